@@ -1,0 +1,46 @@
+"""What lamps do in use: warm-up, ageing, temperature, dirt."""
+
+import numpy as np
+
+from raysim.exposure import WarmUpCurve
+from raysim.library import assumptions
+from raysim.result import BRIGHT, CAUTIOUS, EXPECTED
+from raysim.scene.written import LampsBehaviour, WarmUp
+
+
+def warm_up_curve(written: WarmUp) -> WarmUpCurve:
+    """Warm-up curve of the keys `lamps_behaviour.warm_up`."""
+    if written.curve is not None:
+        times, shares = zip(*written.curve, strict=True)
+        return WarmUpCurve(tuple(times), tuple(shares))
+    if written.time_constant is not None:
+        return WarmUpCurve((0.0,), (written.start,), written.time_constant)
+    full = written.full_after
+    if full is None:
+        full = 60.0 * assumptions()["warm_up_time_min"].value
+    if full == 0.0:
+        return WarmUpCurve()
+    return WarmUpCurve((0.0, full), (written.start, 1.0))
+
+
+def ageing_factor(hours: float, behaviour: LampsBehaviour) -> float:
+    """Share of its rating that a lamp gives at the worse of its hours and its rated life.
+
+    The loss is taken as proportional to the hours, `1 - ageing` at `rated_hours`, and never less
+    than that: the timer must hold until the lamp is changed. Beyond it the loss goes on.
+
+    Source: linear law is an assumption; the loss at rated life after Malley, UV Solutions (2020).
+    """
+    loss = 1.0 - behaviour.ageing
+    return max(1.0 - loss * max(hours / behaviour.rated_hours, 1.0), 0.0)
+
+
+def lamp_factors(hours: list[float], behaviour: LampsBehaviour) -> dict[str, np.ndarray]:
+    """Output of each lamp as a share of its rating, by case; each (lamps,) float64."""
+    aged = np.array([ageing_factor(h, behaviour) for h in hours])
+    new = np.ones(len(hours))
+    return {
+        CAUTIOUS: aged * behaviour.temperature * behaviour.dirt,
+        EXPECTED: new,
+        BRIGHT: new,
+    }

@@ -1,0 +1,37 @@
+"""What can be wrong with a user's input, said in one line each."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Level(StrEnum):
+    """How much a fault matters."""
+
+    ERROR = "error"  # the run is refused
+    WARNING = "warning"  # the run goes on, the report repeats it
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong or doubtful: where, what (and why it matters), and how to mend it."""
+
+    file: str
+    key: str
+    what: str
+    mend: str
+    level: Level = Level.ERROR
+
+    def __str__(self) -> str:
+        return f"{self.file}: {self.key}: {self.what}. Mend: {self.mend}"
+
+
+class RaysimError(Exception):
+    """A fault of input or surroundings that the user can mend; its text is one clear line."""
+
+
+class SceneError(RaysimError):
+    """A scene that cannot be run; `faults` holds every fault found, warnings included."""
+
+    def __init__(self, faults: list[Fault]) -> None:
+        self.faults = faults
+        super().__init__("\n".join(str(f) for f in faults if f.level is Level.ERROR))

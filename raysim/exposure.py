@@ -1,0 +1,83 @@
+"""From irradiance to exposure time: warm-up, safety factor, target dose."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class WarmUpCurve:
+    """Output after switch-on as a share of full output.
+
+    Piecewise linear through `times` (s, from zero on, rising) and `shares`; full output after the
+    last time. With `time_constant` (s) instead: y(t) = 1 - (1 - shares[0]) exp(-t / tau).
+    """
+
+    times: tuple[float, ...] = (0.0,)
+    shares: tuple[float, ...] = (1.0,)
+    time_constant: float | None = None
+
+    def share(self, t: float) -> float:
+        """Output at time t (s) as a share of full output (definition)."""
+        if self.time_constant is not None:
+            return 1.0 - (1.0 - self.shares[0]) * math.exp(-t / self.time_constant)
+        return float(np.interp(t, self.times, self.shares)) if t < self.times[-1] else 1.0
+
+    def effective_seconds(self, t: float) -> float:
+        """Integral of the share from 0 to t: seconds of full output (definition)."""
+        if self.time_constant is not None:
+            tau = self.time_constant
+            return t - (1.0 - self.shares[0]) * tau * -math.expm1(-t / tau)
+        knots = [time for time in self.times if time < t]
+        whole = 0.0
+        for start, end in zip(knots, [*knots[1:], t], strict=True):
+            late = self.share(end) if end < self.times[-1] else self.shares[-1]
+            if start >= self.times[-1]:
+                whole += end - start
+            else:
+                end_inside = min(end, self.times[-1])
+                whole += 0.5 * (self.share(start) + late) * (end_inside - start)
+                whole += end - end_inside
+        return whole
+
+    def time_for(self, seconds: float) -> float:
+        """Smallest t (s) with `effective_seconds(t)` >= `seconds`; inf stays inf.
+
+        Found by bisection, which needs only that output is never negative.
+        """
+        if not math.isfinite(seconds):
+            return math.inf
+        low, high = 0.0, max(seconds, 1.0)
+        while self.effective_seconds(high) < seconds:
+            high *= 2.0
+        for _ in range(200):
+            middle = 0.5 * (low + high)
+            if self.effective_seconds(middle) < seconds:
+                low = middle
+            else:
+                high = middle
+        return high
+
+
+def exposure_time(
+    irradiance: float, target_dose: float, safety_factor: float, warm_up: WarmUpCurve
+) -> float:
+    """Seconds until the dose reaches safety factor x target; inf where no light arrives.
+
+    Smallest t with E * integral of the warm-up share over 0..t >= safety factor * H.
+
+    Parameters
+    ----------
+    irradiance : float
+        E, W/m2, at full output of the (aged, dirty, warm) lamps.
+    target_dose : float
+        H, J/m2.
+    safety_factor : float
+        Multiplies the dose asked for; at least 1.
+
+    Source: H = integral of E dt (definition of radiant exposure).
+    """
+    if not irradiance > 0.0:
+        return math.inf
+    return warm_up.time_for(safety_factor * target_dose / irradiance)

@@ -1,0 +1,154 @@
+"""From irradiance per face-side to the worst spot, its bound and the exposure time."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.exposure import WarmUpCurve, exposure_time
+from raysim.patches import PATCH_AREA, disc_means, disc_members
+from raysim.result import CaseResult, DoseSummary, EnergyAccount, Spot
+from raysim.scene.triangles import SIDES, SceneTriangles
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The face-sides that are judged; all (units,).
+
+    `owner` and `member` list the face-sides within 1 cm2 of each (see `disc_members`).
+    """
+
+    faces: np.ndarray
+    sides: np.ndarray
+    areas: np.ndarray
+    bodies: np.ndarray
+    owner: np.ndarray
+    member: np.ndarray
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Irradiance of one case, W/m2; all (faces, 2) float64."""
+
+    irradiance: np.ndarray
+    standard_error: np.ndarray
+    lower_bound: np.ndarray
+
+
+def judged_units(triangles: SceneTriangles) -> Judged:
+    """Judged face-sides of a scene, and the 1 cm2 around each."""
+    faces, sides = np.nonzero(triangles.judged)
+    owner, member = disc_members(triangles, faces, sides, PATCH_AREA)
+    areas = triangles.areas[faces]
+    return Judged(faces, sides, areas, triangles.face_body[faces], owner, member)
+
+
+def weighted_percentile(values: np.ndarray, weights: np.ndarray, share: float) -> float:
+    """Value below which `share` of the weight lies (definition)."""
+    order = np.argsort(values, kind="stable")
+    below = np.cumsum(weights[order])
+    where = np.searchsorted(below, share * below[-1])
+    return float(values[order][min(where, len(values) - 1)])
+
+
+def place_words(triangles: SceneTriangles, body: int, point: np.ndarray) -> str:
+    """Where on a body a point (m) lies, in words: height, side and depth seen from the front."""
+    corners = triangles.corners[triangles.faces_of(body)].reshape(-1, 3)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    share = (point - low) / np.maximum(high - low, 1e-9)
+    words = []
+    for axis, (first, last) in (
+        (2, ("bottom", "top")),
+        (0, ("left", "right")),
+        (1, ("door side", "rear side")),
+    ):
+        if share[axis] < 1 / 3:
+            words.append(first)
+        elif share[axis] > 2 / 3:
+            words.append(last)
+    return ", ".join(words) if words else "middle"
+
+
+def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) -> Spot:
+    """Record of one face-side."""
+    part = triangles.parts[triangles.face_part[face]]
+    centroid = triangles.centroids[face]
+    return Spot(
+        object=triangles.bodies[part.body].name,
+        part=part.name,
+        side=SIDES[side],
+        face=int(face),
+        centroid=centroid,
+        place=place_words(triangles, part.body, centroid),
+        irradiance=float(estimate.irradiance[face, side]),
+        standard_error=float(estimate.standard_error[face, side]),
+        lower_bound=float(estimate.lower_bound[face, side]),
+    )
+
+
+def summarise(
+    name: str, values: np.ndarray, discs: np.ndarray, areas: np.ndarray
+) -> DoseSummary:
+    """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2)."""
+    return DoseSummary(
+        name=name,
+        area_m2=float(areas.sum()),
+        worst=float(values.min()),
+        worst_1cm2=float(discs.min()),
+        percentile_1=weighted_percentile(values, areas, 0.01),
+        percentile_5=weighted_percentile(values, areas, 0.05),
+        mean=float((values * areas).sum() / areas.sum()),
+        best=float(values.max()),
+    )
+
+
+def judge_case(
+    name: str,
+    lamp_factor: float,
+    triangles: SceneTriangles,
+    units: Judged,
+    estimate: Estimate,
+    trusted: np.ndarray,
+    energy: EnergyAccount,
+    target_dose: float,
+    safety_factor: float,
+    warm_up: WarmUpCurve,
+) -> CaseResult:
+    """Everything reported of one case.
+
+    `trusted` (units,) bool marks the face-sides among which the worst is named: those refined by
+    backward paths, or all where none were.
+    """
+    values = estimate.irradiance[units.faces, units.sides]
+    lower = estimate.lower_bound[units.faces, units.sides]
+    discs = disc_means(values, units.areas, units.owner, units.member)
+
+    def spot_of(chosen: np.ndarray, pick: int) -> Spot:
+        unit = chosen[pick]
+        return spot(triangles, estimate, units.faces[unit], units.sides[unit])
+
+    named = np.flatnonzero(trusted)
+    worst = spot_of(named, int(values[named].argmin()))
+    everything = np.arange(len(values))
+    best = spot_of(everything, int(values.argmax()))
+    bound = float(lower.min())
+    per_object, worst_per_object = [], []
+    for body in dict.fromkeys(units.bodies.tolist()):
+        own = np.flatnonzero(units.bodies == body)
+        title = triangles.bodies[body].name
+        per_object.append(summarise(title, values[own], discs[own], units.areas[own]))
+        worst_per_object.append(spot_of(own, int(values[own].argmin())))
+    return CaseResult(
+        name=name,
+        lamp_factor=lamp_factor,
+        irradiance=estimate.irradiance,
+        standard_error=estimate.standard_error,
+        worst=worst,
+        best=best,
+        bound=bound,
+        exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
+        precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,
+        summary=summarise("all judged faces", values, discs, units.areas),
+        per_object=tuple(per_object),
+        worst_per_object=tuple(worst_per_object),
+        energy=energy,
+    )

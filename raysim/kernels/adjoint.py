@@ -1,0 +1,265 @@
+"""Paths backwards from a judged face to the lamps: irradiance of one spot with little noise.
+
+A path starts on the face, in the directions after Lambert's law, and bounces as a photon would.
+At its start and at every diffuse bounce the direct light of one lamp tube is added (a shadow ray
+to a chosen point of the tube); after a mirror bounce a tube that is met adds its own exitance
+instead. Each way from lamp to face is thus counted exactly once:
+
+    E = E_direct(x0) + sum over bounces j of  w_j E_direct(x_j)   (diffuse)
+                                        or    w_j M(tube met)     (mirror)
+
+with w_j the product of the reflectances so far, divided by the probabilities of going on.
+
+Source: reciprocity of the rendering equation with next-event estimation, Veach, "Robust Monte
+Carlo Methods for Light Transport Simulation" (1997), chapters 4 and 8.
+"""
+
+import math
+
+import numpy as np
+
+from raysim.kernels.compile import kernel
+from raysim.kernels.emission import mantle_point
+from raysim.kernels.history import hit_normal, scattered_direction
+from raysim.kernels.random_numbers import (
+    ADJOINT_LAMP,
+    ADJOINT_SCATTERING,
+    ADJOINT_START,
+    MASK,
+    SHIFT,
+    uniforms,
+)
+from raysim.kernels.sampling import (
+    square_to_cosine_hemisphere,
+    square_to_seen_cylinder,
+    square_to_triangle,
+)
+from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance
+from raysim.kernels.traverse import nearest_hit
+from raysim.kernels.vectors import dot, from_local, tangents
+
+
+@kernel
+def choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice):
+    """Fill `choice` with weights of the tubes as seen from a surface point; returns their sum.
+
+    A weight is zero only where no part of the tube is above the surface's horizon; otherwise it
+    follows exitance times cosine over distance, a guess that steers effort and cannot bias.
+    """
+    total = 0.0
+    for i in range(tubes.shape[0]):
+        px, py, pz = tubes[i, 0] - x, tubes[i, 1] - y, tubes[i, 2] - z
+        height = dot(px, py, pz, nx, ny, nz)
+        rise = tubes[i, 6] * dot(tubes[i, 3], tubes[i, 4], tubes[i, 5], nx, ny, nz)
+        above = max(height, height + rise) + tubes[i, 7]
+        if above <= 0.0:
+            choice[i] = 0.0
+            continue
+        along = -dot(px, py, pz, tubes[i, 3], tubes[i, 4], tubes[i, 5])
+        along = min(max(along, 0.0), tubes[i, 6])
+        qx, qy, qz = (
+            px + along * tubes[i, 3],
+            py + along * tubes[i, 4],
+            pz + along * tubes[i, 5],
+        )
+        distance = math.sqrt(qx * qx + qy * qy + qz * qz)
+        choice[i] = exitance[i] * tubes[i, 7] * above / (distance * distance)
+        total += choice[i]
+    return total
+
+
+@kernel
+def chosen_tube(choice, total, u):
+    """Number of the tube that u picks, and its probability."""
+    mark = u * total
+    picked = -1
+    for i in range(choice.shape[0]):
+        if choice[i] > 0.0:
+            picked = i
+            if mark < choice[i]:
+                break
+            mark -= choice[i]
+    return picked, choice[picked] / total
+
+
+@kernel
+def seen_tube_point(tubes, i, x, y, z, u, v):
+    """Point (m) and normal on the part of tube `i` seen from (x, y, z), and its density per m2.
+
+    A density of zero says that no part of the mantle can be seen (the point lies beyond an end).
+    """
+    wx, wy, wz, radius = tubes[i, 3], tubes[i, 4], tubes[i, 5], tubes[i, 7]
+    px, py, pz = x - tubes[i, 0], y - tubes[i, 1], z - tubes[i, 2]
+    axial0 = px * wx + py * wy + pz * wz
+    px, py, pz = px - axial0 * wx, py - axial0 * wy, pz - axial0 * wz
+    distance = math.sqrt(px * px + py * py + pz * pz)
+    if distance <= radius:
+        return x, y, z, wx, wy, wz, 0.0
+    axial, angle, density = square_to_seen_cylinder(u, v, axial0, distance, radius, tubes[i, 6])
+    tx, ty, tz, bx, by, bz = tangents(wx, wy, wz)
+    facing = math.atan2(dot(px, py, pz, bx, by, bz), dot(px, py, pz, tx, ty, tz))
+    qx, qy, qz, mx, my, mz = mantle_point(tubes, i, axial, facing + angle)
+    return qx, qy, qz, mx, my, mz, density
+
+
+@kernel
+def direct_irradiance(tree, exitance, x, y, z, nx, ny, nz, start, u0, u1, u2, choice, stack):
+    """Irradiance (W/m2) at a surface point from one sampled point of one lamp tube.
+
+    Returns the estimate, the tube it comes from, and the number of shadow rays (0 or 1). `start`
+    is the primitive that the point lies on.
+    """
+    corners, tubes = tree[2], tree[3]
+    total = choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice)
+    if total <= 0.0:
+        return 0.0, 0, 0
+    tube, probability = chosen_tube(choice, total, u0)
+    qx, qy, qz, mx, my, mz, density = seen_tube_point(tubes, tube, x, y, z, u1, u2)
+    if density <= 0.0:
+        return 0.0, 0, 0
+    dx, dy, dz = qx - x, qy - y, qz - z
+    distance = math.sqrt(dx * dx + dy * dy + dz * dz)
+    dx, dy, dz = dx / distance, dy / distance, dz / distance
+    arriving = dot(dx, dy, dz, nx, ny, nz)
+    leaving = -dot(dx, dy, dz, mx, my, mz)
+    if arriving <= 0.0 or leaving <= 0.0:
+        return 0.0, 0, 0
+    target = corners.shape[0] + tube
+    _, hit = nearest_hit(tree, x, y, z, dx, dy, dz, distance, start, target, True, stack)
+    if hit >= 0:
+        return 0.0, 0, 1
+    radiance = exitance[tube] / math.pi
+    estimate = radiance * arriving * leaving / (distance * distance * density * probability)
+    return estimate, tube, 1
+
+
+@kernel
+def way_on(angular, reflectance, transmittance, surface, u, weight):
+    """ABSORBED, REFLECTED or TRANSMITTED, with the weights of all cases brought up to date.
+
+    The path goes on with the largest probability of any case; the weights make up for it.
+    `angular` as in `surviving_cases`.
+    """
+    back, through = angular, 0.0
+    for case in range(weight.shape[0]):
+        if angular < 0.0:
+            back = max(back, reflectance[surface, case])
+        through = max(through, transmittance[surface, case])
+    if u < back:
+        if angular < 0.0:
+            for case in range(weight.shape[0]):
+                weight[case] *= reflectance[surface, case] / back
+        return REFLECTED
+    if u > 1.0 - through:
+        for case in range(weight.shape[0]):
+            weight[case] *= transmittance[surface, case] / through
+        return TRANSMITTED
+    return ABSORBED
+
+
+@kernel
+def add_score(scores, lamp, value, weight):
+    """Add `value` times the weight of each case to the scores of one lamp."""
+    for case in range(weight.shape[0]):
+        scores[lamp, case] += value * weight[case]
+
+
+@kernel
+def start_of_path(starts, target, u0, u1):
+    """Point (m) uniform over a target, the unit normal there, and the primitive it lies on.
+
+    The first number picks the member by its area and is then stretched to (0, 1) again.
+    """
+    member = starts.first[target]
+    below = 0.0
+    while member + 1 < starts.first[target + 1] and u0 >= starts.share[member]:
+        below = starts.share[member]
+        member += 1
+    u0 = (u0 - below) / (starts.share[member] - below)
+    b, c = square_to_triangle(min(max(u0, 0.0), 1.0), u1)
+    a = 1.0 - b - c
+    p = starts.corners
+    return (
+        a * p[member, 0] + b * p[member, 3] + c * p[member, 6],
+        a * p[member, 1] + b * p[member, 4] + c * p[member, 7],
+        a * p[member, 2] + b * p[member, 5] + c * p[member, 8],
+        starts.normals[member, 0],
+        starts.normals[member, 1],
+        starts.normals[member, 2],
+        starts.primitive[member],
+    )
+
+
+@kernel
+def adjoint_path(
+    geometry, surfaces, starts, target, path, key0, key1, max_bounces, scores, scratch
+):
+    """Add the score (W/m2) of one backward path to `scores`; returns the number of rays traced.
+
+    Parameters
+    ----------
+    target : int
+        Row of `starts`.
+    path : uint64
+        Index of the path, part of the random counter.
+    scores : (lamps, cases) float64
+    scratch : (stack, weight, choice)
+        Worker's own: from `new_stack`, (cases,) float64, (tubes,) float64.
+    """
+    stack, weight, choice = scratch
+    tree = (geometry.node_boxes, geometry.node_children, geometry.corners, geometry.tubes)
+    normals, tubes, two_sided = geometry.normals, geometry.tubes, geometry.two_sided
+    exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
+    reflectance, transmittance, specular = (
+        surfaces.reflectance,
+        surfaces.transmittance,
+        surfaces.specular,
+    )
+    fresnel = (surfaces.kind, surfaces.index, surfaces.extinction)
+    low = path & MASK
+    stream = starts.stream[target]
+    high = (path >> SHIFT) << np.uint64(8)
+    u0, u1, u2, u3 = uniforms(low, stream, np.uint64(0), high | ADJOINT_START, key0, key1)
+    x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
+    lx, ly, lz = square_to_cosine_hemisphere(u2, u3)
+    dx, dy, dz = from_local(lx, ly, lz, nx, ny, nz)
+    weight[:] = 1.0
+    triangles = normals.shape[0]
+    mirror = False
+    rays = 0
+    for bounce in range(max_bounces):
+        step = np.uint64(bounce)
+        if not mirror:
+            u0, u1, u2, _ = uniforms(low, stream, step, high | ADJOINT_LAMP, key0, key1)
+            value, tube, shadow = direct_irradiance(
+                tree, exitance, x, y, z, nx, ny, nz, last, u0, u1, u2, choice, stack
+            )
+            if value > 0.0:
+                add_score(scores, lamp_of[tube], value, weight)
+            rays += shadow
+        distance, hit = nearest_hit(
+            tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack
+        )
+        rays += 1
+        if hit < 0:
+            return rays
+        x, y, z = x + distance * dx, y + distance * dy, z + distance * dz
+        nx, ny, nz, side, on_mantle = hit_normal(normals, tubes, hit, x, y, z, dx, dy, dz)
+        if hit < triangles and side == 1 and not two_sided[hit]:
+            return rays
+        if on_mantle and mirror:
+            tube = hit - triangles
+            add_score(scores, lamp_of[tube], exitance[tube], weight)
+        surface = surface_of[hit]
+        u0, u1, u2, u3 = uniforms(low, stream, step, high | ADJOINT_SCATTERING, key0, key1)
+        angular = angular_reflectance(fresnel, surface, -dot(dx, dy, dz, nx, ny, nz))
+        way = way_on(angular, reflectance, transmittance, surface, u0, weight)
+        if way == ABSORBED:
+            return rays
+        dx, dy, dz, mirror = scattered_direction(
+            dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
+        )
+        if way == TRANSMITTED:
+            nx, ny, nz = -nx, -ny, -nz
+        last = hit
+    return rays

@@ -1,0 +1,82 @@
+"""The one decorator of every kernel function, and a disk cache that forgets old physics.
+
+Numba decides from the file of the function itself whether cached machine code is still good. A
+change in a *called* function of another file goes unseen, so that an upgraded package can run the
+physics of the old one. The cache folder is therefore named by a hash of all package sources.
+"""
+
+import hashlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numba
+from numba import config as numba_config
+
+KERNEL_FOLDER = Path(__file__).resolve().parent
+
+
+@cache
+def source_hash(folder: Path = KERNEL_FOLDER) -> str:
+    """Hash of every Python source under `folder`: 16 hexadecimal digits (definition: SHA-256)."""
+    digest = hashlib.sha256()
+    for path in sorted(folder.rglob("*.py")):
+        digest.update(path.relative_to(folder).as_posix().encode())
+        digest.update(b"\0")
+        digest.update(path.read_bytes())
+        digest.update(b"\0")
+    return digest.hexdigest()[:16]
+
+
+def _cache_base() -> Path:
+    """Folder for caches: NUMBA_CACHE_DIR if set, else the user's cache folder."""
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        return Path(os.environ["NUMBA_CACHE_DIR"])
+    if sys.platform == "win32":
+        local = os.environ.get("LOCALAPPDATA") or tempfile.gettempdir()
+        return Path(local) / "raysim" / "cache"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Caches" / "raysim"
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "raysim"
+
+
+@cache
+def cache_folder() -> Path | None:
+    """Folder of compiled kernels for exactly these sources; None where nothing can be written."""
+    try:
+        folder = _cache_base() / f"kernels-{source_hash()}"
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return folder
+    except (OSError, RuntimeError):
+        return None
+
+
+def kernel(function: Callable[..., Any] | None = None, *, parallel: bool = False) -> Any:
+    """Compile `function` lazily: IEEE division, no fast-math, cached by the package's sources.
+
+    Fast-math stays off because the slab test and the fates rely on inf and NaN; no signature is
+    given so that a GPU kernel can call the very same functions later.
+    """
+    if function is None:
+        return lambda f: kernel(f, parallel=parallel)
+    folder = cache_folder()
+    before = numba_config.CACHE_DIR
+    try:
+        # Numba reads the folder while it decorates; other packages keep theirs.
+        numba_config.CACHE_DIR = str(folder) if folder else before
+        return numba.njit(error_model="numpy", parallel=parallel, cache=folder is not None)(
+            function
+        )
+    finally:
+        numba_config.CACHE_DIR = before
+
+
+def is_warm(name: str) -> bool:
+    """Whether machine code of the function called `name` already lies in the cache folder."""
+    folder = cache_folder()
+    return folder is not None and any(folder.rglob(f"*{name}-*.nbc"))

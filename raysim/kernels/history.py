@@ -1,0 +1,156 @@
+"""One photon from birth to fate.
+
+Analog photons: a photon is absorbed or goes on, and a hit counts one. Tallies are therefore whole
+numbers, whose sums do not depend on the order in which threads deliver them. All cases are traced
+in one go: a photon carries one bit per case and loses it where that case would have absorbed it.
+"""
+
+import math
+
+import numpy as np
+
+from raysim.kernels.compile import kernel
+from raysim.kernels.emission import emitted_ray, tube_normal
+from raysim.kernels.random_numbers import EMISSION, MASK, SCATTERING, SHIFT, uniforms
+from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
+from raysim.kernels.sampling import square_to_cosine_hemisphere
+from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance, case_fate
+from raysim.kernels.traverse import nearest_hit
+from raysim.kernels.vectors import dot, from_local, mirrored, normalised
+
+ONE = np.uint64(1)
+
+
+@kernel
+def count_alive(tally, row, alive, cases):
+    """Add one to `tally[row, case]` for every case whose bit is set in `alive`."""
+    for case in range(cases):
+        if alive & (1 << case):
+            tally[row, case] += 1
+
+
+@kernel
+def surviving_cases(angular, reflectance, transmittance, surface, u, alive, bodies, body):
+    """Bits of the cases that go on, and the way they go (REFLECTED or TRANSMITTED).
+
+    Cases that end here are counted in `bodies[body, case]`. `angular` is the reflectance at this
+    angle where the surface follows Fresnel, else negative and the table holds.
+    """
+    way = REFLECTED
+    left = 0
+    for case in range(reflectance.shape[1]):
+        if alive & (1 << case):
+            back = angular if angular >= 0.0 else reflectance[surface, case]
+            fate = case_fate(back, transmittance[surface, case], u)
+            if fate == ABSORBED:
+                bodies[body, case] += 1
+            else:
+                left |= 1 << case
+                way = fate
+    return left, way
+
+
+@kernel
+def scattered_direction(dx, dy, dz, nx, ny, nz, way, specular, u_lobe, u, v):
+    """Unit direction after a hit, and whether it was a mirror reflection.
+
+    `n` is the unit normal on the side that was hit. Transmission through a sheet is diffuse.
+    """
+    if way == REFLECTED and u_lobe < specular:
+        rx, ry, rz = mirrored(dx, dy, dz, nx, ny, nz)
+        rx, ry, rz = normalised(rx, ry, rz)
+        return rx, ry, rz, True
+    if way == TRANSMITTED:
+        nx, ny, nz = -nx, -ny, -nz
+    lx, ly, lz = square_to_cosine_hemisphere(u, v)
+    rx, ry, rz = from_local(lx, ly, lz, nx, ny, nz)
+    return rx, ry, rz, False
+
+
+@kernel
+def hit_normal(normals, tubes, primitive, x, y, z, dx, dy, dz):
+    """Unit normal towards the ray, the side that was hit (0 outside, 1 inside), and the mantle.
+
+    Returns nx, ny, nz, side, on_mantle; `on_mantle` is True on the emitting part of a lamp tube.
+    """
+    triangles = normals.shape[0]
+    if primitive >= triangles:
+        nx, ny, nz, on_mantle = tube_normal(tubes, primitive - triangles, x, y, z)
+        return nx, ny, nz, 0, on_mantle
+    nx, ny, nz = normals[primitive, 0], normals[primitive, 1], normals[primitive, 2]
+    if dot(dx, dy, dz, nx, ny, nz) < 0.0:
+        return nx, ny, nz, 0, False
+    return -nx, -ny, -nz, 1, False
+
+
+@kernel
+def follow_photon(
+    geometry, surfaces, tube, lamp, photon, key0, key1, max_bounces, arrivals, bodies, fates, stack
+):
+    """Trace one photon until every case has ended; returns the number of segments flown.
+
+    Parameters
+    ----------
+    tube, lamp : int
+        Tube it leaves and lamp that owns it (part of the random counter).
+    photon : uint64
+        Index within the lamp.
+    arrivals : (2 * triangles, cases) int32
+        Counts of arrivals, row 2 * triangle + side.
+    bodies : (bodies, cases) int64
+        Counts of absorptions.
+    fates : (FATES, cases) int64
+        Counts of ESCAPED (met nothing), LOST (met the back of a one-sided surface, or still on
+        its way after `max_bounces`), NOT_FINITE.
+    """
+    low, high = photon & MASK, photon >> SHIFT
+    stream = np.uint64(lamp) << np.uint64(8)
+    u0, u1, u2, u3 = uniforms(low, high, np.uint64(0), stream | EMISSION, key0, key1)
+    x, y, z, dx, dy, dz = emitted_ray(geometry.tubes, tube, u0, u1, u2, u3)
+    triangles = geometry.corners.shape[0]
+    reflectance, transmittance, specular = (
+        surfaces.reflectance,
+        surfaces.transmittance,
+        surfaces.specular,
+    )
+    fresnel = (surfaces.kind, surfaces.index, surfaces.extinction)
+    two_sided, tubes = geometry.two_sided, geometry.tubes
+    cases = reflectance.shape[1]
+    alive = (1 << cases) - 1
+    last = triangles + tube
+    normals, surface_of, body_of = geometry.normals, geometry.surface, geometry.body
+    tree = (geometry.node_boxes, geometry.node_children, geometry.corners, geometry.tubes)
+    for bounce in range(max_bounces):
+        distance, hit = nearest_hit(
+            tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack
+        )
+        if hit < 0:
+            count_alive(fates, ESCAPED, alive, cases)
+            return bounce + 1
+        x, y, z = x + distance * dx, y + distance * dy, z + distance * dz
+        if not math.isfinite(x + y + z):
+            count_alive(fates, NOT_FINITE, alive, cases)
+            return bounce + 1
+        nx, ny, nz, side, _ = hit_normal(normals, tubes, hit, x, y, z, dx, dy, dz)
+        if hit < triangles:
+            if side == 1 and not two_sided[hit]:
+                count_alive(fates, LOST, alive, cases)
+                return bounce + 1
+            count_alive(arrivals, 2 * hit + side, alive, cases)
+        surface, body = surface_of[hit], body_of[hit]
+        u0, u1, u2, u3 = uniforms(
+            low, high, np.uint64(bounce + 1), stream | SCATTERING, key0, key1
+        )
+        cosine = -dot(dx, dy, dz, nx, ny, nz)
+        angular = angular_reflectance(fresnel, surface, cosine)
+        alive, way = surviving_cases(
+            angular, reflectance, transmittance, surface, u0, alive, bodies, body
+        )
+        if alive == 0:
+            return bounce + 1
+        dx, dy, dz, _ = scattered_direction(
+            dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
+        )
+        last = hit
+    count_alive(fates, LOST, alive, cases)
+    return max_bounces

@@ -1,0 +1,67 @@
+"""What the kernels read: flat arrays under names, made once and never changed.
+
+Named tuples, because numba takes them as they are and lets kernels say ``geometry.corners``.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+LAMBERT_AND_MIRROR = 0
+FRESNEL = 1
+
+# Rows of the fate tallies that come after the bodies.
+ESCAPED = 0
+LOST = 1
+NOT_FINITE = 2
+FATES = 3
+
+
+class Geometry(NamedTuple):
+    """Triangles in the order of the hierarchy's leaves, and lamp tubes.
+
+    A *primitive* is a triangle (number below the count of triangles) or a tube (counted on).
+    """
+
+    node_boxes: np.ndarray  # (nodes * NODE_SIZE,) float32, m, see `build_hierarchy`
+    node_children: np.ndarray  # (nodes, WIDTH) int32: node, or -(8 first + count) - 1 for a leaf
+    corners: np.ndarray  # (triangles, 9) float64, m
+    normals: np.ndarray  # (triangles, 3) float64, unit, towards the side called outside
+    surface: np.ndarray  # (primitives,) int32, row of Surfaces
+    body: np.ndarray  # (primitives,) int32, row of the energy account
+    two_sided: np.ndarray  # (triangles,) bool: thin sheet; else light on the back is lost
+    tubes: np.ndarray  # (tubes, 8) float64: first end (m), unit axis, length (m), radius (m)
+    tube_lamp: np.ndarray  # (tubes,) int32
+    tube_exitance: np.ndarray  # (tubes,) float64, W/m2 leaving the mantle at full rated output
+
+
+class Surfaces(NamedTuple):
+    """Response of each surface; cases differ in how much it sends back, never in which way."""
+
+    kind: np.ndarray  # (surfaces,) int32: LAMBERT_AND_MIRROR or FRESNEL
+    reflectance: np.ndarray  # (surfaces, cases) float64, total
+    transmittance: np.ndarray  # (surfaces, cases) float64, diffuse, thin sheets only
+    specular: np.ndarray  # (surfaces,) float64, share of the reflectance
+    index: np.ndarray  # (surfaces,) float64, refractive index n
+    extinction: np.ndarray  # (surfaces,) float64, extinction coefficient k
+
+
+class LampTubes(NamedTuple):
+    """Which tubes belong to a lamp: tubes ``first[lamp]`` up to ``first[lamp] + count[lamp]``."""
+
+    first: np.ndarray  # (lamps,) int32
+    count: np.ndarray  # (lamps,) int32
+
+
+class Starts(NamedTuple):
+    """Where backward paths begin: targets made of one or more face-sides, or a single point.
+
+    Members of target j are the rows ``first[j]`` up to ``first[j + 1]``.
+    """
+
+    first: np.ndarray  # (targets + 1,) int64
+    stream: np.ndarray  # (targets,) uint64, own word of the random counter, below 2**32
+    share: np.ndarray  # (members,) float64, area up to and with the member over the target's area
+    corners: np.ndarray  # (members, 9) float64, m
+    normals: np.ndarray  # (members, 3) float64, unit, towards the side judged
+    primitive: np.ndarray  # (members,) int64, -1 for a point in free space

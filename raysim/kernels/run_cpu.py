@@ -1,0 +1,153 @@
+"""Outermost loops on the processor: which worker traces which photons."""
+
+import numpy as np
+from numba import prange
+
+from raysim.kernels.adjoint import adjoint_path
+from raysim.kernels.compile import kernel
+from raysim.kernels.history import follow_photon
+from raysim.kernels.traverse import new_stack
+
+
+@kernel
+def add_batch(arrivals, total, squares):
+    """Add one batch's counts to the sums and sums of squares, and clear them for the next."""
+    for row in range(arrivals.shape[0]):
+        for case in range(arrivals.shape[1]):
+            count = np.int64(arrivals[row, case])
+            if count != 0:
+                total[row, case] += count
+                squares[row, case] += count * count
+                arrivals[row, case] = 0
+
+
+@kernel
+def trace_batch(
+    geometry, surfaces, lamp_tubes, lamp, first, photons, key0, key1, max_bounces, tally
+):
+    """Trace `photons` photons of one lamp from index `first` on; returns the segments flown.
+
+    Photons take turns between the tubes of a lamp. `tally` holds arrivals, bodies, fates, stack.
+    """
+    arrivals, bodies, fates, stack = tally
+    segments = 0
+    count = lamp_tubes.count[lamp]
+    for i in range(photons):
+        photon = first + i
+        tube = lamp_tubes.first[lamp] + photon % count
+        segments += follow_photon(
+            geometry,
+            surfaces,
+            tube,
+            lamp,
+            np.uint64(photon),
+            key0,
+            key1,
+            max_bounces,
+            arrivals,
+            bodies,
+            fates,
+            stack,
+        )
+    return segments
+
+
+@kernel(parallel=True)
+def trace_forward(
+    geometry,
+    surfaces,
+    lamp_tubes,
+    first_batch,
+    batches,
+    batch_photons,
+    key0,
+    key1,
+    max_bounces,
+    total,
+    squares,
+    bodies,
+    fates,
+    segments,
+):
+    """Trace batches of photons from the lamps, adding to integer tallies of each worker.
+
+    Parameters
+    ----------
+    first_batch, batches : int
+        Batch b holds the photons b * batch_photons[lamp] and on of every lamp.
+    batch_photons : (lamps,) int64
+    total, squares : (workers, lamps, 2 * triangles, cases) int64
+        Sums over batches of the counts of arrivals and of their squares.
+    bodies : (workers, lamps, bodies, cases) int64
+    fates : (workers, lamps, FATES, cases) int64
+    segments : (workers,) int64
+    """
+    workers = total.shape[0]
+    for worker in prange(workers):
+        arrivals = np.zeros((total.shape[2], total.shape[3]), np.int32)
+        stack = new_stack()
+        flown = 0
+        for batch in range(first_batch + worker, first_batch + batches, workers):
+            for lamp in range(batch_photons.shape[0]):
+                photons = batch_photons[lamp]
+                tally = (arrivals, bodies[worker, lamp], fates[worker, lamp], stack)
+                flown += trace_batch(
+                    geometry,
+                    surfaces,
+                    lamp_tubes,
+                    lamp,
+                    batch * photons,
+                    photons,
+                    key0,
+                    key1,
+                    max_bounces,
+                    tally,
+                )
+                add_batch(arrivals, total[worker, lamp], squares[worker, lamp])
+        segments[worker] += flown
+
+
+@kernel(parallel=True)
+def trace_adjoint(
+    geometry, surfaces, starts, first_path, paths, key0, key1, max_bounces, sums, rays
+):
+    """Trace paths backwards from chosen face-sides to the lamps.
+
+    Parameters
+    ----------
+    starts : Starts
+    first_path : (targets,) int64
+        Index of the first new path of each target; batch j takes the j-th block of `paths`.
+    paths : (targets,) int64
+        Paths per target and batch.
+    sums : (targets, batches, lamps, cases) float64
+        Sums of path scores, W/m2, added to; divided by the paths they are irradiances.
+    rays : (workers,) int64
+        Rays traced, added to.
+    """
+    workers = rays.shape[0]
+    batches = sums.shape[1]
+    cases = surfaces.reflectance.shape[1]
+    for worker in prange(workers):
+        stack = new_stack()
+        weight = np.zeros(cases)
+        choice = np.zeros(geometry.tubes.shape[0])
+        traced = 0
+        for task in range(worker, paths.shape[0] * batches, workers):
+            target, batch = task // batches, task % batches
+            first = first_path[target] + batch * paths[target]
+            scores = sums[target, batch]
+            for i in range(paths[target]):
+                traced += adjoint_path(
+                    geometry,
+                    surfaces,
+                    starts,
+                    target,
+                    np.uint64(first + i),
+                    key0,
+                    key1,
+                    max_bounces,
+                    scores,
+                    (stack, weight, choice),
+                )
+        rays[worker] += traced

@@ -1,0 +1,114 @@
+"""Samplers as triplets: from the unit square to a shape, the density, and the way back.
+
+Samplers take uniform numbers as arguments and draw none, so that they stay pure and invertible.
+"""
+
+import math
+
+from raysim.kernels.compile import kernel
+
+TWO_PI = 2.0 * math.pi
+
+
+@kernel
+def square_to_cosine_hemisphere(u, v):
+    """Direction about +z with density cos(theta)/pi (Lambert's law).
+
+    Source: Malley's method, e.g. Pharr, Jakob, Humphreys, "Physically Based Rendering", 13.6.3.
+    """
+    radius = math.sqrt(u)
+    angle = TWO_PI * v
+    return radius * math.cos(angle), radius * math.sin(angle), math.sqrt(1.0 - u)
+
+
+@kernel
+def cosine_hemisphere_density(x, y, z):
+    """Probability per steradian of `square_to_cosine_hemisphere`: cos(theta)/pi (Lambert)."""
+    return max(z, 0.0) / math.pi
+
+
+@kernel
+def cosine_hemisphere_to_square(x, y, z):
+    """Inverse of `square_to_cosine_hemisphere` (definition)."""
+    angle = math.atan2(y, x) / TWO_PI
+    return x * x + y * y, angle + 1.0 if angle < 0.0 else angle
+
+
+@kernel
+def square_to_triangle(u, v):
+    """Barycentric weights of the second and third corner, uniform over a triangle's area.
+
+    Source: Turk, "Generating random points in triangles", Graphics Gems (1990).
+    """
+    root = math.sqrt(u)
+    return root * (1.0 - v), root * v
+
+
+@kernel
+def triangle_density(area):
+    """Probability per m2 of `square_to_triangle` on a triangle of `area` m2 (definition)."""
+    return 1.0 / area
+
+
+@kernel
+def triangle_to_square(b1, b2):
+    """Inverse of `square_to_triangle` (definition)."""
+    root = b1 + b2
+    return root * root, b2 / root
+
+
+@kernel
+def square_to_cylinder(u, v, length):
+    """Axial position (m) and angle (rad) uniform over the side of a cylinder (definition)."""
+    return u * length, TWO_PI * v
+
+
+@kernel
+def cylinder_density(length, radius):
+    """Probability per m2 of `square_to_cylinder` (definition: one over the side's area)."""
+    return 1.0 / (TWO_PI * radius * length)
+
+
+@kernel
+def cylinder_to_square(axial, angle, length):
+    """Inverse of `square_to_cylinder` (definition)."""
+    return axial / length, angle / TWO_PI
+
+
+@kernel
+def square_to_seen_cylinder(u, v, axial0, distance, radius, length):
+    """Point on the part of a cylinder's side that a viewer outside of it can see.
+
+    The angle is uniform over the arc in view; the axial position is uniform in the angle under
+    which the viewer sees it ("equi-angular"), which cancels the inverse square of the distance.
+
+    Parameters
+    ----------
+    u, v : float
+        Uniform numbers.
+    axial0 : float
+        Viewer's axial coordinate along the cylinder, m, measured from its first end.
+    distance : float
+        Viewer's distance from the axis, m; larger than `radius`.
+    radius, length : float
+        Of the cylinder, m.
+
+    Returns
+    -------
+    axial, angle, density : float
+        Axial position (m), angle (rad) from the direction towards the viewer, and probability
+        per m2 of cylinder surface.
+
+    Source: Kulla and Fajardo, "Importance sampling techniques for path tracing in participating
+    media", CGF 31 (2012), for the equi-angular law; the arc in view is acos(r/D) to either side.
+    """
+    half_arc = math.acos(radius / distance)
+    angle = (2.0 * v - 1.0) * half_arc
+    across = math.sqrt(
+        distance * distance + radius * radius - 2.0 * distance * radius * math.cos(angle)
+    )
+    low = math.atan((0.0 - axial0) / across)
+    high = math.atan((length - axial0) / across)
+    step = across * math.tan(low + u * (high - low))
+    along = across / ((high - low) * (across * across + step * step))
+    return axial0 + step, angle, along / (2.0 * half_arc * radius)

@@ -1,0 +1,1 @@
+"""What leaves the program: sentences, pictures, charts and the report."""

@@ -1,0 +1,120 @@
+"""Pictures of the loaded box and of each judged object, coloured by what they receive."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from raysim.output.pictures_box import OVERVIEWS, box_panels
+from raysim.output.pictures_object import object_panels
+from raysim.output.pictures_page import write_page
+from raysim.output.pictures_render import Canvas
+from raysim.output.pictures_scale import DoseScale, dose_scale
+from raysim.output.sentences import CASE_WORDS, number, spot_words
+from raysim.result import CAUTIOUS, Result, Spot
+from raysim.units import to_mW_cm2
+
+OVERVIEW, OBJECT, WORST_OBJECT, CHART = "overview", "object", "worst object", "chart"
+MOST_OBJECTS = 24  # pictures of single objects, the worst-lit ones
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture file with its title and caption; `kind` is one of those named above."""
+
+    file: Path
+    title: str
+    caption: str
+    kind: str
+
+
+def write_pictures(result: Result, folder: Path, case: str = CAUTIOUS) -> list[Picture]:
+    """Pictures (PNG) of the dose map: two of the whole box, one of each judged object.
+
+    Colours show the dose at the timer (mJ/cm2), or the irradiance (mW/cm2) where there is no
+    finite timer setting, on one scale for all pictures.
+
+    Parameters
+    ----------
+    result : Result
+    folder : Path
+        Made if it does not exist.
+    case : str
+        "cautious", "expected" or "bright".
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    scale = dose_scale(result, case)
+    with Canvas() as canvas:
+        return [
+            *_overviews(result, case, scale, canvas, folder),
+            *_objects(result, case, scale, canvas, folder),
+        ]
+
+
+def _overviews(
+    result: Result, case: str, scale: DoseScale, canvas: Canvas, folder: Path
+) -> list[Picture]:
+    pictures = []
+    panels = box_panels(result.triangles, scale, result.cases[case].worst, canvas)
+    for (name, _), panel in zip(OVERVIEWS, panels, strict=True):
+        title = f"The loaded box from the {name}"
+        file = folder / f"box_{name.replace(' ', '_')}.png"
+        write_page(file, title, f"{_case_words(case)}; near walls left out", [panel], scale)
+        caption = (
+            "Walls nearest to you left out, lamps pale blue, all that is not judged grey. "
+            f"{_colour_words(scale, case)}"
+        )
+        if panel.mark is not None:
+            hidden = " (behind something in this view: broken ring)" if panel.mark.hidden else ""
+            caption += f" The ring marks the worst spot{hidden}."
+        pictures.append(Picture(file, title, caption, OVERVIEW))
+    return pictures
+
+
+def _objects(
+    result: Result, case: str, scale: DoseScale, canvas: Canvas, folder: Path
+) -> list[Picture]:
+    bodies = result.triangles.bodies
+    spots = {spot.object: spot for spot in result.cases[case].worst_per_object}
+    judged = [k for k, body in enumerate(bodies) if body.judged and body.name in spots]
+    darkest = sorted(judged, key=lambda k: spots[bodies[k].name].irradiance)[:MOST_OBJECTS]
+    worst = result.cases[case].worst.object
+    pictures = []
+    for body in sorted(darkest):
+        spot = spots[bodies[body].name]
+        is_worst = bodies[body].name == worst
+        kind = WORST_OBJECT if is_worst else OBJECT
+        words = "worst spot" if is_worst else "its worst spot"
+        panels = object_panels(result.triangles, scale, body, spot, words, canvas)
+        title = spot.object + (" (holds the worst spot of all)" if is_worst else "")
+        file = folder / f"object_{body:03d}_{_plain(spot.object)}.png"
+        write_page(file, title, _case_words(case), panels, scale)
+        caption = _spot_caption(spot) + (" " + _colour_words(scale, case) if is_worst else "")
+        pictures.append(Picture(file, title, caption, kind))
+    return pictures
+
+
+def _plain(name: str) -> str:
+    """Name with letters, digits and underscores only, as part of a file name."""
+    return re.sub(r"[^a-z0-9]+", "_", name.casefold()).strip("_")[:40] or "object"
+
+
+def _case_words(case: str) -> str:
+    return f"{case} case: {CASE_WORDS[case]}"
+
+
+def _colour_words(scale: DoseScale, case: str) -> str:
+    kind = "logarithmic" if scale.logarithmic else "linear"
+    words = f"Colours: {scale.label}, {case} case, {kind} scale."
+    if scale.quantity == "irradiance":
+        words += " There is no finite timer setting, so no dose can be shown."
+    if scale.wanting.any():
+        words += f" Hatched: {scale.wanting_words}."
+    return words
+
+
+def _spot_caption(spot: Spot) -> str:
+    return (
+        f"The ring marks the worst spot of this object: {spot_words(spot)}, "
+        f"{number(to_mW_cm2(spot.irradiance))} mW/cm² at full output. Pale grey: cloth that turns "
+        "its other side to you."
+    )

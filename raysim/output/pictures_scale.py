@@ -1,0 +1,89 @@
+"""From irradiance to colours: one scale for all pictures of a run."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.result import Result
+from raysim.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
+
+LARGEST_LINEAR_RANGE = 20.0  # highest / lowest value beyond which the scale is logarithmic
+LARGEST_RANGE = 1e4
+COLOUR_MAP = "viridis"  # even steps of lightness, so that colour-blind eyes can read it
+
+
+@dataclass(frozen=True)
+class DoseScale:
+    """What the colours mean.
+
+    Attributes
+    ----------
+    quantity, label : str
+        Name of the quantity, and the same with its unit.
+    values : (faces, 2) float64
+        mJ/cm2 at the timer, or mW/cm2 where there is no finite timer setting.
+    low, high : float
+        Ends of the scale, in the unit of `values`.
+    marks : tuple of (float, str)
+        Values to mark on the scale, with what they are.
+    wanting : (faces, 2) bool
+        Judged face-sides that get less than the target, drawn hatched.
+    """
+
+    quantity: str
+    label: str
+    values: np.ndarray
+    low: float
+    high: float
+    logarithmic: bool
+    marks: tuple[tuple[float, str], ...]
+    wanting: np.ndarray
+    wanting_words: str
+
+    def position(self, values: np.ndarray) -> np.ndarray:
+        """Place of `values` on the scale, 0 (low end) to 1 (high end) (definition)."""
+        inside = np.clip(values, self.low, self.high)
+        if self.logarithmic:
+            return np.log(inside / self.low) / np.log(self.high / self.low)
+        return (inside - self.low) / (self.high - self.low)
+
+    def colours(self) -> np.ndarray:
+        """Colours of all face-sides, (faces, 2, 3), 0 to 1."""
+        from matplotlib import colormaps
+
+        return np.asarray(colormaps[COLOUR_MAP](self.position(self.values)))[..., :3]
+
+
+def dose_scale(result: Result, case: str) -> DoseScale:
+    """Scale of the dose at the timer (mJ/cm2), or of the irradiance (mW/cm2) without a timer."""
+    judged = result.triangles.judged
+    if not np.isfinite(result.timer):
+        values = to_mW_cm2(result.cases[case].irradiance)
+        wanting = judged & ~(values > 0.0)
+        low, high, logarithmic = _range(values[judged & ~wanting])
+        label = "irradiance at full output, mW/cm²"
+        words = "no light found"
+        return DoseScale("irradiance", label, values, low, high, logarithmic, (), wanting, words)
+    values = to_mJ_cm2(result.dose_at_timer(case))
+    target = float(to_mJ_cm2(result.target_dose))
+    asked = result.safety_factor * target
+    marks: tuple[tuple[float, str], ...] = ((target, "target"),)
+    if asked > target:
+        marks += ((asked, f"target × {result.safety_factor:g}"),)
+    wanting = judged & (values < target)
+    shown = np.append(values[judged & ~wanting], [target, asked])
+    low, high, logarithmic = _range(shown)
+    label = f"dose at the timer ({minutes_seconds(result.timer)}), mJ/cm²"
+    words = "below the target"
+    return DoseScale("dose", label, values, low, high, logarithmic, marks, wanting, words)
+
+
+def _range(values: np.ndarray) -> tuple[float, float, bool]:
+    """Ends of the scale, never equal, and whether it is logarithmic."""
+    if not len(values):
+        return 0.0, 1.0, False
+    low, high = float(values.min()), float(values.max())
+    if high <= low * 1.02:
+        low, high = 0.99 * low, 1.01 * high
+    low = max(low, high / LARGEST_RANGE)
+    return low, high, high > LARGEST_LINEAR_RANGE * low

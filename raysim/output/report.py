@@ -1,0 +1,116 @@
+"""The report: one self-contained HTML file that a safety officer can read, print and sign."""
+
+import base64
+from collections.abc import Sequence
+from datetime import date
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from raysim.output import report_inputs, report_tables
+from raysim.output.cautions import CAUTION_LINE, CAUTIONS
+from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
+from raysim.output.report_words import uncertainty_words
+from raysim.output.sentences import details, headline
+from raysim.result import Result
+from raysim.units import minutes_seconds
+
+TEMPLATE = "report.html.j2"
+
+
+def write_report(
+    result: Result,
+    pictures: Sequence[Picture],
+    path: Path,
+    written_inputs: Sequence[tuple[str, str]] = (),
+    *,
+    command: str = "",
+    day: date | None = None,
+) -> None:
+    """Write the report: HTML without script, pictures inside, nothing loaded from elsewhere.
+
+    Parameters
+    ----------
+    result : Result
+    pictures : sequence of Picture
+        Of `write_pictures` and `write_charts`; the files are read and put into the report.
+    path : Path
+        Of the HTML file; its folder is made if it does not exist.
+    written_inputs : sequence of (str, str)
+        Name and value of what the user wrote in the scene, as it should be printed.
+    command : str
+        Command line that repeats the run.
+    day : date, optional
+        Printed as the date of the report; today if not given.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["squared"] = lambda words: str(words).replace("/cm2", "/cm²")
+    text = resources.files("raysim.data").joinpath(TEMPLATE).read_text(encoding="utf-8")
+    values = _values(result, pictures, written_inputs, command, day or date.today())
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(environment.from_string(text).render(values), encoding="utf-8")
+
+
+def _values(
+    result: Result,
+    pictures: Sequence[Picture],
+    written_inputs: Sequence[tuple[str, str]],
+    command: str,
+    day: date,
+) -> dict[str, Any]:
+    """Everything the template shows, as text."""
+    return {
+        "title": result.title,
+        "day": day.isoformat(),
+        "version": result.raysim_version,
+        "sha256": result.sha256,
+        "timer": minutes_seconds(result.timer),
+        "finite": bool(np.isfinite(result.timer)),
+        "interrupted": result.interrupted,
+        "headline": headline(result),
+        "details": details(result),
+        "caution_line": CAUTION_LINE,
+        "cautions": CAUTIONS,
+        "wide_pictures": _embedded(pictures, OVERVIEW, WORST_OBJECT),
+        "small_pictures": _embedded(pictures, OBJECT),
+        "charts": _embedded(pictures, CHART),
+        "written_inputs": list(written_inputs),
+        "warnings": [str(fault) for fault in result.warnings],
+        "uncertainty": uncertainty_words(result),
+        "repeat": report_inputs.repeat_rows(result, command),
+        **_tables(result),
+    }
+
+
+def _tables(result: Result) -> dict[str, report_tables.Table | None]:
+    return {
+        "cases": report_tables.cases_table(result),
+        "objects": report_tables.objects_table(result),
+        "doses": report_tables.doses_table(result),
+        "energy": report_tables.energy_table(result),
+        "meters": report_tables.meters_table(result),
+        "lamps": report_inputs.lamps_table(result),
+        "surfaces": report_inputs.surfaces_table(result.triangles),
+        "assumptions": report_inputs.assumptions_table(result),
+        "not_counted": report_inputs.not_counted_table(),
+    }
+
+
+def _embedded(pictures: Sequence[Picture], *kinds: str) -> list[dict[str, str]]:
+    """Title, caption and data address of the pictures of some kinds."""
+    return [
+        {
+            "title": picture.title,
+            "caption": picture.caption,
+            "address": "data:image/png;base64,"
+            + base64.b64encode(picture.file.read_bytes()).decode("ascii"),
+        }
+        for picture in pictures
+        if picture.kind in kinds
+    ]

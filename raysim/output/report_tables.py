@@ -1,0 +1,181 @@
+"""Tables of a result as rows of ready text: cases, objects, energy, meters."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.exposure import exposure_time
+from raysim.output.sentences import CASE_WORDS, number, spot_words
+from raysim.result import BRIGHT, CASES, CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result
+from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
+
+MOST_ROWS = 40  # of the energy account
+
+
+@dataclass(frozen=True)
+class Table:
+    """Headings and rows of text; the first `words` columns are words, the others numbers."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    words: int = 1
+    note: str = ""
+
+
+def irradiance_words(value: float, error: float) -> str:
+    """Irradiance with its standard error, mW/cm2, to three and two figures."""
+    return f"{number(to_mW_cm2(value))} ± {number(to_mW_cm2(error), 2)}"
+
+
+def cases_table(result: Result) -> Table:
+    """The three cases side by side: lamp output, worst and best spot, exposure time."""
+    cases = [result.cases[case] for case in CASES]
+    confidence = f"{result.confidence:.0%}"
+    rows = [
+        ("what it takes", *(CASE_WORDS[case.name] for case in cases)),
+        ("exposure time from a cold start", *(_time_words(case) for case in cases)),
+        ("lamp output, share of rating", *(number(case.lamp_factor) for case in cases)),
+        ("worst spot", *(spot_words(case.worst) for case in cases)),
+        (
+            "its irradiance ± standard error, mW/cm²",
+            *(irradiance_words(c.worst.irradiance, c.worst.standard_error) for c in cases),
+        ),
+        (
+            f"{confidence} lower bound on the worst spot, whichever it is, mW/cm²",
+            *(number(to_mW_cm2(case.bound)) for case in cases),
+        ),
+        (
+            "best-lit spot, mW/cm²",
+            *(number(to_mW_cm2(case.best.irradiance)) for case in cases),
+        ),
+    ]
+    note = (
+        "The cautious case alone sets the timer. The expected case is for information, the bright "
+        "case for judging wear of the material."
+    )
+    return Table(("", *CASES), tuple(rows), 1 + len(CASES), note)
+
+
+def _time_words(case: CaseResult) -> str:
+    words = minutes_seconds(case.exposure_time)
+    sets = case.name == CAUTIOUS and np.isfinite(case.exposure_time)
+    return f"{words} (sets the timer)" if sets else words
+
+
+_SUMMARY = (
+    ("worst face", "worst"),
+    ("worst 1 cm²", "worst_1cm2"),
+    ("1st percentile", "percentile_1"),
+    ("5th percentile", "percentile_5"),
+    ("mean", "mean"),
+    ("best face", "best"),
+)
+
+
+def _summaries(case: CaseResult) -> tuple[DoseSummary, ...]:
+    return (*case.per_object, case.summary)
+
+
+def objects_table(result: Result) -> Table:
+    """Irradiance of each judged object, mW/cm2, cautious case, and the time it would need."""
+    case = result.cases[CAUTIOUS]
+    bounds = {spot.object: spot.lower_bound for spot in case.worst_per_object}
+    rows = []
+    for summary in _summaries(case):
+        bound = bounds.get(summary.name)
+        time = case.exposure_time
+        if bound is not None:
+            time = exposure_time(bound, result.target_dose, result.safety_factor, result.warm_up)
+        values = (number(to_mW_cm2(getattr(summary, field))) for _, field in _SUMMARY)
+        rows.append((summary.name, *values, minutes_seconds(time)))
+    note = (
+        "Irradiance in mW/cm² at full output of the cautious case, by area. Time needed: for this "
+        "object alone, from the lower bound of its own worst spot; the last row is the timer, "
+        "whose bound covers all spots together."
+    )
+    return Table(("object", *(words for words, _ in _SUMMARY), "time needed"), tuple(rows), 1, note)
+
+
+def doses_table(result: Result) -> Table | None:
+    """Dose of each judged object at the timer, mJ/cm2, cautious case; none without a timer."""
+    if not np.isfinite(result.timer):
+        return None
+    seconds = result.warm_up.effective_seconds(result.timer)
+    rows = tuple(
+        (
+            summary.name,
+            *(number(to_mJ_cm2(getattr(summary, field) * seconds)) for _, field in _SUMMARY),
+        )
+        for summary in _summaries(result.cases[CAUTIOUS])
+    )
+    note = (
+        f"Dose in mJ/cm² when the timer ({minutes_seconds(result.timer)}) has run down, cautious "
+        f"case. Target {number(to_mJ_cm2(result.target_dose))} mJ/cm²."
+    )
+    return Table(("object", *(words for words, _ in _SUMMARY)), rows, 1, note)
+
+
+def energy_table(result: Result) -> Table:
+    """Where the radiant power of the lamps ended, W and % of it, cautious and expected case."""
+    accounts = [result.cases[case].energy for case in (CAUTIOUS, EXPECTED)]
+    names = sorted(accounts[0].absorbed, key=lambda name: -accounts[0].absorbed[name])
+    shown, rest = names[:MOST_ROWS], names[MOST_ROWS:]
+    lines = [(f"absorbed by {n}", [a.absorbed.get(n, 0.0) for a in accounts]) for n in shown]
+    if rest:
+        others = [sum(a.absorbed.get(n, 0.0) for n in rest) for a in accounts]
+        lines.append((f"absorbed by {len(rest)} other things", others))
+    lines.append(("escaped", [a.escaped for a in accounts]))
+    lines.append(("lost by the calculation", [a.lost for a in accounts]))
+    lines.append(("emitted by the lamps", [a.emitted for a in accounts]))
+    rows = []
+    for words, watts in lines:
+        cells = [words]
+        for value, account in zip(watts, accounts, strict=True):
+            cells += [number(value), _percent(value / account.emitted)]
+        rows.append(tuple(cells))
+    headings = ("where", "cautious, W", "%", "expected, W", "%")
+    return Table(headings, tuple(rows), 1, "Each case at its own lamp output.")
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.1f}" if share >= 5e-4 or share == 0.0 else number(100.0 * share)
+
+
+def meters_table(result: Result) -> Table | None:
+    """Predicted and read irradiance at the meter points, mW/cm2; none without meters."""
+    if not result.meters:
+        return None
+    rows = []
+    for meter in result.meters:
+        x, y, z = (f"{value:.0f}" for value in to_mm(meter.at))
+        facing = ", ".join(f"{value:.2g}" for value in meter.facing)
+        reading, ratio = "", ""
+        if meter.reading is not None:
+            reading = number(to_mW_cm2(meter.reading))
+            if meter.irradiance > 0.0:
+                ratio = number(meter.reading / meter.irradiance)
+        predicted = irradiance_words(meter.irradiance, meter.standard_error)
+        rows.append((meter.name, f"{x}, {y}, {z}", facing, predicted, reading, ratio))
+    headings = (
+        "meter point",
+        "at x, y, z, mm",
+        "facing",
+        "predicted, mW/cm²",
+        "reading, mW/cm²",
+        "reading / predicted",
+    )
+    note = (
+        "Predicted for a cosine-corrected meter, expected case, new lamps at full output. A ratio "
+        "below 1 means less light than calculated: find the cause, and take the lower figure."
+    )
+    return Table(headings, tuple(rows), 3, note)
+
+
+def reflectance_spread(result: Result) -> float:
+    """Worst irradiance of the bright over that of the cautious case at equal lamp output.
+
+    A ratio; inf where the cautious worst spot gets no light.
+    """
+    cautious, bright = result.cases[CAUTIOUS], result.cases[BRIGHT]
+    low = cautious.worst.irradiance / cautious.lamp_factor
+    return float(bright.worst.irradiance / bright.lamp_factor / low) if low > 0.0 else np.inf

@@ -1,0 +1,130 @@
+"""The result in plain sentences, and numbers as people read them."""
+
+import math
+
+import numpy as np
+
+from raysim.result import CAUTIOUS, EXPECTED, Result, Spot
+from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
+
+CASE_WORDS = {
+    "cautious": "low end of every reflectance, aged, dirty and warm lamps",
+    "expected": "library reflectances, new lamps",
+    "bright": "high end of every reflectance, new lamps",
+}
+
+
+def number(value: float, figures: int = 3) -> str:
+    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept."""
+    if not math.isfinite(value):
+        return "none"
+    if value == 0.0:
+        return "0"
+    if abs(value) < 1e-4:
+        mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
+        return f"{mantissa} × 10^{int(exponent)}"
+    rounded = float(f"{value:.{figures - 1}e}")
+    digits = figures - 1 - math.floor(math.log10(abs(rounded)))
+    return f"{rounded:,.{max(digits, 0)}f}"
+
+
+def spot_words(spot: Spot) -> str:
+    """Which face-side this is, in words and millimetres."""
+    x, y, z = (f"{value:.0f}" for value in to_mm(spot.centroid))
+    named = [spot.object, spot.part, spot.side, spot.place]
+    return f"{', '.join(word for word in named if word)} (at x {x}, y {y}, z {z} mm)"
+
+
+def dose_asked(result: Result) -> str:
+    """The dose asked for, mJ/cm2, with its safety factor."""
+    target = number(to_mJ_cm2(result.target_dose))
+    return f"{result.safety_factor:g} × {target} mJ/cm2"
+
+
+def headline(result: Result) -> str:
+    """The timer setting (min and s), or that there is none."""
+    if not np.isfinite(result.timer):
+        return "There is no finite timer setting: no time can be vouched for."
+    return (
+        f"Set the timer to {minutes_seconds(result.timer)}, counted from switching on cold lamps."
+    )
+
+
+def bottom_line(result: Result) -> list[str]:
+    """What the run comes to, one plain sentence or two each, the timer first."""
+    return [headline(result), *details(result)]
+
+
+def details(result: Result) -> list[str]:
+    """Where the timer setting comes from, and what it does not cover."""
+    lines = _timer_lines(result) if np.isfinite(result.timer) else _no_timer_lines(result)
+    if result.interrupted:
+        lines.insert(
+            0, "The run was interrupted; all figures rest on the photons traced until then."
+        )
+    return lines
+
+
+def _timer_lines(result: Result) -> list[str]:
+    cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
+    worst = cautious.worst
+    dose = worst.irradiance * result.warm_up.effective_seconds(result.timer)
+    lines = [
+        f"Worst-lit spot: {spot_words(worst)}.",
+        (
+            f"It receives {number(to_mW_cm2(worst.irradiance))} mW/cm2 at full output in the "
+            f"cautious case ({CASE_WORDS[CAUTIOUS]}), and {number(to_mJ_cm2(dose))} mJ/cm2 by the "
+            f"end of the timer; asked for are {dose_asked(result)}."
+        ),
+        (
+            f"In the expected case ({CASE_WORDS[EXPECTED]}) the same dose would take "
+            f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this."
+        ),
+        (
+            f"With {result.confidence:.0%} confidence no judged spot of the cautious case gets "
+            "less than asked. This covers the counting error of the calculation only; lamps, "
+            "linings and shapes can be off by more."
+        ),
+        (
+            f"The best-lit spot gets {number(cautious.best.irradiance / worst.irradiance)} times "
+            "what the worst-lit one gets."
+        ),
+    ]
+    asked = result.precision_asked
+    if asked is not None and cautious.precision > asked:
+        lines.append(
+            f"The precision asked for ({asked:.1%}) was not reached: the bound that sets the time "
+            f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot."
+        )
+    return lines
+
+
+def _no_timer_lines(result: Result) -> list[str]:
+    cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
+    worst = cautious.worst
+    lines = [_dark_words(result)]
+    lines.append(
+        "To bring light there: turn or move the respirator, open its folds and spread its "
+        "straps, keep it clear of its neighbours and of the walls, or add a lamp on that side; "
+        "then run again."
+    )
+    if worst.irradiance > 0.0:
+        lines.append("If light should reach it as it hangs, run again with more photons.")
+    if np.isfinite(expected.exposure_time):
+        lines.append(
+            f"The expected case ({CASE_WORDS[EXPECTED]}) would take "
+            f"{minutes_seconds(expected.exposure_time)}, but must not set a timer."
+        )
+    return lines
+
+
+def _dark_words(result: Result) -> str:
+    """Which spot has no finite time, and what was found there."""
+    worst = result.cases[CAUTIOUS].worst
+    if not worst.irradiance > 0.0:
+        return f"No light was found at {spot_words(worst)} in the cautious case."
+    return (
+        f"So little light ({number(to_mW_cm2(worst.irradiance))} mW/cm2) was found at "
+        f"{spot_words(worst)} in the cautious case that with {result.confidence:.0%} confidence "
+        "it could be none."
+    )

@@ -1,0 +1,54 @@
+"""Small discs of the judged surface: face-sides that lie together."""
+
+import numpy as np
+
+from raysim.scene.triangles import SceneTriangles
+
+PATCH_AREA = 1e-4  # m2, the 1 cm2 that is reported beside the worst face
+
+
+def disc_members(
+    triangles: SceneTriangles, faces: np.ndarray, sides: np.ndarray, area: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Face-sides within a disc of `area` around each given face-side.
+
+    Members lie on the same part and side, with their middles no farther away than the radius of
+    a disc of that area, and face the same way within 60 degrees (so that the other layer of a
+    fold is not taken in).
+
+    Parameters
+    ----------
+    faces, sides : (units,) int64
+    area : float
+        m2.
+
+    Returns
+    -------
+    owner, member : (pairs,) int64
+        Row of the unit, and row (of the same arrays) that belongs to its disc; sorted by owner.
+    """
+    from scipy.spatial import cKDTree
+
+    centroids = triangles.centroids[faces]
+    normals = triangles.normals[faces]
+    parts = triangles.face_part[faces]
+    radius = np.sqrt(area / np.pi)
+    pairs = cKDTree(centroids).query_pairs(radius, output_type="ndarray")
+    a, b = pairs[:, 0], pairs[:, 1]
+    same = (parts[a] == parts[b]) & (sides[a] == sides[b])
+    same &= (normals[a] * normals[b]).sum(axis=1) > 0.5
+    a, b = a[same], b[same]
+    own = np.arange(len(faces))
+    owner = np.concatenate([own, a, b])
+    member = np.concatenate([own, b, a])
+    order = np.lexsort((member, owner))
+    return owner[order], member[order]
+
+
+def disc_means(
+    values: np.ndarray, areas: np.ndarray, owner: np.ndarray, member: np.ndarray
+) -> np.ndarray:
+    """Area-weighted mean of `values` (units,) over the disc of each unit (definition)."""
+    units = len(values)
+    weight = np.bincount(owner, areas[member], units)
+    return np.bincount(owner, (areas * values)[member], units) / weight

@@ -1,0 +1,68 @@
+"""Which assumptions a run rests on, each with its value and source."""
+
+from raysim import units
+from raysim.library import assumptions
+from raysim.scene.written import SceneAsWritten
+
+
+def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...]:
+    """(what, value as printed, source with its mark) of everything not measured in this scene."""
+    behaviour, target = scene.lamps_behaviour, scene.target
+    rows = [
+        _row(
+            "target dose on every judged face-side",
+            f"{target.dose / units.J_M2_PER_J_CM2:g} J/cm2",
+            "target_dose_J_cm2",
+            "dose" in target.model_fields_set,
+        ),
+        _row(
+            "safety factor on the dose",
+            f"{target.safety_factor:g}",
+            "safety_factor",
+            "safety_factor" in target.model_fields_set,
+        ),
+        _row(
+            "warm-up after switch-on",
+            _warm_up_words(scene),
+            "warm_up_time_min",
+            "warm_up" in behaviour.model_fields_set,
+        ),
+        _row(
+            f"lamp output at the end of {behaviour.rated_hours:g} h (cautious case)",
+            f"{behaviour.ageing:g} of the rating",
+            "ageing_factor_rated_life",
+            "ageing" in behaviour.model_fields_set,
+        ),
+        _row(
+            "lamp output in the warm closed box (cautious case)",
+            f"{behaviour.temperature:g} of the rating",
+            "temperature_factor",
+            "temperature" in behaviour.model_fields_set,
+        ),
+        _row(
+            "dirt on the lamps (cautious case)",
+            f"{behaviour.dirt:g} of the rating",
+            "lamp_dirt_clean",
+            "dirt" in behaviour.model_fields_set,
+        ),
+    ]
+    return tuple(rows)
+
+
+def _row(what: str, value: str, key: str, given: bool) -> tuple[str, str, str]:
+    if given:
+        return what, value, "given in the scene"
+    assumption = assumptions()[key]
+    return what, value, f"{assumption.source} ({assumption.mark})"
+
+
+def _warm_up_words(scene: SceneAsWritten) -> str:
+    warm_up = scene.lamps_behaviour.warm_up
+    if warm_up.curve is not None:
+        return f"curve of {len(warm_up.curve)} points, full after {warm_up.curve[-1][0]:g} s"
+    if warm_up.time_constant is not None:
+        return f"from {warm_up.start:g}, time constant {warm_up.time_constant:g} s"
+    full = warm_up.full_after
+    if full is None:
+        full = 60.0 * assumptions()["warm_up_time_min"].value
+    return f"from {warm_up.start:g} of full output, linear to full after {full:g} s"

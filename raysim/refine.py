@@ -1,0 +1,179 @@
+"""Backward paths where the minimum is decided.
+
+Photons from the lamps show which judged face-sides could be the worst. Backward paths from those
+face-sides settle it: at each look the face-sides whose lower bound still lies below what the
+worst one is known to get are given more paths, until the bound on the minimum is as close to the
+worst irradiance as asked.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.judge import Judged
+from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, t_quantile
+from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress, Target
+
+NEW_PER_LOOK = 1024
+FIRST_PATHS = 4  # paths per batch at the first look at a face-side
+MOST_PATHS = 2**16  # paths per batch, in all, for one face-side
+LARGEST_GROWTH = 16  # paths of one look against those before it
+MOST_RAYS = 600_000_000
+PATHS_PER_STEP = 400_000  # between two calls of the progress bar
+
+
+@dataclass
+class Refinement:
+    """State of the refinement over all judged face-sides; cases are (cautious, expected).
+
+    Attributes
+    ----------
+    mean, error, bound : (cases, units) float64, W/m2
+        Irradiance, standard error and lower bound with the lamp factors applied.
+    looks : (units,) int64
+        How often backward paths from it were looked at.
+    by_lamp, by_lamp_error : (cases, lamps, units) float64, W/m2 at full rated output
+    paths, rays : int
+        Backward paths and ray segments traced.
+    reached : bool
+        Whether the precision asked for was reached.
+    """
+
+    mean: np.ndarray
+    error: np.ndarray
+    bound: np.ndarray
+    looks: np.ndarray
+    by_lamp: np.ndarray
+    by_lamp_error: np.ndarray
+    paths: int = 0
+    rays: int = 0
+    reached: bool = False
+
+    @property
+    def looked(self) -> np.ndarray:
+        """Face-sides whose numbers come from backward paths, (units,) bool."""
+        return self.looks > 0
+
+
+def refine(
+    run: AdjointRun,
+    units: Judged,
+    state: Refinement,
+    factors: np.ndarray,
+    precision: float,
+    progress: Progress,
+) -> None:
+    """Add backward paths to `state`, which comes in with the forward estimates.
+
+    Parameters
+    ----------
+    run : AdjointRun
+        Without targets yet.
+    factors : (cases, lamps) float64
+        Output of each lamp as a share of its rating.
+    precision : float
+        (worst - bound) / worst to reach in both cases.
+    """
+    row = np.full(len(units.faces), -1)  # target of each unit
+    quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
+    goal = (state.mean + 3.0 * state.error).min(axis=1)  # no paths yet: a safe guess
+    while True:
+        chosen = _undecided(run, state, row, goal)
+        if not len(chosen):
+            return
+        _add_targets(run, units, row, chosen)
+        paths = _paths_needed(run, state, row, chosen, goal, quantile)
+        for piece in _pieces(paths):
+            run.add_paths(row[chosen[piece]], paths[piece])
+            _update(run, state, row, chosen[piece], factors, quantile)
+            progress("tracing back from the darkest spots", *_distance(state, precision))
+        state.looks[chosen] += 1
+        goal = (1.0 - precision) * state.mean[:, state.looked].min(axis=1)
+        state.reached = bool((state.bound.min(axis=1) >= goal).all())
+        if state.reached or run.rays > MOST_RAYS:
+            return
+
+
+def _undecided(
+    run: AdjointRun, state: Refinement, row: np.ndarray, goal: np.ndarray
+) -> np.ndarray:
+    """Units whose bound lies below the goal of a case and which may be given more paths.
+
+    Units without any paths come first, the darkest bounds before the others and not too many at
+    a time: what they show lowers the goal and spares the rest.
+    """
+    below = (state.bound < goal[:, None]).any(axis=0)
+    unseen = np.flatnonzero(below & (row < 0))
+    if len(unseen):
+        order = np.argsort(state.bound[:, unseen].min(axis=0), kind="stable")
+        return np.sort(unseen[order[:NEW_PER_LOOK]])
+    full = np.zeros(len(row), bool)
+    known = row >= 0
+    full[known] = run.paths[row[known]] >= MOST_PATHS
+    return np.flatnonzero(below & ~full & (state.looks < MOST_LOOKS))
+
+
+def _add_targets(run: AdjointRun, units: Judged, row: np.ndarray, chosen: np.ndarray) -> None:
+    new = chosen[row[chosen] < 0]
+    row[new] = len(run.paths) + np.arange(len(new))
+    faces, sides = units.faces[new].tolist(), units.sides[new].tolist()
+    run.add_targets(
+        [Target(2 * f + s, (f,), (s,)) for f, s in zip(faces, sides, strict=True)]
+    )
+
+
+def _paths_needed(
+    run: AdjointRun,
+    state: Refinement,
+    row: np.ndarray,
+    chosen: np.ndarray,
+    goal: np.ndarray,
+    quantile: float,
+) -> np.ndarray:
+    """Further paths per batch that should lift each bound to the goal, within limits."""
+    done = run.paths[row[chosen]]
+    margin = np.maximum(state.mean[:, chosen] - goal[:, None], 1e-9 * state.mean[:, chosen])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        short = quantile * state.error[:, chosen] / margin
+    factor = 1.3 * np.nan_to_num(short, nan=LARGEST_GROWTH, posinf=1e9).max(axis=0) ** 2
+    growth = np.clip(factor - 1.0, 1.0, LARGEST_GROWTH)
+    further = np.minimum(np.ceil(done * growth), MOST_PATHS - done)
+    return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
+
+
+def _pieces(paths: np.ndarray) -> list[np.ndarray]:
+    """Rows in pieces short enough for a progress bar and for Ctrl-C to be heard."""
+    step = np.cumsum(paths * ADJOINT_BATCHES) // PATHS_PER_STEP
+    return np.split(np.arange(len(paths)), np.flatnonzero(np.diff(step)) + 1)
+
+
+def _update(
+    run: AdjointRun,
+    state: Refinement,
+    row: np.ndarray,
+    chosen: np.ndarray,
+    factors: np.ndarray,
+    quantile: float,
+) -> None:
+    """Bring the chosen units' numbers up to date with all their paths."""
+    batches = run.batch_irradiance(row[chosen])
+    mean, error = batch_mean(batches)  # targets, lamps, cases
+    state.by_lamp[:, :, chosen] = mean.transpose(2, 1, 0)
+    state.by_lamp_error[:, :, chosen] = error.transpose(2, 1, 0)
+    total, total_error = batch_mean(np.einsum("tblc,cl->tbc", batches, factors))
+    state.mean[:, chosen], state.error[:, chosen] = total.T, total_error.T
+    bound = (total - quantile * total_error).T
+    state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
+    state.paths, state.rays = int(run.paths.sum()) * ADJOINT_BATCHES, run.rays
+
+
+def _distance(state: Refinement, precision: float) -> tuple[float, float]:
+    """How near the bound is to the precision asked for, as (done, whole) of a progress bar.
+
+    Effort grows with the inverse square of the distance of the bound from the worst irradiance.
+    """
+    worst = state.mean[:, state.looked].min(axis=1) if state.looked.any() else np.zeros(2)
+    if not (worst > 0.0).all():
+        return 0.0, 1.0
+    gap = float((1.0 - state.bound.min(axis=1) / worst).max())
+    return min((precision / max(gap, precision)) ** 2, 1.0), 1.0

@@ -1,0 +1,168 @@
+"""What a run hands on: arrays per face-side, and the figures judged from them.
+
+Units inside: metres, watts, W/m2, J/m2, seconds. Arrays over faces follow the order of
+`SceneTriangles`; sides are (outside, inside).
+"""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from raysim.errors import Fault
+from raysim.scene.triangles import SceneTriangles
+
+if TYPE_CHECKING:
+    from raysim.exposure import WarmUpCurve
+
+CAUTIOUS, EXPECTED, BRIGHT = "cautious", "expected", "bright"
+CASES = (CAUTIOUS, EXPECTED, BRIGHT)
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One judged face-side and what it receives with all lamps of a case, W/m2.
+
+    `lower_bound` is the one-sided confidence bound of this spot alone.
+    """
+
+    object: str  # body name, e.g. "respirator 3"
+    part: str  # "" or part name, e.g. "straps"
+    side: str  # "outside" or "inside"
+    face: int
+    centroid: np.ndarray  # (3,) m
+    place: str  # words a person can find, e.g. "lower left, near the floor"
+    irradiance: float
+    standard_error: float
+    lower_bound: float
+
+
+@dataclass(frozen=True)
+class DoseSummary:
+    """Area-weighted distribution of the irradiance over a set of judged face-sides, W/m2."""
+
+    name: str  # object name, or "all judged faces"
+    area_m2: float  # summed over judged sides
+    worst: float
+    worst_1cm2: float  # darkest connected patch of 1 cm2
+    percentile_1: float
+    percentile_5: float
+    mean: float
+    best: float
+
+
+@dataclass(frozen=True)
+class EnergyAccount:
+    """Where the radiant power of the lamps ended, W, at the output of the case."""
+
+    emitted: float
+    absorbed: dict[str, float]  # by body name
+    escaped: float
+    lost: float
+
+
+@dataclass(frozen=True)
+class CaseResult:
+    """Everything judged in one case.
+
+    Attributes
+    ----------
+    name : str
+        "cautious" (low end of every reflectance, aged, dirty and warm lamps; sets the timer),
+        "expected" (library values, new lamps), "bright" (high end, new lamps; for wear).
+    lamp_factor : float
+        Output of the lamps as a share of their rating.
+    irradiance, standard_error : (faces, 2) float64
+        W/m2, all lamps together.
+    bound : float
+        Lower confidence bound (W/m2) on the irradiance of the worst judged face-side, whichever
+        it is: with the stated confidence no judged face-side receives less.
+    exposure_time : float
+        Seconds until the bound reaches safety factor x target, warm-up included; inf if never.
+    precision : float
+        (worst irradiance - bound) / worst irradiance.
+    """
+
+    name: str
+    lamp_factor: float
+    irradiance: np.ndarray
+    standard_error: np.ndarray
+    worst: Spot
+    best: Spot
+    bound: float
+    exposure_time: float
+    precision: float
+    summary: DoseSummary
+    per_object: tuple[DoseSummary, ...]
+    worst_per_object: tuple[Spot, ...]
+    energy: EnergyAccount
+
+
+@dataclass(frozen=True)
+class MeterResult:
+    """Predicted reading of a cosine-corrected meter, W/m2, expected case."""
+
+    name: str
+    at: np.ndarray  # (3,) m
+    facing: np.ndarray  # (3,) unit
+    irradiance: float
+    standard_error: float
+    reading: float | None
+
+
+@dataclass(frozen=True)
+class Result:
+    """A finished (or interrupted) run.
+
+    Attributes
+    ----------
+    lamp_irradiance, lamp_standard_error : (cases, lamps, faces, 2) float64
+        W/m2 per lamp at its full rated output, cases in the order of `CASES`. Any mix, ageing or
+        failure of lamps is a weighted sum of these.
+    refined : (faces, 2) bool
+        Face-sides whose numbers come from backward paths instead of photon counts.
+    photons, paths, segments : int
+        Photons from the lamps, backward paths from candidate faces, ray segments in all.
+    confidence : float
+        Of the bounds, 0.95.
+    seconds : float
+        Wall time of the tracing.
+    """
+
+    title: str
+    sha256: str
+    raysim_version: str
+    seed: int
+    triangles: SceneTriangles
+    target_dose: float  # J/m2
+    safety_factor: float
+    warm_up: "WarmUpCurve"
+    confidence: float
+    photons: int
+    paths: int
+    segments: int
+    seconds: float
+    precision_asked: float | None
+    lamp_irradiance: np.ndarray
+    lamp_standard_error: np.ndarray
+    refined: np.ndarray
+    cases: dict[str, CaseResult]
+    meters: tuple[MeterResult, ...] = ()
+    warnings: tuple[Fault, ...] = ()
+    interrupted: bool = False
+    assumptions: tuple[tuple[str, str, str], ...] = field(default=())
+    # assumptions: (what, value as printed, source with its mark)
+
+    @property
+    def timer(self) -> float:
+        """Timer setting, s: exposure time of the cautious case; inf if there is none."""
+        return self.cases[CAUTIOUS].exposure_time
+
+    def dose_at_timer(self, case: str = CAUTIOUS) -> np.ndarray:
+        """Dose (J/m2) of every face-side, (faces, 2), when the timer of this run has run down.
+
+        All nan where there is no finite timer setting.
+        """
+        if not np.isfinite(self.timer):
+            return np.full_like(self.cases[case].irradiance, np.nan)
+        return self.cases[case].irradiance * self.warm_up.effective_seconds(self.timer)

@@ -1,0 +1,332 @@
+"""The main job: trace a scene and judge it. The only module that joins scene and tracing."""
+
+import time
+from pathlib import Path
+
+import numpy as np
+
+from raysim.behaviour import lamp_factors, warm_up_curve
+from raysim.errors import Fault, Level, RaysimError
+from raysim.judge import Estimate, Judged, judge_case, judged_units
+from raysim.provenance import stated_assumptions
+from raysim.refine import Refinement, refine
+from raysim.result import (
+    CASES,
+    EXPECTED,
+    CaseResult,
+    EnergyAccount,
+    MeterResult,
+    Result,
+)
+from raysim.scene.build import BuiltScene, build_scene
+from raysim.scene.read import file_hash, read_scene
+from raysim.statistics import (
+    CONFIDENCE,
+    FORWARD_ERROR,
+    batch_mean,
+    count_lower_bound,
+    count_variance,
+)
+from raysim.tracing import (
+    AdjointRun,
+    ForwardRun,
+    KernelScene,
+    Progress,
+    Target,
+    default_threads,
+    kernel_scene,
+)
+from raysim.version import __version__
+
+DEFAULT_PHOTONS = 4_000_000
+DEFAULT_PRECISION = 0.02
+FEWEST_BATCHES = 16
+METER_PATHS = 1024  # per batch
+LARGEST_LOST_SHARE = 1e-6
+# Meter points take random-number streams from here on, above those of any face-side.
+METER_STREAM = 1 << 31
+
+
+def load_scene(path: str | Path) -> BuiltScene:
+    """Scene of a TOML file, with its meshes, as triangles.
+
+    Raises
+    ------
+    raysim.errors.SceneError
+        With every fault found; each names file, key and mend.
+    """
+    path = Path(path)
+    return build_scene(path, read_scene(path))
+
+
+def _quiet(what: str, done: float, whole: float) -> None:
+    """Progress of nobody watching."""
+
+
+def simulate(
+    scene: BuiltScene,
+    *,
+    seed: int = 1,
+    photons: int | None = None,
+    precision: float | None = None,
+    threads: int | None = None,
+    progress: Progress = _quiet,
+    warnings: tuple[Fault, ...] = (),
+) -> Result:
+    """Trace a scene and judge every judged face-side.
+
+    Parameters
+    ----------
+    scene : BuiltScene
+    seed : int
+        Key of the random numbers, 0 to 2**64 - 1. Same scene, seed and counts give the same
+        numbers to the last bit, for any number of threads.
+    photons : int, optional
+        Photons from the lamps, rounded up to whole batches. Without `precision` these alone are
+        traced.
+    precision : float, optional
+        Relative distance of the lower bound from the worst irradiance to reach by backward paths
+        from the darkest face-sides. Default 0.02 where `photons` is not given either.
+    threads : int, optional
+        Default: the cores this process may use.
+    progress : callable
+        Called with (what, done, of how much).
+    warnings : tuple of Fault
+        Doubts found before tracing, to be carried into the result.
+
+    Returns
+    -------
+    Result
+        Interrupted by Ctrl-C, the result of what was traced until then.
+
+    Raises
+    ------
+    RaysimError
+        Interrupted before there was anything to report, or numbers out of range.
+    """
+    _check_numbers(seed, photons, precision, threads)
+    if photons is None and precision is None:
+        precision = DEFAULT_PRECISION
+    started = time.perf_counter()
+    threads = threads or default_threads()
+    arrays = kernel_scene(scene.triangles)
+    forward = ForwardRun(arrays, seed, threads)
+    interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress)
+    if forward.batches < 2:
+        raise RaysimError("interrupted before there was anything to report")
+    units = judged_units(scene.triangles)
+    job = _Job(scene, arrays, forward, units, 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR)
+    if precision is not None and not interrupted:
+        try:
+            backward = AdjointRun(arrays, scene.triangles, seed, threads)
+            refine(backward, units, job.state, job.factors[:2], precision, progress)
+        except KeyboardInterrupt:
+            interrupted = True
+    meters = () if interrupted else _meters(scene, arrays, seed, threads)
+    return job.result(seed, precision, meters, warnings, interrupted, started)
+
+
+def _check_numbers(
+    seed: int, photons: int | None, precision: float | None, threads: int | None
+) -> None:
+    if not 0 <= seed < 2**64:
+        raise RaysimError(f"seed {seed} is out of range: give 0 to 2**64 - 1")
+    if photons is not None and not 1 <= photons <= 10**13:
+        raise RaysimError(f"photons {photons} is out of range: give 1 to 10**13")
+    if precision is not None and not 0.0005 <= precision < 1.0:
+        raise RaysimError(f"precision {precision} is out of range: give 0.0005 to below 1")
+    if threads is not None and not 1 <= threads <= 1024:
+        raise RaysimError(f"threads {threads} is out of range: give 1 to 1024")
+
+
+def _trace_photons(forward: ForwardRun, photons: int, progress: Progress) -> bool:
+    """Trace whole batches until `photons` are reached; returns whether Ctrl-C broke it off."""
+    per_batch = int(forward.batch_photons.sum())
+    batches = max(-(-photons // per_batch), FEWEST_BATCHES)
+    step = 4 * forward.threads
+    try:
+        while forward.batches < batches:
+            forward.add_batches(min(step, batches - forward.batches))
+            progress("tracing photons", forward.batches * per_batch, batches * per_batch)
+    except KeyboardInterrupt:
+        return True
+    return False
+
+
+def _meters(
+    scene: BuiltScene, arrays: KernelScene, seed: int, threads: int
+) -> tuple[MeterResult, ...]:
+    """Predicted readings of the scene's meters, expected case, new lamps."""
+    meters = scene.triangles.meters
+    if not meters:
+        return ()
+    targets = [
+        Target(METER_STREAM + number, at=meter.at, facing=meter.facing)
+        for number, meter in enumerate(meters)
+    ]
+    run = AdjointRun(arrays, scene.triangles, seed, threads, cases=slice(1, 2))
+    run.add_targets(targets)
+    everyone = np.arange(len(meters))
+    run.add_paths(everyone, np.full(len(meters), METER_PATHS))
+    mean, error = batch_mean(run.batch_irradiance(everyone)[..., 0].sum(axis=2))
+    return tuple(
+        MeterResult(m.name, m.at, m.facing, float(e), float(s), m.reading)
+        for m, e, s in zip(meters, mean, error, strict=True)
+    )
+
+
+class _Job:
+    """One run on its way from tallies to a result."""
+
+    def __init__(
+        self,
+        scene: BuiltScene,
+        arrays: KernelScene,
+        forward: ForwardRun,
+        units: Judged,
+        error: float,
+    ) -> None:
+        self.scene = scene
+        self.arrays = arrays
+        self.forward = forward
+        self.units = units
+        behaviour = scene.written.lamps_behaviour
+        factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
+        self.factors = np.stack([factors[case] for case in CASES])  # cases, lamps
+        self.warm_up = warm_up_curve(behaviour.warm_up)
+        total, squares = forward.arrivals()
+        watts_per_photon = arrays.lamp_watts / forward.photons
+        scale = watts_per_photon[:, None, None] / scene.triangles.areas[None, :, None]
+        variance = count_variance(total, squares, forward.batches)
+        self.by_lamp = total * scale  # cases, lamps, faces, sides
+        self.by_lamp_variance = np.maximum(variance, 0.0) * scale**2
+        f = self.factors[:, :, None, None]
+        self.mean = (self.by_lamp * f).sum(axis=1)
+        self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
+        self.bound = count_lower_bound(self.mean, self.variance, error)
+        u = (slice(None), units.faces, units.sides)
+        lamps = len(arrays.lamp_watts)
+        self.state = Refinement(
+            mean=self.mean[u][:2].copy(),
+            error=self._error(scale)[u][:2],
+            bound=self.bound[u][:2].copy(),
+            looks=np.zeros(len(units.faces), np.int64),
+            by_lamp=np.zeros((2, lamps, len(units.faces))),
+            by_lamp_error=np.zeros((2, lamps, len(units.faces))),
+        )
+
+    def _error(self, scale: np.ndarray) -> np.ndarray:
+        """Standard errors; where nothing arrived, what one photon would have been."""
+        one = scale.max(axis=0)[None] * self.factors.max(axis=1)[:, None, None]
+        return np.where(self.variance > 0.0, np.sqrt(self.variance), one)
+
+    def result(
+        self,
+        seed: int,
+        precision: float | None,
+        meters: tuple[MeterResult, ...],
+        warnings: tuple[Fault, ...],
+        interrupted: bool,
+        started: float,
+    ) -> Result:
+        """Join forward and backward estimates and judge every case."""
+        state, units, scene = self.state, self.units, self.scene
+        looked = state.looked
+        faces, sides = units.faces[looked], units.sides[looked]
+        error = np.sqrt(self.by_lamp_variance)
+        self.by_lamp[:2, :, faces, sides] = state.by_lamp[:, :, looked]
+        error[:2, :, faces, sides] = state.by_lamp_error[:, :, looked]
+        refined = np.zeros(scene.triangles.judged.shape, bool)
+        refined[faces, sides] = True
+        return Result(
+            title=scene.written.title,
+            sha256=file_hash(list(scene.files)),
+            raysim_version=__version__,
+            seed=seed,
+            triangles=scene.triangles,
+            target_dose=scene.written.target.dose,
+            safety_factor=scene.written.target.safety_factor,
+            warm_up=self.warm_up,
+            confidence=CONFIDENCE,
+            photons=int(self.forward.photons.sum()),
+            paths=state.paths,
+            segments=self.forward.segments + state.rays,
+            seconds=time.perf_counter() - started,
+            precision_asked=precision,
+            lamp_irradiance=self.by_lamp,
+            lamp_standard_error=error,
+            refined=refined,
+            cases={case: self._case(number) for number, case in enumerate(CASES)},
+            meters=meters,
+            warnings=(*warnings, *self._doubts(precision, interrupted)),
+            interrupted=interrupted,
+            assumptions=stated_assumptions(scene.written),
+        )
+
+    def _case(self, number: int) -> CaseResult:
+        state, units, scene = self.state, self.units, self.scene
+        looked = state.looked
+        mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
+        bound = self.bound[number].copy()
+        trusted = np.ones(len(looked), bool)
+        if number < 2:
+            mean[units.faces[looked], units.sides[looked]] = state.mean[number, looked]
+            error[units.faces, units.sides] = state.error[number]
+            bound[units.faces, units.sides] = state.bound[number]
+            trusted = looked if looked.any() else trusted
+        watts = self.arrays.lamp_watts * self.factors[number]
+        target = scene.written.target
+        return judge_case(
+            CASES[number],
+            float(watts.sum() / self.arrays.lamp_watts.sum()),
+            scene.triangles,
+            units,
+            Estimate(mean, error, bound),
+            trusted,
+            self._energy(number, watts),
+            target.dose,
+            target.safety_factor,
+            self.warm_up,
+        )
+
+    def _energy(self, number: int, watts: np.ndarray) -> EnergyAccount:
+        per_photon = watts / self.forward.photons
+        bodies = (self.forward.bodies()[number] * per_photon[:, None]).sum(axis=0)
+        escaped, lost, odd = (self.forward.fates()[number] * per_photon[:, None]).sum(axis=0)
+        if self.scene.triangles.closed:
+            lost, escaped = lost + escaped, 0.0
+        names = [body.name for body in self.scene.triangles.bodies]
+        return EnergyAccount(
+            emitted=float(watts.sum()),
+            absorbed=dict(zip(names, bodies.tolist(), strict=True)),
+            escaped=float(escaped),
+            lost=float(lost + odd),
+        )
+
+    def _doubts(self, precision: float | None, interrupted: bool) -> list[Fault]:
+        """What the run itself found doubtful."""
+        shown = str(self.scene.path)
+        doubts = []
+        energy = self._energy(CASES.index(EXPECTED), self.arrays.lamp_watts)
+        if energy.lost > LARGEST_LOST_SHARE * energy.emitted:
+            doubts.append(
+                Fault(
+                    shown,
+                    "chamber",
+                    f"{energy.lost / energy.emitted:.2g} of the light was lost through cracks",
+                    "look for holes, crossing walls or surfaces seen from behind",
+                    Level.WARNING,
+                )
+            )
+        if precision is not None and not self.state.reached and not interrupted:
+            doubts.append(
+                Fault(
+                    shown,
+                    "precision",
+                    f"{precision:g} was not reached within the limits of the run; the bound, and "
+                    "so the timer, is on the long side",
+                    "give more --photons, or see whether the worst spot is in a closed fold",
+                    Level.WARNING,
+                )
+            )
+        return doubts

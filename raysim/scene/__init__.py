@@ -1,0 +1,1 @@
+"""From a scene file to triangles: read, load meshes, place, split, check."""

@@ -1,0 +1,340 @@
+"""Join the scene as written, its meshes and the library into triangles."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from raysim import library
+from raysim.errors import Fault, Level, SceneError
+from raysim.lamps import keitz_power
+from raysim.library import Surface
+from raysim.scene import place, written
+from raysim.scene.meshes import MeshFault, MeshPart, load_parts
+from raysim.scene.subdivide import split_to_edge
+from raysim.scene.triangles import (
+    Body,
+    LampRating,
+    LampTube,
+    MeterPoint,
+    Part,
+    SceneTriangles,
+)
+from raysim.scene.written import SceneAsWritten, SurfaceTable
+
+JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
+
+
+@dataclass
+class _Builder:
+    """Collects faces, parts, bodies and surfaces while the scene is walked through."""
+
+    shown: str
+    folder: Path
+    metres_per_unit: float
+    own: dict[str, SurfaceTable]
+    faults: list[Fault] = field(default_factory=list)
+    corners: list[np.ndarray] = field(default_factory=list)
+    face_part: list[np.ndarray] = field(default_factory=list)
+    face_judged: list[np.ndarray] = field(default_factory=list)
+    parts: list[Part] = field(default_factory=list)
+    bodies: list[Body] = field(default_factory=list)
+    surfaces: list[Surface] = field(default_factory=list)
+    meshes: dict[Path, list[MeshPart]] = field(default_factory=dict)
+
+    def fault(self, key: str, what: str, mend: str, level: Level = Level.ERROR) -> None:
+        self.faults.append(Fault(self.shown, key, what, mend, level))
+
+    def surface(self, choice: str | SurfaceTable, key: str) -> int:
+        """Row of a surface in the table of this scene."""
+        try:
+            found = self._find_surface(choice)
+        except library.UnknownSurface as error:
+            near = " or ".join(f'"{name}"' for name in error.nearest[:3])
+            mend = f"did you mean {near}?" if near else "see 'raysim materials' for the names"
+            self.fault(key, f'no surface is called "{choice}"', mend)
+            return 0
+        except ValueError as error:
+            self.fault(key, str(error), "correct this surface")
+            return 0
+        if found not in self.surfaces:
+            self.surfaces.append(found)
+        return self.surfaces.index(found)
+
+    def _find_surface(self, choice: str | SurfaceTable) -> Surface:
+        if isinstance(choice, str):
+            table = self.own.get(choice.casefold())
+            return library.find_surface(choice) if table is None else surface_of_table(table)
+        return surface_of_table(choice)
+
+    def parts_of(self, mesh: str, key: str) -> list[MeshPart]:
+        path = self.folder / mesh
+        if path not in self.meshes:
+            try:
+                self.meshes[path] = load_parts(path)
+            except MeshFault as fault:
+                self.fault(f"{key}.mesh", f"{mesh} {fault.what}", fault.mend)
+                self.meshes[path] = []
+        return self.meshes[path]
+
+    def add_faces(
+        self,
+        part: Part,
+        vertices: np.ndarray,
+        faces: np.ndarray,
+        edge: float | None,
+        judged: bool,
+        key: str,
+    ) -> None:
+        if edge is not None:
+            try:
+                vertices, faces, _ = split_to_edge(vertices, faces, edge)
+            except ValueError as error:
+                self.fault(key, f"splitting to this edge gives {error}", "choose a longer edge")
+                return
+        self.parts.append(part)
+        self.corners.append(vertices[faces])
+        self.face_part.append(np.full(len(faces), len(self.parts) - 1, np.int32))
+        self.face_judged.append(np.tile([judged, judged and part.two_sided], (len(faces), 1)))
+
+
+@dataclass(frozen=True)
+class BuiltScene:
+    """A scene with all its forms: as written, as triangles, and what is doubtful in it."""
+
+    path: Path
+    written: SceneAsWritten
+    triangles: SceneTriangles
+    faults: tuple[Fault, ...]  # warnings only
+    files: tuple[Path, ...]  # the scene file and its meshes
+
+
+def surface_of_table(table: SurfaceTable) -> Surface:
+    """Surface of an inline table; missing ends of the range are the value itself."""
+    name = table.name or _surface_label(table)
+    common = {
+        "specular": 1.0 if table.refractive_index else table.specular,
+        "refractive_index": table.refractive_index,
+        "extinction": table.extinction,
+        "transmittance_low": table.transmittance,
+        "transmittance": table.transmittance,
+        "transmittance_high": table.transmittance,
+        "source": table.source,
+        "mark": "given in the scene",
+        "quality": "-",
+    }
+    value = table.reflectance
+    if value is None:
+        n, k = table.refractive_index or 1.0, table.extinction
+        value = ((n - 1.0) ** 2 + k**2) / ((n + 1.0) ** 2 + k**2)
+    low = value if table.reflectance_low is None else table.reflectance_low
+    high = value if table.reflectance_high is None else table.reflectance_high
+    return Surface(name, low, value, high, **common)  # type: ignore[arg-type]
+
+
+def _surface_label(table: SurfaceTable) -> str:
+    if table.refractive_index is not None:
+        return f"refractive index {table.refractive_index:g}"
+    return f"reflectance {table.reflectance:g}, specular share {table.specular:g}"
+
+
+def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
+    """Triangles of a scene.
+
+    Raises
+    ------
+    SceneError
+        With every fault found in meshes, surfaces and names.
+    """
+    own = {table.name.casefold(): table for table in scene.surface if table.name}
+    builder = _Builder(str(path), path.parent, written.UNIT_METRES[scene.units], own)
+    closed = _add_chamber(builder, scene.chamber)
+    for number, entry in enumerate(scene.object):
+        _add_object(builder, entry, f'object {number + 1} "{entry.name}"')
+    lamps, tubes = _lamps(builder, scene)
+    if not any(entry.judged for entry in scene.object):
+        builder.fault("object", "no object is judged", "set judged = true on the respirators")
+    if any(fault.level is Level.ERROR for fault in builder.faults):
+        raise SceneError(builder.faults)
+    triangles = _joined(builder, lamps, tubes, _meters(scene), closed)
+    files = (path, *sorted(builder.meshes))
+    return BuiltScene(path, scene, triangles, tuple(builder.faults), files)
+
+
+def _joined(
+    builder: _Builder,
+    lamps: list[LampRating],
+    tubes: list[LampTube],
+    meters: tuple[MeterPoint, ...],
+    closed: bool,
+) -> SceneTriangles:
+    corners = np.concatenate(builder.corners)
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(cross, axis=1)
+    return SceneTriangles(
+        corners=corners,
+        normals=cross / length[:, None],
+        areas=0.5 * length,
+        face_part=np.concatenate(builder.face_part),
+        judged=np.concatenate(builder.face_judged),
+        parts=tuple(builder.parts),
+        bodies=tuple(builder.bodies),
+        surfaces=tuple(builder.surfaces),
+        lamps=tuple(lamps),
+        tubes=tuple(tubes),
+        meters=meters,
+        closed=closed,
+    )
+
+
+def _add_chamber(builder: _Builder, chamber: written.Chamber) -> bool:
+    """Walls of the chamber; returns whether they close it."""
+    if chamber.inside is not None:
+        vertices = place.box_vertices(chamber.inside)
+        walls = {name: (vertices, np.array(faces)) for name, faces in place.BOX_WALLS.items()}
+        closed = True
+    else:
+        walls, closed = _mesh_walls(builder, chamber)
+    for name in chamber.walls:
+        if walls and name not in walls:
+            known = ", ".join(n for n in walls if n) or "none, the mesh has no named parts"
+            builder.fault(f"chamber.walls.{name}", "no such wall", f"walls known here: {known}")
+    for name, (vertices, faces) in walls.items():
+        key = f"chamber.walls.{name}" if name in chamber.walls else "chamber.lining"
+        surface = builder.surface(chamber.walls.get(name, chamber.lining), key)
+        builder.bodies.append(Body(f"chamber: {name}" if name else "chamber", "wall"))
+        part = Part(len(builder.bodies) - 1, "", surface, two_sided=False)
+        builder.add_faces(part, vertices, faces, chamber.edge, False, "chamber.edge")
+    return closed
+
+
+def _mesh_walls(
+    builder: _Builder, chamber: written.Chamber
+) -> tuple[dict[str, tuple[np.ndarray, np.ndarray]], bool]:
+    """Walls of a chamber mesh by part name, their normals into the chamber."""
+    import trimesh
+
+    parts = builder.parts_of(str(chamber.mesh), "chamber")
+    if not parts:
+        return {}, False
+    scale = chamber.scale * builder.metres_per_unit
+    offsets = np.cumsum([0] + [len(part.vertices) for part in parts])
+    faces = [part.faces + offset for part, offset in zip(parts, offsets[:-1], strict=True)]
+    whole = trimesh.Trimesh(
+        np.vstack([part.vertices for part in parts]), np.vstack(faces), process=False
+    )
+    whole.merge_vertices(merge_tex=True, merge_norm=True)
+    if not whole.is_watertight:
+        builder.fault(
+            "chamber.mesh",
+            f"{chamber.mesh} is not closed, so light would leave where the box is tight",
+            "close the holes; draw a door gap as a [[gap]], not as a hole",
+        )
+    elif not whole.is_winding_consistent:
+        builder.fault(
+            "chamber.mesh",
+            f"{chamber.mesh} has neighbouring triangles that face opposite ways",
+            "recalculate the normals in the mesh editor",
+        )
+    inward = np.array(whole.faces)[:, ::-1] if whole.volume > 0.0 else np.array(whole.faces)
+    vertices = np.array(whole.vertices) * scale
+    bounds = np.cumsum([0] + [len(part.faces) for part in parts])
+    walls = {
+        part.name: (vertices, inward[first:last])
+        for part, first, last in zip(parts, bounds[:-1], bounds[1:], strict=True)
+    }
+    return walls, bool(whole.is_watertight)
+
+
+def _add_object(builder: _Builder, entry: written.Object, key: str) -> None:
+    builder.bodies.append(Body(entry.name, "object", entry.judged))
+    body = len(builder.bodies) - 1
+    parts = builder.parts_of(entry.mesh, key)
+    names = [part.name for part in parts]
+    for name in entry.parts:
+        if parts and name not in names:
+            known = ", ".join(n for n in names if n) or "none, the mesh has no named parts"
+            builder.fault(f"{key}.parts.{name}", "no such part", f"parts known here: {known}")
+    edge = entry.edge or (JUDGED_EDGE if entry.judged else None)
+    for part in parts:
+        _doubt_part(builder, entry, part, key)
+        where = f"{key}.parts.{part.name}" if part.name in entry.parts else f"{key}.surface"
+        surface = builder.surface(entry.parts.get(part.name, entry.surface), where)
+        two_sided = entry.sides == "both" or (entry.sides is None and not part.closed)
+        vertices = place.placed(
+            part.vertices, entry.scale * builder.metres_per_unit, entry.turn, entry.at
+        )
+        builder.add_faces(
+            Part(body, part.name, surface, two_sided),
+            vertices,
+            part.faces,
+            edge,
+            entry.judged,
+            f"{key}.edge",
+        )
+
+
+def _doubt_part(builder: _Builder, entry: written.Object, part: MeshPart, key: str) -> None:
+    """Note what was put right, or could not be, in a part of an object's mesh."""
+    named = f'{entry.mesh}, part "{part.name}"' if part.name else entry.mesh
+    if not part.consistent:
+        builder.fault(
+            f"{key}.mesh",
+            f"{named} has neighbouring triangles that face opposite ways, so that its sides "
+            "cannot be told apart",
+            "recalculate the normals in the mesh editor",
+        )
+    if part.turned_round:
+        builder.fault(
+            f"{key}.mesh",
+            f"{named} is inside out",
+            "it was turned round for this run; flip its normals to be rid of this line",
+            Level.WARNING,
+        )
+    if part.dropped:
+        builder.fault(
+            f"{key}.mesh",
+            f"{named} has {part.dropped} triangles without area, which were left out",
+            "clean the mesh in its editor",
+            Level.WARNING,
+        )
+    if entry.sides == "outside" and not part.closed:
+        builder.fault(
+            f"{key}.sides",
+            f'{named} is open, so light would reach the back that sides = "outside" denies',
+            'close the mesh, or take sides = "both"',
+        )
+
+
+def _lamps(
+    builder: _Builder, scene: SceneAsWritten
+) -> tuple[list[LampRating], list[LampTube]]:
+    lamps, tubes = [], []
+    for number, lamp in enumerate(scene.lamp):
+        own = place.lamp_tubes(number, lamp)
+        length = float(np.linalg.norm(own[0].end - own[0].start))
+        power = lamp.uvc
+        if power is None:
+            power = keitz_power(float(lamp.irradiance_at_1m or 0.0), 1.0, length)
+        choice: str | SurfaceTable = "lamp tube"
+        if lamp.reflectance is not None:
+            choice = SurfaceTable(name=f"tube of {lamp.name}", reflectance=lamp.reflectance)
+        surface = builder.surface(choice, f'lamp {number + 1} "{lamp.name}".reflectance')
+        builder.bodies.append(Body(f"lamp: {lamp.name}", "lamp"))
+        lamps.append(
+            LampRating(lamp.name, power, lamp.hours, len(builder.bodies) - 1, surface)
+        )
+        tubes.extend(own)
+    return lamps, tubes
+
+
+def _meters(scene: SceneAsWritten) -> tuple[MeterPoint, ...]:
+    return tuple(
+        MeterPoint(
+            meter.name,
+            np.asarray(meter.at),
+            np.asarray(meter.facing) / np.linalg.norm(meter.facing),
+            meter.reading,
+        )
+        for meter in scene.meter
+    )

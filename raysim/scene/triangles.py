@@ -1,0 +1,105 @@
+"""The scene as triangles: flat arrays in metres, ready to be traced."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.library import Surface
+
+OUTSIDE, INSIDE = 0, 1
+SIDES = ("outside", "inside")
+
+
+@dataclass(frozen=True)
+class Body:
+    """One thing that takes part in the energy account: a wall, an object or a lamp."""
+
+    name: str
+    kind: str  # "wall", "object" or "lamp"
+    judged: bool = False
+
+
+@dataclass(frozen=True)
+class Part:
+    """A piece of a body with one surface: a wall, a named part of a mesh."""
+
+    body: int
+    name: str  # "" where the body has one part only
+    surface: int
+    two_sided: bool
+
+
+@dataclass(frozen=True)
+class LampTube:
+    """One glowing cylinder of a lamp, m."""
+
+    lamp: int
+    start: np.ndarray  # (3,) float64
+    end: np.ndarray  # (3,) float64
+    radius: float
+
+
+@dataclass(frozen=True)
+class LampRating:
+    """What is known of a lamp beyond its shape."""
+
+    name: str
+    uvc_W: float
+    hours: float
+    body: int
+    surface: int
+
+
+@dataclass(frozen=True)
+class MeterPoint:
+    """A point (m) with a unit direction, and the reading taken there (W/m2), if any."""
+
+    name: str
+    at: np.ndarray
+    facing: np.ndarray
+    reading: float | None
+
+
+@dataclass(frozen=True)
+class SceneTriangles:
+    """Everything that light can meet, in metres and watts.
+
+    Attributes
+    ----------
+    corners : (faces, 3, 3) float64, m
+    normals : (faces, 3) float64
+        Unit, counter-clockwise, towards `outside` (walls: into the chamber).
+    areas : (faces,) float64, m2
+    face_part : (faces,) int32
+    judged : (faces, 2) bool
+        Face-sides that must reach the target.
+    closed : bool
+        Whether the chamber is closed, so that light that meets nothing is lost, not escaped.
+    """
+
+    corners: np.ndarray
+    normals: np.ndarray
+    areas: np.ndarray
+    face_part: np.ndarray
+    judged: np.ndarray
+    parts: tuple[Part, ...]
+    bodies: tuple[Body, ...]
+    surfaces: tuple[Surface, ...]
+    lamps: tuple[LampRating, ...]
+    tubes: tuple[LampTube, ...]
+    meters: tuple[MeterPoint, ...] = ()
+    closed: bool = True
+
+    @property
+    def centroids(self) -> np.ndarray:
+        """Middle of each face, (faces, 3), m (definition)."""
+        return self.corners.mean(axis=1)
+
+    @property
+    def face_body(self) -> np.ndarray:
+        """Body of each face, (faces,) int32."""
+        return np.array([part.body for part in self.parts], np.int32)[self.face_part]
+
+    def faces_of(self, body: int) -> np.ndarray:
+        """Numbers of the faces of one body, (faces of it,) int64."""
+        return np.flatnonzero(self.face_body == body)

@@ -1,0 +1,1 @@
+"""Ready-made, invented parts for the demo scenes."""

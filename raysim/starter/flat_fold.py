@@ -1,0 +1,101 @@
+"""Three-panel flat-fold respirator, invented and generic, shut, open or between, in millimetres.
+
+The origin is the hook point: the axis of the hook's wire runs along y through it. z is up, the
+outside faces -y, the wearer's side +y. Shell, nose clip and straps are open sheets for two-sided
+use, with normals away from the wearer (a panel that is folded over is turned with its normals).
+The nose clip is a band of the shell's own triangles. Beyond the ends of the upper and lower
+panels the centre panel goes on as a tab, and the straps start at the tabs' edges.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from raysim.starter import straps
+from raysim.starter.fold_cloth import COLUMNS, SEGMENTS, TAB, cloth
+from raysim.starter.sheets import Array, Parts, chosen_faces, join, sheet
+
+PANEL_ROWS = 44
+TAB_ROWS = 3
+STRAP_AT = -0.95
+STRAP_HALF_LENGTH_MM = 145.0
+CLIP_HALF_ROWS = 10
+CLIP_COLUMN = COLUMNS - 3
+CENTRE_COLUMNS = (SEGMENTS[2] + SEGMENTS[1], SEGMENTS[2] + SEGMENTS[1] + 2 * SEGMENTS[0])
+
+
+def stations() -> Array:
+    """Stations u (n,) of the rows of triangles, with one at each end of the side panels."""
+    tab = np.linspace(-1.0, -TAB, TAB_ROWS + 1)
+    return np.concatenate([tab[:-1], np.linspace(-TAB, TAB, PANEL_ROWS + 1), -tab[-2::-1]])
+
+
+def _cell_masks() -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Cells (rows - 1, cols - 1) that carry cloth, and those of the nose clip among them."""
+    rows = PANEL_ROWS + 2 * TAB_ROWS
+    row, column = np.indices((rows, COLUMNS - 1))
+    first, last = CENTRE_COLUMNS
+    panels = (row >= TAB_ROWS) & (row < rows - TAB_ROWS)
+    clip = (np.abs(row - 0.5 * (rows - 1)) < CLIP_HALF_ROWS) & (column == CLIP_COLUMN)
+    return panels | ((column >= first) & (column < last)), clip
+
+
+def _shell_and_clip(open_fraction: float) -> tuple[trimesh.Trimesh, trimesh.Trimesh]:
+    """Cloth as one sheet, cut into the shell and the nose clip, whose seam points are equal."""
+    whole = sheet(cloth(stations(), open_fraction))
+    carried, clip = (np.tile(mask.ravel(), 2) for mask in _cell_masks())
+    return chosen_faces(whole, carried & ~clip), chosen_faces(whole, clip)
+
+
+def _tab_end(upper: bool, open_fraction: float) -> straps.StrapEnd:
+    """Strap end outside the upper or lower edge of the left tab."""
+    points = cloth(STRAP_AT + np.array([-0.03, 0.0, 0.03]), open_fraction)
+    column = CENTRE_COLUMNS[1] if upper else CENTRE_COLUMNS[0]
+    inner = column - 1 if upper else column + 1
+    return straps.strap_end(points[:, column], points[1, inner])
+
+
+def _lower_strap(end: straps.StrapEnd, open_fraction: float) -> trimesh.Trimesh:
+    """Slack loop of the open fold, bunched behind the layers of the shut fold."""
+    slack = straps.slack_loop(end.point, 62.0, 22.0)
+    bunched = straps.bunched_loop(end.point, 11.0)
+    path = straps.even_path(open_fraction * slack + (1.0 - open_fraction) * bunched)
+    middle = np.array([0.0, open_fraction, open_fraction - 1.0])
+    return straps.ribbon(path, end, middle, (0.2, 0.7))
+
+
+def flat_fold(open_fraction: float) -> Parts:
+    """Three-panel flat-fold respirator, hanging by its upper strap.
+
+    Parameters
+    ----------
+    open_fraction : 0 for shut (upper and lower panel folded behind the centre panel, the lower
+        strap bunched behind them) to 1 for open
+
+    Returns
+    -------
+    dict
+        'shell', 'straps' and 'nose clip', in mm, origin at the hook point.
+    """
+    if not 0.0 <= open_fraction <= 1.0:
+        raise ValueError(f"open_fraction must lie in 0 to 1, not {open_fraction}")
+    upper, lower = (_tab_end(is_upper, open_fraction) for is_upper in (True, False))
+    shift = straps.hang_shift(upper, -4.0 * (1.0 - open_fraction), STRAP_HALF_LENGTH_MM)
+    upper, lower = upper.moved(shift), lower.moved(shift)
+    bands = join(straps.upper_strap(upper), _lower_strap(lower, open_fraction))
+    shell, clip = _shell_and_clip(open_fraction)
+    shell.apply_translation(shift)
+    clip.apply_translation(shift)
+    return {"shell": shell, "straps": bands, "nose clip": clip}
+
+
+def flat_fold_open() -> Parts:
+    """Flat-fold respirator opened to its chamber; see `flat_fold`."""
+    return flat_fold(1.0)
+
+
+def flat_fold_shut() -> Parts:
+    """Flat-fold respirator as it comes out of its wrapper; see `flat_fold`."""
+    return flat_fold(0.0)

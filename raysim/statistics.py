@@ -1,0 +1,74 @@
+"""Confidence bounds of counts and of batch means.
+
+The bound on the *worst* face-side is the smallest of the bounds of all judged face-sides. Each of
+them need hold only by itself: the true worst face-side f is one fixed, if unknown, face-side, and
+the smallest bound lies at or below the bound of f. It is above the true minimum only if the bound
+of f is, which happens with at most the error probability of one bound. (Taking the bound of the
+face-side that *looks* worst would not do.)
+
+Source: intersection-union argument, Berger, "Multiparameter hypothesis testing and acceptance
+sampling", Technometrics 24 (1982).
+"""
+
+import numpy as np
+
+CONFIDENCE = 0.95
+# The error probability 1 - CONFIDENCE is spent here: part on the photon counts, the rest in
+# equal parts on the looks at the backward paths (union bound over looks).
+FORWARD_ERROR = 0.01
+MOST_LOOKS = 8
+LOOK_ERROR = (1.0 - CONFIDENCE - FORWARD_ERROR) / MOST_LOOKS
+
+
+def count_variance(total: np.ndarray, squares: np.ndarray, batches: int) -> np.ndarray:
+    """Variance of a total count, from its batches, at least that of Poisson's law.
+
+    Parameters
+    ----------
+    total, squares : int64 arrays of one shape
+        Sum over batches of the counts and of their squares.
+    batches : int
+        Number of batches, at least 2.
+
+    Source: batch means, e.g. Law and Kelton, "Simulation Modeling and Analysis", ch. 9.
+    """
+    mean = total / batches
+    spread = (squares / batches - mean**2) * batches / (batches - 1)
+    return np.maximum(batches * spread, total)
+
+
+def count_lower_bound(mean: np.ndarray, variance: np.ndarray, error: float) -> np.ndarray:
+    """One-sided lower bound of a mean that was estimated from counts.
+
+    Garwood's exact bound for a Poisson count n = mean^2 / variance, scaled back to the mean; for
+    large counts it becomes the normal bound, for none it is zero.
+
+    Parameters
+    ----------
+    mean, variance : arrays of one shape
+        Estimate and its variance, in any unit and its square.
+    error : float
+        Probability that the bound lies above the truth.
+
+    Source: Garwood, "Fiducial limits for the Poisson distribution", Biometrika 28 (1936).
+    """
+    from scipy.special import gammaincinv
+
+    count = np.divide(mean**2, variance, out=np.zeros_like(mean), where=variance > 0.0)
+    share = np.zeros_like(mean)
+    seen = count > 0.0
+    share[seen] = gammaincinv(count[seen], error) / count[seen]
+    return mean * share
+
+
+def batch_mean(batches: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean over axis 1 of independent batches, and its standard error (definition)."""
+    count = batches.shape[1]
+    return batches.mean(axis=1), batches.std(axis=1, ddof=1) / np.sqrt(count)
+
+
+def t_quantile(error: float, batches: int) -> float:
+    """Quantile of Student's t with batches - 1 degrees of freedom (Student 1908)."""
+    from scipy.special import stdtrit
+
+    return float(-stdtrit(batches - 1, error))

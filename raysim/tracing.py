@@ -1,0 +1,316 @@
+"""Kernel arrays of a scene, and the runs that fill tallies: the only door to the kernels."""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.kernels.hierarchy import build_hierarchy
+from raysim.kernels.records import FATES, FRESNEL, Geometry, LampTubes, Starts, Surfaces
+from raysim.kernels.random_numbers import split_word
+from raysim.kernels.run_cpu import trace_adjoint, trace_forward
+from raysim.library import Surface
+from raysim.scene.triangles import SceneTriangles
+
+MAX_BOUNCES = 10_000
+BATCH_PHOTONS = 32_768  # photons of all lamps in one batch
+ADJOINT_BATCHES = 64
+
+Progress = Callable[[str, float, float], None]  # what, done, of how much
+
+
+@dataclass(frozen=True)
+class KernelScene:
+    """A scene in the arrays that the kernels read.
+
+    `order` (faces,) int64 is the face of each kernel triangle; kernel triangles lie in the order
+    of the hierarchy's leaves.
+    """
+
+    geometry: Geometry
+    surfaces: Surfaces
+    lamp_tubes: LampTubes
+    lamp_watts: np.ndarray  # (lamps,) float64, W
+    order: np.ndarray
+    position: np.ndarray  # (faces,) int64, kernel triangle of each face
+    bodies: int
+
+
+def default_threads() -> int:
+    """Threads to use when none are asked for: the cores this process may run on."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def kernel_scene(scene: SceneTriangles) -> KernelScene:
+    """Kernel arrays of a scene; cases are (cautious, expected, bright)."""
+    lows, highs = scene.corners.min(axis=1), scene.corners.max(axis=1)
+    order, boxes, children = build_hierarchy(lows, highs)
+    position = np.empty_like(order)
+    position[order] = np.arange(len(order))
+    parts = scene.parts
+    face_part = scene.face_part[order]
+    lamp_of_tube = np.array([tube.lamp for tube in scene.tubes], np.int32)
+    lamp_surface = np.array([lamp.surface for lamp in scene.lamps], np.int32)
+    lamp_body = np.array([lamp.body for lamp in scene.lamps], np.int32)
+    per_part = lambda name, kind: np.array([getattr(p, name) for p in parts], kind)  # noqa: E731
+    geometry = Geometry(
+        node_boxes=boxes,
+        node_children=children,
+        corners=np.ascontiguousarray(scene.corners[order].reshape(-1, 9)),
+        normals=np.ascontiguousarray(scene.normals[order]),
+        surface=np.concatenate(
+            [per_part("surface", np.int32)[face_part], lamp_surface[lamp_of_tube]]
+        ),
+        body=np.concatenate([per_part("body", np.int32)[face_part], lamp_body[lamp_of_tube]]),
+        two_sided=per_part("two_sided", np.bool_)[face_part],
+        tubes=_tube_rows(scene),
+        tube_lamp=lamp_of_tube,
+        tube_exitance=_exitances(scene),
+    )
+    count = np.bincount(lamp_of_tube, minlength=len(scene.lamps)).astype(np.int32)
+    first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(np.int32)
+    watts = np.array([lamp.uvc_W for lamp in scene.lamps])
+    return KernelScene(
+        geometry,
+        surface_table(scene.surfaces),
+        LampTubes(first, count),
+        watts,
+        order,
+        position,
+        len(scene.bodies),
+    )
+
+
+def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
+    """Response table of the kernels; columns of the cases are low, expected, high."""
+    number = np.nan_to_num  # constants have no index; the kernel does not look at it then
+    return Surfaces(
+        kind=np.array([FRESNEL if s.is_fresnel else 0 for s in surfaces], np.int32),
+        reflectance=np.array(
+            [[s.reflectance_low, s.reflectance, s.reflectance_high] for s in surfaces]
+        ),
+        transmittance=np.array(
+            [[s.transmittance_low, s.transmittance, s.transmittance_high] for s in surfaces]
+        ),
+        specular=np.array([1.0 if s.is_fresnel else s.specular for s in surfaces]),
+        index=number(np.array([s.refractive_index or 1.0 for s in surfaces])),
+        extinction=np.array([s.extinction for s in surfaces]),
+    )
+
+
+def _tube_rows(scene: SceneTriangles) -> np.ndarray:
+    rows = []
+    for tube in scene.tubes:
+        length = np.linalg.norm(tube.end - tube.start)
+        rows.append([*tube.start, *((tube.end - tube.start) / length), length, tube.radius])
+    return np.array(rows, float).reshape(-1, 8)
+
+
+def _exitances(scene: SceneTriangles) -> np.ndarray:
+    """Radiant exitance of each tube's mantle, W/m2: the lamp's power over its tubes' mantles."""
+    count = np.bincount([tube.lamp for tube in scene.tubes], minlength=len(scene.lamps))
+    rows = _tube_rows(scene)
+    mantle = 2.0 * np.pi * rows[:, 7] * rows[:, 6]
+    lamps = np.array([tube.lamp for tube in scene.tubes], int)
+    watts = np.array([lamp.uvc_W for lamp in scene.lamps])
+    return watts[lamps] / count[lamps] / mantle
+
+
+class ForwardRun:
+    """Photons from the lamps in batches; tallies are whole numbers, whatever the threads.
+
+    Attributes
+    ----------
+    batches : int
+        Batches done.
+    batch_photons : (lamps,) int64
+        Photons of each lamp in a batch, in proportion to its watts.
+    """
+
+    def __init__(
+        self,
+        scene: KernelScene,
+        seed: int,
+        threads: int,
+        batch_photons: int = BATCH_PHOTONS,
+        max_bounces: int = MAX_BOUNCES,
+    ) -> None:
+        self.scene = scene
+        self.threads = threads
+        self.max_bounces = max_bounces
+        self.key = split_word(seed)
+        share = scene.lamp_watts / scene.lamp_watts.sum()
+        turns = scene.lamp_tubes.count  # whole turns, so that twin tubes emit alike
+        self.batch_photons = np.maximum(np.rint(share * batch_photons / turns), 1).astype(
+            np.int64
+        ) * turns.astype(np.int64)
+        self.batches = 0
+        lamps, faces = len(scene.lamp_watts), len(scene.order)
+        cases = scene.surfaces.reflectance.shape[1]
+        self._total = np.zeros((threads, lamps, 2 * faces, cases), np.int64)
+        self._squares = np.zeros_like(self._total)
+        self._bodies = np.zeros((threads, lamps, scene.bodies, cases), np.int64)
+        self._fates = np.zeros((threads, lamps, FATES, cases), np.int64)
+        self._segments = np.zeros(threads, np.int64)
+
+    def add_batches(self, count: int) -> None:
+        """Trace `count` further batches."""
+        trace_forward(
+            self.scene.geometry,
+            self.scene.surfaces,
+            self.scene.lamp_tubes,
+            self.batches,
+            count,
+            self.batch_photons,
+            *self.key,
+            self.max_bounces,
+            self._total,
+            self._squares,
+            self._bodies,
+            self._fates,
+            self._segments,
+        )
+        self.batches += count
+
+    @property
+    def photons(self) -> np.ndarray:
+        """Photons traced per lamp, (lamps,) int64."""
+        return self.batches * self.batch_photons
+
+    @property
+    def segments(self) -> int:
+        """Ray segments flown."""
+        return int(self._segments.sum())
+
+    def arrivals(self) -> tuple[np.ndarray, np.ndarray]:
+        """Counts of arrivals and sums over batches of their squares.
+
+        Both (cases, lamps, faces, 2) int64, faces in the order of the scene.
+        """
+        return self._by_face(self._total), self._by_face(self._squares)
+
+    def _by_face(self, tally: np.ndarray) -> np.ndarray:
+        summed = tally.sum(axis=0)  # lamps, 2 * kernel triangles, cases
+        lamps, sides, cases = summed.shape
+        faces = summed.reshape(lamps, sides // 2, 2, cases)[:, self.scene.position]
+        return np.ascontiguousarray(np.moveaxis(faces, 3, 0))
+
+    def bodies(self) -> np.ndarray:
+        """Counts of absorptions, (cases, lamps, bodies) int64."""
+        return np.moveaxis(self._bodies.sum(axis=0), 2, 0)
+
+    def fates(self) -> np.ndarray:
+        """Counts of (escaped, lost, not finite), (cases, lamps, 3) int64."""
+        return np.moveaxis(self._fates.sum(axis=0), 2, 0)
+
+
+@dataclass(frozen=True)
+class Target:
+    """Start of backward paths: face-sides taken together, or a point with a direction.
+
+    `faces` and `side` (members,), or `at` and `facing` (3,); `stream` is its own word of the
+    random counter and must differ from that of every other target.
+    """
+
+    stream: int
+    faces: tuple[int, ...] = ()
+    sides: tuple[int, ...] = ()
+    at: np.ndarray | None = None
+    facing: np.ndarray | None = None
+
+
+class AdjointRun:
+    """Backward paths from targets, in batches per target.
+
+    Attributes
+    ----------
+    paths : (targets,) int64
+        Paths traced per batch.
+    rays : int
+        Rays traced.
+    """
+
+    def __init__(
+        self,
+        scene: KernelScene,
+        triangles: SceneTriangles,
+        seed: int,
+        threads: int,
+        cases: slice = slice(0, 2),
+        max_bounces: int = MAX_BOUNCES,
+    ) -> None:
+        self.scene = scene
+        self.triangles = triangles
+        self.threads = threads
+        self.max_bounces = max_bounces
+        self.key = split_word(seed)
+        s = scene.surfaces
+        self.surfaces = s._replace(
+            reflectance=np.ascontiguousarray(s.reflectance[:, cases]),
+            transmittance=np.ascontiguousarray(s.transmittance[:, cases]),
+        )
+        self._targets: list[Target] = []
+        lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
+        self._sums = np.zeros((0, ADJOINT_BATCHES, lamps, columns))
+        self.paths = np.zeros(0, np.int64)
+        self.rays = 0
+
+    def add_targets(self, targets: list[Target]) -> None:
+        """Append targets; they are numbered on from those there are."""
+        self._targets.extend(targets)
+        new = len(targets)
+        self._sums = np.concatenate([self._sums, np.zeros((new, *self._sums.shape[1:]))])
+        self.paths = np.concatenate([self.paths, np.zeros(new, np.int64)])
+
+    def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
+        """Trace `paths` (chosen,) further paths per batch from the chosen targets."""
+        starts = _starts(self.scene, self.triangles, [self._targets[i] for i in chosen])
+        sums = np.ascontiguousarray(self._sums[chosen])
+        rays = np.zeros(self.threads, np.int64)
+        trace_adjoint(
+            self.scene.geometry,
+            self.surfaces,
+            starts,
+            self.paths[chosen] * ADJOINT_BATCHES,
+            paths.astype(np.int64),
+            *self.key,
+            self.max_bounces,
+            sums,
+            rays,
+        )
+        self._sums[chosen] = sums
+        self.paths[chosen] += paths.astype(np.int64)
+        self.rays += int(rays.sum())
+
+    def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
+        """Irradiance by batch, W/m2, (chosen, batches, lamps, cases), of targets with paths."""
+        return self._sums[chosen] / self.paths[chosen][:, None, None, None]
+
+
+def _starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Target]) -> Starts:
+    corners, normals, primitive, share, first = [], [], [], [], [0]
+    for target in targets:
+        if target.at is not None and target.facing is not None:
+            corners.append(np.tile(target.at, (1, 3)))
+            normals.append(target.facing[None])
+            primitive.append(np.array([-1]))
+            share.append(np.ones(1))
+        else:
+            faces = np.array(target.faces)
+            signs = np.where(np.array(target.sides) == 0, 1.0, -1.0)
+            corners.append(triangles.corners[faces].reshape(-1, 9))
+            normals.append(triangles.normals[faces] * signs[:, None])
+            primitive.append(scene.position[faces])
+            share.append(np.cumsum(triangles.areas[faces]) / triangles.areas[faces].sum())
+        first.append(first[-1] + len(primitive[-1]))
+    return Starts(
+        np.array(first, np.int64),
+        np.array([target.stream for target in targets], np.uint64),
+        np.concatenate(share),
+        np.concatenate(corners),
+        np.concatenate(normals),
+        np.concatenate(primitive).astype(np.int64),
+    )
