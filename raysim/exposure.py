@@ -29,6 +29,8 @@ class WarmUpCurve:
         if self.time_constant is not None:
             tau = self.time_constant
             return t - (1.0 - self.shares[0]) * tau * -math.expm1(-t / tau)
+        if t <= 0.0:
+            return 0.0
         knots = [time for time in self.times if time < t]
         whole = 0.0
         for start, end in zip(knots, [*knots[1:], t], strict=True):

@@ -85,9 +85,7 @@ def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) ->
     )
 
 
-def summarise(
-    name: str, values: np.ndarray, discs: np.ndarray, areas: np.ndarray
-) -> DoseSummary:
+def summarise(name: str, values: np.ndarray, discs: np.ndarray, areas: np.ndarray) -> DoseSummary:
     """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2)."""
     return DoseSummary(
         name=name,

@@ -1,8 +1,8 @@
-"""Which assumptions a run rests on, each with its value and source."""
+"""What a run rests on: the inputs as written, and the assumptions with their sources."""
 
 from raysim import units
 from raysim.library import assumptions
-from raysim.scene.written import SceneAsWritten
+from raysim.scene.written import SceneAsWritten, SurfaceTable
 
 
 def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...]:
@@ -66,3 +66,42 @@ def _warm_up_words(scene: SceneAsWritten) -> str:
     if full is None:
         full = 60.0 * assumptions()["warm_up_time_min"].value
     return f"from {warm_up.start:g} of full output, linear to full after {full:g} s"
+
+
+def written_inputs(scene: SceneAsWritten) -> list[tuple[str, str]]:
+    """Name and value of what the user wrote, as it is printed in the report."""
+    chamber = scene.chamber
+    if chamber.inside is not None:
+        shape = " x ".join(f"{1000 * side:g}" for side in chamber.inside) + " mm inside"
+    else:
+        shape = f"mesh {chamber.mesh}"
+    rows = [("chamber (width x depth x height)", shape), ("lining", _surface_words(chamber.lining))]
+    rows += [(f"wall: {name}", _surface_words(wall)) for name, wall in chamber.walls.items()]
+    for lamp in scene.lamp:
+        ends = " to ".join(_point(point) for point in (lamp.start, lamp.end))
+        tubes = f"{lamp.tubes} tubes, " if lamp.tubes > 1 else ""
+        rows.append(
+            (f"lamp: {lamp.name}", f"{tubes}{1000 * lamp.diameter:g} mm thick, from {ends} mm")
+        )
+    for entry in scene.object:
+        judged = ", judged" if entry.judged else ""
+        turned = ", turned " + _triple(entry.turn) + " degrees" if any(entry.turn) else ""
+        rows.append(
+            (f"object: {entry.name}", f"{entry.mesh} at {_point(entry.at)} mm{turned}{judged}")
+        )
+    return rows
+
+
+def _surface_words(choice: str | SurfaceTable) -> str:
+    if isinstance(choice, str):
+        return choice
+    given = choice.model_dump(exclude_none=True, exclude_unset=True)
+    return ", ".join(f"{key} {value}" for key, value in given.items())
+
+
+def _triple(values: tuple[float, float, float]) -> str:
+    return "(" + ", ".join(f"{value:g}" for value in values) + ")"
+
+
+def _point(point: tuple[float, float, float]) -> str:
+    return "(" + ", ".join(f"{1000 * value:g}" for value in point) + ")"

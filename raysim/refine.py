@@ -15,10 +15,11 @@ from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, t_quantile
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress, Target
 
 NEW_PER_LOOK = 1024
+UNLIT_PER_LOOK = 64
 FIRST_PATHS = 4  # paths per batch at the first look at a face-side
 MOST_PATHS = 2**16  # paths per batch, in all, for one face-side
 LARGEST_GROWTH = 16  # paths of one look against those before it
-MOST_RAYS = 600_000_000
+MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
 
 
@@ -88,19 +89,31 @@ def refine(
             _update(run, state, row, chosen[piece], factors, quantile)
             progress("tracing back from the darkest spots", *_distance(state, precision))
         state.looks[chosen] += 1
-        goal = (1.0 - precision) * state.mean[:, state.looked].min(axis=1)
+        goal = (1.0 - precision) * _least_light(state)
         state.reached = bool((state.bound.min(axis=1) >= goal).all())
-        if state.reached or run.rays > MOST_RAYS:
+        if state.reached or run.rays > MOST_RAYS or _is_dark(run, state, row):
             return
 
 
-def _undecided(
-    run: AdjointRun, state: Refinement, row: np.ndarray, goal: np.ndarray
-) -> np.ndarray:
+def _least_light(state: Refinement) -> np.ndarray:
+    """Irradiance (W/m2) of the worst-lit looked-at unit that any light was seen on, (cases,)."""
+    seen = state.mean[:, state.looked]
+    return np.where(seen > 0.0, seen, np.inf).min(axis=1)
+
+
+def _is_dark(run: AdjointRun, state: Refinement, row: np.ndarray) -> bool:
+    """Whether a unit has been given all its paths and no light was seen: no more can help."""
+    known = np.flatnonzero(row >= 0)
+    spent = (run.paths[row[known]] >= MOST_PATHS) | (state.looks[known] >= MOST_LOOKS)
+    return bool((state.mean[:, known[spent]] <= 0.0).any())
+
+
+def _undecided(run: AdjointRun, state: Refinement, row: np.ndarray, goal: np.ndarray) -> np.ndarray:
     """Units whose bound lies below the goal of a case and which may be given more paths.
 
     Units without any paths come first, the darkest bounds before the others and not too many at
-    a time: what they show lowers the goal and spares the rest.
+    a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
+    one that stays unlit ends the matter.
     """
     below = (state.bound < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (row < 0))
@@ -110,16 +123,19 @@ def _undecided(
     full = np.zeros(len(row), bool)
     known = row >= 0
     full[known] = run.paths[row[known]] >= MOST_PATHS
-    return np.flatnonzero(below & ~full & (state.looks < MOST_LOOKS))
+    undecided = np.flatnonzero(below & ~full & (state.looks < MOST_LOOKS))
+    unlit = undecided[(state.mean[:, undecided] <= 0.0).any(axis=0)]
+    if len(unlit):
+        most = np.argsort(-run.paths[row[unlit]], kind="stable")
+        return np.sort(unlit[most[:UNLIT_PER_LOOK]])
+    return undecided
 
 
 def _add_targets(run: AdjointRun, units: Judged, row: np.ndarray, chosen: np.ndarray) -> None:
     new = chosen[row[chosen] < 0]
     row[new] = len(run.paths) + np.arange(len(new))
     faces, sides = units.faces[new].tolist(), units.sides[new].tolist()
-    run.add_targets(
-        [Target(2 * f + s, (f,), (s,)) for f, s in zip(faces, sides, strict=True)]
-    )
+    run.add_targets([Target(2 * f + s, (f,), (s,)) for f, s in zip(faces, sides, strict=True)])
 
 
 def _paths_needed(
@@ -136,7 +152,7 @@ def _paths_needed(
     with np.errstate(divide="ignore", invalid="ignore"):
         short = quantile * state.error[:, chosen] / margin
     factor = 1.3 * np.nan_to_num(short, nan=LARGEST_GROWTH, posinf=1e9).max(axis=0) ** 2
-    growth = np.clip(factor - 1.0, 1.0, LARGEST_GROWTH)
+    growth = np.clip(np.nan_to_num(factor - 1.0, posinf=1e9), 1.0, LARGEST_GROWTH)
     further = np.minimum(np.ceil(done * growth), MOST_PATHS - done)
     return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
 
@@ -172,8 +188,7 @@ def _distance(state: Refinement, precision: float) -> tuple[float, float]:
 
     Effort grows with the inverse square of the distance of the bound from the worst irradiance.
     """
-    worst = state.mean[:, state.looked].min(axis=1) if state.looked.any() else np.zeros(2)
-    if not (worst > 0.0).all():
+    if not state.looked.any():
         return 0.0, 1.0
-    gap = float((1.0 - state.bound.min(axis=1) / worst).max())
+    gap = float((1.0 - state.bound.min(axis=1) / _least_light(state)).max())
     return min((precision / max(gap, precision)) ** 2, 1.0), 1.0

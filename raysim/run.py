@@ -115,7 +115,9 @@ def simulate(
     if forward.batches < 2:
         raise RaysimError("interrupted before there was anything to report")
     units = judged_units(scene.triangles)
-    job = _Job(scene, arrays, forward, units, 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR)
+    job = _Job(
+        scene, arrays, forward, units, 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
+    )
     if precision is not None and not interrupted:
         try:
             backward = AdjointRun(arrays, scene.triangles, seed, threads)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.kernels.hierarchy import build_hierarchy
-from raysim.kernels.records import FATES, FRESNEL, Geometry, LampTubes, Starts, Surfaces
 from raysim.kernels.random_numbers import split_word
+from raysim.kernels.records import FATES, FRESNEL, Geometry, LampTubes, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
 from raysim.library import Surface
 from raysim.scene.triangles import SceneTriangles

@@ -134,10 +134,11 @@ def direct_irradiance(tree, exitance, x, y, z, nx, ny, nz, start, u0, u1, u2, ch
 
 
 @kernel
-def way_on(angular, reflectance, transmittance, surface, u, weight):
+def way_on(angular, reflectance, transmittance, surface, first, u, weight):
     """ABSORBED, REFLECTED or TRANSMITTED, with the weights of all cases brought up to date.
 
-    The path goes on with the largest probability of any case; the weights make up for it.
+    The path goes on with the largest probability of any case; the weights make up for it. At the
+    `first` hit it always goes on if it can: on dark walls few paths would be left otherwise.
     `angular` as in `surviving_cases`.
     """
     back, through = angular, 0.0
@@ -145,14 +146,18 @@ def way_on(angular, reflectance, transmittance, surface, u, weight):
         if angular < 0.0:
             back = max(back, reflectance[surface, case])
         through = max(through, transmittance[surface, case])
-    if u < back:
-        if angular < 0.0:
-            for case in range(weight.shape[0]):
-                weight[case] *= reflectance[surface, case] / back
-        return REFLECTED
-    if u > 1.0 - through:
+    on = back + through
+    if on <= 0.0:
+        return ABSORBED
+    scale = 1.0 / on if first else 1.0
+    if u < back * scale:
         for case in range(weight.shape[0]):
-            weight[case] *= transmittance[surface, case] / through
+            share = angular if angular >= 0.0 else reflectance[surface, case]
+            weight[case] *= share / (back * scale)
+        return REFLECTED
+    if u > 1.0 - through * scale:
+        for case in range(weight.shape[0]):
+            weight[case] *= transmittance[surface, case] / (through * scale)
         return TRANSMITTED
     return ABSORBED
 
@@ -237,9 +242,7 @@ def adjoint_path(
             if value > 0.0:
                 add_score(scores, lamp_of[tube], value, weight)
             rays += shadow
-        distance, hit = nearest_hit(
-            tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack
-        )
+        distance, hit = nearest_hit(tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack)
         rays += 1
         if hit < 0:
             return rays
@@ -253,7 +256,7 @@ def adjoint_path(
         surface = surface_of[hit]
         u0, u1, u2, u3 = uniforms(low, stream, step, high | ADJOINT_SCATTERING, key0, key1)
         angular = angular_reflectance(fresnel, surface, -dot(dx, dy, dz, nx, ny, nz))
-        way = way_on(angular, reflectance, transmittance, surface, u0, weight)
+        way = way_on(angular, reflectance, transmittance, surface, bounce == 0, u0, weight)
         if way == ABSORBED:
             return rays
         dx, dy, dz, mirror = scattered_direction(

@@ -100,9 +100,7 @@ def best_split(order, first, count, lows, highs):
         scale = BINS / (end - start)
         if not math.isfinite(scale):
             continue
-        fill_bins(
-            order, first, count, lows, highs, axis, start, scale, counts, bin_low, bin_high
-        )
+        fill_bins(order, first, count, lows, highs, axis, start, scale, counts, bin_low, bin_high)
         cost, where = best_plane(counts, bin_low, bin_high, right_cost)
         if cost < best:
             best, best_axis, best_start = cost, axis, start

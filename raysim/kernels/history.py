@@ -121,9 +121,7 @@ def follow_photon(
     normals, surface_of, body_of = geometry.normals, geometry.surface, geometry.body
     tree = (geometry.node_boxes, geometry.node_children, geometry.corners, geometry.tubes)
     for bounce in range(max_bounces):
-        distance, hit = nearest_hit(
-            tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack
-        )
+        distance, hit = nearest_hit(tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack)
         if hit < 0:
             count_alive(fates, ESCAPED, alive, cases)
             return bounce + 1
@@ -138,9 +136,7 @@ def follow_photon(
                 return bounce + 1
             count_alive(arrivals, 2 * hit + side, alive, cases)
         surface, body = surface_of[hit], body_of[hit]
-        u0, u1, u2, u3 = uniforms(
-            low, high, np.uint64(bounce + 1), stream | SCATTERING, key0, key1
-        )
+        u0, u1, u2, u3 = uniforms(low, high, np.uint64(bounce + 1), stream | SCATTERING, key0, key1)
         cosine = -dot(dx, dy, dz, nx, ny, nz)
         angular = angular_reflectance(fresnel, surface, cosine)
         alive, way = surviving_cases(

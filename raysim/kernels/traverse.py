@@ -123,9 +123,7 @@ def nearest_triangle(
             first = code >> 3
             for i in range(first, first + (code & 7)):
                 if i != skip_a and i != skip_b:
-                    distance = ray_triangle_distance(
-                        corners, i, px, py, pz, kx, ky, kz, sx, sy, sz
-                    )
+                    distance = ray_triangle_distance(corners, i, px, py, pz, kx, ky, kz, sx, sy, sz)
                     if distance < best:
                         best, hit = distance, i
             if any_hit and hit >= 0:
@@ -150,9 +148,7 @@ def new_stack():
 
 
 @kernel
-def nearest_hit(
-    tree, ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b, any_hit, stack
-):
+def nearest_hit(tree, ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b, any_hit, stack):
     """Distance (m) and number of the nearest primitive along a ray; (`farthest`, -1) if none.
 
     Parameters

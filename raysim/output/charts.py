@@ -7,7 +7,7 @@ import numpy as np
 
 from raysim.output.pictures import CHART, Picture
 from raysim.output.pictures_page import INK, new_figure, save_figure
-from raysim.output.pictures_scale import DoseScale, dose_scale
+from raysim.output.pictures_scale import DoseScale, dose_scale, tick_words
 from raysim.output.sentences import number
 from raysim.result import BRIGHT, CAUTIOUS, EXPECTED, Result
 from raysim.scene.triangles import INSIDE, OUTSIDE
@@ -53,7 +53,9 @@ def _spread_chart(result: Result, path: Path) -> Picture:
         _curve(axes, result, values, (OUTSIDE, INSIDE), words, style, "#6b727b", 2)
     if scale.logarithmic:
         axes.set_xscale("log")
-    axes.set(xlabel=scale.label, ylabel="share of the judged area that gets at least this")
+    axes.set(
+        xlabel=_axis_words(result, scale), ylabel="share of the judged area that gets at least this"
+    )
     axes.set_ylim(0.0, 1.04)
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0%}")
     _mark_worst(axes, result, scale)
@@ -64,6 +66,12 @@ def _spread_chart(result: Result, path: Path) -> Picture:
         "curve, the more even the light. The ring is the worst spot of the cautious case."
     )
     return Picture(path, title, caption, CHART)
+
+
+def _axis_words(result: Result, scale: DoseScale) -> str:
+    if not np.isfinite(result.timer):
+        return scale.label
+    return f"{scale.quantity} ({minutes_seconds(result.timer)}), {scale.unit}"
 
 
 def _curve(
@@ -118,9 +126,9 @@ def _time_chart(result: Result, path: Path) -> Picture:
     axes.text(result.timer / 60.0, 0.0, timer, ha="right", va="bottom", fontsize=12, weight="bold")
     axes.set(xlabel="minutes after switching on cold lamps", ylabel="dose, mJ/cm²")
     axes.set_xlim(0.0, times[-1] / 60.0)
-    axes.set_ylim(bottom=0.0)
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:,g}")
     target = float(to_mJ_cm2(result.target_dose))
+    axes.set_ylim(0.0, 2.5 * result.safety_factor * target)
+    axes.yaxis.set_major_formatter(lambda value, _: tick_words(value))
     for value, words in (
         (target, "target"),
         (result.safety_factor * target, f"target × {result.safety_factor:g}"),
@@ -161,15 +169,14 @@ def _finish(figure: Any, axes: Any, path: Path, marks: tuple[tuple[float, str], 
         axes.axvline(value, color=TARGET_INK, lw=1.6, ls="-" if k == 0 else (0, (4, 2)))
         axes.annotate(
             words,
-            (value, 0.03),
+            (value, 0.03 + 0.08 * k),
             color=TARGET_INK,
             fontsize=12,
-            rotation=90,
-            ha="right" if k == 0 else "left",
-            xytext=(-4 if k == 0 else 5, 0),
+            xytext=(6, 0),
             textcoords="offset points",
+            bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none"},
         )
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:,g}")
+    axes.xaxis.set_major_formatter(lambda value, _: tick_words(value))
     axes.xaxis.set_minor_formatter(lambda *_: "")
     axes.legend(fontsize=12, frameon=True, framealpha=1.0, edgecolor="#c8cdd3")
     save_figure(figure, path, np.full((HEIGHT, WIDTH, 3), 255, np.uint8))

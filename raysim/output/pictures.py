@@ -4,6 +4,8 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from raysim.output.pictures_box import OVERVIEWS, box_panels
 from raysim.output.pictures_object import object_panels
 from raysim.output.pictures_page import write_page
@@ -11,7 +13,7 @@ from raysim.output.pictures_render import Canvas
 from raysim.output.pictures_scale import DoseScale, dose_scale
 from raysim.output.sentences import CASE_WORDS, number, spot_words
 from raysim.result import CAUTIOUS, Result, Spot
-from raysim.units import to_mW_cm2
+from raysim.units import minutes_seconds, to_mW_cm2
 
 OVERVIEW, OBJECT, WORST_OBJECT, CHART = "overview", "object", "worst object", "chart"
 MOST_OBJECTS = 24  # pictures of single objects, the worst-lit ones
@@ -58,14 +60,17 @@ def _overviews(
     for (name, _), panel in zip(OVERVIEWS, panels, strict=True):
         title = f"The loaded box from the {name}"
         file = folder / f"box_{name.replace(' ', '_')}.png"
-        write_page(file, title, f"{_case_words(case)}; near walls left out", [panel], scale)
+        write_page(file, title, _case_words(result, case), [panel], scale)
         caption = (
             "Walls nearest to you left out, lamps pale blue, all that is not judged grey. "
-            f"{_colour_words(scale, case)}"
+            f"{_colour_words(result, scale, case)}"
         )
         if panel.mark is not None:
             hidden = " (behind something in this view: broken ring)" if panel.mark.hidden else ""
             caption += f" The ring marks the worst spot{hidden}."
+        judged = sum(body.judged for body in result.triangles.bodies)
+        if judged > MOST_OBJECTS:
+            caption += f" Of {judged} judged objects the {MOST_OBJECTS} worst-lit have a picture."
         pictures.append(Picture(file, title, caption, OVERVIEW))
     return pictures
 
@@ -87,8 +92,10 @@ def _objects(
         panels = object_panels(result.triangles, scale, body, spot, words, canvas)
         title = spot.object + (" (holds the worst spot of all)" if is_worst else "")
         file = folder / f"object_{body:03d}_{_plain(spot.object)}.png"
-        write_page(file, title, _case_words(case), panels, scale)
-        caption = _spot_caption(spot) + (" " + _colour_words(scale, case) if is_worst else "")
+        write_page(file, title, _case_words(result, case), panels, scale)
+        caption = _spot_caption(spot) + (
+            " " + _colour_words(result, scale, case) if is_worst else ""
+        )
         pictures.append(Picture(file, title, caption, kind))
     return pictures
 
@@ -98,15 +105,18 @@ def _plain(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", name.casefold()).strip("_")[:40] or "object"
 
 
-def _case_words(case: str) -> str:
-    return f"{case} case: {CASE_WORDS[case]}"
+def _case_words(result: Result, case: str) -> str:
+    timer = f"; timer {minutes_seconds(result.timer)}" if np.isfinite(result.timer) else ""
+    return f"{case} case: {CASE_WORDS[case]}{timer}"
 
 
-def _colour_words(scale: DoseScale, case: str) -> str:
+def _colour_words(result: Result, scale: DoseScale, case: str) -> str:
     kind = "logarithmic" if scale.logarithmic else "linear"
-    words = f"Colours: {scale.label}, {case} case, {kind} scale."
-    if scale.quantity == "irradiance":
-        words += " There is no finite timer setting, so no dose can be shown."
+    words = f"Colours: {scale.label}, {case} case, {kind} scale"
+    if np.isfinite(result.timer):
+        words += f", timer {minutes_seconds(result.timer)}."
+    else:
+        words += ". There is no finite timer setting, so no dose can be shown."
     if scale.wanting.any():
         words += f" Hatched: {scale.wanting_words}."
     return words

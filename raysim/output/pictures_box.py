@@ -18,7 +18,7 @@ OVERVIEWS = (
     ("back right", np.array([0.62, 1.0, 0.42])),
 )
 MOST_LABELS = 16
-RING_ROOM, LABEL_HALF_WIDTH = 30, 75  # px
+RING_HALF, LINE_HALF, LETTER_HALF = 18.0, 9.0, 4.8  # px
 LAMP_INK, WALL_INK = "#2b50b8", "#666d76"
 
 
@@ -40,7 +40,7 @@ def box_panels(
         image = canvas.drawn(view, _sheets(triangles, scale, tubes, view), edges)
         at = view.pixels(worst.centroid)[0]
         mark = Mark((at[0], at[1]), "worst spot", hidden[k]) if k == marked else None
-        labels = _clear_of(_labels(triangles, view), mark)
+        labels = _spread(_labels(triangles, view), mark)
         panels.append(Panel(image, labels=labels, mark=mark))
     return panels
 
@@ -95,17 +95,21 @@ def _labels(triangles: SceneTriangles, view: View) -> list[Label]:
     return labels
 
 
-def _clear_of(labels: list[Label], mark: Mark | None) -> tuple[Label, ...]:
-    """The labels, moved down where the ring of the mark would cover them."""
-    if mark is None:
-        return tuple(labels)
-    x, y = mark.at
-    return tuple(
-        replace(label, at=(label.at[0], y + RING_ROOM))
-        if abs(label.at[0] - x) < LABEL_HALF_WIDTH and abs(label.at[1] - y) < RING_ROOM
-        else label
-        for label in labels
-    )
+def _spread(labels: list[Label], mark: Mark | None) -> tuple[Label, ...]:
+    """The labels, moved down where they would cover the ring of the mark or each other."""
+    taken = [] if mark is None else [(*mark.at, RING_HALF, RING_HALF)]
+    spread = []
+    for label in sorted(labels, key=lambda label: label.at[1]):
+        x, y = label.at
+        half = LETTER_HALF * len(label.words)
+        while any(
+            abs(x - other[0]) < half + other[2] and abs(y - other[1]) < LINE_HALF + other[3]
+            for other in taken
+        ):
+            y += 3.0
+        taken.append((x, y, half, LINE_HALF))
+        spread.append(replace(label, at=(x, y)))
+    return tuple(spread)
 
 
 def _wall_label(triangles: SceneTriangles, view: View, faces: np.ndarray, name: str) -> list[Label]:

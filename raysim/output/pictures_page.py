@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from raysim.output.pictures_render import HATCH_INK, HATCH_PAPER
-from raysim.output.pictures_scale import COLOUR_MAP, DoseScale
+from raysim.output.pictures_scale import COLOUR_MAP, DoseScale, tick_words
 
 WIDTH, HEIGHT = 1200, 900  # px
 AREA = (0, 70, 950, 830)  # left, top, width, height of the views, px
-BAR = (1066, 130, 34, 640)  # left, top, width, height of the colour bar, px
+BAR = (1066, 150, 34, 630)  # left, top, width, height of the colour bar, px
 DPI = 100
 INK = "#1b1f24"
 
@@ -81,7 +81,7 @@ def write_page(path: Path, heading: str, below: str, panels: list[Panel], scale:
 def save_figure(figure: Any, path: Path, under: np.ndarray) -> None:
     """Write a matplotlib figure over a picture (height, width, 3) uint8 as a PNG.
 
-    Colours are rounded to steps of four, too small to see, which makes the file half as large.
+    Colours are rounded to steps of five, too small to see, which makes the file half as large.
     """
     from PIL import Image
 
@@ -90,8 +90,8 @@ def save_figure(figure: Any, path: Path, under: np.ndarray) -> None:
         figure.canvas.draw()
     image = Image.fromarray(under).convert("RGBA")
     image.alpha_composite(Image.fromarray(np.asarray(figure.canvas.buffer_rgba())))
-    steps = [min((value + 2) // 4 * 4, 255) for value in range(256)]
-    image.convert("RGB").point(3 * steps).save(path, compress_level=6)
+    steps = [(value + 2) // 5 * 5 for value in range(256)]
+    image.convert("RGB").point(3 * steps).save(path, compress_level=9)
 
 
 def new_figure(width: int, height: int) -> Any:
@@ -218,12 +218,10 @@ def _colour_bar(page: _Page, scale: DoseScale) -> None:
     subs = (1.0, 2.0, 5.0) if scale.high / max(scale.low, 1e-300) < 300 else (1.0,)
     bar.yaxis.set_major_locator(LogLocator(subs=subs) if scale.logarithmic else MaxNLocator(8))
     bar.yaxis.set_minor_locator(NullLocator())
-    bar.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,g}"))
+    bar.yaxis.set_major_formatter(FuncFormatter(lambda value, _: tick_words(value)))
     bar.tick_params(labelsize=14, length=5, color=INK, labelcolor=INK)
-    _words(
-        page, WIDTH - 16, top + height / 2, scale.label, size=15, rotation=90, ha="center",
-        va="center",
-    )  # fmt: skip
+    for k, words in enumerate((f"{scale.quantity},", scale.unit)):
+        _words(page, WIDTH - 120, top - 42 + 23 * k, words, size=14, weight="bold", ha="center")
     _bar_marks(page, scale)
 
 

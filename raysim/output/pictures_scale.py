@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.result import Result
-from raysim.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
+from raysim.units import to_mJ_cm2, to_mW_cm2
 
 LARGEST_LINEAR_RANGE = 20.0  # highest / lowest value beyond which the scale is logarithmic
 LARGEST_RANGE = 1e4
@@ -18,8 +18,8 @@ class DoseScale:
 
     Attributes
     ----------
-    quantity, label : str
-        Name of the quantity, and the same with its unit.
+    quantity, unit : str
+        What the values are, as printed.
     values : (faces, 2) float64
         mJ/cm2 at the timer, or mW/cm2 where there is no finite timer setting.
     low, high : float
@@ -31,7 +31,7 @@ class DoseScale:
     """
 
     quantity: str
-    label: str
+    unit: str
     values: np.ndarray
     low: float
     high: float
@@ -40,6 +40,11 @@ class DoseScale:
     wanting: np.ndarray
     wanting_words: str
 
+    @property
+    def label(self) -> str:
+        """Quantity and unit in one line (definition)."""
+        return f"{self.quantity}, {self.unit}"
+
     def position(self, values: np.ndarray) -> np.ndarray:
         """Place of `values` on the scale, 0 (low end) to 1 (high end) (definition)."""
         inside = np.clip(values, self.low, self.high)
@@ -47,11 +52,11 @@ class DoseScale:
             return np.log(inside / self.low) / np.log(self.high / self.low)
         return (inside - self.low) / (self.high - self.low)
 
-    def colours(self) -> np.ndarray:
-        """Colours of all face-sides, (faces, 2, 3), 0 to 1."""
+    def colours(self, faces: np.ndarray) -> np.ndarray:
+        """Colours of both sides of the chosen faces (n,), as (n, 2, 3), 0 to 1."""
         from matplotlib import colormaps
 
-        return np.asarray(colormaps[COLOUR_MAP](self.position(self.values)))[..., :3]
+        return np.asarray(colormaps[COLOUR_MAP](self.position(self.values[faces])))[..., :3]
 
 
 def dose_scale(result: Result, case: str) -> DoseScale:
@@ -61,9 +66,8 @@ def dose_scale(result: Result, case: str) -> DoseScale:
         values = to_mW_cm2(result.cases[case].irradiance)
         wanting = judged & ~(values > 0.0)
         low, high, logarithmic = _range(values[judged & ~wanting])
-        label = "irradiance at full output, mW/cm²"
-        words = "no light found"
-        return DoseScale("irradiance", label, values, low, high, logarithmic, (), wanting, words)
+        name, words = "irradiance at full output", "no light found"
+        return DoseScale(name, "mW/cm²", values, low, high, logarithmic, (), wanting, words)
     values = to_mJ_cm2(result.dose_at_timer(case))
     target = float(to_mJ_cm2(result.target_dose))
     asked = result.safety_factor * target
@@ -73,9 +77,13 @@ def dose_scale(result: Result, case: str) -> DoseScale:
     wanting = judged & (values < target)
     shown = np.append(values[judged & ~wanting], [target, asked])
     low, high, logarithmic = _range(shown)
-    label = f"dose at the timer ({minutes_seconds(result.timer)}), mJ/cm²"
-    words = "below the target"
-    return DoseScale("dose", label, values, low, high, logarithmic, marks, wanting, words)
+    name, words = "dose at the timer", "below the target"
+    return DoseScale(name, "mJ/cm²", values, low, high, logarithmic, marks, wanting, words)
+
+
+def tick_words(value: float) -> str:
+    """Number of a tick of an axis, as short as it can be; the unit is kept."""
+    return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:g}"
 
 
 def _range(values: np.ndarray) -> tuple[float, float, bool]:

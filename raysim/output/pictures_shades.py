@@ -28,7 +28,7 @@ def face_colours(
     colours[wall] = (WALL_GREY + from_above)[:, None, None]
     dosed = judged_bodies[body]
     mild = (0.84 + 0.16 * slant[dosed])[:, None, None]
-    colours[dosed] = scale.colours()[faces[dosed]] * mild
+    colours[dosed] = scale.colours(faces[dosed]) * mild
     shades = (255.0 * colours).round().astype(np.uint8)
     shades[scale.wanting[faces]] = HATCH_PAPER
     return shades

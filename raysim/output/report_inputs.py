@@ -34,19 +34,18 @@ def lamps_table(result: Result) -> Table:
 
 def surfaces_table(triangles: SceneTriangles) -> Table:
     """Surfaces in use with low, expected and high reflectance, specular share and source."""
-    used: dict[int, list[str]] = {}
+    used: dict[int, list[tuple[str, str]]] = {}
     for part in triangles.parts:
-        name = triangles.bodies[part.body].name
-        used.setdefault(part.surface, []).append(f"{name}, {part.name}" if part.name else name)
+        used.setdefault(part.surface, []).append((triangles.bodies[part.body].name, part.name))
     for lamp in triangles.lamps:
-        used.setdefault(lamp.surface, []).append(f"lamp {lamp.name}")
+        used.setdefault(lamp.surface, []).append((f"lamp {lamp.name}", ""))
     rows = []
-    for index, names in sorted(used.items()):
+    for index, places in sorted(used.items()):
         surface = triangles.surfaces[index]
         rows.append(
             (
                 surface.name,
-                _listed(names),
+                _listed(places),
                 f"{surface.source} ({surface.mark})",
                 *_optics(surface),
             )
@@ -59,12 +58,20 @@ def surfaces_table(triangles: SceneTriangles) -> Table:
     return Table(headings, tuple(rows), 3, note)
 
 
-def _listed(names: list[str]) -> str:
-    """Names in one line, the tail counted."""
-    unique = list(dict.fromkeys(names))
-    more = len(unique) - MOST_NAMES
-    tail = f" and {more} more" if more > 0 else ""
-    return "; ".join(unique[:MOST_NAMES]) + tail
+def _listed(places: list[tuple[str, str]]) -> str:
+    """Bodies and parts in one line; a part that many bodies have is counted."""
+    by_part: dict[str, list[str]] = {}
+    for body, part in dict.fromkeys(places):
+        by_part.setdefault(part, []).append(body)
+    words = []
+    for part, bodies in by_part.items():
+        if part:
+            words.append(f"{part} of {bodies[0] if len(bodies) == 1 else f'{len(bodies)} objects'}")
+            continue
+        words += bodies[:MOST_NAMES]
+        if len(bodies) > MOST_NAMES:
+            words.append(f"{len(bodies) - MOST_NAMES} more")
+    return "; ".join(words)
 
 
 def _optics(surface: Surface) -> tuple[str, str, str, str]:

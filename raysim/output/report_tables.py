@@ -6,10 +6,11 @@ import numpy as np
 
 from raysim.exposure import exposure_time
 from raysim.output.sentences import CASE_WORDS, number, spot_words
-from raysim.result import BRIGHT, CASES, CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result
+from raysim.result import CASES, CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result
 from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
 
 MOST_ROWS = 40  # of the energy account
+NOT_CLEAR = "not settled (few photons)"
 
 
 @dataclass(frozen=True)
@@ -30,19 +31,20 @@ def irradiance_words(value: float, error: float) -> str:
 def cases_table(result: Result) -> Table:
     """The three cases side by side: lamp output, worst and best spot, exposure time."""
     cases = [result.cases[case] for case in CASES]
-    confidence = f"{result.confidence:.0%}"
+    worst = [irradiance_words(c.worst.irradiance, c.worst.standard_error) for c in cases]
+    bounds = [number(to_mW_cm2(case.bound)) for case in cases]
     rows = [
         ("what it takes", *(CASE_WORDS[case.name] for case in cases)),
-        ("exposure time from a cold start", *(_time_words(case) for case in cases)),
+        ("exposure time from a cold start", *(_time_words(result, case) for case in cases)),
         ("lamp output, share of rating", *(number(case.lamp_factor) for case in cases)),
-        ("worst spot", *(spot_words(case.worst) for case in cases)),
+        ("worst spot", *(_if_clear(result, c, spot_words(c.worst)) for c in cases)),
         (
             "its irradiance ± standard error, mW/cm²",
-            *(irradiance_words(c.worst.irradiance, c.worst.standard_error) for c in cases),
+            *(_if_clear(result, case, words) for case, words in zip(cases, worst, strict=True)),
         ),
         (
-            f"{confidence} lower bound on the worst spot, whichever it is, mW/cm²",
-            *(number(to_mW_cm2(case.bound)) for case in cases),
+            f"{result.confidence:.0%} lower bound on the worst spot, whichever it is, mW/cm²",
+            *(_if_clear(result, case, words) for case, words in zip(cases, bounds, strict=True)),
         ),
         (
             "best-lit spot, mW/cm²",
@@ -51,15 +53,28 @@ def cases_table(result: Result) -> Table:
     ]
     note = (
         "The cautious case alone sets the timer. The expected case is for information, the bright "
-        "case for judging wear of the material."
+        "case for judging wear of the material at the best-lit spot."
     )
     return Table(("", *CASES), tuple(rows), 1 + len(CASES), note)
 
 
-def _time_words(case: CaseResult) -> str:
-    words = minutes_seconds(case.exposure_time)
+def is_clear(result: Result, case: CaseResult) -> bool:
+    """Whether the counting error of a case is small enough to speak of its worst spot.
+
+    More reflectance and more lamp output never give less light, so a case whose bound lies below
+    that of the cautious case has only been counted too coarsely.
+    """
+    return case.bound >= result.cases[CAUTIOUS].bound
+
+
+def _if_clear(result: Result, case: CaseResult, words: str) -> str:
+    return words if is_clear(result, case) else NOT_CLEAR
+
+
+def _time_words(result: Result, case: CaseResult) -> str:
     sets = case.name == CAUTIOUS and np.isfinite(case.exposure_time)
-    return f"{words} (sets the timer)" if sets else words
+    words = minutes_seconds(case.exposure_time) + (" (sets the timer)" if sets else "")
+    return _if_clear(result, case, words)
 
 
 _SUMMARY = (
@@ -171,11 +186,13 @@ def meters_table(result: Result) -> Table | None:
     return Table(headings, tuple(rows), 3, note)
 
 
-def reflectance_spread(result: Result) -> float:
-    """Worst irradiance of the bright over that of the cautious case at equal lamp output.
+def reflectance_gain(result: Result) -> float | None:
+    """Worst irradiance of the expected over that of the cautious case at equal lamp output.
 
-    A ratio; inf where the cautious worst spot gets no light.
+    A ratio; None where one of the two is not known well enough.
     """
-    cautious, bright = result.cases[CAUTIOUS], result.cases[BRIGHT]
+    cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
+    if not (cautious.bound > 0.0 and is_clear(result, expected)):
+        return None
     low = cautious.worst.irradiance / cautious.lamp_factor
-    return float(bright.worst.irradiance / bright.lamp_factor / low) if low > 0.0 else np.inf
+    return float(expected.worst.irradiance / expected.lamp_factor / low)

@@ -108,6 +108,12 @@ class BuiltScene:
     faults: tuple[Fault, ...]  # warnings only
     files: tuple[Path, ...]  # the scene file and its meshes
 
+    def object_key(self, body: int) -> str:
+        """Key of an object as the user would find it, such as `object 3 "respirator 1"`."""
+        name = self.triangles.bodies[body].name
+        names = [entry.name for entry in self.written.object]
+        return f'object {names.index(name) + 1} "{name}"' if name in names else name
+
 
 def surface_of_table(table: SurfaceTable) -> Surface:
     """Surface of an inline table; missing ends of the range are the value itself."""
@@ -306,9 +312,7 @@ def _doubt_part(builder: _Builder, entry: written.Object, part: MeshPart, key: s
         )
 
 
-def _lamps(
-    builder: _Builder, scene: SceneAsWritten
-) -> tuple[list[LampRating], list[LampTube]]:
+def _lamps(builder: _Builder, scene: SceneAsWritten) -> tuple[list[LampRating], list[LampTube]]:
     lamps, tubes = [], []
     for number, lamp in enumerate(scene.lamp):
         own = place.lamp_tubes(number, lamp)
@@ -321,9 +325,7 @@ def _lamps(
             choice = SurfaceTable(name=f"tube of {lamp.name}", reflectance=lamp.reflectance)
         surface = builder.surface(choice, f'lamp {number + 1} "{lamp.name}".reflectance')
         builder.bodies.append(Body(f"lamp: {lamp.name}", "lamp"))
-        lamps.append(
-            LampRating(lamp.name, power, lamp.hours, len(builder.bodies) - 1, surface)
-        )
+        lamps.append(LampRating(lamp.name, power, lamp.hours, len(builder.bodies) - 1, surface))
         tubes.extend(own)
     return lamps, tubes
 

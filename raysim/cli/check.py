@@ -1,0 +1,52 @@
+"""`raysim check`: what is wrong or doubtful in a scene."""
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from raysim.cli import BAD_INPUT
+from raysim.cli.common import SCENE
+from raysim.errors import Fault, Level, SceneError
+
+
+@click.command(name="check", epilog="Example: raysim check scenes/clinic_locker.toml")
+@SCENE
+@click.option("--json", "as_json", is_flag=True, help="Print the faults as JSON.")
+def command(scene: Path, as_json: bool) -> None:
+    """Everything wrong or doubtful in SCENE, before any tracing.
+
+    Exit status 2 if there is an error that a dose run would refuse, else 0.
+    """
+    faults, triangles = _faults(scene)
+    errors = [fault for fault in faults if fault.level is Level.ERROR]
+    if as_json:
+        rows = [
+            {"level": f.level.value, "file": f.file, "key": f.key, "what": f.what, "mend": f.mend}
+            for f in faults
+        ]
+        click.echo(json.dumps({"scene": str(scene), "faults": rows}, indent=2))
+    else:
+        for fault in faults:
+            click.echo(f"{fault.level.value}: {fault}")
+        doubts = len(faults) - len(errors)
+        size = f" {triangles:,} triangles;" if triangles else ""
+        click.echo(f"{scene}:{size} {_count(len(errors), 'error')}, {_count(doubts, 'warning')}")
+    if errors:
+        sys.exit(BAD_INPUT)
+
+
+def _faults(path: Path) -> tuple[list[Fault], int]:
+    from raysim.run import load_scene
+    from raysim.scene.check import check_scene
+
+    try:
+        scene = load_scene(path)
+    except SceneError as error:
+        return error.faults, 0
+    return check_scene(scene), len(scene.triangles.corners)
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" + ("" if number == 1 else "s")

@@ -1,0 +1,109 @@
+"""What several commands share: options, checking a scene, showing progress."""
+
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from raysim.errors import Fault, Level, SceneError
+
+if TYPE_CHECKING:
+    from raysim.scene.build import BuiltScene
+
+SCENE = click.argument("scene", type=click.Path(path_type=Path))
+SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
+
+
+def checked_scene(path: Path) -> tuple["BuiltScene", tuple[Fault, ...]]:
+    """A scene without errors, and the warnings about it.
+
+    Raises
+    ------
+    SceneError
+        With every fault found.
+    """
+    from raysim.run import load_scene
+    from raysim.scene.check import check_scene
+
+    scene = load_scene(path)
+    faults = check_scene(scene)
+    if any(fault.level is Level.ERROR for fault in faults):
+        raise SceneError(faults)
+    return scene, tuple(faults)
+
+
+class Teller:
+    """Says on standard error what goes on: a bar on a terminal, nothing in a pipe."""
+
+    def __init__(self, quiet: bool) -> None:
+        self.quiet = quiet
+        self.live = not quiet and sys.stderr.isatty()
+        self._bar: Any = None
+        self._task: Any = None
+        self._what = ""
+        self._shown = 0.0
+
+    def notice(self, what: str) -> None:
+        """One passing line, on a terminal only."""
+        if self.live:
+            click.echo(f"{what} ...", err=True)
+
+    def warn(self, faults: tuple[Fault, ...]) -> None:
+        """Warnings, one line each, unless asked to be quiet."""
+        if not self.quiet:
+            for fault in faults:
+                click.echo(f"warning: {fault}", err=True)
+
+    def progress(self, what: str, done: float, whole: float) -> None:
+        """Update the bar; called by the tracing."""
+        if self._bar is None:
+            return
+        if what != self._what:
+            self._what = what
+            self._task = self._bar.add_task(what, total=whole)
+        now = time.monotonic()
+        if now - self._shown > SLOWEST_QUIET_UPDATE or done >= whole:
+            self._bar.update(self._task, completed=done, total=whole)
+            self._shown = now
+
+    @contextmanager
+    def bar(self) -> Iterator[None]:
+        """A progress bar with the rate and the remaining time, while the block runs."""
+        if not self.live:
+            yield
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+        from rich.progress import TimeRemainingColumn as Remaining
+
+        columns = (
+            TextColumn("{task.description}"),
+            BarColumn(),
+            TextColumn("{task.percentage:>3.0f} %"),
+            _RateColumn(),
+            TextColumn("left"),
+            Remaining(),
+            TextColumn("run"),
+            TimeElapsedColumn(),
+        )
+        with Progress(*columns, console=Console(stderr=True)) as self._bar:
+            yield
+        self._bar = None
+
+
+def _RateColumn() -> Any:  # noqa: N802
+    """Photons per second, in millions; blank for work that is not counted in photons."""
+    from rich.progress import ProgressColumn
+    from rich.text import Text
+
+    class Rate(ProgressColumn):
+        def render(self, task: Any) -> Text:
+            if not task.speed or (task.total or 0) <= 1:
+                return Text("")
+            return Text(f"{task.speed / 1e6:.2f} million/s")
+
+    return Rate()

@@ -1,0 +1,86 @@
+"""`raysim materials`: the surface library."""
+
+import dataclasses
+import json
+
+import click
+
+from raysim.library import Surface, surfaces
+
+
+@click.command(name="materials", epilog="Example: raysim materials aluminium")
+@click.argument("words", nargs=-1)
+@click.option("--json", "as_json", is_flag=True, help="Print the library as JSON.")
+def command(words: tuple[str, ...], as_json: bool) -> None:
+    """The surface library with sources and marks; WORDS pick rows by name.
+
+    Reflectances hold at 254 nm. Quality A: measured at or near 254 nm; B: handbook range;
+    C: estimate. The cautious case takes the low end.
+    """
+    chosen = [s for s in surfaces().values() if _picked(s, words)]
+    if not chosen:
+        from raysim.errors import RaysimError
+
+        raise RaysimError(
+            f'no surface is called "{" ".join(words)}". Mend: raysim materials lists all'
+        )
+    if as_json:
+        click.echo(json.dumps([dataclasses.asdict(s) for s in chosen], indent=2))
+        return
+    if words:
+        for surface in chosen:
+            _show_whole(surface)
+    else:
+        _show_table(chosen)
+
+
+def _picked(surface: Surface, words: tuple[str, ...]) -> bool:
+    names = " ".join((surface.name, *surface.aliases)).casefold()
+    return all(word.casefold() in names for word in words)
+
+
+def _range_words(surface: Surface) -> str:
+    if surface.is_fresnel:
+        return f"Fresnel n {surface.refractive_index:g}, k {surface.extinction:g}"
+    low, high = surface.reflectance_low, surface.reflectance_high
+    return f"{surface.reflectance:g} ({low:g} to {high:g})"
+
+
+def _show_table(chosen: list[Surface]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("surface", "reflectance at 254 nm", "mirror share", "quality", "mark"):
+        table.add_column(title, overflow="fold")
+    for surface in chosen:
+        bright = " (looks bright, is not)" if surface.looks_bright else ""
+        table.add_row(
+            surface.name + bright,
+            _range_words(surface),
+            f"{surface.specular:g}",
+            surface.quality,
+            surface.mark,
+        )
+    console = Console(highlight=False)
+    console.print(table, soft_wrap=not console.is_terminal)
+    click.echo("\nExpected value, and in brackets the low end (cautious case) and the high end.")
+    click.echo("Quality A: measured at or near 254 nm; B: handbook range; C: estimate.")
+    click.echo("'raysim materials NAME' shows sources and notes; '--json' everything.")
+
+
+def _show_whole(surface: Surface) -> None:
+    click.echo(surface.name)
+    rows = {
+        "also called": ", ".join(surface.aliases),
+        "reflectance at 254 nm": _range_words(surface),
+        "mirror share": f"{surface.specular:g} ({surface.specular_mark})",
+        "quality": surface.quality,
+        "source": f"{surface.source} ({surface.mark})",
+        "note": surface.note,
+    }
+    for name, value in rows.items():
+        if value:
+            text = click.wrap_text(" ".join(value.split()), 96, "", " " * 26)
+            click.echo(f"  {name:<23} {text}")
+    click.echo("")

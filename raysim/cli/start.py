@@ -1,0 +1,33 @@
+"""`raysim start`: a commented scene of one's own to begin with."""
+
+from importlib import resources
+from pathlib import Path
+
+import click
+
+from raysim.errors import RaysimError
+
+SCENE_NAME = "my_box.toml"
+
+
+@click.command(name="start", epilog="Example: raysim start my_box")
+@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+def command(folder: Path) -> None:
+    """Put a commented starter scene with its meshes into the new folder DIR."""
+    from raysim.output.folder import write_whole
+    from raysim.starter.files import mesh_files
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise RaysimError(f"{folder}: something stands there already. Mend: name a new folder")
+    text = resources.files("raysim.data").joinpath("starter_scene.toml").read_text("utf-8")
+
+    def fill(fresh: Path) -> None:
+        (fresh / SCENE_NAME).write_text(text, encoding="utf-8")
+        for name, content in mesh_files().items():
+            (fresh / name).write_bytes(content)
+
+    write_whole(folder, fill)
+    scene = folder / SCENE_NAME
+    click.echo(f"Wrote {scene} and {len(mesh_files())} meshes. Next:")
+    click.echo(f"  raysim check {scene}")
+    click.echo(f"  raysim dose {scene}")

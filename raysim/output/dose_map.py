@@ -1,0 +1,32 @@
+"""The dose map as a mesh file that other programs open."""
+
+from pathlib import Path
+
+import numpy as np
+
+from raysim.result import CAUTIOUS, Result
+from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
+
+
+def write_dose_map(result: Result, path: Path, case: str = CAUTIOUS) -> None:
+    """Write dose_map.vtp: every triangle of the scene (mm) with its irradiance and dose by side."""
+    import pyvista
+
+    triangles = result.triangles
+    count = len(triangles.corners)
+    points = to_mm(triangles.corners.reshape(-1, 3)).astype(np.float32)
+    mesh = pyvista.PolyData.from_regular_faces(points, np.arange(3 * count).reshape(-1, 3))
+    chosen = result.cases[case]
+    dose = to_mJ_cm2(result.dose_at_timer(case))
+    for side, name in enumerate(("outside", "inside")):
+        mesh.cell_data[f"irradiance_{name}_mW_cm2"] = to_mW_cm2(chosen.irradiance[:, side]).astype(
+            np.float32
+        )
+        mesh.cell_data[f"standard_error_{name}_mW_cm2"] = to_mW_cm2(
+            chosen.standard_error[:, side]
+        ).astype(np.float32)
+        mesh.cell_data[f"dose_at_timer_{name}_mJ_cm2"] = dose[:, side].astype(np.float32)
+        mesh.cell_data[f"judged_{name}"] = triangles.judged[:, side].astype(np.uint8)
+    mesh.cell_data["body"] = triangles.face_body
+    mesh.field_data["body_names"] = [body.name for body in triangles.bodies]
+    mesh.save(path, binary=True)

@@ -1,0 +1,121 @@
+"""The folder of a finished run: written whole or not at all."""
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from raysim.errors import RaysimError
+from raysim.output.records import result_record, write_faces
+from raysim.result import CAUTIOUS, Result
+
+RESULT_FILE = "result.json"
+
+
+def json_text(record: dict[str, Any]) -> str:
+    """A record as JSON (RFC 8259: no NaN, no Infinity)."""
+    return json.dumps(record, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+def refuse_taken(folder: Path, force: bool) -> None:
+    """Complain before any work is done if results cannot be put where they are asked for.
+
+    Raises
+    ------
+    RaysimError
+        Where something stands there already, or the place cannot be written.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise RaysimError(f"--out {folder}: a file stands there. Mend: name another folder")
+    if folder.is_dir() and any(folder.iterdir()):
+        if not (folder / RESULT_FILE).is_file():
+            raise RaysimError(
+                f"--out {folder}: the folder holds other things, which would be lost. "
+                "Mend: name a new folder"
+            )
+        if not force:
+            raise RaysimError(
+                f"--out {folder}: results stand there already. Mend: name another folder with "
+                "--out, or overwrite them with --force"
+            )
+    above = next(parent for parent in folder.absolute().parents if parent.exists())
+    if not above.is_dir() or not os.access(above, os.W_OK):
+        raise RaysimError(f"--out {folder}: {above} cannot be written. Mend: name another folder")
+
+
+def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
+    """Fill a new folder beside `folder`, then put it in its place in one step.
+
+    Raises
+    ------
+    RaysimError
+        Where writing fails; what stood at `folder` before is still there.
+    """
+    try:
+        folder.absolute().parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.absolute().parent))
+    except OSError as error:
+        raise RaysimError(
+            f"--out {folder}: cannot be written ({error.strerror}). Mend: name another folder"
+        ) from None
+    try:
+        fill(fresh)
+        fresh.chmod(0o755)
+        _replace(folder, fresh)
+    except OSError as error:
+        raise RaysimError(
+            f"--out {folder}: writing failed ({error.strerror or error}). "
+            "Mend: make room or name another folder; nothing there was changed"
+        ) from None
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _replace(folder: Path, fresh: Path) -> None:
+    if not folder.exists():
+        fresh.rename(folder)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.absolute().parent))
+    folder.rename(old / "old")
+    try:
+        fresh.rename(folder)
+    except OSError:
+        (old / "old").rename(folder)
+        raise
+    finally:
+        shutil.rmtree(old, ignore_errors=True)
+
+
+def write_results(
+    result: Result,
+    folder: Path,
+    case: str = CAUTIOUS,
+    pictures: bool = True,
+    written_inputs: Sequence[tuple[str, str]] = (),
+    command: str = "",
+    notice: Callable[[str], None] = lambda what: None,
+) -> None:
+    """Write result.json, faces.csv, dose_map.vtp, pictures and report.html into `folder`."""
+    from raysim.output.charts import write_charts
+    from raysim.output.dose_map import write_dose_map
+    from raysim.output.pictures import write_pictures
+    from raysim.output.report import write_report
+
+    def fill(fresh: Path) -> None:
+        (fresh / RESULT_FILE).write_text(json_text(result_record(result, case)), encoding="utf-8")
+        write_faces(result, fresh / "faces.csv", case)
+        notice("writing the dose map")
+        write_dose_map(result, fresh / "dose_map.vtp", case)
+        shown = []
+        if pictures:
+            notice("drawing pictures")
+            (fresh / "pictures").mkdir()
+            shown = write_pictures(result, fresh / "pictures", case)
+            shown += write_charts(result, fresh / "pictures")
+        notice("writing the report")
+        write_report(result, shown, fresh / "report.html", written_inputs, command=command)
+
+    write_whole(folder, fill)

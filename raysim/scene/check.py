@@ -1,0 +1,190 @@
+"""Everything wrong or doubtful in a built scene, found before any tracing."""
+
+import numpy as np
+
+from raysim.errors import Fault, Level
+from raysim.library import assumptions, lamp_types
+from raysim.scene.build import BuiltScene
+from raysim.scene.contact import contact_faults
+from raysim.scene.triangles import SceneTriangles
+from raysim.scene.written import Lamp
+
+SMALLEST_CHAMBER = 0.05  # m: nothing to hang a respirator in
+LARGEST_CHAMBER = 5.0  # m: a room, not a box
+SMALLEST_OBJECT = 0.002  # m
+WEAK_LINING = 0.15  # expected reflectance below which a lining gives no gain worth the name
+LIKELY_MAINS_SHARE = 0.6  # of the mains watts of a like lamp: more than any UVC share in print
+
+
+def check_scene(scene: BuiltScene) -> list[Fault]:
+    """All faults of a scene, those of building included; errors first.
+
+    Where sizes are absurd the checks of contact are left out: they would only repeat it.
+    """
+    faults = [*scene.faults, *_sizes(scene)]
+    absurd = any(fault.level is Level.ERROR for fault in faults)
+    faults += [*_lamp_ratings(scene), *_linings(scene), *_targets(scene), *_sheets(scene)]
+    if not absurd:
+        faults += contact_faults(scene)
+    return sorted(faults, key=lambda fault: fault.level is not Level.ERROR)
+
+
+def _fault(
+    scene: BuiltScene, key: str, what: str, mend: str, level: Level = Level.WARNING
+) -> Fault:
+    return Fault(str(scene.path), key, what, mend, level)
+
+
+def _size(points: np.ndarray) -> np.ndarray:
+    return np.ptp(points.reshape(-1, 3), axis=0)
+
+
+def _metres(size: np.ndarray) -> str:
+    return " x ".join(f"{1000 * side:.3g}" for side in size) + " mm"
+
+
+def _sizes(scene: BuiltScene) -> list[Fault]:
+    """Mix-ups of millimetres, inches and metres."""
+    triangles = scene.triangles
+    walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
+    chamber = _size(triangles.corners[np.isin(triangles.face_body, walls)])
+    key = "chamber.inside" if scene.written.chamber.inside else "chamber.mesh"
+    mend = f'check units = "{scene.written.units}" and scale'
+    if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
+        what = f"the box is {_metres(chamber)} inside, which is not the size of a box"
+        return [_fault(scene, key, what, mend, Level.ERROR)]
+    faults = []
+    for body, entry in enumerate(triangles.bodies):
+        if entry.kind != "object":
+            continue
+        size = _size(triangles.corners[triangles.faces_of(body)])
+        where = f"{scene.object_key(body)}.scale"
+        if (np.sort(size) > np.sort(chamber)).any():
+            what = f"it measures {_metres(size)}, more than the box ({_metres(chamber)})"
+            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+        elif size.max() < SMALLEST_OBJECT:
+            what = f"it measures only {_metres(size)}"
+            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+    return faults
+
+
+def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
+    """Electrical watts given as UVC watts, and lamps past their life."""
+    faults = []
+    rated = scene.written.lamps_behaviour.rated_hours
+    limit = assumptions()["uvc_share_limit"]
+    for number, lamp in enumerate(scene.written.lamp):
+        key = f'lamp {number + 1} "{lamp.name}"'
+        power = scene.triangles.lamps[number].uvc_W
+        if lamp.electrical is not None and power > limit.value * lamp.electrical:
+            what = (
+                f"{power:.3g} W of UVC from {lamp.electrical:g} electrical watts is more than "
+                f"{limit.value:.0%}, the upper limit in print ({limit.source})"
+            )
+            mend = "take uvc from the maker's data sheet, about a third of the electrical watts"
+            faults.append(_fault(scene, f"{key}.uvc", what, mend, Level.ERROR))
+        elif lamp.uvc is not None:
+            faults += _like_mains_watts(scene, key, lamp)
+        if lamp.hours > rated:
+            what = f"{lamp.hours:g} h are past the rated {rated:g} h"
+            faults.append(_fault(scene, f"{key}.hours", what, "change the lamp"))
+    return faults
+
+
+def _like_mains_watts(scene: BuiltScene, key: str, lamp: Lamp) -> list[Fault]:
+    """A rating that fits the mains watts of a catalogue lamp of the same arc and diameter."""
+    arc = 1000 * float(np.linalg.norm(np.subtract(lamp.end, lamp.start)))
+    for kind in lamp_types().values():
+        same_arc = abs(arc - kind.arc_mm) < 0.12 * kind.arc_mm
+        same_tube = abs(1000 * lamp.diameter - kind.diameter_mm) < 0.15 * kind.diameter_mm
+        if not (same_arc and same_tube and lamp.tubes == kind.tubes):
+            continue
+        if (lamp.uvc or 0.0) > LIKELY_MAINS_SHARE * kind.lamp_W_low:
+            what = (
+                f"{lamp.uvc:g} W look like electrical watts: a {kind.name} lamp of this length "
+                f"gives {kind.uvc_W_low:g} to {kind.uvc_W_high:g} W of UVC ({kind.mark})"
+            )
+            mend = "give UVC watts from the data sheet, or irradiance_at_1m as measured"
+            return [_fault(scene, f"{key}.uvc", what, mend, Level.ERROR)]
+    return []
+
+
+def _linings(scene: BuiltScene) -> list[Fault]:
+    """Walls that do not reflect 254 nm, and walls that reflect more than can be believed."""
+    triangles = scene.triangles
+    faults = []
+    believable = assumptions()["reflectance_max_believable"].value
+    walls: dict[int, list[str]] = {}
+    for part in triangles.parts:
+        if triangles.bodies[part.body].kind == "wall":
+            walls.setdefault(part.surface, []).append(triangles.bodies[part.body].name)
+    for row, names in walls.items():
+        surface = triangles.surfaces[row]
+        where = ", ".join(name.removeprefix("chamber: ") for name in names)
+        if surface.reflectance < WEAK_LINING:
+            bright = " however bright it looks" if surface.looks_bright else ""
+            what = (
+                f'"{surface.name}" ({where}) reflects only about {surface.reflectance:.0%} of '
+                f"254 nm{bright}; as a lining it is nearly black"
+            )
+            mend = "bare aluminium or PTFE do reflect; see 'raysim materials'"
+            faults.append(_fault(scene, "chamber.lining", what, mend))
+    for surface in triangles.surfaces:
+        if surface.mark == "given in the scene" and surface.reflectance_high > believable:
+            what = (
+                f'"{surface.name}": a reflectance of {surface.reflectance_high:g} at 254 nm is '
+                f"more than a lining in use keeps ({believable:g})"
+            )
+            faults.append(_fault(scene, "surface", what, "take a measured value at 254 nm"))
+        if (
+            surface.mark == "given in the scene"
+            and not surface.is_fresnel
+            and (surface.reflectance_low == surface.reflectance > WEAK_LINING)
+        ):
+            what = (
+                f'"{surface.name}" has no low end, so the cautious case takes it as if it were '
+                "certain"
+            )
+            faults.append(_fault(scene, "surface", what, "give reflectance_low as well"))
+    return faults
+
+
+def _targets(scene: BuiltScene) -> list[Fault]:
+    default = assumptions()["target_dose_J_cm2"]
+    given = scene.written.target.dose / 1e4
+    faults = []
+    if given < default.value:
+        what = f"{given:g} J/cm2 is below the {default.value:g} J/cm2 of {default.source}"
+        faults.append(_fault(scene, "target.dose", what, "raise it unless you can defend it"))
+    if scene.written.gap:
+        what = "gaps are read, but a dose is computed as if the box were light-tight"
+        faults.append(_fault(scene, "gap", what, "survey the outside with a low-range meter"))
+    if scene.written.target.judge_area is not None:
+        what = "faces are judged one by one; larger patches are reported, not judged"
+        faults.append(_fault(scene, "target.judge_area", what, "leave the key out"))
+    return faults
+
+
+def _sheets(scene: BuiltScene) -> list[Fault]:
+    """Open sheets whose normals mostly point to their own middle: sides swapped by mistake."""
+    triangles = scene.triangles
+    faults = []
+    for number, part in enumerate(triangles.parts):
+        if not (part.two_sided and triangles.bodies[part.body].judged):
+            continue
+        faces = np.flatnonzero(triangles.face_part == number)
+        outward = _outwardness(triangles.centroids[faces], triangles, faces)
+        if outward < -0.5 and "strap" not in part.name.casefold():
+            where = f"{scene.object_key(part.body)}.mesh"
+            what = "it seems inside out: its normals point to its own middle"
+            mend = "flip the normals, or 'outside' and 'inside' change names in the report"
+            faults.append(_fault(scene, where, what, mend))
+    return faults
+
+
+def _outwardness(middles: np.ndarray, triangles: SceneTriangles, faces: np.ndarray) -> float:
+    """Area-weighted mean cosine between normals and the way from the middle of the sheet."""
+    areas = triangles.areas[faces]
+    away = middles - np.average(middles, axis=0, weights=areas)
+    away /= np.maximum(np.linalg.norm(away, axis=1), 1e-12)[:, None]
+    return float(np.average((away * triangles.normals[faces]).sum(axis=1), weights=areas))

@@ -1,0 +1,258 @@
+"""Tests of the pictures: places, sides, colours, marks, files."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import synthetic
+from PIL import Image
+
+from raysim.output.charts import area_receiving, write_charts
+from raysim.output.pictures import OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
+from raysim.output.pictures_object import object_panels
+from raysim.output.pictures_page import HEIGHT, WIDTH, Label, Panel, write_page
+from raysim.output.pictures_render import HATCH_INK, HATCH_PAPER, Canvas, Sheet
+from raysim.output.pictures_scale import dose_scale
+from raysim.output.pictures_shades import tube_triangles, wall_edges
+from raysim.output.pictures_views import (
+    View,
+    directions_about,
+    is_hidden,
+    parallel_view,
+    perspective_view,
+    view_frame,
+)
+from raysim.result import CAUTIOUS, Result
+from raysim.scene.triangles import INSIDE, OUTSIDE
+
+RED, BLUE = np.array([200, 30, 30], np.uint8), np.array([30, 30, 200], np.uint8)
+SQUARE = np.array([[[0, 0, 0], [1, 0, 0], [1, 0, 1]], [[0, 0, 0], [1, 0, 1], [0, 0, 1]]], float)
+
+
+@pytest.fixture(scope="module")
+def canvas():
+    with Canvas() as shared:
+        yield shared
+
+
+@pytest.fixture(scope="module")
+def result() -> Result:
+    return synthetic.result()
+
+
+def pixels(path: Path) -> np.ndarray:
+    return np.asarray(Image.open(path).convert("RGB")).astype(int)
+
+
+def near(image: np.ndarray, colour: np.ndarray) -> np.ndarray:
+    """Which pixels have a colour, up to the rounding of the file."""
+    return np.abs(image - colour).max(axis=2) <= 4
+
+
+@pytest.mark.parametrize("make", [parallel_view, perspective_view])
+def test_a_point_lies_in_the_picture_where_the_view_says(canvas, make):
+    room = np.array([[0, 0, 0], [0.3, 0.4, 0.5]], float)
+    towards = np.array([-0.6, -0.64, 0.48])
+    view: View = make(np.array(np.meshgrid(*room.T)).reshape(3, -1).T, towards, (400, 300))
+    for spot in ([0.05, 0.1, 0.45], [0.28, 0.33, 0.07]):
+        across, up, _ = 0.02 * view_frame(view.towards)
+        dot = spot + np.array([[across, up, -across - up], [up, across, -across - up]])
+        colours = np.tile(RED, (2, 1))
+        image = canvas.drawn(view, [Sheet(dot, colours, OUTSIDE)]).astype(int)
+        rows, columns = np.nonzero(near(image, RED))
+        expected = view.pixels(dot[0].mean(axis=0))[0]
+        assert len(rows) > 50
+        assert np.hypot(columns.mean() + 0.5 - expected[0], rows.mean() + 0.5 - expected[1]) < 1.0
+
+
+def test_every_point_lies_within_the_picture(result):
+    points = result.triangles.corners.reshape(-1, 3)
+    for towards in directions_about(np.array([0.0, -1.0, 0.0]), 40):
+        for view in (
+            parallel_view(points, towards, (475, 830)),
+            perspective_view(points, towards, (950, 830)),
+        ):
+            seen = view.pixels(points)
+            assert seen.min() > 0.0
+            assert (seen < view.size).all()
+
+
+@pytest.mark.parametrize(("y", "colour"), [(-1.0, RED), (1.0, BLUE)])
+def test_each_side_of_a_sheet_has_its_own_colour(canvas, y, colour):
+    view = parallel_view(SQUARE.reshape(-1, 3), np.array([0.0, y, 0.0]), (100, 100))
+    sheets = [
+        Sheet(SQUARE, np.tile(RED, (2, 1)), OUTSIDE),
+        Sheet(SQUARE, np.tile(BLUE, (2, 1)), INSIDE),
+    ]
+    image = canvas.drawn(view, sheets).astype(int)
+    other = BLUE if colour is RED else RED
+    assert near(image, colour).mean() > 0.7
+    assert not near(image, other).any()
+
+
+def test_hatched_faces_show_ink_and_paper(canvas):
+    view = parallel_view(SQUARE.reshape(-1, 3), np.array([0.0, -1.0, 0.0]), (100, 100))
+    paper = np.tile(HATCH_PAPER, (2, 1)).astype(np.uint8)
+    image = canvas.drawn(view, [Sheet(SQUARE, paper, OUTSIDE)]).astype(int)
+    assert 0.2 < near(image, HATCH_INK).mean() < 0.5
+    assert 0.2 < near(image, HATCH_PAPER).mean() < 0.6
+
+
+def test_a_triangle_hides_only_what_lies_behind_it():
+    towards = np.array([0.0, -1.0, 0.0])
+    assert is_hidden(np.array([0.5, 1.0, 0.4]), towards, SQUARE, 5.0)
+    assert not is_hidden(np.array([0.5, 1.0, 0.4]), towards, SQUARE, 0.9)
+    assert not is_hidden(np.array([0.5, -1.0, 0.4]), towards, SQUARE, 5.0)
+    assert not is_hidden(np.array([1.5, 1.0, 0.4]), towards, SQUARE, 5.0)
+
+
+def test_tubes_are_closed_cylinders(result):
+    tube = result.triangles.tubes[0]
+    corners = tube_triangles((tube,))
+    volume = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6
+    sides = 24
+    area = 0.5 * sides * tube.radius**2 * np.sin(2.0 * np.pi / sides)
+    assert volume == pytest.approx(area * np.linalg.norm(tube.end - tube.start), rel=1e-9)
+
+
+def test_a_box_has_twelve_edges(result):
+    edges = wall_edges(result.triangles)
+    length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)
+    assert len(edges) == 12
+    assert length.sum() == pytest.approx(4.0 * sum(synthetic.INSIDE_BOX))
+
+
+def test_scale_shows_the_dose_at_the_timer(result):
+    scale = dose_scale(result, CAUTIOUS)
+    case = result.cases[CAUTIOUS]
+    seconds = result.warm_up.effective_seconds(result.timer)
+    expected = case.irradiance * seconds / 10.0  # 1 mJ/cm2 = 10 J/m2
+    np.testing.assert_allclose(scale.values, expected, rtol=1e-12)
+    assert scale.unit == "mJ/cm²"
+    assert scale.marks == ((1000.0, "target"), (1200.0, "target × 1.2"))
+    assert scale.low == 1000.0
+    assert scale.high == pytest.approx(expected[result.triangles.judged].max())
+    assert not scale.wanting.any()
+    assert scale.position(np.array([scale.low, scale.high])) == pytest.approx([0.0, 1.0])
+
+
+def test_wide_range_is_logarithmic(result):
+    irradiance = result.cases[CAUTIOUS].irradiance.copy()
+    narrow = dose_scale(result, CAUTIOUS)
+    irradiance[result.cases[CAUTIOUS].best.face] *= 100.0
+    wide = dose_scale(synthetic.with_case(result, CAUTIOUS, irradiance), CAUTIOUS)
+    assert not narrow.logarithmic
+    assert wide.logarithmic
+    middle = np.sqrt(wide.low * wide.high)
+    assert float(wide.position(np.array(middle))) == pytest.approx(0.5)
+
+
+def test_faces_below_the_target_are_set_apart(result):
+    irradiance = result.cases[CAUTIOUS].irradiance.copy()
+    face = result.cases[CAUTIOUS].best.face
+    irradiance[face] *= 0.01
+    scale = dose_scale(synthetic.with_case(result, CAUTIOUS, irradiance), CAUTIOUS)
+    assert scale.wanting[face].all()
+    assert scale.wanting.sum() == 2
+    assert scale.low == 1000.0
+
+
+def test_without_a_timer_colours_show_irradiance():
+    dark = synthetic.result(dark=True)
+    scale = dose_scale(dark, CAUTIOUS)
+    np.testing.assert_allclose(scale.values, dark.cases[CAUTIOUS].irradiance / 10.0)
+    assert scale.unit == "mW/cm²"
+    assert scale.marks == ()
+    none = dark.triangles.judged & (dark.cases[CAUTIOUS].irradiance == 0.0)
+    assert none.any()
+    np.testing.assert_array_equal(scale.wanting, none)
+
+
+def test_area_receiving_at_least():
+    values, share = area_receiving(np.array([3.0, 1.0, 2.0]), np.array([1.0, 2.0, 1.0]))
+    np.testing.assert_array_equal(values, [1.0, 2.0, 3.0])
+    np.testing.assert_array_equal(share, [1.0, 0.5, 0.25])
+
+
+def test_the_worst_spot_is_marked_where_it_lies(canvas, result, tmp_path):
+    scale = dose_scale(result, CAUTIOUS)
+    worst = result.cases[CAUTIOUS].worst
+    body = [b.name for b in result.triangles.bodies].index(worst.object)
+    panels = object_panels(result.triangles, scale, body, worst, "worst spot", canvas)
+    marked = [panel for panel in panels if panel.mark is not None]
+    assert len(marked) == 1
+    assert not marked[0].mark.hidden
+    assert marked[0].title.startswith(worst.side)
+    write_page(tmp_path / "with.png", "a", "b", panels, scale)
+    bare = [replace(panel, mark=None) for panel in panels]
+    write_page(tmp_path / "without.png", "a", "b", bare, scale)
+    new, old = pixels(tmp_path / "with.png"), pixels(tmp_path / "without.png")
+    rows, columns = np.nonzero((new != old).any(axis=2))
+    assert len(rows) > 500
+    black = near(new, np.array([0, 0, 0])) & ~near(old, np.array([0, 0, 0]))
+    assert black.sum() > 200
+    left = (0 if panels[0].mark is not None else 475) + marked[0].mark.at[0]
+    top = 70 + marked[0].mark.at[1]
+    radius = np.hypot(columns - left, rows - top)
+    assert (radius < 19).sum() > 100
+    assert (radius < 9).sum() == 0  # the spot itself stays in sight
+
+
+def test_picture_files(result, tmp_path):
+    pictures = write_pictures(result, tmp_path / "new" / "folder")
+    assert [picture.kind for picture in pictures].count(OVERVIEW) == 2
+    assert sorted(p.kind for p in pictures[2:]) == sorted([OBJECT, WORST_OBJECT])
+    for picture in pictures:
+        image = pixels(picture.file)
+        assert image.shape == (HEIGHT, WIDTH, 3)
+        assert image.std() > 15.0
+        assert picture.file.stat().st_size < 250_000
+        colourful = np.ptp(image[70:, :950], axis=2) > 60
+        assert colourful.mean() > 0.01
+        assert "mJ/cm²" in picture.caption or picture.kind == OBJECT
+    ringed = [p for p in pictures if p.kind == OVERVIEW and "worst spot" in p.caption]
+    assert len(ringed) == 1
+
+
+def test_pictures_without_a_timer_say_so(tmp_path):
+    dark = synthetic.result(dark=True)
+    pictures = write_pictures(dark, tmp_path)
+    wide = [picture for picture in pictures if picture.kind != OBJECT]
+    assert all("no finite timer" in picture.caption for picture in wide)
+    assert all("mJ" not in picture.caption for picture in wide)
+    worst = next(picture for picture in pictures if picture.kind == WORST_OBJECT)
+    view = pixels(worst.file)[70:, :950]
+    assert near(view, HATCH_INK).sum() > 100
+    charts = write_charts(dark, tmp_path)
+    assert [chart.file.name for chart in charts] == ["chart_spread.png"]
+
+
+def test_many_objects_show_the_worst_lit_and_say_so(result, tmp_path, monkeypatch):
+    monkeypatch.setattr("raysim.output.pictures.MOST_OBJECTS", 1)
+    pictures = write_pictures(result, tmp_path)
+    assert [picture.kind for picture in pictures] == [OVERVIEW, OVERVIEW, WORST_OBJECT]
+    assert "Of 2 judged objects the 1 worst-lit" in pictures[0].caption
+
+
+def test_charts(result, tmp_path):
+    charts = write_charts(result, tmp_path)
+    assert [chart.file.name for chart in charts] == ["chart_spread.png", "chart_time.png"]
+    for chart in charts:
+        assert pixels(chart.file).std() > 10.0
+
+
+def test_odd_names_are_drawn_as_they_are_written(canvas, result, tmp_path):
+    scale = dose_scale(result, CAUTIOUS)
+    blank = np.full((830, 950, 3), 255, np.uint8)
+    label = Label((300.0, 300.0), r"$\frac{1$ ^{ <b> é")
+    panel = Panel(blank, title=r"$x^{", labels=(label,))
+    write_page(tmp_path / "odd.png", "100 $ & $", "_{", [panel], scale)
+    assert (pixels(tmp_path / "odd.png")[360:380, 200:400] < 128).any()
+
+
+def test_files_of_objects_with_equal_plain_names_differ(tmp_path):
+    pictures = write_pictures(synthetic.result(names=("../a b", "a/b")), tmp_path)
+    files = [picture.file for picture in pictures]
+    assert len(set(files)) == len(files)
+    assert {file.parent for file in files} == {tmp_path}

@@ -1,0 +1,321 @@
+"""Tests of the report: self-contained, escaped, and saying what the result says."""
+
+import base64
+import re
+from dataclasses import replace
+from datetime import date
+from html.parser import HTMLParser
+from importlib import resources
+from pathlib import Path
+
+import numpy as np
+import pytest
+import synthetic
+
+from raysim.exposure import exposure_time
+from raysim.output.cautions import CAUTION_LINE, CAUTIONS
+from raysim.output.charts import write_charts
+from raysim.output.pictures import write_pictures
+from raysim.output.report import write_report
+from raysim.output.report_inputs import lamps_table, surfaces_table
+from raysim.output.report_tables import (
+    NOT_CLEAR,
+    cases_table,
+    doses_table,
+    energy_table,
+    meters_table,
+    objects_table,
+    reflectance_gain,
+)
+from raysim.output.report_words import uncertainty_words
+from raysim.output.sentences import bottom_line, number
+from raysim.result import BRIGHT, CAUTIOUS, EXPECTED, Result
+from raysim.units import minutes_seconds
+
+NASTY = "<b>\"bold\" & 'x'</b><img src=x onerror=alert(1)>"
+
+WARM_UP_LOSS = 75.0  # s: five minutes that rise from half to full output lose a quarter
+
+
+class Page(HTMLParser):
+    """Tags, addresses and text of an HTML page."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str | None]] = []
+        self.pieces: list[str] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += attrs
+
+    def handle_data(self, data):
+        self.pieces.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.pieces).split())
+
+    def values(self, *names: str) -> list[str]:
+        return [value or "" for name, value in self.attributes if name in names]
+
+
+def html_of(result: Result, path: Path, pictures=(), **more) -> str:
+    write_report(result, pictures, path / "report.html", **more)
+    return (path / "report.html").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def result() -> Result:
+    return synthetic.result()
+
+
+@pytest.fixture(scope="module")
+def full(result, tmp_path_factory) -> str:
+    """Report with all its pictures."""
+    folder = tmp_path_factory.mktemp("full")
+    pictures = write_pictures(result, folder) + write_charts(result, folder)
+    return html_of(result, folder, pictures, day=date(2031, 4, 5), command="raysim dose a.toml")
+
+
+def test_loads_nothing_and_runs_nothing(full):
+    page = Page(full)
+    assert not {"script", "iframe", "object", "embed", "link", "form"} & set(page.tags)
+    assert not [name for name, _ in page.attributes if name.startswith("on")]
+    addresses = page.values("src", "href", "srcset", "data", "action", "background")
+    assert addresses
+    assert all(address.startswith("data:image/png;base64,") for address in addresses)
+    style = re.search(r"<style>(.*?)</style>", full, re.S).group(1)
+    assert "url(" not in style
+    assert "@import" not in style
+    assert not re.search(r"https?:", re.sub(r"base64,[A-Za-z0-9+/=]+", "", full))
+
+
+def test_all_pictures_are_inside(full):
+    images = [v.split(",", 1)[1] for v in Page(full).values("src")]
+    assert len(images) == 2 + 2 + 2  # overviews, objects, charts
+    assert all(base64.b64decode(i).startswith(b"\x89PNG\r\n") for i in images)
+    assert len(set(images)) == len(images)
+
+
+def test_everything_a_user_names_is_escaped(result, tmp_path):
+    hostile = synthetic.result(names=(NASTY, "{{ 7 * 7 }}"), title=NASTY)
+    lamps = tuple(replace(lamp, name=NASTY) for lamp in hostile.triangles.lamps)
+    surfaces = tuple(replace(s, name=NASTY, source=NASTY) for s in hostile.triangles.surfaces)
+    triangles = replace(hostile.triangles, lamps=lamps, surfaces=surfaces)
+    warning = replace(hostile.warnings[0], what=NASTY, file=NASTY)
+    hostile = replace(
+        hostile,
+        triangles=triangles,
+        warnings=(warning,),
+        meters=(replace(hostile.meters[0], name=NASTY),),
+        assumptions=((NASTY, NASTY, NASTY),),
+    )
+    html = html_of(
+        hostile, tmp_path, write_pictures(hostile, tmp_path),
+        written_inputs=[(NASTY, NASTY)], command=NASTY,
+    )  # fmt: skip
+    plain = html_of(
+        result, tmp_path, write_pictures(result, tmp_path),
+        written_inputs=[("a", "b")], command="c",
+    )  # fmt: skip
+    page = Page(html)
+    assert page.tags == Page(plain).tags
+    assert "onerror" not in [name for name, _ in page.attributes]
+    assert page.text.count(NASTY) > 15
+    assert "{{ 7 * 7 }}" in page.text
+    assert NASTY not in html
+
+
+def test_bottom_line_says_what_the_result_says(result, full):
+    lines = bottom_line(result)
+    case = result.cases[CAUTIOUS]
+    assert lines[0].startswith(f"Set the timer to {minutes_seconds(result.timer)},")
+    whole = " ".join(lines)
+    assert f"{case.worst.object}, {case.worst.part}, {case.worst.side}, lower left" in whole
+    x, y, z = (1000.0 * case.worst.centroid).round().astype(int)
+    assert f"x {x}, y {y}, z {z} mm" in whole
+    seconds = result.timer - WARM_UP_LOSS
+    dose = case.worst.irradiance * seconds / 10.0
+    assert f"and {number(dose)} mJ/cm2 by the end of the timer" in whole
+    assert "asked for are 1.2 × 1,000 mJ/cm2" in whole
+    assert minutes_seconds(result.cases[EXPECTED].exposure_time) in whole
+    assert "95% confidence" in whole
+    ratio = case.best.irradiance / case.worst.irradiance
+    assert f"{number(ratio)} times" in whole
+    text = Page(full).text
+    for line in lines:
+        assert line.replace("/cm2", "/cm²") in text
+
+
+def test_precision_missed_and_interruption_are_said(result):
+    assert "precision" not in " ".join(bottom_line(result))
+    missed = " ".join(bottom_line(replace(result, precision_asked=0.01)))
+    assert "(1.0%) was not reached" in missed
+    assert "3.0% below" in missed
+    assert "interrupted" in " ".join(bottom_line(replace(result, interrupted=True)))
+
+
+def test_interruption_stands_in_the_report(result, tmp_path):
+    assert "Interrupted run" not in html_of(result, tmp_path)
+    assert "Interrupted run" in html_of(replace(result, interrupted=True), tmp_path)
+
+
+def test_no_finite_time(tmp_path):
+    dark = synthetic.result(dark=True)
+    lines = bottom_line(dark)
+    assert "no finite timer" in lines[0]
+    assert lines[1].startswith("No light was found at respirator 2, shell, inside")
+    assert "add a lamp" in lines[2]
+    text = Page(html_of(dark, tmp_path)).text
+    assert "no finite time" in text
+    assert "Dose of each object at the timer" not in text
+    assert "nan" not in text.lower().replace("finance", "")
+    assert doses_table(dark) is None
+    assert reflectance_gain(dark) is None
+
+
+def test_a_spot_with_too_little_light_asks_for_photons():
+    lit = synthetic.result()
+    case = replace(lit.cases[CAUTIOUS], bound=0.0, exposure_time=np.inf)
+    lines = bottom_line(replace(lit, cases={**lit.cases, CAUTIOUS: case}))
+    assert "it could be none" in lines[1]
+    assert any("more photons" in line for line in lines)
+    assert any("must not set a timer" in line for line in lines)
+
+
+def test_cautions_stand_in_the_report(full):
+    text = Page(full).text
+    assert CAUTION_LINE in text
+    assert len(CAUTIONS) >= 8
+    for caution in CAUTIONS:
+        assert caution in text
+    together = " ".join(CAUTIONS).lower()
+    for word in (
+        "injures eyes and skin", "crisis", "not a medical device", "calibrated", "maker",
+        "regulator", "local codes", "licensed",
+    ):  # fmt: skip
+        assert word in together
+        assert word in CAUTION_LINE.lower()
+
+
+def test_the_word_never_to_be_used_is_not(full):
+    source = resources.files("raysim.data").joinpath("report.html.j2").read_text(encoding="utf-8")
+    assert "steril" not in (full + source).lower()
+
+
+def test_repeat_block_and_date(full, result):
+    text = Page(full).text
+    for piece in ("2031-04-05", result.sha256, "raysim dose a.toml", "1,000,000", "5,000 on 0"):
+        assert piece in text
+    for word in ("Prepared by", "Checked by", "signature", "date"):
+        assert word in text
+
+
+def test_cases_table(result):
+    table = cases_table(result)
+    cells = {row[0]: row[1:] for row in table.rows}
+    assert table.headings[1:] == (CAUTIOUS, EXPECTED, BRIGHT)
+    assert cells["lamp output, share of rating"] == ("0.680", "1.00", "1.00")
+    worst = result.cases[CAUTIOUS].worst
+    shown = f"{number(worst.irradiance / 10)} ± {number(worst.standard_error / 10, 2)}"
+    assert cells["its irradiance ± standard error, mW/cm²"][0] == shown
+    times = cells["exposure time from a cold start"]
+    assert times[0] == f"{minutes_seconds(result.timer)} (sets the timer)"
+    assert times[1] == minutes_seconds(result.cases[EXPECTED].exposure_time)
+
+
+def test_a_case_counted_too_coarsely_is_not_quoted(result):
+    coarse = replace(result.cases[BRIGHT], bound=0.0, exposure_time=np.inf)
+    changed = replace(result, cases={**result.cases, BRIGHT: coarse})
+    rows = [row for row in cases_table(changed).rows if row[3] == NOT_CLEAR]
+    assert len(rows) == 4
+    assert all(NOT_CLEAR not in row[1:3] for row in rows)
+
+
+def test_objects_table(result):
+    table = objects_table(result)
+    assert [row[0] for row in table.rows] == ["respirator 1", "respirator 2", "all judged faces"]
+    case = result.cases[CAUTIOUS]
+    for row, summary in zip(table.rows, (*case.per_object, case.summary), strict=True):
+        assert row[1] == number(summary.worst / 10)
+        assert row[5] == number(summary.mean / 10)
+        assert row[6] == number(summary.best / 10)
+    spot = case.worst_per_object[1]
+    alone = exposure_time(spot.lower_bound, synthetic.TARGET, synthetic.SAFETY, synthetic.WARM_UP)
+    assert table.rows[1][-1] == minutes_seconds(alone)
+    assert table.rows[2][-1] == minutes_seconds(result.timer)
+
+
+def test_doses_table(result):
+    seconds = result.timer - WARM_UP_LOSS
+    for row, summary in zip(
+        doses_table(result).rows, result.cases[CAUTIOUS].per_object, strict=False
+    ):
+        assert row[4] == number(summary.percentile_5 * seconds / 10.0)
+
+
+def test_energy_table_adds_up(result):
+    rows = energy_table(result).rows
+    assert rows[-1][0] == "emitted by the lamps"
+    assert rows[-1][1:] == ("3.26", "100.0", "4.80", "100.0")
+    for column in (2, 4):
+        assert sum(float(row[column]) for row in rows[:-1]) == pytest.approx(100.0, abs=0.6)
+
+
+def test_meters_table(result):
+    (row,) = meters_table(result).rows
+    assert row == ("middle", "150, 120, 100", "0, 0, 1", "2.50 ± 0.050", "2.00", "0.800")
+    assert meters_table(replace(result, meters=())) is None
+
+
+def test_lamps_table_shares_the_light_on_the_worst_spot(result):
+    rows = lamps_table(result).rows
+    assert [row[0] for row in rows] == ["front lamp", "rear lamp"]
+    assert rows[1][1:3] == ("2.40", "100")
+    worst = result.cases[CAUTIOUS].worst
+    side = ("outside", "inside").index(worst.side)
+    there = result.lamp_irradiance[0, :, worst.face, side]
+    assert rows[0][3] == f"{100 * there[0] / there.sum():.0f}"
+    assert sum(int(row[3]) for row in rows) in (99, 100, 101)
+
+
+def test_surfaces_table_has_every_surface_in_use(result):
+    rows = surfaces_table(result.triangles).rows
+    assert [row[0] for row in rows] == [s.name for s in result.triangles.surfaces]
+    cloth = rows[2]
+    assert cloth[1] == "shell of 2 objects"
+    assert cloth[3:6] == ("0.05", "0.25", "0.6")
+    assert cloth[2].endswith("(estimate, no source)")
+
+
+def test_uncertainty_says_what_the_bound_leaves_out(result):
+    words = " ".join(" ".join(uncertainty_words(result)).split())
+    assert f"gets less than {number(result.cases[CAUTIOUS].bound / 10)} mW/cm²" in words
+    for word in ("reflectance", "output of the lamps", "shape", "calibrated", "68% of the rated"):
+        assert word in words
+    gain = reflectance_gain(result)
+    worst = [result.cases[case].worst.irradiance for case in (CAUTIOUS, EXPECTED)]
+    assert gain == pytest.approx(worst[1] / (worst[0] / 0.68))
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (0.0, "0"),
+        (1.0, "1.00"),
+        (0.99999, "1.00"),
+        (9.996, "10.0"),
+        (0.012345, "0.0123"),
+        (1234.5, "1,230"),
+        (99950.0, "100,000"),
+        (-3.14159, "-3.14"),
+        (2.5e-7, "2.50 × 10^-7"),
+        (np.inf, "none"),
+        (np.float64(305.49), "305"),
+    ],
+)
+def test_number(value, words):
+    assert number(value) == words
