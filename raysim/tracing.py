@@ -86,7 +86,6 @@ def kernel_scene(scene: SceneTriangles) -> KernelScene:
 
 def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
     """Response table of the kernels; columns of the cases are low, expected, high."""
-    number = np.nan_to_num  # constants have no index; the kernel does not look at it then
     return Surfaces(
         kind=np.array([FRESNEL if s.is_fresnel else 0 for s in surfaces], np.int32),
         reflectance=np.array(
@@ -96,7 +95,9 @@ def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
             [[s.transmittance_low, s.transmittance, s.transmittance_high] for s in surfaces]
         ),
         specular=np.array([1.0 if s.is_fresnel else s.specular for s in surfaces]),
-        index=number(np.array([s.refractive_index or 1.0 for s in surfaces])),
+        refractive_index=np.array(
+            [s.refractive_index or 1.0 for s in surfaces]
+        ),  # not looked at for constants
         extinction=np.array([s.extinction for s in surfaces]),
     )
 
@@ -143,7 +144,7 @@ class ForwardRun:
         self.max_bounces = max_bounces
         self.key = split_word(seed)
         share = scene.lamp_watts / scene.lamp_watts.sum()
-        turns = scene.lamp_tubes.count  # whole turns, so that twin tubes emit alike
+        turns = scene.lamp_tubes.number  # whole turns, so that twin tubes emit alike
         self.batch_photons = np.maximum(np.rint(share * batch_photons / turns), 1).astype(
             np.int64
         ) * turns.astype(np.int64)

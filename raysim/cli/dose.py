@@ -82,7 +82,7 @@ def command(
     refuse_taken(folder, force)
     teller.warn(warnings)
     result = _traced(built, warnings, teller, seed, photons, precision, threads)
-    write_results(
+    trouble = write_results(
         result,
         folder,
         case,
@@ -91,6 +91,8 @@ def command(
         _same_again(scene, seed, photons, precision, case),
         teller.notice,
     )
+    if trouble and not quiet:
+        click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
     _tell(result, folder, case, as_json, quiet)
     if result.interrupted:
         sys.exit(INTERRUPTED)

@@ -220,7 +220,7 @@ def adjoint_path(
         surfaces.transmittance,
         surfaces.specular,
     )
-    fresnel = (surfaces.kind, surfaces.index, surfaces.extinction)
+    fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     low = path & MASK
     stream = starts.stream[target]
     high = (path >> SHIFT) << np.uint64(8)

@@ -15,7 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import numba
-from numba import config as numba_config
+
+# Typed loosely: numba sets these attributes at run time.
+settings: Any = numba.config
 
 KERNEL_FOLDER = Path(__file__).resolve().parent
 
@@ -65,15 +67,15 @@ def kernel(function: Callable[..., Any] | None = None, *, parallel: bool = False
     if function is None:
         return lambda f: kernel(f, parallel=parallel)
     folder = cache_folder()
-    before = numba_config.CACHE_DIR
+    before = settings.CACHE_DIR
     try:
         # Numba reads the folder while it decorates; other packages keep theirs.
-        numba_config.CACHE_DIR = str(folder) if folder else before
+        settings.CACHE_DIR = str(folder) if folder else before
         return numba.njit(error_model="numpy", parallel=parallel, cache=folder is not None)(
             function
         )
     finally:
-        numba_config.CACHE_DIR = before
+        settings.CACHE_DIR = before
 
 
 def is_warm(name: str) -> bool:

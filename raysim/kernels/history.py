@@ -113,7 +113,7 @@ def follow_photon(
         surfaces.transmittance,
         surfaces.specular,
     )
-    fresnel = (surfaces.kind, surfaces.index, surfaces.extinction)
+    fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     two_sided, tubes = geometry.two_sided, geometry.tubes
     cases = reflectance.shape[1]
     alive = (1 << cases) - 1

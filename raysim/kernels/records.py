@@ -42,15 +42,15 @@ class Surfaces(NamedTuple):
     reflectance: np.ndarray  # (surfaces, cases) float64, total
     transmittance: np.ndarray  # (surfaces, cases) float64, diffuse, thin sheets only
     specular: np.ndarray  # (surfaces,) float64, share of the reflectance
-    index: np.ndarray  # (surfaces,) float64, refractive index n
+    refractive_index: np.ndarray  # (surfaces,) float64, n
     extinction: np.ndarray  # (surfaces,) float64, extinction coefficient k
 
 
 class LampTubes(NamedTuple):
-    """Which tubes belong to a lamp: tubes ``first[lamp]`` up to ``first[lamp] + count[lamp]``."""
+    """Tubes of each lamp: ``first[lamp]`` up to ``first[lamp] + number[lamp]``."""
 
     first: np.ndarray  # (lamps,) int32
-    count: np.ndarray  # (lamps,) int32
+    number: np.ndarray  # (lamps,) int32
 
 
 class Starts(NamedTuple):

@@ -31,7 +31,7 @@ def trace_batch(
     """
     arrivals, bodies, fates, stack = tally
     segments = 0
-    count = lamp_tubes.count[lamp]
+    count = lamp_tubes.number[lamp]
     for i in range(photons):
         photon = first + i
         tube = lamp_tubes.first[lamp] + photon % count

@@ -1,6 +1,7 @@
 """The dose map as a mesh file that other programs open."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +16,8 @@ def write_dose_map(result: Result, path: Path, case: str = CAUTIOUS) -> None:
     triangles = result.triangles
     count = len(triangles.corners)
     points = to_mm(triangles.corners.reshape(-1, 3)).astype(np.float32)
-    mesh = pyvista.PolyData.from_regular_faces(points, np.arange(3 * count).reshape(-1, 3))
+    faces: Any = np.arange(3 * count).reshape(-1, 3)
+    mesh = pyvista.PolyData.from_regular_faces(points, faces)
     chosen = result.cases[case]
     dose = to_mJ_cm2(result.dose_at_timer(case))
     for side, name in enumerate(("outside", "inside")):

@@ -97,14 +97,20 @@ def write_results(
     written_inputs: Sequence[tuple[str, str]] = (),
     command: str = "",
     notice: Callable[[str], None] = lambda what: None,
-) -> None:
-    """Write result.json, faces.csv, dose_map.vtp, pictures and report.html into `folder`."""
-    from raysim.output.charts import write_charts
+) -> str:
+    """Write result.json, faces.csv, dose_map.vtp, pictures and report.html into `folder`.
+
+    Returns what went wrong with the pictures, without which the rest is written all the same; ""
+    if nothing did.
+    """
     from raysim.output.dose_map import write_dose_map
-    from raysim.output.pictures import write_pictures
+    from raysim.output.draw import draw_apart
     from raysim.output.report import write_report
 
+    trouble = ""
+
     def fill(fresh: Path) -> None:
+        nonlocal trouble
         (fresh / RESULT_FILE).write_text(json_text(result_record(result, case)), encoding="utf-8")
         write_faces(result, fresh / "faces.csv", case)
         notice("writing the dose map")
@@ -113,9 +119,9 @@ def write_results(
         if pictures:
             notice("drawing pictures")
             (fresh / "pictures").mkdir()
-            shown = write_pictures(result, fresh / "pictures", case)
-            shown += write_charts(result, fresh / "pictures")
+            shown, trouble = draw_apart(result, fresh / "pictures", case)
         notice("writing the report")
         write_report(result, shown, fresh / "report.html", written_inputs, command=command)
 
     write_whole(folder, fill)
+    return trouble

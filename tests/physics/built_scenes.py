@@ -185,3 +185,31 @@ def band(radius, heights, sides):
 
     corners = grid(heights, turns.astype(float), place)
     return corners, np.repeat(np.arange(len(heights) - 1), 2 * sides)
+
+
+LINING = [
+    surface(0.5, 0.7, 0.8),
+    surface(0.6, 0.75, 0.89, specular=0.75),
+    smooth(0.1905, 2.9773),
+    surface(0.8, 0.9, 0.95, specular=1.0),
+    smooth(1.5728),
+]
+SHEET = surface(0.3, 0.4, 0.5, transmittance=(0.2, 0.25, 0.3))
+TUBE_SURFACE = surface(0.05, 0.5, 0.9)
+TUBE = (((0.1, 0.2, 0.3), (0.3, 0.25, 0.3), 0.013),)
+
+
+def busy_scene(lining, lamp_surface, sheet, closed=True, detail=2):
+    """Box with a ball, two thin sheets and two lamps; without its front wall if not closed."""
+    walls = box_walls(0.0, (0.4, 0.5, 0.6), detail)
+    if not closed:
+        del walls["front"]
+    ball, _ = icosphere(0.08, detail, (0.25, 0.3, 0.12))
+    sheets = [
+        rectangle((0.05, 0.1, 0.1), (0.2, 0.1, 0.0), (0.0, 0.0, 0.3)),
+        rectangle((0.1, 0.05, 0.42), (0.25, 0.0, 0.02), (0.0, 0.3, 0.0)),
+    ]
+    pieces = [Piece(wall, lining[i % len(lining)]) for i, wall in enumerate(walls.values())]
+    pieces += [Piece(ball, lining[-1])] + [Piece(s, sheet, two_sided=True) for s in sheets]
+    twin = (((0.05, 0.4, 0.5), (0.3, 0.4, 0.5), 0.008), ((0.05, 0.42, 0.5), (0.3, 0.42, 0.5), 0.008))
+    return scene_of(pieces, [Lamp(TUBE, 4.9, lamp_surface), Lamp(twin, 3.3, lamp_surface)], closed)

@@ -5,39 +5,20 @@ import pytest
 from agreement import all_agree
 from built_scenes import (
     BLACK,
+    LINING,
     LOSSLESS,
+    SHEET,
+    TUBE_SURFACE,
     Lamp,
     Piece,
     box,
-    box_walls,
+    busy_scene,
     flipped,
-    icosphere,
-    rectangle,
     scene_of,
-    smooth,
     surface,
 )
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
 from raysim.tracing import ForwardRun, kernel_scene
-
-TUBE = (((0.1, 0.2, 0.3), (0.3, 0.25, 0.3), 0.013),)
-
-
-def busy_scene(lining, lamp_surface, sheet, closed=True):
-    """Box with a sphere and two crossed thin sheets; without its front wall if not closed."""
-    walls = box_walls(0.0, (0.4, 0.5, 0.6), 2)
-    if not closed:
-        del walls["front"]
-    ball, _ = icosphere(0.08, 2, (0.25, 0.3, 0.12))
-    sheets = [
-        rectangle((0.05, 0.1, 0.1), (0.2, 0.1, 0.0), (0.0, 0.0, 0.3)),
-        rectangle((0.1, 0.05, 0.42), (0.25, 0.0, 0.02), (0.0, 0.3, 0.0)),
-    ]
-    pieces = [Piece(wall, lining[i % len(lining)]) for i, wall in enumerate(walls.values())]
-    pieces += [Piece(ball, lining[-1])] + [Piece(s, sheet, two_sided=True) for s in sheets]
-    twin = (((0.05, 0.4, 0.5), (0.3, 0.4, 0.5), 0.008), ((0.05, 0.42, 0.5), (0.3, 0.42, 0.5), 0.008))
-    return scene_of(pieces, [Lamp(TUBE, 4.9, lamp_surface), Lamp(twin, 3.3, lamp_surface)], closed)
-
 
 def traced(scene, batches, seed=1, batch=8_192, **limits):
     """A run of so many batches, two workers."""
@@ -70,19 +51,9 @@ def test_black_surfaces_give_direct_light_only():
     assert (run.fates() == 0).all()
 
 
-LINING = [
-    surface(0.5, 0.7, 0.8),
-    surface(0.6, 0.75, 0.89, specular=0.75),
-    smooth(0.1905, 2.9773),
-    surface(0.8, 0.9, 0.95, specular=1.0),
-    smooth(1.5728),
-]
-SHEET = surface(0.3, 0.4, 0.5, transmittance=(0.2, 0.25, 0.3))
-
-
 @pytest.mark.parametrize("closed", [True, False])
 def test_every_photon_is_accounted_for(closed):
-    scene = busy_scene(LINING, surface(0.05, 0.5, 0.9), SHEET, closed)
+    scene = busy_scene(LINING, TUBE_SURFACE, SHEET, closed)
     run = traced(scene, 16)
     account = run.bodies().sum(axis=2) + run.fates().sum(axis=2)
     assert (account == run.photons).all()
@@ -93,7 +64,7 @@ def test_every_photon_is_accounted_for(closed):
 
 def test_what_arrives_goes_on_as_the_surface_says():
     # Given the arrivals on all bodies of one surface, r + t of them go on: a binomial count.
-    scene = busy_scene(LINING, surface(0.05, 0.5, 0.9), SHEET)
+    scene = busy_scene(LINING, TUBE_SURFACE, SHEET)
     run = traced(scene, 240)
     arrivals = run.arrivals()[0].sum(axis=(1, 3))
     absorbed = run.bodies().sum(axis=1)
