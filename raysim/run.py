@@ -9,7 +9,7 @@ from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.errors import Fault, Level, RaysimError
 from raysim.judge import Estimate, Judged, judge_case, judged_units
 from raysim.provenance import stated_assumptions
-from raysim.refine import Refinement, refine
+from raysim.refine import Refinement, refine, refine_best
 from raysim.result import (
     CASES,
     EXPECTED,
@@ -38,7 +38,7 @@ from raysim.tracing import (
 )
 from raysim.version import __version__
 
-DEFAULT_PHOTONS = 4_000_000
+DEFAULT_PHOTONS = 8_000_000
 DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
 METER_PATHS = 1024  # per batch
@@ -121,7 +121,8 @@ def simulate(
     if precision is not None and not interrupted:
         try:
             backward = AdjointRun(arrays, scene.triangles, seed, threads)
-            refine(backward, units, job.state, job.factors[:2], precision, progress)
+            refine(backward, units, job.state, job.factors, precision, progress)
+            refine_best(backward, units, job.state, job.factors, progress)
         except KeyboardInterrupt:
             interrupted = True
     meters = () if interrupted else _meters(scene, arrays, seed, threads)
@@ -209,12 +210,13 @@ class _Job:
         u = (slice(None), units.faces, units.sides)
         lamps = len(arrays.lamp_watts)
         self.state = Refinement(
-            mean=self.mean[u][:2].copy(),
-            error=self._error(scale)[u][:2],
-            bound=self.bound[u][:2].copy(),
+            mean=self.mean[u].copy(),
+            error=self._error(scale)[u],
+            bound=self.bound[u].copy(),
             looks=np.zeros(len(units.faces), np.int64),
-            by_lamp=np.zeros((2, lamps, len(units.faces))),
-            by_lamp_error=np.zeros((2, lamps, len(units.faces))),
+            by_lamp=np.zeros((len(CASES), lamps, len(units.faces))),
+            by_lamp_error=np.zeros((len(CASES), lamps, len(units.faces))),
+            row=np.full(len(units.faces), -1),
         )
 
     def _error(self, scale: np.ndarray) -> np.ndarray:
@@ -236,8 +238,8 @@ class _Job:
         looked = state.looked
         faces, sides = units.faces[looked], units.sides[looked]
         error = np.sqrt(self.by_lamp_variance)
-        self.by_lamp[:2, :, faces, sides] = state.by_lamp[:, :, looked]
-        error[:2, :, faces, sides] = state.by_lamp_error[:, :, looked]
+        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, looked]
+        error[:, :, faces, sides] = state.by_lamp_error[:, :, looked]
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
         return Result(
@@ -270,12 +272,10 @@ class _Job:
         looked = state.looked
         mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
         bound = self.bound[number].copy()
-        trusted = np.ones(len(looked), bool)
-        if number < 2:
-            mean[units.faces[looked], units.sides[looked]] = state.mean[number, looked]
-            error[units.faces, units.sides] = state.error[number]
-            bound[units.faces, units.sides] = state.bound[number]
-            trusted = looked if looked.any() else trusted
+        mean[units.faces[looked], units.sides[looked]] = state.mean[number, looked]
+        error[units.faces, units.sides] = state.error[number]
+        bound[units.faces, units.sides] = state.bound[number]
+        trusted = looked if looked.any() else np.ones(len(looked), bool)
         watts = self.arrays.lamp_watts * self.factors[number]
         target = scene.written.target
         return judge_case(

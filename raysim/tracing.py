@@ -240,7 +240,7 @@ class AdjointRun:
         triangles: SceneTriangles,
         seed: int,
         threads: int,
-        cases: slice = slice(0, 2),
+        cases: slice = slice(None),
         max_bounces: int = MAX_BOUNCES,
     ) -> None:
         self.scene = scene

@@ -19,7 +19,6 @@ import math
 import numpy as np
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.emission import mantle_point
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.random_numbers import (
     ADJOINT_LAMP,
@@ -36,7 +35,7 @@ from raysim.kernels.sampling import (
 )
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance
 from raysim.kernels.traverse import nearest_hit
-from raysim.kernels.vectors import dot, from_local, tangents
+from raysim.kernels.vectors import dot, from_local
 
 
 @kernel
@@ -96,10 +95,20 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
     if distance <= radius:
         return x, y, z, wx, wy, wz, 0.0
     axial, angle, density = square_to_seen_cylinder(u, v, axial0, distance, radius, tubes[i, 6])
-    tx, ty, tz, bx, by, bz = tangents(wx, wy, wz)
-    facing = math.atan2(dot(px, py, pz, bx, by, bz), dot(px, py, pz, tx, ty, tz))
-    qx, qy, qz, mx, my, mz = mantle_point(tubes, i, axial, facing + angle)
-    return qx, qy, qz, mx, my, mz, density
+    # Frame about the axis whose first vector points to the viewer.
+    px, py, pz = px / distance, py / distance, pz / distance
+    bx, by, bz = wy * pz - wz * py, wz * px - wx * pz, wx * py - wy * px
+    cosine, sine = math.cos(angle), math.sin(angle)
+    mx, my, mz = cosine * px + sine * bx, cosine * py + sine * by, cosine * pz + sine * bz
+    return (
+        tubes[i, 0] + axial * wx + radius * mx,
+        tubes[i, 1] + axial * wy + radius * my,
+        tubes[i, 2] + axial * wz + radius * mz,
+        mx,
+        my,
+        mz,
+        density,
+    )
 
 
 @kernel

@@ -31,6 +31,8 @@ def draw_apart(result: Result, folder: Path, case: str = CAUTIOUS) -> tuple[list
         except (OSError, subprocess.TimeoutExpired) as error:
             return [], str(error)
     if done.returncode != 0:
+        if done.returncode < 0:
+            return [], "its graphics libraries are missing or broken; Debian has libegl1"
         last = done.stderr.strip().splitlines()[-1:] or [f"status {done.returncode}"]
         return [], last[0]
     rows = json.loads(done.stdout.splitlines()[-1])

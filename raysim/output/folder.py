@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from raysim.errors import RaysimError
+from raysim.output.pictures import Picture
 from raysim.output.records import result_record, write_faces
 from raysim.result import CAUTIOUS, Result
 
@@ -115,11 +116,13 @@ def write_results(
         write_faces(result, fresh / "faces.csv", case)
         notice("writing the dose map")
         write_dose_map(result, fresh / "dose_map.vtp", case)
-        shown = []
+        shown: list[Picture] = []
         if pictures:
             notice("drawing pictures")
             (fresh / "pictures").mkdir()
             shown, trouble = draw_apart(result, fresh / "pictures", case)
+            if trouble:
+                shutil.rmtree(fresh / "pictures")
         notice("writing the report")
         write_report(result, shown, fresh / "report.html", written_inputs, command=command)
 

@@ -57,8 +57,8 @@ def agrees(
     largest = catches * abs(truth) / (limit + stats.norm.ppf(POWER))
     if not standard_error <= largest:
         raise TooNoisyError(
-            f"error {standard_error / abs(truth):.2%} of the truth; {catches:.2%} can be caught "
-            f"only below {largest / abs(truth):.2%}"
+            f"standard error {standard_error:.3g} of {truth:.4g}; an error of {catches:.2%} can "
+            f"be caught only below {largest:.3g}"
         )
     return bool(abs(z_scores(estimate, standard_error, truth)) <= limit)
 

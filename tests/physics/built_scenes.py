@@ -204,7 +204,7 @@ def busy_scene(lining, lamp_surface, sheet, closed=True, detail=2):
     walls = box_walls(0.0, (0.4, 0.5, 0.6), detail)
     if not closed:
         del walls["front"]
-    ball, _ = icosphere(0.08, detail, (0.25, 0.3, 0.12))
+    ball, _ = icosphere(0.08, detail - 1, (0.25, 0.3, 0.12))
     sheets = [
         rectangle((0.05, 0.1, 0.1), (0.2, 0.1, 0.0), (0.0, 0.0, 0.3)),
         rectangle((0.1, 0.05, 0.42), (0.25, 0.0, 0.02), (0.0, 0.3, 0.0)),
@@ -213,3 +213,21 @@ def busy_scene(lining, lamp_surface, sheet, closed=True, detail=2):
     pieces += [Piece(ball, lining[-1])] + [Piece(s, sheet, two_sided=True) for s in sheets]
     twin = (((0.05, 0.4, 0.5), (0.3, 0.4, 0.5), 0.008), ((0.05, 0.42, 0.5), (0.3, 0.42, 0.5), 0.008))
     return scene_of(pieces, [Lamp(TUBE, 4.9, lamp_surface), Lamp(twin, 3.3, lamp_surface)], closed)
+
+
+ROOM_POWER = 4.9
+# A wide tube in a narrow room: backward paths meet it often, which keeps their noise low.
+WIDE = (((0.2, 0.05, 0.2), (0.2, 0.35, 0.2), 0.06),)
+
+
+def room(walls, tubes=WIDE, tube_surface=LOSSLESS, more=()):
+    """Closed box of one lining with one lamp; the first twelve faces are its walls."""
+    return scene_of(
+        [Piece(box(0.0, 0.4), walls), *more], [Lamp(tubes, ROOM_POWER, tube_surface)]
+    )
+
+
+def sheet_in_room(sheet):
+    """Lossless room with a sheet from wall to wall under the lamp: faces 12 and 13, side 0 up."""
+    under = rectangle((0.0, 0.0, 0.1), (0.4, 0.0, 0.0), (0.0, 0.4, 0.0))
+    return room(LOSSLESS, more=[Piece(under, sheet, two_sided=True)])

@@ -8,20 +8,20 @@ at least to the reflectance under test: a 1 % error in any material is an error 
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
-from agreement import agrees
+from agreement import agrees, all_agree
 from built_scenes import (
-    BLACK,
+    LINING,
     LOSSLESS,
-    Lamp,
-    Piece,
-    box,
-    box_walls,
-    icosphere,
-    rectangle,
-    scene_of,
+    ROOM_POWER,
+    SHEET,
+    TUBE_SURFACE,
+    busy_scene,
+    room,
+    sheet_in_room,
     smooth,
     surface,
 )
@@ -29,24 +29,7 @@ from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 from raysim.scene.triangles import SceneTriangles
 from raysim.tracing import Target
 
-WIDE = (((0.2, 0.05, 0.2), (0.2, 0.35, 0.2), 0.06),)
 TWIN = (((0.1, 0.05, 0.2), (0.1, 0.35, 0.2), 0.04), ((0.2, 0.05, 0.2), (0.2, 0.35, 0.2), 0.04))
-POWER = 4.9
-UNDER = rectangle((0.0, 0.0, 0.1), (0.4, 0.0, 0.0), (0.0, 0.4, 0.0))
-
-
-def room(walls, tubes=WIDE, tube_surface=LOSSLESS, floor=None, more=()):
-    """Closed box with one lamp; the walls, two faces each, are its first pieces, floor first."""
-    by_name = box_walls(0.0, 0.4)
-    names = ("floor", "ceiling", "left", "right", "front", "back")
-    pieces = [Piece(by_name[name], walls) for name in names]
-    pieces[0] = Piece(by_name["floor"], floor or walls)
-    return scene_of([*pieces, *more], [Lamp(tubes, POWER, tube_surface)])
-
-
-def sheet_in_room(sheet):
-    """Lossless room with a sheet from wall to wall under the lamp."""
-    return room(LOSSLESS, more=[Piece(UNDER, sheet, two_sided=True)])
 
 
 @dataclass(frozen=True)
@@ -67,17 +50,17 @@ class Case:
 # times: light that comes back is P rho / (1 - rho), of logarithmic derivative 1 / (1 - rho). A
 # black sheet that transmits t is met from below t + t^3 + ... = t / (1 - t^2) times.
 ONE_MATERIAL = {
-    "diffuse": Case(room(surface(0.0, 0.8, 0.9)), 4.0 * POWER, 5.0),
-    "mixed": Case(room(surface(0.0, 0.8, 0.89, specular=0.75)), 4.0 * POWER, 5.0),
-    "mirror": Case(room(surface(0.0, 0.8, 0.9, specular=1.0)), 4.0 * POWER, 5.0),
+    "diffuse": Case(room(surface(0.0, 0.8, 0.9)), 4.0 * ROOM_POWER, 5.0),
+    "mixed": Case(room(surface(0.0, 0.8, 0.89, specular=0.75)), 4.0 * ROOM_POWER, 5.0),
+    "mirror": Case(room(surface(0.0, 0.8, 0.9, specular=1.0)), 4.0 * ROOM_POWER, 5.0),
     "twin tubes": Case(room(LOSSLESS, TWIN, surface(0.0, 0.8, 0.9)), None, 5.0),
     "mirrored tubes": Case(room(LOSSLESS, TWIN, surface(0.0, 0.8, 0.9, specular=1.0)), None, 5.0),
     "sheet, back": Case(
-        sheet_in_room(surface(0.0, 0.8, 0.9)), 4.0 * POWER, 5.0, faces=(12, 13)
+        sheet_in_room(surface(0.0, 0.8, 0.9)), 4.0 * ROOM_POWER, 5.0, faces=(12, 13)
     ),
     "sheet, through": Case(
         sheet_in_room(surface(0.0, transmittance=(0.0, 0.8, 0.9))),
-        0.8 / 0.36 * POWER,
+        0.8 / 0.36 * ROOM_POWER,
         1.64 / 0.36,
         faces=(12, 13),
         side=1,
@@ -85,36 +68,46 @@ ONE_MATERIAL = {
 }
 
 
-def both_estimates(scene, faces, side, photons, paths, altered=None, dark_case=True):
-    """Power (W) on faces taken together, forward and backward: two pairs of mean and error.
+def photon_estimate(scene, faces, side, photons, dark_case=True):
+    """Power (W) that photons bring to faces taken together: mean and error.
 
-    `altered` takes the place of the scene for the backward paths; `dark_case` says that case 0 is
-    without the light in question and is to be taken off.
+    `dark_case` says that case 0 is without the light in question and is to be taken off.
     """
-    faces = np.asarray(faces)
     group = np.where(np.isin(np.arange(len(scene.areas)), faces), 0, 1)
-    forward = forward_blocks(scene, photons, 11, group)[:, :, 0, 0, side]
-    target = Target(5, tuple(faces), (side,) * len(faces))
-    backward = adjoint_blocks(altered or scene, [target], paths, 12)[:, :, 0, 0]
-    backward = backward * scene.areas[faces].sum()
-    return [mean_and_error(b[:, 1] - dark_case * b[:, 0]) for b in (forward, backward)]
+    blocks = forward_blocks(scene, photons, 11, group)[:, :, 0, 0, side]
+    return mean_and_error(blocks[:, 1] - dark_case * blocks[:, 0])
 
 
-def same(forward, backward, catches=0.01):
+def path_estimate(scene, faces, side, paths, dark_case=True):
+    """The same by backward paths."""
+    target = Target(5, faces, (side,) * len(faces))
+    blocks = adjoint_blocks(scene, [target], paths, 12)[:, :, 0, 0]
+    return mean_and_error((blocks[:, 1] - dark_case * blocks[:, 0]) * scene.areas[[*faces]].sum())
+
+
+def same(first, second, catches):
     """Whether two means with errors agree."""
-    error = np.hypot(forward[1], backward[1])
-    return agrees(forward[0], error, backward[0], catches, DEGREES)
+    error = np.hypot(first[1], second[1])
+    return agrees(first[0], error, second[0], catches, DEGREES)
+
+
+@cache
+def photons_by(material):
+    """What photons bring in the scene of one material: mean and error, W."""
+    case = ONE_MATERIAL[material]
+    return photon_estimate(case.scene, case.faces, case.side, 100_000)
 
 
 @pytest.mark.parametrize("material", ONE_MATERIAL)
 def test_light_that_one_material_sends_on(material):
     case = ONE_MATERIAL[material]
     catches = 0.01 * case.sensitivity  # of the light: 1 % of the material's number
-    estimates = both_estimates(case.scene, case.faces, case.side, 100_000, 100_000)
-    assert same(*estimates, catches)
+    ahead = photons_by(material)
+    back = path_estimate(case.scene, case.faces, case.side, 100_000)
+    assert same(ahead, back, catches)
     if case.truth is not None:
-        for mean, error in estimates:
-            assert agrees(mean, error, case.truth, catches, DEGREES)
+        assert agrees(*ahead, case.truth, catches, DEGREES)
+        assert agrees(*back, case.truth, catches, DEGREES)
 
 
 # Index, extinction, hemispherical mean R at 253.7 nm, from the Fresnel equations: aluminium (Rakic
@@ -128,13 +121,40 @@ def test_light_in_a_smooth_room(material):
     index, extinction, mean = SMOOTH[material]
     scene = room(smooth(index, extinction))
     count = 100_000 if mean > 0.9 else 3_000_000
-    estimates = both_estimates(scene, range(12), 0, count, count, dark_case=False)
-    assert same(*estimates, 0.01 * mean / (1.0 - mean))
+    walls = tuple(range(12))
+    ahead = photon_estimate(scene, walls, 0, count, dark_case=False)
+    back = path_estimate(scene, walls, 0, count, dark_case=False)
+    assert same(ahead, back, 0.01 * mean / (1.0 - mean))
 
 
-def test_every_face_of_a_mixed_room_by_lamp_and_case():
-    # Lambertian, mixed, mirror, two kinds of Fresnel walls; a ball; two sheets that transmit; a
-    # single and a twin tube of another reflectance: 108 face-sides, each by lamp and case.
+# Face-sides of the mixed room, paths from each, and the errors that would be seen on a single one
+# and on the sum of them all.
+MIXED_ROOM = {
+    "walls": ([(face, 0) for face in range(12)], 200_000, 0.13, 0.025),
+    "ball": ([(face, 0) for face in range(12, 32)], 60_000, 0.6, 0.06),
+    "sheets": ([(face, side) for face in range(32, 36) for side in (0, 1)], 150_000, 0.2, 0.05),
+}
+
+
+@pytest.fixture(scope="module")
+def mixed_room():
+    """Diffuse, mixed, mirror and two kinds of Fresnel walls, a smooth ball, two sheets that
+    transmit, a single and a twin tube; and where photons arrive in it."""
     scene = busy_scene(LINING, TUBE_SURFACE, SHEET, detail=1)
-    walls, ball, sheets = np.arange(48), np.arange(48, 128), np.arange(128, 132)
-    print(len(scene.areas))
+    return scene, forward_blocks(scene, 3_000_000, 21)
+
+
+@pytest.mark.parametrize("part", MIXED_ROOM)
+def test_every_face_of_a_mixed_room_by_lamp_and_case(mixed_room, part):
+    scene, forward = mixed_room
+    sides, paths, catches, catches_in_sum = MIXED_ROOM[part]
+    targets = [Target(1_000 + i, (f,), (s,)) for i, (f, s) in enumerate(sides)]
+    backward = adjoint_blocks(scene, targets, paths, 22)
+    faces, which = np.array(sides).T
+    areas = scene.areas[faces]
+    ahead = forward[:, :2][..., faces, which] / areas
+    for detect, weights in ((catches, np.eye(len(sides))), (catches_in_sum, areas[:, None])):
+        (mean, error), (other, other_error) = (
+            mean_and_error(blocks @ weights) for blocks in (ahead, backward)
+        )
+        assert all_agree(mean, np.hypot(error, other_error), other, detect, DEGREES)

@@ -6,7 +6,7 @@ E = E_direct + rho P / (A (1 - rho)) at every point, and the mean of E is P / (A
 closed room of any shape, because (1 - rho) A mean(E) = P.
 
 The lamp here absorbs nothing (its own reflectance is 1) and is so small, 6e-5 of the wall's area,
-that what it scatters changes the evenness by less than 1e-3 over the bounces of rho = 0.85.
+that what it scatters changes the evenness by less than 1e-3 over the bounces of rho = 0.75.
 """
 
 import numpy as np
@@ -20,7 +20,7 @@ POWER, RADIUS = 5.0, 0.3
 OFF_CENTRE = Lamp((((0.1, 0.05, -0.15), (0.1, 0.07, -0.15), 5e-4),), POWER, LOSSLESS)
 
 
-def sphere(specular, subdivisions=4, lining=(0.0, 0.75, 0.85)):
+def sphere(specular, subdivisions=4, lining=(0.0, 0.5, 0.75)):
     """Closed sphere whose walls reflect `lining` in the three cases."""
     corners, _ = icosphere(RADIUS, subdivisions)
     piece = Piece(flipped(corners), surface(*lining, specular=specular))
@@ -48,21 +48,21 @@ def test_mean_irradiance_in_a_box_is_that_of_any_closed_room():
 
 def test_reflected_light_is_even():
     scene = sphere(0.0)
-    octants = (scene.centroids > 0.0) @ np.array([1, 2, 4])
-    areas = np.bincount(octants, scene.areas)
-    blocks = forward_blocks(scene, 1_900_000, 2, octants)[:, :, 0, :, 0] / areas
+    quarters = (scene.centroids[:, [0, 2]] > 0.0) @ np.array([1, 2])
+    areas = np.bincount(quarters, scene.areas)
+    blocks = forward_blocks(scene, 1_700_000, 2, quarters)[:, :, 0, :, 0] / areas
     direct = blocks[:, 0].mean(axis=0)
-    assert direct.max() > 5.0 * direct.min()  # the lamp is well off centre
-    for case, rho in ((1, 0.75), (2, 0.85)):
+    assert direct.max() > 4.0 * direct.min()  # the lamp is well off centre
+    for case, rho, catches in ((1, 0.5, 0.015), (2, 0.75, 0.01)):
         mean, error = mean_and_error(blocks[:, case] - blocks[:, 0])
         truth = rho * POWER / (areas.sum() * (1.0 - rho))
-        assert all_agree(mean, error, truth, degrees=DEGREES)
+        assert all_agree(mean, error, truth, catches, DEGREES)
 
 
 def test_reflected_light_is_even_backwards():
     scene = sphere(0.0)
     targets = [Target(face, (face,), (0,)) for face in range(0, 5120, 640)]
-    blocks = adjoint_blocks(scene, targets, 100_000, 3)[:, :, 0]
+    blocks = adjoint_blocks(scene, targets, 100_000, 3, slice(0, 3))[:, [0, 2], 0]
     reflected = blocks[:, 1] - blocks[:, 0]
     truth = 0.75 * POWER / (scene.areas.sum() * 0.25)
     assert all_agree(*mean_and_error(reflected), truth, catches=0.05, degrees=DEGREES)
