@@ -67,11 +67,11 @@ REFUSED = [
     ("1e400 m", LENGTH, "is not a finite number"),
     ("3 W", LENGTH, "is not a length"),
     ("3 mm", POWER, "is not a power"),
-    ("48 uW", IRRADIANCE, "is not a irradiance"),
+    ("48 uW", IRRADIANCE, "irradiance; expected a number"),
     ("1 J", DOSE, "is not a dose"),
     ("1 J/cm", DOSE, "is not a dose"),
     ("5 fortnites", TIME, 'the unit of "5 fortnites" is not known'),
-    ("1 cm", AREA, "is not a area"),
+    ("1 cm", AREA, "area; expected a number"),
 ]
 
 

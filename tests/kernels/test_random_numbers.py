@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from agreement import fits
+
 from raysim.kernels.compile import kernel
 from raysim.kernels.random_numbers import (
     ADJOINT_LAMP,

@@ -7,9 +7,10 @@ would be seen with a probability of 0.975 at a false alarm of 1e-6.
 import numpy as np
 import pytest
 from agreement import fits
+from scipy import integrate
+
 from raysim.kernels import sampling
 from raysim.kernels.compile import kernel
-from scipy import integrate
 
 SAMPLES = 2_000_000
 
@@ -119,7 +120,9 @@ def test_seen_cylinder_follows_its_density(view):
     assert np.abs(out[:, 2] / density - 1.0).max() < 1e-9
     middle = np.clip(axial0, 0.1 * length, 0.9 * length)
     width = np.clip(distance, 0.02 * length, 0.2 * length)
-    z = np.unique(np.clip(middle + width * np.array([-99, -2, -1, -0.5, 0, 0.5, 1, 2, 99]), 0, length))
+    z = np.unique(
+        np.clip(middle + width * np.array([-99, -2, -1, -0.5, 0, 0.5, 1, 2, 99]), 0, length)
+    )
     a = np.linspace(-half, half, 9)
     nodes, weights = np.polynomial.legendre.leggauss(40)
     zz = 0.5 * (z[:-1, None] + z[1:, None]) + 0.5 * np.diff(z)[:, None] * nodes

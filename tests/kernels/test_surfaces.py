@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from agreement import agrees
+
 from raysim.kernels.compile import kernel
 from raysim.kernels.records import FRESNEL
 from raysim.kernels.surfaces import (
@@ -55,7 +56,9 @@ def test_fresnel_agrees_with_complex_arithmetic_at_every_angle():
 
     for n, k, *_ in TABLE.values():
         for cosine in np.linspace(1e-6, 1.0, 97):
-            assert fresnel_reflectance(cosine, n, k) == pytest.approx(fresnel(cosine, n, k), abs=1e-12)
+            assert fresnel_reflectance(cosine, n, k) == pytest.approx(
+                fresnel(cosine, n, k), abs=1e-12
+            )
 
 
 def test_fresnel_at_its_limits():

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from raysim.kernels.vectors import dot, from_local, mirrored, normalised, tangents
 
 AWKWARD = [

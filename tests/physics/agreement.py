@@ -67,7 +67,8 @@ def all_agree(estimate, standard_error, truth, catches=0.01, degrees=np.inf) -> 
     """Whether `agrees` holds for every element of arrays of one shape."""
     values = np.broadcast_arrays(estimate, standard_error, truth)
     rows = zip(*(v.ravel() for v in values), strict=True)
-    return all([agrees(e, s, t, catches, degrees) for e, s, t in rows])
+    verdicts = [agrees(e, s, t, catches, degrees) for e, s, t in rows]  # none is left unjudged
+    return all(verdicts)
 
 
 def fits(counts, probabilities, catches: float = 0.01) -> bool:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+
 from raysim.library import Surface
 from raysim.scene.triangles import Body, LampRating, LampTube, Part, SceneTriangles
 
@@ -211,7 +212,10 @@ def busy_scene(lining, lamp_surface, sheet, closed=True, detail=2):
     ]
     pieces = [Piece(wall, lining[i % len(lining)]) for i, wall in enumerate(walls.values())]
     pieces += [Piece(ball, lining[-1])] + [Piece(s, sheet, two_sided=True) for s in sheets]
-    twin = (((0.05, 0.4, 0.5), (0.3, 0.4, 0.5), 0.008), ((0.05, 0.42, 0.5), (0.3, 0.42, 0.5), 0.008))
+    twin = (
+        ((0.05, 0.4, 0.5), (0.3, 0.4, 0.5), 0.008),
+        ((0.05, 0.42, 0.5), (0.3, 0.42, 0.5), 0.008),
+    )
     return scene_of(pieces, [Lamp(TUBE, 4.9, lamp_surface), Lamp(twin, 3.3, lamp_surface)], closed)
 
 
@@ -222,9 +226,7 @@ WIDE = (((0.2, 0.05, 0.2), (0.2, 0.35, 0.2), 0.06),)
 
 def room(walls, tubes=WIDE, tube_surface=LOSSLESS, more=()):
     """Closed box of one lining with one lamp; the first twelve faces are its walls."""
-    return scene_of(
-        [Piece(box(0.0, 0.4), walls), *more], [Lamp(tubes, ROOM_POWER, tube_surface)]
-    )
+    return scene_of([Piece(box(0.0, 0.4), walls), *more], [Lamp(tubes, ROOM_POWER, tube_surface)])
 
 
 def sheet_in_room(sheet):

@@ -1,6 +1,7 @@
 """What the two estimators say of a scene, as means with standard errors from batches."""
 
 import numpy as np
+
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
 
 BLOCKS = 64
@@ -43,7 +44,7 @@ def mean_and_error(blocks):
     return blocks.mean(axis=0), blocks.std(axis=0, ddof=1) / np.sqrt(len(blocks))
 
 
-def adjoint_blocks(scene, targets, paths, seed, cases=slice(0, 2)):
+def adjoint_blocks(scene, targets, paths, seed, cases=slice(0, 3)):
     """Irradiance (W/m2) of targets, (BLOCKS, cases, lamps, targets), from `paths` paths each."""
     run = AdjointRun(kernel_scene(scene), scene, seed, THREADS, cases)
     run.add_targets(list(targets))

@@ -1,6 +1,7 @@
 """Rays cast at bare meshes: the tracer's intersection without any transport."""
 
 import numpy as np
+
 from raysim.kernels.compile import kernel
 from raysim.kernels.hierarchy import build_hierarchy
 from raysim.kernels.sampling import square_to_cosine_hemisphere
@@ -33,13 +34,13 @@ def cast(corners, origins, directions, tubes=NO_TUBES, skip=None):
     """
     tree, order = tree_of(corners, tubes)
     rays = len(origins)
-    primitives = np.concatenate([order, len(order) + np.arange(len(tubes))])
+    primitives = np.concatenate([order, len(order) + np.arange(len(tubes)), [-1]])
     kernel_number = np.full(rays, -1)
     if skip is not None:
-        kernel_number = np.argsort(primitives)[skip]
+        kernel_number = np.argsort(order)[skip]
     distances, hits = np.zeros(rays), np.zeros(rays, np.int64)
     _cast(tree, origins, directions, kernel_number, distances, hits)
-    return distances, np.where(hits < 0, -1, primitives[hits])
+    return distances, primitives[hits]  # a miss, -1, is the last one
 
 
 @kernel
@@ -49,9 +50,7 @@ def _cast_lobes(tree, origins, normals, u, hits):
         o, n = origins[i], normals[i]
         x, y, z = square_to_cosine_hemisphere(u[i, 0], u[i, 1])
         dx, dy, dz = from_local(x, y, z, n[0], n[1], n[2])
-        _, hit = nearest_hit(
-            tree, o[0], o[1], o[2], dx, dy, dz, np.inf, -1, -1, False, stack
-        )
+        _, hit = nearest_hit(tree, o[0], o[1], o[2], dx, dy, dz, np.inf, -1, -1, False, stack)
         hits[hit] += 1
 
 

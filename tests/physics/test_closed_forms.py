@@ -112,9 +112,9 @@ def test_discs_and_spheres_in_their_limits():
     # A small disc sees a coaxial one as an element: r^2 / (r^2 + h^2) (Howell B-12, from memory).
     assert coaxial_discs(1e-5, 0.3, 0.4) == pytest.approx(0.36, rel=1e-6)
     r, dr = middles(0.0, 0.25, 2000)
-    element = 0.5 * (1 + (0.3**2 - r**2 - 0.4**2) / np.sqrt(
-        (0.3**2 + r**2 + 0.4**2) ** 2 - 4 * 0.3**2 * r**2
-    ))
+    element = 0.5 * (
+        1 + (0.3**2 - r**2 - 0.4**2) / np.sqrt((0.3**2 + r**2 + 0.4**2) ** 2 - 4 * 0.3**2 * r**2)
+    )
     summed = (element * 2.0 * r * dr).sum() / 0.25**2
     assert coaxial_discs(0.25, 0.3, 0.4) == pytest.approx(summed, rel=1e-6)
     # The flux of an isotropic source through a disc is its solid angle over 4 pi.

@@ -17,8 +17,10 @@ from built_scenes import (
     scene_of,
     surface,
 )
+
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
 from raysim.tracing import ForwardRun, kernel_scene
+
 
 def traced(scene, batches, seed=1, batch=8_192, **limits):
     """A run of so many batches, two workers."""
@@ -73,7 +75,9 @@ def test_what_arrives_goes_on_as_the_surface_says():
         if s.is_fresnel or not any(own):
             continue
         low, expected, high = s.transmittance_low, s.transmittance, s.transmittance_high
-        on = np.array([s.reflectance_low + low, s.reflectance + expected, s.reflectance_high + high])
+        on = np.array(
+            [s.reflectance_low + low, s.reflectance + expected, s.reflectance_high + high]
+        )
         hits = arrivals[:, np.array(own)[scene.face_part]].sum(axis=1)
         went_on = hits - absorbed[:, np.flatnonzero(own)].sum(axis=1)
         assert all_agree(went_on / hits, np.sqrt(on * (1.0 - on) / hits), on)
@@ -81,7 +85,8 @@ def test_what_arrives_goes_on_as_the_surface_says():
 
 def test_the_back_of_a_one_sided_surface_counts_as_lost():
     scene = scene_of(
-        [Piece(flipped(box(0.0, 0.4)), LOSSLESS)], [Lamp((((0.1, 0.2, 0.2), (0.3, 0.2, 0.2), 0.01),), 1.0)]
+        [Piece(flipped(box(0.0, 0.4)), LOSSLESS)],
+        [Lamp((((0.1, 0.2, 0.2), (0.3, 0.2, 0.2), 0.01),), 1.0)],
     )
     run = traced(scene, 2)
     assert (run.fates()[:, :, LOST] == run.photons).all()

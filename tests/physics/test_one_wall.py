@@ -16,6 +16,7 @@ RADIUS, LENGTH, POWER = 0.12, 0.3, 4.9
 START = np.array([0.0, -0.1, 0.4])
 AT = np.array([0.1, 0.05, 0.2])  # faces down, lamp above its horizon: sees the wall z = 0 only
 
+
 def image_irradiance(reflectance):
     """Irradiance (W/m2) at AT from the image of the tube, by midpoint quadrature."""
     turn = 2.0 * np.pi * (np.arange(1500) + 0.5) / 1500

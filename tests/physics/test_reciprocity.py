@@ -3,8 +3,8 @@
 The two estimators share surfaces and intersections but neither emission, weights nor sums: photons
 are counted, paths are weighed. Helmholtz reciprocity makes their expectations equal.
 
-Where the first case is black, `case 1 - case 0` is the reflected light alone, and it is proportional
-at least to the reflectance under test: a 1 % error in any material is an error of 1 % or more.
+Where the first case is black, `case 1 - case 0` is the reflected light alone: a 1 % error in any
+material is an error of 1 % or more of it.
 """
 
 from dataclasses import dataclass
@@ -26,6 +26,7 @@ from built_scenes import (
     surface,
 )
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
+
 from raysim.scene.triangles import SceneTriangles
 from raysim.tracing import Target
 
@@ -152,7 +153,7 @@ def test_every_face_of_a_mixed_room_by_lamp_and_case(mixed_room, part):
     backward = adjoint_blocks(scene, targets, paths, 22)
     faces, which = np.array(sides).T
     areas = scene.areas[faces]
-    ahead = forward[:, :2][..., faces, which] / areas
+    ahead = forward[..., faces, which] / areas
     for detect, weights in ((catches, np.eye(len(sides))), (catches_in_sum, areas[:, None])):
         (mean, error), (other, other_error) = (
             mean_and_error(blocks @ weights) for blocks in (ahead, backward)

@@ -11,7 +11,9 @@ from agreement import agrees, all_agree
 from built_scenes import BLACK, Lamp, Piece, band, scene_of
 from closed_forms import line_irradiance, tube_irradiance
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error, point
+
 from raysim.lamps import keitz_irradiance
+from raysim.tracing import ForwardRun, kernel_scene
 
 RADIUS, LENGTH, POWER = 0.013, 0.36, 4.9
 LAMP = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, LENGTH), RADIUS),), POWER)
@@ -63,11 +65,17 @@ def adjoint_points(places, lamp=LAMP, paths=1_000_000):
 
 
 def test_points_beside_the_tube():
-    # Down to 3 mm from the glass and out to 20 m.
-    distances = np.array([*CYLINDER_TABLE, 0.016, 5.0, 20.0])
+    # Down to 7 mm from the glass and out to 20 m.
+    distances = np.array([*CYLINDER_TABLE, 5.0, 20.0])
     mean, error = adjoint_points([(d, 0.5 * LENGTH) for d in distances])
     truth = tube_irradiance(POWER, RADIUS, LENGTH, distances, 0.5 * LENGTH)
     assert all_agree(mean, error, truth, degrees=DEGREES)
+
+
+def test_a_point_3_mm_from_the_glass():
+    mean, error = adjoint_points([(0.016, 0.5 * LENGTH)], paths=2_000_000)
+    truth = tube_irradiance(POWER, RADIUS, LENGTH, 0.016, 0.5 * LENGTH)
+    assert agrees(mean[0], error[0], truth, degrees=DEGREES)
 
 
 def test_points_along_the_tube():
@@ -75,6 +83,17 @@ def test_points_along_the_tube():
     mean, error = adjoint_points([(0.10, z) for z in places])
     truth = tube_irradiance(POWER, RADIUS, LENGTH, 0.10, places)
     assert all_agree(mean, error, truth, degrees=DEGREES)
+
+
+def test_inverse_square_from_one_metre_overstates_by_keitzs_factor():
+    # Traced irradiance of a thin 0.81 m tube at 1 m and at 0.10 m: the law gives 4.7 times too much.
+    long = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, 0.81), 1e-3),), POWER)
+    (far, near), (far_error, near_error) = adjoint_points([(1.0, 0.405), (0.1, 0.405)], long)
+    ratio = far / 0.1**2 / near
+    error = ratio * np.hypot(far_error / far, near_error / near)
+    truth = keitz_irradiance(1.0, 1.0, 0.81) / 0.1**2 / keitz_irradiance(1.0, 0.1, 0.81)
+    assert round(truth, 1) == 4.7
+    assert agrees(ratio, error, truth, degrees=DEGREES)
 
 
 def test_limits_near_and_far():
@@ -88,7 +107,7 @@ def test_limits_near_and_far():
     assert truth[1] == pytest.approx(4.0 / np.pi * POWER / (4.0 * np.pi * far**2), rel=1e-12)
 
 
-@pytest.mark.parametrize(("distance", "photons"), [(0.02, 5e6), (0.10, 5e6), (1.0, 6e6)])
+@pytest.mark.parametrize(("distance", "photons"), [(0.02, 6.5e6), (0.10, 5e6), (1.0, 6e6)])
 def test_photons_on_a_band_around_the_tube(distance, photons):
     # Slices of a prism around the tube: every point of a slice lies alike, so that the whole
     # circumference counts. 720 sides differ from the circle by 6e-6.
@@ -105,7 +124,8 @@ def test_photons_on_a_band_around_the_tube(distance, photons):
     strong = truth * area > 0.1 * POWER
     assert strong.sum() >= 2
     assert all_agree(mean[strong], error[strong], truth[strong], degrees=DEGREES)
-    assert all_agree(mean, error, truth, catches=0.2, degrees=DEGREES)
+    lit = truth * area > 0.002 * POWER
+    assert all_agree(mean[lit], error[lit], truth[lit], catches=0.1, degrees=DEGREES)
 
 
 def test_two_tubes_of_one_lamp_share_its_watts_and_shade_one_another():
@@ -114,8 +134,6 @@ def test_two_tubes_of_one_lamp_share_its_watts_and_shade_one_another():
     radius, spacing, length = 0.006, 0.018, 60.0
     tubes = tuple(((x, 0.0, 0.0), (x, 0.0, length), radius) for x in (0.0, spacing))
     scene = scene_of([], [Lamp(tubes, 2.0)])
-    from raysim.tracing import ForwardRun, kernel_scene
-
     run = ForwardRun(kernel_scene(scene), 3, 2)
     run.add_batches(260)
     absorbed, photons = run.bodies()[1, 0].sum(), run.photons[0]

@@ -7,7 +7,17 @@ sqrt((1 - F) / (F N)); N is chosen so that a 1 % error would fail, and `agrees` 
 import numpy as np
 import pytest
 from agreement import agrees, all_agree
-from built_scenes import BLACK, Lamp, Piece, area_of, box_walls, disc, icosphere, rectangle, scene_of
+from built_scenes import (
+    BLACK,
+    Lamp,
+    Piece,
+    area_of,
+    box_walls,
+    disc,
+    icosphere,
+    rectangle,
+    scene_of,
+)
 from closed_forms import (
     coaxial_discs,
     element_to_sphere,

@@ -17,7 +17,7 @@ def toml_text(value) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return json.dumps(value)
+        return json.dumps(value, ensure_ascii=False)
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, dict):
@@ -75,7 +75,7 @@ def write_scene(folder: Path, data: dict | None = None, **meshes: trimesh.Trimes
 def with_object(**keys) -> dict:
     """The small scene and one object more, of bare steel unless told otherwise."""
     data = small_scene()
-    data["object"].append({"name": "thing", "mesh": "thing.ply", "surface": "steel"} | keys)
+    data["object"].append({"name": "thing", "mesh": "thing.ply", "surface": "stainless steel"} | keys)
     return data
 
 

@@ -1,0 +1,163 @@
+"""`raysim check`, `materials`, `start`, and the help of all commands."""
+
+import json
+
+import pytest
+from raysim.library import surfaces
+from raysim.version import __version__
+from running import raysim_said, shows_cautions
+from small_scenes import small_scene, write_scene
+
+
+def test_check_of_a_sound_scene(tmp_path):
+    write_scene(tmp_path)
+    said = raysim_said("check", "scene.toml", folder=tmp_path)
+    assert said.status == 0
+    assert said.err == ""
+    assert said.out.startswith("scene.toml: ")
+    assert "0 errors, 0 warnings" in said.out
+
+
+@pytest.fixture(scope="module")
+def doubtful(tmp_path_factory):
+    """Folder with a scene of one error and one warning."""
+    folder = tmp_path_factory.mktemp("doubtful")
+    data = small_scene()
+    data["chamber"]["lining"] = "white paint"
+    data["object"][0]["at"] = [280, 125, 150]
+    write_scene(folder, data)
+    return folder
+
+
+def test_check_tells_errors_first_and_ends_with_status_2(doubtful):
+    said = raysim_said("check", "scene.toml", folder=doubtful)
+    assert said.status == 2
+    error, warning, summary = said.out.splitlines()
+    assert error.startswith('error: scene.toml: object 1 "plate".at: it cuts through')
+    assert warning.startswith("warning: scene.toml: chamber.lining: ")
+    assert summary.endswith("1 error, 1 warning")
+
+
+def test_check_as_json(doubtful):
+    said = raysim_said("check", "scene.toml", "--json", folder=doubtful)
+    assert said.status == 2
+    assert said.err == ""
+    told = json.loads(said.out)
+    assert told["scene"] == "scene.toml"
+    assert [fault["level"] for fault in told["faults"]] == ["error", "warning"]
+    assert set(told["faults"][0]) == {"level", "file", "key", "what", "mend"}
+
+
+def test_check_of_a_file_that_is_no_scene_is_still_json(doubtful):
+    said = raysim_said("check", "none.toml", "--json", folder=doubtful)
+    assert said.status == 2
+    (fault,) = json.loads(said.out)["faults"]
+    assert "no such file" in fault["what"]
+
+
+def test_a_dose_is_refused_for_the_same_error_and_nothing_is_written(doubtful):
+    said = raysim_said("dose", "scene.toml", folder=doubtful)
+    assert said.status == 2
+    assert said.out == ""
+    assert "it cuts through chamber: right" in said.err
+    assert not (doubtful / "results").exists()
+
+
+def test_materials_lists_every_surface_with_range_and_mark(tmp_path):
+    said = raysim_said("materials", folder=tmp_path)
+    assert said.status == 0
+    assert said.err == ""
+    for surface in surfaces().values():
+        assert surface.name in said.out
+        assert surface.mark in said.out
+    assert "looks bright, is not" in said.out
+
+
+def test_materials_as_json_is_the_library(tmp_path):
+    said = raysim_said("materials", "--json", folder=tmp_path)
+    told = json.loads(said.out)
+    assert [row["name"] for row in told] == list(surfaces())
+    for row in told:
+        surface = surfaces()[row["name"]]
+        assert row["reflectance"] == surface.reflectance
+        assert row["source"] == surface.source
+        assert row["source"]
+
+
+def test_materials_by_name_shows_source_and_note(tmp_path):
+    said = raysim_said("materials", "Household", "mirror", folder=tmp_path)
+    assert said.status == 0
+    assert said.out.startswith("household mirror\n")
+    assert " ".join(surfaces()["household mirror"].source.split()) in said.words
+    assert "white paint\n" not in said.out
+
+
+@pytest.fixture(scope="module")
+def started(tmp_path_factory):
+    """Folder in which `raysim start my_box` was run, and what it said."""
+    folder = tmp_path_factory.mktemp("started")
+    return folder, raysim_said("start", "my_box", folder=folder)
+
+
+def test_start_makes_a_scene_that_passes_its_check(started):
+    folder, said = started
+    assert said.status == 0
+    assert "raysim dose my_box/my_box.toml" in said.out
+    files = {path.name for path in (folder / "my_box").iterdir()}
+    assert "my_box.toml" in files
+    assert len(files) >= 3
+    checked = raysim_said("check", "my_box/my_box.toml", folder=folder)
+    assert checked.status == 0
+    assert "0 errors, 0 warnings" in checked.out
+
+
+def test_a_quick_dose_of_the_starter_scene_works(started):
+    folder = started[0]
+    words = ("dose", "my_box/my_box.toml", "--precision", "0.3", "--photons", "1", "--no-pictures")
+    said = raysim_said(*words, folder=folder)
+    assert said.status == 0, said.err
+    assert "Set the timer to" in said.out
+    assert shows_cautions(said.out)
+    record = json.loads((folder / "results" / "my_box" / "result.json").read_text("utf-8"))
+    assert len(record["cases"]["cautious"]["per_object"]) == 2
+    assert record["meters"][0]["irradiance_mW_cm2"] > 0.0
+
+
+def test_start_keeps_what_stands_there(started):
+    folder = started[0]
+    scene = folder / "my_box" / "my_box.toml"
+    before = scene.read_bytes()
+    scene.write_bytes(before + b"# mine\n")
+    said = raysim_said("start", "my_box", folder=folder)
+    assert said.status == 2
+    assert "Mend: " in said.err
+    assert scene.read_bytes() == before + b"# mine\n"
+
+
+def test_start_fills_an_empty_folder(tmp_path):
+    (tmp_path / "new").mkdir()
+    assert raysim_said("start", "new", folder=tmp_path).status == 0
+    assert (tmp_path / "new" / "my_box.toml").is_file()
+
+
+@pytest.mark.parametrize("command", ["", "dose", "check", "materials", "start"])
+def test_help_says_what_a_command_is_for_with_an_example(tmp_path, command):
+    said = raysim_said(*([command] if command else []), "--help", folder=tmp_path)
+    assert said.status == 0
+    assert said.err == ""
+    assert "Example" in said.out
+    assert "raysim" in said.out
+    if not command:
+        assert all(name in said.out for name in ("dose", "check", "materials", "start"))
+        assert "injures eyes and skin" in said.words
+        assert "not a medical device" in said.words
+
+
+def test_without_a_command_the_help_is_shown(tmp_path):
+    said = raysim_said(folder=tmp_path)
+    assert said.status in (0, 2)
+    assert "Commands" in said.out + said.err
+
+
+def test_version(tmp_path):
+    assert raysim_said("--version", folder=tmp_path).out.strip() == f"raysim, version {__version__}"

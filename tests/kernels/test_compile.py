@@ -1,0 +1,150 @@
+"""The disk cache of machine code must forget the physics of an older version.
+
+Numba looks only at the file of a cached function, not at those of the functions it calls: after an
+upgrade of a callee the caller would go on with the old one.
+"""
+
+import ast
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import raysim
+from raysim.kernels import compile as compiling
+
+PACKAGE = Path(raysim.__file__).parent
+SCRIPT = """
+import numpy as np
+from raysim.kernels.compile import cache_folder
+from raysim.kernels.emission import mantle_point
+tube = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1.0]])
+print(cache_folder().name, *mantle_point(tube, 0, 0.5, 0.0)[3:])
+print(sum(mantle_point.stats.cache_hits.values()))
+"""
+# A callee of `mantle_point` in another file, with its two vectors exchanged.
+CHANGED = """
+
+@kernel
+def tangents(nx, ny, nz):
+    return 0.0, 1.0, 0.0, 1.0, 0.0, 0.0
+"""
+
+
+@pytest.fixture
+def installed(tmp_path):
+    """A copy of the package that can be changed, and a way to ask it for a normal of a tube.
+
+    Returns the copy, and a function that gives cache folder, normal and hits of the cache.
+    """
+    copy = tmp_path / "site" / "raysim"
+    shutil.copytree(PACKAGE / "kernels", copy / "kernels", ignore=shutil.ignore_patterns("__pyca*"))
+    for name in ("__init__.py", "version.py"):
+        shutil.copy(PACKAGE / name, copy / name)
+    environment = os.environ | {
+        "PYTHONPATH": str(copy.parent),
+        "NUMBA_CACHE_DIR": str(tmp_path / "cache"),
+    }
+
+    def ask():
+        told = subprocess.run(
+            [sys.executable, "-c", SCRIPT],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=True,
+            cwd=tmp_path,
+        ).stdout.split()
+        return told[0], [float(number) for number in told[1:4]], int(told[4])
+
+    return copy, ask
+
+
+def change_callee(copy):
+    """Append another `tangents` to the copy's vectors."""
+    with (copy / "kernels" / "vectors.py").open("a") as file:
+        file.write(CHANGED)
+
+
+def test_a_changed_callee_changes_the_result(installed):
+    copy, ask = installed
+    folder, before, hits = ask()
+    assert before == [1.0, 0.0, 0.0]
+    assert hits == 0
+    assert ask() == (folder, before, 1)  # the cache works at all
+    change_callee(copy)
+    new_folder, after, hits = ask()
+    assert new_folder != folder
+    assert after == [0.0, 1.0, 0.0]
+    assert hits == 0
+
+
+def test_without_the_hash_the_old_physics_would_run(installed):
+    # The planted error: a folder that does not depend on the sources.
+    copy, ask = installed
+    with (copy / "kernels" / "compile.py").open("a") as file:
+        file.write('\n\ndef source_hash(folder=None):\n    return "fixed"\n')
+    _, before, _ = ask()
+    change_callee(copy)
+    assert ask() == ("kernels-fixed", before, 1)
+
+
+def test_hash_depends_on_every_source_and_its_name(tmp_path):
+    compiling.source_hash.cache_clear()
+    hashes = []
+    (tmp_path / "deeper").mkdir()
+    for name, text in (
+        ("a.py", "x = 1"),
+        ("a.py", "x = 2"),
+        ("b.py", ""),
+        ("deeper/c.py", "x = 1"),
+        ("deeper/c.py", "x = 1 "),
+    ):
+        (tmp_path / name).write_text(text)
+        compiling.source_hash.cache_clear()
+        hashes.append(compiling.source_hash(tmp_path))
+    (tmp_path / "deeper" / "c.py").rename(tmp_path / "deeper" / "d.py")
+    compiling.source_hash.cache_clear()
+    hashes.append(compiling.source_hash(tmp_path))
+    assert len(set(hashes)) == 6
+    (tmp_path / "note.txt").write_text("not a source")
+    compiling.source_hash.cache_clear()
+    assert compiling.source_hash(tmp_path) == hashes[-1]
+
+
+def test_hash_covers_all_that_kernels_can_call():
+    # The hash is over this folder: its modules may import nothing else that is compiled.
+    for path in compiling.KERNEL_FOLDER.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                assert node.level == 0
+                names = [node.module]
+            for name in names:
+                known = name.split(".")[0] in {*sys.stdlib_module_names, "numpy", "numba"}
+                assert known or name.startswith("raysim.kernels."), f"{path.name} imports {name}"
+
+
+def test_no_cache_where_nothing_can_be_written(tmp_path, monkeypatch):
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(blocked))
+    compiling.cache_folder.cache_clear()
+    try:
+        assert compiling.cache_folder() is None
+        assert not compiling.is_warm("nearest_hit")
+        assert compiling.kernel(lambda x: x + 1.0)(1.0) == 2.0
+    finally:
+        compiling.cache_folder.cache_clear()
+
+
+def test_kernels_divide_as_ieee_and_are_not_reordered():
+    function = compiling.kernel(lambda x, y: (x / y, x + y - x))
+    assert function(1.0, 0.0)[0] == float("inf")
+    assert function(-1.0, 0.0)[0] == float("-inf")
+    nan = function(0.0, 0.0)[0]
+    assert nan != nan
+    assert function(1e16, 1.0)[1] == 0.0  # fast-math would give 1
