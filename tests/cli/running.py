@@ -11,7 +11,6 @@ from raysim.output.cautions import CAUTION_LINE
 
 ENVIRONMENT = os.environ | {
     "PYTHONPATH": str(Path(raysim.__file__).parents[1]),
-    "COLUMNS": "100",
     "PYTHONIOENCODING": "utf-8",
 }
 # Enough for scenes of a few faces; photons are rounded up to whole batches.
@@ -33,7 +32,14 @@ class Said:
 
 
 def raysim_said(*words: str | Path, folder: Path) -> Said:
-    """Run `raysim WORDS` in `folder`; no run may ever show a traceback."""
+    """Run `raysim WORDS` in `folder`, which must not show a traceback."""
+    said = answer(*words, folder=folder)
+    assert "Traceback" not in said.err + said.out, said.err
+    return said
+
+
+def answer(*words: str | Path, folder: Path) -> Said:
+    """Run `raysim WORDS` in `folder`."""
     done = subprocess.run(
         [sys.executable, "-m", "raysim", *map(str, words)],
         cwd=folder,
@@ -44,7 +50,6 @@ def raysim_said(*words: str | Path, folder: Path) -> Said:
         timeout=300,
         check=False,
     )
-    assert "Traceback" not in done.stderr + done.stdout, done.stderr
     return Said(done.returncode, done.stdout, done.stderr)
 
 

@@ -239,7 +239,7 @@ def test_warnings_are_told_once_and_kept(tmp_path):
 def dark(tmp_path_factory):
     """A run with a second judged sheet, one triangle, shut in a closed tin."""
     folder = tmp_path_factory.mktemp("dark")
-    data = with_object(name="tin", at=[60, 120, 40])
+    data = with_object(name="tin", at=[60, 120, 40], surface="bare plywood")
     keys = {"name": "shut in", "mesh": "sheet.ply", "at": [65, 130, 50], "edge": 100}
     data["object"].append(data["object"][0] | keys)
     sheet = trimesh.Trimesh(plate().vertices, [[0, 1, 2]], process=False)

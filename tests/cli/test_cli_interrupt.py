@@ -73,7 +73,9 @@ def test_ctrl_c_leaves_a_true_partial_result(tmp_path, phase):
         # Photons that are tallied but not counted would make the box brighter than it is.
         assert gone == pytest.approx(energy["emitted_W"], rel=1e-9)
         worst = case["worst"]
-        assert 0.0 <= worst["lower_bound_mW_cm2"] <= worst["irradiance_mW_cm2"]
+        # The bound may come from photons and lie above a first rough look back, but not far.
+        rough = worst["irradiance_mW_cm2"] + 5.0 * worst["standard_error_mW_cm2"]
+        assert 0.0 < worst["lower_bound_mW_cm2"] < rough
     assert {path.name for path in tmp_path.iterdir()} == {"scene.toml", "plate.ply", "results"}
 
 

@@ -9,8 +9,7 @@ from small_scenes import write_scene
 RUNS = {
     "one thread": ("--threads", "1"),
     "two threads": ("--threads", "2"),
-    "three threads": ("--threads", "3"),
-    "another seed": ("--threads", "2", "--seed", "2"),
+    "another seed": ("--threads", "3", "--seed", "2"),
 }
 
 
@@ -30,10 +29,9 @@ def records(tmp_path_factory):
     return found
 
 
-@pytest.mark.parametrize("name", ["two threads", "three threads"])
-def test_threads_change_nothing(records, name):
-    assert records[name] == records["one thread"]
-    assert records[name]["backward_paths"] > 0
+def test_threads_change_nothing(records):
+    assert records["two threads"] == records["one thread"]
+    assert records["two threads"]["backward_paths"] > 0
 
 
 def test_another_seed_changes_every_estimate(records):

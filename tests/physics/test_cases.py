@@ -73,7 +73,7 @@ def test_weights_of_backward_paths_give_each_case_its_own_light(company):
         scene = alone(scene, 0)
     faces, sides = np.array([(f, 0) for f in range(14)] + [(12, 1), (13, 1)]).T
     target = Target(1, tuple(faces), tuple(sides))
-    blocks = adjoint_blocks(scene, [target], 500_000, 5)[:, :, 0, 0]
+    blocks = adjoint_blocks(scene, [target], 600_000, 5)[:, :, 0, 0]
     for case in range(3) if company == "together" else (0,):
         mean, error = mean_and_error(blocks[:, case] * scene.areas[faces].sum())
         on = goes_on[case]

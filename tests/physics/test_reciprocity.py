@@ -121,7 +121,7 @@ SMOOTH = {"aluminium": (0.1905, 2.9773, 0.9253), "titanium dioxide": (2.5057, 1.
 def test_light_in_a_smooth_room(material):
     index, extinction, mean = SMOOTH[material]
     scene = room(smooth(index, extinction))
-    count = 100_000 if mean > 0.9 else 3_000_000
+    count = 100_000 if mean > 0.9 else 4_000_000
     walls = tuple(range(12))
     ahead = photon_estimate(scene, walls, 0, count, dark_case=False)
     back = path_estimate(scene, walls, 0, count, dark_case=False)
@@ -132,7 +132,7 @@ def test_light_in_a_smooth_room(material):
 # and on the sum of them all.
 MIXED_ROOM = {
     "walls": ([(face, 0) for face in range(12)], 200_000, 0.13, 0.025),
-    "ball": ([(face, 0) for face in range(12, 32)], 60_000, 0.6, 0.06),
+    "ball": ([(face, 0) for face in range(12, 32)], 60_000, 0.7, 0.07),
     "sheets": ([(face, side) for face in range(32, 36) for side in (0, 1)], 150_000, 0.2, 0.05),
 }
 

@@ -127,7 +127,7 @@ def test_tube_to_sphere():
     corners = corners * size * np.sqrt(4.0 * np.pi / area_of(corners)) + centre
     lamp = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, length), radius),), 1.0)
     scene = scene_of([Piece(corners, BLACK)], [lamp])
-    blocks = forward_blocks(scene, 4_000_000, 8, np.zeros(len(corners), int))
+    blocks = forward_blocks(scene, 5_200_000, 8, np.zeros(len(corners), int))
     share, error = mean_and_error(blocks[:, 1, 0, 0, 0])
     nodes, weights = np.polynomial.legendre.leggauss(80)
     turn, z = np.pi * (np.arange(720) + 0.5) / 360, 0.5 * length * (1.0 + nodes)
