@@ -38,9 +38,7 @@ def follow(geometry, surfaces, tube, photon, key0, key1, floor, tally, stack):
     triangles = geometry.corners.shape[0]
     last, weight = triangles + tube, 1.0
     for bounce in range(10_000):
-        distance, hit = nearest_hit(
-            tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack
-        )
+        distance, hit = nearest_hit(tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack)
         if hit < 0:
             return
         x, y, z = x + distance * dx, y + distance * dy, z + distance * dz
@@ -66,9 +64,7 @@ def trace(geometry, surfaces, batch, photons, key0, key1, floor, tally):
     stack = new_stack()
     for i in range(photons):
         photon = np.uint64(batch * photons + i)
-        follow(
-            geometry, surfaces, i % len(geometry.tubes), photon, key0, key1, floor, tally, stack
-        )
+        follow(geometry, surfaces, i % len(geometry.tubes), photon, key0, key1, floor, tally, stack)
 
 
 def merit(arrays, judged, floor: float) -> tuple[np.ndarray, np.ndarray]:
@@ -77,9 +73,7 @@ def merit(arrays, judged, floor: float) -> tuple[np.ndarray, np.ndarray]:
     trace(arrays.geometry, arrays.surfaces, 0, 10, *split_word(1), floor, rows[0].copy())
     started = time.perf_counter()
     for batch in range(BATCHES):
-        trace(
-            arrays.geometry, arrays.surfaces, batch, PHOTONS, *split_word(1), floor, rows[batch]
-        )
+        trace(arrays.geometry, arrays.surfaces, batch, PHOTONS, *split_word(1), floor, rows[batch])
     seconds = time.perf_counter() - started
     rows = rows[:, judged]
     mean = rows.mean(axis=0)

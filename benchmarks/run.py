@@ -119,7 +119,9 @@ def main() -> None:
     for name, value in figures.items():
         print(f"{name:<48} {value:10.3f}")
     if not quick:
-        machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+        machine = (
+            f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+        )
         row = {"date": date.today().isoformat(), "machine": machine, **figures}
         with (HERE / "results.jsonl").open("a", encoding="utf-8") as file:
             file.write(json.dumps(row) + "\n")

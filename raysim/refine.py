@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.interrupts import hold_interrupts
 from raysim.judge import Judged
 from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, t_quantile
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress, Target
@@ -92,10 +93,8 @@ def refine(
         _add_targets(run, units, state, chosen)
         paths = _paths_needed(run, state, chosen, goal, quantile)
         for piece in _pieces(paths):
-            run.add_paths(state.row[chosen[piece]], paths[piece])
-            _update(run, state, chosen[piece], factors, quantile)
+            _look(run, state, chosen[piece], paths[piece], factors, quantile)
             progress("tracing back from the darkest spots", *_distance(state, precision))
-        state.looks[chosen] += 1
         goal = (1.0 - precision) * _least_light(state)
         state.reached = bool((state.bound[SETTLED].min(axis=1) >= goal).all())
         if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
@@ -126,9 +125,7 @@ def refine_best(
                 if not len(chosen):
                     break
                 _add_targets(run, units, state, chosen)
-                run.add_paths(state.row[chosen], paths - done[chosen])
-                _update(run, state, chosen, factors, quantile)
-                state.looks[chosen] += 1
+                _look(run, state, chosen, paths - done[chosen], factors, quantile)
                 progress("tracing back from the brightest spots", 1.0, 1.0)
 
 
@@ -200,6 +197,21 @@ def _pieces(paths: np.ndarray) -> list[np.ndarray]:
     return np.split(np.arange(len(paths)), np.flatnonzero(np.diff(step)) + 1)
 
 
+def _look(
+    run: AdjointRun,
+    state: Refinement,
+    chosen: np.ndarray,
+    paths: np.ndarray,
+    factors: np.ndarray,
+    quantile: float,
+) -> None:
+    """Trace further paths from the chosen units and bring their numbers up to date."""
+    with hold_interrupts():
+        run.add_paths(state.row[chosen], paths)
+        _update(run, state, chosen, factors, quantile)
+        state.looks[chosen] += 1
+
+
 def _update(
     run: AdjointRun,
     state: Refinement,
@@ -207,7 +219,7 @@ def _update(
     factors: np.ndarray,
     quantile: float,
 ) -> None:
-    """Bring the chosen units' numbers up to date with all their paths."""
+    """Means, errors and bounds of the chosen units from all their paths."""
     batches = run.batch_irradiance(state.row[chosen])
     mean, error = batch_mean(batches)  # targets, lamps, cases
     state.by_lamp[:, :, chosen] = mean.transpose(2, 1, 0)

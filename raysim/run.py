@@ -7,6 +7,7 @@ import numpy as np
 
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.errors import Fault, Level, RaysimError
+from raysim.interrupts import hold_interrupts
 from raysim.judge import Estimate, Judged, judge_case, judged_units
 from raysim.provenance import stated_assumptions
 from raysim.refine import Refinement, refine, refine_best
@@ -102,7 +103,9 @@ def simulate(
     Raises
     ------
     RaysimError
-        Interrupted before there was anything to report, or numbers out of range.
+        Numbers out of range.
+    KeyboardInterrupt
+        Interrupted before there was anything to report.
     """
     _check_numbers(seed, photons, precision, threads)
     if photons is None and precision is None:
@@ -113,7 +116,7 @@ def simulate(
     forward = ForwardRun(arrays, seed, threads)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress)
     if forward.batches < 2:
-        raise RaysimError("interrupted before there was anything to report")
+        raise KeyboardInterrupt
     units = judged_units(scene.triangles)
     job = _Job(
         scene, arrays, forward, units, 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
@@ -125,7 +128,11 @@ def simulate(
             refine_best(backward, units, job.state, job.factors, progress)
         except KeyboardInterrupt:
             interrupted = True
-    meters = () if interrupted else _meters(scene, arrays, seed, threads)
+    meters: tuple[MeterResult, ...] = ()
+    try:
+        meters = () if interrupted else _meters(scene, arrays, seed, threads)
+    except KeyboardInterrupt:
+        interrupted = True
     return job.result(seed, precision, meters, warnings, interrupted, started)
 
 
@@ -149,7 +156,8 @@ def _trace_photons(forward: ForwardRun, photons: int, progress: Progress) -> boo
     step = 4 * forward.threads
     try:
         while forward.batches < batches:
-            forward.add_batches(min(step, batches - forward.batches))
+            with hold_interrupts():
+                forward.add_batches(min(step, batches - forward.batches))
             progress("tracing photons", forward.batches * per_batch, batches * per_batch)
     except KeyboardInterrupt:
         return True

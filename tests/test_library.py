@@ -108,7 +108,8 @@ def test_fresnel_rows_give_the_known_normal_reflectance(name):
     amplitude = (1.0 - index) / (1.0 + index)
     assert abs(amplitude) ** 2 == pytest.approx(NORMAL_INCIDENCE[name], abs=5e-4)
     assert surface.reflectance == pytest.approx(abs(amplitude) ** 2, abs=1e-12)
-    assert surface.is_fresnel and surface.specular == 1.0
+    assert surface.is_fresnel
+    assert surface.specular == 1.0
 
 
 def test_only_the_listed_rows_follow_fresnel():

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+
 from raysim import units
 from raysim.units import (
     AREA,

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 import pyvista
 import trimesh
+from running import QUICK, contents, raysim_said, shows_cautions
+from small_scenes import box, plate, small_scene, with_object, write_scene
+
 from raysim.output.cautions import CAUTIONS
 from raysim.run import load_scene
 from raysim.units import minutes_seconds
-from running import QUICK, contents, raysim_said, shows_cautions
-from small_scenes import box, plate, small_scene, with_object, write_scene
 
 FACE_COLUMNS = [
     "object", "face", "side", "x_mm", "y_mm", "z_mm", "area_cm2",

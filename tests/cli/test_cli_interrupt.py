@@ -8,10 +8,11 @@ import sys
 import time
 
 import pytest
-import raysim.cli
-from raysim.tracing import ForwardRun
 from running import ENVIRONMENT, shows_cautions
 from small_scenes import write_scene
+
+import raysim.cli
+from raysim.tracing import ForwardRun
 
 pty = pytest.importorskip("pty", reason="needs a terminal of the Unix kind")
 

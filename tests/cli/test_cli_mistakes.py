@@ -55,7 +55,10 @@ COMMANDS = {
     "photons-word": (("dose", "good.toml", "--photons", "many"), "not a valid integer"),
     "photons-zero": (("dose", "good.toml", "--photons", "0"), "not in the range"),
     "precision-two": (("dose", "good.toml", "--precision", "2"), "not in the range"),
-    "precision-nan": (("dose", "good.toml", "--precision", "nan"), "precision nan is out of range: give"),
+    "precision-nan": (
+        ("dose", "good.toml", "--precision", "nan"),
+        "precision nan is out of range: give",
+    ),
     "seed-minus": (("dose", "good.toml", "--seed", "-1"), "not in the range"),
     "threads-zero": (("dose", "good.toml", "--threads", "0"), "not in the range"),
     "bad-case": (("dose", "good.toml", "--case", "hopeful"), "'cautious', 'expected'"),

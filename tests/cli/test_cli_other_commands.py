@@ -3,10 +3,11 @@
 import json
 
 import pytest
-from raysim.library import surfaces
-from raysim.version import __version__
 from running import raysim_said, shows_cautions
 from small_scenes import small_scene, write_scene
+
+from raysim.library import surfaces
+from raysim.version import __version__
 
 
 def test_check_of_a_sound_scene(tmp_path):
@@ -70,8 +71,7 @@ def test_materials_lists_every_surface_with_range_and_mark(tmp_path):
     # In a pipe, one line for each, so that it can be searched.
     lines = said.out.splitlines()
     for surface in surfaces().values():
-        (line,) = [line for line in lines if line.startswith(surface.name + "  ")
-                   or line.startswith(surface.name + " (looks bright, is not)")]  # fmt: skip
+        (line,) = [line for line in lines if line.startswith((surface.name + "  ", surface.name + " (looks bright, is not)"))]  # fmt: skip
         assert surface.mark in line
         assert f"{surface.reflectance:g}" in line or surface.is_fresnel
         assert ("looks bright, is not" in line) == surface.looks_bright

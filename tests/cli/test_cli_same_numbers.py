@@ -40,7 +40,9 @@ def test_another_seed_changes_every_estimate(records):
     assert one["scene"] == other["scene"]
     for case in one["cases"]:
         for key in ("mean_mW_cm2", "worst_mW_cm2", "best_mW_cm2"):
-            assert one["cases"][case]["percentiles"][key] != other["cases"][case]["percentiles"][key]
+            assert (
+                one["cases"][case]["percentiles"][key] != other["cases"][case]["percentiles"][key]
+            )
     assert one["energy"]["absorbed_W"] != other["energy"]["absorbed_W"]
     # But not by more than the noise allows: a few per cent for the mean.
     means = [r["cases"]["expected"]["percentiles"]["mean_mW_cm2"] for r in (one, other)]

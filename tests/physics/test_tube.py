@@ -86,7 +86,7 @@ def test_points_along_the_tube():
 
 
 def test_inverse_square_from_one_metre_overstates_by_keitzs_factor():
-    # Traced irradiance of a thin 0.81 m tube at 1 m and at 0.10 m: the law gives 4.7 times too much.
+    # A thin 0.81 m tube traced at 1 m and at 0.10 m: the law gives 4.7 times too much.
     long = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, 0.81), 1e-3),), POWER)
     (far, near), (far_error, near_error) = adjoint_points([(1.0, 0.405), (0.1, 0.405)], long)
     ratio = far / 0.1**2 / near

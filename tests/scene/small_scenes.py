@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import trimesh
+
 from raysim.errors import Fault, Level, SceneError
 from raysim.run import load_scene
 from raysim.scene.check import check_scene
@@ -75,7 +76,9 @@ def write_scene(folder: Path, data: dict | None = None, **meshes: trimesh.Trimes
 def with_object(**keys) -> dict:
     """The small scene and one object more, of bare steel unless told otherwise."""
     data = small_scene()
-    data["object"].append({"name": "thing", "mesh": "thing.ply", "surface": "stainless steel"} | keys)
+    data["object"].append(
+        {"name": "thing", "mesh": "thing.ply", "surface": "stainless steel"} | keys
+    )
     return data
 
 

@@ -5,10 +5,6 @@ import time
 import numpy as np
 import pytest
 import trimesh
-from raysim.library import find_surface
-from raysim.run import load_scene
-from raysim.scene.place import placed, turning
-from raysim.scene.triangles import INSIDE, OUTSIDE, SceneTriangles
 from small_scenes import (
     MILLI,
     box,
@@ -19,6 +15,11 @@ from small_scenes import (
     with_object,
     write_scene,
 )
+
+from raysim.library import find_surface
+from raysim.run import load_scene
+from raysim.scene.place import placed, turning
+from raysim.scene.triangles import INSIDE, OUTSIDE, SceneTriangles
 
 
 def built(folder, data=None, **meshes) -> SceneTriangles:

@@ -5,7 +5,6 @@ import time
 import numpy as np
 import pytest
 import trimesh
-from raysim.errors import Level
 from small_scenes import (
     box,
     errors_of,
@@ -17,6 +16,8 @@ from small_scenes import (
     with_object,
     write_scene,
 )
+
+from raysim.errors import Level
 
 
 def only_error(path):

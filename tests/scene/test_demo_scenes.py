@@ -4,12 +4,16 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
-from raysim.errors import Level
-from raysim.scene.read import read_scene
 from small_scenes import faults_of
 
+from raysim.errors import Level
+from raysim.scene.read import read_scene
+
 SCENES = Path(__file__).parents[2] / "scenes"
-WEAK_LINING = {"lining_household_mirror.toml": "household mirror", "lining_white_paint.toml": "white paint"}  # fmt: skip
+WEAK_LINING = {
+    "lining_household_mirror.toml": "household mirror",
+    "lining_white_paint.toml": "white paint",
+}
 
 
 def test_the_demo_scenes_are_there():

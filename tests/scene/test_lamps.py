@@ -4,6 +4,8 @@ import re
 
 import numpy as np
 import pytest
+from small_scenes import only_fault, small_scene, write_scene
+
 from raysim.lamps import keitz_irradiance
 from raysim.library import assumptions
 from raysim.run import load_scene
@@ -11,7 +13,6 @@ from raysim.scene.contact import segment_distance, tube_points
 from raysim.scene.place import lamp_tubes
 from raysim.scene.triangles import LampTube
 from raysim.scene.written import Lamp
-from small_scenes import only_fault, small_scene, write_scene
 
 ARC = 0.230  # m, both lamps of the small scene
 

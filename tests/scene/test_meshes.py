@@ -5,9 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from small_scenes import box, plate
+
 from raysim.scene import meshes
 from raysim.scene.meshes import MeshFault, load_parts
-from small_scenes import box, plate
 
 SIZE = (1.0, 2.0, 3.0)
 

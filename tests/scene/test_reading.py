@@ -3,8 +3,6 @@
 import math
 
 import pytest
-from raysim.errors import Level, SceneError
-from raysim.scene.read import file_hash, read_scene
 from small_scenes import (
     errors_of,
     faults_of,
@@ -13,6 +11,9 @@ from small_scenes import (
     small_scene,
     write_scene,
 )
+
+from raysim.errors import Level, SceneError
+from raysim.scene.read import file_hash, read_scene
 
 
 def changed(path: tuple, value) -> dict:
@@ -229,7 +230,15 @@ def test_control_characters_never_reach_the_terminal(tmp_path, letters):
             is_one_clear_line(fault, path)
 
 
-BROKEN_TOML = ["title = ", "[chamber", "a = 1\na = 2", "title = 'x' y", "= 3", "x = 01", "[[lamp]\n"]
+BROKEN_TOML = [
+    "title = ",
+    "[chamber",
+    "a = 1\na = 2",
+    "title = 'x' y",
+    "= 3",
+    "x = 01",
+    "[[lamp]\n",
+]
 
 
 @pytest.mark.parametrize("text", BROKEN_TOML)

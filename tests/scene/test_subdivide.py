@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import trimesh
+
 from raysim.scene.subdivide import split_to_edge
 
 SHAPES = {
