@@ -22,7 +22,8 @@ class Fault:
     level: Level = Level.ERROR
 
     def __str__(self) -> str:
-        return f"{self.file}: {self.key}: {self.what}. Mend: {self.mend}"
+        text = f"{self.file}: {self.key}: {self.what}. Mend: {self.mend}"
+        return " ".join(text.split())  # one line, whatever names hold
 
 
 class RaysimError(Exception):

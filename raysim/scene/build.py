@@ -22,6 +22,7 @@ from raysim.scene.triangles import (
 )
 from raysim.scene.written import SceneAsWritten, SurfaceTable
 
+LARGEST_SPLIT = 20.0  # m: walls of anything larger stay whole
 JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
 
 
@@ -161,7 +162,7 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
     if not any(entry.judged for entry in scene.object):
         builder.fault("object", "no object is judged", "set judged = true on the respirators")
     if any(fault.level is Level.ERROR for fault in builder.faults):
-        raise SceneError(builder.faults)
+        raise SceneError(list(dict.fromkeys(builder.faults)))
     triangles = _joined(builder, lamps, tubes, _meters(scene), closed)
     files = (path, *sorted(builder.meshes))
     return BuiltScene(path, scene, triangles, tuple(builder.faults), files)
@@ -210,7 +211,9 @@ def _add_chamber(builder: _Builder, chamber: written.Chamber) -> bool:
         surface = builder.surface(chamber.walls.get(name, chamber.lining), key)
         builder.bodies.append(Body(f"chamber: {name}" if name else "chamber", "wall"))
         part = Part(len(builder.bodies) - 1, "", surface, two_sided=False)
-        builder.add_faces(part, vertices, faces, chamber.edge, False, "chamber.edge")
+        # A box of absurd size is not split: the check of sizes says what is wrong with it.
+        edge = chamber.edge if np.ptp(vertices, axis=0).max() < LARGEST_SPLIT else None
+        builder.add_faces(part, vertices, faces, edge, False, "chamber.edge")
     return closed
 
 

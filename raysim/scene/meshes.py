@@ -1,5 +1,6 @@
 """Load mesh files: named parts, welded corners, no broken triangles."""
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -43,7 +44,10 @@ def load_parts(path: Path) -> list[MeshPart]:
     """
     _refuse_odd_file(path)
     try:
-        geometries = _geometries(path)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # broken numbers are told of in our own words
+            geometries = _geometries(path)
+            parts = [_clean(name, *arrays) for name, arrays in geometries]
     except MeshFault:
         raise
     except Exception as error:  # readers of foreign formats fail in every way there is
@@ -51,7 +55,6 @@ def load_parts(path: Path) -> list[MeshPart]:
         raise MeshFault(
             f"cannot be read as {path.suffix[1:].upper()} ({reason})", "export the mesh again"
         ) from None
-    parts = [_clean(name, *arrays) for name, arrays in geometries]
     if sum(len(part.faces) for part in parts) == 0:
         raise MeshFault("holds no triangles", "export the mesh again, as triangles")
     if sum(len(part.faces) for part in parts) > MOST_TRIANGLES:

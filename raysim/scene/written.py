@@ -24,9 +24,13 @@ UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, 
 def _number(value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError(f"{value!r} is not a number")
-    if not math.isfinite(value):
-        raise ValueError(f"{value} is not a finite number")
-    return float(value)
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise ValueError(f"{str(value)[:40]} is not a finite number")
+    return number
 
 
 def _length(value: Any, info: ValidationInfo) -> float:

@@ -35,6 +35,7 @@ SCENES = {
     "none-judged": (changed("object", 0, "judged", value=False), "no object is judged"),
     "no-lamp": (changed("lamp", value=[]), "at least 1 item"),
     "huge-number": (changed("chamber", "inside", value=[10**400, 250, 350]), "chamber.inside 1"),
+    "lamp-beyond-the-stars": (changed("lamp", 0, "from", 1, value=1e300), 'lamp 1 "left".from'),
     "nan": (changed("chamber", "inside", value=[float("nan"), 250, 350]), "finite"),
     "uvc-is-mains": (changed("lamp", 0, "uvc", value="8 W"), "look like electrical watts"),
     "line-break": (changed("chamber", "lining", value="a\nb"), "no surface is called"),

@@ -92,7 +92,7 @@ def test_an_object_of_absurd_size_is_an_error_and_found_at_once(tmp_path, scale,
     assert said in fault.what
 
 
-@pytest.mark.parametrize("length", ["3 parsec", 1e300, -1e30])
+@pytest.mark.parametrize("length", ["3 parsec", 1e17, -1e30])
 def test_a_length_out_of_this_world_is_refused_without_noise(tmp_path, length, capfd, recwarn):
     for where in ("at", "from", "inside"):
         data = small_scene()

@@ -1,0 +1,158 @@
+"""The folder of a run is written whole or not at all, and takes the place of nothing else."""
+
+import json
+from pathlib import Path
+
+import pytest
+import synthetic
+
+from raysim.errors import RaysimError
+from raysim.output import draw, folder
+from raysim.output.folder import json_text, refuse_taken, write_results, write_whole
+from raysim.result import EXPECTED
+
+
+def filled(path: Path, **files: str) -> Path:
+    """Folder with some files of text."""
+    path.mkdir(parents=True, exist_ok=True)
+    for name, text in files.items():
+        (path / name.replace("_json", ".json")).write_text(text)
+    return path
+
+
+def contents(path: Path) -> dict[str, str]:
+    """Every file under a folder with its text."""
+    return {
+        file.relative_to(path).as_posix(): file.read_text()
+        for file in sorted(path.rglob("*"))
+        if file.is_file()
+    }
+
+
+def one_file(text: str):
+    """A function that fills a folder with one file."""
+    return lambda fresh: (fresh / "result.json").write_text(text)
+
+
+def test_a_new_place_and_an_empty_folder_are_free(tmp_path):
+    for force in (False, True):
+        refuse_taken(tmp_path / "new", force)
+        refuse_taken(tmp_path / "deep" / "down" / "new", force)
+        refuse_taken(filled(tmp_path / "empty"), force)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["empty"]
+
+
+def test_results_give_way_to_force_alone(tmp_path):
+    results = filled(tmp_path / "results", result_json="{}", report="x")
+    (results / "report").rename(results / "report.html")
+    with pytest.raises(RaysimError, match="stand there already.*--force"):
+        refuse_taken(results, False)
+    refuse_taken(results, True)
+
+
+@pytest.mark.parametrize("force", [False, True])
+def test_other_things_never_give_way(tmp_path, force):
+    with pytest.raises(RaysimError, match="holds other things"):
+        refuse_taken(filled(tmp_path / "letters", letter="dear clinic"), force)
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(RaysimError, match="a file stands there"):
+        refuse_taken(tmp_path / "file", force)
+    with pytest.raises(RaysimError, match="cannot be written"):
+        refuse_taken(tmp_path / "file" / "below", force)
+
+
+def test_other_things_beside_results_never_give_way(tmp_path):
+    mixed = filled(tmp_path / "mixed", result_json="{}", readings="2.1 mW/cm2 at the door")
+    with pytest.raises(RaysimError, match="other things"):
+        refuse_taken(mixed, True)
+
+
+def test_a_folder_is_put_in_place_whole(tmp_path):
+    write_whole(tmp_path / "a" / "out", one_file("new"))
+    assert contents(tmp_path) == {"a/out/result.json": "new"}
+    assert (tmp_path / "a" / "out").stat().st_mode & 0o777 == 0o755
+
+
+def test_a_folder_takes_the_place_of_an_older_one(tmp_path):
+    out = filled(tmp_path / "out", result_json="old", faces="old")
+    write_whole(out, one_file("new"))
+    assert contents(tmp_path) == {"out/result.json": "new"}
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), KeyboardInterrupt()])
+@pytest.mark.parametrize("before", [None, "old"])
+def test_a_broken_write_leaves_things_as_they_were(tmp_path, error, before):
+    if before:
+        filled(tmp_path / "out", result_json=before)
+
+    def breaks_off(fresh: Path) -> None:
+        (fresh / "result.json").write_text("half")
+        raise error
+
+    expected = RaysimError if isinstance(error, OSError) else KeyboardInterrupt
+    with pytest.raises(expected) as refusal:
+        write_whole(tmp_path / "out", breaks_off)
+    if expected is RaysimError:
+        assert "No space left on device" in str(refusal.value)
+        assert "nothing there was changed" in str(refusal.value)
+    assert contents(tmp_path) == ({"out/result.json": "old"} if before else {})
+    assert len(list(tmp_path.iterdir())) == (1 if before else 0)
+
+
+def test_a_broken_swap_puts_the_old_folder_back(tmp_path, monkeypatch):
+    out = filled(tmp_path / "out", result_json="old")
+    rename = Path.rename
+
+    def fails_for_the_new(self, target):
+        if Path(target) == out and self.name != "old":
+            raise OSError(5, "Input/output error")
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", fails_for_the_new)
+    with pytest.raises(RaysimError, match="Input/output error"):
+        write_whole(out, one_file("new"))
+    assert contents(tmp_path) == {"out/result.json": "old"}
+
+
+def test_the_folder_we_stand_in_can_be_filled(tmp_path, monkeypatch):
+    out = filled(tmp_path / "out")
+    monkeypatch.chdir(out)
+    write_whole(Path(), one_file("new"))
+    assert contents(tmp_path) == {"out/result.json": "new"}
+    assert Path.cwd() == out
+
+
+def test_all_files_of_a_result_are_written(tmp_path):
+    result = synthetic.result()
+    told: list[str] = []
+    out = tmp_path / "out"
+    assert write_results(result, out, EXPECTED, pictures=False, notice=told.append) == ""
+    names = {path.name for path in out.iterdir()}
+    assert names == {"result.json", "faces.csv", "dose_map.vtp", "report.html"}
+    assert told == ["writing the dose map", "writing the report"]
+    text = (out / "result.json").read_text("utf-8")
+    assert json.loads(text)["case"] == "expected"
+    assert text == json_text(json.loads(text))
+
+
+def test_results_are_written_even_where_no_picture_can_be_drawn(tmp_path, monkeypatch):
+    monkeypatch.setattr(draw, "draw_apart", lambda *words: ([], "no graphics library"))
+    trouble = write_results(synthetic.result(), tmp_path / "out")
+    assert trouble == "no graphics library"
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"result.json", "faces.csv", "dose_map.vtp", "report.html"} <= names
+
+
+def test_drawing_that_dies_is_trouble_told_not_a_crash(tmp_path, monkeypatch):
+    monkeypatch.setattr(draw.sys, "executable", "/nowhere/python")
+    shown, trouble = draw.draw_apart(synthetic.result(), tmp_path)
+    assert shown == []
+    assert "/nowhere/python" in trouble
+
+
+def test_json_has_no_numbers_that_others_cannot_read():
+    assert folder.json_text({"a": 1.5}) == '{\n  "a": 1.5\n}\n'
+    for value in (float("nan"), float("inf")):
+        with pytest.raises(ValueError, match="not JSON compliant"):
+            json_text({"a": value})

@@ -1,0 +1,272 @@
+"""From irradiance per face-side to the worst spot, the patches and the time."""
+
+import math
+
+import numpy as np
+import pytest
+
+from raysim.exposure import WarmUpCurve
+from raysim.judge import (
+    Estimate,
+    judge_case,
+    judged_units,
+    place_words,
+    summarise,
+    weighted_percentile,
+)
+from raysim.library import find_surface
+from raysim.patches import PATCH_AREA, disc_means, disc_members
+from raysim.result import EnergyAccount
+from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, SceneTriangles
+
+STEP = 0.002  # m, mesh of the sheets
+
+
+def sheet(size, corner=(0.0, 0.0, 0.0), across=(0.0, 0.0, 1.0)):
+    """Triangles (n, 3, 3) of a square sheet of side `size` m, first along x, then `across`."""
+    steps = np.linspace(0.0, size, round(size / STEP) + 1)
+    x, z = np.meshgrid(steps, steps, indexing="ij")
+    at = np.array(corner) + x[..., None] * np.array([1.0, 0, 0]) + z[..., None] * np.array(across)
+    a, b, c, d = at[:-1, :-1], at[1:, :-1], at[1:, 1:], at[:-1, 1:]
+    return np.concatenate([np.stack([a, b, c], axis=2), np.stack([a, c, d], axis=2)]).reshape(
+        -1, 3, 3
+    )
+
+
+def scene_of(sheets, bodies=None, two_sided=True) -> SceneTriangles:
+    """Scene of judged sheets; sheet i is part i, of body bodies[i]."""
+    bodies = list(range(len(sheets))) if bodies is None else bodies
+    corners = np.concatenate(sheets)
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(cross, axis=1)
+    part = np.repeat(np.arange(len(sheets), dtype=np.int32), [len(s) for s in sheets])
+    return SceneTriangles(
+        corners=corners,
+        normals=cross / length[:, None],
+        areas=0.5 * length,
+        face_part=part,
+        judged=np.tile([True, two_sided], (len(corners), 1)),
+        parts=tuple(Part(b, f"part {i}", 0, two_sided) for i, b in enumerate(bodies)),
+        bodies=tuple(Body(f"body {b}", "object", True) for b in sorted(set(bodies))),
+        surfaces=(find_surface("respirator fabric"),),
+        lamps=(LampRating("l", 1.0, 0.0, 0, 0),),
+        tubes=(),
+    )
+
+
+# ---------------------------------------------------------------- distributions
+
+
+def test_percentiles_weigh_by_area():
+    values = np.array([4.0, 1.0, 3.0, 2.0])
+    areas = np.array([1.0, 1.0, 1.0, 97.0])
+    # One of a hundred area units lies at 1, the next ninety-seven at 2.
+    assert weighted_percentile(values, areas, 0.01) == 1.0
+    assert weighted_percentile(values, areas, 0.0101) == 2.0
+    assert weighted_percentile(values, areas, 0.05) == 2.0
+    assert weighted_percentile(values, areas, 0.985) == 3.0
+    assert weighted_percentile(values, areas, 0.995) == 4.0
+    assert weighted_percentile(values, areas, 1.0) == 4.0
+
+
+def test_percentiles_do_not_depend_on_how_the_mesh_was_drawn():
+    random = np.random.default_rng(5)
+    values, areas = random.gamma(2.0, size=300), random.uniform(0.1, 1.0, 300)
+    pieces = random.integers(1, 5, 300)
+    split_values = np.repeat(values, pieces)
+    split_areas = np.repeat(areas / pieces, pieces)
+    for share in (0.01, 0.05, 0.5, 0.9):
+        whole = weighted_percentile(values, areas, share)
+        assert weighted_percentile(split_values, split_areas, share) == whole
+
+
+def test_a_summary_by_hand():
+    values, areas = np.array([2.0, 4.0, 8.0]), np.array([1.0, 2.0, 1.0]) * 1e-4
+    told = summarise("all", values, np.array([3.0, 3.5, 7.0]), areas)
+    assert told.area_m2 == pytest.approx(4e-4)
+    assert (told.worst, told.best, told.worst_1cm2) == (2.0, 8.0, 3.0)
+    assert told.mean == pytest.approx((2.0 + 8.0 + 8.0) / 4.0)
+    assert (told.percentile_1, told.percentile_5) == (2.0, 2.0)
+
+
+# ---------------------------------------------------------------- the 1 cm2 around a face-side
+
+
+def test_a_disc_holds_the_face_sides_within_its_radius():
+    scene = scene_of([sheet(0.03)])
+    faces, sides = np.nonzero(scene.judged)
+    owner, member = disc_members(scene, faces, sides, PATCH_AREA)
+    assert (np.diff(owner) >= 0).all()
+    radius = math.sqrt(1e-4 / math.pi)
+    assert radius == pytest.approx(5.642e-3, abs=1e-6)
+    centroids = scene.centroids[faces]
+    distance = np.linalg.norm(centroids[:, None] - centroids[None], axis=2)
+    expected = (distance <= radius) & (sides[:, None] == sides[None])
+    found = np.zeros_like(expected)
+    found[owner, member] = True
+    assert np.array_equal(found, expected)
+    assert len(owner) == expected.sum(), "a pair stands twice"
+    # In the middle of the sheet the members cover about the area they should.
+    middle = int(np.linalg.norm(centroids - [0.015, 0.0, 0.015], axis=1).argmin())
+    area = scene.areas[faces[member[owner == middle]]].sum()
+    assert area == pytest.approx(1e-4, rel=0.1)
+
+
+def test_a_disc_keeps_to_its_part_its_side_and_its_layer():
+    # Two layers of a fold 1 mm apart, the second facing the other way, and a part beside.
+    layers = [sheet(0.02), sheet(0.02, (0.0, 0.001, 0.0))[:, ::-1], sheet(0.02, (0.02, 0.0, 0.0))]
+    joined = scene_of([np.concatenate(layers[:2]), layers[2]], [0, 0])
+    faces, sides = np.nonzero(joined.judged)
+    owner, member = disc_members(joined, faces, sides, PATCH_AREA)
+    part = joined.face_part[faces]
+    assert (part[owner] == part[member]).all()
+    assert (sides[owner] == sides[member]).all()
+    turned = (joined.normals[faces[owner]] * joined.normals[faces[member]]).sum(axis=1)
+    assert (turned > 0.5).all()
+    lone = [np.bincount(owner)[part == k].max() for k in (0, 1)]
+    assert lone[0] == lone[1]
+
+
+def test_disc_means_weigh_by_area():
+    owner, member = np.array([0, 0, 1, 2, 2, 2]), np.array([0, 1, 1, 0, 1, 2])
+    values, areas = np.array([1.0, 4.0, 10.0]), np.array([1.0, 2.0, 1.0])
+    means = disc_means(values, areas, owner, member)
+    assert means == pytest.approx([9.0 / 3.0, 4.0, (1.0 + 8.0 + 10.0) / 4.0])
+
+
+def test_a_linear_field_keeps_its_value_in_the_middle_of_a_disc():
+    scene = scene_of([sheet(0.03)], two_sided=False)
+    faces, sides = np.nonzero(scene.judged)
+    owner, member = disc_members(scene, faces, sides, PATCH_AREA)
+    x = scene.centroids[faces, 0]
+    means = disc_means(3.0 + 100.0 * x, scene.areas[faces], owner, member)
+    inner = np.abs(scene.centroids[faces] - [0.015, 0.0, 0.015]).max(axis=1) < 0.007
+    assert np.abs(means[inner] - (3.0 + 100.0 * x[inner])).max() < 0.05
+
+
+# ---------------------------------------------------------------- words and spots
+
+
+@pytest.mark.parametrize(
+    ("point", "words"),
+    [
+        ((0.0, 0.0, 0.0), "bottom, left, door side"),
+        ((0.3, 0.3, 0.3), "top, right, rear side"),
+        ((0.15, 0.15, 0.15), "middle"),
+        ((0.15, 0.15, 0.29), "top"),
+        ((0.02, 0.15, 0.15), "left"),
+        ((0.15, 0.29, 0.15), "rear side"),
+    ],
+)
+def test_places_are_said_as_seen_from_the_door(point, words):
+    block = [sheet(0.3), sheet(0.3, across=(0.0, 1.0, 0.0))]
+    assert place_words(scene_of(block, [0, 0]), 0, np.array(point)) == words
+
+
+# ---------------------------------------------------------------- a whole case
+
+
+def judged(irradiance, lower, trusted=None, scene=None, target=1e4, safety=1.2):
+    """Judge one case of a scene of two bodies, W/m2."""
+    scene = scene or scene_of([sheet(0.004), sheet(0.004, (0.02, 0.0, 0.0))])
+    units = judged_units(scene)
+    estimate = Estimate(irradiance, 0.01 * irradiance, lower)
+    trusted = np.ones(len(units.faces), bool) if trusted is None else trusted[scene.judged]
+    warm_up = WarmUpCurve((0.0, 300.0), (0.5, 1.0))
+    energy = EnergyAccount(1.0, {}, 0.0, 1.0)
+    return judge_case(
+        "cautious", 0.7, scene, units, estimate, trusted, energy, target, safety, warm_up
+    )
+
+
+def level(value=10.0):
+    """Irradiance (16 faces, 2) of the two small sheets, all alike."""
+    return np.full((16, 2), value)
+
+
+def test_units_are_the_judged_face_sides_in_order():
+    scene = scene_of([sheet(0.004), sheet(0.004, (0.02, 0.0, 0.0))], two_sided=False)
+    units = judged_units(scene)
+    assert units.faces.tolist() == list(range(16))
+    assert (units.sides == OUTSIDE).all()
+    assert units.areas == pytest.approx(np.full(16, 2e-6))
+    assert units.bodies.tolist() == [0] * 8 + [1] * 8
+
+
+def test_worst_and_best_are_named_with_object_side_and_place():
+    irradiance = level()
+    irradiance[11, INSIDE], irradiance[3, OUTSIDE] = 2.0, 50.0
+    case = judged(irradiance, 0.9 * irradiance)
+    assert (case.worst.object, case.worst.part) == ("body 1", "part 1")
+    assert (case.worst.side, case.worst.face) == ("inside", 11)
+    assert case.worst.irradiance == 2.0
+    assert case.worst.standard_error == 0.02
+    assert case.worst.lower_bound == pytest.approx(1.8)
+    assert (case.best.object, case.best.side, case.best.face) == ("body 0", "outside", 3)
+    assert [spot.face for spot in case.worst_per_object] == [0, 11]
+    assert [entry.name for entry in case.per_object] == ["body 0", "body 1"]
+    assert [entry.worst for entry in case.per_object] == [10.0, 2.0]
+    assert case.summary.area_m2 == pytest.approx(2 * 16 * 2e-6)
+
+
+def test_the_bound_is_the_smallest_of_all_bounds_not_that_of_the_worst():
+    # One face-side looks brighter than the worst, but is known far less well.
+    irradiance, lower = level(), 0.98 * level()
+    irradiance[2, OUTSIDE], lower[2, OUTSIDE] = 5.0, 4.9
+    irradiance[9, INSIDE], lower[9, INSIDE] = 6.0, 1.0
+    case = judged(irradiance, lower)
+    assert case.worst.irradiance == 5.0
+    assert case.bound == 1.0
+    assert case.precision == pytest.approx(0.8)
+    # 1.2 x 10 kJ/m2 at 1 W/m2, and 75 s lost while warming up.
+    assert case.exposure_time == pytest.approx(12_000.0 + 75.0, rel=1e-12)
+
+
+def test_only_trusted_face_sides_are_named_worst_but_all_are_bounded():
+    irradiance, lower = level(), 0.9 * level()
+    irradiance[2, OUTSIDE], lower[2, OUTSIDE] = 3.0, 0.5  # a noisy count
+    irradiance[9, INSIDE], lower[9, INSIDE] = 4.0, 3.9
+    trusted = np.zeros((16, 2), bool)
+    trusted[9, INSIDE] = trusted[1, OUTSIDE] = True
+    case = judged(irradiance, lower, trusted)
+    assert (case.worst.face, case.worst.irradiance) == (9, 4.0)
+    assert case.bound == 0.5
+
+
+def test_a_dark_face_side_has_no_time():
+    irradiance = level()
+    irradiance[7, INSIDE] = 0.0
+    case = judged(irradiance, 0.9 * irradiance)
+    assert case.worst.face == 7
+    assert case.bound == 0.0
+    assert case.precision == 1.0
+    assert case.exposure_time == math.inf
+
+
+def test_a_face_side_that_may_be_dark_has_no_time_either():
+    lower = 0.9 * level()
+    lower[4, OUTSIDE] = 0.0
+    case = judged(level(), lower)
+    assert case.worst.irradiance == 10.0
+    assert case.exposure_time == math.inf
+
+
+def test_dose_and_safety_factor_multiply_the_effective_time():
+    lower = 0.5 * level()
+    one = judged(level(), lower, target=1e4, safety=1.0).exposure_time - 75.0
+    assert one == pytest.approx(2000.0, rel=1e-12)
+    assert judged(level(), lower, safety=1.5).exposure_time - 75.0 == pytest.approx(1.5 * one)
+    double = judged(level(), lower, target=2e4, safety=1.0).exposure_time
+    assert double - 75.0 == pytest.approx(2.0 * one)
+
+
+def test_the_darkest_square_centimetre_is_reported_beside_the_darkest_face():
+    scene = scene_of([sheet(0.03)], two_sided=False)
+    irradiance = np.full((len(scene.areas), 2), 10.0)
+    middle = int(np.linalg.norm(scene.centroids - [0.015, 0.0, 0.015], axis=1).argmin())
+    irradiance[middle, OUTSIDE] = 0.0
+    case = judged(irradiance, irradiance, scene=scene)
+    assert case.summary.worst == 0.0
+    # One face of 2 mm2 in about 100 mm2.
+    assert case.summary.worst_1cm2 == pytest.approx(9.8, abs=0.03)
+    assert case.summary.percentile_1 == 10.0

@@ -1,0 +1,191 @@
+"""How the package is built: arrows of import, sizes, docstrings, words."""
+
+import ast
+import re
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "raysim"
+LONGEST_MODULE = 400  # lines
+LONGEST_FUNCTION = 60  # lines without the docstring
+
+# From top to bottom; a module imports from its own row and from rows below, never from above.
+LAYERS = (
+    ("__main__",),
+    ("cli",),
+    ("output",),
+    ("run",),
+    ("refine",),
+    ("judge",),
+    ("patches", "behaviour", "provenance", "tracing"),
+    ("result",),
+    ("exposure", "statistics"),
+    ("scene",),
+    ("starter", "lamps", "library", "kernels"),
+    ("units", "errors", "interrupts", "version", "data"),
+)
+# Within a row of several, none imports another.
+LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
+KERNELS_MAY_IMPORT = {"math", "numpy", "numba"}
+# The cache of machine code lives among files and folders, the records are plain tuples.
+OF_FILES = {"hashlib", "os", "sys", "tempfile", "pathlib", "collections", "functools", "typing"}
+KERNELS_MAY_ALSO_IMPORT = {"compile": OF_FILES, "records": {"typing"}}
+FORBIDDEN = re.compile("steril", re.IGNORECASE)
+
+
+def modules() -> list[Path]:
+    """Every Python source of the package."""
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+def dotted(path: Path) -> str:
+    """Name of a module within the package, such as scene.build; "" for the package itself."""
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+@cache
+def tree(path: Path) -> ast.Module:
+    """Syntax tree of a source."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imports(path: Path) -> set[str]:
+    """Full names that a module imports, wherever in it."""
+    found = set()
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            known = {f"raysim.{dotted(other)}" for other in modules()}
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                found.add(whole if whole in known else str(node.module))
+    return found
+
+
+def own_imports(path: Path) -> set[str]:
+    """Modules of the package, by dotted name, that a module imports."""
+    return {name.removeprefix("raysim.") for name in imports(path) if name.startswith("raysim.")}
+
+
+@pytest.mark.parametrize("path", modules(), ids=dotted)
+def test_arrows_of_import_point_one_way(path):
+    here = dotted(path).split(".")[0]
+    if not here:
+        return  # the package itself opens its public names on first use
+    for name in own_imports(path):
+        there = name.split(".")[0]
+        if there != here:
+            assert LEVEL[here] < LEVEL[there], f"{dotted(path)} imports {name}"
+
+
+def test_every_module_has_its_layer():
+    known = {dotted(path).split(".")[0] for path in modules()} - {""}
+    assert known == set(LEVEL)
+
+
+def test_no_module_imports_itself_by_a_detour():
+    arrows = {dotted(path): own_imports(path) for path in modules() if dotted(path)}
+    # A package counts as imported with its modules only where it is named itself.
+    done: set[str] = set()
+
+    def visit(name: str, way: tuple[str, ...]) -> None:
+        assert name not in way, f"circle of imports: {' -> '.join((*way, name))}"
+        if name not in done:
+            for other in arrows.get(name, set()):
+                visit(other, (*way, name))
+            done.add(name)
+
+    for name in arrows:
+        visit(name, ())
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "kernels").glob("*.py")), ids=dotted)
+def test_kernels_know_nothing_but_arithmetic(path):
+    allowed = KERNELS_MAY_IMPORT | KERNELS_MAY_ALSO_IMPORT.get(path.stem, set())
+    for name in imports(path):
+        assert name.startswith("raysim.kernels") or name.split(".")[0] in allowed, name
+
+
+def test_only_the_command_line_imports_the_command_line():
+    for path in modules():
+        if dotted(path).split(".")[0] not in ("cli", "__main__"):
+            assert not any(name.split(".")[0] == "cli" for name in own_imports(path)), path
+
+
+def test_scene_and_physics_know_nothing_of_terminals_and_pictures():
+    outer = {"click", "rich", "jinja2", "matplotlib", "pyvista"}
+    for path in modules():
+        if dotted(path).split(".")[0] not in ("cli", "output"):
+            assert not {name.split(".")[0] for name in imports(path)} & outer, path
+
+
+@pytest.mark.parametrize("path", modules(), ids=dotted)
+def test_modules_are_short(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= LONGEST_MODULE
+
+
+def functions(path: Path):
+    """Every function of a module with its count of lines, docstring left out."""
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            lines = node.end_lineno - node.lineno + 1
+            if ast.get_docstring(node) is not None:
+                lines -= node.body[0].end_lineno - node.body[0].lineno + 1
+            yield node, lines
+
+
+@pytest.mark.parametrize("path", modules(), ids=dotted)
+def test_functions_are_short(path):
+    too_long = {node.name: n for node, n in functions(path) if n > LONGEST_FUNCTION}
+    assert not too_long
+
+
+def public(body: list[ast.stmt], within: str = ""):
+    """Public classes, functions and methods of a module, with their names."""
+    for node in body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            yield node, f"{within}{node.name}"
+            if isinstance(node, ast.ClassDef):
+                yield from public(node.body, f"{node.name}.")
+
+
+@pytest.mark.parametrize("path", modules(), ids=dotted)
+def test_everything_public_says_what_it_is(path):
+    assert ast.get_docstring(tree(path)), "the module has no docstring"
+    silent = [name for node, name in public(tree(path).body) if not ast.get_docstring(node)]
+    assert silent == []
+
+
+@pytest.mark.parametrize("path", modules(), ids=dotted)
+def test_only_the_command_line_prints(path):
+    if dotted(path).startswith("cli"):
+        return
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Call):
+            called = ast.unparse(node.func)
+            assert called not in ("print", "click.echo", "builtins.print"), f"line {node.lineno}"
+
+
+def texts() -> list[Path]:
+    """Every text that comes with the project, tests left out."""
+    found = [*PACKAGE.rglob("*"), *(ROOT / "scenes").rglob("*"), *(ROOT / "meshes").rglob("*")]
+    found += [*ROOT.glob("*.md"), *(ROOT / "benchmarks").rglob("*"), ROOT / "pyproject.toml"]
+    kinds = {".py", ".toml", ".json", ".j2", ".md", ".obj", ".txt", ".html", ".jsonl"}
+    return sorted(path for path in found if path.suffix in kinds and path.is_file())
+
+
+def test_no_text_claims_more_than_light_on_surfaces():
+    assert len(texts()) > 60
+    said = [path for path in texts() if FORBIDDEN.search(path.read_text(encoding="utf-8"))]
+    assert said == []
+
+
+def test_no_text_promises_work_to_come():
+    words = re.compile(r"\b(TODO|FIXME|XXX|HACK)\b")
+    assert [path for path in texts() if words.search(path.read_text(encoding="utf-8"))] == []
