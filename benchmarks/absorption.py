@@ -17,7 +17,7 @@ from raysim.kernels.emission import emitted_ray
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.random_numbers import MASK, SCATTERING, SHIFT, split_word, uniforms
 from raysim.kernels.surfaces import REFLECTED
-from raysim.kernels.traverse import nearest_hit, new_stack
+from raysim.kernels.traverse import nearest_hit, new_scratch
 from raysim.tracing import kernel_scene
 
 DEMO = Path(__file__).resolve().parent.parent / "scenes" / "clinic_locker.toml"
@@ -26,19 +26,37 @@ BATCHES, PHOTONS = 40, 20_000
 
 
 @kernel
-def follow(geometry, surfaces, tube, photon, key0, key1, floor, tally, stack):
+def follow(geometry, surfaces, tube, photon, key0, key1, floor, tally, scratch):
     """Trace one photon whose weight is lowered by reflection down to `floor`, then roulette.
 
     A floor of 1 is analog absorption. Adds the weights of arrivals to `tally`.
     """
-    tree = (geometry.node_boxes, geometry.node_children, geometry.corners, geometry.tubes)
+    nodes, blocks = geometry.nodes, geometry.blocks
+    tubes, (stack, distances) = geometry.tubes, scratch
     low, high = photon & MASK, photon >> SHIFT
     u = uniforms(low, high, np.uint64(0), np.uint64(77), key0, key1)
     x, y, z, dx, dy, dz = emitted_ray(geometry.tubes, tube, u[0], u[1], u[2], u[3])
-    triangles = geometry.corners.shape[0]
+    triangles = geometry.normals.shape[0]
     last, weight = triangles + tube, 1.0
     for bounce in range(10_000):
-        distance, hit = nearest_hit(tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack)
+        distance, hit = nearest_hit(
+            nodes,
+            blocks,
+            tubes,
+            triangles,
+            x,
+            y,
+            z,
+            dx,
+            dy,
+            dz,
+            math.inf,
+            last,
+            -1,
+            False,
+            stack,
+            distances,
+        )
         if hit < 0:
             return
         x, y, z = x + distance * dx, y + distance * dy, z + distance * dz
@@ -61,10 +79,12 @@ def follow(geometry, surfaces, tube, photon, key0, key1, floor, tally, stack):
 @kernel
 def trace(geometry, surfaces, batch, photons, key0, key1, floor, tally):
     """One batch of photons, the tubes in turn."""
-    stack = new_stack()
+    scratch = new_scratch()
     for i in range(photons):
         photon = np.uint64(batch * photons + i)
-        follow(geometry, surfaces, i % len(geometry.tubes), photon, key0, key1, floor, tally, stack)
+        follow(
+            geometry, surfaces, i % len(geometry.tubes), photon, key0, key1, floor, tally, scratch
+        )
 
 
 def merit(arrays, judged, floor: float) -> tuple[np.ndarray, np.ndarray]:

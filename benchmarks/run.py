@@ -78,15 +78,14 @@ def closest_hits(quick: bool) -> dict[str, float]:
     origins = generator.random((count, 3)) * size
     directions = generator.normal(size=(count, 3))
     directions /= np.linalg.norm(directions, axis=1)[:, None]
-    none = np.zeros((0, 8))
-    tree = (geometry.node_boxes, geometry.node_children, geometry.corners, none)
+    things = (geometry.nodes, geometry.blocks, np.zeros((0, 8)), len(geometry.normals))
     reach = np.full(count, np.inf)
-    first_hits(*tree, origins[:10], directions[:10], reach[:10])
+    first_hits(*things, origins[:10], directions[:10], reach[:10])
     ours, theirs = [], []
     embree = _embree(scene)
     for _ in range(1 if quick else 5):
         started = time.perf_counter()
-        first_hits(*tree, origins, directions, reach)
+        first_hits(*things, origins, directions, reach)
         ours.append(count / (time.perf_counter() - started) / 1e6)
         if embree:
             started = time.perf_counter()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.kernels.hierarchy import build_hierarchy
+from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES, FRESNEL, Geometry, LampTubes, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
@@ -46,8 +46,7 @@ def default_threads() -> int:
 
 def kernel_scene(scene: SceneTriangles) -> KernelScene:
     """Kernel arrays of a scene; cases are (cautious, expected, bright)."""
-    lows, highs = scene.corners.min(axis=1), scene.corners.max(axis=1)
-    order, boxes, children = build_hierarchy(lows, highs)
+    nodes, blocks, order = build_tree(np.ascontiguousarray(scene.corners))
     position = np.empty_like(order)
     position[order] = np.arange(len(order))
     parts = scene.parts
@@ -57,9 +56,8 @@ def kernel_scene(scene: SceneTriangles) -> KernelScene:
     lamp_body = np.array([lamp.body for lamp in scene.lamps], np.int32)
     per_part = lambda name, kind: np.array([getattr(p, name) for p in parts], kind)  # noqa: E731
     geometry = Geometry(
-        node_boxes=boxes,
-        node_children=children,
-        corners=np.ascontiguousarray(scene.corners[order].reshape(-1, 9)),
+        nodes=nodes,
+        blocks=blocks,
         normals=np.ascontiguousarray(scene.normals[order]),
         surface=np.concatenate(
             [per_part("surface", np.int32)[face_part], lamp_surface[lamp_of_tube]]

@@ -112,13 +112,31 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
 
 
 @kernel
-def direct_irradiance(tree, exitance, x, y, z, nx, ny, nz, start, u0, u1, u2, choice, stack):
+def direct_irradiance(
+    nodes,
+    blocks,
+    tubes,
+    triangles,
+    exitance,
+    x,
+    y,
+    z,
+    nx,
+    ny,
+    nz,
+    start,
+    u0,
+    u1,
+    u2,
+    choice,
+    stack,
+    distances,
+):
     """Irradiance (W/m2) at a surface point from one sampled point of one lamp tube.
 
     Returns the estimate, the tube it comes from, and the number of shadow rays (0 or 1). `start`
     is the primitive that the point lies on.
     """
-    corners, tubes = tree[2], tree[3]
     total = choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice)
     if total <= 0.0:
         return 0.0, 0, 0
@@ -133,8 +151,25 @@ def direct_irradiance(tree, exitance, x, y, z, nx, ny, nz, start, u0, u1, u2, ch
     leaving = -dot(dx, dy, dz, mx, my, mz)
     if arriving <= 0.0 or leaving <= 0.0:
         return 0.0, 0, 0
-    target = corners.shape[0] + tube
-    _, hit = nearest_hit(tree, x, y, z, dx, dy, dz, distance, start, target, True, stack)
+    target = triangles + tube
+    _, hit = nearest_hit(
+        nodes,
+        blocks,
+        tubes,
+        triangles,
+        x,
+        y,
+        z,
+        dx,
+        dy,
+        dz,
+        distance,
+        start,
+        target,
+        True,
+        stack,
+        distances,
+    )
     if hit >= 0:
         return 0.0, 0, 1
     radiance = exitance[tube] / math.pi
@@ -217,12 +252,13 @@ def adjoint_path(
     path : uint64
         Index of the path, part of the random counter.
     scores : (lamps, cases) float64
-    scratch : (stack, weight, choice)
-        Worker's own: from `new_stack`, (cases,) float64, (tubes,) float64.
+    scratch : (stack, distances, weight, choice)
+        Worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64.
     """
-    stack, weight, choice = scratch
-    tree = (geometry.node_boxes, geometry.node_children, geometry.corners, geometry.tubes)
-    normals, tubes, two_sided = geometry.normals, geometry.tubes, geometry.two_sided
+    stack, distances, weight, choice = scratch
+    nodes, blocks = geometry.nodes, geometry.blocks
+    tubes, triangles = geometry.tubes, geometry.normals.shape[0]
+    normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
     reflectance, transmittance, specular = (
         surfaces.reflectance,
@@ -238,7 +274,6 @@ def adjoint_path(
     lx, ly, lz = square_to_cosine_hemisphere(u2, u3)
     dx, dy, dz = from_local(lx, ly, lz, nx, ny, nz)
     weight[:] = 1.0
-    triangles = normals.shape[0]
     mirror = False
     rays = 0
     for bounce in range(max_bounces):
@@ -246,12 +281,46 @@ def adjoint_path(
         if not mirror:
             u0, u1, u2, _ = uniforms(low, stream, step, high | ADJOINT_LAMP, key0, key1)
             value, tube, shadow = direct_irradiance(
-                tree, exitance, x, y, z, nx, ny, nz, last, u0, u1, u2, choice, stack
+                nodes,
+                blocks,
+                tubes,
+                triangles,
+                exitance,
+                x,
+                y,
+                z,
+                nx,
+                ny,
+                nz,
+                last,
+                u0,
+                u1,
+                u2,
+                choice,
+                stack,
+                distances,
             )
             if value > 0.0:
                 add_score(scores, lamp_of[tube], value, weight)
             rays += shadow
-        distance, hit = nearest_hit(tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack)
+        distance, hit = nearest_hit(
+            nodes,
+            blocks,
+            tubes,
+            triangles,
+            x,
+            y,
+            z,
+            dx,
+            dy,
+            dz,
+            math.inf,
+            last,
+            -1,
+            False,
+            stack,
+            distances,
+        )
         rays += 1
         if hit < 0:
             return rays

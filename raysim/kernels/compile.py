@@ -58,22 +58,28 @@ def cache_folder() -> Path | None:
         return None
 
 
-def kernel(function: Callable[..., Any] | None = None, *, parallel: bool = False) -> Any:
+def kernel(
+    function: Callable[..., Any] | None = None, *, parallel: bool = False, inlined: bool = False
+) -> Any:
     """Compile `function` lazily: IEEE division, no fast-math, cached by the package's sources.
 
     Fast-math stays off because the slab test and the fates rely on inf and NaN; no signature is
-    given so that a GPU kernel can call the very same functions later.
+    given so that a GPU kernel can call the very same functions later. `inlined` makes machine
+    code of its own for each caller, which pays where many arrays are handed over for a short job.
     """
     if function is None:
-        return lambda f: kernel(f, parallel=parallel)
+        return lambda f: kernel(f, parallel=parallel, inlined=inlined)
     folder = cache_folder()
     before = settings.CACHE_DIR
     try:
         # Numba reads the folder while it decorates; other packages keep theirs.
         settings.CACHE_DIR = str(folder) if folder else before
-        return numba.njit(error_model="numpy", parallel=parallel, cache=folder is not None)(
-            function
-        )
+        return numba.njit(
+            error_model="numpy",
+            parallel=parallel,
+            forceinline=inlined,
+            cache=folder is not None,
+        )(function)
     finally:
         settings.CACHE_DIR = before
 

@@ -1,7 +1,7 @@
 """Build a hierarchy of boxes over triangles, splitting where tracing gets cheapest.
 
 A binary tree is built first and then flattened, so that a node has up to eight children whose
-boxes lie side by side in memory.
+boxes lie side by side in memory, and its leaves are blocks of up to four triangles.
 
 Source: surface-area heuristic with bins, Wald, "On fast construction of SAH-based bounding volume
 hierarchies", IEEE Symposium on Interactive Ray Tracing (2007).
@@ -12,11 +12,16 @@ import math
 import numpy as np
 
 from raysim.kernels.compile import kernel
+from raysim.kernels.side_by_side import (
+    BLOCK_SIZE,
+    BOXES,
+    CHILD,
+    NODE_SIZE,
+    OWN_NUMBER,
+    TRIANGLES,
+)
 
 BINS = 16
-WIDTH = 8  # children of a node
-NODE_SIZE = 6 * WIDTH  # its numbers: low x, y, z, high x, y, z, each for all children
-LEAF_SIZE = 4
 # Below this depth the build halves by count, which bounds the depth of any mesh to
 # DEEPEST_SPLIT + log2(triangles) and so the stack of the traversal.
 DEEPEST_SPLIT = 40
@@ -162,7 +167,7 @@ def build_binary(lows, highs):
             size = left if child == 0 else count - left
             bounds_of(order, begin, size, lows, highs, low, high)
             store_box(node_boxes, node, child, low, high, pad)
-            if size <= LEAF_SIZE:
+            if size <= TRIANGLES:
                 node_children[node, child] = -(8 * begin + size) - 1
             else:
                 node_children[node, child] = nodes
@@ -173,71 +178,159 @@ def build_binary(lows, highs):
 
 
 @kernel
-def gather_children(boxes, children, node, found):
-    """Fill `found` (WIDTH, 2) with (binary node, child) below `node`; returns how many.
+def child_of(children, row):
+    """What a row of the binary tree, 2 * node + child, leads to; the last row leads to the root."""
+    return np.int64(children[row // 2, row % 2]) if row < 2 * len(children) else 0
 
-    The child with the largest box is opened until the node is full.
+
+@kernel
+def share_places(left, right, area, cost, split):
+    """Fill one row of `cost` and `split` (see `shared_places`) from those of its two halves."""
+    for k in range(BOXES):
+        places = k + 1 if k else BOXES
+        cost[k], split[k] = math.inf, 0
+        for j in range(1, places):
+            both = left[j - 1] + right[places - j - 1]
+            if both < cost[k]:
+                cost[k], split[k] = both, j
+    cost[0] += area
+    for k in range(1, BOXES):
+        if cost[k - 1] <= cost[k]:
+            cost[k], split[k] = cost[k - 1], 0
+
+
+@kernel
+def shared_places(boxes, children):
+    """How the places of wide nodes are best shared out: (2 * nodes + 1, BOXES) int8.
+
+    A row of the binary tree may be given one place, as a wide node or a block, or be opened to
+    take k + 1 places, of which entry k goes to its first half; 0 where fewer places do as well.
+    Entry 0 shares out the BOXES places of the wide node that the row itself makes. What is least
+    is the cost of tracing: the area of all wide nodes together.
+
+    Source: Ylitie, Karras, Laine, "Efficient incoherent ray traversal on GPUs through compressed
+    wide BVHs", HPG (2017), section 3.1.
     """
-    found[0] = (node, 0)
-    found[1] = (node, 1)
-    count = 2
-    while count < WIDTH:
-        largest, widest = -1, -1.0
-        for i in range(count):
-            parent, child = found[i]
-            if children[parent, child] >= 0:
-                box = boxes[parent, 6 * child : 6 * child + 6]
-                size = half_area(box[:3], box[3:])
-                if size > widest:
-                    largest, widest = i, size
-        if largest < 0:
-            break
-        inner = np.int64(children[found[largest, 0], found[largest, 1]])
-        found[largest] = (inner, 0)
-        found[count] = (inner, 1)
-        count += 1
+    rows = 2 * len(children) + 1
+    cost, split = np.zeros((rows, BOXES)), np.zeros((rows, BOXES), np.int8)
+    for i in range(rows):
+        row = rows - 2 - i if i < rows - 1 else rows - 1  # children before parents, the root last
+        area = np.float32(1.0)
+        if row < rows - 1:
+            box = boxes[row // 2, 6 * (row % 2) : 6 * (row % 2) + 6]
+            area = max(half_area(box[:3], box[3:]), np.float32(0.0))
+        target = child_of(children, row)
+        if target >= 0:
+            share_places(cost[2 * target], cost[2 * target + 1], area, cost[row], split[row])
+    return split
+
+
+@kernel
+def gather_children(children, split, row, found):
+    """Fill `found` (BOXES,) with the rows that are the children of a wide node; returns how many.
+
+    `row` is the row of the binary tree that the wide node stands for.
+    """
+    todo = np.zeros((2 * BOXES, 2), np.int64)  # row, places
+    target, share = child_of(children, row), np.int64(split[row, 0])
+    todo[0] = (2 * target + 1, BOXES - share)
+    todo[1] = (2 * target, share)
+    waiting, count = 2, 0
+    while waiting:
+        waiting -= 1
+        row, places = todo[waiting]
+        while places > 1 and split[row, places - 1] == 0:
+            places -= 1
+        if places == 1:
+            found[count] = row
+            count += 1
+            continue
+        target, share = child_of(children, row), np.int64(split[row, places - 1])
+        todo[waiting] = (2 * target + 1, places - share)
+        todo[waiting + 1] = (2 * target, share)
+        waiting += 2
     return count
 
 
 @kernel
-def build_hierarchy(lows, highs):
-    """Order of the triangles in the leaves, boxes and children of the nodes.
+def flatten(boxes, children):
+    """Wide nodes as in `build_tree`, and the first triangle and the size of each block.
+
+    An empty place of a node gets a box that no ray can meet.
+    """
+    split = shared_places(boxes, children)
+    nodes = np.zeros(len(children) * NODE_SIZE, np.float32)
+    targets = nodes.view(np.int32)
+    stands_for = np.zeros(len(children), np.int64)
+    stands_for[0] = 2 * len(children)
+    block_first = np.zeros(2 * len(children), np.int64)
+    block_count = np.zeros(2 * len(children), np.int64)
+    found = np.zeros(BOXES, np.int64)
+    known, done, blocks = 1, 0, 0
+    while done < known:
+        count = gather_children(children, split, stands_for[done], found)
+        for i in range(BOXES):
+            at = done * NODE_SIZE + i
+            row = found[i] if i < count else 0
+            for k in range(6):
+                empty = math.inf if k < 3 else -math.inf
+                value = np.float64(boxes[row // 2, 6 * (row % 2) + k]) if i < count else empty
+                nodes[at + k * BOXES] = value
+            if i >= count:
+                continue
+            target = child_of(children, row)
+            if target >= 0:
+                stands_for[known] = row
+                targets[at + CHILD] = known
+                known += 1
+            else:
+                block_first[blocks], block_count[blocks] = divmod(-target - 1, 8)
+                blocks += 1
+                targets[at + CHILD] = -blocks
+        done += 1
+    return nodes[: known * NODE_SIZE].copy(), block_first[:blocks], block_count[:blocks]
+
+
+@kernel
+def filled_blocks(corners, order, block_first, block_count):
+    """Corners and numbers of the triangles block by block; NaN where there is none."""
+    blocks = np.full(len(block_first) * BLOCK_SIZE, math.nan)
+    for b in range(len(block_first)):
+        for i in range(block_count[b]):
+            at, triangle = b * BLOCK_SIZE + i, block_first[b] + i
+            blocks[at + OWN_NUMBER] = triangle
+            for corner in range(3):
+                for axis in range(3):
+                    value = corners[order[triangle], corner, axis]
+                    blocks[at + (3 * axis + corner) * TRIANGLES] = value
+    return blocks
+
+
+@kernel
+def build_tree(corners):
+    """Hierarchy over triangles, which are numbered in the order of its leaves.
 
     Parameters
     ----------
-    lows, highs : (triangles, 3) float64
-        Corners of each triangle's box, m.
+    corners : (triangles, 3, 3) float64
+        m.
 
     Returns
     -------
+    nodes : (nodes * NODE_SIZE,) float32
+        Boxes (m) of each node's children, and the children as int32: a node, or -1 - block. The
+        layout stands in `side_by_side`.
+    blocks : (blocks * BLOCK_SIZE,) float64
+        Corners (m) and numbers of each block's triangles; NaN where it has fewer than TRIANGLES.
     order : (triangles,) int64
-    node_boxes : (nodes * NODE_SIZE,) float32
-        Per node the low x of its WIDTH children, their low y, low z, high x, high y, high z.
-    node_children : (nodes, WIDTH) int32
-        Node number, or ``-(8 first + count) - 1`` for a leaf of `count` triangles.
+        The row of `corners` that each number stands for.
     """
+    triangles = corners.shape[0]
+    lows, highs = np.zeros((triangles, 3)), np.zeros((triangles, 3))
+    for i in range(triangles):
+        for axis in range(3):
+            a, b, c = corners[i, 0, axis], corners[i, 1, axis], corners[i, 2, axis]
+            lows[i, axis], highs[i, axis] = min(a, b, c), max(a, b, c)
     order, boxes, children = build_binary(lows, highs)
-    wide_boxes = np.zeros(len(children) * NODE_SIZE, np.float32)
-    wide_children = np.zeros((len(children), WIDTH), np.int32)
-    binary_node = np.zeros(len(children), np.int64)
-    found = np.zeros((WIDTH, 2), np.int64)
-    nodes, done = 1, 0
-    while done < nodes:
-        count = gather_children(boxes, children, binary_node[done], found)
-        for i in range(WIDTH):
-            at = done * NODE_SIZE + i
-            for k in range(6):
-                # An empty place gets a box that no ray can meet.
-                empty = math.inf if k < 3 else -math.inf
-                parent, child = found[i]
-                value = np.float64(boxes[parent, 6 * child + k]) if i < count else empty
-                wide_boxes[at + k * WIDTH] = value
-            if i < count:
-                target = np.int64(children[found[i, 0], found[i, 1]])
-                if target >= 0:
-                    binary_node[nodes] = target
-                    target = nodes
-                    nodes += 1
-                wide_children[done, i] = target
-        done += 1
-    return order, wide_boxes[: nodes * NODE_SIZE].copy(), wide_children[:nodes].copy()
+    nodes, block_first, block_count = flatten(boxes, children)
+    return nodes, filled_blocks(corners, order, block_first, block_count), order

@@ -85,7 +85,18 @@ def hit_normal(normals, tubes, primitive, x, y, z, dx, dy, dz):
 
 @kernel
 def follow_photon(
-    geometry, surfaces, tube, lamp, photon, key0, key1, max_bounces, arrivals, bodies, fates, stack
+    geometry,
+    surfaces,
+    tube,
+    lamp,
+    photon,
+    key0,
+    key1,
+    max_bounces,
+    arrivals,
+    bodies,
+    fates,
+    scratch,
 ):
     """Trace one photon until every case has ended; returns the number of segments flown.
 
@@ -107,21 +118,39 @@ def follow_photon(
     stream = np.uint64(lamp) << np.uint64(8)
     u0, u1, u2, u3 = uniforms(low, high, np.uint64(0), stream | EMISSION, key0, key1)
     x, y, z, dx, dy, dz = emitted_ray(geometry.tubes, tube, u0, u1, u2, u3)
-    triangles = geometry.corners.shape[0]
+    nodes, blocks = geometry.nodes, geometry.blocks
+    tubes, triangles = geometry.tubes, geometry.normals.shape[0]
+    stack, distances = scratch
     reflectance, transmittance, specular = (
         surfaces.reflectance,
         surfaces.transmittance,
         surfaces.specular,
     )
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
-    two_sided, tubes = geometry.two_sided, geometry.tubes
     cases = reflectance.shape[1]
     alive = (1 << cases) - 1
     last = triangles + tube
-    normals, surface_of, body_of = geometry.normals, geometry.surface, geometry.body
-    tree = (geometry.node_boxes, geometry.node_children, geometry.corners, geometry.tubes)
+    normals, two_sided = geometry.normals, geometry.two_sided
+    surface_of, body_of = geometry.surface, geometry.body
     for bounce in range(max_bounces):
-        distance, hit = nearest_hit(tree, x, y, z, dx, dy, dz, math.inf, last, -1, False, stack)
+        distance, hit = nearest_hit(
+            nodes,
+            blocks,
+            tubes,
+            triangles,
+            x,
+            y,
+            z,
+            dx,
+            dy,
+            dz,
+            math.inf,
+            last,
+            -1,
+            False,
+            stack,
+            distances,
+        )
         if hit < 0:
             count_alive(fates, ESCAPED, alive, cases)
             return bounce + 1

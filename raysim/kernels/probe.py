@@ -3,39 +3,43 @@
 import numpy as np
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.traverse import nearest_hit, new_stack
+from raysim.kernels.traverse import nearest_hit, new_scratch
 
 
 @kernel
-def first_hits(boxes, children, corners, tubes, origins, directions, farthest):
+def first_hits(nodes, blocks, tubes, triangles, origins, directions, farthest):
     """Distance (m) and primitive that each ray meets first; (farthest, -1) where nothing.
 
     Parameters
     ----------
-    boxes, children, corners, tubes
-        Arrays of `Geometry`.
+    nodes, blocks, tubes, triangles
+        As in `nearest_hit`.
     origins, directions : (rays, 3) float64
         m, and unit vectors.
     farthest : (rays,) float64
         m.
     """
-    tree = (boxes, children, corners, tubes)
-    stack = new_stack()
+    stack, near = new_scratch()
     distances = np.zeros(origins.shape[0])
     primitives = np.zeros(origins.shape[0], np.int64)
     for i in range(origins.shape[0]):
+        o, d = origins[i], directions[i]
         distances[i], primitives[i] = nearest_hit(
-            tree,
-            origins[i, 0],
-            origins[i, 1],
-            origins[i, 2],
-            directions[i, 0],
-            directions[i, 1],
-            directions[i, 2],
+            nodes,
+            blocks,
+            tubes,
+            triangles,
+            o[0],
+            o[1],
+            o[2],
+            d[0],
+            d[1],
+            d[2],
             farthest[i],
             -1,
             -1,
             False,
             stack,
+            near,
         )
     return distances, primitives

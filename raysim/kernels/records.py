@@ -23,9 +23,8 @@ class Geometry(NamedTuple):
     A *primitive* is a triangle (number below the count of triangles) or a tube (counted on).
     """
 
-    node_boxes: np.ndarray  # (nodes * NODE_SIZE,) float32, m, see `build_hierarchy`
-    node_children: np.ndarray  # (nodes, WIDTH) int32: node, or -(8 first + count) - 1 for a leaf
-    corners: np.ndarray  # (triangles, 9) float64, m
+    nodes: np.ndarray  # (nodes * NODE_SIZE,) float32, m, see `build_tree`
+    blocks: np.ndarray  # (blocks * BLOCK_SIZE,) float64, m, see `build_tree`
     normals: np.ndarray  # (triangles, 3) float64, unit, towards the side called outside
     surface: np.ndarray  # (primitives,) int32, row of Surfaces
     body: np.ndarray  # (primitives,) int32, row of the energy account

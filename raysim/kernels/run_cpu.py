@@ -6,7 +6,7 @@ from numba import prange
 from raysim.kernels.adjoint import adjoint_path
 from raysim.kernels.compile import kernel
 from raysim.kernels.history import follow_photon
-from raysim.kernels.traverse import new_stack
+from raysim.kernels.traverse import new_scratch
 
 
 @kernel
@@ -27,9 +27,9 @@ def trace_batch(
 ):
     """Trace `photons` photons of one lamp from index `first` on; returns the segments flown.
 
-    Photons take turns between the tubes of a lamp. `tally` holds arrivals, bodies, fates, stack.
+    Photons take turns between the tubes of a lamp. `tally` holds arrivals, bodies, fates, scratch.
     """
-    arrivals, bodies, fates, stack = tally
+    arrivals, bodies, fates, scratch = tally
     segments = 0
     count = lamp_tubes.number[lamp]
     for i in range(photons):
@@ -47,7 +47,7 @@ def trace_batch(
             arrivals,
             bodies,
             fates,
-            stack,
+            scratch,
         )
     return segments
 
@@ -85,12 +85,12 @@ def trace_forward(
     workers = total.shape[0]
     for worker in prange(workers):
         arrivals = np.zeros((total.shape[2], total.shape[3]), np.int32)
-        stack = new_stack()
+        scratch = new_scratch()
         flown = 0
         for batch in range(first_batch + worker, first_batch + batches, workers):
             for lamp in range(batch_photons.shape[0]):
                 photons = batch_photons[lamp]
-                tally = (arrivals, bodies[worker, lamp], fates[worker, lamp], stack)
+                tally = (arrivals, bodies[worker, lamp], fates[worker, lamp], scratch)
                 flown += trace_batch(
                     geometry,
                     surfaces,
@@ -129,7 +129,7 @@ def trace_adjoint(
     batches = sums.shape[1]
     cases = surfaces.reflectance.shape[1]
     for worker in prange(workers):
-        stack = new_stack()
+        stack, distances = new_scratch()
         weight = np.zeros(cases)
         choice = np.zeros(geometry.tubes.shape[0])
         traced = 0
@@ -148,6 +148,6 @@ def trace_adjoint(
                     key1,
                     max_bounces,
                     scores,
-                    (stack, weight, choice),
+                    (stack, distances, weight, choice),
                 )
         rays[worker] += traced

@@ -1,69 +1,33 @@
 """The nearest primitive that a ray meets, by way of the hierarchy of boxes.
 
-Hot functions take single arrays instead of a whole `Geometry`: handing the tuple on costs more
-than a box test.
+Hot functions take single arrays instead of tuples of them: numba counts the references to each
+array that it takes out of a tuple, call by call, which costs more than a box test.
 """
 
 import numpy as np
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.hierarchy import NODE_SIZE, WIDTH
-from raysim.kernels.intersect import ray_triangle_distance, ray_tube_distance, shear
+from raysim.kernels.intersect import ray_tube_distance, shear
+from raysim.kernels.lanes import float_bits, lowest_bit
+from raysim.kernels.side_by_side import (
+    BLOCK_SIZE,
+    BOXES,
+    FORGIVING,
+    HALF_WORD,
+    ONE_BIT,
+    OWN_NUMBER,
+    TRIANGLES,
+    ZERO,
+    entered_boxes,
+    met_triangles,
+)
 
 # The tree is at most some 70 levels deep (see `hierarchy.DEEPEST_SPLIT`), and a level leaves at
-# most WIDTH - 1 children waiting.
-STACK_DEPTH = 640
+# most BOXES - 1 children waiting. The first BOXES places are where entries into boxes are put.
+STACK_SIZE = 640
+BOTTOM = np.uint64(BOXES)
 MISSED = -1
-INFINITE = np.float32(np.inf)
-ZERO = np.float32(0.0)
-# Boxes are tested in single precision; a box is entered if it would be with a few roundings more.
-FORGIVING = np.float32(1.000001)
-
-
-@kernel
-def child_entries(boxes, at, ox, oy, oz, ix, iy, iz, farthest, entries):
-    """Set `entries` to the distances (m) at which a ray enters a node's children, or inf.
-
-    Parameters
-    ----------
-    boxes : (nodes * NODE_SIZE,) float32
-    at : int
-        Where the node's numbers begin.
-    ox, oy, oz : float32
-        Ray's origin, m.
-    ix, iy, iz : float32
-        One over its direction.
-    farthest : float32
-        Boxes that begin beyond this distance (m) are not entered.
-    entries : (WIDTH,) float32
-
-    Source: slab method, Williams et al., "An efficient and robust ray-box intersection
-    algorithm", JGT 10(1) (2005), all children side by side after Wald, Benthin, Boulos, "Getting
-    rid of packets", IEEE Symposium on Interactive Ray Tracing (2008). Boxes are padded when
-    built, which keeps triangles off the planes of their sides: a NaN (0 * inf) can only arise
-    where nothing can be met.
-    """
-    near_x = np.uint64(at if ix >= ZERO else at + 3 * WIDTH)
-    near_y = np.uint64(at + WIDTH if iy >= ZERO else at + 4 * WIDTH)
-    near_z = np.uint64(at + 2 * WIDTH if iz >= ZERO else at + 5 * WIDTH)
-    far_x = np.uint64(at + 3 * WIDTH if ix >= ZERO else at)
-    far_y = np.uint64(at + 4 * WIDTH if iy >= ZERO else at + WIDTH)
-    far_z = np.uint64(at + 5 * WIDTH if iz >= ZERO else at + 2 * WIDTH)
-    for i in range(entries.shape[0]):
-        j = np.uint64(i)
-        a = (boxes[near_x + j] - ox) * ix
-        b = (boxes[near_y + j] - oy) * iy
-        c = (boxes[near_z + j] - oz) * iz
-        a = a if a > b else b
-        c = c if c > ZERO else ZERO
-        near = a if a > c else c
-        a = (boxes[far_x + j] - ox) * ix
-        b = (boxes[far_y + j] - oy) * iy
-        c = (boxes[far_z + j] - oz) * iz
-        a = a if a < b else b
-        c = c if c < farthest else farthest
-        far = a if a < c else c
-        entries[j] = near if near <= far * FORGIVING else INFINITE
+ONE = np.uint64(1)
 
 
 @kernel
@@ -80,81 +44,113 @@ def nearest_tube(tubes, numbered_from, ox, oy, oz, dx, dy, dz, farthest, skip_a,
 
 
 @kernel
-def push_children(children, node, entries, depth, nodes, distances):
+def push_children(bits, depth, stack):
     """Put the children that are entered on the stack, the nearest on top; returns its depth."""
     bottom = depth
-    for j in range(WIDTH):
-        distance = entries[j]
-        if distance < INFINITE:
-            at = depth
-            while at > bottom and distances[at - 1] < distance:
-                distances[at] = distances[at - 1]
-                nodes[at] = nodes[at - 1]
-                at -= 1
-            distances[at] = distance
-            nodes[at] = children[node, j]
-            depth += 1
+    while bits:
+        entry = stack[lowest_bit(bits)]
+        bits &= bits - ONE_BIT
+        at = depth
+        while at > bottom and stack[at - ONE] < entry:
+            stack[at] = stack[at - ONE]
+            at -= ONE
+        stack[at] = entry
+        depth += ONE
     return depth
 
 
-@kernel
+@kernel(inlined=True)
 def nearest_triangle(
-    boxes, children, corners, ox, oy, oz, dx, dy, dz, best, hit, skip_a, skip_b, any_hit, stack
+    nodes, blocks, ox, oy, oz, dx, dy, dz, best, hit, skip, any_hit, stack, distances
 ):
     """Distance (m) and number of the nearest triangle, where nearer than `best`; else best, hit.
 
     Near children first; the others wait on the stack. Parameters as in `nearest_hit`.
     """
-    nodes, distances, entries = stack
-    fx, fy, fz = np.float32(ox), np.float32(oy), np.float32(oz)
     ix, iy, iz = np.float32(1.0 / dx), np.float32(1.0 / dy), np.float32(1.0 / dz)
+    start = (np.float32(ox), np.float32(oy), np.float32(oz))
+    near = (
+        np.uint64(0 if ix >= ZERO else 3 * BOXES),
+        np.uint64(BOXES if iy >= ZERO else 4 * BOXES),
+        np.uint64(2 * BOXES if iz >= ZERO else 5 * BOXES),
+    )
     kx, ky, kz, sx, sy, sz = shear(dx, dy, dz)
-    px = ox if kx == 0 else (oy if kx == 1 else oz)
-    py = ox if ky == 0 else (oy if ky == 1 else oz)
-    pz = ox if kz == 0 else (oy if kz == 1 else oz)
-    node, depth = 0, 0
+    axes = (np.uint64(kx), np.uint64(ky), np.uint64(kz))
+    origin = (
+        ox if kx == 0 else (oy if kx == 1 else oz),
+        ox if ky == 0 else (oy if ky == 1 else oz),
+        ox if kz == 0 else (oy if kz == 1 else oz),
+    )
+    passed_over = np.float64(skip)
+    node, depth = np.int32(0), BOTTOM
+    reach = np.float32(best) * FORGIVING
     while True:
-        reach = np.float32(best) * FORGIVING
         if node >= 0:
-            child_entries(boxes, node * NODE_SIZE, fx, fy, fz, ix, iy, iz, reach, entries)
-            depth = push_children(children, node, entries, depth, nodes, distances)
+            bits = entered_boxes(nodes, np.uint64(node), near, start, (ix, iy, iz), reach, stack)
+            if bits and not bits & (bits - ONE_BIT):  # a single one need not wait
+                node = np.int32(np.uint32(stack[lowest_bit(bits)]))
+                continue
+            depth = push_children(bits, depth, stack)
         else:
-            code = -(node + 1)
-            first = code >> 3
-            for i in range(first, first + (code & 7)):
-                if i != skip_a and i != skip_b:
-                    distance = ray_triangle_distance(corners, i, px, py, pz, kx, ky, kz, sx, sy, sz)
-                    if distance < best:
-                        best, hit = distance, i
+            block = np.uint64(np.int64(-1) - node)
+            bits = met_triangles(
+                blocks, block, axes, origin, (sx, sy, sz), best, passed_over, distances
+            )
+            while bits:
+                j = lowest_bit(bits)
+                bits &= bits - ONE_BIT
+                if distances[j] < best:
+                    best = distances[j]
+                    hit = np.int64(
+                        blocks[block * np.uint64(BLOCK_SIZE) + np.uint64(OWN_NUMBER) + j]
+                    )
             if any_hit and hit >= 0:
                 return best, hit
             reach = np.float32(best) * FORGIVING
-        depth -= 1
-        while depth >= 0 and distances[depth] > reach:
-            depth -= 1
-        if depth < 0:
+        farthest = float_bits(reach)
+        while depth > BOTTOM and (stack[depth - ONE] >> HALF_WORD) > farthest:
+            depth -= ONE
+        if depth == BOTTOM:
             return best, hit
-        node = nodes[depth]
+        depth -= ONE
+        node = np.int32(np.uint32(stack[depth]))
 
 
 @kernel
-def new_stack():
-    """Scratch of one worker: waiting nodes, their distances, and entries into children."""
-    return (
-        np.zeros(STACK_DEPTH, np.int32),
-        np.zeros(STACK_DEPTH, np.float32),
-        np.zeros(WIDTH, np.float32),
-    )
+def new_scratch():
+    """Scratch of one worker: stack of `nearest_hit`, and distances to the triangles of a block."""
+    return np.zeros(STACK_SIZE, np.uint64), np.zeros(TRIANGLES)
 
 
-@kernel
-def nearest_hit(tree, ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b, any_hit, stack):
+@kernel(inlined=True)
+def nearest_hit(
+    nodes,
+    blocks,
+    tubes,
+    triangles,
+    ox,
+    oy,
+    oz,
+    dx,
+    dy,
+    dz,
+    farthest,
+    skip_a,
+    skip_b,
+    any_hit,
+    stack,
+    distances,
+):
     """Distance (m) and number of the nearest primitive along a ray; (`farthest`, -1) if none.
 
     Parameters
     ----------
-    tree : (node_boxes, node_children, corners, tubes)
-        Arrays of `Geometry`.
+    nodes, blocks
+        From `build_tree`.
+    tubes : (tubes, 8) float64
+        As in `Geometry`; numbered from `triangles` on.
+    triangles : int
+        How many there are.
     ox, oy, oz, dx, dy, dz : float
         Origin (m) and unit direction.
     farthest : float
@@ -164,32 +160,15 @@ def nearest_hit(tree, ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b, any_hit,
         met again), and the tube a shadow ray ends on. -1 for none.
     any_hit : bool
         Stop at the first primitive found, near or not: for shadow rays.
-    stack
-        Scratch of the calling worker, from `new_stack`.
+    stack, distances
+        Scratch of the calling worker, from `new_scratch`.
 
     Source: hierarchy with ordered traversal, e.g. Pharr, Jakob, Humphreys, "Physically Based
     Rendering", 7.3.
     """
-    boxes, children, corners, tubes = tree
-    best, hit = nearest_tube(
-        tubes, corners.shape[0], ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b
-    )
-    if corners.shape[0] == 0 or (any_hit and hit >= 0):
+    best, hit = nearest_tube(tubes, triangles, ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b)
+    if any_hit and hit >= 0:
         return best, hit
     return nearest_triangle(
-        boxes,
-        children,
-        corners,
-        ox,
-        oy,
-        oz,
-        dx,
-        dy,
-        dz,
-        best,
-        hit,
-        skip_a,
-        skip_b,
-        any_hit,
-        stack,
+        nodes, blocks, ox, oy, oz, dx, dy, dz, best, hit, skip_a, any_hit, stack, distances
     )

@@ -3,7 +3,7 @@
 import numpy as np
 
 from raysim.errors import Fault, Level
-from raysim.kernels.hierarchy import build_hierarchy
+from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES, LampTube, SceneTriangles
@@ -19,10 +19,8 @@ class Surroundings:
 
     def __init__(self, triangles: SceneTriangles, faces: np.ndarray) -> None:
         self.triangles = triangles
-        corners = triangles.corners[faces]
-        order, self.boxes, self.children = build_hierarchy(corners.min(axis=1), corners.max(axis=1))
+        self.nodes, self.blocks, order = build_tree(triangles.corners[faces])
         self.faces = faces[order]
-        self.corners = np.ascontiguousarray(corners[order].reshape(-1, 9))
 
     def first(
         self, origins: np.ndarray, directions: np.ndarray, farthest: np.ndarray
@@ -30,10 +28,10 @@ class Surroundings:
         """Face that each ray meets first within its reach (rays,), -1 for none."""
         length = np.linalg.norm(directions, axis=1)
         _, hits = first_hits(
-            self.boxes,
-            self.children,
-            self.corners,
+            self.nodes,
+            self.blocks,
             NO_TUBES,
+            len(self.faces),
             np.ascontiguousarray(origins, float),
             directions / length[:, None],
             np.ascontiguousarray(farthest, float),

@@ -14,9 +14,10 @@ from raysim.kernels.adjoint import (
     way_on,
 )
 from raysim.kernels.compile import kernel
+from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.records import Starts
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED
-from raysim.kernels.traverse import new_stack
+from raysim.kernels.traverse import new_scratch
 
 # Two targets: one triangle, and three of areas 1 : 3 : 0.5 about each other's heads.
 CORNERS = np.array(
@@ -133,12 +134,13 @@ def test_points_chosen_on_a_tube_face_the_viewer():
 
 
 @kernel
-def _direct(tree, exitance, at, facing, u, choice, out):
-    stack = new_stack()
+def _direct(nodes, blocks, tubes, exitance, at, facing, u, choice, out):
+    stack, distances = new_scratch()
     for i in range(len(u)):
         value, tube, _ = direct_irradiance(
-            tree, exitance, at[0], at[1], at[2], facing[0], facing[1], facing[2], -1,
-            u[i, 0], u[i, 1], u[i, 2], choice, stack,
+            nodes, blocks, tubes, 0, exitance, at[0], at[1], at[2],
+            facing[0], facing[1], facing[2], -1,
+            u[i, 0], u[i, 1], u[i, 2], choice, stack, distances,
         )  # fmt: skip
         out[tube, 0] += value
         out[tube, 1] += value * value
@@ -149,12 +151,12 @@ def test_direct_light_is_told_apart_by_tube():
     radius, length, distances = 0.01, 0.4, np.array([0.1, 0.25])
     tubes = np.array([[x, 0.0, 0.0, 0.0, 0.0, 1.0, length, radius] for x in (-0.1, 0.25)])
     exitance = np.array([50.0, 200.0])
-    empty = (np.zeros(0, np.float32), np.zeros((0, 8), np.int32), np.zeros((0, 9)), tubes)
+    nodes, blocks, _ = build_tree(np.zeros((0, 3, 3)))
     number, facing = 3_000_000, np.array([0.0, 1.0, 0.0])
     out = np.zeros((2, 2))
     u = np.random.default_rng(8).random((number, 3))
     at = np.array([0.0, -0.1, 0.3])  # below both; the normal makes an angle with each
-    _direct(empty, exitance, at, facing, u, np.zeros(2), out)
+    _direct(nodes, blocks, tubes, exitance, at, facing, u, np.zeros(2), out)
     mean = out[:, 0] / number
     error = np.sqrt((out[:, 1] / number - mean**2) / number)
     distances = np.hypot(distances, 0.1)

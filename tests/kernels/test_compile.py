@@ -124,7 +124,12 @@ def test_hash_covers_all_that_kernels_can_call():
                 assert node.level == 0
                 names = [node.module]
             for name in names:
-                known = name.split(".")[0] in {*sys.stdlib_module_names, "numpy", "numba"}
+                known = name.split(".")[0] in {
+                    *sys.stdlib_module_names,
+                    "numpy",
+                    "numba",
+                    "llvmlite",
+                }
                 assert known or name.startswith("raysim.kernels."), f"{path.name} imports {name}"
 
 
@@ -135,7 +140,7 @@ def test_no_cache_where_nothing_can_be_written(tmp_path, monkeypatch):
     compiling.cache_folder.cache_clear()
     try:
         assert compiling.cache_folder() is None
-        assert not compiling.is_warm("nearest_hit")
+        assert not compiling.is_warm("trace_adjoint")
         assert compiling.kernel(lambda x: x + 1.0)(1.0) == 2.0
     finally:
         compiling.cache_folder.cache_clear()

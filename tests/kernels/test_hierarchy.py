@@ -5,8 +5,9 @@ import pytest
 from built_scenes import box, icosphere
 from ray_casting import cast
 
-from raysim.kernels.hierarchy import NODE_SIZE, WIDTH, build_hierarchy
-from raysim.kernels.traverse import STACK_DEPTH
+from raysim.kernels.hierarchy import build_tree
+from raysim.kernels.side_by_side import BLOCK_SIZE, BOXES, CHILD, NODE_SIZE, OWN_NUMBER, TRIANGLES
+from raysim.kernels.traverse import BOTTOM, STACK_SIZE
 
 
 def stack(count):
@@ -29,15 +30,16 @@ MESHES = {
 
 
 def leaves(corners):
-    """Per leaf: its triangles, the bounds (6,) of all boxes around it, and its depth."""
-    order, boxes, children = build_hierarchy(corners.min(axis=1), corners.max(axis=1))
+    """Per leaf: its triangles, their corners, the bounds (6,) of all boxes around it, its depth."""
+    nodes, blocks, order = build_tree(corners)
     assert sorted(order) == list(range(len(corners)))
-    boxes = boxes.reshape(-1, 6, WIDTH).astype(float)
-    assert boxes.size == len(children) * NODE_SIZE
+    children = nodes.view(np.int32).reshape(-1, NODE_SIZE)[:, CHILD:]
+    boxes = nodes.reshape(-1, NODE_SIZE)[:, :CHILD].reshape(-1, 6, BOXES).astype(float)
+    blocks = blocks.reshape(-1, BLOCK_SIZE // TRIANGLES, TRIANGLES)
     found, todo = [], [(0, np.array([-np.inf] * 3 + [np.inf] * 3), 1)]
     while todo:
         node, around, depth = todo.pop()
-        for k in range(WIDTH):
+        for k in range(BOXES):
             own = boxes[node, :, k]
             if not (own[:3] <= own[3:]).all():
                 continue  # an empty place
@@ -46,10 +48,14 @@ def leaves(corners):
             )
             child = int(children[node, k])
             if child < 0:
-                first, count = divmod(-child - 1, 8)
-                found.append((order[first : first + count], inside, depth))
+                block = blocks[-1 - child]
+                there = np.isfinite(block[OWN_NUMBER // TRIANGLES])
+                numbers = block[OWN_NUMBER // TRIANGLES, there].astype(int)
+                shapes = block[:9, there].T.reshape(-1, 3, 3).transpose(0, 2, 1)
+                found.append((order[numbers], shapes, inside, depth))
             else:
                 todo.append((child, inside, depth + 1))
+    assert 0 <= len(blocks) - len(found) <= 1  # the second half of a single triangle is empty
     return found
 
 
@@ -57,18 +63,19 @@ def leaves(corners):
 def test_every_triangle_lies_in_one_leaf_and_inside_its_boxes(mesh):
     corners = MESHES[mesh]
     found = leaves(corners)
-    faces = np.concatenate([faces for faces, _, _ in found])
+    faces = np.concatenate([faces for faces, *_ in found])
     assert sorted(faces) == list(range(len(corners)))
-    for faces, bounds, _ in found:
-        if len(faces):
-            assert (corners[faces].min(axis=(0, 1)) >= bounds[:3]).all()
-            assert (corners[faces].max(axis=(0, 1)) <= bounds[3:]).all()
+    for faces, shapes, bounds, _ in found:
+        assert 1 <= len(faces) <= TRIANGLES
+        assert (shapes == corners[faces]).all()
+        assert (shapes.min(axis=(0, 1)) >= bounds[:3]).all()
+        assert (shapes.max(axis=(0, 1)) <= bounds[3:]).all()
 
 
 @pytest.mark.parametrize("mesh", MESHES)
 def test_the_stack_of_the_traversal_is_deep_enough(mesh):
-    depth = max(depth for _, _, depth in leaves(MESHES[mesh]))
-    assert depth * (WIDTH - 1) + 1 <= STACK_DEPTH
+    depth = max(depth for *_, depth in leaves(MESHES[mesh]))
+    assert int(BOTTOM) + depth * (BOXES - 1) + 1 <= STACK_SIZE
 
 
 def test_a_stack_of_triangles_is_met_in_order():

@@ -6,7 +6,7 @@ from built_scenes import box, icosphere, rectangle
 from ray_casting import NO_TUBES, cast, tree_of
 
 from raysim.kernels.intersect import ray_tube_distance
-from raysim.kernels.traverse import nearest_hit, new_stack
+from raysim.kernels.traverse import nearest_hit, new_scratch
 
 
 def unit(vectors):
@@ -179,27 +179,27 @@ def test_a_ray_does_not_meet_what_it_is_told_to_pass_over():
 
 
 def test_nothing_at_or_beyond_the_farthest_is_seen():
-    (boxes, children, corners, tubes), _ = tree_of(rectangle((0, 0, 1), (1.0, 0, 0), (0, 1.0, 0)))
-    tree, stack = (boxes, children, corners, tubes), new_stack()
+    things, _ = tree_of(rectangle((0, 0, 1), (1.0, 0, 0), (0, 1.0, 0)))
+    scratch = new_scratch()
     ray = (0.3, 0.4, 0.0, 0.0, 0.0, 1.0)
-    assert nearest_hit(tree, *ray, 1.0, -1, -1, True, stack) == (1.0, -1)
-    assert nearest_hit(tree, *ray, np.nextafter(1.0, 2.0), -1, -1, True, stack)[1] >= 0
-    assert nearest_hit(tree, *ray, np.inf, -1, -1, False, stack)[0] == 1.0
+    assert nearest_hit(*things, *ray, 1.0, -1, -1, True, *scratch) == (1.0, -1)
+    assert nearest_hit(*things, *ray, np.nextafter(1.0, 2.0), -1, -1, True, *scratch)[1] >= 0
+    assert nearest_hit(*things, *ray, np.inf, -1, -1, False, *scratch)[0] == 1.0
 
 
 def test_any_hit_finds_something_exactly_where_nearest_hit_does():
     corners = random_triangles(300, 8, 0.4)
-    tree, _ = tree_of(corners, random_tubes(3, 9))
-    stack, agree = new_stack(), 0
+    things, _ = tree_of(corners, random_tubes(3, 9))
+    scratch, agree = new_scratch(), 0
     for o, d in zip(*random_rays(3_000, 10), strict=True):
-        near, hit = nearest_hit(tree, *o, *d, np.inf, -1, -1, False, stack)
+        near, hit = nearest_hit(*things, *o, *d, np.inf, -1, -1, False, *scratch)
         for reach in (0.5 * near, 0.999999 * near, 1.000001 * near):
             if np.isfinite(reach):
-                found = nearest_hit(tree, *o, *d, reach, -1, -1, True, stack)[1] >= 0
+                found = nearest_hit(*things, *o, *d, reach, -1, -1, True, *scratch)[1] >= 0
                 assert found == (reach > near)
                 agree += 1
         if hit < 0:
-            assert nearest_hit(tree, *o, *d, 1e9, -1, -1, True, stack)[1] == -1
+            assert nearest_hit(*things, *o, *d, 1e9, -1, -1, True, *scratch)[1] == -1
     assert agree > 3_000
 
 
