@@ -26,7 +26,7 @@ def command_times(quick: bool) -> dict[str, float]:
     """Seconds of the demo as a command: first run, with compilation, and once compiled."""
     with tempfile.TemporaryDirectory() as folder:
         words = [sys.executable, "-m", "raysim", "dose", str(DEMO), "--force", "--quiet"]
-        words += ["--photons", "300000"] if quick else []
+        words += ["--photons", "300000", "--precision", "0.3"] if quick else []
         words += ["--out", str(Path(folder) / "out")]
         own_cache = {**os.environ, "NUMBA_CACHE_DIR": folder}
         seconds = []

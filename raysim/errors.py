@@ -4,6 +4,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
+def printable(text: str) -> str:
+    """Text as one line that cannot steer a terminal, whatever names in it hold."""
+    one_line = " ".join(text.split())
+    return "".join(
+        letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in one_line
+    )
+
+
 class Level(StrEnum):
     """How much a fault matters."""
 
@@ -23,7 +31,7 @@ class Fault:
 
     def __str__(self) -> str:
         text = f"{self.file}: {self.key}: {self.what}. Mend: {self.mend}"
-        return " ".join(text.split())  # one line, whatever names hold
+        return printable(text)
 
 
 class RaysimError(Exception):

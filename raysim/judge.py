@@ -105,7 +105,7 @@ def judge_case(
     triangles: SceneTriangles,
     units: Judged,
     estimate: Estimate,
-    trusted: np.ndarray,
+    named: np.ndarray,
     energy: EnergyAccount,
     target_dose: float,
     safety_factor: float,
@@ -113,8 +113,8 @@ def judge_case(
 ) -> CaseResult:
     """Everything reported of one case.
 
-    `trusted` (units,) bool marks the face-sides among which the worst is named: those refined by
-    backward paths, or all where none were.
+    `named` (units,) bool marks the face-sides among which the worst is named: those that are known
+    well enough, or all.
     """
     values = estimate.irradiance[units.faces, units.sides]
     lower = estimate.lower_bound[units.faces, units.sides]
@@ -124,8 +124,8 @@ def judge_case(
         unit = chosen[pick]
         return spot(triangles, estimate, units.faces[unit], units.sides[unit])
 
-    named = np.flatnonzero(trusted)
-    worst = spot_of(named, int(values[named].argmin()))
+    known = np.flatnonzero(named)
+    worst = spot_of(known, int(values[known].argmin()))
     everything = np.arange(len(values))
     best = spot_of(everything, int(values.argmax()))
     bound = float(lower.min())

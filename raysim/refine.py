@@ -20,11 +20,13 @@ UNLIT_PER_LOOK = 64
 FIRST_PATHS = 2  # paths per batch at the first look at a face-side
 MOST_PATHS = 2**16  # paths per batch, in all, for one face-side
 LARGEST_GROWTH = 16  # paths of one look against those before it
+GUESS_ERRORS = 2.0  # standard errors that an irradiance which is not settled may lie too low
 # The brightest face-sides: how many, and paths per batch for each.
-BRIGHTEST = ((128, 2), (16, 32))
+BRIGHTEST = ((16, 8), (4, 32))
 MOST_BRIGHT_ROUNDS = 40
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
 SETTLED = slice(0, 2)
+CAUTION = 0  # the case whose errors decide whether paths or photons know more
 MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
 
@@ -35,11 +37,20 @@ class Refinement:
 
     Attributes
     ----------
-    mean, error, bound : (cases, units) float64, W/m2
-        Irradiance, standard error and lower bound with the lamp factors applied.
+    forward_mean, forward_error : (cases, units) float64, W/m2
+        Irradiance and standard error from photon counts, with the lamp factors applied.
+    mean, error : (cases, units) float64, W/m2
+        From photon counts or backward paths, whichever has the smaller error.
+    path_error : (cases, units) float64, W/m2
+        Standard error of backward paths alone; inf where there are none.
+    bound : (cases, units) float64, W/m2
+        Lower bound from both.
+    better : (units,) bool
+        Whether `mean` and `error` come from backward paths.
     looks : (units,) int64
         How often backward paths from it were looked at.
     by_lamp, by_lamp_error : (cases, lamps, units) float64, W/m2 at full rated output
+        From backward paths alone.
     row : (units,) int64
         Target of each unit in the backward run, -1 for none yet.
     paths, rays : int
@@ -48,9 +59,13 @@ class Refinement:
         Whether the precision asked for was reached.
     """
 
+    forward_mean: np.ndarray
+    forward_error: np.ndarray
     mean: np.ndarray
     error: np.ndarray
+    path_error: np.ndarray
     bound: np.ndarray
+    better: np.ndarray
     looks: np.ndarray
     by_lamp: np.ndarray
     by_lamp_error: np.ndarray
@@ -59,10 +74,28 @@ class Refinement:
     rays: int = 0
     reached: bool = False
 
-    @property
-    def looked(self) -> np.ndarray:
-        """Face-sides whose numbers come from backward paths, (units,) bool."""
-        return self.looks > 0
+
+def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: int) -> Refinement:
+    """State before the first backward path: what the photons say of each unit.
+
+    Parameters
+    ----------
+    mean, error, bound : (cases, units) float64, W/m2
+    """
+    cases, units = mean.shape
+    return Refinement(
+        forward_mean=mean,
+        forward_error=error,
+        mean=mean.copy(),
+        error=error.copy(),
+        path_error=np.full((cases, units), np.inf),
+        bound=bound.copy(),
+        better=np.zeros(units, bool),
+        looks=np.zeros(units, np.int64),
+        by_lamp=np.zeros((cases, lamps, units)),
+        by_lamp_error=np.zeros((cases, lamps, units)),
+        row=np.full(units, -1),
+    )
 
 
 def refine(
@@ -85,20 +118,21 @@ def refine(
         (worst - bound) / worst to reach in both cases.
     """
     quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
-    goal = (state.mean + 3.0 * state.error)[SETTLED].min(axis=1)  # no paths yet: a safe guess
     while True:
-        chosen = _undecided(run, state, goal)
+        least, unsettled = _least_light(state, precision)
+        goal = (1.0 - precision) * least
+        chosen = _undecided(run, state, goal, unsettled)
+        state.reached = not len(chosen)
+        if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
+            return
+        chosen = _still_allowed(run, state, chosen)
         if not len(chosen):
             return
         _add_targets(run, units, state, chosen)
-        paths = _paths_needed(run, state, chosen, goal, quantile)
+        paths = _paths_needed(run, state, chosen, goal, precision, quantile)
         for piece in _pieces(paths):
             _look(run, state, chosen[piece], paths[piece], factors, quantile)
             progress("tracing back from the darkest spots", *_distance(state, precision))
-        goal = (1.0 - precision) * _least_light(state)
-        state.reached = bool((state.bound[SETTLED].min(axis=1) >= goal).all())
-        if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
-            return
 
 
 def refine_best(
@@ -129,10 +163,24 @@ def refine_best(
                 progress("tracing back from the brightest spots", 1.0, 1.0)
 
 
-def _least_light(state: Refinement) -> np.ndarray:
-    """Irradiance (W/m2) of the worst-lit looked-at unit that any light was seen on, (cases,)."""
-    seen = state.mean[SETTLED][:, state.looked]
-    return np.where(seen > 0.0, seen, np.inf).min(axis=1)
+def settled(state: Refinement, precision: float) -> np.ndarray:
+    """Units whose own bound is as near to their irradiance as asked, (settled cases, units)."""
+    mean, bound = state.mean[SETTLED], state.bound[SETTLED]
+    return (mean > 0.0) & (bound >= (1.0 - precision) * mean)
+
+
+def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.ndarray]:
+    """What the worst-lit unit gets (W/m2), (cases,), and the units that still make it a guess.
+
+    Of a unit that is not settled, noise is not to pass for darkness: its irradiance is taken at
+    the upper end of its error.
+    """
+    sure = settled(state, precision)
+    guess = state.mean[SETTLED] + np.where(sure, 0.0, GUESS_ERRORS * state.error[SETTLED])
+    guess = np.where(guess > 0.0, guess, np.inf)  # of the unlit, no more can be said
+    worst = guess.argmin(axis=1)
+    cases = np.arange(len(worst))
+    return guess[cases, worst], np.unique(worst[~sure[cases, worst]])
 
 
 def _is_dark(run: AdjointRun, state: Refinement) -> bool:
@@ -142,8 +190,10 @@ def _is_dark(run: AdjointRun, state: Refinement) -> bool:
     return bool((state.mean[SETTLED][:, known[spent]] <= 0.0).any())
 
 
-def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray) -> np.ndarray:
-    """Units whose bound lies below the goal of a case and which may be given more paths.
+def _undecided(
+    run: AdjointRun, state: Refinement, goal: np.ndarray, unsettled: np.ndarray
+) -> np.ndarray:
+    """Units to look at next: those whose bound lies below the goal of a case, and the unsettled.
 
     Units without any paths come first, the darkest bounds before the others and not too many at
     a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
@@ -154,15 +204,20 @@ def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray) -> np.ndarr
     if len(unseen):
         order = np.argsort(state.bound[SETTLED][:, unseen].min(axis=0), kind="stable")
         return np.sort(unseen[order[:NEW_PER_LOOK]])
-    full = np.zeros(len(state.row), bool)
-    known = state.row >= 0
-    full[known] = run.paths[state.row[known]] >= MOST_PATHS
-    undecided = np.flatnonzero(below & ~full & (state.looks < MOST_LOOKS))
+    undecided = np.union1d(np.flatnonzero(below), unsettled)
     unlit = undecided[(state.mean[SETTLED][:, undecided] <= 0.0).any(axis=0)]
+    unlit = _still_allowed(run, state, unlit)
     if len(unlit):
         most = np.argsort(-run.paths[state.row[unlit]], kind="stable")
         return np.sort(unlit[most[:UNLIT_PER_LOOK]])
     return undecided
+
+
+def _still_allowed(run: AdjointRun, state: Refinement, chosen: np.ndarray) -> np.ndarray:
+    """Those of the chosen units that may be given more paths."""
+    row = state.row[chosen]
+    done = np.where(row >= 0, run.paths[row] if len(run.paths) else 0, 0)
+    return chosen[(done < MOST_PATHS) & (state.looks[chosen] < MOST_LOOKS)]
 
 
 def _add_targets(run: AdjointRun, units: Judged, state: Refinement, chosen: np.ndarray) -> None:
@@ -177,12 +232,13 @@ def _paths_needed(
     state: Refinement,
     chosen: np.ndarray,
     goal: np.ndarray,
+    precision: float,
     quantile: float,
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
-    mean, error = state.mean[SETTLED][:, chosen], state.error[SETTLED][:, chosen]
-    margin = np.maximum(mean - goal[:, None], 1e-9 * mean)
+    mean, error = state.mean[SETTLED][:, chosen], state.path_error[SETTLED][:, chosen]
+    margin = np.maximum(mean - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = quantile * error / margin
     factor = 1.3 * np.nan_to_num(short, nan=LARGEST_GROWTH, posinf=1e9).max(axis=0) ** 2
@@ -225,7 +281,11 @@ def _update(
     state.by_lamp[:, :, chosen] = mean.transpose(2, 1, 0)
     state.by_lamp_error[:, :, chosen] = error.transpose(2, 1, 0)
     total, total_error = batch_mean(np.einsum("tblc,cl->tbc", batches, factors))
-    state.mean[:, chosen], state.error[:, chosen] = total.T, total_error.T
+    state.path_error[:, chosen] = total_error.T
+    better = total_error[:, CAUTION] <= state.forward_error[CAUTION, chosen]
+    state.better[chosen] = better
+    state.mean[:, chosen] = np.where(better, total.T, state.forward_mean[:, chosen])
+    state.error[:, chosen] = np.where(better, total_error.T, state.forward_error[:, chosen])
     bound = (total - quantile * total_error).T
     bound[:, state.looks[chosen] >= MOST_LOOKS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
@@ -237,7 +297,6 @@ def _distance(state: Refinement, precision: float) -> tuple[float, float]:
 
     Effort grows with the inverse square of the distance of the bound from the worst irradiance.
     """
-    if not state.looked.any():
-        return 0.0, 1.0
-    gap = float((1.0 - state.bound[SETTLED].min(axis=1) / _least_light(state)).max())
+    least, _ = _least_light(state, precision)
+    gap = float((1.0 - state.bound[SETTLED].min(axis=1) / least).max())
     return min((precision / max(gap, precision)) ** 2, 1.0), 1.0

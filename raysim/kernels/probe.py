@@ -25,21 +25,7 @@ def first_hits(nodes, blocks, tubes, triangles, origins, directions, farthest):
     for i in range(origins.shape[0]):
         o, d = origins[i], directions[i]
         distances[i], primitives[i] = nearest_hit(
-            nodes,
-            blocks,
-            tubes,
-            triangles,
-            o[0],
-            o[1],
-            o[2],
-            d[0],
-            d[1],
-            d[2],
-            farthest[i],
-            -1,
-            -1,
-            False,
-            stack,
-            near,
-        )
+            nodes, blocks, tubes, triangles, o[0], o[1], o[2], d[0], d[1], d[2],
+            farthest[i], -1, -1, False, stack, near,
+        )  # fmt: skip
     return distances, primitives

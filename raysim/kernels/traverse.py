@@ -124,23 +124,9 @@ def new_scratch():
 
 @kernel(inlined=True)
 def nearest_hit(
-    nodes,
-    blocks,
-    tubes,
-    triangles,
-    ox,
-    oy,
-    oz,
-    dx,
-    dy,
-    dz,
-    farthest,
-    skip_a,
-    skip_b,
-    any_hit,
-    stack,
-    distances,
-):
+    nodes, blocks, tubes, triangles, ox, oy, oz, dx, dy, dz,
+    farthest, skip_a, skip_b, any_hit, stack, distances,
+):  # fmt: skip
     """Distance (m) and number of the nearest primitive along a ray; (`farthest`, -1) if none.
 
     Parameters

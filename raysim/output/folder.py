@@ -14,6 +14,8 @@ from raysim.output.records import result_record, write_faces
 from raysim.result import CAUTIOUS, Result
 
 RESULT_FILE = "result.json"
+# What a run may have put into its folder, and the next one may replace.
+OWN_NAMES = {RESULT_FILE, "faces.csv", "dose_map.vtp", "report.html", "pictures"}
 
 
 def json_text(record: dict[str, Any]) -> str:
@@ -32,10 +34,11 @@ def refuse_taken(folder: Path, force: bool) -> None:
     if folder.exists() and not folder.is_dir():
         raise RaysimError(f"--out {folder}: a file stands there. Mend: name another folder")
     if folder.is_dir() and any(folder.iterdir()):
-        if not (folder / RESULT_FILE).is_file():
+        foreign = sorted(path.name for path in folder.iterdir() if path.name not in OWN_NAMES)
+        if foreign:
             raise RaysimError(
-                f"--out {folder}: the folder holds other things, which would be lost. "
-                "Mend: name a new folder"
+                f'--out {folder}: the folder holds other things ("{foreign[0]}"), which could be '
+                "lost. Mend: name a new folder"
             )
         if not force:
             raise RaysimError(
@@ -48,16 +51,21 @@ def refuse_taken(folder: Path, force: bool) -> None:
 
 
 def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
-    """Fill a new folder beside `folder`, then put it in its place in one step.
+    """Fill a new folder beside `folder`, then put what it holds in its place.
+
+    A folder that stands there keeps its own identity, as somebody may be standing in it: its old
+    files step aside and are removed last, and come back if anything fails before.
 
     Raises
     ------
     RaysimError
         Where writing fails; what stood at `folder` before is still there.
     """
+    place = folder.absolute()
+    place = place.resolve() if place.exists() else place
     try:
-        folder.absolute().parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.absolute().parent))
+        place.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{place.name}-", dir=place.parent))
     except OSError as error:
         raise RaysimError(
             f"--out {folder}: cannot be written ({error.strerror}). Mend: name another folder"
@@ -65,7 +73,10 @@ def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
     try:
         fill(fresh)
         fresh.chmod(0o755)
-        _replace(folder, fresh)
+        if place.exists():
+            _exchange(place, fresh)
+        else:
+            fresh.rename(place)
     except OSError as error:
         raise RaysimError(
             f"--out {folder}: writing failed ({error.strerror or error}). "
@@ -75,19 +86,21 @@ def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
         shutil.rmtree(fresh, ignore_errors=True)
 
 
-def _replace(folder: Path, fresh: Path) -> None:
-    if not folder.exists():
-        fresh.rename(folder)
-        return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.absolute().parent))
-    folder.rename(old / "old")
+def _exchange(place: Path, fresh: Path) -> None:
+    """Move the contents of `fresh` to `place`, and those of `place` out of the way."""
+    old = Path(tempfile.mkdtemp(prefix=f".{place.name}-old-", dir=place.parent))
+    moved: list[tuple[Path, Path]] = []
     try:
-        fresh.rename(folder)
-    except OSError:
-        (old / "old").rename(folder)
+        for source, target in ((place, old), (fresh, place)):
+            for path in sorted(source.iterdir()):
+                path.rename(target / path.name)
+                moved.append((path, target / path.name))
+    except BaseException:
+        for before, after in reversed(moved):
+            after.rename(before)
+        old.rmdir()  # empty again; were it not, nothing in it may be lost
         raise
-    finally:
-        shutil.rmtree(old, ignore_errors=True)
+    shutil.rmtree(old, ignore_errors=True)
 
 
 def write_results(

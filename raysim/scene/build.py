@@ -22,7 +22,8 @@ from raysim.scene.triangles import (
 )
 from raysim.scene.written import SceneAsWritten, SurfaceTable
 
-LARGEST_SPLIT = 20.0  # m: walls of anything larger stay whole
+LARGEST_SPLIT = 20.0  # m: the faces of anything larger stay whole
+TUBE_SURFACE = "tube of "  # begins the name of a surface that a lamp's own reflectance makes
 JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
 
 
@@ -87,7 +88,8 @@ class _Builder:
         judged: bool,
         key: str,
     ) -> None:
-        if edge is not None:
+        # What is of absurd size is not split: the check of sizes says what is wrong with it.
+        if edge is not None and np.ptp(vertices, axis=0).max() < LARGEST_SPLIT:
             try:
                 vertices, faces, _ = split_to_edge(vertices, faces, edge)
             except ValueError as error:
@@ -161,11 +163,21 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
     lamps, tubes = _lamps(builder, scene)
     if not any(entry.judged for entry in scene.object):
         builder.fault("object", "no object is judged", "set judged = true on the respirators")
+    _refuse_one_name_twice(builder, scene)
     if any(fault.level is Level.ERROR for fault in builder.faults):
         raise SceneError(list(dict.fromkeys(builder.faults)))
     triangles = _joined(builder, lamps, tubes, _meters(scene), closed)
     files = (path, *sorted(builder.meshes))
     return BuiltScene(path, scene, triangles, tuple(builder.faults), files)
+
+
+def _refuse_one_name_twice(builder: _Builder, scene: SceneAsWritten) -> None:
+    """Objects called like a wall or a lamp: in the energy account one would hide the other."""
+    others = {body.name.casefold() for body in builder.bodies if body.kind != "object"}
+    for number, entry in enumerate(scene.object):
+        if entry.name.casefold() in others:
+            key = f'object {number + 1} "{entry.name}".name'
+            builder.fault(key, f'"{entry.name}" is the name of a wall or lamp', "rename it")
 
 
 def _joined(
@@ -211,9 +223,7 @@ def _add_chamber(builder: _Builder, chamber: written.Chamber) -> bool:
         surface = builder.surface(chamber.walls.get(name, chamber.lining), key)
         builder.bodies.append(Body(f"chamber: {name}" if name else "chamber", "wall"))
         part = Part(len(builder.bodies) - 1, "", surface, two_sided=False)
-        # A box of absurd size is not split: the check of sizes says what is wrong with it.
-        edge = chamber.edge if np.ptp(vertices, axis=0).max() < LARGEST_SPLIT else None
-        builder.add_faces(part, vertices, faces, edge, False, "chamber.edge")
+        builder.add_faces(part, vertices, faces, chamber.edge, False, "chamber.edge")
     return closed
 
 
@@ -325,7 +335,7 @@ def _lamps(builder: _Builder, scene: SceneAsWritten) -> tuple[list[LampRating], 
             power = keitz_power(float(lamp.irradiance_at_1m or 0.0), 1.0, length)
         choice: str | SurfaceTable = "lamp tube"
         if lamp.reflectance is not None:
-            choice = SurfaceTable(name=f"tube of {lamp.name}", reflectance=lamp.reflectance)
+            choice = SurfaceTable(name=f"{TUBE_SURFACE}{lamp.name}", reflectance=lamp.reflectance)
         surface = builder.surface(choice, f'lamp {number + 1} "{lamp.name}".reflectance')
         builder.bodies.append(Body(f"lamp: {lamp.name}", "lamp"))
         lamps.append(LampRating(lamp.name, power, lamp.hours, len(builder.bodies) - 1, surface))

@@ -4,7 +4,7 @@ import numpy as np
 
 from raysim.errors import Fault, Level
 from raysim.library import assumptions, lamp_types
-from raysim.scene.build import BuiltScene
+from raysim.scene.build import TUBE_SURFACE, BuiltScene
 from raysim.scene.contact import contact_faults
 from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import Lamp
@@ -139,6 +139,7 @@ def _linings(scene: BuiltScene) -> list[Fault]:
         if (
             surface.mark == "given in the scene"
             and not surface.is_fresnel
+            and not surface.name.startswith(TUBE_SURFACE)
             and (surface.reflectance_low == surface.reflectance > WEAK_LINING)
         ):
             what = (

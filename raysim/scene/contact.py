@@ -6,7 +6,8 @@ from raysim.errors import Fault, Level
 from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
 from raysim.scene.build import BuiltScene
-from raysim.scene.triangles import SIDES, LampTube, SceneTriangles
+from raysim.scene.triangles import SIDES, SceneTriangles
+from raysim.scene.tubes import faces_within, segment_distance, tube_points
 
 TOUCHING = 0.0003  # m: a judged face this close to another surface gets next to no light
 NO_TUBES = np.zeros((0, 8))
@@ -67,9 +68,8 @@ def contact_faults(scene: BuiltScene) -> list[Fault]:
     report = _Report(scene)
     for body in np.flatnonzero(kinds == "object"):
         _check_object(report, walls, int(body))
-    everything = Surroundings(triangles, np.arange(len(triangles.corners)))
     for number in range(len(triangles.lamps)):
-        _check_lamp(report, walls, everything, number)
+        _check_lamp(report, walls, number)
     _check_tubes_apart(report)
     for number, meter in enumerate(triangles.meters):
         if not walls.seen_from_inside(meter.at[None])[0]:
@@ -158,9 +158,7 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> 
             report.add(f"{key}.at", what, "leave a gap, or turn it")
 
 
-def _check_lamp(
-    report: _Report, walls: Surroundings, everything: Surroundings, number: int
-) -> None:
+def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
     triangles = report.triangles
     key = f'lamp {number + 1} "{triangles.lamps[number].name}".from'
     tubes = [tube for tube in triangles.tubes if tube.lamp == number]
@@ -170,9 +168,7 @@ def _check_lamp(
         where = "lies outside the box" if not inside.any() else "cuts through a wall"
         report.add(key, f"the lamp {where}", "move its ends inside", Level.ERROR)
         return
-    starts = [points[:, :-1].reshape(-1, 3), points.reshape(-1, 3)]
-    ends = [points[:, 1:].reshape(-1, 3), np.roll(points, len(points) // 2, 0).reshape(-1, 3)]
-    cut = everything.crossed(np.concatenate(starts), np.concatenate(ends))
+    cut = np.unique(np.concatenate([faces_within(triangles.corners, tube) for tube in tubes]))
     if len(cut):
         what = f"the lamp cuts into {report.names(cut)}"
         report.add(key, what, "move them apart", Level.ERROR)
@@ -188,36 +184,3 @@ def _check_tubes_apart(report: _Report) -> None:
                 key = f'lamp {a.lamp + 1} "{names[0]}".from'
                 what = f'the lamp cuts into lamp "{names[1]}"'
                 report.add(key, what, "move them apart", Level.ERROR)
-
-
-def segment_distance(a: LampTube, b: LampTube) -> float:
-    """Smallest distance (m) between the axes of two tubes.
-
-    Source: closest points of two segments by clamping, Ericson, "Real-Time Collision Detection"
-    (2005), section 5.1.9; done here by minimising over one segment in closed form for a fine set
-    of points of the other, and again about the best one.
-    """
-    low, high = 0.0, 1.0
-    best = np.inf
-    along_b = b.end - b.start
-    for _ in range(6):
-        steps = np.linspace(low, high, 33)
-        points = a.start + steps[:, None] * (a.end - a.start)
-        share = np.clip((points - b.start) @ along_b / (along_b @ along_b), 0.0, 1.0)
-        gaps = np.linalg.norm(points - b.start - share[:, None] * along_b, axis=1)
-        k = int(gaps.argmin())
-        best = min(best, float(gaps[k]))
-        low, high = steps[max(k - 1, 0)], steps[min(k + 1, 32)]
-    return best
-
-
-def tube_points(tube: LampTube, around: int = 12, along: int = 5) -> np.ndarray:
-    """Points (around, along, 3) on the mantle of a tube, m (definition)."""
-    axis = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
-    side = np.cross(axis, [1.0, 0.0, 0.0] if abs(axis[0]) < 0.9 else [0.0, 1.0, 0.0])
-    side /= np.linalg.norm(side)
-    up = np.cross(axis, side)
-    angles = np.linspace(0.0, 2.0 * np.pi, around, endpoint=False)
-    ring = tube.radius * (np.outer(np.cos(angles), side) + np.outer(np.sin(angles), up))
-    steps = np.linspace(0.0, 1.0, along)[:, None]
-    return ring[:, None, :] + tube.start + steps * (tube.end - tube.start)

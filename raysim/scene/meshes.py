@@ -68,13 +68,12 @@ def _refuse_odd_file(path: Path) -> None:
             f'"{path.suffix}" is not a mesh format known here', "use .stl, .obj, .ply or .glb"
         )
     try:
-        if not path.is_file():
-            raise MeshFault(
-                f'there is no such file "{path}"', "paths are relative to the scene file"
-            )
-        size = path.stat().st_size
+        there = path.is_file()
+        size = path.stat().st_size if there else 0
     except (OSError, ValueError) as error:
         raise MeshFault(f"cannot be read ({error})", "check the name and the rights") from None
+    if not there:
+        raise MeshFault(f'there is no such file "{path}"', "paths are relative to the scene file")
     if size == 0:
         raise MeshFault("is an empty file", "export the mesh again")
     if size > LARGEST_MESH_FILE:
@@ -99,12 +98,15 @@ def _geometries(path: Path) -> list[tuple[str, tuple[np.ndarray, np.ndarray]]]:
         if not isinstance(mesh, trimesh.Trimesh):
             continue
         vertices = trimesh.transform_points(np.asarray(mesh.vertices, float), transform)
-        # A single nameless mesh is called after no file: its part has no name.
-        name = "" if len(scene.geometry) == 1 else str(geometry)
-        found.append((name, (vertices, np.asarray(mesh.faces, np.int64))))
+        found.append((node, geometry, (vertices, np.asarray(mesh.faces, np.int64))))
     if not found:
         raise MeshFault("holds no triangle mesh", "export the mesh again, as triangles")
-    return found
+    if len(found) == 1:
+        return [("", found[0][2])]  # a single mesh is called after the file, if anything
+    shapes = [shape for _, shape, _ in found]
+    return [
+        (str(node if shapes.count(shape) > 1 else shape), arrays) for node, shape, arrays in found
+    ]
 
 
 def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:

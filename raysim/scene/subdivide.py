@@ -6,9 +6,11 @@ and no ray can slip through. (Splitting face by face would leave corners in the 
 
 import numpy as np
 
+MOST_FACES = 1_000_000  # of one part: beyond it the tallies outgrow a laptop
+
 
 def split_to_edge(
-    vertices: np.ndarray, faces: np.ndarray, longest: float, most_faces: int = 4_000_000
+    vertices: np.ndarray, faces: np.ndarray, longest: float, most_faces: int = MOST_FACES
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Vertices, faces and parent face of a mesh whose edges are at most `longest`.
 
@@ -25,6 +27,8 @@ def split_to_edge(
     structures for regular local mesh refinement" (1983).
     """
     parent = np.arange(len(faces))
+    if not fewest_faces(vertices, faces, longest) <= most_faces:
+        raise ValueError(f"more than {most_faces:,} faces")
     while True:
         edges = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]], axis=2)
         length = np.linalg.norm(vertices[edges[..., 0]] - vertices[edges[..., 1]], axis=2)
@@ -39,6 +43,17 @@ def split_to_edge(
         parent = parent[kept]
         if len(faces) > most_faces:
             raise ValueError(f"more than {most_faces:,} faces")
+
+
+def fewest_faces(vertices: np.ndarray, faces: np.ndarray, longest: float) -> float:
+    """Faces that splitting gives at the least: the area over that of the largest face allowed.
+
+    No triangle with edges of at most L has more area than the equilateral one, sqrt(3)/4 L^2.
+    """
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    with np.errstate(over="ignore", invalid="ignore"):
+        area = 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
+    return area / (0.25 * np.sqrt(3.0) * longest**2)
 
 
 def _split_once(faces: np.ndarray, middle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -18,6 +18,7 @@ from pydantic import (
 from raysim import units
 from raysim.library import assumptions
 
+LARGEST_LENGTH = 1000.0  # m: what is longer is a slip of the unit or of the pen
 UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}
 
 
@@ -36,9 +37,12 @@ def _number(value: Any) -> float:
 def _length(value: Any, info: ValidationInfo) -> float:
     """Metres of a plain number in the scene's `units` or of a string with a unit."""
     if isinstance(value, str):
-        return units.parse_quantity(value, units.LENGTH)
-    scale = (info.context or {}).get("metres_per_unit", 0.001)
-    return _number(value) * scale
+        metres = units.parse_quantity(value, units.LENGTH)
+    else:
+        metres = _number(value) * (info.context or {}).get("metres_per_unit", 0.001)
+    if abs(metres) > LARGEST_LENGTH:
+        raise ValueError(f"{value} is {metres:.3g} m, which is no length in or about a box")
+    return metres
 
 
 def _quantity(quantity: str) -> BeforeValidator:
