@@ -85,8 +85,14 @@ def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) ->
     )
 
 
-def summarise(name: str, values: np.ndarray, discs: np.ndarray, areas: np.ndarray) -> DoseSummary:
-    """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2)."""
+def summarise(
+    name: str, values: np.ndarray, lower: np.ndarray, discs: np.ndarray, areas: np.ndarray
+) -> DoseSummary:
+    """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2).
+
+    `lower` are their lower bounds: the best-lit is that of the largest bound, since the largest
+    of many noisy values would show the noise.
+    """
     return DoseSummary(
         name=name,
         area_m2=float(areas.sum()),
@@ -95,7 +101,7 @@ def summarise(name: str, values: np.ndarray, discs: np.ndarray, areas: np.ndarra
         percentile_1=weighted_percentile(values, areas, 0.01),
         percentile_5=weighted_percentile(values, areas, 0.05),
         mean=float((values * areas).sum() / areas.sum()),
-        best=float(values.max()),
+        best=float(values[lower.argmax()]),
     )
 
 
@@ -106,6 +112,7 @@ def judge_case(
     units: Judged,
     estimate: Estimate,
     named: np.ndarray,
+    bright: np.ndarray,
     energy: EnergyAccount,
     target_dose: float,
     safety_factor: float,
@@ -114,7 +121,7 @@ def judge_case(
     """Everything reported of one case.
 
     `named` (units,) bool marks the face-sides among which the worst is named: those that are known
-    well enough, or all.
+    well enough, or all; `bright` (units,) bool those among which the best-lit is named.
     """
     values = estimate.irradiance[units.faces, units.sides]
     lower = estimate.lower_bound[units.faces, units.sides]
@@ -126,14 +133,14 @@ def judge_case(
 
     known = np.flatnonzero(named)
     worst = spot_of(known, int(values[known].argmin()))
-    everything = np.arange(len(values))
-    best = spot_of(everything, int(values.argmax()))
+    lit = np.flatnonzero(bright)
+    best = spot_of(lit, int(values[lit].argmax()))
     bound = float(lower.min())
     per_object, worst_per_object = [], []
     for body in dict.fromkeys(units.bodies.tolist()):
         own = np.flatnonzero(units.bodies == body)
         title = triangles.bodies[body].name
-        per_object.append(summarise(title, values[own], discs[own], units.areas[own]))
+        per_object.append(summarise(title, values[own], lower[own], discs[own], units.areas[own]))
         worst_per_object.append(spot_of(own, int(values[own].argmin())))
     return CaseResult(
         name=name,
@@ -145,7 +152,7 @@ def judge_case(
         bound=bound,
         exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
         precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,
-        summary=summarise("all judged faces", values, discs, units.areas),
+        summary=summarise("all judged faces", values, lower, discs, units.areas),
         per_object=tuple(per_object),
         worst_per_object=tuple(worst_per_object),
         energy=energy,

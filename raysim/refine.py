@@ -17,13 +17,12 @@ from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress, Target
 
 NEW_PER_LOOK = 1024
 UNLIT_PER_LOOK = 64
-FIRST_PATHS = 2  # paths per batch at the first look at a face-side
+FIRST_PATHS = 1  # paths per batch at the first look at a face-side
 MOST_PATHS = 2**16  # paths per batch, in all, for one face-side
 LARGEST_GROWTH = 16  # paths of one look against those before it
 GUESS_ERRORS = 2.0  # standard errors that an irradiance which is not settled may lie too low
-# The brightest face-sides: how many, and paths per batch for each.
-BRIGHTEST = ((16, 8), (4, 32))
-MOST_BRIGHT_ROUNDS = 40
+# The brightest face-sides of each case: how many, and paths per batch for each.
+BRIGHTEST = ((128, 2), (16, 16))
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
 SETTLED = slice(0, 2)
 CAUTION = 0  # the case whose errors decide whether paths or photons know more
@@ -47,6 +46,8 @@ class Refinement:
         Lower bound from both.
     better : (units,) bool
         Whether `mean` and `error` come from backward paths.
+    bright : (units,) bool
+        Face-sides among which the best-lit is named; none before they were looked for.
     looks : (units,) int64
         How often backward paths from it were looked at.
     by_lamp, by_lamp_error : (cases, lamps, units) float64, W/m2 at full rated output
@@ -66,6 +67,7 @@ class Refinement:
     path_error: np.ndarray
     bound: np.ndarray
     better: np.ndarray
+    bright: np.ndarray
     looks: np.ndarray
     by_lamp: np.ndarray
     by_lamp_error: np.ndarray
@@ -91,6 +93,7 @@ def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: 
         path_error=np.full((cases, units), np.inf),
         bound=bound.copy(),
         better=np.zeros(units, bool),
+        bright=np.zeros(units, bool),
         looks=np.zeros(units, np.int64),
         by_lamp=np.zeros((cases, lamps, units)),
         by_lamp_error=np.zeros((cases, lamps, units)),
@@ -142,31 +145,31 @@ def refine_best(
     factors: np.ndarray,
     progress: Progress,
 ) -> None:
-    """Backward paths from the face-sides that look best-lit, so that noise is not taken for light.
+    """Backward paths from the face-sides that are best-lit, so that noise is not taken for light.
 
-    The largest of many noisy counts lies above the truth. Whatever looks brightest is given some
-    paths, until the brightest all have them; then the few brightest of those get many.
+    The largest of many noisy counts lies above the truth; the largest of their lower bounds does
+    not. The face-sides with the largest bounds are given some paths, then the brightest of these
+    many, and `state.bright` marks those.
     """
     quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
+    candidates, shown = np.arange(len(state.row)), state.bound
     for number, paths in BRIGHTEST:
-        for case in range(len(state.mean)):
-            for _ in range(MOST_BRIGHT_ROUNDS):
-                brightest = np.argsort(-state.mean[case], kind="stable")[:number]
-                done = np.zeros(len(state.row), np.int64)
-                known = state.row >= 0
-                done[known] = run.paths[state.row[known]]
-                chosen = np.sort(brightest[done[brightest] < paths])
-                if not len(chosen):
-                    break
-                _add_targets(run, units, state, chosen)
-                _look(run, state, chosen, paths - done[chosen], factors, quantile)
-                progress("tracing back from the brightest spots", 1.0, 1.0)
+        brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
+        candidates = candidates[np.unique(brightest)]
+        _add_targets(run, units, state, candidates)
+        done = run.paths[state.row[candidates]]
+        chosen, further = candidates[done < paths], (paths - done)[done < paths]
+        if len(chosen):
+            _look(run, state, chosen, further, factors, quantile)
+        progress("tracing back from the brightest spots", 1.0, 1.0)
+        shown = state.mean
+    state.bright[candidates] = True
 
 
 def settled(state: Refinement, precision: float) -> np.ndarray:
-    """Units whose own bound is as near to their irradiance as asked, (settled cases, units)."""
-    mean, bound = state.mean[SETTLED], state.bound[SETTLED]
-    return (mean > 0.0) & (bound >= (1.0 - precision) * mean)
+    """Units whose irradiance is known as well as asked, (settled cases, units) bool."""
+    mean, error = state.mean[SETTLED], state.error[SETTLED]
+    return (mean > 0.0) & (t_quantile(LOOK_ERROR, ADJOINT_BATCHES) * error <= precision * mean)
 
 
 def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.ndarray]:
@@ -282,7 +285,7 @@ def _update(
     state.by_lamp_error[:, :, chosen] = error.transpose(2, 1, 0)
     total, total_error = batch_mean(np.einsum("tblc,cl->tbc", batches, factors))
     state.path_error[:, chosen] = total_error.T
-    better = total_error[:, CAUTION] <= state.forward_error[CAUTION, chosen]
+    better = _paths_know_more(state, chosen, total[:, CAUTION], total_error[:, CAUTION])
     state.better[chosen] = better
     state.mean[:, chosen] = np.where(better, total.T, state.forward_mean[:, chosen])
     state.error[:, chosen] = np.where(better, total_error.T, state.forward_error[:, chosen])
@@ -290,6 +293,24 @@ def _update(
     bound[:, state.looks[chosen] >= MOST_LOOKS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
     state.paths, state.rays = int(run.paths.sum()) * ADJOINT_BATCHES, run.rays
+
+
+def _paths_know_more(
+    state: Refinement, chosen: np.ndarray, mean: np.ndarray, error: np.ndarray
+) -> np.ndarray:
+    """Whether backward paths have the smaller relative error, (chosen,) bool.
+
+    Few counts also mean a small standard error, and so does a low sum of few paths: by their
+    errors alone, whichever lies too low by chance would be believed. The photons' relative error
+    is therefore taken at the larger of both irradiances: 1 / sqrt(the counts it stands for).
+    """
+    forward, noise = state.forward_mean[CAUTION, chosen], state.forward_error[CAUTION, chosen]
+    one_photon = np.divide(noise**2, forward, out=noise.copy(), where=forward > 0.0)
+    largest = np.maximum(mean, forward)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_paths = np.nan_to_num(error / mean, nan=np.inf)
+        by_photons = np.sqrt(one_photon / largest)
+    return (by_paths <= by_photons) | (largest <= 0.0)
 
 
 def _distance(state: Refinement, precision: float) -> tuple[float, float]:

@@ -298,6 +298,7 @@ class _Job:
             units,
             Estimate(mean, error, bound),
             self._named(number, precision),
+            state.bright if state.bright.any() else np.ones(len(state.bright), bool),
             self._energy(number, watts),
             target.dose,
             target.safety_factor,

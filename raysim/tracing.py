@@ -260,9 +260,11 @@ class AdjointRun:
     def add_targets(self, targets: list[Target]) -> None:
         """Append targets; they are numbered on from those there are."""
         self._targets.extend(targets)
-        new = len(targets)
-        self._sums = np.concatenate([self._sums, np.zeros((new, *self._sums.shape[1:]))])
-        self.paths = np.concatenate([self.paths, np.zeros(new, np.int64)])
+        count = len(self._targets)
+        if count > len(self._sums):  # room for as many again, so that few additions copy
+            more = np.zeros((2 * count - len(self._sums), *self._sums.shape[1:]))
+            self._sums = np.concatenate([self._sums, more])
+        self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
 
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch from the chosen targets."""

@@ -82,7 +82,7 @@ def test_percentiles_do_not_depend_on_how_the_mesh_was_drawn():
 
 def test_a_summary_by_hand():
     values, areas = np.array([2.0, 4.0, 8.0]), np.array([1.0, 2.0, 1.0]) * 1e-4
-    told = summarise("all", values, np.array([3.0, 3.5, 7.0]), areas)
+    told = summarise("all", values, 0.9 * values, np.array([3.0, 3.5, 7.0]), areas)
     assert told.area_m2 == pytest.approx(4e-4)
     assert (told.worst, told.best, told.worst_1cm2) == (2.0, 8.0, 3.0)
     assert told.mean == pytest.approx((2.0 + 8.0 + 8.0) / 4.0)
@@ -166,16 +166,18 @@ def test_places_are_said_as_seen_from_the_door(point, words):
 # ---------------------------------------------------------------- a whole case
 
 
-def judged(irradiance, lower, trusted=None, scene=None, target=1e4, safety=1.2):
+def judged(irradiance, lower, trusted=None, scene=None, target=1e4, safety=1.2, bright=None):
     """Judge one case of a scene of two bodies, W/m2."""
     scene = scene or scene_of([sheet(0.004), sheet(0.004, (0.02, 0.0, 0.0))])
     units = judged_units(scene)
     estimate = Estimate(irradiance, 0.01 * irradiance, lower)
-    trusted = np.ones(len(units.faces), bool) if trusted is None else trusted[scene.judged]
+    everyone = np.ones(len(units.faces), bool)
+    trusted = everyone if trusted is None else trusted[scene.judged]
+    bright = everyone if bright is None else bright[scene.judged]
     warm_up = WarmUpCurve((0.0, 300.0), (0.5, 1.0))
     energy = EnergyAccount(1.0, {}, 0.0, 1.0)
     return judge_case(
-        "cautious", 0.7, scene, units, estimate, trusted, energy, target, safety, warm_up
+        "cautious", 0.7, scene, units, estimate, trusted, bright, energy, target, safety, warm_up
     )
 
 
@@ -220,6 +222,15 @@ def test_the_bound_is_the_smallest_of_all_bounds_not_that_of_the_worst():
     assert case.precision == pytest.approx(0.8)
     # 1.2 x 10 kJ/m2 at 1 W/m2, and 75 s lost while warming up.
     assert case.exposure_time == pytest.approx(12_000.0 + 75.0, rel=1e-12)
+
+
+def test_only_bright_face_sides_are_named_best():
+    irradiance = level()
+    irradiance[3, INSIDE], irradiance[5, OUTSIDE] = 40.0, 30.0  # the first by noise alone
+    bright = np.zeros((16, 2), bool)
+    bright[5, OUTSIDE] = bright[2, INSIDE] = True
+    case = judged(irradiance, 0.9 * irradiance, bright=bright)
+    assert (case.best.face, case.best.side, case.best.irradiance) == (5, "outside", 30.0)
 
 
 def test_only_trusted_face_sides_are_named_worst_but_all_are_bounded():

@@ -9,6 +9,7 @@ from raysim.units import to_mJ_cm2, to_mW_cm2
 
 LARGEST_LINEAR_RANGE = 20.0  # highest / lowest value beyond which the scale is logarithmic
 LARGEST_RANGE = 1e4
+SHOWN_SHARE = 0.999  # of the face-sides have a colour of their own; the noisy rest the brightest
 COLOUR_MAP = "viridis"  # even steps of lightness, so that colour-blind eyes can read it
 
 
@@ -90,7 +91,7 @@ def _range(values: np.ndarray) -> tuple[float, float, bool]:
     """Ends of the scale, never equal, and whether it is logarithmic."""
     if not len(values):
         return 0.0, 1.0, False
-    low, high = float(values.min()), float(values.max())
+    low, high = float(values.min()), float(np.quantile(values, SHOWN_SHARE, method="higher"))
     if high <= low * 1.02:
         low, high = 0.99 * low, 1.01 * high
     low = max(low, high / LARGEST_RANGE)

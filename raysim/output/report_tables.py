@@ -6,11 +6,12 @@ import numpy as np
 
 from raysim.exposure import exposure_time
 from raysim.output.sentences import CASE_WORDS, number, spot_words
-from raysim.result import CASES, CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result
+from raysim.result import BRIGHT, CASES, CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result
 from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
 
 MOST_ROWS = 40  # of the energy account
 NOT_CLEAR = "not settled (few photons)"
+FOR_WEAR = "not settled (this case is for wear)"
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ def cases_table(result: Result) -> Table:
     """The three cases side by side: lamp output, worst and best spot, exposure time."""
     cases = [result.cases[case] for case in CASES]
     worst = [irradiance_words(c.worst.irradiance, c.worst.standard_error) for c in cases]
-    bounds = [number(to_mW_cm2(case.bound)) for case in cases]
+    bounds = [FOR_WEAR if c.name == BRIGHT else number(to_mW_cm2(c.bound)) for c in cases]
     rows = [
         ("what it takes", *(CASE_WORDS[case.name] for case in cases)),
         ("exposure time from a cold start", *(_time_words(result, case) for case in cases)),
@@ -72,6 +73,8 @@ def _if_clear(result: Result, case: CaseResult, words: str) -> str:
 
 
 def _time_words(result: Result, case: CaseResult) -> str:
+    if case.name == BRIGHT:  # no backward paths settle its darkest spot
+        return FOR_WEAR
     sets = case.name == CAUTIOUS and np.isfinite(case.exposure_time)
     words = minutes_seconds(case.exposure_time) + (" (sets the timer)" if sets else "")
     return _if_clear(result, case, words)
