@@ -223,7 +223,7 @@ def test_assumptions_that_repeat_a_surface_agree_with_it():
 def test_assumptions_hold_the_stated_defaults():
     expected = {
         "target_dose_J_cm2": 1.0,
-        "safety_factor": 1.5,
+        "safety_factor": 1.2,
         "warm_up_start_fraction": 0.5,
         "warm_up_time_min": 5.0,
         "ageing_factor_rated_life": 0.80,
