@@ -130,9 +130,13 @@ def refine_best(
 
 
 def _least_light(state: Refinement) -> np.ndarray:
-    """Irradiance (W/m2) of the worst-lit looked-at unit that any light was seen on, (cases,)."""
-    seen = state.mean[SETTLED][:, state.looked]
-    return np.where(seen > 0.0, seen, np.inf).min(axis=1)
+    """What the worst-lit looked-at unit with any light may get, W/m2, (cases,).
+
+    One standard error above its mean: the least of many noisy means is too low, and a goal set by
+    it would be reached too soon. Where photon counts vouch for more, that.
+    """
+    seen = np.maximum(state.mean + state.error, state.bound)[SETTLED][:, state.looked]
+    return np.where(state.mean[SETTLED][:, state.looked] > 0.0, seen, np.inf).min(axis=1)
 
 
 def _is_dark(run: AdjointRun, state: Refinement) -> bool:
@@ -143,13 +147,14 @@ def _is_dark(run: AdjointRun, state: Refinement) -> bool:
 
 
 def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray) -> np.ndarray:
-    """Units whose bound lies below the goal of a case and which may be given more paths.
+    """Units whose bound or mean lies below the goal of a case and which may be given more paths.
 
     Units without any paths come first, the darkest bounds before the others and not too many at
     a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
     one that stays unlit ends the matter.
     """
-    below = (state.bound[SETTLED] < goal[:, None]).any(axis=0)
+    light = np.minimum(state.mean, state.bound)  # a mean below the goal is noise to be settled too
+    below = (light[SETTLED] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
         order = np.argsort(state.bound[SETTLED][:, unseen].min(axis=0), kind="stable")

@@ -98,8 +98,10 @@ def change(degrees):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("degrees", [3.0, 6.0])
-def test_a_metal_lobe_changes_the_darkest_by_less_than_a_run_settles(degrees):
+def test_a_metal_lobe_changes_the_darkest_by_less_than_a_run_settles(degrees, record_property):
     (mean, error), (each, each_error) = change(degrees)
+    what = f"lobe of {degrees:g} degrees, change of the darkest face-sides, %"
+    record_property("evidence", f"{what}|within 2|{100 * mean:+.2f}|{100 * error:.1g}")
     assert error < 0.2 * DEFAULT_PRECISION  # else nothing would be decided
     assert abs(mean) + z_limit(BLOCKS - 1) * error < 2.0 * DEFAULT_PRECISION
     assert (abs(each) < DEFAULT_PRECISION + 4.0 * each_error).all()

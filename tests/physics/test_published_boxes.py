@@ -65,10 +65,14 @@ def gain(rho, photons):
 
 
 @pytest.mark.parametrize("rho", GAIN)
-def test_gain_of_a_loaded_box_is_that_of_the_flux_balance(rho):
+def test_gain_of_a_loaded_box_is_that_of_the_flux_balance(rho, record_property):
     # The balance takes the light as even and is printed with two or three digits. It is not quite
     # even: 2.5 % is what that assumption is worth here, a stated tolerance and no error bar.
     got, error = gain(rho, 150_000)
+    record_property(
+        "evidence",
+        f"gain of the loaded box at {rho:g}|{GAIN[rho]:g} +- 2.5 %|{got:.3f}|{error:.1g}",
+    )
     assert error < 0.004 * got
     assert abs(got / GAIN[rho] - 1.0) < 0.025
 
@@ -125,9 +129,13 @@ def evenness(mean, error):
     return share, share * np.hypot(error[low] / mean[low], error[high] / mean[high])
 
 
-def test_ptfe_lights_a_target_most_evenly_all_round(rings):
+def test_ptfe_lights_a_target_most_evenly_all_round(rings, record_property):
     # Order only, as published; each step by more than five standard errors.
     order = [evenness(*rings[name]) for name in ("PTFE", "aluminium", "black")]
+    for name in LININGS:
+        share, error = evenness(*rings[name])
+        what = f"ring of a target, {name}: least / largest"
+        record_property("evidence", f"{what}|PTFE > aluminium > dark|{share:.3f}|{error:.1g}")
     for (more, more_error), (less, less_error) in zip(order[:-1], order[1:], strict=True):
         assert more - less > z_limit(DEGREES) * np.hypot(more_error, less_error)
     assert evenness(*rings["plastic"])[0] < order[1][0]
