@@ -87,7 +87,7 @@ def refine(
     quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
     goal = (state.mean + 3.0 * state.error)[SETTLED].min(axis=1)  # no paths yet: a safe guess
     while True:
-        chosen = _undecided(run, state, goal)
+        chosen = _undecided(run, state, goal, quantile)
         if not len(chosen):
             return
         _add_targets(run, units, state, chosen)
@@ -96,7 +96,7 @@ def refine(
             _look(run, state, chosen[piece], paths[piece], factors, quantile)
             progress("tracing back from the darkest spots", *_distance(state, precision))
         goal = (1.0 - precision) * _least_light(state)
-        state.reached = bool((state.bound[SETTLED].min(axis=1) >= goal).all())
+        state.reached = bool((_vouched_for(state, quantile).min(axis=1) >= goal).all())
         if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
             return
 
@@ -130,13 +130,23 @@ def refine_best(
 
 
 def _least_light(state: Refinement) -> np.ndarray:
-    """What the worst-lit looked-at unit with any light may get, W/m2, (cases,).
+    """Irradiance (W/m2) of the worst-lit looked-at unit that any light was seen on, (cases,).
 
-    One standard error above its mean: the least of many noisy means is too low, and a goal set by
-    it would be reached too soon. Where photon counts vouch for more, that.
+    A few paths can say less than photon counts vouch for; then the bound is nearer the truth.
     """
-    seen = np.maximum(state.mean + state.error, state.bound)[SETTLED][:, state.looked]
-    return np.where(state.mean[SETTLED][:, state.looked] > 0.0, seen, np.inf).min(axis=1)
+    seen = np.maximum(state.mean, state.bound)[SETTLED][:, state.looked]
+    return np.where(seen > 0.0, seen, np.inf).min(axis=1)
+
+
+def _vouched_for(state: Refinement, quantile: float) -> np.ndarray:
+    """Irradiance (W/m2) that each unit is known to get, (cases, units).
+
+    Of a unit looked at, by its own paths too: the least of many means of few paths lies far below
+    the truth, and where photon counts alone vouched for such a unit it would set the goal and be
+    named the worst.
+    """
+    own = state.mean - quantile * state.error
+    return np.where(state.looked, np.minimum(own, state.bound), state.bound)[SETTLED]
 
 
 def _is_dark(run: AdjointRun, state: Refinement) -> bool:
@@ -146,15 +156,14 @@ def _is_dark(run: AdjointRun, state: Refinement) -> bool:
     return bool((state.mean[SETTLED][:, known[spent]] <= 0.0).any())
 
 
-def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray) -> np.ndarray:
-    """Units whose bound or mean lies below the goal of a case and which may be given more paths.
+def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray, quantile: float) -> np.ndarray:
+    """Units not known to reach the goal of a case which may be given more paths.
 
     Units without any paths come first, the darkest bounds before the others and not too many at
     a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
     one that stays unlit ends the matter.
     """
-    light = np.minimum(state.mean, state.bound)  # a mean below the goal is noise to be settled too
-    below = (light[SETTLED] < goal[:, None]).any(axis=0)
+    below = (_vouched_for(state, quantile) < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
         order = np.argsort(state.bound[SETTLED][:, unseen].min(axis=0), kind="stable")

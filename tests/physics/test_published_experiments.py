@@ -124,7 +124,7 @@ def reflected(rho):
     """Reflected power (W) that arrives on all walls of the room per watt of lamp, and its error."""
     pieces = [Piece(w, surface(0.0, rho, rho)) for w in box_walls((0.0, 0.0, 0.0), ROOM).values()]
     lamp = Lamp((((2.0, 1.7, 0.5), (2.0, 1.7, 1.6), 0.02),), 1.0, LOSSLESS)
-    blocks = forward_blocks(scene_of(pieces, [lamp]), 4_000_000, 112, np.zeros(12, int))
+    blocks = forward_blocks(scene_of(pieces, [lamp]), 2_500_000, 112, np.zeros(12, int))
     return mean_and_error(blocks[:, 1, 0, 0, 0] - blocks[:, 0, 0, 0, 0])
 
 

@@ -49,6 +49,14 @@ BATCHES = {None: 8_192, 0.1: 4_096}  # photons of a batch, 16 of which a run mak
 TRUTH_PHOTONS = 3_000_000
 SHORT, LONG = 30, 200
 FORMS = [SHORT, pytest.param(LONG, marks=pytest.mark.slow)]
+FEW = 12
+BACKWARD = [FEW, pytest.param(LONG, marks=pytest.mark.slow)]
+BOUNDS = [  # seeds and precision
+    pytest.param(SHORT, None, id="photons, few seeds"),
+    pytest.param(FEW, 0.1, id="paths, few seeds"),
+    pytest.param(LONG, None, id="photons", marks=pytest.mark.slow),
+    pytest.param(LONG, 0.1, id="paths", marks=pytest.mark.slow),
+]
 
 
 @pytest.fixture(scope="module")
@@ -138,8 +146,7 @@ def test_errors_of_each_face_side_are_as_large_as_its_spread_over_seeds(run, see
     assert ratio.mean() == pytest.approx(1.0, abs=0.15 if seeds == SHORT else 0.06)
 
 
-@pytest.mark.parametrize("seeds", FORMS)
-@pytest.mark.parametrize("precision", [None, 0.1], ids=("photons", "backward paths"))
+@pytest.mark.parametrize(("seeds", "precision"), BOUNDS)
 def test_the_bound_on_the_worst_of_many_holds(run, truth, seeds, precision, record_property):
     exact = truth[0].min()
     bounds = np.array(
@@ -151,7 +158,7 @@ def test_the_bound_on_the_worst_of_many_holds(run, truth, seeds, precision, reco
     record_property("evidence", f"{what}|at most 5 % of {seeds}|{wrong} of {seeds}|")
     # Exact binomial: so many failures are not to be explained by the allowed 5 %.
     assert stats.binom.sf(wrong - 1, seeds, 0.05) > 1e-3
-    assert np.median(bounds) > (0.4 if precision is None else 0.8) * exact  # and it is of use
+    assert np.median(bounds) > (0.4 if precision is None else 0.85) * exact  # and it is of use
 
 
 @pytest.mark.parametrize("seeds", FORMS)
@@ -170,7 +177,17 @@ def test_the_error_bar_of_the_face_that_looks_worst_does_not_hold(
     assert stats.binom.cdf(covered, seeds, 0.95) < 1e-3
 
 
-@pytest.mark.parametrize("seeds", FORMS)
+@pytest.mark.parametrize("seeds", BACKWARD)
+def test_the_worst_spot_named_gets_what_is_said(run, truth, seeds):
+    # The least of many noisy means lies below the truth: no matter how many looks, it must not by
+    # more than the precision asked for. With photons alone it does: half of it in this scene.
+    exact = truth[0].min()
+    named = np.array([run(s, 1, 0.1).cases[CAUTIOUS].worst.irradiance for s in range(1, seeds + 1)])
+    assert abs(np.median(named) / exact - 1.0) < 0.03
+    assert (abs(named / exact - 1.0) < 0.15).all()
+
+
+@pytest.mark.parametrize("seeds", BACKWARD)
 def test_backward_paths_report_honest_errors_too(run, truth, seeds):
     exact, its_error = truth
     shares = []
@@ -181,5 +198,5 @@ def test_backward_paths_report_honest_errors_too(run, truth, seeds):
         near = abs(values - exact) <= 1.96 * np.hypot(errors, its_error)
         shares.append(near[looked].mean())
     mean, width = interval(np.array(shares))
-    assert width < (0.08 if seeds == SHORT else 0.03)
+    assert width < (0.16 if seeds == FEW else 0.03)
     assert abs(mean - 0.95) < width
