@@ -11,6 +11,10 @@ the mixed surface (0.85), 0.9 on the diffuser (0.8), 0.3 on the metal (0.926). O
 (0.6 + 0.3) 0.5 % of its reflectance is 0.33 % of what goes on, which takes 0.9 million. The tubes
 absorb 0.2 of what they meet: 0.5 % more reflectance is 2 % less absorption, which takes 0.24
 million absorptions. The long form has all of these; the short one sees 2 % (3 % in a sheet).
+
+What the z-scores of faces do not see here: a specular share of the mixed surface that is 0.2 off
+(tried: their variance goes from 1.007 to 1.012). That is left to `test_one_wall.py` and
+`test_mirror_box.py`.
 """
 
 import dataclasses
@@ -217,7 +221,7 @@ def flipped_statistics(scores, statistic, flips=1_000, seed=5):
 
 STATISTICS = {
     "variance": lambda z: (z**2).mean(axis=1),
-    "sum": lambda z: np.abs(z.sum(axis=1)),
+    "sum": lambda z: z.sum(axis=1),
     "tails": lambda z: (np.abs(z) > 2.0).mean(axis=1),
     "middle": lambda z: (np.abs(z) < 1.0).mean(axis=1),
 }
@@ -237,7 +241,7 @@ def test_z_scores_of_all_faces_are_spread_as_chance_spreads_them(form, statistic
     # sign of each block's differences turned at random, as if the two programs were one.
     scores = face_scores(ours_once(form), theirs(form))
     assert scores.shape[1] > (6_000 if form == "short" else 40_000)
-    assert abs(odd(scores, statistic)) < 5.0
+    assert abs(odd(scores, statistic)) < 4.9
 
 
 @pytest.mark.parametrize("form", ["short", LONG])
