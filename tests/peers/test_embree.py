@@ -162,7 +162,7 @@ def test_no_ray_at_an_edge_or_a_corner_goes_astray(path, record_property):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("path", SCENES, ids=lambda p: p.stem)
-def test_no_ray_of_a_million_at_edges_goes_astray(path):
-    missed, past, _ = aimed(path, 1_000_000, 4)
+def test_no_ray_of_many_at_edges_goes_astray(path):
+    missed, past, _ = aimed(path, 250_000, 4)
     assert missed == 0
     assert past == 0
