@@ -99,7 +99,7 @@ CASES = (
         ("physics/test_swap.py",),
     ),
     Case(
-        "Whole demo geometry with every kind of surface: objects, 40,000 face-sides, materials",
+        "Whole demo geometry with every kind of surface: objects, face-sides, materials",
         "photon loop on rays of Mitsuba 3",
         ("peers/test_mitsuba.py",),
     ),
