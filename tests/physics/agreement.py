@@ -11,6 +11,9 @@ from scipy import stats
 FALSE_ALARM = 1e-6
 POWER = 0.975
 
+# (expected, got, error, z) of every comparison since this was last cleared, for `validation.py`.
+SEEN: list[tuple[float, float, float, float]] = []
+
 
 class TooNoisyError(AssertionError):
     """The comparison could not have seen the error it is there to catch."""
@@ -60,7 +63,9 @@ def agrees(
             f"standard error {standard_error:.3g} of {truth:.4g}; an error of {catches:.2%} can "
             f"be caught only below {largest:.3g}"
         )
-    return bool(abs(z_scores(estimate, standard_error, truth)) <= limit)
+    z = float(z_scores(estimate, standard_error, truth))
+    SEEN.append((float(truth), float(estimate), float(standard_error), z))
+    return abs(z) <= limit
 
 
 def all_agree(estimate, standard_error, truth, catches=0.01, degrees=np.inf) -> bool:
@@ -92,4 +97,9 @@ def fits(counts, probabilities, catches: float = 0.01) -> bool:
     seen = stats.ncx2.sf(limit, len(counts) - 1, counts.sum() * catches**2)
     if expected.min() < 50.0 or seen < POWER:
         raise TooNoisyError(f"{expected.min():.0f} counts in a bin, power {seen:.3f}")
-    return bool(((counts - expected) ** 2 / expected).sum() <= limit)
+    square = float(((counts - expected) ** 2 / expected).sum())
+    freedom = len(counts) - 1
+    SEEN.append(
+        (freedom, square, np.sqrt(2.0 * freedom), (square - freedom) / np.sqrt(2.0 * freedom))
+    )
+    return bool(square <= limit)

@@ -41,6 +41,26 @@ def perpendicular_rectangles(width, height, common):
     return (arcs + 0.25 * log) / (np.pi * w)
 
 
+def rectangles_at_right_angle(x, y, eta, xi):
+    """View factor from a level rectangle to an upright one in the plane x = 0, of any places.
+
+    First x = (x1, x2), y = (y1, y2) at z = 0, with 0 <= x1; second eta = (y1, y2), xi = (z1, z2).
+
+    Source: Howell, A Catalog of Radiation Heat Transfer Configuration Factors, C-15 (from memory).
+    """
+    total = 0.0
+    for i in range(2):
+        for j in range(2):
+            for k in range(2):
+                for m in range(2):
+                    r2, b = x[i] ** 2 + xi[m] ** 2, y[j] - eta[k]
+                    r = np.sqrt(np.maximum(r2, 1e-60))  # limits at r = 0 and r = b = 0 are finite
+                    g = b * r * np.arctan(b / r)
+                    g = g - 0.25 * (r2 - b * b) * np.log(np.maximum(r2 + b * b, 1e-60))
+                    total += (-1) ** (i + j + k + m) * g / (2.0 * np.pi)
+    return total / ((x[1] - x[0]) * (y[1] - y[0]))
+
+
 def coaxial_discs(radius1, radius2, distance):
     """View factor from a disc to a parallel coaxial one.
 

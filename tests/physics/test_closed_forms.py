@@ -10,6 +10,7 @@ from closed_forms import (
     line_irradiance,
     parallel_rectangles,
     perpendicular_rectangles,
+    rectangles_at_right_angle,
     sphere_to_disc,
     tube_irradiance,
     tube_on_plate,
@@ -106,6 +107,20 @@ def test_unequal_parallel_rectangles_by_quadrature():
     summed *= dx * dy * du * dv / 0.5
     got = parallel_rectangles((0, 1), (0, 0.5), (0.2, 0.9), (-0.3, 0.1), 0.4)
     assert got == pytest.approx(summed, rel=1e-4)
+
+
+def test_rectangles_at_right_angle_anywhere_by_quadrature():
+    x, dx = middles(0.1, 0.5, 60)
+    y, dy = middles(0.0, 0.4, 60)
+    v, dv = middles(0.2, 0.9, 60)
+    z, dz = middles(0.05, 0.6, 60)
+    x, y, v, z = np.meshgrid(x, y, v, z, indexing="ij", sparse=True)
+    summed = (x * z / (np.pi * (x**2 + (y - v) ** 2 + z**2) ** 2)).sum()
+    summed *= dx * dy * dv * dz / (0.4 * 0.4)
+    got = rectangles_at_right_angle((0.1, 0.5), (0.0, 0.4), (0.2, 0.9), (0.05, 0.6))
+    assert got == pytest.approx(summed, rel=3e-4)
+    edge = rectangles_at_right_angle((0.0, 0.3), (0.0, 0.6), (0.0, 0.6), (0.0, 0.8))
+    assert edge == pytest.approx(perpendicular_rectangles(0.3, 0.8, 0.6), rel=1e-12)
 
 
 def test_discs_and_spheres_in_their_limits():

@@ -1,0 +1,66 @@
+"""The validation table says what its run said, failures and gaps included."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from validation import CASES, TESTS, Outcome, case_of, document, row, verdict
+
+REPOSITORY = TESTS.parent
+
+
+def test_every_case_names_tests_that_exist():
+    for case in CASES:
+        assert case.title
+        assert case.source
+        assert all((TESTS / name).is_file() for name in case.tests), case
+
+
+def test_a_test_is_filed_under_its_case():
+    case = case_of("tests/physics/test_tube.py::test_limits_near_and_far")
+    assert case is not None
+    assert case.title.startswith("Tube in the open")
+    assert case_of("tests/cli/test_cli_dose.py::test_anything") is None
+
+
+def test_a_failure_is_never_a_pass():
+    case = CASES[0]
+    outcome = Outcome(passed=5, failed=["tests/x.py::test_y"], compared=[(1.0, 1.1, 0.01, 10.0)])
+    assert "FAILS" in verdict(outcome)
+    assert "FAILS" in row(case, outcome)
+    assert "1.1" in row(case, outcome)
+    told = Outcome(failed=["t"], evidence=[("what|1|2|", False)])
+    assert "| what | 1 | 2 |  | **FAILS** |" in document({case.title: told}, slow=False)
+
+
+def test_what_was_skipped_or_not_chosen_is_said():
+    missing = "peer not installed: No module named 'mitsuba'"
+    assert verdict(Outcome(skipped=[missing])) == f"not run: {missing}"
+    assert verdict(Outcome()) == "not run: no tests chosen"
+    assert missing in verdict(Outcome(passed=2, skipped=[missing]))
+
+
+def test_the_comparison_farthest_off_is_shown():
+    outcome = Outcome(passed=1, compared=[(1.0, 1.001, 0.01, 0.1), (2.0, 1.9, 0.05, -2.0)])
+    assert "| 2 | 1.9 | 0.05 | -2.0 of 2 |" in row(CASES[0], outcome)
+
+
+@pytest.mark.parametrize("broken", [False, True])
+def test_the_table_comes_from_the_run_itself(tmp_path, broken):
+    # One cheap file for real, once as it is and once with the physics broken under it.
+    out = tmp_path / "table.md"
+    breaker = "import raysim.lamps; raysim.lamps.keitz_power = lambda *a: 1.0\n" if broken else ""
+    program = (
+        f"import sys; sys.path.insert(0, {str(TESTS)!r})\n{breaker}"
+        f"sys.argv = ['validation.py', '-k', 'keitz_both_ways', '--out', {str(out)!r}]\n"
+        "import validation; sys.exit(validation.main())"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=REPOSITORY, capture_output=True, text=True, check=False
+    )
+    line = next(line for line in out.read_text().splitlines() if line.startswith("| Lamp table"))
+    assert ("**FAILS** (1 tests)" in line) == broken, done.stdout[-500:]
+    assert ("holds (1 tests)" in line) != broken
+    assert (done.returncode == 0) != broken
+    assert Path(out).read_text().startswith("# What raysim was held against")
