@@ -22,10 +22,10 @@ LAYERS = (
     ("judge",),
     ("patches", "behaviour", "provenance", "tracing"),
     ("result",),
-    ("exposure", "statistics"),
+    ("exposure", "statistics", "logbook"),
     ("scene",),
     ("starter", "lamps", "library", "kernels"),
-    ("units", "errors", "interrupts", "version", "data"),
+    ("cells", "units", "errors", "interrupts", "version", "data"),
 )
 # Within a row of several, none imports another.
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}

@@ -18,6 +18,7 @@ COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
+    "log": "The logbook: cycles, tallies per respirator, lamp hours.",
     "start": "A commented starter scene with meshes, ready to run.",
 }
 
