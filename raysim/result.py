@@ -11,6 +11,7 @@ import numpy as np
 
 from raysim.errors import Fault
 from raysim.scene.triangles import SceneTriangles
+from raysim.scene.written import SceneAsWritten
 
 if TYPE_CHECKING:
     from raysim.exposure import WarmUpCurve
@@ -151,6 +152,7 @@ class Result:
     warnings: tuple[Fault, ...] = ()
     interrupted: bool = False
     assumptions: tuple[tuple[str, str, str], ...] = field(default=())
+    written: SceneAsWritten | None = None
     # assumptions: (what, value as printed, source with its mark)
 
     @property

@@ -273,6 +273,7 @@ class _Job:
             warnings=(*warnings, *self._doubts(precision, interrupted)),
             interrupted=interrupted,
             assumptions=stated_assumptions(scene.written),
+            written=scene.written,
         )
 
     def _case(self, number: int) -> CaseResult:

@@ -19,12 +19,13 @@ LAYERS = (
     ("output",),
     ("run",),
     ("refine",),
-    ("judge",),
+    ("judge", "reduction"),
     ("patches", "behaviour", "provenance", "tracing"),
     ("result",),
     ("exposure", "statistics", "logbook"),
     ("scene",),
-    ("starter", "lamps", "library", "kernels"),
+    ("organisms",),
+    ("starter", "lamps", "library", "kernels", "kinetics"),
     ("cells", "units", "errors", "interrupts", "version", "data"),
 )
 # Within a row of several, none imports another.

@@ -9,6 +9,7 @@ import numpy as np
 
 from raysim.cells import safe_cell
 from raysim.output.cautions import CAUTIONS
+from raysim.output.germs import germ_records
 from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result, Spot
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
@@ -63,6 +64,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
             }
             for meter in result.meters
         ],
+        "log_reductions": germ_records(result),
         "warnings": [str(fault) for fault in result.warnings],
         "assumptions": [
             {"what": what, "value": value, "source": source}

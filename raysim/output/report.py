@@ -11,6 +11,7 @@ import numpy as np
 
 from raysim.output import report_inputs, report_tables
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
+from raysim.output.germs import germs_table
 from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.report_words import uncertainty_words
 from raysim.output.sentences import details, headline
@@ -93,6 +94,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "cases": report_tables.cases_table(result),
         "objects": report_tables.objects_table(result),
         "doses": report_tables.doses_table(result),
+        "germs": germs_table(result),
         "energy": report_tables.energy_table(result),
         "meters": report_tables.meters_table(result),
         "lamps": report_inputs.lamps_table(result),

@@ -17,6 +17,7 @@ from pydantic import (
 
 from raysim import units
 from raysim.library import assumptions
+from raysim.organisms import find_organism
 
 UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}
 
@@ -187,15 +188,54 @@ class Object(_Table):
 
 
 class Target(_Table):
-    """What every judged face-side must receive."""
+    """What every judged face-side must receive: a dose, or what an organism takes."""
 
-    dose: Dose = Field(
-        default_factory=lambda: assumptions()["target_dose_J_cm2"].value * units.J_M2_PER_J_CM2
-    )
+    given_dose: Dose | None = Field(default=None, alias="dose")
+    organism: Name | None = None
+    carrier: Literal["water", "steel", "fabric"] = "fabric"
+    log_reduction: Annotated[Number, Field(gt=0, le=12)] | None = None
+    allow_below_default: bool = False
     safety_factor: Annotated[Number, Field(ge=1, le=10)] = Field(
         default_factory=lambda: assumptions()["safety_factor"].value
     )
     judge_area: Area | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "Target":
+        if self.organism is None:
+            stray = {"log_reduction", "carrier", "allow_below_default"} & self.model_fields_set
+            if stray:
+                raise ValueError(f"{min(stray)} goes with organism, which is missing")
+            return self
+        if self.given_dose is not None:
+            raise ValueError("give dose, or organism and log_reduction, not both")
+        if self.log_reduction is None:
+            raise ValueError("organism needs log_reduction, such as 3")
+        if not math.isfinite(self.organism_dose or 0.0):
+            raise ValueError(f"no dose gives {self.log_reduction:g} logs of {self.organism}")
+        return self
+
+    @property
+    def organism_dose(self) -> float | None:
+        """Dose (J/m2) for the log reduction at the high end of the organism's range, or None."""
+        if self.organism is None or self.log_reduction is None:
+            return None
+        found = find_organism(self.organism, self.carrier)
+        return found.kinetics("high").dose_for(self.log_reduction)
+
+    @property
+    def dose(self) -> float:
+        """Dose (J/m2) that every judged face-side must receive.
+
+        An organism never makes it less than the default unless `allow_below_default` is set.
+        """
+        if self.given_dose is not None:
+            return self.given_dose
+        default = assumptions()["target_dose_J_cm2"].value * units.J_M2_PER_J_CM2
+        needed = self.organism_dose
+        if needed is None:
+            return default
+        return needed if self.allow_below_default else max(needed, default)
 
 
 class WarmUp(_Table):
@@ -236,6 +276,15 @@ class LampsBehaviour(_Table):
     dirt: PositiveShare = Field(default_factory=lambda: assumptions()["lamp_dirt_clean"].value)
 
 
+class Wear(_Table):
+    """How much a respirator may take; defaults are listed with their sources."""
+
+    material_dose: Dose | None = None
+    strap_dose: Dose | None = None
+    donnings: Annotated[int, Field(ge=1)] | None = None
+    policy_cycles: Annotated[int, Field(ge=1)] | None = None
+
+
 class Meter(_Table):
     """A point where a cosine-corrected meter is held, and the way its head faces."""
 
@@ -274,6 +323,7 @@ class SceneAsWritten(_Table):
     surface: list[SurfaceTable] = []
     target: Target = Field(default_factory=Target)
     lamps_behaviour: LampsBehaviour = Field(default_factory=LampsBehaviour)
+    wear: Wear = Field(default_factory=Wear)
     meter: list[Meter] = []
     gap: list[Gap] = []
 
