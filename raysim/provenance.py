@@ -41,6 +41,12 @@ def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...
             "lamp_dirt_clean",
             "dirt" in behaviour.model_fields_set,
         ),
+        _row(
+            "mains supply (cautious case)",
+            f"{behaviour.supply:g} of the rating",
+            "supply_factor",
+            "supply" in behaviour.model_fields_set,
+        ),
     ]
     return tuple(rows)
 

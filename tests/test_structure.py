@@ -19,7 +19,7 @@ LAYERS = (
     ("output",),
     ("run",),
     ("refine",),
-    ("judge", "reduction"),
+    ("judge", "reduction", "reuse", "timer"),
     ("patches", "behaviour", "provenance", "tracing"),
     ("result",),
     ("exposure", "statistics", "logbook"),

@@ -134,6 +134,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.cautions import CAUTION_LINE
     from raysim.output.folder import json_text
     from raysim.output.germs import germ_lines
+    from raysim.output.life import reuse_lines
     from raysim.output.records import result_record
     from raysim.output.sentences import bottom_line
 
@@ -146,7 +147,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     for line in sorted(before):
         click.echo(f"warning: {line}", err=True)
     click.echo(f"\n{result.title}\n")
-    for line in [*bottom_line(result), *germ_lines(result)]:
+    for line in [*bottom_line(result), *germ_lines(result), *reuse_lines(result)]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

@@ -90,7 +90,7 @@ def setting_of_result(folder: Path, box: str) -> Setting:
     try:
         record = json.loads(file.read_text(encoding="utf-8"))
         timer, scene = record["timer_s"], record["scene"]
-        parts = {part["part"]: part for part in record.get("reuse", {}).get("parts", [])}
+        parts = {part["part"]: part for part in (record.get("reuse") or {}).get("parts", [])}
         doses = [
             None if name not in parts else 10.0 * parts[name]["dose_per_cycle_mJ_cm2"]
             for name in ("facepiece", "straps")

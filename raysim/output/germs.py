@@ -32,9 +32,8 @@ def germ_lines(result: Result) -> list[str]:
     name = f"{first.organism.name} on {first.organism.carrier}"
     lines = [
         f"Against {name} the timer is worth {logs(first.least)} logs on the surfaces of the whole "
-        f"load (between {logs(first.least)} and {logs(first.most)} over the range in print; "
-        f"survivors averaged over the area). If one square centimetre stayed dark it would be "
-        f"{logs(first.with_dark_cm2)}. {NOT_SAID}"
+        "load, at the hardy end of the range in print (survivors averaged over the area). If one "
+        f"square centimetre stayed dark it would be {logs(first.with_dark_cm2)}. {NOT_SAID}"
     ]
     if first.asked is not None and first.least < first.asked:
         lines.append(

@@ -10,6 +10,7 @@ import numpy as np
 from raysim.cells import safe_cell
 from raysim.output.cautions import CAUTIONS
 from raysim.output.germs import germ_records
+from raysim.output.life import lamp_life_record, reuse_record
 from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result, Spot
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
@@ -64,6 +65,8 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
             }
             for meter in result.meters
         ],
+        "reuse": reuse_record(result),
+        "lamp_life": lamp_life_record(result),
         "log_reductions": germ_records(result),
         "warnings": [str(fault) for fault in result.warnings],
         "assumptions": [

@@ -274,6 +274,7 @@ class LampsBehaviour(_Table):
         default_factory=lambda: assumptions()["temperature_factor"].value
     )
     dirt: PositiveShare = Field(default_factory=lambda: assumptions()["lamp_dirt_clean"].value)
+    supply: PositiveShare = Field(default_factory=lambda: assumptions()["supply_factor"].value)
 
 
 class Wear(_Table):
