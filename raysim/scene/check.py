@@ -162,8 +162,9 @@ def _targets(scene: BuiltScene) -> list[Fault]:
         what = f"figures on {target.carrier} are far too low for a respirator, which is fabric"
         faults.append(_fault(scene, "target.carrier", what, 'take carrier = "fabric"'))
     if scene.written.gap:
-        what = "gaps are read, but a dose is computed as if the box were light-tight"
-        faults.append(_fault(scene, "gap", what, "survey the outside with a low-range meter"))
+        what = "a dose is computed as if the box were light-tight"
+        mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
+        faults.append(_fault(scene, "gap", what, mend))
     if scene.written.target.judge_area is not None:
         what = "faces are judged one by one; larger patches are reported, not judged"
         faults.append(_fault(scene, "target.judge_area", what, "leave the key out"))

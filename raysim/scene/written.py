@@ -303,14 +303,33 @@ class Meter(_Table):
 
 
 class Gap(_Table):
-    """A slit in a wall through which light may leave."""
+    """A slit through a wall: `from` and `to` end its middle line on the inside of the wall.
 
+    A "rabbet" goes half the depth, `step` sideways and on to the outside: two bends.
+    """
+
+    name: Name = "gap"
     wall: Name
     start: Point = Field(alias="from")
     end: Point = Field(alias="to")
     width: PositiveLength
     depth: PositiveLength
     distance: PositiveLength
+    kind: Literal["plain", "rabbet"] = "plain"
+    step: PositiveLength | None = None
+    reflectance: Share | None = None
+
+    @model_validator(mode="after")
+    def _passage(self) -> "Gap":
+        if self.start == self.end:
+            raise ValueError("from and to are the same point, so the gap has no length")
+        if (self.kind == "rabbet") != (self.step is not None):
+            raise ValueError('kind = "rabbet" and step (how far it goes sideways) go together')
+        if self.step is not None and self.depth < 2.0 * self.width:
+            raise ValueError("a rabbet must be at least two widths deep, or it has no bends")
+        if self.step is not None and self.step < self.width:
+            raise ValueError("a step below the width leaves an open corner to look through")
+        return self
 
 
 class SceneAsWritten(_Table):
