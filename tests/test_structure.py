@@ -17,6 +17,7 @@ LAYERS = (
     ("__main__",),
     ("cli",),
     ("output",),
+    ("survey",),
     ("run", "leak"),
     ("refine",),
     ("judge", "reduction", "reuse", "timer"),
@@ -26,7 +27,7 @@ LAYERS = (
     ("exposure", "statistics", "logbook", "people"),
     ("scene",),
     ("organisms",),
-    ("starter", "lamps", "library", "kernels", "kinetics", "passage"),
+    ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit"),
     ("cells", "units", "errors", "interrupts", "version", "data"),
 )
 # Within a row of several, none imports another.
