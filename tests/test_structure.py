@@ -17,7 +17,7 @@ LAYERS = (
     ("__main__",),
     ("cli",),
     ("output",),
-    ("survey",),
+    ("survey", "budget"),
     ("run", "leak"),
     ("refine",),
     ("judge", "reduction", "reuse", "timer"),

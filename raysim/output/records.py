@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from raysim.cells import safe_cell
+from raysim.output.budget import budget_record
 from raysim.output.cautions import CAUTIONS
 from raysim.output.germs import germ_records
 from raysim.output.life import lamp_life_record, reuse_record
@@ -65,6 +66,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
             }
             for meter in result.meters
         ],
+        "uncertainty": budget_record(result.budget),
         "reuse": reuse_record(result),
         "lamp_life": lamp_life_record(result),
         "log_reductions": germ_records(result),

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from raysim.output import life, report_inputs, report_tables
+from raysim.output.budget import budget_table
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.germs import germs_table
 from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
@@ -94,6 +95,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "cases": report_tables.cases_table(result),
         "objects": report_tables.objects_table(result),
         "doses": report_tables.doses_table(result),
+        "budget": budget_table(result),
         "germs": germs_table(result),
         "reuse": life.reuse_table(result),
         "lamp_life": life.lamp_life_table(result),
