@@ -20,7 +20,7 @@ LAYERS = (
     ("survey", "budget"),
     ("run", "leak"),
     ("refine",),
-    ("judge", "reduction", "reuse", "timer"),
+    ("judge", "reduction", "reuse", "timer", "panels"),
     ("sight", "slit"),
     ("patches", "behaviour", "provenance", "tracing"),
     ("result",),

@@ -47,9 +47,10 @@ def reuse_lines(result: Result) -> list[str]:
         return []
     if found.cycles == 0:
         return [_none_words(found)]
+    noun = "cycle" if found.cycles == 1 else "cycles"
     return [
-        f"A respirator may go through {found.cycles} such cycles at most; what binds is "
-        f"{found.binding}. Local policy may say fewer, and a failed fit check ends it at once."
+        f"A respirator may go through {found.cycles} such {noun} at most; what binds is the "
+        f"{found.binding} limit. Local policy may say fewer, and a failed fit check ends it at once."
     ]
 
 

@@ -123,6 +123,7 @@ class Chamber(_Table):
     lining: SurfaceChoice
     walls: dict[str, SurfaceChoice] = {}
     edge: PositiveLength = 0.05
+    sheet: PositiveLength | None = None  # thickness of the panels, for the builder's sheet
 
     @model_validator(mode="after")
     def _one_shape(self) -> "Chamber":
