@@ -50,7 +50,7 @@ def reuse_lines(result: Result) -> list[str]:
     noun = "cycle" if found.cycles == 1 else "cycles"
     return [
         f"A respirator may go through {found.cycles} such {noun} at most; what binds is the "
-        f"{found.binding} limit. Local policy may say fewer, and a failed fit check ends it at once."
+        f"{found.binding} limit. Local policy may say fewer; a failed fit check ends it at once."
     ]
 
 

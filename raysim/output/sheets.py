@@ -60,7 +60,7 @@ def card_lines(result: Result) -> tuple[str, str, str]:
         cycles = "No box: by the wear limit not even one cycle is allowed; see the report."
     else:
         noun = "cycle" if found.cycles == 1 else "cycles"
-        cycles = f"{found.cycles} {noun} at most; what binds is the limit of {found.binding}."
+        cycles = f"{found.cycles} {noun} at most; what binds is the {found.binding} limit."
     lamps = "" if life is None else f"Change the lamps at {life.holds_until:,.0f} h, or on: "
     return timer, cycles, lamps
 
