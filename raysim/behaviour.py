@@ -23,6 +23,16 @@ def warm_up_curve(written: WarmUp) -> WarmUpCurve:
     return WarmUpCurve((0.0, full), (written.start, 1.0))
 
 
+def output_at(hours: float, behaviour: LampsBehaviour) -> float:
+    """Share of its rating that a lamp gives after so many hours, new, clean and cool otherwise.
+
+    1 - (1 - `ageing`) hours / `rated_hours`, never below 0.
+
+    Source: as `ageing_factor`.
+    """
+    return max(1.0 - (1.0 - behaviour.ageing) * hours / behaviour.rated_hours, 0.0)
+
+
 def ageing_factor(hours: float, behaviour: LampsBehaviour) -> float:
     """Share of its rating that a lamp gives at the worse of its hours and its rated life.
 
@@ -31,8 +41,15 @@ def ageing_factor(hours: float, behaviour: LampsBehaviour) -> float:
 
     Source: linear law is an assumption; the loss at rated life after Malley, UV Solutions (2020).
     """
-    loss = 1.0 - behaviour.ageing
-    return max(1.0 - loss * max(hours / behaviour.rated_hours, 1.0), 0.0)
+    return output_at(max(hours, behaviour.rated_hours), behaviour)
+
+
+def in_use_factor(behaviour: LampsBehaviour) -> float:
+    """Share of its output that a lamp of any age gives in the warm, dusty box on its mains.
+
+    Source: product of the stated factors of temperature, dirt and supply (definition).
+    """
+    return behaviour.temperature * behaviour.dirt * behaviour.supply
 
 
 def lamp_factors(hours: list[float], behaviour: LampsBehaviour) -> dict[str, np.ndarray]:
@@ -40,7 +57,7 @@ def lamp_factors(hours: list[float], behaviour: LampsBehaviour) -> dict[str, np.
     aged = np.array([ageing_factor(h, behaviour) for h in hours])
     new = np.ones(len(hours))
     return {
-        CAUTIOUS: aged * behaviour.temperature * behaviour.dirt,
+        CAUTIOUS: aged * in_use_factor(behaviour),
         EXPECTED: new,
         BRIGHT: new,
     }

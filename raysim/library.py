@@ -99,15 +99,15 @@ class UnknownSurface(KeyError):
     __str__ = Exception.__str__  # KeyError would quote the message
 
 
-def _rows(table: str, label: str) -> list[dict[str, Any]]:
-    """Read one table; every row needs its own label, a source and only known marks."""
+def data_rows(table: str, *labels: str) -> list[dict[str, Any]]:
+    """Read one table; every row needs its own labels, a source and only known marks."""
     text = resources.files("raysim.data").joinpath(table + "s.toml").read_text(encoding="utf-8")
     rows: list[dict[str, Any]] = tomllib.loads(text)[table]
-    if len({row[label] for row in rows}) < len(rows):
-        raise ValueError(f"{table}s: a {label} stands twice")
+    if len({tuple(row[label] for label in labels) for row in rows}) < len(rows):
+        raise ValueError(f"{table}s: a {' and '.join(labels)} stands twice")
     for row in rows:
         if not row["source"].strip() or not set(row["mark"].split(" + ")) <= MARKS:
-            raise ValueError(f"{row[label]}: source missing or mark not understood")
+            raise ValueError(f"{row[labels[0]]}: source missing or mark not understood")
     return rows
 
 
@@ -123,19 +123,19 @@ def _surface(row: dict[str, Any]) -> Surface:
 @cache
 def surfaces() -> dict[str, Surface]:
     """All surfaces by name."""
-    return {row["name"]: _surface(row) for row in _rows("surface", "name")}
+    return {row["name"]: _surface(row) for row in data_rows("surface", "name")}
 
 
 @cache
 def lamp_types() -> dict[str, LampType]:
     """All lamp types by name."""
-    return {row["name"]: LampType(**row) for row in _rows("lamp", "name")}
+    return {row["name"]: LampType(**row) for row in data_rows("lamp", "name")}
 
 
 @cache
 def assumptions() -> dict[str, Assumption]:
     """All stated assumptions by key."""
-    return {row["key"]: Assumption(**row) for row in _rows("assumption", "key")}
+    return {row["key"]: Assumption(**row) for row in data_rows("assumption", "key")}
 
 
 def _folded(name: str) -> str:

@@ -2,19 +2,15 @@
 
 from raysim import units
 from raysim.library import assumptions
-from raysim.scene.written import SceneAsWritten, SurfaceTable
+from raysim.organisms import find_organism
+from raysim.scene.written import SceneAsWritten, SurfaceTable, Target
 
 
 def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...]:
     """(what, value as printed, source with its mark) of everything not measured in this scene."""
     behaviour, target = scene.lamps_behaviour, scene.target
     rows = [
-        _row(
-            "target dose on every judged face-side",
-            f"{target.dose / units.J_M2_PER_J_CM2:g} J/cm2",
-            "target_dose_J_cm2",
-            "dose" in target.model_fields_set,
-        ),
+        _target_row(target),
         _row(
             "safety factor on the dose",
             f"{target.safety_factor:g}",
@@ -45,6 +41,12 @@ def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...
             "lamp_dirt_clean",
             "dirt" in behaviour.model_fields_set,
         ),
+        _row(
+            "mains supply (cautious case)",
+            f"{behaviour.supply:g} of the rating",
+            "supply_factor",
+            "supply" in behaviour.model_fields_set,
+        ),
     ]
     return tuple(rows)
 
@@ -54,6 +56,24 @@ def _row(what: str, value: str, key: str, given: bool) -> tuple[str, str, str]:
         return what, value, "given in the scene"
     assumption = assumptions()[key]
     return what, value, f"{assumption.source} ({assumption.mark})"
+
+
+def _target_row(target: Target) -> tuple[str, str, str]:
+    """Target dose, and whether a person, an organism or the default set it."""
+    what = "target dose on every judged face-side"
+    value = f"{target.dose / units.J_M2_PER_J_CM2:.4g} J/cm2"
+    needed = target.organism_dose
+    if needed is None or target.organism is None:
+        return _row(what, value, "target_dose_J_cm2", target.given_dose is not None)
+    found = find_organism(target.organism, target.carrier)
+    asked = (
+        f"{target.log_reduction:g} logs of {found.name} on {found.carrier} take "
+        f"{needed / units.J_M2_PER_J_CM2:.3g} J/cm2 at the high end: {found.source} ({found.mark})"
+    )
+    if target.dose > needed:
+        default = assumptions()["target_dose_J_cm2"]
+        asked += f"; never less than the default: {default.source} ({default.mark})"
+    return what, value, asked
 
 
 def _warm_up_words(scene: SceneAsWritten) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 
 from raysim.errors import Fault
 from raysim.scene.triangles import SceneTriangles
+from raysim.scene.written import SceneAsWritten
 
 if TYPE_CHECKING:
     from raysim.exposure import WarmUpCurve
@@ -111,6 +112,42 @@ class MeterResult:
 
 
 @dataclass(frozen=True)
+class Contribution:
+    """One line of an uncertainty budget, all relative to the irradiance of the spot.
+
+    `sensitivity` is the relative change of the irradiance per unit of the input (per its own
+    relative change where the input is a factor); `input` the standard uncertainty of the input.
+    """
+
+    what: str
+    sensitivity: float
+    input: float
+    source: str
+
+    @property
+    def relative(self) -> float:
+        """Relative standard uncertainty that comes from it (definition)."""
+        return abs(self.sensitivity) * self.input
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Uncertainty budget of the irradiance of the worst spot, expected case.
+
+    `contributions` are ranked, largest first.
+    """
+
+    spot: Spot
+    irradiance: float  # W/m2, expected case, new lamps
+    contributions: tuple[Contribution, ...]
+
+    @property
+    def expanded(self) -> float:
+        """Relative expanded uncertainty, k = 2: twice the root of the sum of squares (GUM)."""
+        return 2.0 * float(np.sqrt(sum(c.relative**2 for c in self.contributions)))
+
+
+@dataclass(frozen=True)
 class Result:
     """A finished (or interrupted) run.
 
@@ -151,6 +188,8 @@ class Result:
     warnings: tuple[Fault, ...] = ()
     interrupted: bool = False
     assumptions: tuple[tuple[str, str, str], ...] = field(default=())
+    written: SceneAsWritten | None = None
+    budget: Budget | None = None
     # assumptions: (what, value as printed, source with its mark)
 
     @property

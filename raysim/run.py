@@ -266,6 +266,7 @@ class _Job:
             warnings=(*warnings, *self._doubts(precision, interrupted)),
             interrupted=interrupted,
             assumptions=stated_assumptions(scene.written),
+            written=scene.written,
         )
 
     def _named(self, number: int, precision: float | None) -> np.ndarray:

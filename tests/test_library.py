@@ -185,7 +185,7 @@ def test_row_without_provenance_is_refused(tmp_path, monkeypatch, row, message):
     (tmp_path / "surfaces.toml").write_text(f'[[surface]]\nname = "trial"\n{row}\n')
     monkeypatch.setattr(library.resources, "files", lambda package: tmp_path)
     with pytest.raises(ValueError, match=message):
-        library._rows("surface", "name")
+        library.data_rows("surface", "name")
 
 
 @pytest.mark.parametrize("lamp", lamp_types().values(), ids=lambda lamp: lamp.name)

@@ -17,15 +17,18 @@ LAYERS = (
     ("__main__",),
     ("cli",),
     ("output",),
-    ("run",),
+    ("survey", "budget"),
+    ("run", "leak"),
     ("refine",),
-    ("judge",),
+    ("judge", "reduction", "reuse", "timer", "panels"),
+    ("sight", "slit"),
     ("patches", "behaviour", "provenance", "tracing"),
     ("result",),
-    ("exposure", "statistics"),
+    ("exposure", "statistics", "logbook", "people"),
     ("scene",),
-    ("starter", "lamps", "library", "kernels"),
-    ("units", "errors", "interrupts", "version", "data"),
+    ("organisms",),
+    ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit"),
+    ("cells", "units", "errors", "interrupts", "version", "data"),
 )
 # Within a row of several, none imports another.
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}

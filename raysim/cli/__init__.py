@@ -16,8 +16,11 @@ INTERRUPTED = 130
 # Name of each command, and what it answers; the module raysim.cli.NAME holds it.
 COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
+    "meter": "What a meter should read, and what readings say of lamps, lining and timer.",
+    "leak": "Stray UVC outside a gap, and how long a person may stay there.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
+    "log": "The logbook: cycles, tallies per respirator, lamp hours.",
     "start": "A commented starter scene with meshes, ready to run.",
 }
 

@@ -1,5 +1,6 @@
 """`raysim dose`: the main job."""
 
+import dataclasses
 import math
 import shlex
 import sys
@@ -101,13 +102,14 @@ def command(
 
 
 def _traced(built, warnings, teller, seed, photons, precision, threads) -> "Result":  # type: ignore[no-untyped-def]
+    from raysim.budget import uncertainty_budget
     from raysim.kernels.compile import is_warm
     from raysim.run import simulate
 
     if not is_warm("trace_adjoint"):
         teller.notice("compiling the tracer for this machine, once (half a minute)")
     with teller.bar():
-        return simulate(
+        result = simulate(
             built,
             seed=seed,
             photons=photons,
@@ -116,6 +118,10 @@ def _traced(built, warnings, teller, seed, photons, precision, threads) -> "Resu
             progress=teller.progress,
             warnings=warnings,
         )
+    if result.interrupted:
+        return result
+    teller.notice("weighing the doubts")
+    return dataclasses.replace(result, budget=uncertainty_budget(result, seed, threads))
 
 
 def _same_again(
@@ -131,8 +137,11 @@ def _same_again(
 
 def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool) -> None:
     """The bottom line and the cautions, or the result as JSON."""
+    from raysim.output.budget import budget_lines
     from raysim.output.cautions import CAUTION_LINE
     from raysim.output.folder import json_text
+    from raysim.output.germs import germ_lines
+    from raysim.output.life import reuse_lines
     from raysim.output.records import result_record
     from raysim.output.sentences import bottom_line
 
@@ -145,7 +154,8 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     for line in sorted(before):
         click.echo(f"warning: {line}", err=True)
     click.echo(f"\n{result.title}\n")
-    for line in bottom_line(result):
+    uncertainty = budget_lines(result.budget)
+    for line in [*bottom_line(result), *uncertainty, *germ_lines(result), *reuse_lines(result)]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

@@ -112,14 +112,16 @@ def write_results(
     command: str = "",
     notice: Callable[[str], None] = lambda what: None,
 ) -> str:
-    """Write result.json, faces.csv, dose_map.vtp, pictures and report.html into `folder`.
+    """Write result.json, faces.csv, dose_map.vtp, pictures, report and sheets into `folder`.
 
     Returns what went wrong with the pictures, without which the rest is written all the same; ""
     if nothing did.
     """
+    from raysim.output.card_png import write_card_png
     from raysim.output.dose_map import write_dose_map
     from raysim.output.draw import draw_apart
     from raysim.output.report import write_report
+    from raysim.output.sheets import write_builders_sheet, write_card
 
     trouble = ""
 
@@ -138,6 +140,10 @@ def write_results(
                 shutil.rmtree(fresh / "pictures")
         notice("writing the report")
         write_report(result, shown, fresh / "report.html", written_inputs, command=command)
+        write_card(result, shown, fresh / "card.html")
+        write_card_png(result, shown, fresh / "card.png")
+        if result.written is not None and result.written.chamber.inside is not None:
+            write_builders_sheet(result.written, fresh / "builder.html")
 
     write_whole(folder, fill)
     return trouble

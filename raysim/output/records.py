@@ -7,7 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from raysim.cells import safe_cell
+from raysim.output.budget import budget_record
 from raysim.output.cautions import CAUTIONS
+from raysim.output.germs import germ_records
+from raysim.output.life import lamp_life_record, reuse_record
 from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result, Spot
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
@@ -62,6 +66,10 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
             }
             for meter in result.meters
         ],
+        "uncertainty": budget_record(result.budget),
+        "reuse": reuse_record(result),
+        "lamp_life": lamp_life_record(result),
+        "log_reductions": germ_records(result),
         "warnings": [str(fault) for fault in result.warnings],
         "assumptions": [
             {"what": what, "value": value, "source": source}
@@ -79,7 +87,7 @@ def write_faces(result: Result, path: Path, case: str = CAUTIOUS) -> None:
     chosen = result.cases[case]
     dose = to_mJ_cm2(result.dose_at_timer(case))
     columns = (
-        [_cell(names[body]) for body in triangles.face_body[faces]],
+        [safe_cell(names[body]) for body in triangles.face_body[faces]],
         faces.tolist(),
         [SIDES[side] for side in sides],
         *np.round(to_mm(triangles.centroids[faces].T), 3).tolist(),
@@ -92,11 +100,6 @@ def write_faces(result: Result, path: Path, case: str = CAUTIOUS) -> None:
         writer = csv.writer(file)
         writer.writerow(FACE_COLUMNS)
         writer.writerows(zip(*columns, strict=True))
-
-
-def _cell(text: str) -> str:
-    """Text that a spreadsheet will not take for a formula."""
-    return f"'{text}" if text[:1] in "=+-@\t\r" else text
 
 
 def _number(value: Any) -> float | None:

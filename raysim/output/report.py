@@ -9,8 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from raysim.output import report_inputs, report_tables
+from raysim.output import life, report_inputs, report_tables
+from raysim.output.budget import budget_table
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
+from raysim.output.germs import germs_table
 from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.report_words import uncertainty_words
 from raysim.output.sentences import details, headline
@@ -93,6 +95,11 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "cases": report_tables.cases_table(result),
         "objects": report_tables.objects_table(result),
         "doses": report_tables.doses_table(result),
+        "budget": budget_table(result),
+        "germs": germs_table(result),
+        "reuse": life.reuse_table(result),
+        "lamp_life": life.lamp_life_table(result),
+        "broken_off": life.interrupted_table(result),
         "energy": report_tables.energy_table(result),
         "meters": report_tables.meters_table(result),
         "lamps": report_inputs.lamps_table(result),

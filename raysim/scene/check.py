@@ -154,12 +154,18 @@ def _targets(scene: BuiltScene) -> list[Fault]:
     default = assumptions()["target_dose_J_cm2"]
     given = scene.written.target.dose / 1e4
     faults = []
-    if given < default.value:
+    target = scene.written.target
+    if given < default.value * (1.0 - 1e-9):
         what = f"{given:g} J/cm2 is below the {default.value:g} J/cm2 of {default.source}"
-        faults.append(_fault(scene, "target.dose", what, "raise it unless you can defend it"))
+        key = "target.dose" if target.organism is None else "target.allow_below_default"
+        faults.append(_fault(scene, key, what, "raise it unless you can defend it"))
+    if target.organism is not None and target.carrier != "fabric":
+        what = f"figures on {target.carrier} are far too low for a respirator, which is fabric"
+        faults.append(_fault(scene, "target.carrier", what, 'take carrier = "fabric"'))
     if scene.written.gap:
-        what = "gaps are read, but a dose is computed as if the box were light-tight"
-        faults.append(_fault(scene, "gap", what, "survey the outside with a low-range meter"))
+        what = "a dose is computed as if the box were light-tight"
+        mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
+        faults.append(_fault(scene, "gap", what, mend))
     if scene.written.target.judge_area is not None:
         what = "faces are judged one by one; larger patches are reported, not judged"
         faults.append(_fault(scene, "target.judge_area", what, "leave the key out"))

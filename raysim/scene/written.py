@@ -17,6 +17,7 @@ from pydantic import (
 
 from raysim import units
 from raysim.library import assumptions
+from raysim.organisms import find_organism
 
 LARGEST_LENGTH = 1000.0  # m: what is longer is a slip of the unit or of the pen
 UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}
@@ -126,6 +127,7 @@ class Chamber(_Table):
     lining: SurfaceChoice
     walls: dict[str, SurfaceChoice] = {}
     edge: PositiveLength = 0.05
+    sheet: PositiveLength | None = None  # thickness of the panels, for the builder's sheet
 
     @model_validator(mode="after")
     def _one_shape(self) -> "Chamber":
@@ -191,15 +193,54 @@ class Object(_Table):
 
 
 class Target(_Table):
-    """What every judged face-side must receive."""
+    """What every judged face-side must receive: a dose, or what an organism takes."""
 
-    dose: Dose = Field(
-        default_factory=lambda: assumptions()["target_dose_J_cm2"].value * units.J_M2_PER_J_CM2
-    )
+    given_dose: Dose | None = Field(default=None, alias="dose")
+    organism: Name | None = None
+    carrier: Literal["water", "steel", "fabric"] = "fabric"
+    log_reduction: Annotated[Number, Field(gt=0, le=12)] | None = None
+    allow_below_default: bool = False
     safety_factor: Annotated[Number, Field(ge=1, le=10)] = Field(
         default_factory=lambda: assumptions()["safety_factor"].value
     )
     judge_area: Area | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "Target":
+        if self.organism is None:
+            stray = {"log_reduction", "carrier", "allow_below_default"} & self.model_fields_set
+            if stray:
+                raise ValueError(f"{min(stray)} goes with organism, which is missing")
+            return self
+        if self.given_dose is not None:
+            raise ValueError("give dose, or organism and log_reduction, not both")
+        if self.log_reduction is None:
+            raise ValueError("organism needs log_reduction, such as 3")
+        if not math.isfinite(self.organism_dose or 0.0):
+            raise ValueError(f"no dose gives {self.log_reduction:g} logs of {self.organism}")
+        return self
+
+    @property
+    def organism_dose(self) -> float | None:
+        """Dose (J/m2) for the log reduction at the high end of the organism's range, or None."""
+        if self.organism is None or self.log_reduction is None:
+            return None
+        found = find_organism(self.organism, self.carrier)
+        return found.kinetics("high").dose_for(self.log_reduction)
+
+    @property
+    def dose(self) -> float:
+        """Dose (J/m2) that every judged face-side must receive.
+
+        An organism never makes it less than the default unless `allow_below_default` is set.
+        """
+        if self.given_dose is not None:
+            return self.given_dose
+        default = assumptions()["target_dose_J_cm2"].value * units.J_M2_PER_J_CM2
+        needed = self.organism_dose
+        if needed is None:
+            return default
+        return needed if self.allow_below_default else max(needed, default)
 
 
 class WarmUp(_Table):
@@ -238,6 +279,16 @@ class LampsBehaviour(_Table):
         default_factory=lambda: assumptions()["temperature_factor"].value
     )
     dirt: PositiveShare = Field(default_factory=lambda: assumptions()["lamp_dirt_clean"].value)
+    supply: PositiveShare = Field(default_factory=lambda: assumptions()["supply_factor"].value)
+
+
+class Wear(_Table):
+    """How much a respirator may take; defaults are listed with their sources."""
+
+    material_dose: Dose | None = None
+    strap_dose: Dose | None = None
+    donnings: Annotated[int, Field(ge=1)] | None = None
+    policy_cycles: Annotated[int, Field(ge=1)] | None = None
 
 
 class Meter(_Table):
@@ -257,14 +308,33 @@ class Meter(_Table):
 
 
 class Gap(_Table):
-    """A slit in a wall through which light may leave."""
+    """A slit through a wall: `from` and `to` end its middle line on the inside of the wall.
 
+    A "rabbet" goes half the depth, `step` sideways and on to the outside: two bends.
+    """
+
+    name: Name = "gap"
     wall: Name
     start: Point = Field(alias="from")
     end: Point = Field(alias="to")
     width: PositiveLength
     depth: PositiveLength
     distance: PositiveLength
+    kind: Literal["plain", "rabbet"] = "plain"
+    step: PositiveLength | None = None
+    reflectance: Share | None = None
+
+    @model_validator(mode="after")
+    def _passage(self) -> "Gap":
+        if self.start == self.end:
+            raise ValueError("from and to are the same point, so the gap has no length")
+        if (self.kind == "rabbet") != (self.step is not None):
+            raise ValueError('kind = "rabbet" and step (how far it goes sideways) go together')
+        if self.step is not None and self.depth < 2.0 * self.width:
+            raise ValueError("a rabbet must be at least two widths deep, or it has no bends")
+        if self.step is not None and self.step < self.width:
+            raise ValueError("a step below the width leaves an open corner to look through")
+        return self
 
 
 class SceneAsWritten(_Table):
@@ -278,6 +348,7 @@ class SceneAsWritten(_Table):
     surface: list[SurfaceTable] = []
     target: Target = Field(default_factory=Target)
     lamps_behaviour: LampsBehaviour = Field(default_factory=LampsBehaviour)
+    wear: Wear = Field(default_factory=Wear)
     meter: list[Meter] = []
     gap: list[Gap] = []
 

@@ -129,7 +129,8 @@ def test_all_files_of_a_result_are_written(tmp_path):
     out = tmp_path / "out"
     assert write_results(result, out, EXPECTED, pictures=False, notice=told.append) == ""
     names = {path.name for path in out.iterdir()}
-    assert names == {"result.json", "faces.csv", "dose_map.vtp", "report.html"}
+    files = {"result.json", "faces.csv", "dose_map.vtp", "report.html"}
+    assert names == files | {"card.html", "card.png"}
     assert told == ["writing the dose map", "writing the report"]
     text = (out / "result.json").read_text("utf-8")
     assert json.loads(text)["case"] == "expected"

@@ -1,0 +1,49 @@
+"""`raysim leak`: stray light outside gaps."""
+
+from pathlib import Path
+
+import click
+
+from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.output.cautions import CAUTION_LINE
+
+
+@click.command(name="leak", epilog="Example: raysim leak my_box/my_box.toml")
+@SCENE
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**64 - 1),
+    default=1,
+    show_default=True,
+    help="Key of the random numbers.",
+)
+@click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+@click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
+@click.option("--quiet", is_flag=True, help="No warnings.")
+def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: bool) -> None:
+    """Stray UVC outside the gaps of SCENE, and how long a person may stay there.
+
+    A gap is a table [[gap]] with wall, from, to (ends of its middle line on the inside of the
+    wall), width, depth (of the wall) and distance (of a person); kind = "rabbet" with step makes
+    two bends of it. Its own walls take the lining's reflectance unless reflectance is given.
+    """
+    from raysim.leak import leaks
+    from raysim.output.folder import json_text
+    from raysim.output.leaks import leak_record, leak_table, limit_lines
+
+    teller = Teller(quiet or as_json)
+    built, warnings = checked_scene(scene)
+    teller.warn(tuple(fault for fault in warnings if fault.key != "gap"))
+    teller.notice("looking through the gaps")
+    found = leaks(built, seed, threads)
+    if as_json:
+        click.echo(json_text(leak_record(built, found, seed)), nl=False)
+        return
+    click.echo(f"\n{built.written.title}: stray light outside\n")
+    table = leak_table(found)
+    for row in table.rows:
+        for heading, cell in zip(table.headings, row, strict=True):
+            click.echo(f"  {heading}: {cell}")
+        click.echo("")
+    for line in [*limit_lines(built), CAUTION_LINE]:
+        click.echo(click.wrap_text(line, 92, "  ", "  "))

@@ -1,0 +1,141 @@
+"""`raysim log start`, `end`, `interrupted`, `void`: the life of a cycle."""
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from raysim.cli.log_options import (
+    AT,
+    BOOK,
+    BOX,
+    DOSE,
+    NOTE,
+    OPERATOR,
+    TIME,
+    setting_of_result,
+)
+from raysim.output.cautions import CAUTION_LINE
+from raysim.units import minutes_seconds
+
+CORRECT = click.option("--correct", is_flag=True, help="It is closed already; correct that.")
+NUMBER = click.argument("number", type=click.IntRange(1))
+
+
+@click.command(name="start")
+@click.argument("codes", nargs=-1, required=True)
+@click.option("--result", type=click.Path(path_type=Path), help="Folder 'raysim dose' wrote.")
+@click.option("--timer", type=TIME, help="Timer setting, if there is no --result.")
+@click.option("--dose", type=DOSE, help="Best-lit face by the end, if there is no --result.")
+@click.option("--strap-dose", type=DOSE, help="Best-lit strap by the end.")
+@click.option("--override", default="", help="Pass a limit: the reason, and your name to it.")
+@BOX
+@AT
+@OPERATOR
+@NOTE
+@BOOK
+def start(
+    codes: tuple[str, ...],
+    result: Path | None,
+    timer: float | None,
+    dose: float | None,
+    strap_dose: float | None,
+    override: str,
+    box: str,
+    at: datetime | None,
+    operator: str,
+    note: str,
+    book: Path,
+) -> None:
+    """Enter the start of a cycle with the respirators CODES."""
+    from raysim.logbook.book import open_logbook
+    from raysim.logbook.cycles import Setting, start_cycle
+
+    if (result is None) == (timer is None):
+        raise click.UsageError("give either --result or --timer")
+    if result is not None and not (dose is None and strap_dose is None):
+        raise click.UsageError("--dose and --strap-dose come from --result; leave them out")
+    if result is not None:
+        setting = setting_of_result(result, box)
+    else:
+        setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
+    with open_logbook(book) as opened:
+        number, warnings = start_cycle(opened, codes, setting, operator, note, at, override)
+    for warning in warnings:
+        click.echo(f"warning: {warning}", err=True)
+    click.echo(
+        f"Cycle {number} started: {', '.join(codes)}; timer {minutes_seconds(setting.timer)}."
+    )
+    click.echo(click.wrap_text(CAUTION_LINE, 92))
+
+
+@click.command(name="end")
+@NUMBER
+@AT
+@CORRECT
+@OPERATOR
+@NOTE
+@BOOK
+def end(
+    number: int, at: datetime | None, correct: bool, operator: str, note: str, book: Path
+) -> None:
+    """Enter that cycle NUMBER ran until its timer had run down."""
+    _close(book, number, "ended", operator, None, note, at, correct)
+    click.echo(f"Cycle {number} ended: it counts. Each respirator goes back to its own wearer.")
+
+
+@click.command(name="interrupted")
+@NUMBER
+@click.option("--ran", type=TIME, required=True, help="How long the lamps had been on.")
+@AT
+@CORRECT
+@OPERATOR
+@NOTE
+@BOOK
+def interrupted(
+    number: int,
+    ran: float,
+    at: datetime | None,
+    correct: bool,
+    operator: str,
+    note: str,
+    book: Path,
+) -> None:
+    """Enter that cycle NUMBER was broken off: door opened, lamp out, power lost."""
+    _close(book, number, "interrupted", operator, ran, note, at, correct)
+    click.echo(
+        f"Cycle {number} interrupted after {minutes_seconds(ran)}: it does not count as a "
+        "treatment, but as wear. Start the full time again."
+    )
+
+
+@click.command(name="void")
+@NUMBER
+@click.option("--note", required=True, help="Why: entered by mistake, lamps never came on.")
+@AT
+@CORRECT
+@OPERATOR
+@BOOK
+def void(
+    number: int, note: str, at: datetime | None, correct: bool, operator: str, book: Path
+) -> None:
+    """Enter that cycle NUMBER never took place; the entry stays."""
+    _close(book, number, "void", operator, None, note, at, correct)
+    click.echo(f"Cycle {number} is void: it counts neither as a treatment nor as wear.")
+
+
+def _close(
+    book: Path,
+    number: int,
+    outcome: str,
+    operator: str,
+    ran: float | None,
+    note: str,
+    at: datetime | None,
+    correct: bool,
+) -> None:
+    from raysim.logbook.book import open_logbook
+    from raysim.logbook.cycles import close_cycle
+
+    with open_logbook(book) as opened:
+        close_cycle(opened, number, outcome, operator, ran, note, at, correct)

@@ -1,0 +1,117 @@
+"""What the sub-commands of `raysim log` share: options, times, settings of a cycle."""
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from raysim import units
+from raysim.errors import RaysimError
+from raysim.logbook.cycles import Setting
+
+DEFAULT_BOOK = "raysim-logbook.db"
+
+BOOK = click.option(
+    "--book",
+    type=click.Path(path_type=Path),
+    default=DEFAULT_BOOK,
+    envvar="RAYSIM_LOGBOOK",
+    show_default=True,
+    help="File of the logbook; also by the environment, RAYSIM_LOGBOOK.",
+)
+OPERATOR = click.option("--operator", required=True, help="Initials of whoever enters this.")
+NOTE = click.option("--note", default="", help="Anything worth keeping.")
+BOX = click.option("--box", default="box", show_default=True, help="Name of the box.")
+
+
+class _Time(click.ParamType):
+    """A duration: "14 min", "860 s" or "14:20"."""
+
+    name = "time"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        """Seconds."""
+        if isinstance(value, float):
+            return value
+        minutes, colon, seconds = str(value).partition(":")
+        if colon and minutes.isdigit() and seconds.isdigit() and int(seconds) < 60:
+            return 60.0 * int(minutes) + int(seconds)
+        try:
+            found = units.parse_quantity(str(value), units.TIME)
+        except ValueError as error:
+            self.fail(f'{error}, or minutes and seconds as "14:20"', param, ctx)
+        if not 0.0 <= found <= 7 * 86_400.0:
+            self.fail(f'"{value}" is not a time from 0 to 7 days', param, ctx)
+        return found
+
+
+class _Dose(click.ParamType):
+    """A dose such as "2.5 J/cm2"."""
+
+    name = "dose"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        """J/m2."""
+        if isinstance(value, float):
+            return value
+        try:
+            found = units.parse_quantity(str(value), units.DOSE)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+        if found < 0.0:
+            self.fail(f'"{value}" is below zero', param, ctx)
+        return found
+
+
+class _Moment(click.ParamType):
+    """A date and time by the clock on the wall, "2026-03-01 08:30"."""
+
+    name = "moment"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> datetime:
+        """The moment, with the time zone of this machine."""
+        if isinstance(value, datetime):
+            return value
+        try:
+            return datetime.fromisoformat(str(value)).astimezone()
+        except (ValueError, OverflowError, OSError):
+            self.fail(f'"{value}" is not a date and time such as "2026-03-01 08:30"', param, ctx)
+
+
+TIME, DOSE, MOMENT = _Time(), _Dose(), _Moment()
+AT = click.option("--at", type=MOMENT, help="When it happened, if not now: 'YYYY-MM-DD HH:MM'.")
+
+
+def setting_of_result(folder: Path, box: str) -> Setting:
+    """Timer, scene and wear of a cycle, as `raysim dose` wrote them."""
+    file = folder / "result.json" if folder.is_dir() else folder
+    try:
+        record = json.loads(file.read_text(encoding="utf-8"))
+        timer, scene = record["timer_s"], record["scene"]
+        parts = {part["part"]: part for part in (record.get("reuse") or {}).get("parts", [])}
+        doses = [
+            None if name not in parts else 10.0 * parts[name]["dose_per_cycle_mJ_cm2"]
+            for name in ("facepiece", "straps")
+        ]
+        whole = Setting(box, float(timer or 0.0), str(scene["title"]), str(scene["sha256"]), *doses)
+    except OSError as error:
+        raise RaysimError(
+            f"--result {folder}: cannot be read ({error.strerror}). Mend: name the folder that "
+            "'raysim dose' wrote"
+        ) from None
+    except (ValueError, KeyError, TypeError, AttributeError):
+        raise RaysimError(
+            f"--result {folder}: not a result of 'raysim dose'. Mend: name the folder it wrote"
+        ) from None
+    if timer is None:
+        raise RaysimError(
+            f"--result {folder}: it has no finite timer setting. Mend: mend the dark spot first"
+        )
+    return whole
+
+
+def shown(moment: datetime) -> str:
+    """A moment by the clock on the wall of this machine."""
+    return moment.astimezone().strftime("%Y-%m-%d %H:%M")

@@ -1,0 +1,152 @@
+"""Open a logbook file and write to it, whole entries or nothing."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+from raysim.errors import RaysimError
+from raysim.logbook.schema import APPLICATION_ID, SCHEMA_VERSION, statements
+
+LONGEST_WAIT = 20.0  # s for another writer to finish
+
+
+class LogbookError(RaysimError):
+    """A logbook that cannot be used, or an entry that it refuses."""
+
+
+def new_logbook(path: Path) -> None:
+    """Make an empty logbook.
+
+    Raises
+    ------
+    LogbookError
+        Where something stands there already, or the place cannot be written.
+    """
+    if path.exists():
+        raise LogbookError(f"{path}: it exists already. Mend: use it, or name another file")
+    if not path.absolute().parent.is_dir():
+        raise LogbookError(f"{path}: its folder does not exist. Mend: make the folder first")
+    with _told(path):
+        connection = _connect(path, "rwc")
+        try:
+            connection.execute("BEGIN IMMEDIATE")
+            if not _identity(connection)[0]:  # another process may have been quicker
+                for statement in statements():
+                    connection.execute(statement)
+            connection.execute("COMMIT")
+        finally:
+            connection.close()
+
+
+@contextmanager
+def open_logbook(path: Path) -> Iterator[sqlite3.Connection]:
+    """Connection to an existing logbook; closed at the end of the block.
+
+    Raises
+    ------
+    LogbookError
+        Where there is none, it is no logbook, or another program holds it too long.
+    """
+    if not path.is_file():
+        raise LogbookError(f"{path}: there is no such logbook. Mend: 'raysim log new' makes one")
+    with _told(path):
+        connection = _connect(path, "rw")
+        try:
+            _check_identity(connection, path)
+            yield connection
+        finally:
+            connection.close()
+
+
+@contextmanager
+def writing(connection: sqlite3.Connection) -> Iterator[None]:
+    """One transaction: what is read in it still holds when its rows are written.
+
+    The write lock is taken at once, so two writers come one after the other.
+    """
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def add_entry(
+    connection: sqlite3.Connection, kind: str, operator: str, note: str, at: datetime | None
+) -> int:
+    """Add a row of `entry`; returns its number. `at` is when it happened, now by default."""
+    if not operator.strip():
+        raise LogbookError("an entry needs its operator. Mend: give --operator, your initials")
+    now = datetime.now(UTC)
+    if at is not None and at > now:
+        raise LogbookError(f"{stamp(at)} has not come yet. Mend: correct --at, or this clock")
+    made = connection.execute(
+        "INSERT INTO entry (kind, written, at, operator, note) VALUES (?, ?, ?, ?, ?)",
+        (kind, stamp(now), stamp(at or now), operator.strip(), note.strip()),
+    )
+    return int(made.lastrowid or 0)
+
+
+def stamp(time: datetime) -> str:
+    """A time as it stands in the logbook: UTC, to the second."""
+    return time.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def unstamp(text: str) -> datetime:
+    """Inverse of `stamp`."""
+    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
+
+
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"{path.absolute().as_uri()}?mode={mode}",
+        uri=True,
+        timeout=LONGEST_WAIT,
+        isolation_level=None,  # transactions are begun and ended by `writing` alone
+    )
+    connection.row_factory = sqlite3.Row
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA synchronous = EXTRA")
+    return connection
+
+
+def _identity(connection: sqlite3.Connection) -> tuple[int, int]:
+    found = [
+        int(connection.execute(f"PRAGMA {name}").fetchone()[0])
+        for name in ("application_id", "user_version")
+    ]
+    return found[0], found[1]
+
+
+def _check_identity(connection: sqlite3.Connection, path: Path) -> None:
+    application, version = _identity(connection)
+    if application != APPLICATION_ID:
+        raise LogbookError(f"{path}: this is no logbook of raysim. Mend: name another file")
+    if version != SCHEMA_VERSION:
+        raise LogbookError(
+            f"{path}: written in form {version} of the logbook, but this program knows form "
+            f"{SCHEMA_VERSION}. Mend: use the raysim that wrote it"
+        )
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn what SQLite complains about into one clear line."""
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        if "locked" in str(error) or "busy" in str(error):
+            mend = "close the other program that holds it, then enter it again"
+            raise LogbookError(f"{path}: another program holds it. Mend: {mend}") from None
+        raise LogbookError(
+            f"{path}: {error}; nothing was entered. Mend: check rights and room on the disk"
+        ) from None
+    except sqlite3.DatabaseError as error:
+        raise LogbookError(
+            f"{path}: not a readable logbook ({error}). Mend: go back to the last copy"
+        ) from None

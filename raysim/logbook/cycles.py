@@ -1,0 +1,192 @@
+"""Cycles of a logbook: started, ended, interrupted, void."""
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from raysim.logbook import respirators
+from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
+from raysim.logbook.respirators import ENDED, RETIRED, RUNNING, VOID
+from raysim.units import minutes_seconds
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a cycle is run with.
+
+    `timer` in s; `dose` and `strap_dose` (J/m2) are those of the best-lit face of a respirator
+    and of its straps by the end of the timer, with new lamps; None where nobody knows.
+    """
+
+    box: str
+    timer: float
+    scene: str = ""
+    scene_sha256: str = ""
+    dose: float | None = None
+    strap_dose: float | None = None
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """One cycle as it stands now; `ran` in s, `worn` the share of its dose counted as wear."""
+
+    number: int
+    started: datetime
+    operator: str
+    setting: Setting
+    codes: tuple[str, ...]
+    outcome: str
+    ran: float
+    worn: float
+    note: str
+
+
+def start_cycle(
+    book: sqlite3.Connection,
+    codes: Sequence[str],
+    setting: Setting,
+    operator: str,
+    note: str = "",
+    at: datetime | None = None,
+    overridden: str = "",
+) -> tuple[int, list[str]]:
+    """Enter the start of a cycle; returns its number and what must be warned of.
+
+    Raises
+    ------
+    LogbookError
+        Where a respirator is unknown, retired, still in a running cycle or past a limit;
+        `overridden`, the reason of whoever takes the responsibility, makes limits a warning.
+    """
+    if not codes:
+        raise LogbookError("a cycle needs respirators. Mend: name their codes")
+    if not setting.timer > 0.0:
+        raise LogbookError("a cycle needs its timer setting. Mend: give --timer or --result")
+    if len({code.strip().casefold() for code in codes}) < len(codes):
+        raise LogbookError("a respirator is named twice. Mend: name each once")
+    with writing(book):
+        warnings = _objections(book, codes, setting, bool(overridden.strip()))
+        reason = f"limits overridden: {overridden.strip()}" if overridden.strip() else ""
+        number = add_entry(
+            book, "cycle", operator, "; ".join(word for word in (note, reason) if word), at
+        )
+        s = setting
+        book.execute(
+            "INSERT INTO cycle VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (number, s.box, s.scene, s.scene_sha256, s.timer, s.dose, s.strap_dose),
+        )
+        kept = [respirators.get(book, code).code for code in codes]
+        book.executemany("INSERT INTO load VALUES (?, ?)", [(number, code) for code in kept])
+    return number, warnings
+
+
+def _objections(
+    book: sqlite3.Connection, codes: Sequence[str], setting: Setting, overridden: bool
+) -> list[str]:
+    """Refuse what must not be treated; return warnings about the rest."""
+    warnings = []
+    for code in codes:
+        known = respirators.get(book, code)
+        tally = respirators.tally(book, known)
+        if known.state == RETIRED:
+            raise LogbookError(f"respirator {known.code} is retired. Mend: leave it out")
+        if tally.running:
+            raise LogbookError(
+                f"respirator {known.code} is in a cycle that was never closed. Mend: enter how it "
+                "went with 'raysim log end', 'interrupted' or 'void'"
+            )
+        added = {"dose": setting.dose or 0.0, "strap_dose": setting.strap_dose or 0.0}
+        passed = tally.reached(**added, cycles=1)
+        if passed and not overridden:
+            raise LogbookError(
+                f"respirator {known.code} would pass its {', its '.join(passed)}. Mend: retire it "
+                "('raysim log retire'), or give --override with the reason and your name to it"
+            )
+        warnings += [f"{known.code}: passes its {limit}" for limit in passed]
+        double = {key: 2.0 * value for key, value in added.items()}
+        if not passed and tally.reached(**double, cycles=2):
+            warnings.append(f"{known.code}: this is its last cycle within the limits")
+        if tally.unknown or setting.dose is None or setting.strap_dose is None:
+            warnings.append(
+                f"{known.code}: the dose of some cycles is not known; its wear is more than the "
+                "sum shows"
+            )
+    return warnings
+
+
+def close_cycle(
+    book: sqlite3.Connection,
+    number: int,
+    outcome: str,
+    operator: str,
+    ran: float | None = None,
+    note: str = "",
+    at: datetime | None = None,
+    correct: bool = False,
+) -> int:
+    """Enter how a cycle went; returns the number of the entry.
+
+    Parameters
+    ----------
+    ran : float, optional
+        Seconds the lamps were on; the whole timer for one that ended, none for a void one.
+    correct : bool
+        Whether a cycle that was closed already gets another closing, which then counts.
+    """
+    with writing(book):
+        cycle = get_cycle(book, number)
+        if cycle.outcome != RUNNING and not correct:
+            raise LogbookError(
+                f"cycle {number} is closed already ({cycle.outcome}). Mend: give --correct to "
+                "enter a correction; the first entry stays"
+            )
+        if ran is None:
+            ran = 0.0 if outcome == VOID else cycle.setting.timer
+        if outcome == ENDED:
+            _check_ended(cycle, ran, at or datetime.now(UTC))
+        entry = add_entry(book, "closing", operator, note, at)
+        book.execute("INSERT INTO closing VALUES (?, ?, ?, ?)", (entry, number, outcome, ran))
+    return entry
+
+
+def _check_ended(cycle: Cycle, ran: float, at: datetime) -> None:
+    """A cycle has not ended before its timer can have run down."""
+    timer = cycle.setting.timer
+    passed = min((at - cycle.started).total_seconds() + 1.0, ran)  # times are kept to the second
+    if passed < timer:
+        raise LogbookError(
+            f"cycle {cycle.number}: only {minutes_seconds(max(passed, 0.0))} of its timer of "
+            f"{minutes_seconds(timer)} have passed. Mend: wait, enter it as interrupted, or "
+            "correct the times with --at"
+        )
+
+
+def get_cycle(book: sqlite3.Connection, number: int) -> Cycle:
+    """One cycle as it stands now; one that is not known is refused."""
+    row = book.execute("SELECT * FROM cycle_now WHERE entry = ?", (number,)).fetchone()
+    if row is None:
+        raise LogbookError(f"there is no cycle {number}. Mend: 'raysim log list' shows them")
+    return _cycle(book, row)
+
+
+def cycles(book: sqlite3.Connection) -> list[Cycle]:
+    """All cycles as they stand now, in the order of their entry."""
+    rows = book.execute("SELECT * FROM cycle_now ORDER BY entry").fetchall()
+    return [_cycle(book, row) for row in rows]
+
+
+def _cycle(book: sqlite3.Connection, row: sqlite3.Row) -> Cycle:
+    load = book.execute("SELECT code FROM load WHERE cycle = ? ORDER BY code", (row["entry"],))
+    names = ("box", "timer", "scene", "scene_sha256", "dose", "strap_dose")
+    return Cycle(
+        row["entry"],
+        unstamp(row["started"]),
+        row["operator"],
+        Setting(**{name: row[name] for name in names}),
+        tuple(r["code"] for r in load),
+        row["outcome"],
+        row["ran"],
+        row["worn"],
+        row["note"],
+    )

@@ -1,0 +1,63 @@
+"""Lamps of a logbook: fitted, read, removed; their hours grow with the cycles of their box."""
+
+import sqlite3
+from dataclasses import dataclass
+from datetime import datetime
+
+from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
+
+FITTED, READ, REMOVED = "fitted", "read", "removed"
+
+
+@dataclass(frozen=True)
+class LampAge:
+    """A lamp, its age in h, since when it is counted, and how many cycles it saw since."""
+
+    box: str
+    name: str
+    since: datetime
+    hours: float
+    cycles: int
+
+
+def enter_lamp(
+    book: sqlite3.Connection,
+    box: str,
+    name: str,
+    event: str,
+    hours: float,
+    operator: str,
+    note: str = "",
+    at: datetime | None = None,
+) -> int:
+    """Enter that a lamp was fitted, its hours read, or that it was removed; returns the number."""
+    if not name.strip() or not box.strip():
+        raise LogbookError("a lamp needs its name and its box. Mend: give both")
+    if not 0.0 <= hours < 1e6:
+        raise LogbookError(f"{hours:g} lamp hours cannot be. Mend: give 0 to 1e6")
+    with writing(book):
+        number = add_entry(book, "lamp", operator, note, at)
+        book.execute(
+            "INSERT INTO lamp VALUES (?, ?, ?, ?, ?)",
+            (number, box.strip(), name.strip(), event, hours),
+        )
+    return number
+
+
+def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
+    """Lamps that are in place, with their hours up to now.
+
+    Hours entered last, and the running time of every cycle of the box that started since; a
+    running cycle counts with its whole timer.
+    """
+    ages = []
+    for row in book.execute("SELECT * FROM lamp_now WHERE event <> 'removed' ORDER BY box, name"):
+        ran = book.execute(
+            "SELECT total(ran) AS ran, count(*) AS cycles FROM cycle_now"
+            " WHERE box = ? COLLATE NOCASE AND outcome <> 'void' AND"
+            " (started > ? OR (started = ? AND entry > ?))",
+            (row["box"], row["at"], row["at"], row["entry"]),
+        ).fetchone()
+        hours = row["hours"] + ran["ran"] / 3600.0
+        ages.append(LampAge(row["box"], row["name"], unstamp(row["at"]), hours, ran["cycles"]))
+    return ages

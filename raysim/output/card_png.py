@@ -1,0 +1,64 @@
+"""The operator's card as a picture (PNG, A4), for printers that know no HTML."""
+
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from raysim.output.cautions import CAUTION_LINE
+from raysim.output.pictures import OVERVIEW, Picture
+from raysim.output.sheets import STEPS, card_boxes, card_lines, judged_names
+from raysim.result import Result
+
+A4 = (8.27, 11.69)  # inches
+DPI = 150
+MOST_ROWS = 14
+INK, DEEP, ALARM = "#1b1f24", "#17465a", "#8f1d1d"
+
+
+def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> None:
+    """Write the card; needs no graphics library of the machine."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=A4, dpi=DPI, facecolor="white")
+    FigureCanvasAgg(figure)
+    timer, cycles, lamps = card_lines(result)
+    _text(figure, 0.955, result.title, size=15, weight="bold", width=62)
+    _text(figure, 0.915, "Timer setting, from cold lamps:", size=10)
+    _text(figure, 0.875, timer, size=27, weight="bold", color=DEEP)
+    _text(figure, 0.835, CAUTION_LINE, size=9.5, color=ALARM, weight="bold", width=92)
+    steps = "\n".join(f"{k}. {step}" for k, step in enumerate(STEPS, 1))
+    _text(figure, 0.765, steps, size=9.5)
+    shown = next((p for p in pictures if p.kind == OVERVIEW), None)
+    if shown is not None:
+        from matplotlib.image import imread
+
+        axes = figure.add_axes((0.07, 0.34, 0.86, 0.30))
+        axes.imshow(imread(shown.file))
+        axes.axis("off")
+    _text(figure, 0.325, f"Tally. {cycles}", size=10, weight="bold", width=84)
+    _boxes(figure, judged_names(result)[:MOST_ROWS], card_boxes(result))
+    _text(figure, 0.045, f"{lamps}____________   Lamps fitted on: ____________", size=9.5)
+    figure.savefig(path, dpi=DPI)
+
+
+def _text(figure: Any, y: float, words: str, width: int | None = None, **style: Any) -> None:
+    shown = textwrap.fill(words, width) if width else words
+    figure.text(0.07, y, shown, va="top", **({"color": INK} | style))
+
+
+def _boxes(figure: Any, names: list[str], boxes: int) -> None:
+    """Rows of tally boxes, one for each respirator."""
+    from matplotlib.patches import Rectangle
+
+    step = 0.22 / max(len(names), 8)
+    for row, name in enumerate(names):
+        y = 0.29 - step * (row + 1)
+        label = name if len(name) < 24 else name[:22] + "…"
+        figure.text(0.07, y + 0.2 * step, f"{label}   owner: ______", size=8.5, color=INK)
+        for k in range(boxes):
+            box = Rectangle(
+                (0.46 + 0.04 * k, y), 0.03, 0.75 * step, fill=False, transform=figure.transFigure
+            )
+            figure.add_artist(box)

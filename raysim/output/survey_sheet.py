@@ -1,0 +1,72 @@
+"""The survey sheet: where to hold the head of the meter, with room to write."""
+
+from collections.abc import Sequence
+from html import escape
+from pathlib import Path
+
+from raysim.output.cautions import CAUTION_LINE
+from raysim.output.sentences import number
+from raysim.output.survey import facing_words
+from raysim.survey import COVERAGE, Comparison
+from raysim.units import to_mm, to_mW_cm2
+
+STYLE = """
+body { font: 11pt/1.4 "Helvetica Neue", Arial, "Liberation Sans", sans-serif; margin: 2rem; }
+table { border-collapse: collapse; width: 100%; }
+th, td { border: 1px solid #888; padding: .4rem .5rem; text-align: left; vertical-align: top; }
+td.write { height: 2.6rem; min-width: 5rem; }
+.caution { border: 2px solid #8f1d1d; padding: .5rem .8rem; margin: 1rem 0; }
+@page { size: A4 landscape; margin: 14mm; }
+@media print { body { margin: 0; font-size: 10pt; } tr { break-inside: avoid; } }
+"""
+# Steps: burn-in and a calibrated cosine head, makers' catalogues and CIE practice (from memory);
+# drift below 1 % a minute and three repeats, common practice.
+STEPS = (
+    "Cover skin and eyes. Put the head in place with the lamps off, shut the box, read outside.",
+    "Lamps burnt in for 100 h; switched on until the reading drifts by less than 1 % a minute.",
+    "The box as it is used: loaded, shut. Note air temperature and mains voltage.",
+    "Read each point three times, taking the head out and putting it back between.",
+    "Write what you read, also where it looks wrong; fold the last column back while you read.",
+)
+
+
+def write_sheet(title: str, rows: Sequence[Comparison], path: Path) -> None:
+    """Write the sheet as one self-contained HTML file (A4, landscape)."""
+    lines = []
+    for row in rows:
+        x, y, z = (f"{value:.0f}" for value in to_mm(row.meter.at))
+        spread = COVERAGE * row.predicted_error * row.predicted
+        words = (
+            row.meter.name,
+            f"{x} from the left, {y} from the door, {z} from the floor",
+            facing_words(row.meter.facing),
+        )
+        cells = "".join(f"<td>{escape(word)}</td>" for word in words)
+        blank = '<td class="write"></td>' * 4
+        expected = f"{number(to_mW_cm2(row.predicted))} ± {number(to_mW_cm2(spread), 2)}"
+        lines.append(f"<tr>{cells}{blank}<td>{expected}</td></tr>")
+    head = (
+        "point",
+        "middle of the head, mm (inside)",
+        "facing",
+        "reading 1, mW/cm²",
+        "reading 2",
+        "reading 3",
+        "time, initials",
+        "calculated ± U (k = 2)",
+    )
+    heads = "".join(f"<th>{word}</th>" for word in head)
+    steps = "".join(f"<li>{step}</li>" for step in STEPS)
+    body = (
+        f"<h1>Meter survey: {escape(title)}</h1>\n<ol>{steps}</ol>\n"
+        f"<table><tr>{heads}</tr>\n" + "\n".join(lines) + "</table>\n"
+        "<p>Meter, serial number, calibrated until: ______________________________ &nbsp; "
+        "Lamp hours: ____________ &nbsp; Air: ______ °C &nbsp; Mains: ______ V</p>\n"
+        f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>'
+    )
+    path.write_text(
+        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        f"<title>Meter survey: {escape(title)}</title><style>{STYLE}</style></head>\n"
+        f"<body>\n{body}\n</body></html>\n",
+        encoding="utf-8",
+    )

@@ -1,0 +1,124 @@
+"""What a builder cuts and drills: panels, linings, lamp ends and hooks of a rectangular box."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.scene.place import BOX_WALLS
+from raysim.scene.written import Chamber, SceneAsWritten
+
+HOOK_WORDS = ("hook", "rail")
+# Outward direction of each wall as (axis, end): end 0 at zero, 1 at the inside size.
+SIDES_OF_BOX = {
+    "front": (1, 0),
+    "back": (1, 1),
+    "left": (0, 0),
+    "right": (0, 1),
+    "floor": (2, 0),
+    "ceiling": (2, 1),
+}
+assert set(SIDES_OF_BOX) == set(BOX_WALLS)
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A wall: its sheet as cut (width, height), and the lining that covers its inside; m."""
+
+    wall: str
+    sheet: tuple[float, float] | None
+    lining: tuple[float, float]
+    surface: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A place to drill or fix: on which wall, measured on its inside (m), and how far off it."""
+
+    what: str
+    wall: str
+    measures: tuple[tuple[str, float], ...]
+    off_wall: float
+
+
+def panels(chamber: Chamber) -> tuple[Panel, ...]:
+    """Cut list of a box; empty for a chamber from a mesh.
+
+    Butt joints: left and right stand between floor and ceiling, which are as deep as the inside;
+    front and back cover all edges. Their volumes add up to that of the shell.
+
+    Source: definition of the joints.
+    """
+    if chamber.inside is None:
+        return ()
+    w, d, h = chamber.inside
+    t = chamber.sheet
+    cut = {}
+    if t is not None:
+        outer_w, outer_h = w + 2.0 * t, h + 2.0 * t
+        cut = {
+            "front": (outer_w, outer_h),
+            "back": (outer_w, outer_h),
+            "left": (d, h),
+            "right": (d, h),
+            "floor": (outer_w, d),
+            "ceiling": (outer_w, d),
+        }
+    faces = {"front": (w, h), "back": (w, h), "left": (d, h), "right": (d, h)}
+    faces |= {"floor": (w, d), "ceiling": (w, d)}
+    return tuple(
+        Panel(wall, cut.get(wall), size, _surface_name(chamber, wall))
+        for wall, size in faces.items()
+    )
+
+
+def _surface_name(chamber: Chamber, wall: str) -> str:
+    choice = chamber.walls.get(wall, chamber.lining)
+    return choice if isinstance(choice, str) else choice.name or "as given in the scene"
+
+
+def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
+    """Lamp ends on the wall that their axis meets, and hooks on the wall they are nearest to.
+
+    Empty for a chamber from a mesh.
+
+    Source: geometry of the scene.
+    """
+    inside = scene.chamber.inside
+    if inside is None:
+        return ()
+    size = np.array(inside)
+    found = []
+    for lamp in scene.lamp:
+        ends = np.array([lamp.start, lamp.end])
+        for this, other, name in ((0, 1, "first end"), (1, 0, "second end")):
+            way = ends[this] - ends[other]
+            wall = _wall_ahead(ends[this], way, size)
+            found.append(_mark(f"lamp {lamp.name}, {name} of the arc", wall, ends[this], size))
+    for entry in scene.object:
+        if any(word in entry.name.casefold() for word in HOOK_WORDS):
+            at = np.array(entry.at)
+            wall = min(SIDES_OF_BOX, key=lambda name: _distance(name, at, size))
+            found.append(_mark(entry.name, wall, at, size))
+    return tuple(found)
+
+
+def _distance(wall: str, at: np.ndarray, size: np.ndarray) -> float:
+    axis, end = SIDES_OF_BOX[wall]
+    return float(size[axis] - at[axis] if end else at[axis])
+
+
+def _wall_ahead(start: np.ndarray, way: np.ndarray, size: np.ndarray) -> str:
+    """Wall of the box that a line from `start` meets."""
+    reach = {}
+    for wall, (axis, end) in SIDES_OF_BOX.items():
+        speed = way[axis] if end else -way[axis]
+        if speed > 0.0:
+            reach[wall] = _distance(wall, start, size) / speed
+    return min(reach, key=lambda wall: reach[wall])
+
+
+def _mark(what: str, wall: str, at: np.ndarray, size: np.ndarray) -> Mark:
+    axis, _ = SIDES_OF_BOX[wall]
+    names = ("from the left wall", "from the door", "from the floor")
+    measures = tuple((names[k], float(at[k])) for k in range(3) if k != axis)
+    return Mark(what, wall, measures, _distance(wall, at, size))

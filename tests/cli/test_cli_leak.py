@@ -1,0 +1,74 @@
+"""`raysim leak` as a user runs it."""
+
+import json
+
+import pytest
+from running import raysim_said, shows_cautions
+from small_scenes import small_scene, write_scene
+
+GAP = {
+    "name": "door",
+    "wall": "front",
+    "from": [60, 0, 150],
+    "to": [240, 0, 150],
+    "width": 2,
+    "depth": 18,
+    "distance": 300,
+}
+
+
+def with_gap(folder, **keys):
+    data = small_scene()
+    data["gap"] = [GAP | keys]
+    write_scene(folder, data)
+    return folder
+
+
+def test_it_says_which_light_and_how_long(tmp_path):
+    said = raysim_said("leak", "scene.toml", folder=with_gap(tmp_path))
+    assert said.status == 0, said.err
+    assert "unweighted 254 nm, uW/cm2:" in said.out
+    assert "effective, uW/cm2:" in said.out
+    assert "a day, eyes bare:" in said.out
+    assert "divided by the safety factor 1.2" in said.words
+    assert shows_cautions(said.out)
+
+
+def test_json_holds_both_kinds_of_light_and_is_the_same_again(tmp_path):
+    with_gap(tmp_path)
+    first, again = (raysim_said("leak", "scene.toml", "--json", folder=tmp_path) for _ in range(2))
+    assert first.out == again.out
+    record = json.loads(first.out)
+    (leak,) = record["leaks"]
+    light = leak["irradiance_unweighted_uW_cm2"]
+    assert leak["irradiance_effective_uW_cm2"] == pytest.approx(0.5 * light)
+    parts = leak["in_sight_unweighted_uW_cm2"] + leak["off_walls_unweighted_uW_cm2"]
+    assert parts == pytest.approx(light)
+    safe = light + 2.0 * leak["standard_error_unweighted_uW_cm2"]
+    assert leak["permissible_time_eyes_s"] == pytest.approx(6000.0 / safe / 1.2)
+    assert record["cautions"]
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ({"wall": "door"}, "walls: front"),
+        ({"from": [60, 30, 150]}, "off the inside of wall front"),
+        ({"kind": "rabbet"}, "step"),
+        ({"kind": "rabbet", "step": 1}, "open corner"),
+        ({"kind": "rabbet", "step": 9, "depth": 3}, "two widths deep"),
+        ({"width": 0}, "width"),
+    ],
+)
+def test_mistakes_are_one_clear_line(tmp_path, keys, words):
+    said = raysim_said("leak", "scene.toml", folder=with_gap(tmp_path, **keys))
+    assert said.status == 2
+    assert words in said.err
+    assert len(said.err.strip().splitlines()) <= 2
+
+
+def test_a_scene_without_gaps_is_told_so(tmp_path):
+    write_scene(tmp_path)
+    said = raysim_said("leak", "scene.toml", folder=tmp_path)
+    assert said.status == 2
+    assert "no [[gap]]" in said.err

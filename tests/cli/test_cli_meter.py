@@ -1,0 +1,72 @@
+"""`raysim meter` as whoever holds the meter runs it."""
+
+import json
+
+import pytest
+from running import QUICK, raysim_said, shows_cautions
+from small_scenes import small_scene, write_scene
+
+POINTS = [
+    {"name": "by the left tube", "at": [70, 60, 170], "facing": [-1, -0.7, 0]},
+    {"name": "by the right tube", "at": [230, 190, 170], "facing": [1, 0.7, 0]},
+    {"name": "ceiling", "at": [150, 60, 345], "facing": [0, 0, 1]},
+]
+
+
+def with_points(folder, readings=(None, None, None)):
+    data = small_scene()
+    data["meter"] = [
+        point | ({} if r is None else {"reading": f"{r} mW/cm2"})
+        for point, r in zip(POINTS, readings, strict=True)
+    ]
+    write_scene(folder, data)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def predicted(tmp_path_factory):
+    """Predictions of the points, mW/cm2."""
+    said = raysim_said(
+        "meter", "scene.toml", "--json", folder=with_points(tmp_path_factory.mktemp("meter"))
+    )
+    assert said.status == 0, said.err
+    return [point["predicted_mW_cm2"] for point in json.loads(said.out)["points"]]
+
+
+def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
+    with_points(tmp_path)
+    said = raysim_said("meter", "scene.toml", "--sheet", "sheet.html", folder=tmp_path)
+    assert said.status == 0, said.err
+    assert said.out.count("no reading yet") == 3
+    assert shows_cautions(said.out)
+    sheet = (tmp_path / "sheet.html").read_text()
+    assert "70 from the left, 60 from the door, 170 from the floor" in sheet
+    assert "to the left, tilted 35 degrees to the door" in sheet
+    assert "injures eyes and skin" in sheet
+    assert "<script" not in sheet
+
+
+def test_a_dead_lamp_is_found(tmp_path, predicted):
+    """The left lamp gives 40 %: readings near it fall, those near the right one hardly."""
+    with_points(tmp_path, (0.45 * predicted[0], predicted[1], 0.8 * predicted[2]))
+    said = raysim_said("meter", "scene.toml", "--json", "--no-time", folder=tmp_path)
+    record = json.loads(said.out)
+    left, right = (lamp["output"] for lamp in record["fit"]["lamps"])
+    assert left < 0.6 < 0.85 < right
+    assert record["points"][0]["verdict"].startswith("does not agree, less light")
+    assert record["points"][1]["verdict"] == "agrees"
+
+
+def test_words_say_what_follows_for_the_time(tmp_path, predicted):
+    with_points(tmp_path, tuple(0.5 * p for p in predicted))
+    said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
+    assert said.status == 0, said.err
+    assert "By the readings" in said.out
+    assert shows_cautions(said.out)
+
+
+def test_a_scene_without_points_is_told_so(tmp_path):
+    write_scene(tmp_path)
+    said = raysim_said("meter", "scene.toml", folder=tmp_path)
+    assert said.status == 2
+    assert "no [[meter]]" in said.err

@@ -1,0 +1,70 @@
+"""The operator's card and the builder's sheet."""
+
+import re
+from dataclasses import replace
+
+import pytest
+import synthetic
+from PIL import Image
+
+from raysim.output.card_png import write_card_png
+from raysim.output.cautions import CAUTION_LINE
+from raysim.output.sheets import STEPS, card_boxes, write_builders_sheet, write_card
+from raysim.reuse import reuse
+from raysim.scene.written import SceneAsWritten
+from raysim.units import minutes_seconds
+
+
+def with_wear(**wear):
+    data = {
+        "title": "Box <1>",
+        "chamber": {"inside": [300, 250, 350], "lining": "foil", "sheet": 12},
+        "lamp": [{"name": "a", "from": [9, 9, 9], "to": [9, 9, 99], "diameter": 9, "uvc": "1 W"}],
+        "wear": wear,
+    }
+    written = SceneAsWritten.model_validate(data, context={"metres_per_unit": 0.001})
+    return replace(synthetic.result(), written=written)
+
+
+@pytest.mark.parametrize("dose", ["120 J/cm2", "60 J/cm2"])
+def test_card_shows_timer_cautions_and_a_box_for_each_cycle(tmp_path, dose):
+    whole = with_wear(material_dose=dose, strap_dose=dose)
+    write_card(whole, [], tmp_path / "card.html")
+    text = (tmp_path / "card.html").read_text()
+    assert minutes_seconds(whole.timer) in text
+    assert CAUTION_LINE in text
+    assert all(step in text for step in STEPS)
+    cycles = reuse(whole).cycles
+    assert cycles > 0
+    assert text.count('class="box"') == 2 * cycles  # two respirators
+    assert "<script" not in text
+    assert not re.search(r'(src|href)="(?!data:)', text)
+
+
+def test_card_without_a_timer_says_not_to_use_the_box(tmp_path):
+    write_card(synthetic.result(dark=True), [], tmp_path / "card.html")
+    text = (tmp_path / "card.html").read_text()
+    assert "NONE: do not use" in text
+    assert 'class="box"' not in text
+
+
+def test_no_box_where_not_even_one_cycle_is_allowed(tmp_path):
+    whole = with_wear(material_dose="0.1 J/cm2")
+    assert card_boxes(whole) == 0
+    write_card(whole, [], tmp_path / "card.html")
+    assert "not even one cycle is allowed" in (tmp_path / "card.html").read_text()
+
+
+def test_card_is_also_a_page_of_a4(tmp_path):
+    write_card_png(with_wear(), [], tmp_path / "card.png")
+    with Image.open(tmp_path / "card.png") as image:
+        assert image.height / image.width == pytest.approx(297 / 210, rel=0.01)
+        assert len(image.convert("L").getcolors()) > 10  # something is on it
+
+
+def test_builders_sheet_lists_panels_and_escapes_names(tmp_path):
+    write_builders_sheet(with_wear().written, tmp_path / "b.html")
+    text = (tmp_path / "b.html").read_text()
+    assert "Box &lt;1&gt;" in text
+    assert "324 x 374" in text  # front: 300 + 2 x 12 by 350 + 2 x 12
+    assert CAUTION_LINE in text

@@ -1,0 +1,74 @@
+"""Cut list and drill marks of a box."""
+
+import pytest
+
+from raysim.panels import marks, panels
+from raysim.scene.written import SceneAsWritten
+
+MM = 0.001
+
+
+def scene(sheet=None, **chamber):
+    shape = {"inside": [460, 380, 610], "lining": "foil", "walls": {"floor": "plywood"}}
+    data = {
+        "title": "t",
+        "chamber": shape | ({} if sheet is None else {"sheet": sheet}) | chamber,
+        "lamp": [
+            {
+                "name": "a",
+                "from": [60, 190, 560],
+                "to": [400, 190, 560],
+                "diameter": 16,
+                "uvc": "4 W",
+            },
+            {"name": "b", "from": [50, 40, 60], "to": [50, 40, 500], "diameter": 16, "uvc": "4 W"},
+        ],
+        "object": [
+            {"name": "hook 1", "mesh": "hook.stl", "surface": "steel", "at": [120, 150, 590]},
+            {"name": "respirator", "mesh": "cup.obj", "surface": "fabric", "at": [120, 150, 590]},
+        ],
+    }
+    return SceneAsWritten.model_validate(data, context={"metres_per_unit": MM})
+
+
+@pytest.mark.parametrize("sheet", [3.0, 12.0, 18.0])
+def test_panels_add_up_to_the_shell_and_leave_the_inside(sheet):
+    """Volume of the panels = outer box - inner box: no corner is doubled or missing."""
+    w, d, h, t = 460.0, 380.0, 610.0, sheet
+    volume = sum(p.sheet[0] * p.sheet[1] for p in panels(scene(sheet).chamber)) / MM**2 * t
+    assert volume == pytest.approx((w + 2 * t) * (d + 2 * t) * (h + 2 * t) - w * d * h)
+
+
+def test_linings_cover_the_inside():
+    cut = panels(scene(12).chamber)
+    area = sum(p.lining[0] * p.lining[1] for p in cut) / MM**2
+    assert area == pytest.approx(2 * (460 * 380 + 460 * 610 + 380 * 610))
+    assert {p.wall: p.surface for p in cut}["floor"] == "plywood"
+    assert {p.wall: p.surface for p in cut}["back"] == "foil"
+
+
+def test_without_a_thickness_there_are_linings_only():
+    assert all(p.sheet is None for p in panels(scene().chamber))
+
+
+def test_lamps_are_drilled_where_their_axis_meets_a_wall():
+    by_name = {m.what: m for m in marks(scene())}
+    first, second = (by_name[f"lamp a, {end} end of the arc"] for end in ("first", "second"))
+    assert (first.wall, second.wall) == ("left", "right")
+    assert dict(first.measures) == pytest.approx({"from the door": 0.19, "from the floor": 0.56})
+    assert (first.off_wall, second.off_wall) == pytest.approx((0.06, 0.06))
+    upright = by_name["lamp b, second end of the arc"]
+    assert upright.wall == "ceiling"
+    assert upright.off_wall == pytest.approx(0.11)
+
+
+def test_hooks_are_fixed_to_the_nearest_wall_and_respirators_are_not():
+    hook = next(m for m in marks(scene()) if m.what == "hook 1")
+    assert (hook.wall, hook.off_wall) == ("ceiling", pytest.approx(0.02))
+    assert not any(m.what == "respirator" for m in marks(scene()))
+
+
+def test_a_chamber_of_any_shape_has_no_cut_list():
+    other = scene(inside=None, mesh="x.stl", walls={})
+    assert panels(other.chamber) == ()
+    assert marks(other) == ()

@@ -1,0 +1,114 @@
+"""Slits and labyrinths in cross-section, against closed forms and photons followed one by one."""
+
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from raysim.passage import cut, straight, transmitted_share, two_bends, view_factors, wall_radiosity
+
+sys.path.insert(0, str(Path(__file__).parent / "physics"))
+from agreement import agrees
+
+WIDTH, DEPTH, STEP = 0.003, 0.018, 0.009
+
+
+def test_rows_of_view_factors_add_up_and_are_reciprocal():
+    for passage in (straight(WIDTH, DEPTH), two_bends(WIDTH, DEPTH, STEP)):
+        strips = cut(passage)
+        f = view_factors(strips)
+        assert f.sum(axis=1) == pytest.approx(np.ones(len(f)), abs=1e-12)
+        lengths = np.linalg.norm(passage.ends - passage.corners, axis=1)
+        size = np.repeat(lengths / np.diff(strips.first), np.diff(strips.first))
+        flow = size[:, None] * f
+        assert np.abs(flow - flow.T).max() < 2e-3 * flow.max()
+
+
+@pytest.mark.parametrize("ratio", [0.5, 2.0, 6.0, 20.0])
+def test_black_slit_is_the_view_factor_of_two_facing_strips(ratio):
+    """F = sqrt(1 + (D/w)^2) - D/w (Hottel's crossed strings; Howell catalogue C-1)."""
+    expected = math.hypot(1.0, ratio) - ratio
+    found = transmitted_share(cut(straight(WIDTH, ratio * WIDTH)), 0.0)
+    assert found == pytest.approx(expected, rel=0.01)
+
+
+def test_white_slit_lets_everything_out_one_way_or_the_other():
+    """Walls that lose nothing: all radiosities lie between the openings', mirrored about 1/2."""
+    strips = cut(straight(WIDTH, 6 * WIDTH))
+    wall = wall_radiosity(strips, 1.0)[strips.first[0] : strips.first[1]]
+    assert np.all(np.diff(wall) < 0.0)
+    assert wall + wall[::-1] == pytest.approx(np.ones(len(wall)), abs=2e-3)
+
+
+def test_black_labyrinth_lets_nothing_through():
+    assert transmitted_share(cut(two_bends(WIDTH, DEPTH, STEP)), 0.0) == 0.0
+
+
+# A photon on the first bend (edge 1), and one on the second (edges 4 and 5) right after it,
+# becomes so many, each with its share of the weight.
+SPLIT = ({1: 4}, {4: 40, 5: 40})
+
+
+def photons_through(passage, reflectance: float, count: int, seed: int) -> tuple[float, float]:
+    """Share of photons that reach the outer opening, and its standard error.
+
+    Each photon starts on the inner opening after Lambert's law, keeps a weight that shrinks by
+    the reflectance, and scatters after Lambert's law in the plane; on the bends it is
+    split. Written apart from the strips: plane by plane, no tables.
+    """
+    rng = np.random.default_rng(seed)
+    ends = [(p, q) for p, q in zip(passage.corners, np.roll(passage.corners, -1, 0), strict=True)]
+    p, q = ends[passage.inner]
+    place = p + rng.random(count)[:, None] * (q - p)
+    at, weight = np.full(count, passage.inner), np.ones(count)
+    ancestor, out = np.arange(count), np.zeros(count)
+    for bounce in range(60):
+        t = np.array([(b - a) / np.linalg.norm(b - a) for a, b in ends])[at]
+        n = np.stack([-t[:, 1], t[:, 0]], axis=1)
+        sine = 2.0 * rng.random(len(at)) - 1.0
+        d = sine[:, None] * t + np.sqrt(1.0 - sine**2)[:, None] * n
+        nearest, hit = np.full(len(at), np.inf), np.full(len(at), -1)
+        for k, (p, q) in enumerate(ends):
+            normal = np.array([-(q - p)[1], (q - p)[0]])
+            with np.errstate(divide="ignore", invalid="ignore"):
+                s = ((p - place) @ normal) / (d @ normal)
+            within = ((place + s[:, None] * d - p) @ (q - p)) / ((q - p) @ (q - p))
+            ok = (at != k) & (s > 0) & (s < nearest) & (within >= 0) & (within <= 1)
+            nearest[ok], hit[ok] = s[ok], k
+        left = hit == passage.outer
+        np.add.at(out, ancestor[left], weight[left])
+        on = (hit >= 0) & ~left & (hit != passage.inner) & (reflectance * weight > 1e-13)
+        copies = np.ones(len(hit), int)
+        if bounce < len(SPLIT) and len(ends) > 4:
+            for edge, number in SPLIT[bounce].items():
+                copies[hit == edge] = number
+        chosen = np.repeat(np.flatnonzero(on), copies[on])
+        place = place[chosen] + nearest[chosen, None] * d[chosen]
+        weight = reflectance * weight[chosen] / copies[chosen]
+        at, ancestor = hit[chosen], ancestor[chosen]
+        if not len(at):
+            break
+    return float(out.mean()), float(out.std() / math.sqrt(count))
+
+
+@pytest.mark.parametrize(
+    ("passage", "reflectance", "photons", "catches"),
+    [
+        (straight(WIDTH, DEPTH), 0.6, 150_000, 0.05),
+        (two_bends(WIDTH, DEPTH, STEP), 0.6, 20_000, 0.25),
+        (two_bends(WIDTH, DEPTH, STEP), 0.05, 40_000, 0.25),
+        pytest.param(two_bends(WIDTH, DEPTH, STEP), 0.05, 500_000, 0.10, marks=pytest.mark.slow),
+    ],
+)
+def test_strips_agree_with_photons(passage, reflectance, photons, catches):
+    """Also where the share is tiny: two bends with nearly black walls, 3e-6 of the light."""
+    mean, error = photons_through(passage, reflectance, photons, 5)
+    found = transmitted_share(cut(passage), reflectance)
+    assert agrees(mean, error, found, catches)
+
+
+def test_narrow_step_is_refused():
+    with pytest.raises(ValueError, match="open corner"):
+        two_bends(WIDTH, DEPTH, 0.5 * WIDTH)

@@ -1,0 +1,99 @@
+"""Reuse limits: worked figures, straps apart, and the limit that binds."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from raysim.exposure import WarmUpCurve
+from raysim.reuse import FACEPIECE, STRAPS, cycles_within, part_wear, reuse
+from raysim.scene.written import SceneAsWritten
+
+sys.path.insert(0, str(Path(__file__).parent / "output"))
+import synthetic
+
+J = 1e4  # J/m2 per J/cm2
+
+
+def with_wear(whole, **wear):
+    scene = {
+        "title": "t",
+        "chamber": {"inside": [300, 300, 300], "lining": "foil"},
+        "lamp": [{"name": "a", "from": [1, 1, 1], "to": [1, 1, 99], "diameter": 9, "uvc": "1 W"}],
+        "wear": wear,
+    }
+    written = SceneAsWritten.model_validate(scene, context={"metres_per_unit": 0.001})
+    return replace(whole, written=written)
+
+
+@pytest.mark.parametrize(
+    ("limit", "dose", "cycles"),
+    [
+        (120.0, 39.47, 3),  # worked: 20 x 0.5 mW/cm2 over 3,947 s, floor(120 / 39.5)
+        (120.0, 20.0, 6),  # worked: 1 J/cm2 on the worst face, 20 : 1 spread
+        (10.0, 1.0, 10),
+        (0.3, 0.1, 3),
+        (10.0, 10.001, 0),
+    ],
+)
+def test_worked_cycles(limit, dose, cycles):
+    assert cycles_within(limit * J, dose * J) == cycles
+
+
+def result_with(shell: float, strap: tuple[float, float], seconds: float):
+    """A result whose facepieces get `shell` W/m2 and straps `strap` by side, bright case."""
+    whole = synthetic.result()
+    triangles = whole.triangles
+    names = np.array([part.name for part in triangles.parts])[triangles.face_part]
+    is_strap = np.char.find(names.astype(str), "strap") >= 0
+    assert is_strap.any()
+    values = np.where(is_strap[:, None], np.array(strap)[None], shell)
+    whole = synthetic.with_case(whole, "bright", values)
+    cautious = replace(whole.cases["cautious"], exposure_time=seconds)
+    return replace(whole, cases={**whole.cases, "cautious": cautious}, warm_up=WarmUpCurve())
+
+
+def test_straps_are_judged_apart_with_both_sides_added():
+    face, straps = part_wear(result_with(50.0, (30.0, 45.0), 1000.0))
+    assert (face.part, straps.part) == (FACEPIECE, STRAPS)
+    assert face.dose == pytest.approx(50_000.0)
+    assert straps.irradiance == pytest.approx(75.0)
+    assert straps.dose == pytest.approx(75_000.0)
+
+
+def test_warm_up_is_not_counted_as_full_light():
+    whole = replace(
+        result_with(50.0, (1.0, 1.0), 1000.0), warm_up=WarmUpCurve((0.0, 300.0), (0.5, 1.0))
+    )
+    assert part_wear(whole)[0].dose == pytest.approx(50.0 * (1000.0 - 75.0))
+
+
+@pytest.mark.parametrize(
+    ("shell", "strap", "wear", "cycles", "binding"),
+    [
+        (10.0, 1.0, {}, 5, "donnings"),  # 1 J/cm2 a cycle: ten of them, but five donnings
+        (50.0, 1.0, {}, 2, "dose on the facepiece"),
+        (10.0, 40.0, {}, 1, "dose on the straps"),  # 2 x 4 J/cm2
+        (10.0, 1.0, {"policy_cycles": 3}, 3, "local policy"),
+        (10.0, 1.0, {"donnings": 8}, 8, "donnings"),
+        (50.0, 1.0, {"material_dose": "120 J/cm2", "donnings": 99}, 24, "dose on the facepiece"),
+        (10.0, 40.0, {"strap_dose": "16 J/cm2"}, 2, "dose on the straps"),
+        (200.0, 1.0, {}, 0, "dose on the facepiece"),
+    ],
+)
+def test_the_smallest_limit_binds(shell, strap, wear, cycles, binding):
+    whole = with_wear(result_with(shell, (strap, strap), 1000.0), **wear)
+    found = reuse(whole)
+    assert (found.cycles, found.binding) == (cycles, binding)
+    assert all(limit.source for limit in found.limits)
+
+
+def test_not_even_one_cycle_says_what_the_tested_dose_would_allow():
+    found = reuse(result_with(300.0, (1.0, 1.0), 1000.0))  # 30 J/cm2 a cycle
+    assert (found.cycles, found.tested) == (0, 4)
+
+
+def test_no_timer_no_reuse():
+    assert reuse(synthetic.result(dark=True)) is None

@@ -1,0 +1,99 @@
+"""The timer over the life of lamps and after an interruption."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from raysim.behaviour import ageing_factor, in_use_factor, lamp_factors, output_at
+from raysim.exposure import WarmUpCurve, exposure_time
+from raysim.scene.written import LampsBehaviour
+from raysim.timer import lamp_life, seconds_to_add, time_at_age
+
+sys.path.insert(0, str(Path(__file__).parent / "output"))
+import synthetic
+
+LINEAR = WarmUpCurve((0.0, 300.0), (0.5, 1.0))
+
+
+def test_worked_exposure_time():
+    """0.50 mW/cm2, 1.0 J/cm2, factor 1.5, ageing 0.80, temperature 0.95: 3,947 s (worked)."""
+    behaviour = LampsBehaviour(ageing=0.8, temperature=0.95, dirt=1.0)
+    output = float(lamp_factors([0.0], behaviour)["cautious"][0])
+    seconds = exposure_time(5.0 * output, 1e4, 1.5, WarmUpCurve())
+    assert round(seconds) == 3947
+    warmed = exposure_time(5.0 * output, 1e4, 1.5, WarmUpCurve((0.0,), (0.6,), 60.0))
+    assert warmed - seconds == pytest.approx(24.0, abs=1e-6)  # (1 - 0.6) x 60 s
+
+
+def test_a_safety_factor_multiplies_the_time_of_a_dose():
+    short, long = (exposure_time(5.0, 1e4, factor, WarmUpCurve()) for factor in (1.0, 1.5))
+    assert long == pytest.approx(1.5 * short)
+
+
+def test_ageing_is_linear_to_the_rated_life_and_goes_on():
+    behaviour = LampsBehaviour(ageing=0.8, rated_hours=8000)
+    assert [output_at(h, behaviour) for h in (0, 4000, 8000, 12000)] == pytest.approx(
+        [1.0, 0.9, 0.8, 0.7]
+    )
+    assert ageing_factor(0.0, behaviour) == pytest.approx(0.8)  # holds until it is changed
+    assert ageing_factor(12000.0, behaviour) == pytest.approx(0.7)
+    assert output_at(1e6, behaviour) == 0.0
+
+
+def test_supply_takes_its_share():
+    weak, full = LampsBehaviour(supply=0.9), LampsBehaviour()
+    assert in_use_factor(weak) == pytest.approx(0.9 * in_use_factor(full))
+
+
+def test_time_at_the_rated_life_is_the_timer():
+    whole = synthetic.result()
+    rated = LampsBehaviour().rated_hours
+    assert time_at_age(whole, rated).seconds == pytest.approx(whole.timer, rel=1e-9)
+    assert time_at_age(whole, 0.0).seconds < whole.timer < time_at_age(whole, 1.2 * rated).seconds
+
+
+def test_time_follows_the_output():
+    whole = replace(synthetic.result(), warm_up=WarmUpCurve())
+    half, rated = (time_at_age(whole, h) for h in (4000.0, 8000.0))
+    assert half.seconds / rated.seconds == pytest.approx(rated.output / half.output)
+
+
+def test_table_runs_past_the_rated_life_and_says_when_to_replace():
+    whole = synthetic.result()
+    life = lamp_life(whole)
+    times = [row.seconds for row in life.table]
+    assert times == sorted(times)
+    oldest = max(lamp.hours for lamp in whole.triangles.lamps)
+    assert life.holds_until == max(oldest, 8000.0)
+    assert oldest in [row.hours for row in life.table]
+    # The timer is long enough at that age, and not a hundred hours later.
+    held = time_at_age(whole, life.holds_until).seconds
+    assert held <= whole.timer * (1.0 + 1e-9) < time_at_age(whole, life.holds_until + 100).seconds
+    assert life.cycles_left == int((life.holds_until - oldest) * 3600.0 // whole.timer)
+
+
+def test_no_timer_no_table():
+    assert lamp_life(synthetic.result(dark=True)) is None
+
+
+@pytest.mark.parametrize("warm_up", [WarmUpCurve(), LINEAR, WarmUpCurve((0.0,), (0.2,), 90.0)])
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 0.9])
+def test_both_halves_of_a_broken_cycle_give_the_whole_dose(warm_up, share):
+    timer = 900.0
+    added = seconds_to_add(warm_up, timer, share * timer)
+    both = warm_up.effective_seconds(share * timer) + warm_up.effective_seconds(added)
+    assert both == pytest.approx(warm_up.effective_seconds(timer), rel=1e-9)
+    assert added >= (1.0 - share) * timer - 1e-6  # the second warm-up is paid for
+
+
+def test_broken_cycle_by_hand():
+    """Full after 300 s from a half: 900 s give 825 s of full light; 450 s give 375; 450 lack.
+
+    A cold start needs 525 s for them: 75 s are lost to its warm-up.
+    """
+    assert seconds_to_add(LINEAR, 900.0, 450.0) == pytest.approx(525.0)
+    assert seconds_to_add(LINEAR, 900.0, 900.0) == 0.0
+    with pytest.raises(ValueError, match="between"):
+        seconds_to_add(LINEAR, 900.0, 901.0)
