@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from raysim.output.cautions import CAUTIONS
-from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result, Spot
+from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, LampFailure, Result, Spot
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
 
@@ -53,6 +53,8 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
         "energy": _energy(result.cases[case]),
         "cases": {name: _case(result, entry) for name, entry in result.cases.items()},
         "lamps": _lamps(result),
+        "without": list(result.without),
+        "lamp_failures": [_failure(failure) for failure in result.lamp_failures],
         "meters": [
             {
                 "name": meter.name,
@@ -161,6 +163,16 @@ def _case(result: Result, case: CaseResult) -> dict[str, Any]:
             for summary, spot in zip(case.per_object, case.worst_per_object, strict=True)
         ],
         "energy": _energy(case),
+    }
+
+
+def _failure(failure: LampFailure) -> dict[str, Any]:
+    return {
+        "lamp": failure.lamp,
+        "worst": _spot(failure.worst),
+        "exposure_time_s": _number(failure.exposure_time),
+        "dose_at_timer_mJ_cm2": _number(to_mJ_cm2(failure.dose_at_timer)),
+        "counted_only": failure.counted_only,
     }
 
 

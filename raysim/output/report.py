@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from raysim.output import report_inputs, report_tables
+from raysim.output import report_failures, report_inputs, report_tables
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.report_words import uncertainty_words
@@ -96,6 +96,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "energy": report_tables.energy_table(result),
         "meters": report_tables.meters_table(result),
         "lamps": report_inputs.lamps_table(result),
+        "failures": report_failures.failures_table(result) if result.lamp_failures else None,
         "surfaces": report_inputs.surfaces_table(result.triangles),
         "assumptions": report_inputs.assumptions_table(result),
         "not_counted": report_inputs.not_counted_table(),
