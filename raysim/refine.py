@@ -13,7 +13,7 @@ import numpy as np
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Judged
 from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, t_quantile
-from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress, Target
+from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress
 
 NEW_PER_LOOK = 1024
 UNLIT_PER_LOOK = 64
@@ -24,7 +24,7 @@ LARGEST_GROWTH = 16  # paths of one look against those before it
 BRIGHTEST = ((128, 2), (16, 32))
 MOST_BRIGHT_ROUNDS = 40
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
-SETTLED = slice(0, 2)
+SETTLED = 2
 MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
 
@@ -46,6 +46,8 @@ class Refinement:
         Backward paths and ray segments traced.
     reached : bool
         Whether the precision asked for was reached.
+    settle : int
+        The first so many cases are to be settled, others come along.
     """
 
     mean: np.ndarray
@@ -58,6 +60,7 @@ class Refinement:
     paths: int = 0
     rays: int = 0
     reached: bool = False
+    settle: int = SETTLED
 
     @property
     def looked(self) -> np.ndarray:
@@ -85,7 +88,9 @@ def refine(
         (worst - bound) / worst to reach in both cases.
     """
     quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
-    goal = (state.mean + 3.0 * state.error)[SETTLED].min(axis=1)  # no paths yet: a safe guess
+    goal = (state.mean + 3.0 * state.error)[: state.settle].min(
+        axis=1
+    )  # no paths yet: a safe guess
     while True:
         chosen = _undecided(run, state, goal)
         if not len(chosen):
@@ -96,7 +101,7 @@ def refine(
             _look(run, state, chosen[piece], paths[piece], factors, quantile)
             progress("tracing back from the darkest spots", *_distance(state, precision))
         goal = (1.0 - precision) * _least_light(state)
-        state.reached = bool((state.bound[SETTLED].min(axis=1) >= goal).all())
+        state.reached = bool((state.bound[: state.settle].min(axis=1) >= goal).all())
         if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
             return
 
@@ -131,7 +136,7 @@ def refine_best(
 
 def _least_light(state: Refinement) -> np.ndarray:
     """Irradiance (W/m2) of the worst-lit looked-at unit that any light was seen on, (cases,)."""
-    seen = state.mean[SETTLED][:, state.looked]
+    seen = state.mean[: state.settle][:, state.looked]
     return np.where(seen > 0.0, seen, np.inf).min(axis=1)
 
 
@@ -139,7 +144,7 @@ def _is_dark(run: AdjointRun, state: Refinement) -> bool:
     """Whether a unit has been given all its paths and no light was seen: no more can help."""
     known = np.flatnonzero(state.row >= 0)
     spent = (run.paths[state.row[known]] >= MOST_PATHS) | (state.looks[known] >= MOST_LOOKS)
-    return bool((state.mean[SETTLED][:, known[spent]] <= 0.0).any())
+    return bool((state.mean[: state.settle][:, known[spent]] <= 0.0).any())
 
 
 def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray) -> np.ndarray:
@@ -149,16 +154,16 @@ def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray) -> np.ndarr
     a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
     one that stays unlit ends the matter.
     """
-    below = (state.bound[SETTLED] < goal[:, None]).any(axis=0)
+    below = (state.bound[: state.settle] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
-        order = np.argsort(state.bound[SETTLED][:, unseen].min(axis=0), kind="stable")
+        order = np.argsort(state.bound[: state.settle][:, unseen].min(axis=0), kind="stable")
         return np.sort(unseen[order[:NEW_PER_LOOK]])
     full = np.zeros(len(state.row), bool)
     known = state.row >= 0
     full[known] = run.paths[state.row[known]] >= MOST_PATHS
     undecided = np.flatnonzero(below & ~full & (state.looks < MOST_LOOKS))
-    unlit = undecided[(state.mean[SETTLED][:, undecided] <= 0.0).any(axis=0)]
+    unlit = undecided[(state.mean[: state.settle][:, undecided] <= 0.0).any(axis=0)]
     if len(unlit):
         most = np.argsort(-run.paths[state.row[unlit]], kind="stable")
         return np.sort(unlit[most[:UNLIT_PER_LOOK]])
@@ -168,8 +173,7 @@ def _undecided(run: AdjointRun, state: Refinement, goal: np.ndarray) -> np.ndarr
 def _add_targets(run: AdjointRun, units: Judged, state: Refinement, chosen: np.ndarray) -> None:
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
-    faces, sides = units.faces[new].tolist(), units.sides[new].tolist()
-    run.add_targets([Target(2 * f + s, (f,), (s,)) for f, s in zip(faces, sides, strict=True)])
+    run.add_targets([units.target(unit) for unit in new.tolist()])
 
 
 def _paths_needed(
@@ -181,7 +185,7 @@ def _paths_needed(
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
-    mean, error = state.mean[SETTLED][:, chosen], state.error[SETTLED][:, chosen]
+    mean, error = state.mean[: state.settle][:, chosen], state.error[: state.settle][:, chosen]
     margin = np.maximum(mean - goal[:, None], 1e-9 * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = quantile * error / margin
@@ -239,5 +243,5 @@ def _distance(state: Refinement, precision: float) -> tuple[float, float]:
     """
     if not state.looked.any():
         return 0.0, 1.0
-    gap = float((1.0 - state.bound[SETTLED].min(axis=1) / _least_light(state)).max())
+    gap = float((1.0 - state.bound[: state.settle].min(axis=1) / _least_light(state)).max())
     return min((precision / max(gap, precision)) ** 2, 1.0), 1.0

@@ -16,6 +16,7 @@ INTERRUPTED = 130
 # Name of each command, and what it answers; the module raysim.cli.NAME holds it.
 COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
+    "linings": "Which lining, and what each buys in minutes and money.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
     "start": "A commented starter scene with meshes, ready to run.",
