@@ -237,12 +237,8 @@ def adjoint_path(
     tree = (geometry.node_boxes, geometry.node_children, geometry.corners, geometry.tubes)
     normals, tubes, two_sided = geometry.normals, geometry.tubes, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
-    reflectance, transmittance, specular, lobe = (
-        surfaces.reflectance,
-        surfaces.transmittance,
-        surfaces.specular,
-        surfaces.lobe,
-    )
+    reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
+    specular, lobe = surfaces.specular, surfaces.lobe
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     low = path & MASK
     stream = starts.stream[target]

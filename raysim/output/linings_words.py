@@ -9,7 +9,8 @@ from raysim.output.records import finite_or_none, spot_record
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import number
 from raysim.result import CAUTIOUS, EXPECTED
-from raysim.studies.linings import CaseOfLining, LiningRow, LiningStudy
+from raysim.studies.bench import CaseOfLining
+from raysim.studies.linings import LiningRow, LiningStudy
 from raysim.studies.paired import Pair
 from raysim.units import minutes_seconds, to_mW_cm2
 from raysim.version import __version__

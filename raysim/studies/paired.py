@@ -11,17 +11,14 @@ Source: common random numbers, e.g. Law and Kelton, "Simulation Modeling and Ana
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from raysim.statistics import CONFIDENCE, batch_mean, t_quantile
+from raysim.studies.bench import LiningBench
 from raysim.studies.columns import Variant, column_scene
 from raysim.studies.settle import Settled
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Target
-
-if TYPE_CHECKING:
-    from raysim.studies.linings import LiningBench
 
 PAIRED_PATHS = 500_000  # of one group of linings in all, about
 MOST_CONTENDERS = 32  # face-sides per lining
@@ -66,7 +63,7 @@ def contenders(found: Settled, column: int) -> np.ndarray:
     return 2 * found.units.faces[could] + found.units.sides[could]
 
 
-def compared(looked: Sequence[Looked], bench: "LiningBench", seed: int) -> tuple[Pair, ...]:
+def compared(looked: Sequence[Looked], bench: LiningBench, seed: int) -> tuple[Pair, ...]:
     """Each lining against the next, in the order given (the better-looking first)."""
     could = [contenders(found, column) for _, found, column in looked]
     shown = [units[:MOST_CONTENDERS] for units in could]
@@ -98,7 +95,7 @@ def _pair(names: tuple[str, str], better: np.ndarray, other: np.ndarray, complet
 
 
 def _batches_of(
-    looked: Sequence[Looked], spots: np.ndarray, bench: "LiningBench", seed: int
+    looked: Sequence[Looked], spots: np.ndarray, bench: LiningBench, seed: int
 ) -> np.ndarray:
     """Cautious irradiance by batch, W/m2, (linings, spots, batches), from fresh like paths."""
     targets = [Target(spot, (spot // 2,), (spot % 2,)) for spot in spots.tolist()]
