@@ -17,6 +17,7 @@ INTERRUPTED = 130
 COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
     "linings": "Which lining, and what each buys in minutes and money.",
+    "shadows": "Which spots stay dark, what hides them, and what helps.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
     "start": "A commented starter scene with meshes, ready to run.",
