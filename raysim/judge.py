@@ -8,6 +8,7 @@ from raysim.exposure import WarmUpCurve, exposure_time
 from raysim.patches import PATCH_AREA, disc_means, disc_members
 from raysim.result import CaseResult, DoseSummary, EnergyAccount, Spot
 from raysim.scene.triangles import SIDES, SceneTriangles
+from raysim.tracing import Target
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,11 @@ class Judged:
     bodies: np.ndarray
     owner: np.ndarray
     member: np.ndarray
+
+    def target(self, unit: int) -> Target:
+        """Where backward paths from one unit start."""
+        face, side = int(self.faces[unit]), int(self.sides[unit])
+        return Target(2 * face + side, (face,), (side,))
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import numpy as np
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Judged
 from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, t_quantile
-from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress, Target
+from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress
 
 NEW_PER_LOOK = 1024
 UNLIT_PER_LOOK = 64
@@ -24,7 +24,7 @@ GUESS_ERRORS = 2.0  # standard errors that an irradiance which is not settled ma
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 2), (16, 16))
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
-SETTLED = slice(0, 2)
+SETTLED = 2
 CAUTION = 0  # the case whose errors decide whether paths or photons know more
 MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
@@ -58,6 +58,8 @@ class Refinement:
         Backward paths and ray segments traced.
     reached : bool
         Whether the precision asked for was reached.
+    settle : int
+        The first so many cases are to be settled, others come along.
     """
 
     forward_mean: np.ndarray
@@ -75,6 +77,7 @@ class Refinement:
     paths: int = 0
     rays: int = 0
     reached: bool = False
+    settle: int = SETTLED
 
 
 def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: int) -> Refinement:
@@ -168,7 +171,7 @@ def refine_best(
 
 def settled(state: Refinement, precision: float) -> np.ndarray:
     """Units whose irradiance is known as well as asked, (settled cases, units) bool."""
-    mean, error = state.mean[SETTLED], state.error[SETTLED]
+    mean, error = state.mean[: state.settle], state.error[: state.settle]
     return (mean > 0.0) & (t_quantile(LOOK_ERROR, ADJOINT_BATCHES) * error <= precision * mean)
 
 
@@ -179,7 +182,9 @@ def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.nd
     the upper end of its error.
     """
     sure = settled(state, precision)
-    guess = state.mean[SETTLED] + np.where(sure, 0.0, GUESS_ERRORS * state.error[SETTLED])
+    guess = state.mean[: state.settle] + np.where(
+        sure, 0.0, GUESS_ERRORS * state.error[: state.settle]
+    )
     guess = np.where(guess > 0.0, guess, np.inf)  # of the unlit, no more can be said
     worst = guess.argmin(axis=1)
     cases = np.arange(len(worst))
@@ -190,7 +195,7 @@ def _is_dark(run: AdjointRun, state: Refinement) -> bool:
     """Whether a unit has been given all its paths and no light was seen: no more can help."""
     known = np.flatnonzero(state.row >= 0)
     spent = (run.paths[state.row[known]] >= MOST_PATHS) | (state.looks[known] >= MOST_LOOKS)
-    return bool((state.mean[SETTLED][:, known[spent]] <= 0.0).any())
+    return bool((state.mean[: state.settle][:, known[spent]] <= 0.0).any())
 
 
 def _undecided(
@@ -202,13 +207,13 @@ def _undecided(
     a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
     one that stays unlit ends the matter.
     """
-    below = (state.bound[SETTLED] < goal[:, None]).any(axis=0)
+    below = (state.bound[: state.settle] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
-        order = np.argsort(state.bound[SETTLED][:, unseen].min(axis=0), kind="stable")
+        order = np.argsort(state.bound[: state.settle][:, unseen].min(axis=0), kind="stable")
         return np.sort(unseen[order[:NEW_PER_LOOK]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
-    unlit = undecided[(state.mean[SETTLED][:, undecided] <= 0.0).any(axis=0)]
+    unlit = undecided[(state.mean[: state.settle][:, undecided] <= 0.0).any(axis=0)]
     unlit = _still_allowed(run, state, unlit)
     if len(unlit):
         most = np.argsort(-run.paths[state.row[unlit]], kind="stable")
@@ -226,8 +231,7 @@ def _still_allowed(run: AdjointRun, state: Refinement, chosen: np.ndarray) -> np
 def _add_targets(run: AdjointRun, units: Judged, state: Refinement, chosen: np.ndarray) -> None:
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
-    faces, sides = units.faces[new].tolist(), units.sides[new].tolist()
-    run.add_targets([Target(2 * f + s, (f,), (s,)) for f, s in zip(faces, sides, strict=True)])
+    run.add_targets([units.target(unit) for unit in new.tolist()])
 
 
 def _paths_needed(
@@ -240,7 +244,7 @@ def _paths_needed(
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
-    mean, error = state.mean[SETTLED][:, chosen], state.path_error[SETTLED][:, chosen]
+    mean, error = state.mean[: state.settle][:, chosen], state.path_error[: state.settle][:, chosen]
     margin = np.maximum(mean - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = quantile * error / margin
@@ -319,5 +323,5 @@ def _distance(state: Refinement, precision: float) -> tuple[float, float]:
     Effort grows with the inverse square of the distance of the bound from the worst irradiance.
     """
     least, _ = _least_light(state, precision)
-    gap = float((1.0 - state.bound[SETTLED].min(axis=1) / least).max())
+    gap = float((1.0 - state.bound[: state.settle].min(axis=1) / least).max())
     return min((precision / max(gap, precision)) ** 2, 1.0), 1.0

@@ -148,6 +148,38 @@ class Budget:
 
 
 @dataclass(frozen=True)
+class LampFailure:
+    """Cautious case with one more lamp out.
+
+    Attributes
+    ----------
+    lamp : str
+        The lamp that is out.
+    worst : Spot
+        The spot with the lowest bound; its `lower_bound` holds for all judged face-sides.
+    exposure_time : float
+        Seconds that would then be needed; inf if no time can be vouched for.
+    dose_at_timer : float
+        J/m2 that the bound vouches for if nobody notices and the timer stays; nan without timer.
+    counted_only : bool
+        Whether that spot rests on photon counts, so that the bound lies further below the truth.
+    """
+
+    lamp: str
+    worst: Spot
+    exposure_time: float
+    dose_at_timer: float
+    counted_only: bool
+
+    @property
+    def precision(self) -> float:
+        """(irradiance of the spot - bound) / irradiance of the spot (definition)."""
+        return (
+            1.0 - self.worst.lower_bound / self.worst.irradiance if self.worst.irradiance else 1.0
+        )
+
+
+@dataclass(frozen=True)
 class Result:
     """A finished (or interrupted) run.
 
@@ -191,6 +223,8 @@ class Result:
     written: SceneAsWritten | None = None
     budget: Budget | None = None
     # assumptions: (what, value as printed, source with its mark)
+    without: tuple[str, ...] = ()  # lamps taken as out in every case
+    lamp_failures: tuple[LampFailure, ...] = ()
 
     @property
     def timer(self) -> float:

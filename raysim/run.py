@@ -7,15 +7,18 @@ import numpy as np
 
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.errors import Fault, Level, RaysimError
+from raysim.failures import LampTallies, lamp_failures, lamps_left, traced_by_lamp
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Estimate, Judged, judge_case, judged_units
 from raysim.provenance import stated_assumptions
 from raysim.refine import SETTLED, forward_only, refine, refine_best, settled
 from raysim.result import (
     CASES,
+    CAUTIOUS,
     EXPECTED,
     CaseResult,
     EnergyAccount,
+    LampFailure,
     MeterResult,
     Result,
 )
@@ -73,6 +76,7 @@ def simulate(
     threads: int | None = None,
     progress: Progress = _quiet,
     warnings: tuple[Fault, ...] = (),
+    without: tuple[str, ...] = (),
 ) -> Result:
     """Trace a scene and judge every judged face-side.
 
@@ -94,6 +98,8 @@ def simulate(
         Called with (what, done, of how much).
     warnings : tuple of Fault
         Doubts found before tracing, to be carried into the result.
+    without : tuple of str
+        Names of lamps that are out. The tallies are those of all lamps; those named get weight 0.
 
     Returns
     -------
@@ -108,6 +114,7 @@ def simulate(
         Interrupted before there was anything to report.
     """
     _check_numbers(seed, photons, precision, threads)
+    left = lamps_left(scene.triangles.lamps, without)
     if photons is None and precision is None:
         precision = DEFAULT_PRECISION
     started = time.perf_counter()
@@ -119,18 +126,23 @@ def simulate(
         raise KeyboardInterrupt
     units = judged_units(scene.triangles)
     job = _Job(
-        scene, arrays, forward, units, 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
+        scene,
+        arrays,
+        forward,
+        units,
+        1.0 - CONFIDENCE if precision is None else FORWARD_ERROR,
+        left,
     )
     if precision is not None and not interrupted:
         try:
-            backward = AdjointRun(arrays, scene.triangles, seed, threads)
+            job.backward = backward = AdjointRun(arrays, scene.triangles, seed, threads)
             refine(backward, units, job.state, job.factors, precision, progress)
             refine_best(backward, units, job.state, job.factors, progress)
         except KeyboardInterrupt:
             interrupted = True
     meters: tuple[MeterResult, ...] = ()
     try:
-        meters = () if interrupted else _meters(scene, arrays, seed, threads)
+        meters = () if interrupted else _meters(scene, arrays, left, seed, threads)
     except KeyboardInterrupt:
         interrupted = True
     return job.result(seed, precision, meters, warnings, interrupted, started)
@@ -165,7 +177,7 @@ def _trace_photons(forward: ForwardRun, photons: int, progress: Progress) -> boo
 
 
 def _meters(
-    scene: BuiltScene, arrays: KernelScene, seed: int, threads: int
+    scene: BuiltScene, arrays: KernelScene, left: np.ndarray, seed: int, threads: int
 ) -> tuple[MeterResult, ...]:
     """Predicted readings of the scene's meters, expected case, new lamps."""
     meters = scene.triangles.meters
@@ -179,7 +191,7 @@ def _meters(
     run.add_targets(targets)
     everyone = np.arange(len(meters))
     run.add_paths(everyone, np.full(len(meters), METER_PATHS))
-    mean, error = batch_mean(run.batch_irradiance(everyone)[..., 0].sum(axis=2))
+    mean, error = batch_mean(run.batch_irradiance(everyone)[..., 0] @ left)
     return tuple(
         MeterResult(m.name, m.at, m.facing, float(e), float(s), m.reading)
         for m, e, s in zip(meters, mean, error, strict=True)
@@ -196,6 +208,7 @@ class _Job:
         forward: ForwardRun,
         units: Judged,
         error: float,
+        left: np.ndarray,
     ) -> None:
         self.scene = scene
         self.arrays = arrays
@@ -203,7 +216,9 @@ class _Job:
         self.units = units
         behaviour = scene.written.lamps_behaviour
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
-        self.factors = np.stack([factors[case] for case in CASES])  # cases, lamps
+        self.factors = np.stack([factors[case] for case in CASES]) * left  # cases, lamps
+        self.left, self.error = left, error
+        self.backward: AdjointRun | None = None
         self.warm_up = warm_up_curve(behaviour.warm_up)
         total, squares = forward.arrivals()
         watts_per_photon = arrays.lamp_watts / forward.photons
@@ -211,6 +226,7 @@ class _Job:
         variance = count_variance(total, squares, forward.batches)
         self.by_lamp = total * scale  # cases, lamps, faces, sides
         self.by_lamp_variance = np.maximum(variance, 0.0) * scale**2
+        self.counted = self.by_lamp[0][:, units.faces, units.sides]  # cautious: lamps, units
         f = self.factors[:, :, None, None]
         self.mean = (self.by_lamp * f).sum(axis=1)
         self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
@@ -243,6 +259,8 @@ class _Job:
         error[:, :, faces, sides] = state.by_lamp_error[:, :, better]
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
+        cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}
+        lamps = scene.triangles.lamps
         return Result(
             title=scene.written.title,
             sha256=file_hash(list(scene.files)),
@@ -261,12 +279,35 @@ class _Job:
             lamp_irradiance=self.by_lamp,
             lamp_standard_error=error,
             refined=refined,
-            cases={case: self._case(number, precision) for number, case in enumerate(CASES)},
+            cases=cases,
             meters=meters,
             warnings=(*warnings, *self._doubts(precision, interrupted)),
             interrupted=interrupted,
             assumptions=stated_assumptions(scene.written),
             written=scene.written,
+            without=tuple(m.name for m, on in zip(lamps, self.left, strict=True) if not on),
+            lamp_failures=self._failures(cases[CAUTIOUS].exposure_time),
+        )
+
+    def _failures(self, timer: float) -> tuple[LampFailure, ...]:
+        """Cautious case with each lamp out in turn."""
+        state, units, target = self.state, self.units, self.scene.written.target
+        looked = np.flatnonzero(state.looks > 0)
+        lamps = len(self.left)
+        traced, covariance = np.zeros((0, lamps)), np.zeros((0, lamps, lamps))
+        if self.backward is not None:
+            traced, covariance = traced_by_lamp(self.backward, state.row[looked], 0)
+        variance = self.by_lamp_variance[0][:, units.faces, units.sides]
+        return lamp_failures(
+            self.scene.triangles,
+            units,
+            LampTallies(
+                self.counted, variance, self.error, looked, traced, covariance, state.looks[looked]
+            ),
+            self.factors[0],
+            (target.dose, target.safety_factor),
+            self.warm_up,
+            timer,
         )
 
     def _named(self, number: int, precision: float | None) -> np.ndarray:
@@ -277,7 +318,7 @@ class _Job:
         dark = self.state.bound[number] <= 0.0
         if dark.any():
             return dark
-        if precision is not None and number in range(*SETTLED.indices(len(CASES))):
+        if precision is not None and number < SETTLED:
             sure = settled(self.state, precision)[number]
             if sure.any():
                 return sure

@@ -84,6 +84,7 @@ def kernel_scene(scene: SceneTriangles) -> KernelScene:
 
 def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
     """Response table of the kernels; columns of the cases are low, expected, high."""
+    specular = np.array([1.0 if s.is_fresnel else s.specular for s in surfaces])
     return Surfaces(
         kind=np.array([FRESNEL if s.is_fresnel else 0 for s in surfaces], np.int32),
         reflectance=np.array(
@@ -92,11 +93,12 @@ def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
         transmittance=np.array(
             [[s.transmittance_low, s.transmittance, s.transmittance_high] for s in surfaces]
         ),
-        specular=np.array([1.0 if s.is_fresnel else s.specular for s in surfaces]),
+        specular=specular,
         refractive_index=np.array(
             [s.refractive_index or 1.0 for s in surfaces]
         ),  # not looked at for constants
         extinction=np.array([s.extinction for s in surfaces]),
+        lobe=np.tile(specular[:, None], 3),
     )
 
 
@@ -250,6 +252,7 @@ class AdjointRun:
         self.surfaces = s._replace(
             reflectance=np.ascontiguousarray(s.reflectance[:, cases]),
             transmittance=np.ascontiguousarray(s.transmittance[:, cases]),
+            lobe=np.ascontiguousarray(s.lobe[:, cases]),
         )
         self._targets: list[Target] = []
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     type=click.FloatRange(0.0005, 1.0, max_open=True),
     help="How near the bound must come to the worst irradiance [0.02].",
 )
+@click.option("--without", multiple=True, metavar="LAMP", help="A lamp that is out (repeatable).")
 @click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
 @click.option(
     "--case",
@@ -62,6 +63,7 @@ def command(
     seed: int,
     photons: int | None,
     precision: float | None,
+    without: tuple[str, ...],
     threads: int | None,
     case: str,
     as_json: bool,
@@ -82,14 +84,14 @@ def command(
     built, warnings = checked_scene(scene)
     refuse_taken(folder, force)
     teller.warn(warnings)
-    result = _traced(built, warnings, teller, seed, photons, precision, threads)
+    result = _traced(built, warnings, teller, seed, photons, precision, threads, without)
     trouble = write_results(
         result,
         folder,
         case,
         pictures,
         written_inputs(built.written),
-        _same_again(scene, seed, photons, precision, case),
+        _same_again(scene, seed, photons, precision, case, without),
         teller.notice,
     )
     if trouble and not quiet:
@@ -101,7 +103,7 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _traced(built, warnings, teller, seed, photons, precision, threads) -> "Result":  # type: ignore[no-untyped-def]
+def _traced(built, warnings, teller, seed, photons, precision, threads, without) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.budget import uncertainty_budget
     from raysim.kernels.compile import is_warm
     from raysim.run import simulate
@@ -117,6 +119,7 @@ def _traced(built, warnings, teller, seed, photons, precision, threads) -> "Resu
             threads=threads,
             progress=teller.progress,
             warnings=warnings,
+            without=without,
         )
     if result.interrupted:
         return result
@@ -125,12 +128,19 @@ def _traced(built, warnings, teller, seed, photons, precision, threads) -> "Resu
 
 
 def _same_again(
-    scene: Path, seed: int, photons: int | None, precision: float | None, case: str
+    scene: Path,
+    seed: int,
+    photons: int | None,
+    precision: float | None,
+    case: str,
+    without: tuple[str, ...],
 ) -> str:
     """The command line that gives the same numbers again."""
     words = ["raysim", "dose", str(scene), "--seed", str(seed)]
     words += ["--photons", str(photons)] if photons is not None else []
     words += ["--precision", str(precision)] if precision is not None else []
+    for lamp in without:
+        words += ["--without", lamp]
     words += ["--case", case] if case != "cautious" else []
     return shlex.join(words)
 
@@ -143,6 +153,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.germs import germ_lines
     from raysim.output.life import reuse_lines
     from raysim.output.records import result_record
+    from raysim.output.report_failures import failure_line
     from raysim.output.sentences import bottom_line
 
     if as_json:
@@ -155,7 +166,9 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
         click.echo(f"warning: {line}", err=True)
     click.echo(f"\n{result.title}\n")
     uncertainty = budget_lines(result.budget)
-    for line in [*bottom_line(result), *uncertainty, *germ_lines(result), *reuse_lines(result)]:
+    failure = filter(None, [failure_line(result)])
+    others = [*failure, *uncertainty, *germ_lines(result), *reuse_lines(result)]
+    for line in [*bottom_line(result), *others]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

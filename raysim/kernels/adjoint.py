@@ -177,6 +177,19 @@ def way_on(angular, reflectance, transmittance, surface, first, u, weight):
 
 
 @kernel
+def weigh_lobe(picked, lobe, surface, mirror, weight):
+    """Bring the weights up to date where a case sends another share the mirror way than `picked`.
+
+    `picked` is the probability with which the lobe was chosen, `lobe` (surfaces, cases) the
+    shares that the cases have (importance sampling, definition).
+    """
+    for case in range(weight.shape[0]):
+        share = lobe[surface, case]
+        if share != picked:
+            weight[case] *= share / picked if mirror else (1.0 - share) / (1.0 - picked)
+
+
+@kernel
 def add_score(scores, lamp, value, weight):
     """Add `value` times the weight of each case to the scores of one lamp."""
     for case in range(weight.shape[0]):
@@ -231,7 +244,7 @@ def adjoint_path(
     normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
     reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
-    specular = surfaces.specular
+    specular, lobe = surfaces.specular, surfaces.lobe
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     low = path & MASK
     stream = starts.stream[target]
@@ -277,6 +290,8 @@ def adjoint_path(
         dx, dy, dz, mirror = scattered_direction(
             dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
         )
+        if way == REFLECTED:
+            weigh_lobe(specular[surface], lobe, surface, mirror, weight)
         if way == TRANSMITTED:
             nx, ny, nz = -nx, -ny, -nz
         last = hit

@@ -43,6 +43,10 @@ class Surfaces(NamedTuple):
     specular: np.ndarray  # (surfaces,) float64, share of the reflectance
     refractive_index: np.ndarray  # (surfaces,) float64, n
     extinction: np.ndarray  # (surfaces,) float64, extinction coefficient k
+    # (surfaces, cases) float64, specular share of each case. Backward paths pick the lobe by
+    # `specular` and make up for the difference by their weights, so that one path can serve
+    # linings of unlike gloss; photons have no weights and take `specular` for all cases.
+    lobe: np.ndarray
 
 
 class LampTubes(NamedTuple):

@@ -15,7 +15,16 @@ from raysim.result import CAUTIOUS, Result
 
 RESULT_FILE = "result.json"
 # What a run may have put into its folder, and the next one may replace.
-OWN_NAMES = {RESULT_FILE, "faces.csv", "dose_map.vtp", "report.html", "pictures"}
+OWN_NAMES = {
+    RESULT_FILE,
+    "faces.csv",
+    "dose_map.vtp",
+    "report.html",
+    "pictures",
+    "card.html",
+    "card.png",
+    "builder.html",
+}
 
 
 def json_text(record: dict[str, Any]) -> str:

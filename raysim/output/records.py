@@ -12,7 +12,7 @@ from raysim.output.budget import budget_record
 from raysim.output.cautions import CAUTIONS
 from raysim.output.germs import germ_records
 from raysim.output.life import lamp_life_record, reuse_record
-from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result, Spot
+from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, LampFailure, Result, Spot
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
 
@@ -44,24 +44,26 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
         "photons": result.photons,
         "backward_paths": result.paths,
         "segments": result.segments,
-        "seconds": _number(result.seconds),
+        "seconds": finite_or_none(result.seconds),
         "confidence": result.confidence,
         "precision_asked": result.precision_asked,
         "interrupted": result.interrupted,
         "target": {
-            "dose_mJ_cm2": _number(to_mJ_cm2(result.target_dose)),
+            "dose_mJ_cm2": finite_or_none(to_mJ_cm2(result.target_dose)),
             "safety_factor": result.safety_factor,
         },
-        "timer_s": _number(result.timer),
+        "timer_s": finite_or_none(result.timer),
         "case": case,
         "energy": _energy(result.cases[case]),
         "cases": {name: _case(result, entry) for name, entry in result.cases.items()},
         "lamps": _lamps(result),
+        "without": list(result.without),
+        "lamp_failures": [_failure(failure) for failure in result.lamp_failures],
         "meters": [
             {
                 "name": meter.name,
-                "irradiance_mW_cm2": _number(to_mW_cm2(meter.irradiance)),
-                "standard_error_mW_cm2": _number(to_mW_cm2(meter.standard_error)),
+                "irradiance_mW_cm2": finite_or_none(to_mW_cm2(meter.irradiance)),
+                "standard_error_mW_cm2": finite_or_none(to_mW_cm2(meter.standard_error)),
                 "reading_mW_cm2": _optional(meter.reading),
             }
             for meter in result.meters
@@ -102,15 +104,17 @@ def write_faces(result: Result, path: Path, case: str = CAUTIOUS) -> None:
         writer.writerows(zip(*columns, strict=True))
 
 
-def _number(value: Any) -> float | None:
+def finite_or_none(value: Any) -> float | None:
+    """A number as JSON can hold it: None where it is not finite; the unit is kept."""
     return float(value) if math.isfinite(value) else None
 
 
 def _optional(irradiance: float | None) -> float | None:
-    return None if irradiance is None else _number(to_mW_cm2(irradiance))
+    return None if irradiance is None else finite_or_none(to_mW_cm2(irradiance))
 
 
-def _spot(spot: Spot) -> dict[str, Any]:
+def spot_record(spot: Spot) -> dict[str, Any]:
+    """A spot as plain data, mm and mW/cm2."""
     return {
         "object": spot.object,
         "part": spot.part,
@@ -118,21 +122,21 @@ def _spot(spot: Spot) -> dict[str, Any]:
         "face": spot.face,
         "centroid_mm": [round(float(x), 3) for x in to_mm(spot.centroid)],
         "place": spot.place,
-        "irradiance_mW_cm2": _number(to_mW_cm2(spot.irradiance)),
-        "standard_error_mW_cm2": _number(to_mW_cm2(spot.standard_error)),
-        "lower_bound_mW_cm2": _number(to_mW_cm2(spot.lower_bound)),
+        "irradiance_mW_cm2": finite_or_none(to_mW_cm2(spot.irradiance)),
+        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(spot.standard_error)),
+        "lower_bound_mW_cm2": finite_or_none(to_mW_cm2(spot.lower_bound)),
     }
 
 
 def _summary(summary: DoseSummary) -> dict[str, Any]:
     return {
-        "area_cm2": _number(1e4 * summary.area_m2),
-        "worst_mW_cm2": _number(to_mW_cm2(summary.worst)),
-        "worst_1cm2_mW_cm2": _number(to_mW_cm2(summary.worst_1cm2)),
-        "percentile_1_mW_cm2": _number(to_mW_cm2(summary.percentile_1)),
-        "percentile_5_mW_cm2": _number(to_mW_cm2(summary.percentile_5)),
-        "mean_mW_cm2": _number(to_mW_cm2(summary.mean)),
-        "best_mW_cm2": _number(to_mW_cm2(summary.best)),
+        "area_cm2": finite_or_none(1e4 * summary.area_m2),
+        "worst_mW_cm2": finite_or_none(to_mW_cm2(summary.worst)),
+        "worst_1cm2_mW_cm2": finite_or_none(to_mW_cm2(summary.worst_1cm2)),
+        "percentile_1_mW_cm2": finite_or_none(to_mW_cm2(summary.percentile_1)),
+        "percentile_5_mW_cm2": finite_or_none(to_mW_cm2(summary.percentile_5)),
+        "mean_mW_cm2": finite_or_none(to_mW_cm2(summary.mean)),
+        "best_mW_cm2": finite_or_none(to_mW_cm2(summary.best)),
     }
 
 
@@ -146,24 +150,34 @@ def _energy(case: CaseResult) -> dict[str, Any]:
 
 
 def _case(result: Result, case: CaseResult) -> dict[str, Any]:
-    worst = _spot(case.worst)
-    worst["lower_bound_mW_cm2"] = _number(to_mW_cm2(case.bound))
+    worst = spot_record(case.worst)
+    worst["lower_bound_mW_cm2"] = finite_or_none(to_mW_cm2(case.bound))
     return {
         "lamp_factor": case.lamp_factor,
         "worst": worst,
-        "best": _spot(case.best),
-        "precision": _number(case.precision),
-        "exposure_time_s": _number(case.exposure_time),
+        "best": spot_record(case.best),
+        "precision": finite_or_none(case.precision),
+        "exposure_time_s": finite_or_none(case.exposure_time),
         "percentiles": _summary(case.summary),
         "per_object": [
             {
                 "object": summary.name,
                 **_summary(summary),
-                "worst": _spot(spot),
+                "worst": spot_record(spot),
             }
             for summary, spot in zip(case.per_object, case.worst_per_object, strict=True)
         ],
         "energy": _energy(case),
+    }
+
+
+def _failure(failure: LampFailure) -> dict[str, Any]:
+    return {
+        "lamp": failure.lamp,
+        "worst": spot_record(failure.worst),
+        "exposure_time_s": finite_or_none(failure.exposure_time),
+        "dose_at_timer_mJ_cm2": finite_or_none(to_mJ_cm2(failure.dose_at_timer)),
+        "counted_only": failure.counted_only,
     }
 
 
@@ -178,7 +192,7 @@ def _lamps(result: Result) -> list[dict[str, Any]]:
             "name": lamp.name,
             "uvc_W": lamp.uvc_W,
             "hours": lamp.hours,
-            "irradiance_at_expected_worst_mW_cm2": _number(to_mW_cm2(value)),
+            "irradiance_at_expected_worst_mW_cm2": finite_or_none(to_mW_cm2(value)),
         }
         for lamp, value in zip(result.triangles.lamps, share, strict=True)
     ]

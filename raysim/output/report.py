@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from raysim.output import life, report_inputs, report_tables
+from raysim.output import life, report_failures, report_inputs, report_tables
 from raysim.output.budget import budget_table
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.germs import germs_table
@@ -103,6 +103,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "energy": report_tables.energy_table(result),
         "meters": report_tables.meters_table(result),
         "lamps": report_inputs.lamps_table(result),
+        "failures": report_failures.failures_table(result) if result.lamp_failures else None,
         "surfaces": report_inputs.surfaces_table(result.triangles),
         "assumptions": report_inputs.assumptions_table(result),
         "not_counted": report_inputs.not_counted_table(),

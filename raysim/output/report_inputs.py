@@ -22,11 +22,13 @@ def lamps_table(result: Result) -> Table:
     """Lamps with their rating (UVC W), hours, and share of the light on the worst spot (%)."""
     worst = result.cases[CAUTIOUS].worst
     side = OUTSIDE if worst.side == SIDES[OUTSIDE] else INSIDE
-    there = result.lamp_irradiance[CASES.index(CAUTIOUS), :, worst.face, side]
+    on = np.array([lamp.name not in result.without for lamp in result.triangles.lamps])
+    there = result.lamp_irradiance[CASES.index(CAUTIOUS), :, worst.face, side] * on
     whole = float(there.sum())
     rows = []
     for lamp, here in zip(result.triangles.lamps, there, strict=True):
         share = f"{100.0 * here / whole:.0f}" if whole > 0.0 else "none"
+        share = "out" if lamp.name in result.without else share
         rows.append((lamp.name, number(lamp.uvc_W), f"{lamp.hours:,.0f}", share))
     headings = ("lamp", "UVC at 254 nm, W", "hours in use", "share of the worst spot's light, %")
     return Table(headings, tuple(rows), 1, "Shares at full rated output of every lamp.")

@@ -58,6 +58,12 @@ def bottom_line(result: Result) -> list[str]:
 def details(result: Result) -> list[str]:
     """Where the timer setting comes from, and what it does not cover."""
     lines = _timer_lines(result) if np.isfinite(result.timer) else _no_timer_lines(result)
+    if result.without:
+        names = " and ".join(f'"{name}"' for name in result.without)
+        words = "is" if len(result.without) == 1 else "are"
+        lines.insert(
+            0, f"Lamp {names} {words} taken as out; every figure holds for the lamps left."
+        )
     if result.interrupted:
         lines.insert(
             0, "The run was interrupted; all figures rest on the photons traced until then."

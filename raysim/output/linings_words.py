@@ -1,0 +1,277 @@
+"""The study of linings in words, tables and plain data, in the trade's units."""
+
+import math
+from typing import Any
+
+from raysim.library import Surface, surfaces
+from raysim.output.cautions import CAUTIONS
+from raysim.output.records import finite_or_none, spot_record
+from raysim.output.report_tables import Table, irradiance_words
+from raysim.output.sentences import number
+from raysim.result import CAUTIOUS, EXPECTED
+from raysim.studies.bench import CaseOfLining
+from raysim.studies.linings import LiningRow, LiningStudy
+from raysim.studies.paired import Pair
+from raysim.units import minutes_seconds, to_mW_cm2
+from raysim.version import __version__
+
+
+def answer(study: LiningStudy, as_written: str) -> str:
+    """The sentence to act on."""
+    best = study.rows[0]
+    ties = level_with_best(study)
+    time = minutes_seconds(best.cases[CAUTIOUS].exposure_time)
+    own = next(row for row in study.rows if row.name == as_written)
+    if not math.isfinite(best.cases[CAUTIOUS].exposure_time):
+        return (
+            "No lining brings light to the darkest spot: turn or move the respirators first "
+            "(raysim shadows SCENE)."
+        )
+    named = " or ".join([best.name, *ties])
+    words = f"Line the box with {named}: {time} of exposure in the cautious case"
+    if as_written in (best.name, *ties):
+        return (
+            "Keep the lining as it is: none of these is shown to do better. Run 'raysim dose' for "
+            "the timer."
+        )
+    if math.isfinite(own.cases[CAUTIOUS].exposure_time):
+        words += f" instead of {minutes_seconds(own.cases[CAUTIOUS].exposure_time)} as it is now"
+    return f"{words}. Run 'raysim dose' on the box as lined before setting a timer."
+
+
+def level_with_best(study: LiningStudy) -> list[str]:
+    """Linings that could not be told from the one before them, from the best one on down."""
+    level = []
+    for pair in study.pairs:
+        if pair.told_apart:
+            break
+        level.append(pair.second)
+    return level
+
+
+def more_lines(study: LiningStudy, as_written: str) -> tuple[str, ...]:
+    """What qualifies the answer."""
+    lines = [_bright_but_useless(study)]
+    unclear = [pair for pair in study.pairs if not pair.told_apart]
+    for pair in unclear:
+        lines.append(f"{pair.first} and {pair.second} cannot be told apart by this run.")
+    value = _value_line(study, as_written)
+    if value:
+        lines.append(value)
+    if study.walls:
+        first = study.walls[0]
+        lines.append(
+            f"If only one wall can be lined, take {first.name}: {study.wall_lining} there gives "
+            f"the darkest spot {number(first.gain[CAUTIOUS])} times what it gets in a bare black "
+            "box."
+        )
+    lines.append(
+        "Mirror shares of the linings are estimates, and a lining holds only as long as it stays "
+        "as clean as new: believe a meter more than this table."
+    )
+    return tuple(line for line in lines if line)
+
+
+def _bright_but_useless(study: LiningStudy) -> str:
+    known = surfaces()
+    fooled = [r for r in study.rows if r.name in known and known[r.name].looks_bright]
+    gains = [row.gain[CAUTIOUS] for row in fooled if math.isfinite(row.gain[CAUTIOUS])]
+    if not gains:
+        return ""
+    names = ", ".join(row.name for row in fooled)
+    return (
+        f"What looks bright to the eye and is not at 254 nm: {names} (at most {max(gains):.2f} "
+        "times what a bare black box gives the darkest spot)."
+    )
+
+
+def _value_line(study: LiningStudy, as_written: str) -> str:
+    own = next(row for row in study.rows if row.name == as_written)
+    saved = {
+        row.name: per
+        for row in study.rows
+        if (per := minutes_per_money(row, own)) is not None and per > 0.0
+    }
+    if not saved:
+        return ""
+    best = max(saved, key=lambda name: saved[name])
+    return f"Most minutes saved for the money: {best}, {number(saved[best])} min per unit of money."
+
+
+def minutes_per_money(row: LiningRow, own: LiningRow) -> float | None:
+    """Minutes of a cycle saved against the box as it is, per unit of money; None without price."""
+    if not row.cost:
+        return None
+    saved = own.cases[CAUTIOUS].exposure_time - row.cases[CAUTIOUS].exposure_time
+    return saved / 60.0 / row.cost if math.isfinite(saved) else None
+
+
+def linings_table(study: LiningStudy, as_written: str) -> Table:
+    """All linings: time, worst face (mW/cm2), gain, evenness, cost."""
+    own = next(row for row in study.rows if row.name == as_written)
+    rows = []
+    for row in (*study.rows, study.black):
+        cautious, expected = row.cases[CAUTIOUS], row.cases[EXPECTED]
+        per = minutes_per_money(row, own)
+        rows.append(
+            (
+                row.name,
+                _time(cautious),
+                _irradiance(cautious),
+                number(to_mW_cm2(cautious.worst.lower_bound)),
+                _ratio(row.gain[CAUTIOUS]),
+                _ratio(cautious.evenness),
+                _time(expected),
+                _irradiance(expected),
+                _ratio(row.gain[EXPECTED]),
+                "" if row.cost is None else number(row.cost),
+                "" if per is None else number(per),
+            )
+        )
+    headings = (
+        "all walls lined with",
+        "time, cautious",
+        "worst face, mW/cm² ± standard error",
+        "95% bound",
+        "gain over black",
+        "best / worst",
+        "time, expected",
+        "worst face, expected",
+        "gain, expected",
+        "cost",
+        "minutes saved per unit of money",
+    )
+    note = (
+        f"Area to line: {study.rows[0].area:.2f} m². All cells of 1 cm² were looked at, and the "
+        "faces of the darkest cells one by one; a single dark face within a bright cell is left "
+        "to 'raysim dose'. Best: what 1 % of the cells exceed. Times from cold lamps, from the "
+        "bound; the cautious one is the one to go by."
+    )
+    return Table(headings, tuple(rows), 1, note)
+
+
+def _time(case: CaseOfLining) -> str:
+    mark = "" if case.settled else " (at most)"
+    return minutes_seconds(case.exposure_time) + mark
+
+
+def _irradiance(case: CaseOfLining) -> str:
+    return irradiance_words(case.worst.irradiance, case.worst.standard_error)
+
+
+def _ratio(value: float) -> str:
+    return f"{value:.2f}" if math.isfinite(value) else "from nothing"
+
+
+def pairs_table(study: LiningStudy) -> Table:
+    """Each lining against the next, mW/cm2, with paired and separate errors."""
+    rows = [
+        (
+            pair.first,
+            pair.second,
+            "first is better" if pair.told_apart else "cannot be told apart",
+            number(to_mW_cm2(pair.difference)) if pair.difference else "0",
+            number(to_mW_cm2(pair.error), 2),
+            number(to_mW_cm2(pair.separate_error), 2),
+        )
+        for pair in study.pairs
+    ]
+    headings = (
+        "first",
+        "second",
+        "verdict (95%)",
+        "difference, mW/cm²",
+        "its error, same paths",
+        "error if run apart",
+    )
+    note = (
+        "Cautious case, at the worst face of the first. Linings of one kind are traced along the "
+        "same paths, others with the same random numbers; the last column shows what two separate "
+        "runs of the same length would leave open."
+    )
+    return Table(headings, tuple(rows), 3, note)
+
+
+def walls_table(study: LiningStudy) -> Table:
+    """One wall lined in an otherwise black box: darkest cell, mW/cm2, gain, area."""
+    rows = [
+        (
+            row.name,
+            _irradiance(row.cases[CAUTIOUS]),
+            _ratio(row.gain[CAUTIOUS]),
+            f"{row.area:.3f}",
+        )
+        for row in study.walls
+    ]
+    note = "By the darkest cell of 1 cm². Rows whose errors overlap cannot be told apart."
+    headings = (
+        f"only this wall, {study.wall_lining}",
+        "darkest cell, mW/cm² ± standard error",
+        "gain over black",
+        "area, m²",
+    )
+    return Table(headings, tuple(rows), 1, note)
+
+
+def sources_table(linings: list[Surface]) -> Table:
+    """Reflectance of the linings with source, mark and quality."""
+    rows = [
+        (s.name, f"{s.source} ({s.mark})", s.quality, *_range(s), f"{s.specular:g}")
+        for s in linings
+    ]
+    headings = ("lining", "source (mark)", "quality", "low", "expected", "high", "mirror share")
+    return Table(
+        headings, tuple(rows), 3, "Reflectance at 254 nm. A measured, B handbook, C estimate."
+    )
+
+
+def _range(surface: Surface) -> tuple[str, str, str]:
+    if surface.is_fresnel:
+        return (f"n = {surface.refractive_index:g}",) * 3
+    ends = (surface.reflectance_low, surface.reflectance, surface.reflectance_high)
+    return tuple(f"{value:.3g}" for value in ends)  # type: ignore[return-value]
+
+
+def linings_record(study: LiningStudy, said: str, seed: int) -> dict[str, Any]:
+    """The study as plain data, for result.json."""
+    return {
+        "study": "linings",
+        "raysim_version": __version__,
+        "seed": seed,
+        "answer": said,
+        "linings": [_row(row) for row in study.rows],
+        "bare_black_box": _row(study.black),
+        "pairs": [_pair(pair) for pair in study.pairs],
+        "wall_lining": study.wall_lining,
+        "one_wall": [_row(row) for row in study.walls],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _row(row: LiningRow) -> dict[str, Any]:
+    return {
+        "name": row.name,
+        "area_m2": row.area,
+        "cost": row.cost,
+        "cases": {
+            name: {
+                "worst": spot_record(case.worst),
+                "exposure_time_s": finite_or_none(case.exposure_time),
+                "best_over_worst": finite_or_none(case.evenness),
+                "gain_over_black": finite_or_none(row.gain.get(name, math.nan)),
+                "settled": case.settled,
+            }
+            for name, case in row.cases.items()
+        },
+    }
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    return {
+        "first": pair.first,
+        "second": pair.second,
+        "difference_mW_cm2": finite_or_none(to_mW_cm2(pair.difference)),
+        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.error)),
+        "separate_standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.separate_error)),
+        "told_apart": pair.told_apart,
+    }

@@ -1,0 +1,185 @@
+"""The study of shadows in words, tables and plain data, in the trade's units."""
+
+from typing import Any
+
+from raysim.output.cautions import CAUTIONS
+from raysim.output.records import finite_or_none
+from raysim.output.report_tables import Table, irradiance_words
+from raysim.output.sentences import number
+from raysim.studies.patches_dark import ITSELF_TURNED
+from raysim.studies.shadows import Remedy, Shadow, ShadowStudy
+from raysim.units import minutes_seconds, to_mm, to_mW_cm2
+from raysim.version import __version__
+
+MOST_HIDING = 3
+
+
+def answer(study: ShadowStudy) -> str:
+    """The sentence to act on."""
+    if not study.shadows:
+        return "No dark patch was found: the respirators can hang as they do."
+    first = study.shadows[0]
+    words = f"The darkest patch is {where(first)}; {_hidden_words(first)}"
+    help_ = best_remedy(study)
+    if help_ is None:
+        return (
+            f"{words}, and none of the changes tried helps beyond the noise: open its folds, keep "
+            "its straps off it, or add a lamp on that side."
+        )
+    return f"{words}. Of what was tried, this helps most: {help_.what} ({_times(help_.gain)})."
+
+
+def _times(gain: float) -> str:
+    return f"{gain:.2f} times" if gain < float("inf") else "light where there was none"
+
+
+def best_remedy(study: ShadowStudy) -> Remedy | None:
+    """The change that helps most, if it helps beyond its noise."""
+    return next((r for r in study.remedies if r.clear and r.gain > 1.0), None)
+
+
+def where(shadow: Shadow) -> str:
+    """A patch in words a person can find, with its size and place in mm."""
+    x, y, z = (f"{value:.0f}" for value in to_mm(shadow.patch.centroid))
+    return f"{shadow.place}, {number(1e4 * shadow.patch.area, 2)} cm2 (at x {x}, y {y}, z {z} mm)"
+
+
+def _hidden_words(shadow: Shadow) -> str:
+    names = list(shadow.hiding.items())[:2]
+    if not names or shadow.seen > 0.9:
+        return "it sees the lamps but lies far from them or at a grazing angle"
+    parts = [_one_hiding(shadow, name, share) for name, share in names]
+    return f"it sees {shadow.seen:.0%} of the lamps, {' and '.join(parts)}"
+
+
+def _one_hiding(shadow: Shadow, name: str, share: float) -> str:
+    if name == ITSELF_TURNED:
+        return f"{share:.0%} is lost because it faces away"
+    own = shadow.place.split(", ")[0]
+    if name.split(", ")[0] == own:
+        return f"{share:.0%} is hidden by the respirator's own {name.partition(', ')[2] or 'cloth'}"
+    return f"{share:.0%} is hidden by {name}"
+
+
+def more_lines(study: ShadowStudy) -> tuple[str, ...]:
+    """What qualifies the answer."""
+    lines = [
+        f"Dark: below {number(to_mW_cm2(study.limit))} mW/cm2 in the cautious case (median of the "
+        f"judged area {number(to_mW_cm2(study.median))}); {len(study.shadows) + study.left_out} "
+        f"patches, {number(1e4 * study.dark_area, 2)} cm2 in all."
+    ]
+    if study.remedies:
+        lines.append(
+            "What helps was traced for the darkest patch alone; another spot may get darker. Run "
+            "'raysim dose' on the changed scene."
+        )
+    unclear = [remedy.what for remedy in study.remedies if not remedy.clear]
+    if unclear:
+        lines.append(f"Cannot be told from no change: {'; '.join(unclear)}.")
+    if study.skipped:
+        lines.append(f"Does not fit in the box: {'; '.join(study.skipped)}.")
+    return tuple(lines)
+
+
+def patches_table(study: ShadowStudy) -> Table:
+    """Dark patches: place, area, irradiance, extra time, what hides the lamps."""
+    rows = [
+        (
+            str(number_),
+            where(shadow),
+            "; ".join(f"{n} {s:.0%}" for n, s in list(shadow.hiding.items())[:MOST_HIDING]),
+            irradiance_words(shadow.irradiance, shadow.error),
+            minutes_seconds(shadow.extra_time) if shadow.extra_time >= 0.0 else "none",
+            f"{shadow.seen:.0%}",
+        )
+        for number_, shadow in enumerate(study.shadows, 1)
+    ]
+    headings = (
+        "",
+        "patch",
+        "what hides the lamps, share of all sight lines",
+        "mean irradiance ± standard error, mW/cm²",
+        "time beyond that of the median",
+        "lamps seen directly",
+    )
+    note = (
+        "Cautious case. A patch is what lies together on one side and, averaged over 1 cm² about "
+        "each face, below the limit; its mean was then traced backwards. Its worst face gets "
+        "less than its mean, so 'raysim dose' sets the timer. Sight lines run to the "
+        "near side of the tubes."
+    )
+    if study.left_out:
+        note += f" {study.left_out} brighter patches are left out."
+    return Table(headings, tuple(rows), 3, note)
+
+
+def blocking_table(study: ShadowStudy) -> Table:
+    """Lamp by lamp for the darkest patch: share seen, and what hides the rest."""
+    rows = [
+        (
+            sight.lamp,
+            "; ".join(f"{name} {share:.0%}" for name, share in sight.hidden.items()) or "nothing",
+            f"{sight.seen:.0%}",
+        )
+        for sight in study.shadows[0].sights
+    ]
+    return Table(("lamp", "hidden by", "seen"), tuple(rows), 2, "Of the darkest patch.")
+
+
+def remedies_table(study: ShadowStudy) -> Table:
+    """Changes that were traced: irradiance of the darkest patch after each, mW/cm2, and gain."""
+    rows = [
+        (
+            remedy.what,
+            "cannot be told from no change"
+            if not remedy.clear
+            else ("helps" if remedy.gain > 1.0 else "makes it darker"),
+            irradiance_words(remedy.irradiance, remedy.error),
+            f"{_times(remedy.gain)} ± {remedy.gain_error:.2f}",
+        )
+        for remedy in study.remedies
+    ]
+    headings = ("change", "verdict", "the patch then, mW/cm²", "gain ± standard error")
+    return Table(headings, tuple(rows), 2, "The same random numbers before and after.")
+
+
+def shadows_record(study: ShadowStudy, said: str, seed: int) -> dict[str, Any]:
+    """The study as plain data, for result.json."""
+    return {
+        "study": "shadows",
+        "raysim_version": __version__,
+        "seed": seed,
+        "answer": said,
+        "limit_mW_cm2": finite_or_none(to_mW_cm2(study.limit)),
+        "median_mW_cm2": finite_or_none(to_mW_cm2(study.median)),
+        "dark_area_cm2": 1e4 * study.dark_area,
+        "left_out": study.left_out,
+        "patches": [_shadow(shadow) for shadow in study.shadows],
+        "remedies": [
+            {
+                "change": r.what,
+                "irradiance_mW_cm2": finite_or_none(to_mW_cm2(r.irradiance)),
+                "standard_error_mW_cm2": finite_or_none(to_mW_cm2(r.error)),
+                "gain": finite_or_none(r.gain),
+                "gain_standard_error": finite_or_none(r.gain_error),
+                "clear": r.clear,
+            }
+            for r in study.remedies
+        ],
+        "does_not_fit": list(study.skipped),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _shadow(shadow: Shadow) -> dict[str, Any]:
+    return {
+        "place": shadow.place,
+        "centroid_mm": [round(float(v), 2) for v in to_mm(shadow.patch.centroid)],
+        "area_cm2": 1e4 * shadow.patch.area,
+        "faces": shadow.patch.faces.tolist(),
+        "side": shadow.patch.side,
+        "irradiance_mW_cm2": finite_or_none(to_mW_cm2(shadow.irradiance)),
+        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(shadow.error)),
+        "extra_time_s": finite_or_none(shadow.extra_time),
+        "lamps": [{"name": s.lamp, "seen": s.seen, "hidden_by": s.hidden} for s in shadow.sights],
+    }

@@ -1,0 +1,104 @@
+"""A box with everything in it, ready to be traced with any lining."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.behaviour import lamp_factors, warm_up_curve
+from raysim.exposure import exposure_time
+from raysim.judge import judged_units
+from raysim.result import CAUTIOUS, EXPECTED, Spot
+from raysim.scene.build import BuiltScene
+from raysim.scene.triangles import SceneTriangles
+from raysim.studies.cells import in_cells
+from raysim.studies.columns import Variant, column_scene, wall_bodies
+from raysim.studies.settle import Settled, darkest_first, settled
+from raysim.tracing import Progress, default_threads
+
+STUDY_CASES = (CAUTIOUS, EXPECTED)
+WALL_PRECISION = 0.1
+
+
+@dataclass(frozen=True)
+class CaseOfLining:
+    """What one lining gives in one case; irradiances in W/m2.
+
+    `worst.lower_bound` and `exposure_time` (s) hold for all judged faces together.
+    """
+
+    worst: Spot
+    best: float
+    exposure_time: float
+    settled: bool
+
+    @property
+    def evenness(self) -> float:
+        """Irradiance of the best-lit 1 % of cells over that of the worst-lit face (definition)."""
+        return self.best / self.worst.irradiance if self.worst.irradiance > 0.0 else np.inf
+
+
+class LiningBench:
+    """The box with everything in it, ready to be traced with any lining."""
+
+    def __init__(self, scene: BuiltScene, seed: int, threads: int | None, progress: Progress):
+        self.triangles: SceneTriangles = scene.triangles
+        self.cells_of_box = in_cells(scene.triangles, judged_units(scene.triangles))
+        behaviour, self.target = scene.written.lamps_behaviour, scene.written.target
+        factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
+        self.factors = np.stack([factors[case] for case in STUDY_CASES])
+        self.warm_up = warm_up_curve(behaviour.warm_up)
+        self.seed, self.threads = seed, threads or default_threads()
+        self.progress = progress
+        self.walls = wall_bodies(scene.triangles)
+        self.rays = 0
+
+    def wall_area(self, walls: Sequence[int]) -> float:
+        """Area of some walls (bodies), m2."""
+        return float(self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum())
+
+    def settle(self, group: Sequence[Variant], precision: float) -> tuple[Settled, Settled]:
+        """Darkest cells and worst face of every variant of a group in both cases."""
+        arrays = column_scene(self.triangles, group)
+        factors = np.tile(self.factors, (len(group), 1))
+        found = darkest_first(
+            arrays,
+            self.triangles,
+            self.cells_of_box,
+            factors,
+            self.seed,
+            self.threads,
+            precision,
+            self.progress,
+        )
+        self.rays += sum(one.state.rays for one in found)
+        return found
+
+    def settle_cells(self, variant: Variant) -> Settled:
+        """Darkest cell of one variant in both cases."""
+        found = settled(
+            column_scene(self.triangles, [variant]),
+            self.triangles,
+            self.cells_of_box,
+            self.factors,
+            self.seed,
+            self.threads,
+            WALL_PRECISION,
+            self.progress,
+        )
+        self.rays += found.state.rays
+        return found
+
+    def cases(
+        self, looked: tuple[Settled, Settled], number: int, precision: float
+    ) -> dict[str, CaseOfLining]:
+        """Both cases of the variant with this number in its group."""
+        cases, (rough, found) = {}, looked
+        for k, name in enumerate(STUDY_CASES):
+            column = len(STUDY_CASES) * number + k
+            worst = found.worst(column)
+            asked = (self.target.dose, self.target.safety_factor)
+            time = exposure_time(worst.lower_bound, *asked, self.warm_up)
+            close = worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance
+            cases[name] = CaseOfLining(worst, rough.best(column), time, close)
+        return cases

@@ -1,0 +1,131 @@
+"""Worst face-side of several cases by backward paths alone, all cases along the same paths."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from raysim.judge import Estimate, Judged, spot
+from raysim.refine import Refinement, forward_only, refine
+from raysim.result import Spot
+from raysim.scene.triangles import SceneTriangles
+from raysim.studies.cells import Cells, some_units
+from raysim.tracing import AdjointRun, KernelScene, Progress
+
+ROUGH = 0.15  # precision of the look at all cells
+MARGIN = 1.5  # a face is expected to get at least 1 / MARGIN of what its cell gets
+MOST_CELLS = 60  # of one case that are looked at face by face
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What backward paths found for each case, over some units.
+
+    Attributes
+    ----------
+    state : Refinement
+        Over the units, (cases, units).
+    factors : (cases, lamps) float64
+        Output of each lamp as a share of its rating.
+    """
+
+    triangles: SceneTriangles
+    units: Judged
+    state: Refinement
+    factors: np.ndarray
+
+    def bound(self, case: int) -> float:
+        """Lower bound (W/m2) on the worst of the units, whichever it is."""
+        return float(self.state.bound[case].min())
+
+    def worst_unit(self, case: int) -> int:
+        """The unit named as the worst: the lowest estimate among those looked at closely.
+
+        Closely means with an error below a tenth; where none is, the lowest bound counts.
+        """
+        mean, error = self.state.mean[case], self.state.error[case]
+        close = np.flatnonzero((self.state.looks > 0) & (error < 0.1 * mean))
+        lowest = int(self.state.bound[case].argmin())
+        if not len(close):
+            return lowest
+        return int(close[mean[close].argmin()])
+
+    def worst(self, case: int) -> Spot:
+        """Record of the worst face-side; its `lower_bound` holds for all of them."""
+        unit = self.worst_unit(case)
+        fields = [np.zeros(self.triangles.judged.shape) for _ in range(3)]
+        values = (self.state.mean[case], self.state.error[case], self.state.bound[case])
+        for field, value in zip(fields, values, strict=True):
+            field[self.units.faces, self.units.sides] = value
+        found = spot(
+            self.triangles, Estimate(*fields), self.units.faces[unit], self.units.sides[unit]
+        )
+        return replace(found, lower_bound=self.bound(case))
+
+    def best(self, case: int) -> float:
+        """Irradiance (W/m2) that one unit in a hundred exceeds; the very best one is noise."""
+        return float(np.quantile(self.state.mean[case, self.state.looks > 0], 0.99))
+
+
+def darkest_first(
+    arrays: KernelScene,
+    triangles: SceneTriangles,
+    cells: Cells,
+    factors: np.ndarray,
+    seed: int,
+    threads: int,
+    precision: float,
+    progress: Progress,
+) -> tuple[Settled, Settled]:
+    """Settle all cells roughly, then the faces of the darkest cells of every case.
+
+    Returns what was found on cells and on faces. The second run has random numbers of its own, so
+    that the choice of faces cannot lean on their noise. Its bound holds for all faces of the
+    darkest cells; a single dark face in a brighter cell is left to `raysim dose`.
+    """
+    rough = settled(arrays, triangles, cells, factors, seed, threads, ROUGH, progress)
+    dark = np.unique(np.concatenate([_darkest(rough, case) for case in range(len(factors))]))
+    chosen = np.sort(np.concatenate([cells.members(cell) for cell in dark]))
+    faces = some_units(cells.of, chosen)
+    fresh = (seed + 1) % 2**64
+    fine = settled(arrays, triangles, faces, factors, fresh, threads, precision, progress)
+    return rough, fine
+
+
+def _darkest(rough: Settled, case: int) -> np.ndarray:
+    """Cells whose bound lies below a margin above the darkest one, the darkest of them at most."""
+    mean, bound = rough.state.mean[case], rough.state.bound[case]
+    could = np.flatnonzero(bound < MARGIN * mean[rough.worst_unit(case)])
+    return could[np.argsort(bound[could] + mean[could], kind="stable")][:MOST_CELLS]
+
+
+def settled(
+    arrays: KernelScene,
+    triangles: SceneTriangles,
+    units: Judged,
+    factors: np.ndarray,
+    seed: int,
+    threads: int,
+    precision: float,
+    progress: Progress,
+) -> Settled:
+    """Trace backward paths from the units until every case is settled.
+
+    All units get some paths, those that could be the worst of any case get more. The bound
+    of each case spends its error probability over the looks, as `refine` does; photon counts
+    have no part in it.
+
+    Parameters
+    ----------
+    arrays : KernelScene
+        `arrays.surfaces` with one column per case.
+    factors : (cases, lamps) float64
+    precision : float
+        (worst - bound) / worst to reach in every case.
+    """
+    cases, count = len(factors), len(units.faces)
+    nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
+    state = forward_only(nothing, unknown, nothing, len(arrays.lamp_watts))
+    state.settle = cases
+    run = AdjointRun(arrays, triangles, seed, threads)
+    refine(run, units, state, factors, precision, progress)
+    return Settled(triangles, units, state, factors)

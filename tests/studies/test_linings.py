@@ -1,0 +1,301 @@
+"""Linings along shared paths: the same light as traced alone, and sharper when compared."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from agreement import agrees, all_agree
+from boxes import three_lamps
+from running import contents, raysim_said
+from small_scenes import write_scene
+
+import raysim
+import raysim.library
+from raysim.judge import judged_units
+from raysim.library import find_surface
+from raysim.result import CAUTIOUS, EXPECTED
+from raysim.studies.cells import in_cells
+from raysim.studies.columns import BLACK, Variant, column_scene, in_groups, wall_surfaces
+from raysim.studies.linings import compare_linings
+from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
+
+DEGREES = ADJOINT_BATCHES - 1
+NAMES = (
+    "expanded PTFE sheet, 0.5 mm or more",
+    "aluminium sheet, polished",
+    "aluminium foil, crumpled or hand-glued",
+    "white paint",
+    "household mirror",
+    "bare plywood",
+)
+
+
+@pytest.fixture(scope="module")
+def scene(tmp_path_factory):
+    """Box of three lamps and a plate of a few faces."""
+    return three_lamps(tmp_path_factory.mktemp("scene"), edge=130)
+
+
+def variant(scene, name):
+    """All walls lined with one library surface."""
+    return Variant(name, (find_surface(name),) * len(wall_surfaces(scene.triangles)))
+
+
+def traced(scene, group, paths, seed=5, faces=None):
+    """Irradiance by batch (units, batches, columns), all lamps at full rating, of some faces."""
+    arrays = column_scene(scene.triangles, group)
+    run = AdjointRun(arrays, scene.triangles, seed, 2)
+    units = judged_units(scene.triangles)
+    count = len(units.faces) if faces is None else faces
+    run.add_targets([units.target(k) for k in range(count)])
+    run.add_paths(np.arange(count), np.full(count, paths))
+    return run.batch_irradiance(np.arange(count)).sum(axis=2)
+
+
+def lined(scene, walls):
+    """Forward tallies of the scene with its walls lined: mean and error (cases, units)."""
+    parts = iter(walls)
+    triangles = scene.triangles
+    surfaces = triangles.surfaces + walls
+    first = len(triangles.surfaces)
+    relined = replace(
+        triangles,
+        surfaces=surfaces,
+        parts=tuple(
+            replace(part, surface=first + number)
+            if triangles.bodies[part.body].kind == "wall" and next(parts)
+            else part
+            for number, part in enumerate(triangles.parts)
+        ),
+    )
+    arrays = kernel_scene(relined)
+    run = ForwardRun(arrays, 77, 2)
+    run.add_batches(32)
+    total, squares = run.arrivals()
+    scale = arrays.lamp_watts / run.photons
+    units = judged_units(triangles)
+    at = (slice(None), slice(None), units.faces, units.sides)
+    area = triangles.areas[units.faces]
+    mean = np.einsum("clu,l->cu", total[at], scale) / area
+    spread = squares[at] - total[at] ** 2 / run.batches
+    error = np.sqrt(np.einsum("clu,l->cu", np.maximum(spread, total[at]), scale**2)) / area
+    return mean, error
+
+
+@pytest.mark.parametrize("names", [NAMES[1:3], NAMES[3:4] + NAMES[5:]])
+def test_shared_paths_agree_with_photons(scene, names):
+    """Backward paths that serve unlike linings at once, against photons in each box alone.
+
+    The first group is not one that the study would form: mirror shares of 0.75 and 0.5.
+    """
+    group = [variant(scene, name) for name in names]
+    batches = traced(scene, group, 220)
+    mean, error = batches.mean(axis=1), batches.std(axis=1, ddof=1) / 8.0
+    for number, one in enumerate(group):
+        photons, photon_error = lined(scene, one.walls)
+        for case in (0, 1):
+            column = 2 * number + case
+            both = np.hypot(error[:, column], photon_error[case])
+            # The linings of a group differ by far more than this.
+            assert all_agree(mean[:, column], both, photons[case], catches=0.25, degrees=DEGREES)
+
+
+def test_a_lining_alone_and_in_a_group_agree(scene):
+    polished, mirror = variant(scene, NAMES[1]), variant(scene, "metallised polyester, metal side")
+    together = traced(scene, [polished, mirror], 700, seed=5, faces=2)[..., :2]
+    alone = traced(scene, [polished], 700, seed=6, faces=2)
+    assert (together != alone).any()
+    for unit in range(2):
+        for case in range(2):
+            one, other = together[unit, :, case], alone[unit, :, case]
+            error = np.hypot(one.std(ddof=1), other.std(ddof=1)) / 8.0
+            assert agrees(one.mean(), error, other.mean(), catches=0.15, degrees=DEGREES)
+
+
+def test_a_group_of_one_has_the_weights_of_the_scene(scene):
+    """Relined with what it has, the scene gives the very same numbers: weights are exactly one."""
+    own = traced(scene, [Variant("as it is", wall_surfaces(scene.triangles))], 4)
+    run = AdjointRun(kernel_scene(scene.triangles), scene.triangles, 5, 2, cases=slice(0, 2))
+    units = judged_units(scene.triangles)
+    run.add_targets([units.target(k) for k in range(len(units.faces))])
+    run.add_paths(np.arange(len(units.faces)), np.full(len(units.faces), 4))
+    assert (run.batch_irradiance(np.arange(len(units.faces))).sum(axis=2) == own).all()
+
+
+def test_mirror_wall_is_an_image_source(tmp_path):
+    """One perfect mirror wall, all else black: the light of the lamps and of their images.
+
+    The plate faces the mirror behind it; the image of each lamp lies as far behind the wall.
+    """
+    scene = three_lamps(tmp_path, edge=130)
+    mirror = raysim.library.Surface("perfect mirror", 1.0, 1.0, 1.0, 1.0)
+    names = [b.name for b in scene.triangles.bodies if b.kind == "wall"]
+    behind = names.index("chamber: back")
+    walls = tuple(mirror if k == behind else BLACK for k in range(len(names)))
+    dark = replace(
+        scene,
+        triangles=replace(
+            scene.triangles,
+            surfaces=tuple(replace(BLACK, name=s.name) for s in scene.triangles.surfaces),
+        ),
+    )
+    batches = traced(dark, [Variant("mirror", walls)], 400)
+    bare = traced(dark, [Variant("bare", (BLACK,) * len(names))], 400)
+    gain = (batches - bare)[..., 1]
+    units = judged_units(scene.triangles)
+    inner = np.flatnonzero(units.sides == 1)  # towards the back wall, which lies at y = 250 mm
+    lamps = [(t.start, t.end, t.radius, t.lamp) for t in scene.triangles.tubes]
+    from_image = np.zeros(len(inner))
+    for number, unit in enumerate(inner):
+        corners = scene.triangles.corners[units.faces[unit]]
+        for start, end, radius, lamp in lamps:
+            watts = scene.triangles.lamps[lamp].uvc_W
+            image = [np.array([p[0], 0.5 - p[1], p[2]]) for p in (start, end)]
+            from_image[number] += irradiance_of_tube(corners, *image, radius, watts)
+    # Tubes hide parts of each other's images: the sum is an upper limit, missed by little.
+    mean, error = gain[inner].mean(axis=1), gain[inner].std(axis=1, ddof=1) / 8.0
+    assert (mean < from_image + 5.0 * error).all()
+    assert (mean > 0.9 * from_image - 5.0 * error).all()
+    assert (error < 0.05 * from_image).all()
+
+
+def irradiance_of_tube(corners, start, end, radius, watts, points=200):
+    """Mean irradiance (W/m2) of a triangle that looks towards +y, from a thin glowing tube.
+
+    Lambertian mantle seen from afar: radiant intensity per length of watts / (pi^2 length) times
+    the sine to the axis (Keitz 1971); midpoint rule along the tube and over the triangle.
+    """
+    steps = (np.arange(points) + 0.5) / points
+    along = start + steps[:, None] * (end - start)
+    length = np.linalg.norm(end - start)
+    axis = (end - start) / length
+    weights = [(a, b, 1 - a - b) for a in (1 / 6, 2 / 3) for b in (1 / 6, 2 / 3) if a + b < 0.9]
+    total = 0.0
+    for weight in weights:
+        way = along - np.array(weight) @ corners
+        distance = np.linalg.norm(way, axis=1)
+        sine = np.sqrt(1.0 - (way @ axis / distance) ** 2)
+        cosine = np.maximum(way[:, 1] / distance, 0.0)
+        intensity = watts / (np.pi**2 * length) * sine
+        total += (intensity * cosine / distance**2).sum() * length / points / len(weights)
+    return total
+
+
+@pytest.fixture(scope="module")
+def study(scene):
+    """Six linings and the box as it is (foil)."""
+    return compare_linings(
+        scene,
+        [find_surface(name) for name in NAMES],
+        as_written=("as it is", wall_surfaces(scene.triangles)),
+        prices={"white paint": 4.0},
+        seed=1,
+        precision=0.03,
+        threads=2,
+        wall_lining=None,
+        walls=True,
+        progress=lambda *_: None,
+    )
+
+
+def test_the_bright_beat_the_dark(study):
+    names = [row.name for row in study.rows]
+    assert names[0] == NAMES[0]
+    assert set(names[-3:]) == {"white paint", "household mirror", "bare plywood"}
+    by_name = {row.name: row for row in study.rows}
+    for name in ("white paint", "household mirror"):
+        assert 1.0 < by_name[name].gain[CAUTIOUS] < 1.4
+    assert by_name[NAMES[0]].gain[CAUTIOUS] > 5.0
+    assert by_name["white paint"].cost == pytest.approx(4.0 * by_name["white paint"].area)
+    # 2 (0.3 x 0.25 + 0.3 x 0.35 + 0.25 x 0.35) m2
+    assert by_name["white paint"].area == pytest.approx(0.535)
+
+
+def test_bounds_and_times_agree_with_a_dose_run(scene, study):
+    """The box as it is: the same worst face and time as the main job finds."""
+    dose = raysim.simulate(scene, seed=9, photons=1_000_000, precision=0.03)
+    row = next(row for row in study.rows if row.name == "as it is")
+    for case in (CAUTIOUS, EXPECTED):
+        ours, theirs = row.cases[case], dose.cases[case]
+        assert ours.settled
+        assert ours.exposure_time == pytest.approx(theirs.exposure_time, rel=0.05)
+
+
+def test_pairs_are_sharper_than_separate_runs(study):
+    """Common random numbers: the difference is known better than from runs of their own."""
+    alike = [pair for pair in study.pairs if pair.error > 0.0]
+    gains = [pair.separate_error / pair.error for pair in alike]
+    assert max(gains) > 2.0
+    assert np.median(gains) > 1.1
+
+
+def test_a_lining_cannot_be_told_from_itself(scene):
+    foil = find_surface("foil")
+    study = compare_linings(
+        scene,
+        [foil],
+        as_written=("as it is", wall_surfaces(scene.triangles)),
+        prices={},
+        seed=3,
+        precision=0.1,
+        threads=2,
+        wall_lining=None,
+        walls=False,
+        progress=lambda *_: None,
+    )
+    (pair,) = study.pairs
+    assert not pair.told_apart
+    assert pair.difference == pair.error == 0.0
+
+
+def test_groups_keep_unlike_linings_apart(scene):
+    groups = in_groups([variant(scene, name) for name in NAMES])
+    together = [sorted(one.name for one in group) for group in groups]
+    assert ["bare plywood", "white paint"] in together
+    assert ["household mirror"] in together
+    assert [NAMES[0]] in together
+
+
+def test_cells_hold_every_judged_face_side_once(scene):
+    units = judged_units(scene.triangles)
+    cells = in_cells(scene.triangles, units)
+    assert sorted(cells.units.tolist()) == list(range(len(units.faces)))
+    assert cells.areas.sum() == pytest.approx(units.areas.sum())
+    targets = [cells.target(k) for k in range(len(cells.faces))]
+    assert len({t.stream for t in targets}) == len(targets)
+    assert all(isinstance(t, Target) for t in targets)
+
+
+def test_command_writes_all_and_says_what_to_do(tmp_path):
+    write_scene(tmp_path)
+    words = ("linings", "scene.toml", "--lining", "foil", "--lining", "white paint")
+    words += ("--price", "foil=2", "--precision", "0.2", "--no-walls", "--out", "out")
+    said = raysim_said(*words, folder=tmp_path)
+    assert said.status == 0
+    assert "Run 'raysim dose'" in said.words
+    assert "Crisis-capacity measure only" in said.words
+    written = contents(tmp_path / "out")
+    assert set(written) == {"result.json", "report.html", "pictures/linings.png"}
+    result = json.loads(written["result.json"])
+    assert [row["name"] for row in result["linings"]][-1] == "white paint"
+    again = raysim_said(*words, folder=tmp_path)
+    assert again.status == 2
+    assert "--force" in again.err
+
+
+@pytest.mark.parametrize(
+    ("words", "mend"),
+    [
+        (("--lining", "foyl"), "did you mean"),
+        (("--lining", "foil", "--price", "foil=cheap"), "not a name and a price"),
+        (("--lining", "foil", "--price", "white paint=3"), 'add --lining "white paint"'),
+    ],
+)
+def test_mistakes_are_one_line(tmp_path, words, mend):
+    write_scene(tmp_path)
+    said = raysim_said("linings", "scene.toml", *words, folder=tmp_path)
+    assert said.status == 2
+    assert mend in said.err
+    assert len(said.err.splitlines()) == 1
+    assert not (tmp_path / "results").exists()

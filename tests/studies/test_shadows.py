@@ -1,0 +1,146 @@
+"""Shadows with known answers: an occluder of known shadow, a plate turned round."""
+
+import json
+
+import numpy as np
+import pytest
+import trimesh
+from running import contents, raysim_said
+from small_scenes import box, write_scene
+
+import raysim
+from raysim.judge import judged_units
+from raysim.result import CAUTIOUS
+from raysim.studies.patches_dark import ITSELF_TURNED, dark_patches, sights
+from raysim.studies.shadows import find_shadows
+
+BLACK = {"reflectance": 0.0}
+
+
+def upright(width, height):
+    """Open sheet about its own origin, facing the door (mm)."""
+    x, z = 0.5 * width, 0.5 * height
+    corners = [[-x, 0, -z], [x, 0, -z], [x, 0, z], [-x, 0, z]]
+    return trimesh.Trimesh(corners, [[0, 1, 2], [0, 2, 3]], process=False)
+
+
+def behind_a_screen(folder, screen, lamp, lining=BLACK, **plate):
+    """A judged plate at y = 300 mm, a thin screen at y = 200 and a lamp about y = 100."""
+    judged = {
+        "name": "plate",
+        "mesh": "sheet.ply",
+        "surface": BLACK,
+        "at": [200, 300, 200],
+        "judged": True,
+        "edge": 4,
+    } | plate
+    things = [judged]
+    if screen is not None:
+        size, at = screen
+        things.append({"name": "screen", "mesh": "screen.ply", "surface": BLACK, "at": at})
+        meshes = {"screen": box([size[0], 0.2, size[1]], [-size[0] / 2, -0.1, -size[1] / 2])}
+    else:
+        meshes = {}
+    data = {
+        "title": "screen",
+        "chamber": {"inside": [400, 400, 400], "lining": lining},
+        "lamp": [{"name": "lamp", "reflectance": 0.0, "uvc": "1 W"} | lamp],
+        "object": things,
+    }
+    return raysim.load_scene(write_scene(folder, data, sheet=upright(120, 120), **meshes))
+
+
+POINT = {"from": [197, 100, 200], "to": [203, 100, 200], "diameter": 6}
+LINE = {"from": [200, 100, 140], "to": [200, 100, 260], "diameter": 4}
+
+
+def front(result, scene):
+    """Irradiance with the plate's back, which sees no light at all, taken out."""
+    field = result.cases[CAUTIOUS].irradiance.copy()
+    field[:, 1] = np.inf
+    return field
+
+
+def test_a_shadow_has_the_size_that_geometry_says(tmp_path):
+    scene = behind_a_screen(tmp_path, ([30, 30], [200, 200, 200]), POINT)
+    result = raysim.simulate(scene, photons=1_500_000)
+    field = front(result, scene)
+    median = float(np.median(field[scene.triangles.judged[:, 0], 0]))
+    first = dark_patches(scene.triangles, field, 0.5 * median, 25e-6)[0]
+    # Umbra 60 - 6 mm, penumbra to 60 + 6 mm; half-light at 60 mm. Faces are up to 4 mm wide.
+    assert (0.056) ** 2 < first.area < (0.064) ** 2
+    assert np.allclose(first.centroid, [0.2, 0.3, 0.2], atol=0.001)
+    (sight,) = sights(scene.triangles, first)
+    assert sight.hidden["screen"] > 0.93
+    assert sight.seen < 0.07
+
+
+def test_nothing_hides_the_lamp_without_the_screen(tmp_path):
+    scene = behind_a_screen(tmp_path, None, POINT)
+    units = judged_units(scene.triangles)
+    field = np.where(scene.triangles.judged, 1.0, np.inf)
+    patches = dark_patches(scene.triangles, field, 2.0, 0.0)
+    assert len(patches) == 2  # one on each side, of the whole plate
+    assert sum(patch.area for patch in patches) == pytest.approx(units.areas.sum())
+    by_side = {patch.side: sights(scene.triangles, patch)[0] for patch in patches}
+    assert by_side[0].seen == 1.0
+    assert by_side[1].hidden == {ITSELF_TURNED: pytest.approx(1.0)}
+
+
+def test_half_a_tube_is_hidden_by_a_screen_up_to_its_middle(tmp_path):
+    """From a small plate at the height of the tube's middle the lower half is hidden."""
+    scene = behind_a_screen(tmp_path, ([100, 100], [200, 200, 150]), LINE, scale=0.02)
+    field = np.where(scene.triangles.judged, 1.0, np.inf)
+    patch = next(p for p in dark_patches(scene.triangles, field, 2.0, 0.0) if p.side == 0)
+    (sight,) = sights(scene.triangles, patch)
+    assert sight.hidden["screen"] == pytest.approx(0.5, abs=0.03)
+    assert sight.seen == pytest.approx(0.5, abs=0.03)
+
+
+def test_patches_that_do_not_touch_stay_apart(tmp_path):
+    scene = behind_a_screen(tmp_path, None, POINT)
+    field = np.where(scene.triangles.judged, 1.0, np.inf)
+    field[:, 1] = np.inf
+    field[np.abs(scene.triangles.centroids[:, 0] - 0.2) < 0.01, 0] = 3.0
+    patches = dark_patches(scene.triangles, field, 2.0, 0.0)
+    assert len(patches) == 2
+    sides = sorted(float(patch.centroid[0]) for patch in patches)
+    assert sides[0] < 0.18
+    assert sides[1] > 0.22
+
+
+def test_turning_round_gives_the_back_what_the_front_had(tmp_path):
+    """A plate about its own origin with a lamp before it: turned by 180 degrees, sides swap."""
+    scene = behind_a_screen(tmp_path, None, LINE, lining={"reflectance": 0.5}, edge=30)
+    result = raysim.simulate(scene, photons=1_000_000)
+    study = find_shadows(
+        scene, result, share=1.0, smallest=1e-4, seed=1, threads=2, progress=lambda *_: None
+    )
+    first = study.shadows[0]
+    assert first.place.startswith("plate, inside")
+    assert first.hiding[ITSELF_TURNED] == pytest.approx(1.0)
+    field = result.cases[CAUTIOUS].irradiance
+    areas = scene.triangles.areas[first.patch.faces]
+    front_light, back_light = (areas @ field[first.patch.faces, s] / areas.sum() for s in (0, 1))
+    turned = next(r for r in study.remedies if "+180" in r.what)
+    assert turned.clear
+    assert turned.gain == pytest.approx(front_light / back_light, rel=0.12)
+    assert abs(turned.gain - front_light / back_light) < 4.5 * (turned.gain_error + 0.01)
+    lined = next(r for r in study.remedies if "PTFE" in r.what)
+    assert lined.clear
+    assert lined.gain > 1.5
+
+
+def test_command_writes_all_and_says_what_to_do(tmp_path):
+    behind_a_screen(tmp_path, ([30, 30], [200, 200, 200]), POINT, lining="foil", edge=10)
+    words = ("shadows", "scene.toml", "--photons", "300000", "--share", "0.9", "--out", "out")
+    said = raysim_said(*words, folder=tmp_path)
+    assert said.status == 0
+    assert "The darkest patch is plate" in said.words
+    assert "Crisis-capacity measure only" in said.words
+    written = contents(tmp_path / "out")
+    assert {"result.json", "report.html", "pictures/patch_1.png"} <= set(written)
+    record = json.loads(written["result.json"])
+    assert record["patches"][0]["area_cm2"] > 0.25
+    assert record["remedies"]
+    assert raysim_said(*words, folder=tmp_path).status == 2
