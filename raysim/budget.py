@@ -58,6 +58,7 @@ def spot_derivatives(
     table = arrays.surfaces._replace(
         reflectance=columns,
         transmittance=np.repeat(through[:, None], columns.shape[1], axis=1),
+        lobe=np.repeat(arrays.surfaces.specular[:, None], columns.shape[1], axis=1),
     )
     run = AdjointRun(replace(arrays, surfaces=table), triangles, seed, threads)
     side = SIDES.index(spot.side)

@@ -63,23 +63,25 @@ def cycles_within(limit: float, dose: float) -> int:
 def part_wear(result: Result) -> tuple[PartWear, ...]:
     """Wear of facepieces and straps by the end of the timer; empty without a finite timer.
 
-    Bright case: high end of every reflectance, new lamps at full output. Of noisy estimates the
-    largest is taken, which errs to more wear.
+    Bright case: high end of every reflectance, new lamps at full output. The best-lit place is the
+    one with the largest lower end of its error: the largest of many noisy values is mostly noise.
     """
     if not np.isfinite(result.timer):
         return ()
     triangles = result.triangles
-    irradiance = np.where(triangles.judged, result.cases[BRIGHT].irradiance, 0.0)
+    case = result.cases[BRIGHT]
+    irradiance = np.where(triangles.judged, case.irradiance, 0.0)
+    error = np.where(triangles.judged, case.standard_error, 0.0)
     is_strap = np.array([STRAP_WORD in part.name.casefold() for part in triangles.parts])
     strap = is_strap[triangles.face_part]
     seconds = result.warm_up.effective_seconds(result.timer)
     found = []
-    for part, values in (
-        (FACEPIECE, irradiance[~strap].max(axis=1, initial=0.0)),
-        (STRAPS, irradiance[strap].sum(axis=1)),
+    for part, values, errors in (
+        (FACEPIECE, irradiance[~strap].ravel(), error[~strap].ravel()),
+        (STRAPS, irradiance[strap].sum(axis=1), np.hypot(*error[strap].T)),
     ):
-        best = float(values.max(initial=0.0))
-        if best > 0.0:
+        if len(values) and values.max() > 0.0:
+            best = float(values[(values - 2.0 * errors).argmax()])
             found.append(PartWear(part, best, best * seconds))
     return tuple(found)
 

@@ -249,6 +249,9 @@ class AdjointRun:
         self.max_bounces = max_bounces
         self.key = split_word(seed)
         s = scene.surfaces
+        if not s.reflectance.shape == s.transmittance.shape == s.lobe.shape:
+            # Compiled code reads past the end of a short table without a word.
+            raise ValueError("reflectance, transmittance and lobe differ in shape")
         self.surfaces = s._replace(
             reflectance=np.ascontiguousarray(s.reflectance[:, cases]),
             transmittance=np.ascontiguousarray(s.transmittance[:, cases]),

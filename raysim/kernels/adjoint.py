@@ -246,16 +246,13 @@ def adjoint_path(
     reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
     specular, lobe = surfaces.specular, surfaces.lobe
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
-    low = path & MASK
-    stream = starts.stream[target]
-    high = (path >> SHIFT) << np.uint64(8)
+    stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, u2, u3 = uniforms(low, stream, np.uint64(0), high | ADJOINT_START, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     lx, ly, lz = square_to_cosine_hemisphere(u2, u3)
     dx, dy, dz = from_local(lx, ly, lz, nx, ny, nz)
     weight[:] = 1.0
-    mirror = False
-    rays = 0
+    mirror, rays = False, 0
     for bounce in range(max_bounces):
         step = np.uint64(bounce)
         if not mirror:

@@ -62,9 +62,14 @@ def failure_line(result: Result) -> str | None:
     if not result.lamp_failures or not np.isfinite(result.timer):
         return None
     worst = max(result.lamp_failures, key=lambda failure: failure.exposure_time)
+    check = "check that all lamps burn in every cycle, never with bare eyes."
+    if worst.precision > COARSE:
+        return (
+            f"What a failure of {worst.lamp} would mean is not settled by this run; 'raysim dose "
+            f'SCENE --without "{worst.lamp}"\' settles it. Until then: {check}'
+        )
     share = worst.dose_at_timer / (result.safety_factor * result.target_dose)
     return (
         f"If {worst.lamp} fails unnoticed, the worst-lit spot is sure of only {share:.0%} of what "
-        "is asked by the end of the timer: check that all lamps burn in every cycle, never with "
-        "bare eyes."
+        f"is asked by the end of the timer: {check}"
     )
