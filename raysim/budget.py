@@ -21,6 +21,7 @@ STEP = 0.01  # of a reflectance, up and down
 SHIFT = 0.005  # m: how far a respirator may hang off its place, half-width
 PATHS = 2048  # per batch, for the surfaces and lamps
 SHIFT_PATHS = 1024  # per batch and place
+FINE, COARSER = 0.05, 16  # a run to a precision above FINE gets a budget from so much fewer paths
 ROOT3 = np.sqrt(3.0)  # a rectangular half-width over it is a standard uncertainty
 
 
@@ -112,7 +113,8 @@ def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None
     """
     spot = result.cases[EXPECTED].worst
     triangles, threads = result.triangles, threads or default_threads()
-    by_lamp, slope, _, noise = spot_derivatives(triangles, spot, seed, threads)
+    part = 1 if (result.precision_asked or 1.0) <= FINE else COARSER
+    by_lamp, slope, _, noise = spot_derivatives(triangles, spot, seed, threads, PATHS // part)
     total = float(by_lamp.sum())
     if not total > 0.0:
         return None
@@ -121,7 +123,7 @@ def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None
     pattern = known["lamp_pattern_half_width"]
     source = f"{pattern.source} ({pattern.mark})"
     rows.append(Contribution("direction of the lamps' light", 1.0, pattern.value / ROOT3, source))
-    moved = float(np.linalg.norm(shift_slopes(triangles, spot, seed, threads)))
+    moved = float(np.linalg.norm(shift_slopes(triangles, spot, seed, threads, SHIFT_PATHS // part)))
     hang = f"±{1000 * SHIFT:g} mm each way, rectangular (estimate, no source)"
     rows.append(Contribution("place of the respirator, per m", moved, SHIFT / ROOT3, hang))
     rows.append(Contribution("counting", 1.0, noise, "batches of this run"))

@@ -150,7 +150,8 @@ def write_results(
         notice("writing the report")
         write_report(result, shown, fresh / "report.html", written_inputs, command=command)
         write_card(result, shown, fresh / "card.html")
-        write_card_png(result, shown, fresh / "card.png")
+        if pictures:
+            write_card_png(result, shown, fresh / "card.png")
         if result.written is not None and result.written.chamber.inside is not None:
             write_builders_sheet(result.written, fresh / "builder.html")
 

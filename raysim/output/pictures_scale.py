@@ -9,7 +9,6 @@ from raysim.units import to_mJ_cm2, to_mW_cm2
 
 LARGEST_LINEAR_RANGE = 20.0  # highest / lowest value beyond which the scale is logarithmic
 LARGEST_RANGE = 1e4
-SHOWN_SHARE = 0.999  # of the face-sides have a colour of their own; the noisy rest the brightest
 COLOUR_MAP = "viridis"  # even steps of lightness, so that colour-blind eyes can read it
 
 
@@ -70,13 +69,16 @@ def dose_scale(result: Result, case: str) -> DoseScale:
         name, words = "irradiance at full output", "no light found"
         return DoseScale(name, "mW/cm²", values, low, high, logarithmic, (), wanting, words)
     values = to_mJ_cm2(result.dose_at_timer(case))
+    seconds = result.warm_up.effective_seconds(result.timer)
     target = float(to_mJ_cm2(result.target_dose))
     asked = result.safety_factor * target
     marks: tuple[tuple[float, str], ...] = ((target, "target"),)
     if asked > target:
         marks += ((asked, f"target × {result.safety_factor:g}"),)
     wanting = judged & (values < target)
-    shown = np.append(values[judged & ~wanting], [target, asked])
+    # Above the best-lit spot there is only noise, which gets the colour of that spot.
+    best = float(to_mJ_cm2(result.cases[case].best.irradiance * seconds))
+    shown = np.append(np.minimum(values[judged & ~wanting], best), [target, asked])
     low, high, logarithmic = _range(shown)
     name, words = "dose at the timer", "below the target"
     return DoseScale(name, "mJ/cm²", values, low, high, logarithmic, marks, wanting, words)
@@ -91,7 +93,7 @@ def _range(values: np.ndarray) -> tuple[float, float, bool]:
     """Ends of the scale, never equal, and whether it is logarithmic."""
     if not len(values):
         return 0.0, 1.0, False
-    low, high = float(values.min()), float(np.quantile(values, SHOWN_SHARE, method="higher"))
+    low, high = float(values.min()), float(values.max())
     if high <= low * 1.02:
         low, high = 0.99 * low, 1.01 * high
     low = max(low, high / LARGEST_RANGE)

@@ -130,7 +130,7 @@ def test_all_files_of_a_result_are_written(tmp_path):
     assert write_results(result, out, EXPECTED, pictures=False, notice=told.append) == ""
     names = {path.name for path in out.iterdir()}
     files = {"result.json", "faces.csv", "dose_map.vtp", "report.html"}
-    assert names == files | {"card.html", "card.png"}
+    assert names == files | {"card.html"}
     assert told == ["writing the dose map", "writing the report"]
     text = (out / "result.json").read_text("utf-8")
     assert json.loads(text)["case"] == "expected"

@@ -140,8 +140,13 @@ def test_scale_shows_the_dose_at_the_timer(result):
 def test_wide_range_is_logarithmic(result):
     irradiance = result.cases[CAUTIOUS].irradiance.copy()
     narrow = dose_scale(result, CAUTIOUS)
-    irradiance[result.cases[CAUTIOUS].best.face] *= 100.0
-    wide = dose_scale(synthetic.with_case(result, CAUTIOUS, irradiance), CAUTIOUS)
+    best = result.cases[CAUTIOUS].best
+    irradiance[best.face] *= 100.0
+    bright = synthetic.with_case(result, CAUTIOUS, irradiance)
+    brighter = replace(bright.cases[CAUTIOUS], best=replace(best, irradiance=100 * best.irradiance))
+    # What only noise puts above the best-lit spot does not stretch the scale.
+    assert dose_scale(bright, CAUTIOUS).high == narrow.high
+    wide = dose_scale(replace(bright, cases={**bright.cases, CAUTIOUS: brighter}), CAUTIOUS)
     assert not narrow.logarithmic
     assert wide.logarithmic
     middle = np.sqrt(wide.low * wide.high)
