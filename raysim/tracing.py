@@ -11,7 +11,7 @@ from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES, FRESNEL, Geometry, LampTubes, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
 from raysim.library import Surface
-from raysim.scene.triangles import SceneTriangles
+from raysim.scene.triangles import METER_LIFT, SceneTriangles
 
 MAX_BOUNCES = 10_000
 BATCH_PHOTONS = 32_768  # photons of all lamps in one batch
@@ -301,7 +301,7 @@ def _starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Target]
     corners, normals, primitive, share, first = [], [], [], [], [0]
     for target in targets:
         if target.at is not None and target.facing is not None:
-            corners.append(np.tile(target.at, (1, 3)))
+            corners.append(np.tile(target.at + METER_LIFT * target.facing, (1, 3)))
             normals.append(target.facing[None])
             primitive.append(np.array([-1]))
             share.append(np.ones(1))

@@ -6,7 +6,7 @@ from raysim.errors import Fault, Level
 from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
 from raysim.scene.build import BuiltScene
-from raysim.scene.triangles import SIDES, SceneTriangles
+from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles
 from raysim.scene.tubes import faces_within, segment_distance, tube_points
 
 TOUCHING = 0.0003  # m: a judged face this close to another surface gets next to no light
@@ -72,7 +72,7 @@ def contact_faults(scene: BuiltScene) -> list[Fault]:
         _check_lamp(report, walls, number)
     _check_tubes_apart(report)
     for number, meter in enumerate(triangles.meters):
-        if not walls.seen_from_inside(meter.at[None])[0]:
+        if not walls.seen_from_inside((meter.at + METER_LIFT * meter.facing)[None])[0]:
             key = f'meter {number + 1} "{meter.name}".at'
             report.add(key, "the point lies outside the box", "move it inside", Level.ERROR)
     return report.faults

@@ -7,6 +7,7 @@ import numpy as np
 from raysim.library import Surface
 
 OUTSIDE, INSIDE = 0, 1
+METER_LIFT = 1e-6  # m: a meter that lies on a wall looks from just before it, or it would be shaded
 SIDES = ("outside", "inside")
 
 
