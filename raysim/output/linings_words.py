@@ -75,13 +75,12 @@ def more_lines(study: LiningStudy, as_written: str) -> tuple[str, ...]:
 def _bright_but_useless(study: LiningStudy) -> str:
     known = surfaces()
     fooled = [r for r in study.rows if r.name in known and known[r.name].looks_bright]
-    gains = [row.gain[CAUTIOUS] for row in fooled if math.isfinite(row.gain[CAUTIOUS])]
-    if not gains:
+    if not fooled:
         return ""
-    names = ", ".join(row.name for row in fooled)
+    times = [f"{row.name} ({minutes_seconds(row.cases[CAUTIOUS].exposure_time)})" for row in fooled]
     return (
-        f"What looks bright to the eye and is not at 254 nm: {names} (at most {max(gains):.2f} "
-        "times what a bare black box gives the darkest spot)."
+        "What looks bright to the eye and is nearly black at 254 nm, with the exposure it would "
+        f"take in the cautious case: {', '.join(times)}."
     )
 
 
