@@ -115,6 +115,7 @@ def _colour_words(result: Result, scale: DoseScale, case: str) -> str:
     words = f"Colours: {scale.label}, {case} case, {kind} scale"
     if np.isfinite(result.timer):
         words += f", timer {minutes_seconds(result.timer)}."
+        words += " The scale ends at the best-lit spot; what lies above it is counting noise."
     else:
         words += ". There is no finite timer setting, so no dose can be shown."
     if scale.wanting.any():
