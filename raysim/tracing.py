@@ -3,6 +3,7 @@
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
@@ -268,8 +269,9 @@ class AdjointRun:
         self._targets.extend(targets)
         count = len(self._targets)
         if count > len(self._sums):  # room for as many again, so that few additions copy
-            more = np.zeros((2 * count - len(self._sums), *self._sums.shape[1:]))
-            self._sums = np.concatenate([self._sums, more])
+            wider = np.zeros((2 * count, *self._sums.shape[1:]))
+            wider[: len(self._sums)] = self._sums
+            self._sums = wider
         self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
 
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
@@ -298,26 +300,24 @@ class AdjointRun:
 
 
 def _starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Target]) -> Starts:
-    corners, normals, primitive, share, first = [], [], [], [], [0]
-    for target in targets:
-        if target.at is not None and target.facing is not None:
-            corners.append(np.tile(target.at + METER_LIFT * target.facing, (1, 3)))
-            normals.append(target.facing[None])
-            primitive.append(np.array([-1]))
-            share.append(np.ones(1))
-        else:
-            faces = np.array(target.faces)
-            signs = np.where(np.array(target.sides) == 0, 1.0, -1.0)
-            corners.append(triangles.corners[faces].reshape(-1, 9))
-            normals.append(triangles.normals[faces] * signs[:, None])
-            primitive.append(scene.position[faces])
-            share.append(np.cumsum(triangles.areas[faces]) / triangles.areas[faces].sum())
-        first.append(first[-1] + len(primitive[-1]))
-    return Starts(
-        np.array(first, np.int64),
-        np.array([target.stream for target in targets], np.uint64),
-        np.concatenate(share),
-        np.concatenate(corners),
-        np.concatenate(normals),
-        np.concatenate(primitive).astype(np.int64),
+    """Members of all targets in one list; a point is a triangle without extent."""
+    size = np.array([len(target.faces) or 1 for target in targets])
+    first = np.concatenate([[0], np.cumsum(size)])
+    members = lambda name: list(  # noqa: E731
+        chain.from_iterable(getattr(target, name) or (0,) for target in targets)
     )
+    faces, sides = np.array(members("faces")), np.array(members("sides"))
+    corners = triangles.corners[faces].reshape(-1, 9)
+    normals = triangles.normals[faces] * np.where(sides == 0, 1.0, -1.0)[:, None]
+    primitive = scene.position[faces]
+    below = np.cumsum(triangles.areas[faces])
+    before = np.concatenate([[0.0], below])[first[:-1]]
+    whole = below[first[1:] - 1] - before
+    share = (below - np.repeat(before, size)) / np.repeat(whole, size)
+    share[first[1:] - 1] = 1.0
+    for row, target in zip(first.tolist(), targets, strict=False):
+        if target.at is not None and target.facing is not None:
+            corners[row] = np.tile(target.at + METER_LIFT * target.facing, 3)
+            normals[row], primitive[row] = target.facing, -1
+    stream = np.array([target.stream for target in targets], np.uint64)
+    return Starts(first.astype(np.int64), stream, share, corners, normals, primitive)
