@@ -16,7 +16,9 @@ import time
 from datetime import date
 from pathlib import Path
 
-import numpy as np
+from growth import growth
+from merit import merit
+from peers import hits, photons
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent / "scenes" / "clinic_locker.toml"
@@ -64,66 +66,39 @@ def tracing(quick: bool) -> dict[str, float]:
     return figures
 
 
-def closest_hits(quick: bool) -> dict[str, float]:
-    """Closest hits per second on one core, and the ratio to Embree where embreex is there."""
-    import raysim
-    from raysim.kernels.probe import first_hits
-    from raysim.tracing import kernel_scene
+def table(figures: dict[str, float], machine: str) -> str:
+    """The text of benchmarks/README.md."""
+    rows = "\n".join(f"| {name} | {value:.3g} |" for name, value in figures.items())
+    return f"""# Figures
 
-    scene = raysim.load_scene(DEMO)
-    geometry = kernel_scene(scene.triangles).geometry
-    count = 20_000 if quick else 500_000
-    generator = np.random.default_rng(1)
-    size = scene.triangles.corners.reshape(-1, 3).max(axis=0)
-    origins = generator.random((count, 3)) * size
-    directions = generator.normal(size=(count, 3))
-    directions /= np.linalg.norm(directions, axis=1)[:, None]
-    things = (geometry.nodes, geometry.blocks, np.zeros((0, 8)), len(geometry.normals))
-    reach = np.full(count, np.inf)
-    first_hits(*things, origins[:10], directions[:10], reach[:10])
-    ours, theirs = [], []
-    embree = _embree(scene)
-    for _ in range(1 if quick else 5):
-        started = time.perf_counter()
-        first_hits(*things, origins, directions, reach)
-        ours.append(count / (time.perf_counter() - started) / 1e6)
-        if embree:
-            started = time.perf_counter()
-            embree.run(origins.astype("f4"), directions.astype("f4"), query="DISTANCE")
-            theirs.append(count / (time.perf_counter() - started) / 1e6)
-    figures = {"closest hits/s, one core, millions": float(np.median(ours))}
-    if theirs:
-        figures["Embree, same rays, millions"] = float(np.median(theirs))
-        figures["ratio to Embree"] = float(np.median(ours) / np.median(theirs))
-    return figures
+`python benchmarks/run.py` measures all of it, peers in turns with ours in the same run, and writes
+this table and a line of results.jsonl; medians. `--quick` only proves that it runs.
+`absorption.py`, `linings.py` and `hooks.py` answer questions of their own.
 
+{date.today().isoformat()}, {machine}.
 
-def _embree(scene):
-    try:
-        from embreex import rtcore_scene
-        from embreex.mesh_construction import TriangleMesh
-    except ImportError:
-        print("embreex is not installed (extra 'bench'): no comparison with Embree")
-        return None
-    embree = rtcore_scene.EmbreeScene()
-    TriangleMesh(embree, scene.triangles.corners.astype("f4"))
-    return embree
+| what | figure |
+|---|---|
+{rows}
+"""
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="only prove that it runs")
     quick = parser.parse_args().quick
-    figures = {**command_times(quick), **tracing(quick), **closest_hits(quick)}
+    figures = {**command_times(quick), **tracing(quick)}
+    beside = {**hits(quick), **photons(quick, DEMO)}
+    figures |= {**beside, **growth(quick), **merit(quick, DEMO, beside)}
     for name, value in figures.items():
-        print(f"{name:<48} {value:10.3f}")
-    if not quick:
-        machine = (
-            f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
-        )
-        row = {"date": date.today().isoformat(), "machine": machine, **figures}
-        with (HERE / "results.jsonl").open("a", encoding="utf-8") as file:
-            file.write(json.dumps(row) + "\n")
+        print(f"{name:<72} {value:10.3f}")
+    if quick:
+        return
+    machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    row = {"date": date.today().isoformat(), "machine": machine, **figures}
+    with (HERE / "results.jsonl").open("a", encoding="utf-8") as file:
+        file.write(json.dumps(row) + "\n")
+    (HERE / "README.md").write_text(table(figures, machine), encoding="utf-8")
 
 
 if __name__ == "__main__":
