@@ -23,7 +23,7 @@ from raysim.result import (
     Result,
 )
 from raysim.scene.build import BuiltScene, build_scene
-from raysim.scene.read import file_hash, read_scene
+from raysim.scene.read import read_scene
 from raysim.statistics import (
     CONFIDENCE,
     FORWARD_ERROR,
@@ -263,7 +263,7 @@ class _Job:
         lamps = scene.triangles.lamps
         return Result(
             title=scene.written.title,
-            sha256=file_hash(list(scene.files)),
+            sha256=scene.sha256,
             raysim_version=__version__,
             seed=seed,
             triangles=scene.triangles,
