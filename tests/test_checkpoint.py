@@ -21,7 +21,7 @@ from raysim.tracing import ForwardRun
 sys.path.insert(0, str(Path(__file__).parent / "scene"))
 from small_scenes import small_scene, write_scene  # noqa: E402
 
-RUN = {"photons": 1, "precision": 0.02, "seed": 5}
+RUN = {"photons": 1, "precision": 0.1, "seed": 5}
 PHOTONS = "tracing photons"
 DARKEST = "tracing back from the darkest spots"
 BRIGHTEST = "tracing back from the brightest spots"
@@ -171,7 +171,7 @@ def refusal(scene, path: Path, **run) -> str:
     [
         ({"seed": 6}, "seed was 5 and is now 6"),
         ({"photons": 2}, "photons was 1 and is now 2"),
-        ({"precision": None}, "precision was 0.02 and is now None"),
+        ({"precision": None}, "precision was 0.1 and is now None"),
         ({"without": ("left",)}, "without was [] and is now ['left']"),
     ],
 )
@@ -358,5 +358,5 @@ def test_a_checkpoint_is_a_plain_archive_with_a_header(left, tmp_path):
     with np.load(path, allow_pickle=False) as archive:
         header = json.loads(archive["header"].tobytes().decode())
     assert header["format"] == "raysim checkpoint"
-    assert header["options"] == {"seed": 5, "photons": 1, "precision": 0.02, "without": []}
+    assert header["options"] == {"seed": 5, "photons": 1, "precision": 0.1, "without": []}
     assert set(header["inputs"]) > {"the scene file", 'mesh "plate.ply"', "raysim itself"}
