@@ -11,6 +11,7 @@ from raysim.lamps import keitz_power
 from raysim.library import Surface
 from raysim.scene import place, written
 from raysim.scene.meshes import MeshFault, MeshPart, load_parts
+from raysim.scene.read import file_digests, joined_hash
 from raysim.scene.subdivide import split_to_edge
 from raysim.scene.triangles import (
     Body,
@@ -110,6 +111,12 @@ class BuiltScene:
     triangles: SceneTriangles
     faults: tuple[Fault, ...]  # warnings only
     files: tuple[Path, ...]  # the scene file and its meshes
+    digests: tuple[str, ...]  # SHA-256 of each file, as it was when it was read
+
+    @property
+    def sha256(self) -> str:
+        """One hash of the scene file and its meshes, hexadecimal (definition)."""
+        return joined_hash(self.digests)
 
     def object_key(self, body: int) -> str:
         """Key of an object as the user would find it, such as `object 3 "respirator 1"`."""
@@ -168,7 +175,12 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
         raise SceneError(list(dict.fromkeys(builder.faults)))
     triangles = _joined(builder, lamps, tubes, _meters(scene), closed)
     files = (path, *sorted(builder.meshes))
-    return BuiltScene(path, scene, triangles, tuple(builder.faults), files)
+    try:
+        digests = file_digests(files)
+    except OSError as error:
+        what = f"{error.filename} cannot be read any more ({error.strerror})"
+        raise SceneError([Fault(str(path), "file", what, "put it back")]) from None
+    return BuiltScene(path, scene, triangles, tuple(builder.faults), files, digests)
 
 
 def _refuse_one_name_twice(builder: _Builder, scene: SceneAsWritten) -> None:

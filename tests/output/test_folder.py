@@ -1,13 +1,16 @@
 """The folder of a run is written whole or not at all, and takes the place of nothing else."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import synthetic
 
 from raysim.errors import RaysimError
 from raysim.output import draw, folder
+from raysim.output.dose_map import write_dose_map
 from raysim.output.folder import json_text, refuse_taken, write_results, write_whole
 from raysim.result import EXPECTED
 
@@ -74,9 +77,10 @@ def test_a_folder_is_put_in_place_whole(tmp_path):
 
 
 def test_a_folder_takes_the_place_of_an_older_one(tmp_path):
-    out = filled(tmp_path / "out", result_json="old", faces="old")
+    out = filled(tmp_path / "out", result_json="old", report="old", notes="dear clinic")
+    (out / "report").rename(out / "report.html")
     write_whole(out, one_file("new"))
-    assert contents(tmp_path) == {"out/result.json": "new"}
+    assert contents(tmp_path) == {"out/result.json": "new", "out/notes": "dear clinic"}
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
@@ -135,6 +139,21 @@ def test_all_files_of_a_result_are_written(tmp_path):
     text = (out / "result.json").read_text("utf-8")
     assert json.loads(text)["case"] == "expected"
     assert text == json_text(json.loads(text))
+
+
+def test_the_dose_map_opens_whatever_objects_are_called(tmp_path):
+    import pyvista
+
+    result = synthetic.result()
+    bodies = result.triangles.bodies
+    named = (replace(bodies[0], name="Schürze <b>"), *bodies[1:])
+    triangles = replace(result.triangles, bodies=named)
+    write_dose_map(replace(result, triangles=triangles), tmp_path / "dose_map.vtp")
+    mesh = pyvista.read(tmp_path / "dose_map.vtp")
+    assert mesh.n_cells == len(triangles.corners)
+    assert mesh.field_data["body_names"][0] == "Sch&#252;rze <b>"
+    shown = mesh.cell_data["irradiance_outside_mW_cm2"]
+    assert np.allclose(shown, 0.1 * result.cases["cautious"].irradiance[:, 0], rtol=1e-6)
 
 
 def test_results_are_written_even_where_no_picture_can_be_drawn(tmp_path, monkeypatch):
