@@ -60,8 +60,8 @@ class Job:
         self.backward: AdjointRun | None = None
         self.warm_up = warm_up_curve(behaviour.warm_up)
         total, squares = forward.arrivals()
-        watts_per_photon = arrays.lamp_watts / forward.photons
-        scale = watts_per_photon[:, None, None] / scene.triangles.areas[None, :, None]
+        watts_per_photon = arrays.lamp_watts / forward.photons_by_case
+        scale = watts_per_photon[:, :, None, None] / scene.triangles.areas[:, None]
         variance = count_variance(total, squares, forward.batches)
         self.by_lamp = total * scale  # cases, lamps, faces, sides
         self.by_lamp_variance = np.maximum(variance, 0.0) * scale**2
@@ -77,7 +77,7 @@ class Job:
 
     def _error(self, scale: np.ndarray) -> np.ndarray:
         """Standard errors; where nothing arrived, what one photon would have been."""
-        one = scale.max(axis=0)[None] * self.factors.max(axis=1)[:, None, None]
+        one = scale.max(axis=1) * self.factors.max(axis=1)[:, None, None]
         return np.where(self.variance > 0.0, np.sqrt(self.variance), one)
 
     def result(
@@ -187,7 +187,7 @@ class Job:
         )
 
     def _energy(self, number: int, watts: np.ndarray) -> EnergyAccount:
-        per_photon = watts / self.forward.photons
+        per_photon = watts / self.forward.photons_by_case[number]
         bodies = (self.forward.bodies()[number] * per_photon[:, None]).sum(axis=0)
         escaped, lost, odd = (self.forward.fates()[number] * per_photon[:, None]).sum(axis=0)
         if self.scene.triangles.closed:

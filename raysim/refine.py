@@ -21,7 +21,7 @@ MOST_PATHS = 2**16  # paths per batch, in all, for one face-side
 LARGEST_GROWTH = 16  # paths of one look against those before it
 GUESS_ERRORS = 2.0  # standard errors that an irradiance which is not settled may lie too low
 # The brightest face-sides of each case: how many, and paths per batch for each.
-BRIGHTEST = ((128, 2), (16, 16))
+BRIGHTEST = ((128, 8), (16, 64))
 CAUTION = 0  # the case whose errors decide whether paths or photons know more
 MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar

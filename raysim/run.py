@@ -30,6 +30,9 @@ from raysim.tracing import (
 DEFAULT_PHOTONS = 5_000_000
 DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
+# The bright case follows light for longest and serves only the wear of the best-lit face: every
+# fourth photon and path carries it.
+CARRIED = (1, 1, 4)
 METER_PATHS = 1024  # per batch
 # Meter points take random-number streams from here on, above those of any face-side.
 METER_STREAM = 1 << 31
@@ -111,7 +114,7 @@ def simulate(
     started = time.perf_counter() - checkpoint.seconds
     threads = threads or default_threads()
     arrays = kernel_scene(scene.triangles)
-    forward = ForwardRun(arrays, seed, threads)
+    forward = ForwardRun(arrays, seed, threads, every=CARRIED)
     checkpoint.keep("photons", forward.tallies, forward.restore)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
     if forward.batches < 2:
@@ -184,7 +187,9 @@ def _trace_back(
         With all that was traced until then in the job.
     """
     units, state = job.units, job.state
-    job.backward = backward = AdjointRun(job.arrays, job.scene.triangles, seed, threads)
+    job.backward = backward = AdjointRun(
+        job.arrays, job.scene.triangles, seed, threads, every=CARRIED
+    )
 
     def restore_paths(saved: dict[str, np.ndarray]) -> None:
         targets = [units.target(unit) for unit in state.units_by_row().tolist()]

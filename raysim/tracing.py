@@ -1,4 +1,4 @@
-"""Kernel arrays of a scene, and the runs that fill tallies: the only door to the kernels."""
+"""The runs that fill tallies: the only door to transport."""
 
 import os
 from collections.abc import Callable
@@ -7,12 +7,22 @@ from itertools import chain
 
 import numpy as np
 
-from raysim.kernels.hierarchy import build_tree
+from raysim.arrays import KernelScene, kernel_scene, surface_table
 from raysim.kernels.random_numbers import split_word
-from raysim.kernels.records import FATES, FRESNEL, Geometry, LampTubes, Starts, Surfaces
+from raysim.kernels.records import FATES, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
-from raysim.library import Surface
 from raysim.scene.triangles import METER_LIFT, SceneTriangles
+
+__all__ = [
+    "AdjointRun",
+    "ForwardRun",
+    "KernelScene",
+    "Target",
+    "default_threads",
+    "fitting",
+    "kernel_scene",
+    "surface_table",
+]
 
 MAX_BOUNCES = 10_000
 BATCH_PHOTONS = 32_768  # photons of all lamps in one batch
@@ -21,104 +31,11 @@ ADJOINT_BATCHES = 64
 Progress = Callable[[str, float, float], None]  # what, done, of how much
 
 
-@dataclass(frozen=True)
-class KernelScene:
-    """A scene in the arrays that the kernels read.
-
-    `order` (faces,) int64 is the face of each kernel triangle; kernel triangles lie in the order
-    of the hierarchy's leaves.
-    """
-
-    geometry: Geometry
-    surfaces: Surfaces
-    lamp_tubes: LampTubes
-    lamp_watts: np.ndarray  # (lamps,) float64, W
-    order: np.ndarray
-    position: np.ndarray  # (faces,) int64, kernel triangle of each face
-    bodies: int
-
-
 def default_threads() -> int:
     """Threads to use when none are asked for: the cores this process may run on."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
-
-
-def kernel_scene(scene: SceneTriangles) -> KernelScene:
-    """Kernel arrays of a scene; cases are (cautious, expected, bright)."""
-    nodes, blocks, order = build_tree(np.ascontiguousarray(scene.corners))
-    position = np.empty_like(order)
-    position[order] = np.arange(len(order))
-    parts = scene.parts
-    face_part = scene.face_part[order]
-    lamp_of_tube = np.array([tube.lamp for tube in scene.tubes], np.int32)
-    lamp_surface = np.array([lamp.surface for lamp in scene.lamps], np.int32)
-    lamp_body = np.array([lamp.body for lamp in scene.lamps], np.int32)
-    per_part = lambda name, kind: np.array([getattr(p, name) for p in parts], kind)  # noqa: E731
-    geometry = Geometry(
-        nodes=nodes,
-        blocks=blocks,
-        normals=np.ascontiguousarray(scene.normals[order]),
-        surface=np.concatenate(
-            [per_part("surface", np.int32)[face_part], lamp_surface[lamp_of_tube]]
-        ),
-        body=np.concatenate([per_part("body", np.int32)[face_part], lamp_body[lamp_of_tube]]),
-        two_sided=per_part("two_sided", np.bool_)[face_part],
-        tubes=_tube_rows(scene),
-        tube_lamp=lamp_of_tube,
-        tube_exitance=_exitances(scene),
-    )
-    count = np.bincount(lamp_of_tube, minlength=len(scene.lamps)).astype(np.int32)
-    first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(np.int32)
-    watts = np.array([lamp.uvc_W for lamp in scene.lamps])
-    return KernelScene(
-        geometry,
-        surface_table(scene.surfaces),
-        LampTubes(first, count),
-        watts,
-        order,
-        position,
-        len(scene.bodies),
-    )
-
-
-def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
-    """Response table of the kernels; columns of the cases are low, expected, high."""
-    specular = np.array([1.0 if s.is_fresnel else s.specular for s in surfaces])
-    return Surfaces(
-        kind=np.array([FRESNEL if s.is_fresnel else 0 for s in surfaces], np.int32),
-        reflectance=np.array(
-            [[s.reflectance_low, s.reflectance, s.reflectance_high] for s in surfaces]
-        ),
-        transmittance=np.array(
-            [[s.transmittance_low, s.transmittance, s.transmittance_high] for s in surfaces]
-        ),
-        specular=specular,
-        refractive_index=np.array(
-            [s.refractive_index or 1.0 for s in surfaces]
-        ),  # not looked at for constants
-        extinction=np.array([s.extinction for s in surfaces]),
-        lobe=np.tile(specular[:, None], 3),
-    )
-
-
-def _tube_rows(scene: SceneTriangles) -> np.ndarray:
-    rows = []
-    for tube in scene.tubes:
-        length = np.linalg.norm(tube.end - tube.start)
-        rows.append([*tube.start, *((tube.end - tube.start) / length), length, tube.radius])
-    return np.array(rows, float).reshape(-1, 8)
-
-
-def _exitances(scene: SceneTriangles) -> np.ndarray:
-    """Radiant exitance of each tube's mantle, W/m2: the lamp's power over its tubes' mantles."""
-    count = np.bincount([tube.lamp for tube in scene.tubes], minlength=len(scene.lamps))
-    rows = _tube_rows(scene)
-    mantle = 2.0 * np.pi * rows[:, 7] * rows[:, 6]
-    lamps = np.array([tube.lamp for tube in scene.tubes], int)
-    watts = np.array([lamp.uvc_W for lamp in scene.lamps])
-    return watts[lamps] / count[lamps] / mantle
 
 
 def fitting(tallies: dict[str, np.ndarray], name: str, place: np.ndarray) -> np.ndarray:
@@ -144,6 +61,8 @@ class ForwardRun:
         Batches done.
     batch_photons : (lamps,) int64
         Photons of each lamp in a batch, in proportion to its watts.
+    every : (cases,) int64
+        Each case is carried by so manieth photons only.
     """
 
     _COUNTS = ("total", "squares", "bodies", "fates", "segments")
@@ -155,13 +74,16 @@ class ForwardRun:
         threads: int,
         batch_photons: int = BATCH_PHOTONS,
         max_bounces: int = MAX_BOUNCES,
+        every: tuple[int, ...] | None = None,
     ) -> None:
         self.scene = scene
         self.threads = threads
         self.max_bounces = max_bounces
+        self.every = _every(every, scene.surfaces)
         self.key = split_word(seed)
         share = scene.lamp_watts / scene.lamp_watts.sum()
-        turns = scene.lamp_tubes.number  # whole turns, so that twin tubes emit alike
+        # Whole turns, so that twin tubes emit alike, and each case has its share of every batch.
+        turns = scene.lamp_tubes.number * np.lcm.reduce(self.every)
         self.batch_photons = np.maximum(np.rint(share * batch_photons / turns), 1).astype(
             np.int64
         ) * turns.astype(np.int64)
@@ -192,7 +114,7 @@ class ForwardRun:
             whole = getattr(self, f"_{name}")
             whole[0] = fitting(tallies, name, whole[0])
         account = self.bodies().sum(axis=2) + self.fates().sum(axis=2)
-        if self.batches < 0 or (account != self.photons).any():
+        if self.batches < 0 or (account != self.photons_by_case).any():
             raise ValueError("photons that were sent out and that ended differ")
 
     def add_batches(self, count: int) -> None:
@@ -201,6 +123,7 @@ class ForwardRun:
             self.scene.geometry,
             self.scene.surfaces,
             self.scene.lamp_tubes,
+            self.every,
             self.batches,
             count,
             self.batch_photons,
@@ -218,6 +141,11 @@ class ForwardRun:
     def photons(self) -> np.ndarray:
         """Photons traced per lamp, (lamps,) int64."""
         return self.batches * self.batch_photons
+
+    @property
+    def photons_by_case(self) -> np.ndarray:
+        """Photons that carried each case, (cases, lamps) int64."""
+        return self.photons // self.every[:, None]
 
     @property
     def segments(self) -> int:
@@ -266,6 +194,8 @@ class AdjointRun:
 
     Attributes
     ----------
+    every : (cases,) int64
+        Each case is carried by so manieth paths only, which count so many times.
     paths : (targets,) int64
         Paths traced per batch.
     rays : int
@@ -280,6 +210,7 @@ class AdjointRun:
         threads: int,
         cases: slice = slice(None),
         max_bounces: int = MAX_BOUNCES,
+        every: tuple[int, ...] | None = None,
     ) -> None:
         self.scene = scene
         self.triangles = triangles
@@ -295,6 +226,7 @@ class AdjointRun:
             transmittance=np.ascontiguousarray(s.transmittance[:, cases]),
             lobe=np.ascontiguousarray(s.lobe[:, cases]),
         )
+        self.every = _every(every, self.surfaces)
         self._targets: list[Target] = []
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
         self._sums = np.zeros((0, ADJOINT_BATCHES, lamps, columns))
@@ -341,6 +273,7 @@ class AdjointRun:
             self.scene.geometry,
             self.surfaces,
             starts,
+            self.every,
             self.paths[chosen] * ADJOINT_BATCHES,
             paths.astype(np.int64),
             *self.key,
@@ -357,6 +290,14 @@ class AdjointRun:
         return self._sums[chosen] / self.paths[chosen][:, None, None, None]
 
 
+def _every(every: tuple[int, ...] | None, surfaces: Surfaces) -> np.ndarray:
+    cases = surfaces.reflectance.shape[1]
+    numbers = np.array(every or [1] * cases, np.int64)
+    if numbers.shape != (cases,) or (numbers < 1).any():
+        raise ValueError(f"every: {cases} whole numbers, 1 or more")
+    return numbers
+
+
 def _starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Target]) -> Starts:
     """Members of all targets in one list; a point is a triangle without extent."""
     size = np.array([len(target.faces) or 1 for target in targets])
@@ -368,11 +309,11 @@ def _starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Target]
     corners = triangles.corners[faces].reshape(-1, 9)
     normals = triangles.normals[faces] * np.where(sides == 0, 1.0, -1.0)[:, None]
     primitive = scene.position[faces]
-    below = np.cumsum(triangles.areas[faces])
-    before = np.concatenate([[0.0], below])[first[:-1]]
-    whole = below[first[1:] - 1] - before
-    share = (below - np.repeat(before, size)) / np.repeat(whole, size)
-    share[first[1:] - 1] = 1.0
+    share = np.ones(len(faces))
+    for j in np.flatnonzero(size > 1).tolist():
+        own = slice(first[j], first[j + 1])
+        below = np.cumsum(triangles.areas[faces[own]])
+        share[own] = below / below[-1]
     for row, target in zip(first.tolist(), targets, strict=False):
         if target.at is not None and target.facing is not None:
             corners[row] = np.tile(target.at + METER_LIFT * target.facing, 3)

@@ -25,7 +25,7 @@ LAYERS = (
     ("judge", "reduction", "reuse", "timer", "panels"),
     ("sight", "slit"),
     ("patches", "behaviour", "provenance", "tracing"),
-    ("result",),
+    ("arrays", "result"),
     ("exposure", "statistics", "logbook", "people", "inputs", "checkpoint"),
     ("scene",),
     ("organisms",),

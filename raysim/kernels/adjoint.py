@@ -151,12 +151,14 @@ def direct_irradiance(
 def way_on(angular, reflectance, transmittance, surface, first, u, weight):
     """ABSORBED, REFLECTED or TRANSMITTED, with the weights of all cases brought up to date.
 
-    The path goes on with the largest probability of any case; the weights make up for it. At the
-    `first` hit it always goes on if it can: on dark walls few paths would be left otherwise.
-    `angular` as in `surviving_cases`.
+    The path goes on with the largest probability of any case that has weight left; the weights make
+    up for it. At the `first` hit it always goes on if it can: on dark walls few paths would be
+    left otherwise. `angular` as in `surviving_cases`.
     """
     back, through = angular, 0.0
     for case in range(weight.shape[0]):
+        if weight[case] == 0.0:
+            continue
         if angular < 0.0:
             back = max(back, reflectance[surface, case])
         through = max(through, transmittance[surface, case])
@@ -224,7 +226,7 @@ def start_of_path(starts, target, u0, u1):
 
 @kernel
 def adjoint_path(
-    geometry, surfaces, starts, target, path, key0, key1, max_bounces, scores, scratch
+    geometry, surfaces, starts, target, path, every, key0, key1, max_bounces, scores, scratch
 ):
     """Add the score (W/m2) of one backward path to `scores`; returns the number of rays traced.
 
@@ -234,6 +236,8 @@ def adjoint_path(
         Row of `starts`.
     path : uint64
         Index of the path, part of the random counter.
+    every : (cases,) int64
+        Case c is carried by the paths whose index `every[c]` divides, with that weight.
     scores : (lamps, cases) float64
     scratch : (stack, distances, weight, choice)
         Worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64.
@@ -251,7 +255,8 @@ def adjoint_path(
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     lx, ly, lz = square_to_cosine_hemisphere(u2, u3)
     dx, dy, dz = from_local(lx, ly, lz, nx, ny, nz)
-    weight[:] = 1.0
+    for case in range(weight.shape[0]):
+        weight[case] = every[case] if path % np.uint64(every[case]) == 0 else 0.0
     mirror, rays = False, 0
     for bounce in range(max_bounces):
         step = np.uint64(bounce)

@@ -85,7 +85,7 @@ def hit_normal(normals, tubes, primitive, x, y, z, dx, dy, dz):
 
 @kernel
 def follow_photon(
-    geometry, surfaces, tube, lamp, photon, key0, key1, max_bounces,
+    geometry, surfaces, tube, lamp, photon, alive, key0, key1, max_bounces,
     arrivals, bodies, fates, scratch,
 ):  # fmt: skip
     """Trace one photon until every case has ended; returns the number of segments flown.
@@ -96,6 +96,8 @@ def follow_photon(
         Tube it leaves and lamp that owns it (part of the random counter).
     photon : uint64
         Index within the lamp.
+    alive : int
+        Bits of the cases that it carries.
     arrivals : (2 * triangles, cases) int32
         Counts of arrivals, row 2 * triangle + side.
     bodies : (bodies, cases) int64
@@ -118,7 +120,6 @@ def follow_photon(
     )
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     cases = reflectance.shape[1]
-    alive = (1 << cases) - 1
     last = triangles + tube
     normals, two_sided = geometry.normals, geometry.two_sided
     surface_of, body_of = geometry.surface, geometry.body

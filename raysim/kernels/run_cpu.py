@@ -22,8 +22,18 @@ def add_batch(arrivals, total, squares):
 
 
 @kernel
+def carried_cases(turn, every):
+    """Bits of the cases that the photons of one turn carry: case c in every `every[c]`-th turn."""
+    bits = 0
+    for case in range(every.shape[0]):
+        if turn % every[case] == 0:
+            bits |= 1 << case
+    return bits
+
+
+@kernel
 def trace_batch(
-    geometry, surfaces, lamp_tubes, lamp, first, photons, key0, key1, max_bounces, tally
+    geometry, surfaces, lamp_tubes, every, lamp, first, photons, key0, key1, max_bounces, tally
 ):
     """Trace `photons` photons of one lamp from index `first` on; returns the segments flown.
 
@@ -41,6 +51,7 @@ def trace_batch(
             tube,
             lamp,
             np.uint64(photon),
+            carried_cases(photon // count, every),
             key0,
             key1,
             max_bounces,
@@ -57,6 +68,7 @@ def trace_forward(
     geometry,
     surfaces,
     lamp_tubes,
+    every,
     first_batch,
     batches,
     batch_photons,
@@ -73,6 +85,8 @@ def trace_forward(
 
     Parameters
     ----------
+    every : (cases,) int64
+        Each case is carried by so manieth photons only.
     first_batch, batches : int
         Batch b holds the photons b * batch_photons[lamp] and on of every lamp.
     batch_photons : (lamps,) int64
@@ -95,6 +109,7 @@ def trace_forward(
                     geometry,
                     surfaces,
                     lamp_tubes,
+                    every,
                     lamp,
                     batch * photons,
                     photons,
@@ -109,13 +124,15 @@ def trace_forward(
 
 @kernel(parallel=True)
 def trace_adjoint(
-    geometry, surfaces, starts, first_path, paths, key0, key1, max_bounces, sums, rays
+    geometry, surfaces, starts, every, first_path, paths, key0, key1, max_bounces, sums, rays
 ):
     """Trace paths backwards from chosen face-sides to the lamps.
 
     Parameters
     ----------
     starts : Starts
+    every : (cases,) int64
+        Each case is carried by so manieth paths only, which count so many times.
     first_path : (targets,) int64
         Index of the first new path of each target; batch j takes the j-th block of `paths`.
     paths : (targets,) int64
@@ -144,6 +161,7 @@ def trace_adjoint(
                     starts,
                     target,
                     np.uint64(first + i),
+                    every,
                     key0,
                     key1,
                     max_bounces,
