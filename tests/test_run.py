@@ -13,6 +13,7 @@ import raysim.refine
 import raysim.run
 from raysim.errors import RaysimError, SceneError
 from raysim.result import BRIGHT, CASES, CAUTIOUS, EXPECTED
+from raysim.run import CARRIED
 from raysim.scene.read import file_hash
 
 PLATE = "v 0 0 0\nv 120 0 0\nv 120 0 120\nv 0 0 120\nf 1 2 3 4\n"
@@ -159,7 +160,7 @@ def test_arrivals_pay_for_what_is_absorbed(counted, scene):
     # Of the photons that arrive the share 1 - reflectance stays: binomial noise.
     triangles = scene.triangles
     for number, case in enumerate(counted.cases.values()):
-        watts = case.energy.emitted / counted.photons
+        watts = case.energy.emitted / (counted.photons // CARRIED[number])
         found = []  # absorbed, what it should be, and its variance, by body
         for part in triangles.parts:
             name, surface = triangles.bodies[part.body].name, triangles.surfaces[part.surface]
@@ -298,7 +299,7 @@ def test_threads_change_nothing_and_seeds_everything(scene):
     assert (one.timer, one.paths, one.segments) == (three.timer, three.paths, three.segments)
     judged = scene.triangles.judged
     differ = one.lamp_irradiance[:, :, judged] != other.lamp_irradiance[:, :, judged]
-    assert differ.mean() > 0.99
+    assert differ.mean() > 0.95  # small counts are equal by chance now and then
 
 
 @pytest.mark.parametrize(

@@ -44,9 +44,9 @@ def mean_and_error(blocks):
     return blocks.mean(axis=0), blocks.std(axis=0, ddof=1) / np.sqrt(len(blocks))
 
 
-def adjoint_blocks(scene, targets, paths, seed, cases=slice(0, 3)):
+def adjoint_blocks(scene, targets, paths, seed, cases=slice(0, 3), every=None):
     """Irradiance (W/m2) of targets, (BLOCKS, cases, lamps, targets), from `paths` paths each."""
-    run = AdjointRun(kernel_scene(scene), scene, seed, THREADS, cases)
+    run = AdjointRun(kernel_scene(scene), scene, seed, THREADS, cases, every=every)
     run.add_targets(list(targets))
     everyone = np.arange(len(targets))
     run.add_paths(everyone, np.full(len(targets), -(-paths // ADJOINT_BATCHES)))

@@ -60,7 +60,29 @@ def test_photons_of_a_case_fly_as_if_they_flew_alone(together, case):
     assert runs[1].arrivals()[0][case].sum() > 100_000
 
 
-@pytest.mark.parametrize("company", ["together", "alone"])
+def test_a_case_that_rides_rarely_is_counted_on_its_share_of_the_photons(together):
+    arrays = kernel_scene(together)
+    every = (1, 1, 4)
+    often, rarely = (ForwardRun(arrays, 4, 2, 20_000, every=e) for e in (None, every))
+    often.batch_photons = rarely.batch_photons  # rounded to whole turns of four
+    often.add_batches(4)
+    rarely.add_batches(4)
+    for case in (0, 1):  # not one of their photons flies another way
+        assert (often.arrivals()[0][case] == rarely.arrivals()[0][case]).all()
+        assert (often.bodies()[case] == rarely.bodies()[case]).all()
+    ended = rarely.bodies().sum(axis=2) + rarely.fates().sum(axis=2)
+    assert (ended == rarely.photons // np.array(every)[:, None]).all()
+    assert rarely.segments < often.segments
+    # The same photons fly the same ways, so the quarter's counts lie within the whole's.
+    assert (rarely.arrivals()[0][2] <= often.arrivals()[0][2]).all()
+    quarter, whole = (run.arrivals()[0][2].sum() for run in (rarely, often))
+    # A photon arrives so often: a geometric number, whose spread is about its mean.
+    photons = rarely.photons_by_case[2].sum()
+    mean = whole / often.photons.sum()
+    assert agrees(quarter / photons, mean / np.sqrt(photons), mean, 0.08)
+
+
+@pytest.mark.parametrize("company", ["together", "alone", "rarely"])
 def test_weights_of_backward_paths_give_each_case_its_own_light(company):
     # Backward paths of several cases go on with the largest probability of any and make up for it
     # by weights. Conservation: where every surface absorbs 1 - a of what it meets and the lamp
@@ -73,8 +95,9 @@ def test_weights_of_backward_paths_give_each_case_its_own_light(company):
         scene = alone(scene, 0)
     faces, sides = np.array([(f, 0) for f in range(14)] + [(12, 1), (13, 1)]).T
     target = Target(1, tuple(faces), tuple(sides))
-    blocks = adjoint_blocks(scene, [target], 600_000, 5)[:, :, 0, 0]
-    for case in range(3) if company == "together" else (0,):
+    every = (1, 1, 4) if company == "rarely" else None
+    blocks = adjoint_blocks(scene, [target], 600_000, 5, every=every)[:, :, 0, 0]
+    for case in (0,) if company == "alone" else range(3):
         mean, error = mean_and_error(blocks[:, case] * scene.areas[faces].sum())
         on = goes_on[case]
         assert agrees(mean, error, ROOM_POWER / (1.0 - on), 0.01 * on / (1.0 - on), DEGREES)
