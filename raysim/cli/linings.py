@@ -79,7 +79,7 @@ def command(
     otherwise black box. For comparing: run 'raysim dose' on the box as lined before setting a
     timer.
     """
-    from raysim.output.folder import refuse_taken
+    from raysim.output.folder import claimed
     from raysim.studies.columns import wall_surfaces
     from raysim.studies.linings import compare_linings
 
@@ -89,7 +89,7 @@ def command(
     prices = _prices(price, chosen)
     single = _surface(wall_lining, "--wall-lining") if wall_lining else None
     built, warnings = checked_scene(scene)
-    refuse_taken(folder, force)
+    click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
     compile_notice(teller)
     with teller.bar():

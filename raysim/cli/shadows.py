@@ -66,14 +66,14 @@ def command(
 
     What helps (turning, moving, relining) is tested by tracing for the darkest patch.
     """
-    from raysim.output.folder import refuse_taken
+    from raysim.output.folder import claimed
     from raysim.run import simulate
     from raysim.studies.shadows import find_shadows
 
     folder = out or Path("results") / f"{scene.stem}_shadows"
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene)
-    refuse_taken(folder, force)
+    click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
     compile_notice(teller)
     with teller.bar():
