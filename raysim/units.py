@@ -3,10 +3,12 @@
 Inside the program: metres, watts, W/m2, J/m2, seconds.
 """
 
+import difflib
 import math
 import re
-from functools import cache
 from typing import Any
+
+from raysim.unit_symbols import plain_text, unit_value
 
 LENGTH = "length"
 POWER = "power"
@@ -15,13 +17,14 @@ DOSE = "dose"
 TIME = "time"
 AREA = "area"
 
-_SI_UNIT = {
-    LENGTH: "m",
-    POWER: "W",
-    IRRADIANCE: "W/m**2",
-    DOSE: "J/m**2",
-    TIME: "s",
-    AREA: "m**2",
+# Of each quantity: the units people use here, the SI unit first.
+_USUAL = {
+    LENGTH: ("m", "mm", "cm", "in", "ft"),
+    POWER: ("W", "mW"),
+    IRRADIANCE: ("W/m2", "mW/cm2", "uW/cm2", "W/cm2"),
+    DOSE: ("J/m2", "mJ/cm2", "J/cm2"),
+    TIME: ("s", "min", "h"),
+    AREA: ("m2", "cm2", "mm2", "in2"),
 }
 EXAMPLE = {
     LENGTH: '"300 mm" or "12 in"',
@@ -32,25 +35,13 @@ EXAMPLE = {
     AREA: '"1 cm2"',
 }
 _NUMBER_AND_UNIT = re.compile(
-    r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-zµμ\"'][A-Za-z0-9µμ²³/*^\"' ]*)\s*"
+    r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z\"'][A-Za-z0-9/*^\-\"' ]*)\s*"
 )
 
 # 1 mW/cm2 = 10 W/m2, 1 mJ/cm2 = 10 J/m2 (definition of the prefixes).
 W_M2_PER_MW_CM2 = 10.0
 J_M2_PER_MJ_CM2 = 10.0
 J_M2_PER_J_CM2 = 10_000.0
-
-
-@cache
-def _registry() -> Any:
-    """Unit registry of the pint library, made on first use because it takes a while."""
-    import pint
-
-    registry: Any = pint.UnitRegistry()
-    registry.preprocessors.append(
-        lambda text: re.sub(r"(?<=[A-Za-zµμ])(?=[23](?![0-9A-Za-z]))", "**", text)
-    )
-    return registry
 
 
 def parse_quantity(text: str, quantity: str) -> float:
@@ -67,26 +58,46 @@ def parse_quantity(text: str, quantity: str) -> float:
     ValueError
         With a text that says what was expected. A decimal comma is refused, not guessed at.
 
-    Source: definition of the units, by the pint library.
+    Source: definition of the units (`unit_symbols`).
+
+    >>> parse_quantity("48 uW/cm2", IRRADIANCE)  # W/m2
+    0.48
+    >>> parse_quantity("12 in", LENGTH)  # m
+    0.3048
+    >>> parse_quantity("48 uW", IRRADIANCE)
+    Traceback (most recent call last):
+    ValueError: "48 uW" is not an irradiance; expected ...
     """
     expected = f"a number with a unit of {quantity}, such as {EXAMPLE[quantity]}"
-    match = _NUMBER_AND_UNIT.fullmatch(text)
+    match = _NUMBER_AND_UNIT.fullmatch(plain_text(text))
     if match is None:
         comma = ' (write the decimal point as ".")' if "," in text else ""
         raise ValueError(f'"{text}" is not {expected}{comma}')
     number, unit = float(match.group(1)), match.group(2).strip()
     unit = {'"': "inch", "''": "inch", "'": "foot"}.get(unit, unit)
-    import pint
-
     try:
-        value = float(_registry().Quantity(number, unit).to(_SI_UNIT[quantity]).magnitude)
-    except pint.DimensionalityError:
-        raise ValueError(f'"{text}" is not a {quantity}; expected {expected}') from None
-    except Exception:
-        raise ValueError(f'the unit of "{text}" is not known; expected {expected}') from None
+        size, dimension = unit_value(unit)
+    except KeyError:
+        near = _nearest_unit(unit, quantity)
+        hint = f' (did you mean "{near}"?)' if near else ""
+        raise ValueError(f'the unit of "{text}" is not known{hint}; expected {expected}') from None
+    if dimension != unit_value(_USUAL[quantity][0])[1]:
+        raise ValueError(f'"{text}" is not {_a(quantity)}; expected {expected}')
+    value = number * size
     if not math.isfinite(value):
         raise ValueError(f'"{text}" is not a finite number')
     return value
+
+
+def _nearest_unit(unit: str, quantity: str) -> str:
+    """A usual unit of the quantity that differs by little more than capitals; "" if none does."""
+    by_small = {usual.casefold(): usual for usual in _USUAL[quantity]}
+    close = difflib.get_close_matches(unit.casefold(), by_small, n=1, cutoff=0.7)
+    return by_small[close[0]] if close else ""
+
+
+def _a(noun: str) -> str:
+    return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"
 
 
 def minutes_seconds(seconds: float) -> str:
