@@ -1,12 +1,11 @@
 """The command line: parse, call, print; no physics."""
 
-import difflib
 import importlib
 import sys
-from typing import Any
 
 import click
 
+from raysim.cli.groups import SETTINGS, Commands, examples
 from raysim.version import __version__
 
 BAD_INPUT = 2
@@ -27,8 +26,8 @@ COMMANDS = {
 }
 
 
-class _Commands(click.Group):
-    """Commands by name, loaded when asked for; a mistyped name gets the nearest one."""
+class _Program(Commands):
+    """The commands above; each is loaded when asked for."""
 
     def list_commands(self, context: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -39,23 +38,19 @@ class _Commands(click.Group):
         command: click.Command = importlib.import_module(f"raysim.cli.{name}").command
         return command
 
-    def resolve_command(self, context: click.Context, args: list[str]) -> Any:
-        name = args[0] if args else ""
-        if name and name not in COMMANDS:
-            close = difflib.get_close_matches(name, COMMANDS, n=1, cutoff=0.5)
-            hint = f"did you mean {close[0]}?" if close else f"commands: {', '.join(COMMANDS)}"
-            context.fail(f"there is no command {name}; {hint}")
-        return super().resolve_command(context, args)
-
-    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+    def answers(self, context: click.Context) -> dict[str, str]:
+        return COMMANDS
 
 
 @click.group(
-    cls=_Commands,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Example: raysim dose scenes/clinic_locker.toml",
+    cls=_Program,
+    context_settings=SETTINGS,
+    epilog=examples(
+        "raysim start my_box",
+        "raysim check my_box/my_box.toml",
+        "raysim dose my_box/my_box.toml",
+        "raysim dose --help",
+    ),
 )
 @click.version_option(__version__, prog_name="raysim")
 def raysim() -> None:
@@ -72,7 +67,7 @@ def main() -> None:
     from raysim.errors import RaysimError, SceneError
 
     try:
-        raysim.main(standalone_mode=False)
+        raysim.main(prog_name="raysim", standalone_mode=False)
     except SceneError as error:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
@@ -81,9 +76,14 @@ def main() -> None:
         sys.exit(BAD_INPUT)
     except click.exceptions.Exit as stop:
         sys.exit(stop.exit_code)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
-        sys.exit(error.exit_code)
+        sys.exit(BAD_INPUT)
+    except click.ClickException as error:
+        from raysim.cli.mistakes import mistake_line
+
+        click.echo(mistake_line(error), err=True)
+        sys.exit(BAD_INPUT)
     except (KeyboardInterrupt, click.Abort):
         click.echo("raysim: interrupted; nothing was written", err=True)
         sys.exit(INTERRUPTED)

@@ -8,10 +8,17 @@ import click
 
 from raysim.cli import BAD_INPUT
 from raysim.cli.common import SCENE
+from raysim.cli.groups import examples
 from raysim.errors import Fault, Level, SceneError
 
 
-@click.command(name="check", epilog="Example: raysim check scenes/clinic_locker.toml")
+@click.command(
+    name="check",
+    epilog=examples(
+        "raysim check scenes/clinic_locker.toml",
+        "raysim check my_box/my_box.toml --json",
+    ),
+)
 @SCENE
 @click.option("--json", "as_json", is_flag=True, help="Print the faults as JSON.")
 def command(scene: Path, as_json: bool) -> None:

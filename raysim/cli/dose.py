@@ -11,6 +11,7 @@ import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
 
 if TYPE_CHECKING:
     from raysim.result import Result
@@ -18,8 +19,12 @@ if TYPE_CHECKING:
 
 @click.command(
     name="dose",
-    epilog="Examples: raysim dose scenes/clinic_locker.toml | "
-    "raysim dose my.toml --out results/tuesday --precision 0.01",
+    epilog=examples(
+        "raysim dose scenes/clinic_locker.toml",
+        "raysim dose my_box/my_box.toml --out results/tuesday --precision 0.01",
+        'raysim dose scenes/clinic_locker.toml --without "rear left" --out results/lamp_out',
+        "raysim dose my_box/my_box.toml --json --no-pictures --force > result.json",
+    ),
 )
 @SCENE
 @click.option(

@@ -5,10 +5,14 @@ from pathlib import Path
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
 from raysim.output.cautions import CAUTION_LINE
 
 
-@click.command(name="leak", epilog="Example: raysim leak my_box/my_box.toml")
+@click.command(
+    name="leak",
+    epilog=examples("raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json"),
+)
 @SCENE
 @click.option(
     "--seed",

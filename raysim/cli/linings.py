@@ -10,6 +10,7 @@ import click
 
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
 from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
 from raysim.errors import RaysimError
 
@@ -36,8 +37,11 @@ DEFAULT = (
 
 @click.command(
     name="linings",
-    epilog="Examples: raysim linings scenes/clinic_locker.toml | raysim linings my.toml "
-    '--lining foil --lining "white paint" --price foil=1.5',
+    epilog=examples(
+        "raysim linings scenes/clinic_locker.toml",
+        'raysim linings my_box/my_box.toml --lining foil --lining "white paint" --price foil=1.5',
+        "raysim linings my_box/my_box.toml --no-walls --json --force",
+    ),
 )
 @SCENE
 @OUT

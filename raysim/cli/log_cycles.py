@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from raysim.cli.groups import examples
 from raysim.cli.log_options import (
     AT,
     BOOK,
@@ -22,7 +23,13 @@ CORRECT = click.option("--correct", is_flag=True, help="It is closed already; co
 NUMBER = click.argument("number", type=click.IntRange(1))
 
 
-@click.command(name="start")
+@click.command(
+    name="start",
+    epilog=examples(
+        "raysim log start R1 R2 --result results/my_box --operator CD",
+        'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
+    ),
+)
 @click.argument("codes", nargs=-1, required=True)
 @click.option("--result", type=click.Path(path_type=Path), help="Folder 'raysim dose' wrote.")
 @click.option("--timer", type=TIME, help="Timer setting, if there is no --result.")
@@ -69,7 +76,13 @@ def start(
     click.echo(click.wrap_text(CAUTION_LINE, 92))
 
 
-@click.command(name="end")
+@click.command(
+    name="end",
+    epilog=examples(
+        "raysim log end 2 --operator CD",
+        'raysim log end 2 --at "2026-03-01 08:30" --operator CD',
+    ),
+)
 @NUMBER
 @AT
 @CORRECT
@@ -84,7 +97,10 @@ def end(
     click.echo(f"Cycle {number} ended: it counts. Each respirator goes back to its own wearer.")
 
 
-@click.command(name="interrupted")
+@click.command(
+    name="interrupted",
+    epilog=examples('raysim log interrupted 2 --ran "6 min" --note "door opened" --operator CD'),
+)
 @NUMBER
 @click.option("--ran", type=TIME, required=True, help="How long the lamps had been on.")
 @AT
@@ -109,7 +125,10 @@ def interrupted(
     )
 
 
-@click.command(name="void")
+@click.command(
+    name="void",
+    epilog=examples('raysim log void 2 --note "lamps never came on" --operator CD'),
+)
 @NUMBER
 @click.option("--note", required=True, help="Why: entered by mistake, lamps never came on.")
 @AT

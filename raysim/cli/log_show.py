@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.cli.groups import examples
 from raysim.cli.log_options import BOOK, shown
 from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
@@ -28,7 +29,7 @@ def _cautions() -> None:
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92))
 
 
-@click.command(name="list")
+@click.command(name="list", epilog=examples("raysim log list", "raysim log list --json"))
 @BOOK
 def listing(book: Path) -> None:
     """Every cycle, as it stands after corrections."""
@@ -57,7 +58,7 @@ def listing(book: Path) -> None:
     _cautions()
 
 
-@click.command(name="tallies")
+@click.command(name="tallies", epilog=examples("raysim log tallies", "raysim log tallies --json"))
 @BOOK
 def tallies_command(book: Path) -> None:
     """Each respirator: cycles and dose so far, against its limits."""
@@ -110,7 +111,7 @@ def _tally_cells(tally: "Tally") -> tuple[object, ...]:
     )
 
 
-@click.command(name="lamps")
+@click.command(name="lamps", epilog=examples("raysim log lamps", "raysim log lamps --json"))
 @BOOK
 def ages(book: Path) -> None:
     """Hours of the lamps that are in place."""
@@ -140,7 +141,7 @@ def ages(book: Path) -> None:
     _cautions()
 
 
-@click.command(name="export")
+@click.command(name="export", epilog=examples("raysim log export logbook_csv"))
 @click.argument("folder", type=click.Path(path_type=Path))
 @BOOK
 def export(folder: Path, book: Path) -> None:

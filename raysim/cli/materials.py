@@ -5,12 +5,21 @@ import json
 
 import click
 
+from raysim.cli.groups import examples
 from raysim.library import Surface, surfaces
 
 WIDE = 400  # letters
 
 
-@click.command(name="materials", epilog="Example: raysim materials aluminium")
+@click.command(
+    name="materials",
+    epilog=examples(
+        "raysim materials",
+        "raysim materials aluminium",
+        'raysim materials "household mirror"',
+        "raysim materials --json",
+    ),
+)
 @click.argument("words", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print the library as JSON.")
 def command(words: tuple[str, ...], as_json: bool) -> None:

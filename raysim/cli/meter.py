@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
 from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
 
@@ -14,7 +15,14 @@ if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
 
 
-@click.command(name="meter", epilog="Example: raysim meter my_box/my_box.toml --sheet survey.html")
+@click.command(
+    name="meter",
+    epilog=examples(
+        "raysim meter my_box/my_box.toml",
+        "raysim meter my_box/my_box.toml --sheet survey.html",
+        "raysim meter my_box/my_box.toml --no-time --json",
+    ),
+)
 @SCENE
 @click.option("--seed", type=click.IntRange(0, 2**64 - 1), default=1, show_default=True)
 @click.option("--photons", type=click.IntRange(1, 10**13), help="As in 'raysim dose'.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
 from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
 
 if TYPE_CHECKING:
@@ -20,7 +21,10 @@ MOST_PICTURES = 4
 
 @click.command(
     name="shadows",
-    epilog="Example: raysim shadows scenes/folded_shut.toml --share 0.3",
+    epilog=examples(
+        "raysim shadows scenes/folded_shut.toml",
+        "raysim shadows my_box/my_box.toml --share 0.3 --smallest 1",
+    ),
 )
 @SCENE
 @OUT
