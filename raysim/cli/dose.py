@@ -86,7 +86,7 @@ def command(
 
     folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     refuse_taken(folder, force)
     teller.warn(warnings)
     result = _traced(built, warnings, teller, seed, photons, precision, threads, without)
@@ -110,11 +110,9 @@ def command(
 
 def _traced(built, warnings, teller, seed, photons, precision, threads, without) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.budget import uncertainty_budget
-    from raysim.kernels.compile import is_warm
     from raysim.run import simulate
 
-    if not is_warm("trace_adjoint"):
-        teller.notice("compiling the tracer for this machine, once (half a minute)")
+    teller.compiling()
     with teller.bar():
         result = simulate(
             built,

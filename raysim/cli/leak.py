@@ -36,7 +36,7 @@ def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: b
     from raysim.output.leaks import leak_record, leak_table, limit_lines
 
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     teller.warn(tuple(fault for fault in warnings if fault.key != "gap"))
     teller.notice("looking through the gaps")
     found = leaks(built, seed, threads)

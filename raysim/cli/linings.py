@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli import NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.common import SCENE, Teller, checked_scene, surface_mend
 from raysim.cli.groups import examples
 from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
 from raysim.errors import RaysimError
@@ -92,7 +92,7 @@ def command(
     chosen = [_surface(name, "--lining") for name in dict.fromkeys(lining or DEFAULT)]
     prices = _prices(price, chosen)
     single = _surface(wall_lining, "--wall-lining") if wall_lining else None
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     refuse_taken(folder, force)
     teller.warn(warnings)
     compile_notice(teller)
@@ -121,10 +121,10 @@ def _surface(name: str, option: str) -> "Surface":
 
     try:
         return find_surface(name)
-    except UnknownSurface as error:
-        near = " or ".join(f'"{close}"' for close in error.nearest[:3])
-        mend = f"did you mean {near}?" if near else "'raysim materials' lists all"
-        raise RaysimError(f'{option} "{name}": no surface is called this. Mend: {mend}') from None
+    except UnknownSurface:
+        raise RaysimError(
+            f'{option} "{name}": no surface is called this. Mend: {surface_mend(name)}'
+        ) from None
 
 
 def _prices(given: tuple[str, ...], chosen: list["Surface"]) -> dict[str, float]:

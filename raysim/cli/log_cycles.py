@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from raysim.cli.groups import examples
+from raysim.cli.log_json import JSON, print_json, setting_record
 from raysim.cli.log_options import (
     AT,
     BOOK,
@@ -40,6 +41,7 @@ NUMBER = click.argument("number", type=click.IntRange(1))
 @AT
 @OPERATOR
 @NOTE
+@JSON
 @BOOK
 def start(
     codes: tuple[str, ...],
@@ -52,6 +54,7 @@ def start(
     at: datetime | None,
     operator: str,
     note: str,
+    as_json: bool,
     book: Path,
 ) -> None:
     """Enter the start of a cycle with the respirators CODES."""
@@ -68,6 +71,10 @@ def start(
         setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
     with open_logbook(book) as opened:
         number, warnings = start_cycle(opened, codes, setting, operator, note, at, override)
+    if as_json:
+        entered = {"cycle": number, "respirators": codes, "warnings": warnings}
+        print_json(**entered, **setting_record(setting))
+        return
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
     click.echo(

@@ -5,8 +5,10 @@ import json
 
 import click
 
+from raysim.cli.common import surface_mend
 from raysim.cli.groups import examples
-from raysim.library import Surface, surfaces
+from raysim.errors import RaysimError
+from raysim.library import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
 
@@ -30,11 +32,7 @@ def command(words: tuple[str, ...], as_json: bool) -> None:
     """
     chosen = [s for s in surfaces().values() if _picked(s, words)]
     if not chosen:
-        from raysim.errors import RaysimError
-
-        raise RaysimError(
-            f'no surface is called "{" ".join(words)}". Mend: raysim materials lists all'
-        )
+        raise _unknown(" ".join(words))
     if as_json:
         click.echo(json.dumps([dataclasses.asdict(s) for s in chosen], indent=2))
         return
@@ -46,8 +44,12 @@ def command(words: tuple[str, ...], as_json: bool) -> None:
 
 
 def _picked(surface: Surface, words: tuple[str, ...]) -> bool:
-    names = " ".join((surface.name, *surface.aliases)).casefold()
-    return all(word.casefold() in names for word in words)
+    names = folded_name(" ".join((surface.name, *surface.aliases)))
+    return all(folded_name(word) in names for word in words)
+
+
+def _unknown(name: str) -> RaysimError:
+    return RaysimError(f'no surface is called "{name}". Mend: {surface_mend(name)}')
 
 
 def _range_words(surface: Surface) -> str:

@@ -58,7 +58,7 @@ def command(
     from raysim.survey import compare, fitted, mean_reflectances, predict
 
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     if not built.triangles.meters:
         raise RaysimError(f"{scene}: meter: the scene has no [[meter]]. Mend: add name, at, facing")
     if sheet is not None and (sheet.exists() or not sheet.absolute().parent.is_dir()):

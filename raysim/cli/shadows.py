@@ -76,7 +76,7 @@ def command(
 
     folder = out or Path("results") / f"{scene.stem}_shadows"
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     refuse_taken(folder, force)
     teller.warn(warnings)
     compile_notice(teller)
