@@ -1,0 +1,66 @@
+"""What a command loads before it answers: nothing that it does not need."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from running import ENVIRONMENT
+from small_scenes import write_scene
+
+# Each of them takes a tenth of a second or more.
+PICTURES = {"matplotlib", "PIL", "vtkmodules"}
+HEAVY = PICTURES | {"numpy", "numba", "scipy", "trimesh", "pyvista", "pydantic", "jinja2", "rich"}
+
+PROGRAM = """
+import json, sys
+def command(*words):
+    from raysim.cli import main
+    sys.argv = ["raysim", *words]
+    try:
+        main()
+    except SystemExit:
+        pass
+{what}
+sys.stderr.write(json.dumps(sorted({{name.split(".")[0] for name in sys.modules}})))
+"""
+
+MAY_NOT_LOAD = {
+    "import raysim": HEAVY,
+    "command('--help')": HEAVY,
+    "command('dose', '--help')": HEAVY,
+    "command('log', 'start', '--help')": HEAVY,
+    "command('doze')": HEAVY,
+    "command('materials', '--json')": HEAVY,
+    "command('log', 'new')": HEAVY,
+    "command('check', 'none.toml')": HEAVY - {"numpy", "pydantic", "numba", "scipy"},
+    "command('check', 'scene.toml')": {"matplotlib", "pyvista", "vtkmodules", "jinja2", "rich"},
+    "command('dose', 'scene.toml', '--no-pictures', '--photons', '1')": {"matplotlib", "rich"},
+}
+
+
+@pytest.mark.parametrize("what", MAY_NOT_LOAD)
+def test_only_what_is_needed_is_loaded(tmp_path, what):
+    write_scene(tmp_path)
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM.format(what=what)],
+        cwd=tmp_path,
+        env=ENVIRONMENT,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=120,
+        check=True,
+    )
+    loaded = set(json.loads(done.stderr.splitlines()[-1]))
+    assert "raysim" in loaded
+    assert loaded & MAY_NOT_LOAD[what] == set()
+
+
+def test_the_names_of_the_package_are_there_before_they_are_loaded():
+    code = (
+        "import sys, raysim; assert set(raysim.__all__) <= set(dir(raysim)); "
+        "assert not {'numpy', 'numba'} & set(sys.modules); "
+        "raysim.RaysimError; assert not {'numpy', 'numba'} & set(sys.modules); "
+        "[getattr(raysim, name) for name in raysim.__all__]"
+    )
+    subprocess.run([sys.executable, "-c", code], env=ENVIRONMENT, timeout=120, check=True)
