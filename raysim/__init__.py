@@ -6,10 +6,22 @@ Two calls do the work; everything else is in what they return:
 >>> scene = raysim.load_scene("scenes/clinic_locker.toml")
 >>> scene.written.title
 'Village clinic: tool locker, six respirators'
->>> result = raysim.simulate(scene, seed=1)  # doctest: +SKIP
+>>> result = raysim.simulate(scene, photons=65_536, seed=1)  # few photons: quick and noisy
+>>> result.lamp_irradiance.shape == (len(raysim.CASES), 4, len(scene.triangles.corners), 2)
+True
+>>> cautious = result.cases["cautious"]
+>>> cautious.worst.object.startswith("respirator"), cautious.worst.side in raysim.SIDES
+(True, True)
+>>> energy = cautious.energy
+>>> round(sum(energy.absorbed.values()) + energy.escaped + energy.lost, 6)  # all of what
+30.6432
+>>> round(energy.emitted, 6)  # the lamps gave, W
+30.6432
 
-`Result` holds arrays per case, lamp, face and side; see its documentation for shapes and units
-(SI inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
+Left to itself, `simulate(scene)` goes on until the bound on the worst face-side is within 2 % of
+its irradiance; `result.timer` is then the timer setting in seconds, `inf` if none can be vouched
+for. `Result` holds arrays per case, lamp, face and side; see its documentation for shapes and
+units (SI inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
 
 The calculation says what light reaches which surface. It is no medical device: check every figure
 with a calibrated 254 nm meter.
@@ -22,6 +34,7 @@ from raysim.version import __version__
 if TYPE_CHECKING:
     from raysim.errors import Fault, Level, RaysimError, SceneError
     from raysim.library import Surface, find_surface, surfaces
+    from raysim.output.cautions import CAUTION_LINE, CAUTIONS
     from raysim.result import (
         CASES,
         Budget,
@@ -37,7 +50,7 @@ if TYPE_CHECKING:
     from raysim.run import load_scene, simulate
     from raysim.scene.build import BuiltScene
     from raysim.scene.check import check_scene
-    from raysim.scene.triangles import SceneTriangles
+    from raysim.scene.triangles import SIDES, SceneTriangles
     from raysim.units import minutes_seconds, parse_quantity, to_mJ_cm2, to_mm, to_mW_cm2
 
 # Public name -> module that holds it, imported when the name is first used.
@@ -46,6 +59,7 @@ _HOME = {
     "check_scene": "raysim.scene.check",
     "simulate": "raysim.run",
     "BuiltScene": "raysim.scene.build",
+    "SIDES": "raysim.scene.triangles",
     "SceneTriangles": "raysim.scene.triangles",
     "Result": "raysim.result",
     "CaseResult": "raysim.result",
@@ -64,6 +78,8 @@ _HOME = {
     "Level": "raysim.errors",
     "RaysimError": "raysim.errors",
     "SceneError": "raysim.errors",
+    "CAUTIONS": "raysim.output.cautions",
+    "CAUTION_LINE": "raysim.output.cautions",
     "parse_quantity": "raysim.units",
     "minutes_seconds": "raysim.units",
     "to_mW_cm2": "raysim.units",
@@ -73,6 +89,9 @@ _HOME = {
 
 __all__ = [
     "CASES",
+    "CAUTIONS",
+    "CAUTION_LINE",
+    "SIDES",
     "Budget",
     "BuiltScene",
     "CaseResult",

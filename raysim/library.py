@@ -150,7 +150,15 @@ def _names() -> dict[str, str]:
 
 
 def find_surface(name: str) -> Surface:
-    """Surface of this name or alias, whatever the case; `UnknownSurface` if there is none."""
+    """Surface of this name or alias, whatever the case; `UnknownSurface` if there is none.
+
+    >>> paint = find_surface("White Paint")
+    >>> paint.reflectance_low < paint.reflectance < paint.reflectance_high < 0.15
+    True
+    >>> find_surface("wite paint")
+    Traceback (most recent call last):
+    raysim.library.UnknownSurface: no surface named 'wite paint'; nearest: white paint...
+    """
     index = _names()
     found = index.get(folded_name(name))
     if found is None:

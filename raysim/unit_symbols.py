@@ -76,6 +76,11 @@ def unit_value(unit: str) -> tuple[float, Dimension]:
     ------
     KeyError
         Where a part of it is no unit known here.
+
+    >>> unit_value("mW/cm2")  # W/m2 is kg s-3
+    (10.0, (0, 1, -3))
+    >>> unit_value("mW cm-2") == unit_value("mW/cm^2")
+    True
     """
     size, dimension = 1.0, (0, 0, 0)
     for sign, factor in _factors(plain_text(unit)):

@@ -62,7 +62,7 @@ def parse_quantity(text: str, quantity: str) -> float:
 
     >>> parse_quantity("48 uW/cm2", IRRADIANCE)  # W/m2
     0.48
-    >>> parse_quantity("12 in", LENGTH)  # m
+    >>> round(parse_quantity("12 in", LENGTH), 9)  # m
     0.3048
     >>> parse_quantity("48 uW", IRRADIANCE)
     Traceback (most recent call last):
@@ -101,7 +101,13 @@ def _a(noun: str) -> str:
 
 
 def minutes_seconds(seconds: float) -> str:
-    """A time as "14 min 20 s", "2 h 05 min 00 s" or "45 s", rounded up to the next second."""
+    """A time as "14 min 20 s", "2 h 05 min 00 s" or "45 s", rounded up to the next second.
+
+    >>> minutes_seconds(859.3)
+    '14 min 20 s'
+    >>> minutes_seconds(math.inf)
+    'no finite time'
+    """
     if not math.isfinite(seconds):
         return "no finite time"
     whole = math.ceil(seconds - 1e-9)
@@ -113,15 +119,27 @@ def minutes_seconds(seconds: float) -> str:
 
 
 def to_mW_cm2(irradiance: Any) -> Any:
-    """Irradiance in mW/cm2 from W/m2 (definition)."""
+    """Irradiance in mW/cm2 from W/m2 (definition).
+
+    >>> to_mW_cm2(12.0)
+    1.2
+    """
     return irradiance / W_M2_PER_MW_CM2
 
 
 def to_mJ_cm2(dose: Any) -> Any:
-    """Dose in mJ/cm2 from J/m2 (definition)."""
+    """Dose in mJ/cm2 from J/m2 (definition).
+
+    >>> to_mJ_cm2(10_000.0)
+    1000.0
+    """
     return dose / J_M2_PER_MJ_CM2
 
 
 def to_mm(length: Any) -> Any:
-    """Length in mm from m (definition)."""
+    """Length in mm from m (definition).
+
+    >>> to_mm(0.25)
+    250.0
+    """
     return length * 1000.0

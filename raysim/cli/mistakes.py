@@ -14,7 +14,7 @@ def mistake_line(error: click.ClickException) -> str:
 
     >>> command = click.Command("raysim", params=[click.Option(["--photons"])])
     >>> try:
-    ...     command.main(["--photns", "5"], standalone_mode=False)
+    ...     command.main(["--photns", "5"], prog_name="raysim", standalone_mode=False)
     ... except click.UsageError as error:
     ...     print(mistake_line(error))
     raysim: there is no option --photns. Mend: did you mean --photons?
