@@ -6,6 +6,7 @@ import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
 from raysim.cli.groups import examples
+from raysim.cli.study import SEED, THREADS
 from raysim.output.cautions import CAUTION_LINE
 
 
@@ -14,14 +15,8 @@ from raysim.output.cautions import CAUTION_LINE
     epilog=examples("raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json"),
 )
 @SCENE
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**64 - 1),
-    default=1,
-    show_default=True,
-    help="Key of the random numbers.",
-)
-@click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+@SEED
+@THREADS
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @click.option("--quiet", is_flag=True, help="No warnings.")
 def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: bool) -> None:

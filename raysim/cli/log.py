@@ -170,7 +170,13 @@ def retire(code: str, note: str, operator: str, book: Path) -> None:
 )
 @click.argument("name")
 @click.argument("event", type=click.Choice(["fitted", "read", "removed"]))
-@click.option("--hours", type=click.FloatRange(0, 1e6), default=0.0, show_default=True)
+@click.option(
+    "--hours",
+    type=click.FloatRange(0, 1e6),
+    default=0.0,
+    show_default=True,
+    help="Hours that the lamp has burnt by then.",
+)
 @BOX
 @OPERATOR
 @NOTE

@@ -7,6 +7,7 @@ import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
 from raysim.cli.groups import examples
+from raysim.cli.study import SEED, THREADS
 from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
 
@@ -24,14 +25,17 @@ if TYPE_CHECKING:
     ),
 )
 @SCENE
-@click.option("--seed", type=click.IntRange(0, 2**64 - 1), default=1, show_default=True)
+@SEED
 @click.option("--photons", type=click.IntRange(1, 10**13), help="As in 'raysim dose'.")
 @click.option(
     "--precision", type=click.FloatRange(0.0005, 1.0, max_open=True), help="As in 'raysim dose'."
 )
-@click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+@THREADS
 @click.option(
-    "--time/--no-time", default=True, help="With readings, also the exposure time by them."
+    "--time/--no-time",
+    default=True,
+    show_default=True,
+    help="With readings, also the exposure time by them.",
 )
 @click.option("--sheet", type=click.Path(path_type=Path), help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
