@@ -52,7 +52,7 @@ class _Program(Commands):
         "raysim dose --help",
     ),
 )
-@click.version_option(__version__, prog_name="raysim")
+@click.version_option(__version__, "-V", "--version", prog_name="raysim")
 def raysim() -> None:
     """Dose and exposure time in a home-made 254 nm box for respirators.
 

@@ -34,11 +34,14 @@ def _what_and_mend(error: click.ClickException, context: click.Context | None) -
         near = _near_option(error.option_name, context)
         return f"there is no option {error.option_name}", near or explain
     if isinstance(error, click.MissingParameter):
-        return f"{_name(error.param, context)} is missing", like
+        return f"{_name(error.param)} is missing", like
+    if isinstance(error, click.BadOptionUsage):
+        wants = "takes no value" if "does not take" in error.message else "needs a value after it"
+        return f"{error.option_name} {wants}", "'raysim COMMAND --help' explains"
     text = error.message.strip().rstrip(".")
     text = text[:1].lower() + text[1:]
     if isinstance(error, click.BadParameter):
-        return f"{_name(error.param, context)}: {_plain(text)}", _range(error, text) or explain
+        return f"{_name(error.param)}: {_plain(text)}", _range(error, text) or explain
     said, semicolon, mend = text.partition("; ")
     if semicolon:
         return said, mend
@@ -56,13 +59,11 @@ def _near_option(name: str, context: click.Context | None) -> str:
     return f"did you mean {close[0]}?" if close else ""
 
 
-def _name(parameter: click.Parameter | None, context: click.Context | None) -> str:
+def _name(parameter: click.Parameter | None) -> str:
     """What a parameter is called on the command line."""
     if isinstance(parameter, click.Option):
         return parameter.opts[0]
-    if parameter is None or context is None:
-        return "a word"
-    return parameter.make_metavar(context).strip("[].")
+    return parameter.human_readable_name if parameter else "a word"
 
 
 def _plain(text: str) -> str:
@@ -81,8 +82,12 @@ def _range(error: click.BadParameter, text: str) -> str:
     if not isinstance(kind, click.IntRange | click.FloatRange):
         return ""
     noun = "a whole number" if isinstance(kind, click.IntRange) else "a number"
-    low = "" if kind.min is None else f" {'above' if kind.min_open else 'from'} {kind.min:g}"
-    if isinstance(kind, click.IntRange) and kind.min is not None:
-        low = f" from {kind.min}"
-    high = "" if kind.max is None else f" {'below' if kind.max_open else 'to'} {kind.max}"
+    low = "" if kind.min is None else f" {'above' if kind.min_open else 'from'} {_digits(kind.min)}"
+    high = (
+        "" if kind.max is None else f" {'to below' if kind.max_open else 'to'} {_digits(kind.max)}"
+    )
     return f"give {noun}{low}{high}"
+
+
+def _digits(number: float) -> str:
+    return str(number) if isinstance(number, int) else f"{number:g}"

@@ -73,7 +73,7 @@ COMMANDS = {
     "near-material": (("materials", "white", "pante"), 'did you mean "white paint"'),
     "scene-alone": (("good.toml",), "did you mean raysim dose good.toml?"),
     "help-word": (("help",), "did you mean raysim --help?"),
-    "no-value": (("dose", "good.toml", "--seed"), "--seed' requires an argument"),
+    "no-value": (("dose", "good.toml", "--seed"), "--seed needs a value after it"),
     "near-case": (("dose", "good.toml", "--case", "cautios"), "did you mean cautious?"),
     "bad-lining": (("linings", "good.toml", "--lining", "allu foil"), "did you mean"),
     "bad-price": (("linings", "good.toml", "--price", "foil"), "not a name and a price"),
