@@ -11,7 +11,6 @@ import sys
 import click
 import pytest
 from running import ENVIRONMENT, process_said, raysim_said
-from small_scenes import write_scene
 
 import raysim.cli
 from raysim.cli.common import COMPILING, Teller
@@ -187,47 +186,64 @@ def test_the_shell_gets_its_script(tmp_path, shell):
     assert "_RAYSIM_COMPLETE" in said.out
 
 
-def on_a_terminal(folder, *words: str, **environment: str) -> tuple[str, str]:
-    """What a run writes to a pipe, and what to its terminal."""
+BAR = """
+from raysim.cli.common import Teller
+teller = Teller(quiet=False)
+with teller.bar():
+    for done in range(1, 4):
+        teller.progress("tracing photons", 1e6 * done, 3e6)
+teller.notice("writing the report")
+print("result")
+"""
+
+
+def on_a_terminal(**environment: str) -> tuple[str, str]:
+    """What the bar leaves in a pipe (standard output), and on the terminal."""
     pty = pytest.importorskip("pty", reason="needs a terminal of the Unix kind")
     here, there = pty.openpty()
     plain = {k: v for k, v in ENVIRONMENT.items() if k not in ("NO_COLOR", "FORCE_COLOR")}
-    process = subprocess.Popen(
-        [sys.executable, "-m", "raysim", *words],
-        cwd=folder,
+    done = subprocess.run(
+        [sys.executable, "-c", BAR],
         env=plain | {"TERM": "xterm", "COLUMNS": "120"} | environment,
         stdout=subprocess.PIPE,
         stderr=there,
         encoding="utf-8",
+        timeout=60,
+        check=True,
     )
     os.close(there)
     seen = b""
-    while True:
-        try:
-            piece = os.read(here, 4096)
-        except OSError:  # the terminal's other end is closed
-            break
-        if not piece:
-            break
-        seen += piece
-    out, _ = process.communicate(timeout=60)
+    with contextlib.suppress(OSError):  # the terminal's other end is closed
+        while piece := os.read(here, 4096):
+            seen += piece
     os.close(here)
-    return out, seen.decode("utf-8", "replace")
+    return done.stdout, seen.decode("utf-8", "replace")
 
 
-def test_progress_and_colours_are_for_the_terminal_only(tmp_path):
-    write_scene(tmp_path)
-    words = ("dose", "scene.toml", "--no-pictures", "--photons", "1", "--force")
-    out, seen = on_a_terminal(tmp_path, *words)
-    assert "tracing photons" in seen
-    assert "left" in seen
-    assert "100 %" in seen
+def test_progress_with_remaining_time_is_for_the_terminal_and_its_colours_can_be_off():
+    out, seen = on_a_terminal()
     assert COLOUR.search(seen)
-    assert "\x1b" not in out
-    out, seen = on_a_terminal(tmp_path, *words, NO_COLOR="1")
-    assert "tracing photons" in seen
+    assert out == "result\n"
+    out, seen = on_a_terminal(NO_COLOR="1")
     assert not COLOUR.search(seen)
-    assert "\x1b" not in out
+    assert out == "result\n"
+    for words in ("tracing photons", "100 %", "left", "run", "million/s", "writing the report ..."):
+        assert words in seen
+
+
+def test_a_pipe_gets_no_progress_and_no_colours(tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-c", BAR],
+        env=ENVIRONMENT | {"TERM": "xterm"},
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+        check=True,
+    )
+    assert (done.stdout, done.stderr) == ("result\n", "")
+    listed = process_said("materials", folder=tmp_path, TERM="xterm")
+    assert "\x1b" not in listed.out
+    assert listed.err == ""
 
 
 def test_the_first_run_says_once_that_it_compiles(monkeypatch, capsys):
