@@ -16,6 +16,7 @@ IRRADIANCE = "irradiance"
 DOSE = "dose"
 TIME = "time"
 AREA = "area"
+TEMPERATURE = "temperature"
 
 # Of each quantity: the units people use here, the SI unit first.
 _USUAL = {
@@ -25,6 +26,7 @@ _USUAL = {
     DOSE: ("J/m2", "mJ/cm2", "J/cm2"),
     TIME: ("s", "min", "h"),
     AREA: ("m2", "cm2", "mm2", "in2"),
+    TEMPERATURE: ("C", "F"),
 }
 EXAMPLE = {
     LENGTH: '"300 mm" or "12 in"',
@@ -33,9 +35,11 @@ EXAMPLE = {
     DOSE: '"1.0 J/cm2"',
     TIME: '"5 min" or "90 s"',
     AREA: '"1 cm2"',
+    TEMPERATURE: '"35 C" or "95 F"',
 }
+LONGEST_QUANTITY = 60  # letters: what is longer is no quantity
 _NUMBER_AND_UNIT = re.compile(
-    r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z\"'][A-Za-z0-9/*^\-\"' ]*)\s*"
+    r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°\"'][A-Za-z0-9/*^\-\"' ]*)\s*"
 )
 
 # 1 mW/cm2 = 10 W/m2, 1 mJ/cm2 = 10 J/m2 (definition of the prefixes).
@@ -51,7 +55,8 @@ def parse_quantity(text: str, quantity: str) -> float:
     ----------
     text : str
     quantity : str
-        One of LENGTH, POWER, IRRADIANCE, DOSE, TIME, AREA.
+        One of LENGTH, POWER, IRRADIANCE, DOSE, TIME, AREA, TEMPERATURE (in degrees Celsius, the
+        one unit inside that is not SI: curves of lamps go by it).
 
     Raises
     ------
@@ -69,12 +74,16 @@ def parse_quantity(text: str, quantity: str) -> float:
     ValueError: "48 uW" is not an irradiance; expected ...
     """
     expected = f"a number with a unit of {quantity}, such as {EXAMPLE[quantity]}"
+    if len(text) > LONGEST_QUANTITY:
+        raise ValueError(f'"{text[:20]} ..." of {len(text)} letters is not {expected}')
     match = _NUMBER_AND_UNIT.fullmatch(plain_text(text))
     if match is None:
         comma = ' (write the decimal point as ".")' if "," in text else ""
         raise ValueError(f'"{text}" is not {expected}{comma}')
     number, unit = float(match.group(1)), match.group(2).strip()
     unit = {'"': "inch", "''": "inch", "'": "foot"}.get(unit, unit)
+    if quantity == TEMPERATURE:
+        return _celsius(text, number, unit)
     try:
         size, dimension = unit_value(unit)
     except KeyError:
@@ -87,6 +96,17 @@ def parse_quantity(text: str, quantity: str) -> float:
     if not math.isfinite(value):
         raise ValueError(f'"{text}" is not a finite number')
     return value
+
+
+def _celsius(text: str, number: float, unit: str) -> float:
+    """Degrees Celsius; t_C = (t_F - 32) / 1.8 (definition of the Fahrenheit scale)."""
+    degrees = unit.removeprefix("deg").removeprefix("°").strip()
+    if degrees not in _USUAL[TEMPERATURE]:
+        raise ValueError(
+            f'the unit of "{text}" is not known; expected a number with a unit of temperature, '
+            f"such as {EXAMPLE[TEMPERATURE]}"
+        )
+    return number if degrees == "C" else (number - 32.0) / 1.8
 
 
 def _nearest_unit(unit: str, quantity: str) -> str:

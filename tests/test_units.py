@@ -13,6 +13,7 @@ from raysim.units import (
     IRRADIANCE,
     LENGTH,
     POWER,
+    TEMPERATURE,
     TIME,
     minutes_seconds,
     parse_quantity,
@@ -59,6 +60,10 @@ ACCEPTED = [
     ("10000 uW s/cm2", DOSE, 100.0),
     ("10 mWs/cm2", DOSE, 100.0),
     ("10 mW/cm2*s", DOSE, 100.0),
+    ("35 C", TEMPERATURE, 35.0),
+    ("-4.5 °C", TEMPERATURE, -4.5),
+    ("35degC", TEMPERATURE, 35.0),
+    ("95 F", TEMPERATURE, 35.0),
 ]
 
 
@@ -91,6 +96,8 @@ REFUSED = [
     ("1 J//cm2", DOSE, "is not known"),
     ("1 J/cm 2", DOSE, "is not known"),
     ("1 J/cm3", DOSE, "is not a dose"),
+    ("35 K", TEMPERATURE, "is not known"),
+    ("3 C", LENGTH, "is not known"),
 ]
 
 
@@ -119,8 +126,13 @@ def test_what_is_no_quantity_is_refused_with_an_example(text, quantity, said):
     assert f'"{text}"' in str(refusal.value)
 
 
+def test_a_long_text_is_not_taken_apart():
+    with pytest.raises(ValueError, match="of 5004 letters is not a number with a unit of length"):
+        parse_quantity("1" * 5000 + " mm ", LENGTH)
+
+
 def test_every_quantity_has_an_example_that_it_accepts_itself():
-    for quantity in (LENGTH, POWER, IRRADIANCE, DOSE, TIME, AREA):
+    for quantity in units.EXAMPLE:
         for example in units.EXAMPLE[quantity].split(" or "):
             assert parse_quantity(example.strip('"'), quantity) > 0.0
 

@@ -14,9 +14,7 @@ from raysim.cli.common import SCENE, Teller, checked_scene
 from raysim.cli.groups import examples
 
 if TYPE_CHECKING:
-    from raysim.errors import Fault
     from raysim.result import Result
-    from raysim.scene.build import BuiltScene
 
 
 @click.command(
@@ -110,16 +108,7 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _traced(
-    built: "BuiltScene",
-    warnings: "tuple[Fault, ...]",
-    teller: Teller,
-    seed: int,
-    photons: int | None,
-    precision: float | None,
-    threads: int | None,
-    without: tuple[str, ...],
-) -> "Result":
+def _traced(built, warnings, teller, seed, photons, precision, threads, without) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.budget import uncertainty_budget
     from raysim.run import simulate
 
