@@ -58,7 +58,7 @@ def raysim() -> None:
 
     UVC injures eyes and skin. Crisis-capacity measure only, not a medical device: validate every
     figure with a calibrated meter, follow the maker, the regulator and local codes, and have
-    wiring done by the licensed.
+    wiring done by a licensed electrician.
     """
 
 
@@ -87,7 +87,7 @@ def main() -> None:
     except (KeyboardInterrupt, click.Abort):
         click.echo("raysim: interrupted; nothing was written", err=True)
         sys.exit(INTERRUPTED)
-    except BrokenPipeError:
-        # The reader of our output (such as `head`) has gone; nobody is left to tell.
-        sys.stderr.close()
-        sys.exit(0)
+    except SystemExit:
+        if isinstance(sys.stdout, click.utils.PacifyFlushWrapper):
+            sys.exit(0)  # the reader of our output (such as `head`) has seen enough
+        raise

@@ -11,6 +11,7 @@ from raysim.errors import RaysimError
 from raysim.library import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
+MARGIN = " " * 26
 
 
 @click.command(
@@ -79,7 +80,10 @@ def _show_table(chosen: list[Surface]) -> None:
         )
     # In a pipe each surface keeps to one line, so that it can be searched.
     width = None if sys.stdout.isatty() else WIDE
-    Console(highlight=False, width=width).print(table)
+    console = Console(highlight=False, width=width)
+    with console.capture() as shown:  # the library would end the program if `head` has gone
+        console.print(table)
+    click.echo(shown.get(), nl=False)
     click.echo("\nExpected value, and in brackets the low end (cautious case) and the high end.")
     click.echo("Quality A: measured at or near 254 nm; B: handbook range; C: estimate.")
     click.echo("'raysim materials NAME' shows sources and notes; '--json' everything.")
@@ -97,6 +101,6 @@ def _show_whole(surface: Surface) -> None:
     }
     for name, value in rows.items():
         if value:
-            text = click.wrap_text(" ".join(value.split()), 96, "", " " * 26)
-            click.echo(f"  {name:<23} {text}")
+            text = click.wrap_text(" ".join(value.split()), 96, MARGIN, MARGIN)
+            click.echo(f"  {name:<23} {text.removeprefix(MARGIN)}")
     click.echo("")

@@ -90,4 +90,4 @@ def _range(error: click.BadParameter, text: str) -> str:
 
 
 def _digits(number: float) -> str:
-    return str(number) if isinstance(number, int) else f"{number:g}"
+    return str(int(number)) if number == int(number) else f"{number:g}"

@@ -246,6 +246,26 @@ def test_a_pipe_gets_no_progress_and_no_colours(tmp_path):
     assert listed.err == ""
 
 
+@pytest.mark.parametrize("words", [("materials",), ("materials", "--json"), ("--help",)])
+def test_a_reader_who_has_seen_enough_is_no_fault(tmp_path, words):
+    here, there = os.pipe()
+    os.close(here)
+    done = subprocess.run(
+        [sys.executable, "-m", "raysim", *words],
+        cwd=tmp_path,
+        env=ENVIRONMENT,
+        stdout=there,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+        timeout=60,
+        check=False,
+    )
+    os.close(there)
+    assert "Traceback" not in done.stderr
+    assert "Error" not in done.stderr
+    assert done.returncode == 0
+
+
 def test_the_first_run_says_once_that_it_compiles(monkeypatch, capsys):
     monkeypatch.setattr(compiling, "is_warm", lambda name: False)
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
