@@ -4,6 +4,7 @@ import importlib
 import sys
 
 import click
+from click.utils import PacifyFlushWrapper
 
 from raysim.cli.groups import SETTINGS, Commands, examples
 from raysim.version import __version__
@@ -88,6 +89,6 @@ def main() -> None:
         click.echo("raysim: interrupted; nothing was written", err=True)
         sys.exit(INTERRUPTED)
     except SystemExit:
-        if isinstance(sys.stdout, click.utils.PacifyFlushWrapper):
+        if isinstance(sys.stdout, PacifyFlushWrapper):
             sys.exit(0)  # the reader of our output (such as `head`) has seen enough
         raise
