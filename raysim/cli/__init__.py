@@ -4,7 +4,6 @@ import importlib
 import sys
 
 import click
-from click.utils import PacifyFlushWrapper
 
 from raysim.cli.groups import SETTINGS, Commands, examples
 from raysim.version import __version__
@@ -12,6 +11,7 @@ from raysim.version import __version__
 BAD_INPUT = 2
 NO_FINITE_TIME = 3
 INTERRUPTED = 130
+READER_GONE = 1
 
 # Name of each command, and what it answers; the module raysim.cli.NAME holds it.
 COMMANDS = {
@@ -88,7 +88,6 @@ def main() -> None:
     except (KeyboardInterrupt, click.Abort):
         click.echo("raysim: interrupted; nothing was written", err=True)
         sys.exit(INTERRUPTED)
-    except SystemExit:
-        if isinstance(sys.stdout, PacifyFlushWrapper):
-            sys.exit(0)  # the reader of our output (such as `head`) has seen enough
-        raise
+    except SystemExit as stop:
+        # Status 1 is click's, where the reader of our output (such as `head`) has seen enough.
+        sys.exit(0 if stop.code == READER_GONE else stop.code)
