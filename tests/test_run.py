@@ -317,7 +317,7 @@ def test_threads_change_nothing_and_seeds_everything(scene):
     ],
 )
 def test_numbers_out_of_range_are_refused(scene, options, word):
-    with pytest.raises(RaysimError, match="out of range: give") as refusal:
+    with pytest.raises(RaysimError, match="out of range. Mend: give") as refusal:
         raysim.simulate(scene, **options)
     assert word in str(refusal.value)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
 from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
 
 if TYPE_CHECKING:
@@ -20,7 +21,10 @@ MOST_PICTURES = 4
 
 @click.command(
     name="shadows",
-    epilog="Example: raysim shadows scenes/folded_shut.toml --share 0.3",
+    epilog=examples(
+        "raysim shadows scenes/folded_shut.toml",
+        "raysim shadows my_box/my_box.toml --share 0.3 --smallest 1",
+    ),
 )
 @SCENE
 @OUT
@@ -66,14 +70,14 @@ def command(
 
     What helps (turning, moving, relining) is tested by tracing for the darkest patch.
     """
-    from raysim.output.folder import refuse_taken
+    from raysim.output.folder import claimed
     from raysim.run import simulate
     from raysim.studies.shadows import find_shadows
 
     folder = out or Path("results") / f"{scene.stem}_shadows"
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
-    refuse_taken(folder, force)
+    built, warnings = checked_scene(scene, teller)
+    click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
     compile_notice(teller)
     with teller.bar():

@@ -22,10 +22,7 @@ FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand
 
 def compile_notice(teller: Teller) -> None:
     """Say once that the first run on a machine compiles."""
-    from raysim.kernels.compile import is_warm
-
-    if not is_warm("trace_adjoint"):
-        teller.notice("compiling the tracer for this machine, once (half a minute)")
+    teller.compiling()
 
 
 def show(
