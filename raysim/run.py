@@ -7,9 +7,11 @@ import numpy as np
 
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.errors import Fault, Level, RaysimError
+from raysim.exposure import exposure_time
 from raysim.failures import LampTallies, lamp_failures, lamps_left, traced_by_lamp
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Estimate, Judged, judge_case, judged_units
+from raysim.poses import backward_run, forward_run, kernel_scenes
 from raysim.provenance import stated_assumptions
 from raysim.refine import SETTLED, forward_only, refine, refine_best, settled
 from raysim.result import (
@@ -20,6 +22,7 @@ from raysim.result import (
     EnergyAccount,
     LampFailure,
     MeterResult,
+    PoseResult,
     Result,
 )
 from raysim.scene.build import BuiltScene, build_scene
@@ -38,8 +41,8 @@ from raysim.tracing import (
     Progress,
     Target,
     default_threads,
-    kernel_scene,
 )
+from raysim.turnover import cycle_curve, pose_results
 from raysim.version import __version__
 
 DEFAULT_PHOTONS = 5_000_000
@@ -119,8 +122,9 @@ def simulate(
         precision = DEFAULT_PRECISION
     started = time.perf_counter()
     threads = threads or default_threads()
-    arrays = kernel_scene(scene.triangles)
-    forward = ForwardRun(arrays, seed, threads)
+    posed = kernel_scenes(scene.poses)
+    arrays = posed[0]
+    forward = forward_run(scene.poses, posed, seed, threads)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress)
     if forward.batches < 2:
         raise KeyboardInterrupt
@@ -135,7 +139,7 @@ def simulate(
     )
     if precision is not None and not interrupted:
         try:
-            job.backward = backward = AdjointRun(arrays, scene.triangles, seed, threads)
+            job.backward = backward = backward_run(scene.poses, posed, seed, threads)
             refine(backward, units, job.state, job.factors, precision, progress)
             refine_best(backward, units, job.state, job.factors, progress)
         except KeyboardInterrupt:
@@ -143,6 +147,7 @@ def simulate(
     meters: tuple[MeterResult, ...] = ()
     try:
         meters = () if interrupted else _meters(scene, arrays, left, seed, threads)
+        job.poses = () if interrupted else job.each_pose(posed, seed, precision, progress)
     except KeyboardInterrupt:
         interrupted = True
     return job.result(seed, precision, meters, warnings, interrupted, started)
@@ -219,7 +224,8 @@ class _Job:
         self.factors = np.stack([factors[case] for case in CASES]) * left  # cases, lamps
         self.left, self.error = left, error
         self.backward: AdjointRun | None = None
-        self.warm_up = warm_up_curve(behaviour.warm_up)
+        self.poses: tuple[PoseResult, ...] = ()
+        self.warm_up = cycle_curve(warm_up_curve(behaviour.warm_up), scene.written.pose_shares)
         total, squares = forward.arrivals()
         watts_per_photon = arrays.lamp_watts / forward.photons
         scale = watts_per_photon[:, None, None] / scene.triangles.areas[None, :, None]
@@ -272,7 +278,7 @@ class _Job:
             warm_up=self.warm_up,
             confidence=CONFIDENCE,
             photons=int(self.forward.photons.sum()),
-            paths=state.paths,
+            paths=state.paths * len(scene.poses),
             segments=self.forward.segments + state.rays,
             seconds=time.perf_counter() - started,
             precision_asked=precision,
@@ -287,6 +293,29 @@ class _Job:
             written=scene.written,
             without=tuple(m.name for m, on in zip(lamps, self.left, strict=True) if not on),
             lamp_failures=self._failures(cases[CAUTIOUS].exposure_time),
+            poses=self.poses,
+        )
+
+    def each_pose(
+        self, posed: list[KernelScene], seed: int, precision: float | None, progress: Progress
+    ) -> tuple[PoseResult, ...]:
+        """Each of several poses: its time in the cycle, and the time it would take alone."""
+        target = self.scene.written.target
+        asked = (target.dose, target.safety_factor)
+        timer = exposure_time(float(self.state.bound[0].min()), *asked, self.warm_up)
+        return pose_results(
+            self.scene.poses,
+            posed,
+            self.forward,
+            self.units,
+            self.factors[0],
+            self.error,
+            precision,
+            asked,
+            self.warm_up,
+            seed,
+            timer,
+            progress,
         )
 
     def _failures(self, timer: float) -> tuple[LampFailure, ...]:

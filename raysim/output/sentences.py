@@ -41,10 +41,26 @@ def dose_asked(result: Result) -> str:
     return f"{result.safety_factor:g} × {target} mJ/cm2"
 
 
+def timer_words(result: Result) -> str:
+    """The timer setting (min and s) of the cycle, or of each of its poses, one after the other."""
+    times = [minutes_seconds(pose.time) for pose in result.poses]
+    if len(times) < 2 or not np.isfinite(result.timer):
+        return minutes_seconds(result.timer)
+    if len(set(times)) == 1:
+        return f"{len(times)} × {times[0]}"
+    return ", then ".join(times)
+
+
 def headline(result: Result) -> str:
     """The timer setting (min and s), or that there is none."""
     if not np.isfinite(result.timer):
         return "There is no finite timer setting: no time can be vouched for."
+    if result.poses:
+        each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
+        return (
+            f"Set the timer to {', then '.join(each)}, each time counted from switching on cold "
+            f"lamps: {minutes_seconds(result.timer)} of light in all."
+        )
     return (
         f"Set the timer to {minutes_seconds(result.timer)}, counted from switching on cold lamps."
     )
