@@ -94,6 +94,24 @@ class ForwardPoses(ForwardRun):
             run.add_batches(count)
         self.batches += count
 
+    def tallies(self) -> dict[str, np.ndarray]:
+        """All that was counted, by pose; `restore` takes it back."""
+        return _numbered([run.tallies() for run in self.runs])
+
+    def restore(self, tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the tallies of another run of the same poses and seed.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where they do not fit.
+        """
+        for number, run in enumerate(self.runs):
+            run.restore(_of_pose(tallies, number))
+        if len({run.batches for run in self.runs}) > 1:
+            raise ValueError("the poses have unlike numbers of batches")
+        self.batches = self.runs[0].batches
+
     @property
     def segments(self) -> int:
         """Ray segments flown in all poses."""
@@ -143,6 +161,22 @@ class AdjointPoses(AdjointRun):
             run.add_targets(targets)
         self._count()
 
+    def tallies(self) -> dict[str, np.ndarray]:
+        """Sums over the paths of every target, by pose; `restore` takes them back."""
+        return _numbered([run.tallies() for run in self.runs])
+
+    def restore(self, targets: list[Target], tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the tallies of another run of the same poses and seed, with its targets.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where they do not fit.
+        """
+        for number, run in enumerate(self.runs):
+            run.restore(targets, _of_pose(tallies, number))
+        self._count()
+
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch in every pose."""
         for run in self.runs:
@@ -157,3 +191,16 @@ class AdjointPoses(AdjointRun):
     def _count(self) -> None:
         self.paths = self.runs[0].paths
         self.rays = sum(run.rays for run in self.runs)
+
+
+def _numbered(tallies: Sequence[dict[str, np.ndarray]]) -> dict[str, np.ndarray]:
+    return {
+        f"pose {number} {name}": array
+        for number, own in enumerate(tallies)
+        for name, array in own.items()
+    }
+
+
+def _of_pose(tallies: dict[str, np.ndarray], number: int) -> dict[str, np.ndarray]:
+    start = f"pose {number} "
+    return {name[len(start) :]: a for name, a in tallies.items() if name.startswith(start)}

@@ -6,12 +6,11 @@ worst one is known to get are given more paths, until the bound on the minimum i
 worst irradiance as asked.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Judged
+from raysim.refinement import Refinement
 from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, t_quantile
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress
 
@@ -23,85 +22,9 @@ LARGEST_GROWTH = 16  # paths of one look against those before it
 GUESS_ERRORS = 2.0  # standard errors that an irradiance which is not settled may lie too low
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 2), (16, 16))
-# Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
-SETTLED = 2
 CAUTION = 0  # the case whose errors decide whether paths or photons know more
 MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
-
-
-@dataclass
-class Refinement:
-    """State of the refinement over all judged face-sides; cases as in `CASES`.
-
-    Attributes
-    ----------
-    forward_mean, forward_error : (cases, units) float64, W/m2
-        Irradiance and standard error from photon counts, with the lamp factors applied.
-    mean, error : (cases, units) float64, W/m2
-        From photon counts or backward paths, whichever has the smaller error.
-    path_error : (cases, units) float64, W/m2
-        Standard error of backward paths alone; inf where there are none.
-    bound : (cases, units) float64, W/m2
-        Lower bound from both.
-    better : (units,) bool
-        Whether `mean` and `error` come from backward paths.
-    bright : (units,) bool
-        Face-sides among which the best-lit is named; none before they were looked for.
-    looks : (units,) int64
-        How often backward paths from it were looked at.
-    by_lamp, by_lamp_error : (cases, lamps, units) float64, W/m2 at full rated output
-        From backward paths alone.
-    row : (units,) int64
-        Target of each unit in the backward run, -1 for none yet.
-    paths, rays : int
-        Backward paths and ray segments traced.
-    reached : bool
-        Whether the precision asked for was reached.
-    settle : int
-        The first so many cases are to be settled, others come along.
-    """
-
-    forward_mean: np.ndarray
-    forward_error: np.ndarray
-    mean: np.ndarray
-    error: np.ndarray
-    path_error: np.ndarray
-    bound: np.ndarray
-    better: np.ndarray
-    bright: np.ndarray
-    looks: np.ndarray
-    by_lamp: np.ndarray
-    by_lamp_error: np.ndarray
-    row: np.ndarray
-    paths: int = 0
-    rays: int = 0
-    reached: bool = False
-    settle: int = SETTLED
-
-
-def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: int) -> Refinement:
-    """State before the first backward path: what the photons say of each unit.
-
-    Parameters
-    ----------
-    mean, error, bound : (cases, units) float64, W/m2
-    """
-    cases, units = mean.shape
-    return Refinement(
-        forward_mean=mean,
-        forward_error=error,
-        mean=mean.copy(),
-        error=error.copy(),
-        path_error=np.full((cases, units), np.inf),
-        bound=bound.copy(),
-        better=np.zeros(units, bool),
-        bright=np.zeros(units, bool),
-        looks=np.zeros(units, np.int64),
-        by_lamp=np.zeros((cases, lamps, units)),
-        by_lamp_error=np.zeros((cases, lamps, units)),
-        row=np.full(units, -1),
-    )
 
 
 def refine(
@@ -125,20 +48,36 @@ def refine(
     """
     quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
     while True:
-        least, unsettled = _least_light(state, precision)
-        goal = (1.0 - precision) * least
-        chosen = _undecided(run, state, goal, unsettled)
-        state.reached = not len(chosen)
-        if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
-            return
-        chosen = _still_allowed(run, state, chosen)
-        if not len(chosen):
-            return
-        _add_targets(run, units, state, chosen)
-        paths = _paths_needed(run, state, chosen, goal, precision, quantile)
-        for piece in _pieces(paths):
-            _look(run, state, chosen[piece], paths[piece], factors, quantile)
+        pieces = _pieces(state.planned_paths)
+        while state.pieces_done < len(pieces):
+            piece = pieces[state.pieces_done]
+            chosen, paths = state.planned[piece], state.planned_paths[piece]
+            with hold_interrupts():
+                _look(run, state, chosen, paths, factors, quantile)
+                state.pieces_done += 1
             progress("tracing back from the darkest spots", *_distance(state, precision))
+        with hold_interrupts():
+            if not _plan_look(run, units, state, precision, quantile):
+                return
+
+
+def _plan_look(
+    run: AdjointRun, units: Judged, state: Refinement, precision: float, quantile: float
+) -> bool:
+    """Choose the units of the next look and their paths; False where there is none."""
+    least, unsettled = _least_light(state, precision)
+    goal = (1.0 - precision) * least
+    chosen = _undecided(run, state, goal, unsettled)
+    state.reached = not len(chosen)
+    if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
+        return False
+    chosen = _still_allowed(run, state, chosen)
+    if not len(chosen):
+        return False
+    _add_targets(run, units, state, chosen)
+    state.planned_paths = _paths_needed(run, state, chosen, goal, precision, quantile)
+    state.planned, state.pieces_done = chosen, 0
+    return True
 
 
 def refine_best(
@@ -256,6 +195,8 @@ def _paths_needed(
 
 def _pieces(paths: np.ndarray) -> list[np.ndarray]:
     """Rows in pieces short enough for a progress bar and for Ctrl-C to be heard."""
+    if not len(paths):
+        return []
     step = np.cumsum(paths * ADJOINT_BATCHES) // PATHS_PER_STEP
     return np.split(np.arange(len(paths)), np.flatnonzero(np.diff(step)) + 1)
 

@@ -120,6 +120,20 @@ def _exitances(scene: SceneTriangles) -> np.ndarray:
     return watts[lamps] / count[lamps] / mantle
 
 
+def fitting(tallies: dict[str, np.ndarray], name: str, place: np.ndarray) -> np.ndarray:
+    """The array called `name`, of the shape and type of `place`.
+
+    Raises
+    ------
+    ValueError, KeyError
+        Where it is of another shape or type, or not there.
+    """
+    array = tallies[name]
+    if array.shape != np.shape(place) or array.dtype != place.dtype:
+        raise ValueError(f"{name} is {array.dtype}{array.shape}")
+    return array
+
+
 class ForwardRun:
     """Photons from the lamps in batches; tallies are whole numbers, whatever the threads.
 
@@ -130,6 +144,8 @@ class ForwardRun:
     batch_photons : (lamps,) int64
         Photons of each lamp in a batch, in proportion to its watts.
     """
+
+    _COUNTS = ("total", "squares", "bodies", "fates", "segments")
 
     def __init__(
         self,
@@ -156,6 +172,27 @@ class ForwardRun:
         self._bodies = np.zeros((threads, lamps, scene.bodies, cases), np.int64)
         self._fates = np.zeros((threads, lamps, FATES, cases), np.int64)
         self._segments = np.zeros(threads, np.int64)
+
+    def tallies(self) -> dict[str, np.ndarray]:
+        """All that was counted, the same for any number of threads; `restore` takes it back."""
+        counts = {name: getattr(self, f"_{name}").sum(axis=0) for name in self._COUNTS}
+        return counts | {"batches": np.array(self.batches)}
+
+    def restore(self, tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the tallies of another run of the same scene and seed.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where they do not fit this scene, or do not agree with each other.
+        """
+        self.batches = int(tallies["batches"])
+        for name in self._COUNTS:
+            whole = getattr(self, f"_{name}")
+            whole[0] = fitting(tallies, name, whole[0])
+        account = self.bodies().sum(axis=2) + self.fates().sum(axis=2)
+        if self.batches < 0 or (account != self.photons).any():
+            raise ValueError("photons that were sent out and that ended differ")
 
     def add_batches(self, count: int) -> None:
         """Trace `count` further batches."""
@@ -271,6 +308,27 @@ class AdjointRun:
             more = np.zeros((2 * count - len(self._sums), *self._sums.shape[1:]))
             self._sums = np.concatenate([self._sums, more])
         self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
+
+    def tallies(self) -> dict[str, np.ndarray]:
+        """Sums over the paths of every target, and their numbers; `restore` takes them back."""
+        rays = np.array(self.rays)
+        return {"sums": self._sums[: len(self.paths)], "paths": self.paths, "rays": rays}
+
+    def restore(self, targets: list[Target], tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the tallies of another run of the same scene and seed, with its targets.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where they do not fit.
+        """
+        self.add_targets(targets)
+        there = slice(len(targets))
+        self._sums[there] = fitting(tallies, "sums", self._sums[there])
+        self.paths = fitting(tallies, "paths", self.paths).copy()
+        self.rays = int(tallies["rays"])
+        if (self.paths < 0).any():
+            raise ValueError("a count of paths is negative")
 
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch from the chosen targets."""

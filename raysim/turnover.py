@@ -8,8 +8,10 @@ import numpy as np
 from raysim.exposure import CycleCurve, WarmUpCurve, exposure_time
 from raysim.judge import Estimate, Judged, spot
 from raysim.poses import ForwardPoses, backward_run, pose_seed
-from raysim.refine import Refinement, forward_only, refine
+from raysim.refine import refine
+from raysim.refinement import Refinement, forward_only
 from raysim.result import PoseResult
+from raysim.scene.build import BuiltScene
 from raysim.scene.poses import PosedTriangles
 from raysim.statistics import count_lower_bound, count_variance
 from raysim.tracing import ForwardRun, KernelScene, Progress
@@ -26,44 +28,42 @@ def cycle_curve(warm_up: WarmUpCurve, shares: Sequence[float]) -> WarmUpCurve:
 
 
 def pose_results(
-    poses: Sequence[PosedTriangles],
+    scene: BuiltScene,
     arrays: Sequence[KernelScene],
     forward: ForwardRun,
     units: Judged,
     factors: np.ndarray,
-    error: float,
-    precision: float | None,
-    asked: tuple[float, float],
+    allowed: tuple[float, float | None],
+    bound: float,
     warm_up: WarmUpCurve,
     seed: int,
-    timer: float,
     progress: Progress,
 ) -> tuple[PoseResult, ...]:
     """Time of each pose within the cycle, and the time that it would take alone.
 
     Cautious case. The bound of one pose alone holds for all its judged face-sides at the same
-    confidence as that of the cycle, and comes as near to its worst one as `precision`, or
-    `ALONE_PRECISION` where that is coarser. It rests on photon counts alone where `precision` is
-    None, or where a face-side got none: a side in the dark is what poses are for.
+    confidence as that of the cycle, and comes as near to its worst one as asked, or as
+    `ALONE_PRECISION` where that is coarser. It rests on photon counts alone where no precision is
+    asked for, or where a face-side got none: a side in the dark is what poses are for.
 
     Parameters
     ----------
     factors : (lamps,) float64
         Output of each lamp as a share of its rating.
-    error : float
-        Error probability that the bound from photon counts may use.
-    asked : (float, float)
-        Target dose, J/m2, and safety factor.
+    allowed : (float, float or None)
+        Error probability that the bound from photon counts may use, and precision asked for.
+    bound : float
+        On the worst face-side of the cycle, W/m2.
     warm_up : WarmUpCurve
         Of the cycle.
-    timer : float
-        Of the cycle, s.
     """
     if not isinstance(forward, ForwardPoses) or not isinstance(warm_up, CycleCurve):
         return ()
-    times = warm_up.pose_times(timer)
+    error, precision = allowed
+    asked = (scene.written.target.dose, scene.written.target.safety_factor)
+    times = warm_up.pose_times(exposure_time(bound, *asked, warm_up))
     found = []
-    for number, (pose, run) in enumerate(zip(poses, forward.runs, strict=True)):
+    for number, (pose, run) in enumerate(zip(scene.poses, forward.runs, strict=True)):
         state = _counted(run, pose, units, factors, error)
         if precision is not None and (state.mean > 0.0).all():
             alone = (replace(pose, share=1.0),)
@@ -71,12 +71,11 @@ def pose_results(
             back = backward_run(alone, arrays[number : number + 1], own, run.threads, slice(0, 1))
             near = max(precision, ALONE_PRECISION)
             refine(back, units, state, factors[None], near, progress)
-        bound = float(state.bound[0].min())
         unit = int(state.bound[0].argmin())
         fields = np.zeros((3, *pose.triangles.judged.shape))
         fields[:, units.faces, units.sides] = state.mean[0], state.error[0], state.bound[0]
         worst = spot(pose.triangles, Estimate(*fields), units.faces[unit], units.sides[unit])
-        time = exposure_time(bound, *asked, warm_up.of_one_pose)
+        time = exposure_time(float(state.bound[0, unit]), *asked, warm_up.of_one_pose)
         found.append(PoseResult(pose.name, pose.share, times[number], time, worst))
     return tuple(found)
 

@@ -13,6 +13,7 @@ import raysim.refine
 import raysim.run
 from raysim.errors import RaysimError, SceneError
 from raysim.result import BRIGHT, CASES, CAUTIOUS, EXPECTED
+from raysim.scene.read import file_hash
 
 PLATE = "v 0 0 0\nv 120 0 0\nv 120 0 120\nv 0 0 120\nf 1 2 3 4\n"
 FALSE_ALARM = 1e-6
@@ -251,7 +252,7 @@ def test_looking_back_agrees_with_photons_of_another_seed(settled, counted):
 
 def test_the_report_knows_its_scene(settled, scene):
     assert settled.title == "small box"
-    assert settled.sha256 == raysim.run.file_hash(list(scene.files))
+    assert settled.sha256 == file_hash(scene.files)
     assert settled.raysim_version == raysim.__version__
     assert settled.triangles is scene.triangles
     assert settled.confidence == 0.95

@@ -57,7 +57,10 @@ if TYPE_CHECKING:
 )
 @click.option("--quiet", is_flag=True, help="No progress, no warnings, no bottom line.")
 @click.option("--force", is_flag=True, help="Overwrite results that stand there.")
+@click.option("--resume", is_flag=True, help="Go on with a run that was broken off.")
+@click.pass_context
 def command(
+    context: click.Context,
     scene: Path,
     out: Path | None,
     seed: int,
@@ -70,40 +73,52 @@ def command(
     pictures: bool,
     quiet: bool,
     force: bool,
+    resume: bool,
 ) -> None:
     """Dose map, worst-lit face and exposure time of SCENE, with a report.
 
     The timer setting comes from the cautious case: the low end of every reflectance, and lamps
     that are aged, dirty and warm. Exit status 3 says that no finite time can be vouched for.
+
+    A run that was broken off, by Ctrl-C or a power cut, goes on with --resume and ends as if it
+    had never stopped. It takes the numbers it was begun with; only --out has to be given again.
     """
-    from raysim.output.folder import refuse_taken, write_results
+    from raysim.cli.resume import checkpoint_in, resume_line, run_options, writing
+    from raysim.output.folder import claimed, write_results
     from raysim.provenance import written_inputs
 
     folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene)
-    refuse_taken(folder, force)
-    teller.warn(warnings)
-    result = _traced(built, warnings, teller, seed, photons, precision, threads, without)
-    trouble = write_results(
-        result,
-        folder,
-        case,
-        pictures,
-        written_inputs(built.written),
-        _same_again(scene, seed, photons, precision, case, without),
-        teller.notice,
-    )
-    if trouble and not quiet:
+    broken_off, trouble = False, ""
+    with claimed(folder, force, resume):
+        checkpoint = checkpoint_in(folder, resume, quiet)
+        run = run_options(context, checkpoint)
+        teller.warn(warnings)
+        result = _traced(built, warnings, teller, threads, run, checkpoint)
+        same_again = _same_again(scene, **run, case=case)
+        inputs = written_inputs(built.written)
+        try:
+            with writing(checkpoint):
+                trouble = write_results(
+                    result, folder, case, pictures, inputs, same_again, teller.notice
+                )
+        except KeyboardInterrupt:
+            broken_off = True
+        if not result.interrupted:
+            checkpoint.remove()
+    if trouble and not quiet and not broken_off:
         click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
     _tell(result, folder, case, as_json, quiet)
-    if result.interrupted:
+    if result.interrupted and not quiet:
+        click.echo(f"\nraysim: interrupted; go on with: {resume_line(scene, out)}", err=True)
+    if result.interrupted or broken_off:
         sys.exit(INTERRUPTED)
     if not math.isfinite(result.timer):
         sys.exit(NO_FINITE_TIME)
 
 
-def _traced(built, warnings, teller, seed, photons, precision, threads, without) -> "Result":  # type: ignore[no-untyped-def]
+def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.budget import uncertainty_budget
     from raysim.kernels.compile import is_warm
     from raysim.run import simulate
@@ -113,18 +128,20 @@ def _traced(built, warnings, teller, seed, photons, precision, threads, without)
     with teller.bar():
         result = simulate(
             built,
-            seed=seed,
-            photons=photons,
-            precision=precision,
             threads=threads,
             progress=teller.progress,
             warnings=warnings,
-            without=without,
+            checkpoint=checkpoint,
+            **run,
         )
     if result.interrupted or result.poses:  # the budget follows a spot in one pose only
         return result
     teller.notice("weighing the doubts")
-    return dataclasses.replace(result, budget=uncertainty_budget(result, seed, threads))
+    try:
+        budget = uncertainty_budget(result, run["seed"], threads)
+    except KeyboardInterrupt:
+        return dataclasses.replace(result, interrupted=True)
+    return dataclasses.replace(result, budget=budget)
 
 
 def _same_again(
@@ -132,8 +149,8 @@ def _same_again(
     seed: int,
     photons: int | None,
     precision: float | None,
-    case: str,
     without: tuple[str, ...],
+    case: str,
 ) -> str:
     """The command line that gives the same numbers again."""
     words = ["raysim", "dose", str(scene), "--seed", str(seed)]

@@ -3,12 +3,14 @@
 import json
 import os
 import shutil
-import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from raysim.checkpoint import CHECKPOINT_FILE, is_checkpoint
 from raysim.errors import RaysimError
+from raysim.output.lock import LOCK_FILE, locked
 from raysim.output.pictures import Picture
 from raysim.output.records import result_record, write_faces
 from raysim.result import CAUTIOUS, Result
@@ -25,11 +27,37 @@ OWN_NAMES = {
     "card.png",
     "builder.html",
 }
+# Folders within it while results are put in place: being filled; whole; on their way; the old.
+STAGED, READY, MOVING, OLD = WORKING_NAMES = (
+    *(".raysim-staged", ".raysim-ready"),
+    *(".raysim-moving", ".raysim-old"),
+)
 
 
 def json_text(record: dict[str, Any]) -> str:
     """A record as JSON (RFC 8259: no NaN, no Infinity)."""
     return json.dumps(record, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+@contextmanager
+def claimed(folder: Path, force: bool = False, resume: bool = False) -> Iterator[None]:
+    """Hold the place of the results against other runs, and see that it may be written.
+
+    What a run that was killed left half put in place is put in place first. A run that goes on
+    (`resume`) may find results there, such as those it was broken off with.
+
+    Raises
+    ------
+    RaysimError
+        Where something stands there already, another run is at it, or it cannot be written.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise RaysimError(f"--out {folder}: a file stands there. Mend: name another folder")
+    with locked(folder):
+        finish_exchange(folder)
+        if not resume:
+            _refuse_taken(folder, force)
+        yield
 
 
 def refuse_taken(folder: Path, force: bool) -> None:
@@ -38,78 +66,129 @@ def refuse_taken(folder: Path, force: bool) -> None:
     Raises
     ------
     RaysimError
-        Where something stands there already, or the place cannot be written.
+        Where something stands there already, another run is at it, or it cannot be written.
     """
-    if folder.exists() and not folder.is_dir():
-        raise RaysimError(f"--out {folder}: a file stands there. Mend: name another folder")
-    if folder.is_dir() and any(folder.iterdir()):
-        foreign = sorted(path.name for path in folder.iterdir() if path.name not in OWN_NAMES)
-        if foreign:
-            raise RaysimError(
-                f'--out {folder}: the folder holds other things ("{foreign[0]}"), which could be '
-                "lost. Mend: name a new folder"
-            )
-        if not force:
-            raise RaysimError(
-                f"--out {folder}: results stand there already. Mend: name another folder with "
-                "--out, or overwrite them with --force"
-            )
-    above = next(parent for parent in folder.absolute().parents if parent.exists())
-    if not above.is_dir() or not os.access(above, os.W_OK):
-        raise RaysimError(f"--out {folder}: {above} cannot be written. Mend: name another folder")
+    with claimed(folder, force):
+        pass
+
+
+def _refuse_taken(folder: Path, force: bool) -> None:
+    names = sorted({path.name for path in folder.iterdir()} - {LOCK_FILE, *WORKING_NAMES})
+    foreign = [name for name in names if name not in OWN_NAMES and not is_checkpoint(name)]
+    if foreign:
+        raise RaysimError(
+            f'--out {folder}: the folder holds other things ("{foreign[0]}"), which could be '
+            "lost. Mend: name a new folder"
+        )
+    if force or not names:
+        return
+    if CHECKPOINT_FILE in names:
+        raise RaysimError(
+            f"--out {folder}: a run that was broken off stands there. Mend: continue it with "
+            "--resume, name another folder with --out, or begin anew with --force"
+        )
+    raise RaysimError(
+        f"--out {folder}: results stand there already. Mend: name another folder with "
+        "--out, or overwrite them with --force"
+    )
 
 
 def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
-    """Fill a new folder beside `folder`, then put what it holds in its place.
+    """Fill a folder of its own within `folder`, then put what it holds in its place.
 
-    A folder that stands there keeps its own identity, as somebody may be standing in it: its old
-    files step aside and are removed last, and come back if anything fails before.
+    A folder that stands there keeps its own identity, as somebody may be standing in it. Its old
+    files come back if anything fails; if the process is killed, the next run brings to an end
+    what was begun.
 
     Raises
     ------
     RaysimError
-        Where writing fails; what stood at `folder` before is still there.
+        Where writing fails; what stood in `folder` before is still there.
     """
-    place = folder.absolute()
-    place = place.resolve() if place.exists() else place
-    try:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{place.name}-", dir=place.parent))
-    except OSError as error:
-        raise RaysimError(
-            f"--out {folder}: cannot be written ({error.strerror}). Mend: name another folder"
-        ) from None
-    try:
-        fill(fresh)
-        fresh.chmod(0o755)
-        if place.exists():
-            _exchange(place, fresh)
-        else:
-            fresh.rename(place)
-    except OSError as error:
-        raise RaysimError(
-            f"--out {folder}: writing failed ({error.strerror or error}). "
-            "Mend: make room or name another folder; nothing there was changed"
-        ) from None
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
+    with locked(folder):
+        finish_exchange(folder)
+        staged = folder / STAGED
+        try:
+            staged.mkdir()
+            fill(staged)
+            _flush(staged)
+            staged.rename(folder / READY)
+            _exchange(folder)
+        except OSError as error:
+            raise RaysimError(
+                f"--out {folder}: writing failed ({error.strerror or error}). "
+                "Mend: make room or name another folder; nothing there was changed"
+            ) from None
+        finally:
+            for path in (staged, folder / READY):
+                shutil.rmtree(path, ignore_errors=True)
 
 
-def _exchange(place: Path, fresh: Path) -> None:
-    """Move the contents of `fresh` to `place`, and those of `place` out of the way."""
-    old = Path(tempfile.mkdtemp(prefix=f".{place.name}-old-", dir=place.parent))
+def finish_exchange(folder: Path) -> None:
+    """Bring to an end what a run that was killed while writing has left in `folder`.
+
+    Raises
+    ------
+    RaysimError
+        Where that cannot be done.
+    """
+    try:
+        shutil.rmtree(folder / STAGED, ignore_errors=True)
+        _exchange(folder)
+    except OSError as error:
+        raise RaysimError(
+            f"--out {folder}: the results of a run that was killed cannot be put in place "
+            f"({error.strerror or error}). Mend: make room, or name another folder"
+        ) from None
+
+
+def _exchange(folder: Path) -> None:
+    """Put what is ready in the place of the old results; can be gone on with where it broke off.
+
+    First all old results leave, result.json first, then all new ones come, result.json last: no
+    result.json ever stands among files of another run.
+    """
+    ready, moving, old = (folder / name for name in (READY, MOVING, OLD))
     moved: list[tuple[Path, Path]] = []
+
+    def move(path: Path, target: Path) -> None:
+        path.rename(target)
+        moved.append((path, target))
+
     try:
-        for source, target in ((place, old), (fresh, place)):
-            for path in sorted(source.iterdir()):
-                path.rename(target / path.name)
-                moved.append((path, target / path.name))
+        if ready.exists():
+            old.mkdir(exist_ok=True)
+            coming = {path.name for path in ready.iterdir()}
+            leaving = [path for path in folder.iterdir() if path.name in coming | OWN_NAMES]
+            for path in sorted(leaving, key=_result_last, reverse=True):
+                move(path, old / path.name)
+            move(ready, moving)
+        if moving.exists():
+            for path in sorted(moving.iterdir(), key=_result_last):
+                move(path, folder / path.name)
     except BaseException:
         for before, after in reversed(moved):
             after.rename(before)
-        old.rmdir()  # empty again; were it not, nothing in it may be lost
+        with suppress(OSError):
+            old.rmdir()  # empty again; were it not, nothing in it may be lost
         raise
-    shutil.rmtree(old, ignore_errors=True)
+    for path in (moving, old):
+        shutil.rmtree(path, ignore_errors=True)
+
+
+def _result_last(path: Path) -> tuple[bool, str]:
+    return path.name == RESULT_FILE, path.name
+
+
+def _flush(folder: Path) -> None:
+    """Have everything under a folder on the disk, so that a power cut finds it whole."""
+    for path in (*folder.rglob("*"), folder):
+        if os.name == "posix" or path.is_file():
+            handle = os.open(path, os.O_RDONLY if os.name == "posix" else os.O_RDWR)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
 
 
 def write_results(

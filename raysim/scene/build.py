@@ -13,6 +13,7 @@ from raysim.scene import place, written
 from raysim.scene.fields import UNIT_METRES
 from raysim.scene.meshes import MeshFault, MeshPart, load_parts
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
+from raysim.scene.read import file_digests, joined_hash
 from raysim.scene.subdivide import split_to_edge
 from raysim.scene.things import Object, SurfaceTable
 from raysim.scene.triangles import (
@@ -116,7 +117,13 @@ class BuiltScene:
     triangles: SceneTriangles
     faults: tuple[Fault, ...]  # warnings only
     files: tuple[Path, ...]  # the scene file and its meshes
+    digests: tuple[str, ...]  # SHA-256 of each file, as it was when it was read
     poses: tuple[PosedTriangles, ...]
+
+    @property
+    def sha256(self) -> str:
+        """One hash of the scene file and its meshes, hexadecimal (definition)."""
+        return joined_hash(self.digests)
 
     def in_pose(self, number: int) -> "BuiltScene":
         """The scene with the load in one pose for the whole cycle."""
@@ -184,8 +191,13 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
         raise SceneError(list(dict.fromkeys(builder.faults)))
     triangles = _joined(builder, lamps, tubes, _meters(scene), closed)
     files = (path, *sorted(builder.meshes))
+    try:
+        digests = file_digests(files)
+    except OSError as error:
+        what = f"{error.filename} cannot be read any more ({error.strerror})"
+        raise SceneError([Fault(str(path), "file", what, "put it back")]) from None
     poses = posed_triangles(scene, triangles)
-    return BuiltScene(path, scene, triangles, tuple(builder.faults), files, poses)
+    return BuiltScene(path, scene, triangles, tuple(builder.faults), files, digests, poses)
 
 
 def _refuse_one_name_twice(builder: _Builder, scene: SceneAsWritten) -> None:

@@ -3,6 +3,7 @@
 import difflib
 import hashlib
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, get_args
 
@@ -49,12 +50,19 @@ def read_scene(path: Path) -> SceneAsWritten:
         raise SceneError(list(dict.fromkeys(faults))) from None
 
 
-def file_hash(paths: list[Path]) -> str:
-    """SHA-256 (hexadecimal) over the bytes of the scene file and of its meshes (definition)."""
-    digest = hashlib.sha256()
-    for path in paths:
-        digest.update(hashlib.sha256(path.read_bytes()).digest())
-    return digest.hexdigest()
+def file_digests(paths: Sequence[Path]) -> tuple[str, ...]:
+    """SHA-256 (hexadecimal) of each file (definition)."""
+    return tuple(hashlib.sha256(path.read_bytes()).hexdigest() for path in paths)
+
+
+def joined_hash(digests: Sequence[str]) -> str:
+    """SHA-256 (hexadecimal) over the digests of the scene file and of its meshes (definition)."""
+    return hashlib.sha256(b"".join(bytes.fromhex(digest) for digest in digests)).hexdigest()
+
+
+def file_hash(paths: Sequence[Path]) -> str:
+    """One hash of the scene file and of its meshes: the `joined_hash` of their digests."""
+    return joined_hash(file_digests(paths))
 
 
 def _parse(path: Path, shown: str) -> dict[str, Any]:

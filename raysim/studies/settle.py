@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from raysim.judge import Estimate, Judged, spot
-from raysim.refine import Refinement, forward_only, refine
+from raysim.refine import refine
+from raysim.refinement import Refinement, forward_only
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.cells import Cells, some_units

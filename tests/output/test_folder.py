@@ -74,9 +74,10 @@ def test_a_folder_is_put_in_place_whole(tmp_path):
 
 
 def test_a_folder_takes_the_place_of_an_older_one(tmp_path):
-    out = filled(tmp_path / "out", result_json="old", faces="old")
+    out = filled(tmp_path / "out", result_json="old", report="old", notes="dear clinic")
+    (out / "report").rename(out / "report.html")
     write_whole(out, one_file("new"))
-    assert contents(tmp_path) == {"out/result.json": "new"}
+    assert contents(tmp_path) == {"out/result.json": "new", "out/notes": "dear clinic"}
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 

@@ -1,0 +1,68 @@
+"""Going on with a run that was broken off: its checkpoint, and the numbers it was begun with."""
+
+import shlex
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+from click.core import ParameterSource
+
+from raysim.checkpoint import CHECKPOINT_FILE, Checkpoint
+from raysim.errors import RaysimError
+from raysim.interrupts import hold_interrupts
+
+RUN_OPTIONS = ("seed", "photons", "precision", "without")
+
+
+def checkpoint_in(folder: Path, resume: bool, quiet: bool) -> Checkpoint:
+    """Checkpoint of a run into `folder`; a run that begins anew removes the old one.
+
+    Raises
+    ------
+    RaysimError
+        Where a run is to go on and there is no whole checkpoint.
+    """
+    path = folder / CHECKPOINT_FILE
+    checkpoint = Checkpoint.resumed(path) if resume else Checkpoint(path)
+    if not resume:
+        checkpoint.remove()
+    if not quiet:
+        checkpoint.tell = lambda line: click.echo(f"warning: {line}", err=True)
+    return checkpoint
+
+
+def run_options(context: click.Context, checkpoint: Checkpoint) -> dict[str, Any]:
+    """Seed, photons, precision and lamps left out: as given, else as the run was begun with."""
+    chosen = {name: context.params[name] for name in RUN_OPTIONS}
+    if checkpoint.is_resumed:
+        for name in RUN_OPTIONS:
+            if context.get_parameter_source(name) is ParameterSource.DEFAULT:
+                chosen[name] = checkpoint.options.get(name, chosen[name])
+    return chosen | {"without": tuple(chosen["without"])}
+
+
+@contextmanager
+def writing(checkpoint: Checkpoint) -> Iterator[None]:
+    """Let Ctrl-C wait while results are written; where that fails, say what is kept.
+
+    Raises
+    ------
+    RaysimError
+        Where results cannot be written.
+    """
+    try:
+        with hold_interrupts():
+            yield
+    except RaysimError as error:
+        if checkpoint.path is None or not checkpoint.path.exists():
+            raise
+        kept = "what was traced is kept: --resume goes on from there"
+        raise RaysimError(f"{error}; {kept}") from None
+
+
+def resume_line(scene: Path, out: Path | None) -> str:
+    """The command line that goes on with a run."""
+    words = ["raysim", "dose", str(scene), *(["--out", str(out)] if out else []), "--resume"]
+    return shlex.join(words)

@@ -1,0 +1,250 @@
+"""From the tallies of a run to its result: photons and backward paths joined, every case judged."""
+
+import numpy as np
+
+from raysim.behaviour import lamp_factors, warm_up_curve
+from raysim.errors import Fault, Level
+from raysim.failures import LampTallies, lamp_failures, traced_by_lamp
+from raysim.judge import Estimate, judge_case, judged_units
+from raysim.provenance import stated_assumptions
+from raysim.refine import settled
+from raysim.refinement import SETTLED, forward_only
+from raysim.result import (
+    CASES,
+    CAUTIOUS,
+    EXPECTED,
+    CaseResult,
+    EnergyAccount,
+    LampFailure,
+    MeterResult,
+    PoseResult,
+    Result,
+)
+from raysim.scene.build import BuiltScene
+from raysim.statistics import CONFIDENCE, count_lower_bound, count_variance
+from raysim.tracing import AdjointRun, ForwardRun, KernelScene, Progress
+from raysim.turnover import cycle_curve, pose_results
+from raysim.version import __version__
+
+LARGEST_LOST_SHARE = 1e-6
+
+
+class Job:
+    """One run on its way from tallies to a result.
+
+    Attributes
+    ----------
+    units : Judged
+    state : Refinement
+        What is known of the judged face-sides; from photons alone at first.
+    factors : (cases, lamps) float64
+        Output of each lamp as a share of its rating.
+    backward : AdjointRun or None
+        The backward paths that `state` rests on, if any.
+    """
+
+    def __init__(
+        self,
+        scene: BuiltScene,
+        arrays: KernelScene,
+        forward: ForwardRun,
+        error: float,
+        left: np.ndarray,
+    ) -> None:
+        self.scene = scene
+        self.arrays = arrays
+        self.forward = forward
+        self.units = units = judged_units(scene.triangles)
+        behaviour = scene.written.lamps_behaviour
+        factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
+        self.factors = np.stack([factors[case] for case in CASES]) * left  # cases, lamps
+        self.left, self.error = left, error
+        self.backward: AdjointRun | None = None
+        self.poses: tuple[PoseResult, ...] = ()
+        self.warm_up = cycle_curve(warm_up_curve(behaviour.warm_up), scene.written.pose_shares)
+        total, squares = forward.arrivals()
+        watts_per_photon = arrays.lamp_watts / forward.photons
+        scale = watts_per_photon[:, None, None] / scene.triangles.areas[None, :, None]
+        variance = count_variance(total, squares, forward.batches)
+        self.by_lamp = total * scale  # cases, lamps, faces, sides
+        self.by_lamp_variance = np.maximum(variance, 0.0) * scale**2
+        self.counted = self.by_lamp[0][:, units.faces, units.sides]  # cautious: lamps, units
+        f = self.factors[:, :, None, None]
+        self.mean = (self.by_lamp * f).sum(axis=1)
+        self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
+        self.bound = count_lower_bound(self.mean, self.variance, error)
+        u = (slice(None), units.faces, units.sides)
+        self.state = forward_only(
+            self.mean[u], self._error(scale)[u], self.bound[u], len(arrays.lamp_watts)
+        )
+
+    def _error(self, scale: np.ndarray) -> np.ndarray:
+        """Standard errors; where nothing arrived, what one photon would have been."""
+        one = scale.max(axis=0)[None] * self.factors.max(axis=1)[:, None, None]
+        return np.where(self.variance > 0.0, np.sqrt(self.variance), one)
+
+    def result(
+        self,
+        seed: int,
+        precision: float | None,
+        meters: tuple[MeterResult, ...],
+        warnings: tuple[Fault, ...],
+        interrupted: bool,
+        seconds: float,
+    ) -> Result:
+        """Join forward and backward estimates and judge every case."""
+        state, units, scene = self.state, self.units, self.scene
+        better = state.better
+        faces, sides = units.faces[better], units.sides[better]
+        error = np.sqrt(self.by_lamp_variance)
+        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, better]
+        error[:, :, faces, sides] = state.by_lamp_error[:, :, better]
+        refined = np.zeros(scene.triangles.judged.shape, bool)
+        refined[faces, sides] = True
+        cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}
+        lamps = scene.triangles.lamps
+        return Result(
+            title=scene.written.title,
+            sha256=scene.sha256,
+            raysim_version=__version__,
+            seed=seed,
+            triangles=scene.triangles,
+            target_dose=scene.written.target.dose,
+            safety_factor=scene.written.target.safety_factor,
+            warm_up=self.warm_up,
+            confidence=CONFIDENCE,
+            photons=int(self.forward.photons.sum()),
+            paths=state.paths * len(scene.poses),
+            segments=self.forward.segments + state.rays,
+            seconds=seconds,
+            precision_asked=precision,
+            lamp_irradiance=self.by_lamp,
+            lamp_standard_error=error,
+            refined=refined,
+            cases=cases,
+            meters=meters,
+            warnings=(*warnings, *self._doubts(precision, interrupted)),
+            interrupted=interrupted,
+            assumptions=stated_assumptions(scene.written),
+            written=scene.written,
+            without=tuple(m.name for m, on in zip(lamps, self.left, strict=True) if not on),
+            lamp_failures=self._failures(cases[CAUTIOUS].exposure_time),
+            poses=self.poses,
+        )
+
+    def each_pose(
+        self, posed: list[KernelScene], seed: int, precision: float | None, progress: Progress
+    ) -> None:
+        """Time of each of several poses in the cycle, and the time it would take alone."""
+        self.poses = pose_results(
+            self.scene,
+            posed,
+            self.forward,
+            self.units,
+            self.factors[0],
+            (self.error, precision),
+            float(self.state.bound[0].min()),
+            self.warm_up,
+            seed,
+            progress,
+        )
+
+    def _failures(self, timer: float) -> tuple[LampFailure, ...]:
+        """Cautious case with each lamp out in turn."""
+        state, units, target = self.state, self.units, self.scene.written.target
+        looked = np.flatnonzero(state.looks > 0)
+        lamps = len(self.left)
+        traced, covariance = np.zeros((0, lamps)), np.zeros((0, lamps, lamps))
+        if self.backward is not None:
+            traced, covariance = traced_by_lamp(self.backward, state.row[looked], 0)
+        variance = self.by_lamp_variance[0][:, units.faces, units.sides]
+        return lamp_failures(
+            self.scene.triangles,
+            units,
+            LampTallies(
+                self.counted, variance, self.error, looked, traced, covariance, state.looks[looked]
+            ),
+            self.factors[0],
+            (target.dose, target.safety_factor),
+            self.warm_up,
+            timer,
+        )
+
+    def _named(self, number: int, precision: float | None) -> np.ndarray:
+        """Units (units,) bool among which the worst of a case is named: the best known ones.
+
+        Where some can be vouched for no light at all, it is one of these.
+        """
+        dark = self.state.bound[number] <= 0.0
+        if dark.any():
+            return dark
+        if precision is not None and number < SETTLED:
+            sure = settled(self.state, precision)[number]
+            if sure.any():
+                return sure
+        return np.ones(len(self.state.better), bool)
+
+    def _case(self, number: int, precision: float | None) -> CaseResult:
+        state, units, scene = self.state, self.units, self.scene
+        mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
+        bound = self.bound[number].copy()
+        mean[units.faces, units.sides] = state.mean[number]
+        error[units.faces, units.sides] = state.error[number]
+        bound[units.faces, units.sides] = state.bound[number]
+        watts = self.arrays.lamp_watts * self.factors[number]
+        target = scene.written.target
+        return judge_case(
+            CASES[number],
+            float(watts.sum() / self.arrays.lamp_watts.sum()),
+            scene.triangles,
+            units,
+            Estimate(mean, error, bound),
+            self._named(number, precision),
+            state.bright if state.bright.any() else np.ones(len(state.bright), bool),
+            self._energy(number, watts),
+            target.dose,
+            target.safety_factor,
+            self.warm_up,
+        )
+
+    def _energy(self, number: int, watts: np.ndarray) -> EnergyAccount:
+        per_photon = watts / self.forward.photons
+        bodies = (self.forward.bodies()[number] * per_photon[:, None]).sum(axis=0)
+        escaped, lost, odd = (self.forward.fates()[number] * per_photon[:, None]).sum(axis=0)
+        if self.scene.triangles.closed:
+            lost, escaped = lost + escaped, 0.0
+        names = [body.name for body in self.scene.triangles.bodies]
+        return EnergyAccount(
+            emitted=float(watts.sum()),
+            absorbed=dict(zip(names, bodies.tolist(), strict=True)),
+            escaped=float(escaped),
+            lost=float(lost + odd),
+        )
+
+    def _doubts(self, precision: float | None, interrupted: bool) -> list[Fault]:
+        """What the run itself found doubtful."""
+        shown = str(self.scene.path)
+        doubts = []
+        energy = self._energy(CASES.index(EXPECTED), self.arrays.lamp_watts)
+        if energy.lost > LARGEST_LOST_SHARE * energy.emitted:
+            doubts.append(
+                Fault(
+                    shown,
+                    "chamber",
+                    f"{energy.lost / energy.emitted:.2g} of the light was lost through cracks",
+                    "look for holes, crossing walls or surfaces seen from behind",
+                    Level.WARNING,
+                )
+            )
+        if precision is not None and not self.state.reached and not interrupted:
+            doubts.append(
+                Fault(
+                    shown,
+                    "precision",
+                    f"{precision:g} was not reached within the limits of the run; the bound, and "
+                    "so the timer, is on the long side",
+                    "give more --photons, or see whether the worst spot is in a closed fold",
+                    Level.WARNING,
+                )
+            )
+        return doubts

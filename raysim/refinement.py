@@ -1,0 +1,131 @@
+"""State of the refinement of judged face-sides by backward paths."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.tracing import fitting
+
+# Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
+SETTLED = 2
+
+# What backward paths change: an entry for each unit, for each unit of a look, and single numbers.
+_BY_UNIT = (
+    *("mean", "error", "path_error", "bound", "better", "bright", "looks"),
+    *("by_lamp", "by_lamp_error", "row"),
+)
+_OF_LOOK = ("planned", "planned_paths")
+_NUMBERS = ("pieces_done", "paths", "rays", "reached")
+
+
+@dataclass
+class Refinement:
+    """State of the refinement over all judged face-sides; cases as in `CASES`.
+
+    Attributes
+    ----------
+    forward_mean, forward_error : (cases, units) float64, W/m2
+        Irradiance and standard error from photon counts, with the lamp factors applied.
+    mean, error : (cases, units) float64, W/m2
+        From photon counts or backward paths, whichever has the smaller error.
+    path_error : (cases, units) float64, W/m2
+        Standard error of backward paths alone; inf where there are none.
+    bound : (cases, units) float64, W/m2
+        Lower bound from both.
+    better : (units,) bool
+        Whether `mean` and `error` come from backward paths.
+    bright : (units,) bool
+        Face-sides among which the best-lit is named; none before they were looked for.
+    looks : (units,) int64
+        How often backward paths from it were looked at.
+    by_lamp, by_lamp_error : (cases, lamps, units) float64, W/m2 at full rated output
+        From backward paths alone.
+    row : (units,) int64
+        Target of each unit in the backward run, -1 for none yet.
+    paths, rays : int
+        Backward paths and ray segments traced.
+    reached : bool
+        Whether the precision asked for was reached.
+    planned, planned_paths : (planned,) int64
+        Units of the look in progress, and the further paths per batch of each.
+    pieces_done : int
+        Pieces of that look that were traced.
+    settle : int
+        The first so many cases are to be settled, others come along.
+    """
+
+    forward_mean: np.ndarray
+    forward_error: np.ndarray
+    mean: np.ndarray
+    error: np.ndarray
+    path_error: np.ndarray
+    bound: np.ndarray
+    better: np.ndarray
+    bright: np.ndarray
+    looks: np.ndarray
+    by_lamp: np.ndarray
+    by_lamp_error: np.ndarray
+    row: np.ndarray
+    planned: np.ndarray
+    planned_paths: np.ndarray
+    pieces_done: int = 0
+    paths: int = 0
+    rays: int = 0
+    reached: bool = False
+    settle: int = SETTLED
+
+    def tallies(self) -> dict[str, np.ndarray]:
+        """All that backward paths have changed; `restore` takes it back."""
+        return {name: np.asarray(getattr(self, name)) for name in _BY_UNIT + _OF_LOOK + _NUMBERS}
+
+    def restore(self, tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the state of another run with the same photons.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where it does not fit.
+        """
+        for name in _BY_UNIT:
+            setattr(self, name, fitting(tallies, name, getattr(self, name)).copy())
+        for name in _OF_LOOK:
+            like = np.zeros(np.shape(tallies["planned"]), np.int64)
+            setattr(self, name, fitting(tallies, name, like).copy())
+        for name in _NUMBERS:
+            setattr(self, name, type(getattr(self, name))(tallies[name]))
+        known = np.sort(self.row[self.row >= 0])
+        if (known != np.arange(len(known))).any() or (self.row < -1).any():
+            raise ValueError("rows are not numbered through")
+        if (self.planned < 0).any() or (self.row[self.planned] < 0).any():
+            raise ValueError("the look in progress has units without a row")
+
+    def units_by_row(self) -> np.ndarray:
+        """Units that have backward paths, in the order of their rows, (rows,) int64."""
+        known = np.flatnonzero(self.row >= 0)
+        return known[np.argsort(self.row[known])]
+
+
+def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: int) -> Refinement:
+    """State before the first backward path: what the photons say of each unit.
+
+    Parameters
+    ----------
+    mean, error, bound : (cases, units) float64, W/m2
+    """
+    cases, units = mean.shape
+    return Refinement(
+        forward_mean=mean,
+        forward_error=error,
+        mean=mean.copy(),
+        error=error.copy(),
+        path_error=np.full((cases, units), np.inf),
+        bound=bound.copy(),
+        better=np.zeros(units, bool),
+        bright=np.zeros(units, bool),
+        looks=np.zeros(units, np.int64),
+        by_lamp=np.zeros((cases, lamps, units)),
+        by_lamp_error=np.zeros((cases, lamps, units)),
+        row=np.full(units, -1),
+        planned=np.zeros(0, np.int64),
+        planned_paths=np.zeros(0, np.int64),
+    )
