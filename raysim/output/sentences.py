@@ -56,10 +56,11 @@ def headline(result: Result) -> str:
     if not np.isfinite(result.timer):
         return "There is no finite timer setting: no time can be vouched for."
     if result.poses:
+        whole = sum(math.ceil(pose.time - 1e-9) for pose in result.poses)  # as they are shown
         each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
         return (
             f"Set the timer to {', then '.join(each)}, each time counted from switching on cold "
-            f"lamps: {minutes_seconds(result.timer)} of light in all."
+            f"lamps: {minutes_seconds(whole)} of light in all."
         )
     return (
         f"Set the timer to {minutes_seconds(result.timer)}, counted from switching on cold lamps."
