@@ -54,7 +54,7 @@ class Job:
         self.scene = scene
         self.arrays = arrays
         self.forward = forward
-        self.units = units = judged_units(scene.triangles)
+        self.units = units = judged_units(scene.triangles, scene.written.target.judge_area)
         behaviour = scene.written.lamps_behaviour
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
         self.factors = np.stack([factors[case] for case in CASES]) * left  # cases, lamps
@@ -66,8 +66,9 @@ class Job:
         watts_per_photon = arrays.lamp_watts / forward.photons
         scale = watts_per_photon[:, None, None] / scene.triangles.areas[None, :, None]
         variance = count_variance(total, squares, forward.batches)
-        self.by_lamp = total * scale  # cases, lamps, faces, sides
-        self.by_lamp_variance = np.maximum(variance, 0.0) * scale**2
+        self.by_lamp, self.by_lamp_variance = units.averaged(  # cases, lamps, faces, sides
+            total * scale, np.maximum(variance, 0.0) * scale**2
+        )
         self.counted = self.by_lamp[0][:, units.faces, units.sides]  # cautious: lamps, units
         f = self.factors[:, :, None, None]
         self.mean = (self.by_lamp * f).sum(axis=1)

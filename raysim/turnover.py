@@ -84,12 +84,15 @@ def _counted(
     run: ForwardRun, pose: PosedTriangles, units: Judged, factors: np.ndarray, error: float
 ) -> Refinement:
     """What the photons of one pose say of each judged face-side, cautious case."""
-    total, squares = (tally[0][:, units.faces, units.sides] for tally in run.arrivals())
-    scale = factors * run.scene.lamp_watts / run.photons
-    variance = count_variance(total, squares, run.batches)
-    mean = scale @ total / units.areas
-    variance = scale**2 @ variance / units.areas**2
-    noise = np.where(variance > 0.0, np.sqrt(variance), scale.max() / units.areas)
+    total, squares = (tally[0] for tally in run.arrivals())  # lamps, faces, sides
+    areas = pose.triangles.areas
+    scale = (factors * run.scene.lamp_watts / run.photons)[:, None, None] / areas[:, None]
+    spread = np.maximum(count_variance(total, squares, run.batches), 0.0) * scale**2
+    by_lamp, by_lamp_variance = units.averaged(total * scale, spread)
+    at = (units.faces, units.sides)
+    mean, variance = by_lamp.sum(axis=0)[at], by_lamp_variance.sum(axis=0)[at]
+    one = scale.max(axis=0)[units.faces, 0]
+    noise = np.where(variance > 0.0, np.sqrt(variance), one)
     bound = count_lower_bound(mean, variance, error)
     state = forward_only(mean[None], noise[None], bound[None], len(factors))
     state.settle = 1

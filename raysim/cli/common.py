@@ -52,6 +52,11 @@ class Teller:
         if self.live:
             click.echo(f"{what} ...", err=True)
 
+    def say(self, what: str) -> None:
+        """One line that must not be missed, unless asked to be quiet."""
+        if not self.quiet:
+            click.echo(f"note: {what}", err=True)
+
     def warn(self, faults: tuple[Fault, ...]) -> None:
         """Warnings, one line each, unless asked to be quiet."""
         if not self.quiet:

@@ -10,7 +10,17 @@ import click
 
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
-from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
+from raysim.cli.study import (
+    FORCE,
+    JSON,
+    OUT,
+    QUIET,
+    SEED,
+    THREADS,
+    compile_notice,
+    in_one_pose,
+    show,
+)
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -91,6 +101,7 @@ def command(
     built, warnings = checked_scene(scene)
     refuse_taken(folder, force)
     teller.warn(warnings)
+    built = in_one_pose(built, teller)
     compile_notice(teller)
     with teller.bar():
         study = compare_linings(

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
-from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
+from raysim.cli.study import (
+    FORCE,
+    JSON,
+    OUT,
+    QUIET,
+    SEED,
+    THREADS,
+    compile_notice,
+    show,
+)
 
 if TYPE_CHECKING:
     from raysim.result import Result

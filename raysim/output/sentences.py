@@ -75,6 +75,13 @@ def bottom_line(result: Result) -> list[str]:
 def details(result: Result) -> list[str]:
     """Where the timer setting comes from, and what it does not cover."""
     lines = _timer_lines(result) if np.isfinite(result.timer) else _no_timer_lines(result)
+    area = result.written.target.judge_area if result.written else None
+    if area is not None:
+        lines.append(
+            f"Judged are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
+            "spot, on the map and in the tables, is the mean of such a patch about it, and a face "
+            "within it may get less."
+        )
     if result.without:
         names = " and ".join(f'"{name}"' for name in result.without)
         words = "is" if len(result.without) == 1 else "are"

@@ -72,10 +72,11 @@ def card_steps(result: Result) -> tuple[str, ...]:
         return STEPS
     order = ", then ".join(f'"{pose.name}"' for pose in result.poses)
     turn = (
-        f"Poses in this order: {order}. Between two: lamps off, open, turn the load over, shut, "
-        "lamps on, start the timer of that pose anew."
+        f"Poses in this order, each with its own timer: {order}.",
+        "Between two: lamps off, open, turn the load over, shut, lamps on, next timer.",
+        "Door opened while a timer runs, or a lamp out: the cycle does not count. Start all over.",
     )
-    return (*STEPS[:3], turn, *STEPS[3:])
+    return (*STEPS[:3], *turn, *STEPS[4:])
 
 
 def judged_names(result: Result) -> list[str]:

@@ -180,8 +180,10 @@ def _targets(scene: BuiltScene) -> list[Fault]:
         mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
         faults.append(_fault(scene, "gap", what, mend))
     if scene.written.target.judge_area is not None:
-        what = "faces are judged one by one; larger patches are reported, not judged"
-        faults.append(_fault(scene, "target.judge_area", what, "leave the key out"))
+        area = 1e4 * scene.written.target.judge_area
+        what = f"patches of {area:.3g} cm2 are judged, so a darker spot within one goes unseen"
+        mend = "leave the key out to judge every face by itself"
+        faults.append(_fault(scene, "target.judge_area", what, mend))
     return faults
 
 
