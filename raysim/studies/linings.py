@@ -93,7 +93,7 @@ def compare_linings(
         for number, variant in enumerate(group):
             cases = bench.cases(found, number, precision)
             rows.append(_priced(bench, variant, cases, black, prices))
-            looked.append((variant, found[1], len(STUDY_CASES) * number))
+            looked.append((variant, found, len(STUDY_CASES) * number))
     order = sorted(range(len(rows)), key=lambda k: rows[k].cases[CAUTIOUS].exposure_time)
     pairs = compared([looked[k] for k in order], bench, (seed + 2) & MASK)
     best = wall_lining or next(
@@ -153,12 +153,12 @@ def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]
     if count < 2:
         return ()
     bare = bench.settle_cells(Variant("bare", (BLACK,) * count))
-    black = LiningRow("bare", bench.cases((bare, bare), 0, WALL_PRECISION), {}, 0.0)
+    black = LiningRow("bare", bench.cases(bare, 0, WALL_PRECISION), {}, 0.0)
     rows = []
     for number, body in enumerate(bench.walls):
         walls = tuple(lining if k == number else BLACK for k in range(count))
         name = bench.triangles.bodies[body].name.removeprefix("chamber: ")
         found = bench.settle_cells(Variant(name, walls))
-        cases = bench.cases((found, found), 0, WALL_PRECISION)
+        cases = bench.cases(found, 0, WALL_PRECISION)
         rows.append(LiningRow(name, cases, _gain(cases, black), bench.wall_area([body])))
     return tuple(sorted(rows, key=lambda row: -row.cases[CAUTIOUS].worst.irradiance))
