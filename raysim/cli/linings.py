@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli import NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene
-from raysim.cli.study import (
+from raysim.cli.common import Teller, checked_scene
+from raysim.cli.study import compile_notice, in_one_pose, show, study_options
     FORCE,
     JSON,
     OUT,
@@ -49,8 +49,7 @@ DEFAULT = (
     epilog="Examples: raysim linings scenes/clinic_locker.toml | raysim linings my.toml "
     '--lining foil --lining "white paint" --price foil=1.5',
 )
-@SCENE
-@OUT
+@study_options
 @click.option("--lining", multiple=True, metavar="NAME", help="A lining to try [a dozen].")
 @click.option("--price", multiple=True, metavar="NAME=P", help="Price per m2, in any money.")
 @click.option(
@@ -64,11 +63,6 @@ DEFAULT = (
     show_default=True,
     help="How near the bound must come to the worst irradiance.",
 )
-@SEED
-@THREADS
-@JSON
-@QUIET
-@FORCE
 def command(
     scene: Path,
     out: Path | None,

@@ -1,11 +1,12 @@
 """Options of all studies, and how they end: one sentence to act on, and the caution."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from raysim.cli.common import Teller
+from raysim.cli.common import SCENE, Teller
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -23,6 +24,13 @@ THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads 
 JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
 QUIET = click.option("--quiet", is_flag=True, help="No progress, no warnings, no answer.")
 FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand there.")
+
+
+def study_options(command: Callable[..., None]) -> Callable[..., None]:
+    """A command with the scene and the options that all studies share."""
+    for option in (FORCE, QUIET, JSON, THREADS, SEED, OUT, SCENE):
+        command = option(command)
+    return command
 
 
 def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) -> "BuiltScene":

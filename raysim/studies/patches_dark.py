@@ -68,7 +68,7 @@ def dark_patches(
         faces = np.flatnonzero(triangles.judged[:, side] & (irradiance[:, side] < limit))
         if not len(faces):
             continue
-        a, b = _neighbours(triangles, faces)
+        a, b, _ = neighbours(triangles, faces)
         links = coo_matrix((np.ones(len(a)), (a, b)), shape=(len(faces), len(faces)))
         count, label = connected_components(links, directed=False)
         areas = np.bincount(label, triangles.areas[faces], count)
@@ -87,10 +87,15 @@ def dark_patches(
     return sorted(found, key=lambda patch: -patch.area)
 
 
-def _neighbours(triangles: SceneTriangles, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pairs of rows of `faces` that share an edge on one part."""
+def neighbours(
+    triangles: SceneTriangles, faces: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Pairs of rows of `faces` that share an edge on one part, and the ends of it.
+
+    Rows (pairs,) and (pairs,); ends (pairs, 2, 3), m.
+    """
     points = np.round(triangles.corners[faces].reshape(-1, 3), 7)
-    _, index = np.unique(points, axis=0, return_inverse=True)
+    unique, index = np.unique(points, axis=0, return_inverse=True)
     corner = index.reshape(-1, 3)
     edges = np.sort(corner[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
     owner = np.repeat(np.arange(len(faces)), 3)
@@ -99,7 +104,8 @@ def _neighbours(triangles: SceneTriangles, faces: np.ndarray) -> tuple[np.ndarra
     order = np.argsort(where.reshape(-1), kind="stable")
     same = where.reshape(-1)[order]
     touching = np.flatnonzero(same[1:] == same[:-1])
-    return owner[order[touching]], owner[order[touching + 1]]
+    ends = unique[edges[order[touching]]]
+    return owner[order[touching]], owner[order[touching + 1]], ends
 
 
 def sample_points(
