@@ -11,16 +11,6 @@ import click
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import Teller, checked_scene
 from raysim.cli.study import compile_notice, in_one_pose, show, study_options
-    FORCE,
-    JSON,
-    OUT,
-    QUIET,
-    SEED,
-    THREADS,
-    compile_notice,
-    in_one_pose,
-    show,
-)
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:

@@ -9,15 +9,6 @@ import click
 
 from raysim.cli.common import Teller, checked_scene
 from raysim.cli.study import compile_notice, in_one_pose, show, study_options
-    FORCE,
-    JSON,
-    OUT,
-    QUIET,
-    SEED,
-    THREADS,
-    compile_notice,
-    show,
-)
 
 if TYPE_CHECKING:
     from raysim.result import Result
