@@ -13,6 +13,8 @@ from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.version import __version__
 
 MOST_HIDING = 3
+WORTH_NAMING = 0.01  # share of the sight lines
+TOUCHING_MM = 0.3  # as in the check of contact
 
 
 def answer(study: ShadowStudy) -> str:
@@ -21,7 +23,9 @@ def answer(study: ShadowStudy) -> str:
         return "No dark patch was found: the respirators can hang as they do."
     first = study.shadows[0]
     words = f"The darkest patch is {where(first)}; {_hidden_words(first)}"
-    help_ = best_remedy(study.tried[0]) if study.tried else None
+    if not study.tried:
+        return f"{words}."
+    help_ = best_remedy(study.tried[0])
     if help_ is None:
         return (
             f"{words}, and none of the changes tried helps beyond the noise: open its folds, keep "
@@ -46,20 +50,33 @@ def where(shadow: Shadow) -> str:
 
 
 def _hidden_words(shadow: Shadow) -> str:
-    names = list(shadow.hiding.items())[:2]
+    names = [entry for entry in shadow.hiding.items() if entry[1] >= WORTH_NAMING][:2]
     if not names or shadow.seen > 0.9:
         return "it sees the lamps but lies far from them or at a grazing angle"
     parts = [_one_hiding(shadow, name, share) for name, share in names]
-    return f"it sees {shadow.seen:.0%} of the lamps, {' and '.join(parts)}"
+    return f"it sees {shadow.seen:.0%} of the lamps, {' and '.join(parts)}{_close_words(shadow)}"
+
+
+def _close_words(shadow: Shadow) -> str:
+    """What lies right before the patch, where anything does."""
+    if shadow.close is None:
+        return ""
+    millimetres = 1000.0 * shadow.close.distance
+    how = "touches" if millimetres < TOUCHING_MM else f"lies {millimetres:.1f} mm before"
+    return f"; at its nearest it {how} {_whose(shadow, shadow.close.name)}"
 
 
 def _one_hiding(shadow: Shadow, name: str, share: float) -> str:
     if name == ITSELF_TURNED:
         return f"{share:.0%} is lost because it faces away"
-    own = shadow.place.split(", ")[0]
-    if name.split(", ")[0] == own:
-        return f"{share:.0%} is hidden by the respirator's own {name.partition(', ')[2] or 'cloth'}"
-    return f"{share:.0%} is hidden by {name}"
+    return f"{share:.0%} is hidden by {_whose(shadow, name)}"
+
+
+def _whose(shadow: Shadow, name: str) -> str:
+    """A body and part in words, seen from the respirator that the patch is on."""
+    if name.split(", ")[0] == shadow.place.split(", ")[0]:
+        return f"the respirator's own {name.partition(', ')[2] or 'cloth'}"
+    return f"the {name.removeprefix('chamber: ')} wall" if name.startswith("chamber: ") else name
 
 
 def more_lines(study: ShadowStudy) -> tuple[str, ...]:
@@ -206,5 +223,8 @@ def _shadow(shadow: Shadow) -> dict[str, Any]:
         "irradiance_mW_cm2": finite_or_none(to_mW_cm2(shadow.irradiance)),
         "standard_error_mW_cm2": finite_or_none(to_mW_cm2(shadow.error)),
         "extra_time_s": finite_or_none(shadow.extra_time),
+        "close_before": None
+        if shadow.close is None
+        else {"name": shadow.close.name, "distance_mm": float(to_mm(shadow.close.distance))},
         "lamps": [{"name": s.lamp, "seen": s.seen, "hidden_by": s.hidden} for s in shadow.sights],
     }

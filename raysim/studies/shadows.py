@@ -13,8 +13,10 @@ from raysim.scene.triangles import SIDES
 from raysim.statistics import batch_mean
 from raysim.studies.folds import fold_words
 from raysim.studies.patches_dark import (
+    Close,
     DarkPatch,
     Sight,
+    close_before,
     dark_patches,
     median_irradiance,
     sights,
@@ -37,6 +39,8 @@ class Shadow:
         Mean over the patch and its standard error, W/m2.
     extra_time : float
         Seconds beyond those that the median spot needs; inf if no light comes at all.
+    close : Close or None
+        What lies right before it.
     """
 
     patch: DarkPatch
@@ -45,6 +49,7 @@ class Shadow:
     error: float
     extra_time: float
     sights: tuple[Sight, ...]
+    close: Close | None = None
 
     @property
     def seen(self) -> float:
@@ -156,4 +161,5 @@ def _shadow(
         error=light[1],
         extra_time=exposure_time(light[0], *asked) - exposure_time(median, *asked),
         sights=sights(triangles, patch),
+        close=close_before(triangles, patch),
     )
