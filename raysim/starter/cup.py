@@ -136,12 +136,12 @@ def _fallen_in(end: Array) -> tuple[Array, Array]:
     chin.
     """
     ring = np.array([RINGS + 1, RINGS, RINGS - 2, RINGS - 4, RINGS - 5, RINGS - 6])
-    theta = np.linspace(LOWER_STRAP_ANGLE - 0.05, -np.pi, len(ring))
+    theta = np.linspace(LOWER_STRAP_ANGLE - 0.25, -np.pi, len(ring))
     inside = _points(ring, theta)
     off = np.array([0.0, 12.0, 0.0]) - inside
     inside = inside + FALLEN_GAP_MM * off / np.linalg.norm(off, axis=1, keepdims=True)
     inside[0, 1] = end[1] + FALLEN_GAP_MM
-    away = end + [0.03 * end[0], FALLEN_GAP_MM, 0.03 * end[2]]  # clear of the flange's edge
+    away = end + [0.0, 0.7 * FALLEN_GAP_MM, 0.0]  # clear of the flange's edge
     knots = np.concatenate([end[None], away[None], inside])
     steps = np.linspace(0.0, len(knots) - 1.0, 2001)
     dense = np.stack([np.interp(steps, np.arange(len(knots)), c) for c in knots.T], axis=1)

@@ -1,5 +1,6 @@
 """A box with everything in it, ready to be traced with any lining."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -61,7 +62,9 @@ class LiningBench:
         """Area of some walls (bodies), m2."""
         return float(self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum())
 
-    def settle(self, group: Sequence[Variant], precision: float) -> Settled:
+    def settle(
+        self, group: Sequence[Variant], precision: float, most_rays: float = math.inf
+    ) -> Settled:
         """Worst face of every variant of a group in both cases, among all judged faces."""
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self.factors, (len(group), 1))
@@ -69,7 +72,7 @@ class LiningBench:
         state, segments = counted(*counts)
         self.progress("counting photons under each lining", 1.0, 1.0)
         run = AdjointRun(arrays, self.triangles, self.seed, self.threads)
-        refine(run, self.units, state, factors, precision, self.progress)
+        refine(run, self.units, state, factors, precision, self.progress, most_rays)
         self.rays += state.rays + segments
         return Settled(self.triangles, self.units, state, factors)
 

@@ -14,6 +14,7 @@ from raysim.studies.paired import Pair, compared
 from raysim.tracing import Progress
 
 BLACK_PRECISION = 0.1
+BLACK_RAYS = 6_000_000  # of the bare black box, which only the gains are reckoned from
 MASK = 2**64 - 1
 
 
@@ -116,7 +117,8 @@ def _row(
     precision: float,
     cost: float | None,
 ) -> LiningRow:
-    found = bench.settle([variant], precision)
+    # Folds are all but dark in a black box; no more light is spent on them than on a lining.
+    found = bench.settle([variant], precision, BLACK_RAYS)
     cases = bench.cases(found, 0, precision)
     return LiningRow(variant.name, cases, _gain(cases, black), bench.wall_area(bench.walls), cost)
 
