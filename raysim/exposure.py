@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -60,6 +61,53 @@ class WarmUpCurve:
             else:
                 high = middle
         return high
+
+
+@dataclass(frozen=True)
+class CycleCurve(WarmUpCurve):
+    """Output over a cycle of several poses, with the lamps switched off to turn the load over.
+
+    Every pose starts from cold lamps and pays its own warm-up; `poses` are the shares of the
+    seconds of full output that fall to each. (Lamps that are still warm start faster, so the
+    times err on the long side.) Times are lit times, all poses together.
+    """
+
+    poses: tuple[float, ...] = (1.0,)
+
+    @property
+    def of_one_pose(self) -> WarmUpCurve:
+        """Output after each start from cold lamps (definition)."""
+        return WarmUpCurve(self.times, self.shares, self.time_constant)
+
+    def time_for(self, seconds: float) -> float:
+        """Lit time (s) of all poses until `seconds` of full output are shared out (definition)."""
+        return sum(self.of_one_pose.time_for(share * seconds) for share in self.poses)
+
+    def effective_seconds(self, t: float) -> float:
+        """Seconds of full output in a cycle whose poses take t (s) together.
+
+        Inverse of `time_for`, which rises.
+        """
+        return _seconds_of_cycle(self, t)
+
+    def pose_times(self, t: float) -> tuple[float, ...]:
+        """Lit time (s) of each pose in a cycle of t (s); inf stays inf."""
+        if not math.isfinite(t):
+            return (math.inf,) * len(self.poses)
+        whole = self.effective_seconds(t)
+        return tuple(self.of_one_pose.time_for(share * whole) for share in self.poses)
+
+
+@lru_cache(maxsize=1024)
+def _seconds_of_cycle(curve: CycleCurve, t: float) -> float:
+    low, high = 0.0, max(t, 0.0)  # warm-up can only make the lit time longer
+    for _ in range(64):
+        middle = 0.5 * (low + high)
+        if curve.time_for(middle) < t:
+            low = middle
+        else:
+            high = middle
+    return high
 
 
 def exposure_time(

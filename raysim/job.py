@@ -17,11 +17,13 @@ from raysim.result import (
     EnergyAccount,
     LampFailure,
     MeterResult,
+    PoseResult,
     Result,
 )
 from raysim.scene.build import BuiltScene
 from raysim.statistics import CONFIDENCE, count_lower_bound, count_variance
-from raysim.tracing import AdjointRun, ForwardRun, KernelScene
+from raysim.tracing import AdjointRun, ForwardRun, KernelScene, Progress
+from raysim.turnover import cycle_curve, pose_results
 from raysim.version import __version__
 
 LARGEST_LOST_SHARE = 1e-6
@@ -52,19 +54,21 @@ class Job:
         self.scene = scene
         self.arrays = arrays
         self.forward = forward
-        self.units = units = judged_units(scene.triangles)
+        self.units = units = judged_units(scene.triangles, scene.written.target.judge_area)
         behaviour = scene.written.lamps_behaviour
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
         self.factors = np.stack([factors[case] for case in CASES]) * left  # cases, lamps
         self.left, self.error = left, error
         self.backward: AdjointRun | None = None
-        self.warm_up = warm_up_curve(behaviour.warm_up)
+        self.poses: tuple[PoseResult, ...] = ()
+        self.warm_up = cycle_curve(warm_up_curve(behaviour.warm_up), scene.written.pose_shares)
         total, squares = forward.arrivals()
         watts_per_photon = arrays.lamp_watts / forward.photons_by_case
         scale = watts_per_photon[:, :, None, None] / scene.triangles.areas[:, None]
         variance = count_variance(total, squares, forward.batches)
-        self.by_lamp = total * scale  # cases, lamps, faces, sides
-        self.by_lamp_variance = np.maximum(variance, 0.0) * scale**2
+        self.by_lamp, self.by_lamp_variance = units.averaged(  # cases, lamps, faces, sides
+            total * scale, np.maximum(variance, 0.0) * scale**2
+        )
         self.counted = self.by_lamp[0][:, units.faces, units.sides]  # cautious: lamps, units
         f = self.factors[:, :, None, None]
         self.mean = (self.by_lamp * f).sum(axis=1)
@@ -111,7 +115,7 @@ class Job:
             warm_up=self.warm_up,
             confidence=CONFIDENCE,
             photons=int(self.forward.photons.sum()),
-            paths=state.paths,
+            paths=state.paths * len(scene.poses),
             segments=self.forward.segments + state.rays,
             seconds=seconds,
             precision_asked=precision,
@@ -126,6 +130,24 @@ class Job:
             written=scene.written,
             without=tuple(m.name for m, on in zip(lamps, self.left, strict=True) if not on),
             lamp_failures=self._failures(cases[CAUTIOUS].exposure_time),
+            poses=self.poses,
+        )
+
+    def each_pose(
+        self, posed: list[KernelScene], seed: int, precision: float | None, progress: Progress
+    ) -> None:
+        """Time of each of several poses in the cycle, and the time it would take alone."""
+        self.poses = pose_results(
+            self.scene,
+            posed,
+            self.forward,
+            self.units,
+            self.factors[0],
+            (self.error, precision),
+            float(self.state.bound[0].min()),
+            self.warm_up,
+            seed,
+            progress,
         )
 
     def _failures(self, timer: float) -> tuple[LampFailure, ...]:

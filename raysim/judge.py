@@ -30,6 +30,47 @@ class Judged:
         face, side = int(self.faces[unit]), int(self.sides[unit])
         return Target(2 * face + side, (face,), (side,))
 
+    def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """What stands for each judged face-side (..., faces, 2): its own mean and variance."""
+        return mean, variance
+
+
+@dataclass(frozen=True)
+class JudgedDiscs(Judged):
+    """The discs of some area about each judged face-side, judged in its place.
+
+    `first` (units + 1,) and `within` (members,) list the face-sides of each disc, as rows.
+    """
+
+    first: np.ndarray
+    within: np.ndarray
+
+    def target(self, unit: int) -> Target:
+        """Where backward paths from one disc start: anywhere on it, even by area."""
+        own = self.within[self.first[unit] : self.first[unit + 1]]
+        lead = Judged.target(self, unit)
+        return Target(lead.stream, tuple(self.faces[own].tolist()), tuple(self.sides[own].tolist()))
+
+    def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and variance over the disc of each judged face-side, (..., faces, 2).
+
+        One photon may count on several faces of a disc, so their errors are taken as if all erred
+        together, which is never too small: the error of the mean is the mean of the errors.
+        """
+        from scipy.sparse import csr_array
+
+        count = len(self.faces)
+        share = csr_array((self.areas[self.within], self.within, self.first), (count, count))
+        whole = share.sum(axis=1)
+        at = (..., self.faces, self.sides)
+        found = []
+        for field in (mean, np.sqrt(variance)):
+            rows = field[at].reshape(-1, count)
+            smooth = field.copy()
+            smooth[at] = ((share @ rows.T).T / whole).reshape(field[at].shape)
+            found.append(smooth)
+        return found[0], found[1] ** 2
+
 
 @dataclass(frozen=True)
 class Estimate:
@@ -40,12 +81,21 @@ class Estimate:
     lower_bound: np.ndarray
 
 
-def judged_units(triangles: SceneTriangles) -> Judged:
-    """Judged face-sides of a scene, and the 1 cm2 around each."""
+def judged_units(triangles: SceneTriangles, area: float | None = None) -> Judged:
+    """Judged face-sides of a scene, and the 1 cm2 around each; or discs of `area` (m2) instead.
+
+    The 1 cm2 about a disc is the disc itself where that is no smaller.
+    """
     faces, sides = np.nonzero(triangles.judged)
     owner, member = disc_members(triangles, faces, sides, PATCH_AREA)
-    areas = triangles.areas[faces]
-    return Judged(faces, sides, areas, triangles.face_body[faces], owner, member)
+    areas, bodies = triangles.areas[faces], triangles.face_body[faces]
+    if area is None:
+        return Judged(faces, sides, areas, bodies, owner, member)
+    if area >= PATCH_AREA:
+        owner = member = np.arange(len(faces))
+    disc, within = disc_members(triangles, faces, sides, area)
+    first = np.searchsorted(disc, np.arange(len(faces) + 1))
+    return JudgedDiscs(faces, sides, areas, bodies, owner, member, first, within)
 
 
 def weighted_percentile(values: np.ndarray, weights: np.ndarray, share: float) -> float:

@@ -3,7 +3,8 @@
 from raysim import units
 from raysim.library import assumptions
 from raysim.organisms import find_organism
-from raysim.scene.written import SceneAsWritten, SurfaceTable, Target
+from raysim.scene.things import Pose, SurfaceTable
+from raysim.scene.written import SceneAsWritten, Target
 
 
 def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...]:
@@ -48,6 +49,11 @@ def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...
             "supply" in behaviour.model_fields_set,
         ),
     ]
+    if len(scene.pose) > 1:
+        source = "cautious choice: whoever opens the door must find them out"
+        rows.append(
+            ("lamps while the load is turned over", "off; every pose warms up anew", source)
+        )
     return tuple(rows)
 
 
@@ -109,7 +115,20 @@ def written_inputs(scene: SceneAsWritten) -> list[tuple[str, str]]:
         rows.append(
             (f"object: {entry.name}", f"{entry.mesh} at {_point(entry.at)} mm{turned}{judged}")
         )
+    for pose, share in zip(scene.pose, scene.pose_shares, strict=False):
+        rows.append((f"pose: {pose.name}", _pose_words(pose, share)))
     return rows
+
+
+def _pose_words(pose: Pose, share: float) -> str:
+    words = [f"{share:.4g} of the light"]
+    if any(pose.turn):
+        words.append(f"judged objects turned by {_triple(pose.turn)} degrees more")
+    for entry in pose.object:
+        at = f" at {_point(entry.at)} mm" if entry.at is not None else ""
+        turned = f" turned {_triple(entry.turn)} degrees" if entry.turn is not None else ""
+        words.append(f"{entry.name}{at}{turned}")
+    return ", ".join(words)
 
 
 def _surface_words(choice: str | SurfaceTable) -> str:

@@ -6,6 +6,8 @@ worst one is known to get are given more paths, until the bound on the minimum i
 worst irradiance as asked.
 """
 
+import math
+
 import numpy as np
 
 from raysim.interrupts import hold_interrupts
@@ -34,6 +36,7 @@ def refine(
     factors: np.ndarray,
     precision: float,
     progress: Progress,
+    most_rays: float = math.inf,
 ) -> None:
     """Add backward paths to `state`, which comes in with the forward estimates.
 
@@ -45,11 +48,15 @@ def refine(
         Output of each lamp as a share of its rating.
     precision : float
         (worst - bound) / worst to reach in both cases.
+    most_rays : float
+        Where to stop in the midst of a look, for what need not be known so well.
     """
     quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
     while True:
         pieces = _pieces(state.planned_paths)
         while state.pieces_done < len(pieces):
+            if run.rays > most_rays:
+                return
             piece = pieces[state.pieces_done]
             chosen, paths = state.planned[piece], state.planned_paths[piece]
             with hold_interrupts():

@@ -180,6 +180,30 @@ class LampFailure:
 
 
 @dataclass(frozen=True)
+class PoseResult:
+    """One of several poses of the load within a cycle.
+
+    Attributes
+    ----------
+    share : float
+        Of the seconds of full output of the cycle.
+    time : float
+        Lit time of this pose in the cycle, s, warm-up included; inf without a timer.
+    alone : float
+        Exposure time if the load hung so all along, s, from the bound on all judged faces;
+        inf if no time can be vouched for.
+    alone_worst : Spot
+        The spot whose bound sets that time.
+    """
+
+    name: str
+    share: float
+    time: float
+    alone: float
+    alone_worst: Spot
+
+
+@dataclass(frozen=True)
 class Result:
     """A finished (or interrupted) run.
 
@@ -225,6 +249,7 @@ class Result:
     # assumptions: (what, value as printed, source with its mark)
     without: tuple[str, ...] = ()  # lamps taken as out in every case
     lamp_failures: tuple[LampFailure, ...] = ()
+    poses: tuple[PoseResult, ...] = ()  # none where the load hangs in one way all along
 
     @property
     def timer(self) -> float:

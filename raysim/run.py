@@ -12,6 +12,7 @@ from raysim.failures import lamps_left
 from raysim.inputs import run_inputs
 from raysim.interrupts import hold_interrupts
 from raysim.job import Job
+from raysim.poses import backward_run, forward_run, kernel_scenes
 from raysim.refine import refine, refine_best
 from raysim.result import MeterResult, Result
 from raysim.scene.build import BuiltScene, build_scene
@@ -24,7 +25,6 @@ from raysim.tracing import (
     Progress,
     Target,
     default_threads,
-    kernel_scene,
 )
 
 DEFAULT_PHOTONS = 5_000_000
@@ -113,8 +113,9 @@ def simulate(
         precision = DEFAULT_PRECISION
     started = time.perf_counter() - checkpoint.seconds
     threads = threads or default_threads()
-    arrays = kernel_scene(scene.triangles)
-    forward = ForwardRun(arrays, seed, threads, every=CARRIED)
+    posed = kernel_scenes(scene.poses)
+    arrays = posed[0]
+    forward = forward_run(scene.poses, posed, seed, threads, CARRIED)
     checkpoint.keep("photons", forward.tallies, forward.restore)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
     if forward.batches < 2:
@@ -125,7 +126,10 @@ def simulate(
         with hold_interrupts():
             job = Job(scene, arrays, forward, error, left)
         if precision is not None and not interrupted:
-            _trace_back(job, seed, threads, precision, progress, checkpoint)
+            backward = backward_run(scene.poses, posed, seed, threads, every=CARRIED)
+            _trace_back(job, backward, precision, progress, checkpoint)
+        if not interrupted:
+            job.each_pose(posed, seed, precision, progress)
         meters = () if interrupted else _meters(scene, arrays, left, seed, threads)
     except KeyboardInterrupt:
         interrupted = True
@@ -173,8 +177,7 @@ def _trace_photons(
 
 def _trace_back(
     job: Job,
-    seed: int,
-    threads: int,
+    backward: AdjointRun,
     precision: float,
     progress: Progress,
     checkpoint: Checkpoint,
@@ -187,9 +190,7 @@ def _trace_back(
         With all that was traced until then in the job.
     """
     units, state = job.units, job.state
-    job.backward = backward = AdjointRun(
-        job.arrays, job.scene.triangles, seed, threads, every=CARRIED
-    )
+    job.backward = backward
 
     def restore_paths(saved: dict[str, np.ndarray]) -> None:
         targets = [units.target(unit) for unit in state.units_by_row().tolist()]

@@ -302,10 +302,12 @@ def _starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Target]
     """Members of all targets in one list; a point is a triangle without extent."""
     size = np.array([len(target.faces) or 1 for target in targets])
     first = np.concatenate([[0], np.cumsum(size)])
-    members = lambda name: list(  # noqa: E731
-        chain.from_iterable(getattr(target, name) or (0,) for target in targets)
-    )
-    faces, sides = np.array(members("faces")), np.array(members("sides"))
+
+    def members(name: str) -> np.ndarray:
+        lists = (getattr(target, name) or (0,) for target in targets)
+        return np.array(list(chain.from_iterable(lists)))
+
+    faces, sides = members("faces"), members("sides")
     corners = triangles.corners[faces].reshape(-1, 9)
     normals = triangles.normals[faces] * np.where(sides == 0, 1.0, -1.0)[:, None]
     primitive = scene.position[faces]

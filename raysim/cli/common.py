@@ -80,6 +80,11 @@ class Teller:
             self.notice(COMPILING)
         self._told_of_compiling = True
 
+    def say(self, what: str) -> None:
+        """One line that must not be missed, unless asked to be quiet."""
+        if not self.quiet:
+            click.echo(f"note: {what}", err=True)
+
     def warn(self, faults: tuple[Fault, ...]) -> None:
         """Warnings, one line each, unless asked to be quiet."""
         if not self.quiet:

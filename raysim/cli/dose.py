@@ -138,7 +138,7 @@ def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # t
             checkpoint=checkpoint,
             **run,
         )
-    if result.interrupted:
+    if result.interrupted or result.poses:  # the budget follows a spot in one pose only
         return result
     teller.notice("weighing the doubts")
     try:
@@ -173,6 +173,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.folder import json_text
     from raysim.output.germs import germ_lines
     from raysim.output.life import reuse_lines
+    from raysim.output.poses import pose_lines
     from raysim.output.records import result_record
     from raysim.output.report_failures import failure_line
     from raysim.output.sentences import bottom_line
@@ -189,7 +190,8 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     uncertainty = budget_lines(result.budget)
     failure = filter(None, [failure_line(result)])
     others = [*failure, *uncertainty, *germ_lines(result), *reuse_lines(result)]
-    for line in [*bottom_line(result), *others]:
+    lines = bottom_line(result)
+    for line in [lines[0], *pose_lines(result), *lines[1:], *others]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

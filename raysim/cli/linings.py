@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli import NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene, surface_mend
+from raysim.cli.common import Teller, checked_scene, surface_mend
 from raysim.cli.groups import examples
-from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
+from raysim.cli.study import compile_notice, in_one_pose, show, study_options
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -43,8 +43,7 @@ DEFAULT = (
         "raysim linings my_box/my_box.toml --no-walls --json --force",
     ),
 )
-@SCENE
-@OUT
+@study_options
 @click.option("--lining", multiple=True, metavar="NAME", help="A lining to try [a dozen].")
 @click.option("--price", multiple=True, metavar="NAME=P", help="Price per m2, in any money.")
 @click.option(
@@ -58,11 +57,6 @@ DEFAULT = (
     show_default=True,
     help="How near the bound must come to the worst irradiance.",
 )
-@SEED
-@THREADS
-@JSON
-@QUIET
-@FORCE
 def command(
     scene: Path,
     out: Path | None,
@@ -95,6 +89,7 @@ def command(
     built, warnings = checked_scene(scene, teller)
     click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
+    built = in_one_pose(built, teller)
     compile_notice(teller)
     with teller.bar():
         study = compare_linings(

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.common import Teller, checked_scene
 from raysim.cli.groups import examples
-from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
+from raysim.cli.study import compile_notice, in_one_pose, show, study_options
 
 if TYPE_CHECKING:
     from raysim.result import Result
@@ -26,8 +26,7 @@ MOST_PICTURES = 4
         "raysim shadows my_box/my_box.toml --share 0.3 --smallest 1",
     ),
 )
-@SCENE
-@OUT
+@study_options
 @click.option(
     "--share",
     type=click.FloatRange(0.0, 1.0, min_open=True),
@@ -43,22 +42,27 @@ MOST_PICTURES = 4
     help="Smallest patch, cm2.",
 )
 @click.option(
+    "--patches",
+    type=click.IntRange(0, 3),
+    default=1,
+    show_default=True,
+    help="For how many of the darkest patches to try what helps.",
+)
+@click.option("--pose", metavar="NAME", help="Which pose of a scene with several [the first].")
+@click.option(
     "--photons",
     type=click.IntRange(1, 10**13),
     default=PHOTONS,
     show_default=True,
     help="Photons from the lamps that find the patches.",
 )
-@SEED
-@THREADS
-@JSON
-@QUIET
-@FORCE
 def command(
     scene: Path,
     out: Path | None,
     share: float,
     smallest: float,
+    patches: int,
+    pose: str | None,
     photons: int,
     seed: int,
     threads: int | None,
@@ -68,7 +72,7 @@ def command(
 ) -> None:
     """Connected dark patches of SCENE: where, how dark, which object hides them, what helps.
 
-    What helps (turning, moving, relining) is tested by tracing for the darkest patch.
+    What helps (turning, moving, relining, a lamp more) is tested by tracing for the darkest.
     """
     from raysim.output.folder import claimed
     from raysim.run import simulate
@@ -79,6 +83,7 @@ def command(
     built, warnings = checked_scene(scene, teller)
     click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
+    built = in_one_pose(built, teller, pose)
     compile_notice(teller)
     with teller.bar():
         result = simulate(
@@ -92,6 +97,7 @@ def command(
             seed=seed,
             threads=threads,
             progress=teller.progress,
+            helped=patches,
         )
     said = _write(study, result, folder, seed, shlex.join(["raysim", *sys.argv[1:]]))
     show(folder, built.written.title, said, as_json, quiet)

@@ -1,10 +1,16 @@
 """Options of all studies, and how they end: one sentence to act on, and the caution."""
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from raysim.cli.common import Teller
+from raysim.cli.common import SCENE, Teller
+from raysim.errors import RaysimError
+
+if TYPE_CHECKING:
+    from raysim.scene.build import BuiltScene
 
 OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder of the results.")
 SEED = click.option(
@@ -18,6 +24,33 @@ THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads 
 JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
 QUIET = click.option("--quiet", is_flag=True, help="No progress, no warnings, no answer.")
 FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand there.")
+
+
+def study_options(command: Callable[..., None]) -> Callable[..., None]:
+    """A command with the scene and the options that all studies share."""
+    for option in (FORCE, QUIET, JSON, THREADS, SEED, OUT, SCENE):
+        command = option(command)
+    return command
+
+
+def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) -> "BuiltScene":
+    """The scene in the pose called so, or in its first one, which is said.
+
+    Raises
+    ------
+    RaysimError
+        For a name that no pose has.
+    """
+    names = [pose.name for pose in scene.written.pose]
+    if name is None:
+        if len(names) > 1:
+            teller.say(f'of {len(names)} poses this looks at the first alone, "{names[0]}"')
+        return scene.in_pose(0)
+    folded = [own.casefold() for own in names]
+    if name.casefold() not in folded:
+        known = " or ".join(f'"{own}"' for own in names) or "leave --pose out: there are none"
+        raise RaysimError(f'--pose "{name}": no pose has this name. Mend: {known}')
+    return scene.in_pose(folded.index(name.casefold()))
 
 
 def compile_notice(teller: Teller) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.pictures import OVERVIEW, Picture
-from raysim.output.sheets import STEPS, card_boxes, card_lines, judged_names
+from raysim.output.sheets import card_boxes, card_lines, card_steps, judged_names
 from raysim.result import Result
 
 A4 = (8.27, 11.69)  # inches
@@ -28,7 +28,9 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
     _text(figure, 0.915, "Timer setting, from cold lamps:", size=10)
     _text(figure, 0.875, timer, size=27, weight="bold", color=DEEP)
     _text(figure, 0.835, CAUTION_LINE, size=9.5, color=ALARM, weight="bold", width=92)
-    steps = "\n".join(f"{k}. {step}" for k, step in enumerate(STEPS, 1))
+    steps = "\n".join(
+        textwrap.fill(f"{k}. {step}", 100) for k, step in enumerate(card_steps(result), 1)
+    )
     _text(figure, 0.765, steps, size=9.5)
     shown = next((p for p in pictures if p.kind == OVERVIEW), None)
     if shown is not None:

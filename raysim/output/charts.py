@@ -21,7 +21,7 @@ def write_charts(result: Result, folder: Path) -> list[Picture]:
     """Charts (PNG): share of the judged area against dose, and dose of the worst spot in time."""
     folder.mkdir(parents=True, exist_ok=True)
     charts = [_spread_chart(result, folder / "chart_spread.png")]
-    if np.isfinite(result.timer):
+    if np.isfinite(result.timer) and not result.poses:
         charts.append(_time_chart(result, folder / "chart_time.png"))
     return charts
 

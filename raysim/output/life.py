@@ -89,8 +89,8 @@ def lamp_life_table(result: Result) -> Table | None:
 
 def interrupted_table(result: Result) -> Table | None:
     """What a broken-off cycle lacks; none without a timer."""
-    if not np.isfinite(result.timer):
-        return None
+    if not np.isfinite(result.timer) or result.poses:
+        return None  # in which pose it was broken off, no share of the whole says
     rows = []
     for share in INTERRUPTED_AT:
         ran = share * result.timer
@@ -146,7 +146,7 @@ def lamp_life_record(result: Result) -> dict[str, Any] | None:
             "ran_s": share * result.timer,
             "missing_s": seconds_to_add(result.warm_up, result.timer, share * result.timer),
         }
-        for share in INTERRUPTED_AT
+        for share in (INTERRUPTED_AT if not result.poses else ())
     ]
     return {
         "table": table,

@@ -49,12 +49,31 @@ def level_with_best(study: LiningStudy) -> list[str]:
     return level
 
 
+def alike(study: LiningStudy) -> list[list[str]]:
+    """Runs of neighbours in the order of the table of which none is told from the next."""
+    runs = [[study.rows[0].name]]
+    for pair in study.pairs:
+        if pair.told_apart:
+            runs.append([pair.second])
+        else:
+            runs[-1].append(pair.second)
+    return [run for run in runs if len(run) > 1]
+
+
+def alike_words(names: list[str]) -> str:
+    """A run of neighbours that cannot be told apart, in words."""
+    if len(names) == 2:
+        return f"{names[0]} and {names[1]} cannot be told apart by this run."
+    return (
+        f"These {len(names)} cannot be told apart, each from the next, by this run: "
+        f"{', '.join(names)}."
+    )
+
+
 def more_lines(study: LiningStudy, as_written: str) -> tuple[str, ...]:
     """What qualifies the answer."""
     lines = [_bright_but_useless(study)]
-    unclear = [pair for pair in study.pairs if not pair.told_apart]
-    for pair in unclear:
-        lines.append(f"{pair.first} and {pair.second} cannot be told apart by this run.")
+    lines += [alike_words(names) for names in alike(study)]
     value = _value_line(study, as_written)
     if value:
         lines.append(value)
@@ -141,10 +160,10 @@ def linings_table(study: LiningStudy, as_written: str) -> Table:
         "minutes saved per unit of money",
     )
     note = (
-        f"Area to line: {study.rows[0].area:.2f} m². All cells of 1 cm² were looked at, and the "
-        "faces of the darkest cells one by one; a single dark face within a bright cell is left "
-        "to 'raysim dose'. Best: what 1 % of the cells exceed. Times from cold lamps, from the "
-        "bound; the cautious one is the one to go by."
+        f"Area to line: {study.rows[0].area:.2f} m². The bound covers all judged faces, from "
+        "photon counts of each lining and backward paths. Best: what 1 % of the judged area "
+        "exceeds, by the mean over 1 cm². Times from cold lamps, from the bound; the cautious one "
+        "is the one to go by."
     )
     return Table(headings, tuple(rows), 1, note)
 

@@ -12,7 +12,16 @@ from raysim.output.budget import budget_record
 from raysim.output.cautions import CAUTIONS
 from raysim.output.germs import germ_records
 from raysim.output.life import lamp_life_record, reuse_record
-from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, LampFailure, Result, Spot
+from raysim.result import (
+    CAUTIOUS,
+    EXPECTED,
+    CaseResult,
+    DoseSummary,
+    LampFailure,
+    PoseResult,
+    Result,
+    Spot,
+)
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
 
@@ -59,6 +68,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
         "lamps": _lamps(result),
         "without": list(result.without),
         "lamp_failures": [_failure(failure) for failure in result.lamp_failures],
+        "poses": [_pose(pose) for pose in result.poses],
         "meters": [
             {
                 "name": meter.name,
@@ -178,6 +188,16 @@ def _failure(failure: LampFailure) -> dict[str, Any]:
         "exposure_time_s": finite_or_none(failure.exposure_time),
         "dose_at_timer_mJ_cm2": finite_or_none(to_mJ_cm2(failure.dose_at_timer)),
         "counted_only": failure.counted_only,
+    }
+
+
+def _pose(pose: PoseResult) -> dict[str, Any]:
+    return {
+        "name": pose.name,
+        "share": pose.share,
+        "time_s": finite_or_none(pose.time),
+        "alone_s": finite_or_none(pose.alone),
+        "alone_worst": spot_record(pose.alone_worst),
     }
 
 

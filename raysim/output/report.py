@@ -14,10 +14,10 @@ from raysim.output.budget import budget_table
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.germs import germs_table
 from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
+from raysim.output.poses import pose_lines, poses_table
 from raysim.output.report_words import uncertainty_words
-from raysim.output.sentences import details, headline
+from raysim.output.sentences import details, headline, timer_words
 from raysim.result import Result
-from raysim.units import minutes_seconds
 
 TEMPLATE = "report.html.j2"
 
@@ -72,11 +72,11 @@ def _values(
         "day": day.isoformat(),
         "version": result.raysim_version,
         "sha256": result.sha256,
-        "timer": minutes_seconds(result.timer),
+        "timer": timer_words(result),
         "finite": bool(np.isfinite(result.timer)),
         "interrupted": result.interrupted,
         "headline": headline(result),
-        "details": details(result),
+        "details": [*pose_lines(result), *details(result)],
         "caution_line": CAUTION_LINE,
         "cautions": CAUTIONS,
         "wide_pictures": _embedded(pictures, OVERVIEW, WORST_OBJECT),
@@ -94,6 +94,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
     return {
         "cases": report_tables.cases_table(result),
         "objects": report_tables.objects_table(result),
+        "poses": poses_table(result),
         "doses": report_tables.doses_table(result),
         "budget": budget_table(result),
         "germs": germs_table(result),

@@ -41,10 +41,27 @@ def dose_asked(result: Result) -> str:
     return f"{result.safety_factor:g} × {target} mJ/cm2"
 
 
+def timer_words(result: Result) -> str:
+    """The timer setting (min and s) of the cycle, or of each of its poses, one after the other."""
+    times = [minutes_seconds(pose.time) for pose in result.poses]
+    if len(times) < 2 or not np.isfinite(result.timer):
+        return minutes_seconds(result.timer)
+    if len(set(times)) == 1:
+        return f"{len(times)} × {times[0]}"
+    return ", then ".join(times)
+
+
 def headline(result: Result) -> str:
     """The timer setting (min and s), or that there is none."""
     if not np.isfinite(result.timer):
         return "There is no finite timer setting: no time can be vouched for."
+    if result.poses:
+        whole = sum(math.ceil(pose.time - 1e-9) for pose in result.poses)  # as they are shown
+        each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
+        return (
+            f"Set the timer to {', then '.join(each)}, each time counted from switching on cold "
+            f"lamps: {minutes_seconds(whole)} of light in all."
+        )
     return (
         f"Set the timer to {minutes_seconds(result.timer)}, counted from switching on cold lamps."
     )
@@ -58,6 +75,13 @@ def bottom_line(result: Result) -> list[str]:
 def details(result: Result) -> list[str]:
     """Where the timer setting comes from, and what it does not cover."""
     lines = _timer_lines(result) if np.isfinite(result.timer) else _no_timer_lines(result)
+    area = result.written.target.judge_area if result.written else None
+    if area is not None:
+        lines.append(
+            f"Judged are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
+            "spot, on the map and in the tables, is the mean of such a patch about it, and a face "
+            "within it may get less."
+        )
     if result.without:
         names = " and ".join(f'"{name}"' for name in result.without)
         words = "is" if len(result.without) == 1 else "are"

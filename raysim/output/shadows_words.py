@@ -7,11 +7,14 @@ from raysim.output.records import finite_or_none
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import number
 from raysim.studies.patches_dark import ITSELF_TURNED
-from raysim.studies.shadows import Remedy, Shadow, ShadowStudy
+from raysim.studies.remedies import Remedy, Tried
+from raysim.studies.shadows import Shadow, ShadowStudy
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.version import __version__
 
 MOST_HIDING = 3
+WORTH_NAMING = 0.01  # share of the sight lines
+TOUCHING_MM = 0.3  # as in the check of contact
 
 
 def answer(study: ShadowStudy) -> str:
@@ -20,7 +23,9 @@ def answer(study: ShadowStudy) -> str:
         return "No dark patch was found: the respirators can hang as they do."
     first = study.shadows[0]
     words = f"The darkest patch is {where(first)}; {_hidden_words(first)}"
-    help_ = best_remedy(study)
+    if not study.tried:
+        return f"{words}."
+    help_ = best_remedy(study.tried[0])
     if help_ is None:
         return (
             f"{words}, and none of the changes tried helps beyond the noise: open its folds, keep "
@@ -33,9 +38,9 @@ def _times(gain: float) -> str:
     return f"{gain:.2f} times" if gain < float("inf") else "light where there was none"
 
 
-def best_remedy(study: ShadowStudy) -> Remedy | None:
+def best_remedy(tried: Tried) -> Remedy | None:
     """The change that helps most, if it helps beyond its noise."""
-    return next((r for r in study.remedies if r.clear and r.gain > 1.0), None)
+    return next((r for r in tried.remedies if r.clear and r.gain > 1.0), None)
 
 
 def where(shadow: Shadow) -> str:
@@ -45,20 +50,33 @@ def where(shadow: Shadow) -> str:
 
 
 def _hidden_words(shadow: Shadow) -> str:
-    names = list(shadow.hiding.items())[:2]
+    names = [entry for entry in shadow.hiding.items() if entry[1] >= WORTH_NAMING][:2]
     if not names or shadow.seen > 0.9:
         return "it sees the lamps but lies far from them or at a grazing angle"
     parts = [_one_hiding(shadow, name, share) for name, share in names]
-    return f"it sees {shadow.seen:.0%} of the lamps, {' and '.join(parts)}"
+    return f"it sees {shadow.seen:.0%} of the lamps, {' and '.join(parts)}{_close_words(shadow)}"
+
+
+def _close_words(shadow: Shadow) -> str:
+    """What lies right before the patch, where anything does."""
+    if shadow.close is None:
+        return ""
+    millimetres = 1000.0 * shadow.close.distance
+    how = "touches" if millimetres < TOUCHING_MM else f"lies {millimetres:.1f} mm before"
+    return f"; at its nearest it {how} {_whose(shadow, shadow.close.name)}"
 
 
 def _one_hiding(shadow: Shadow, name: str, share: float) -> str:
     if name == ITSELF_TURNED:
         return f"{share:.0%} is lost because it faces away"
-    own = shadow.place.split(", ")[0]
-    if name.split(", ")[0] == own:
-        return f"{share:.0%} is hidden by the respirator's own {name.partition(', ')[2] or 'cloth'}"
-    return f"{share:.0%} is hidden by {name}"
+    return f"{share:.0%} is hidden by {_whose(shadow, name)}"
+
+
+def _whose(shadow: Shadow, name: str) -> str:
+    """A body and part in words, seen from the respirator that the patch is on."""
+    if name.split(", ")[0] == shadow.place.split(", ")[0]:
+        return f"the respirator's own {name.partition(', ')[2] or 'cloth'}"
+    return f"the {name.removeprefix('chamber: ')} wall" if name.startswith("chamber: ") else name
 
 
 def more_lines(study: ShadowStudy) -> tuple[str, ...]:
@@ -68,17 +86,30 @@ def more_lines(study: ShadowStudy) -> tuple[str, ...]:
         f"judged area {number(to_mW_cm2(study.median))}); {len(study.shadows) + study.left_out} "
         f"patches, {number(1e4 * study.dark_area, 2)} cm2 in all."
     ]
-    if study.remedies:
+    for place, tried in enumerate(study.tried):
+        lines += _tried_lines(study.shadows[place], place, tried)
+    if study.tried:
+        which = "the darkest patch" if len(study.tried) == 1 else "each of these patches"
         lines.append(
-            "What helps was traced for the darkest patch alone; another spot may get darker. Run "
-            "'raysim dose' on the changed scene."
+            f"What helps was traced for {which} alone; another spot may get darker. Run 'raysim "
+            "dose' on the changed scene."
         )
-    unclear = [remedy.what for remedy in study.remedies if not remedy.clear]
-    if unclear:
-        lines.append(f"Cannot be told from no change: {'; '.join(unclear)}.")
-    if study.skipped:
-        lines.append(f"Does not fit in the box: {'; '.join(study.skipped)}.")
     return tuple(lines)
+
+
+def _tried_lines(shadow: Shadow, place: int, tried: Tried) -> list[str]:
+    """What helps the patches after the first, and what is unclear or does not fit."""
+    lines, of = [], "" if place == 0 else f"Patch {place + 1}: "
+    if place > 0:
+        best = best_remedy(tried)
+        found = f"{best.what} ({_times(best.gain)})" if best else "nothing of what was tried"
+        lines.append(f"Patch {place + 1} ({where(shadow)}): this helps most: {found}.")
+    unclear = [remedy.what for remedy in tried.remedies if not remedy.clear]
+    if unclear:
+        lines.append(f"{of}Cannot be told from no change: {'; '.join(unclear)}.")
+    if tried.skipped:
+        lines.append(f"{of}Does not fit in the box: {'; '.join(tried.skipped)}.")
+    return lines
 
 
 def patches_table(study: ShadowStudy) -> Table:
@@ -127,17 +158,18 @@ def blocking_table(study: ShadowStudy) -> Table:
 
 
 def remedies_table(study: ShadowStudy) -> Table:
-    """Changes that were traced: irradiance of the darkest patch after each, mW/cm2, and gain."""
+    """Changes that were traced: irradiance of each patch after each, mW/cm2, and gain."""
     rows = [
         (
-            remedy.what,
+            remedy.what if len(study.tried) == 1 else f"patch {place}: {remedy.what}",
             "cannot be told from no change"
             if not remedy.clear
             else ("helps" if remedy.gain > 1.0 else "makes it darker"),
             irradiance_words(remedy.irradiance, remedy.error),
             f"{_times(remedy.gain)} ± {remedy.gain_error:.2f}",
         )
-        for remedy in study.remedies
+        for place, tried in enumerate(study.tried, 1)
+        for remedy in tried.remedies
     ]
     headings = ("change", "verdict", "the patch then, mW/cm²", "gain ± standard error")
     return Table(headings, tuple(rows), 2, "The same random numbers before and after.")
@@ -156,18 +188,28 @@ def shadows_record(study: ShadowStudy, said: str, seed: int) -> dict[str, Any]:
         "left_out": study.left_out,
         "patches": [_shadow(shadow) for shadow in study.shadows],
         "remedies": [
-            {
-                "change": r.what,
-                "irradiance_mW_cm2": finite_or_none(to_mW_cm2(r.irradiance)),
-                "standard_error_mW_cm2": finite_or_none(to_mW_cm2(r.error)),
-                "gain": finite_or_none(r.gain),
-                "gain_standard_error": finite_or_none(r.gain_error),
-                "clear": r.clear,
-            }
-            for r in study.remedies
+            _remedy(number_, r)
+            for number_, tried in enumerate(study.tried, 1)
+            for r in tried.remedies
         ],
-        "does_not_fit": list(study.skipped),
+        "does_not_fit": [
+            {"patch": number_, "change": what}
+            for number_, tried in enumerate(study.tried, 1)
+            for what in tried.skipped
+        ],
         "cautions": list(CAUTIONS),
+    }
+
+
+def _remedy(patch: int, remedy: Remedy) -> dict[str, Any]:
+    return {
+        "patch": patch,
+        "change": remedy.what,
+        "irradiance_mW_cm2": finite_or_none(to_mW_cm2(remedy.irradiance)),
+        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(remedy.error)),
+        "gain": finite_or_none(remedy.gain),
+        "gain_standard_error": finite_or_none(remedy.gain_error),
+        "clear": remedy.clear,
     }
 
 
@@ -181,5 +223,8 @@ def _shadow(shadow: Shadow) -> dict[str, Any]:
         "irradiance_mW_cm2": finite_or_none(to_mW_cm2(shadow.irradiance)),
         "standard_error_mW_cm2": finite_or_none(to_mW_cm2(shadow.error)),
         "extra_time_s": finite_or_none(shadow.extra_time),
+        "close_before": None
+        if shadow.close is None
+        else {"name": shadow.close.name, "distance_mm": float(to_mm(shadow.close.distance))},
         "lamps": [{"name": s.lamp, "seen": s.seen, "hidden_by": s.hidden} for s in shadow.sights],
     }

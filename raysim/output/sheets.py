@@ -9,12 +9,13 @@ import numpy as np
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.pictures import OVERVIEW, Picture
+from raysim.output.sentences import timer_words
 from raysim.panels import marks, panels
 from raysim.result import Result
 from raysim.reuse import reuse
 from raysim.scene.written import SceneAsWritten
 from raysim.timer import lamp_life
-from raysim.units import minutes_seconds, to_mm
+from raysim.units import to_mm
 
 STYLE = """
 body { font: 11pt/1.4 "Helvetica Neue", Arial, "Liberation Sans", sans-serif; margin: 1.5rem auto;
@@ -52,7 +53,7 @@ def card_boxes(result: Result) -> int:
 
 def card_lines(result: Result) -> tuple[str, str, str]:
     """Timer setting, what the tally boxes stand for, and when the lamps are to be changed."""
-    timer = minutes_seconds(result.timer) if np.isfinite(result.timer) else "NONE: do not use"
+    timer = timer_words(result) if np.isfinite(result.timer) else "NONE: do not use"
     found, life = reuse(result), lamp_life(result)
     if found is None:
         cycles = "No cycle is allowed: there is no finite timer setting."
@@ -63,6 +64,19 @@ def card_lines(result: Result) -> tuple[str, str, str]:
         cycles = f"{found.cycles} {noun} at most; what binds is the {found.binding} limit."
     lamps = "" if life is None else f"Change the lamps at {life.holds_until:,.0f} h, or on: "
     return timer, cycles, lamps
+
+
+def card_steps(result: Result) -> tuple[str, ...]:
+    """What the operator does, step by step; with several poses, what to do between them."""
+    if not result.poses:
+        return STEPS
+    order = ", then ".join(f'"{pose.name}"' for pose in result.poses)
+    turn = (
+        f"Poses in this order, each with its own timer: {order}.",
+        "Between two: lamps off, open, turn the load over, shut, lamps on, next timer.",
+        "Door opened while a timer runs, or a lamp out: the cycle does not count. Start all over.",
+    )
+    return (*STEPS[:3], *turn, *STEPS[4:])
 
 
 def judged_names(result: Result) -> list[str]:
@@ -83,7 +97,7 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
         f"<tr><th>{escape(name)}</th><td>owner: ______</td>{boxes}</tr>"
         for name in judged_names(result)
     )
-    steps = "".join(f"<li>{step}</li>" for step in STEPS)
+    steps = "".join(f"<li>{escape(step)}</li>" for step in card_steps(result))
     body = (
         f"<h1>{escape(result.title)}</h1>\n"
         f'<p class="timer"><small>Timer setting, from cold lamps</small>{timer}</p>\n'

@@ -1,6 +1,6 @@
 """Join the scene as written, its meshes and the library into triangles."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +10,12 @@ from raysim.errors import Fault, Level, SceneError
 from raysim.lamps import keitz_power
 from raysim.library import Surface
 from raysim.scene import place, written
+from raysim.scene.fields import UNIT_METRES
 from raysim.scene.meshes import MeshFault, MeshPart, load_parts
+from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
 from raysim.scene.read import file_digests, joined_hash
 from raysim.scene.subdivide import split_to_edge
+from raysim.scene.things import Object, SurfaceTable
 from raysim.scene.triangles import (
     Body,
     LampRating,
@@ -21,7 +24,7 @@ from raysim.scene.triangles import (
     Part,
     SceneTriangles,
 )
-from raysim.scene.written import SceneAsWritten, SurfaceTable
+from raysim.scene.written import SceneAsWritten
 
 LARGEST_SPLIT = 20.0  # m: the faces of anything larger stay whole
 TUBE_SURFACE = "tube of "  # begins the name of a surface that a lamp's own reflectance makes
@@ -104,7 +107,10 @@ class _Builder:
 
 @dataclass(frozen=True)
 class BuiltScene:
-    """A scene with all its forms: as written, as triangles, and what is doubtful in it."""
+    """A scene with all its forms: as written, as triangles, and what is doubtful in it.
+
+    `triangles` is the load in its first pose; `poses` holds every pose, at least one.
+    """
 
     path: Path
     written: SceneAsWritten
@@ -112,11 +118,21 @@ class BuiltScene:
     faults: tuple[Fault, ...]  # warnings only
     files: tuple[Path, ...]  # the scene file and its meshes
     digests: tuple[str, ...]  # SHA-256 of each file, as it was when it was read
+    poses: tuple[PosedTriangles, ...]
 
     @property
     def sha256(self) -> str:
         """One hash of the scene file and its meshes, hexadecimal (definition)."""
         return joined_hash(self.digests)
+
+    def in_pose(self, number: int) -> "BuiltScene":
+        """The scene with the load in one pose for the whole cycle."""
+        if not self.written.pose:
+            return self
+        hung = objects_by_pose(self.written)[number]
+        written = self.written.model_copy(update={"object": hung, "pose": []})
+        pose = replace(self.poses[number], share=1.0)
+        return replace(self, written=written, triangles=pose.triangles, poses=(pose,))
 
     def object_key(self, body: int) -> str:
         """Key of an object as the user would find it, such as `object 3 "respirator 1"`."""
@@ -163,9 +179,9 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
         With every fault found in meshes, surfaces and names.
     """
     own = {table.name.casefold(): table for table in scene.surface if table.name}
-    builder = _Builder(str(path), path.parent, written.UNIT_METRES[scene.units], own)
+    builder = _Builder(str(path), path.parent, UNIT_METRES[scene.units], own)
     closed = _add_chamber(builder, scene.chamber)
-    for number, entry in enumerate(scene.object):
+    for number, entry in enumerate(objects_by_pose(scene)[0]):
         _add_object(builder, entry, f'object {number + 1} "{entry.name}"')
     lamps, tubes = _lamps(builder, scene)
     if not any(entry.judged for entry in scene.object):
@@ -180,7 +196,8 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
     except OSError as error:
         what = f"{error.filename} cannot be read any more ({error.strerror})"
         raise SceneError([Fault(str(path), "file", what, "put it back")]) from None
-    return BuiltScene(path, scene, triangles, tuple(builder.faults), files, digests)
+    poses = posed_triangles(scene, triangles)
+    return BuiltScene(path, scene, triangles, tuple(builder.faults), files, digests, poses)
 
 
 def _refuse_one_name_twice(builder: _Builder, scene: SceneAsWritten) -> None:
@@ -277,7 +294,7 @@ def _mesh_walls(
     return walls, bool(whole.is_watertight)
 
 
-def _add_object(builder: _Builder, entry: written.Object, key: str) -> None:
+def _add_object(builder: _Builder, entry: Object, key: str) -> None:
     builder.bodies.append(Body(entry.name, "object", entry.judged))
     body = len(builder.bodies) - 1
     parts = builder.parts_of(entry.mesh, key)
@@ -305,7 +322,7 @@ def _add_object(builder: _Builder, entry: written.Object, key: str) -> None:
         )
 
 
-def _doubt_part(builder: _Builder, entry: written.Object, part: MeshPart, key: str) -> None:
+def _doubt_part(builder: _Builder, entry: Object, part: MeshPart, key: str) -> None:
     """Note what was put right, or could not be, in a part of an object's mesh."""
     named = f'{entry.mesh}, part "{part.name}"' if part.name else entry.mesh
     if not part.consistent:

@@ -1,5 +1,7 @@
 """Everything wrong or doubtful in a built scene, found before any tracing."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from raysim.errors import Fault, Level
@@ -25,8 +27,19 @@ def check_scene(scene: BuiltScene) -> list[Fault]:
     absurd = any(fault.level is Level.ERROR for fault in faults)
     faults += [*_lamp_ratings(scene), *_linings(scene), *_targets(scene), *_sheets(scene)]
     if not absurd:
-        faults += contact_faults(scene)
+        faults += contact_faults(scene.in_pose(0))
+        faults += _other_poses(scene, {(fault.key, fault.what) for fault in faults})
     return sorted(faults, key=lambda fault: fault.level is not Level.ERROR)
+
+
+def _other_poses(scene: BuiltScene, known: set[tuple[str, str]]) -> list[Fault]:
+    """Who is in whose way in the poses after the first, as far as the first does not say so."""
+    faults = []
+    for number, pose in enumerate(scene.poses[1:], 1):
+        for fault in contact_faults(scene.in_pose(number)):
+            if (fault.key, fault.what) not in known:
+                faults.append(replace(fault, key=f'pose {number + 1} "{pose.name}": {fault.key}'))
+    return faults
 
 
 def _fault(
@@ -167,8 +180,10 @@ def _targets(scene: BuiltScene) -> list[Fault]:
         mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
         faults.append(_fault(scene, "gap", what, mend))
     if scene.written.target.judge_area is not None:
-        what = "faces are judged one by one; larger patches are reported, not judged"
-        faults.append(_fault(scene, "target.judge_area", what, "leave the key out"))
+        area = 1e4 * scene.written.target.judge_area
+        what = f"patches of {area:.3g} cm2 are judged, so a darker spot within one goes unseen"
+        mend = "leave the key out to judge every face by itself"
+        faults.append(_fault(scene, "target.judge_area", what, mend))
     return faults
 
 

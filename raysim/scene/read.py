@@ -10,12 +10,9 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from raysim.errors import Fault, SceneError
-from raysim.scene.written import (
-    NAMED_SURFACE,
-    UNIT_METRES,
-    WRITTEN_SURFACE,
-    SceneAsWritten,
-)
+from raysim.scene.fields import UNIT_METRES
+from raysim.scene.things import NAMED_SURFACE, WRITTEN_SURFACE
+from raysim.scene.written import SceneAsWritten
 
 LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
 

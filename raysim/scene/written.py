@@ -1,124 +1,40 @@
 """The scene as the user wrote it: the keys of the scene file, validated, in SI units."""
 
 import math
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Discriminator,
-    Field,
-    Tag,
-    ValidationInfo,
-    field_validator,
-    model_validator,
-)
+from pydantic import Field, field_validator, model_validator
 
 from raysim import units
 from raysim.library import assumptions
 from raysim.organisms import find_organism
-
-LARGEST_LENGTH = 1000.0  # m: what is longer is a slip of the unit or of the pen
-UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}
-
-
-def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError(f"{value!r} is not a number")
-    try:
-        number = float(value)
-    except OverflowError:
-        number = math.inf
-    if not math.isfinite(number):
-        raise ValueError(f"{str(value)[:40]} is not a finite number")
-    return number
-
-
-def _length(value: Any, info: ValidationInfo) -> float:
-    """Metres of a plain number in the scene's `units` or of a string with a unit."""
-    if isinstance(value, str):
-        metres = units.parse_quantity(value, units.LENGTH)
-    else:
-        metres = _number(value) * (info.context or {}).get("metres_per_unit", 0.001)
-    if abs(metres) > LARGEST_LENGTH:
-        raise ValueError(f"{value} is {metres:.3g} m, which is no length in or about a box")
-    return metres
+from raysim.scene.fields import (
+    Area,
+    Dose,
+    Irradiance,
+    MeasuredIrradiance,
+    Name,
+    Number,
+    Point,
+    PositiveLength,
+    PositiveShare,
+    Power,
+    Share,
+    Table,
+    Time,
+    Triple,
+)
+from raysim.scene.things import (
+    MOST_POSES,
+    Object,
+    Pose,
+    SurfaceChoice,
+    SurfaceTable,
+    refuse_unfit_poses,
+)
 
 
-def _quantity(quantity: str) -> BeforeValidator:
-    def parse(value: Any) -> float:
-        if not isinstance(value, str):
-            raise ValueError(f"{value!r} lacks its unit, such as {units.EXAMPLE[quantity]}")
-        return units.parse_quantity(value, quantity)
-
-    return BeforeValidator(parse)
-
-
-Number = Annotated[float, BeforeValidator(_number)]
-Length = Annotated[float, BeforeValidator(_length)]
-PositiveLength = Annotated[Length, Field(gt=0)]
-Power = Annotated[float, _quantity(units.POWER), Field(gt=0)]
-Irradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(gt=0)]
-MeasuredIrradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(ge=0)]
-Dose = Annotated[float, _quantity(units.DOSE), Field(gt=0)]
-Time = Annotated[float, _quantity(units.TIME), Field(ge=0)]
-Area = Annotated[float, _quantity(units.AREA), Field(gt=0)]
-Share = Annotated[Number, Field(ge=0, le=1)]
-PositiveShare = Annotated[Number, Field(gt=0, le=1)]
-Name = Annotated[str, Field(min_length=1, max_length=80)]
-Point = tuple[Length, Length, Length]
-Triple = tuple[Number, Number, Number]
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class SurfaceTable(_Table):
-    """A surface written out in the scene: reflectance at 254 nm or a refractive index."""
-
-    name: Name | None = None
-    reflectance: Share | None = None
-    reflectance_low: Share | None = None
-    reflectance_high: Share | None = None
-    specular: Share = 0.0
-    refractive_index: Annotated[Number, Field(gt=0, le=10)] | None = None
-    extinction: Annotated[Number, Field(ge=0, le=20)] = 0.0
-    transmittance: Share = 0.0
-    source: str = "scene file"
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> "SurfaceTable":
-        if (self.reflectance is None) == (self.refractive_index is None):
-            raise ValueError(
-                "a surface needs either reflectance (0 to 1 at 254 nm) or refractive_index"
-            )
-        if self.reflectance is not None:
-            low = self.reflectance if self.reflectance_low is None else self.reflectance_low
-            high = self.reflectance if self.reflectance_high is None else self.reflectance_high
-            if not low <= self.reflectance <= high:
-                raise ValueError("reflectance_low, reflectance and reflectance_high must not fall")
-            if high + self.transmittance > 1.0:
-                raise ValueError(
-                    f"reflectance {high:g} and transmittance {self.transmittance:g} together "
-                    "send back more than arrives"
-                )
-        elif self.transmittance or self.reflectance_low or self.reflectance_high:
-            raise ValueError("a surface with a refractive_index takes no other share of light")
-        return self
-
-
-NAMED_SURFACE, WRITTEN_SURFACE = "surface by name", "surface table"
-SurfaceChoice = Annotated[
-    Annotated[Name, Tag(NAMED_SURFACE)] | Annotated[SurfaceTable, Tag(WRITTEN_SURFACE)],
-    Discriminator(
-        lambda value: WRITTEN_SURFACE if isinstance(value, dict | SurfaceTable) else NAMED_SURFACE
-    ),
-]
-
-
-class Chamber(_Table):
+class Chamber(Table):
     """Inside of the box: a rectangular box from its size, or any closed mesh."""
 
     inside: tuple[PositiveLength, PositiveLength, PositiveLength] | None = None
@@ -136,7 +52,7 @@ class Chamber(_Table):
         return self
 
 
-class Lamp(_Table):
+class Lamp(Table):
     """One lamp: one or more cylinders that glow, and that stand in the way."""
 
     name: Name
@@ -177,22 +93,7 @@ class Lamp(_Table):
         return self
 
 
-class Object(_Table):
-    """Anything in the box: a respirator, a hook, a shelf."""
-
-    name: Name
-    mesh: str
-    surface: SurfaceChoice
-    parts: dict[str, SurfaceChoice] = {}
-    at: Point = (0.0, 0.0, 0.0)
-    turn: Triple = (0.0, 0.0, 0.0)
-    scale: Annotated[Number, Field(gt=0)] = 1.0
-    judged: bool = False
-    sides: Literal["both", "outside"] | None = None
-    edge: PositiveLength | None = None
-
-
-class Target(_Table):
+class Target(Table):
     """What every judged face-side must receive: a dose, or what an organism takes."""
 
     given_dose: Dose | None = Field(default=None, alias="dose")
@@ -243,7 +144,7 @@ class Target(_Table):
         return needed if self.allow_below_default else max(needed, default)
 
 
-class WarmUp(_Table):
+class WarmUp(Table):
     """Output after switch-on as a share of full output."""
 
     start: Share = Field(default_factory=lambda: assumptions()["warm_up_start_fraction"].value)
@@ -265,7 +166,7 @@ class WarmUp(_Table):
         return self
 
 
-class LampsBehaviour(_Table):
+class LampsBehaviour(Table):
     """What takes output from a lamp in use; defaults are listed with their sources."""
 
     warm_up: WarmUp = Field(default_factory=WarmUp)
@@ -282,7 +183,7 @@ class LampsBehaviour(_Table):
     supply: PositiveShare = Field(default_factory=lambda: assumptions()["supply_factor"].value)
 
 
-class Wear(_Table):
+class Wear(Table):
     """How much a respirator may take; defaults are listed with their sources."""
 
     material_dose: Dose | None = None
@@ -291,7 +192,7 @@ class Wear(_Table):
     policy_cycles: Annotated[int, Field(ge=1)] | None = None
 
 
-class Meter(_Table):
+class Meter(Table):
     """A point where a cosine-corrected meter is held, and the way its head faces."""
 
     name: Name
@@ -307,7 +208,7 @@ class Meter(_Table):
         return value
 
 
-class Gap(_Table):
+class Gap(Table):
     """A slit through a wall: `from` and `to` end its middle line on the inside of the wall.
 
     A "rabbet" goes half the depth, `step` sideways and on to the outside: two bends.
@@ -337,7 +238,7 @@ class Gap(_Table):
         return self
 
 
-class SceneAsWritten(_Table):
+class SceneAsWritten(Table):
     """All keys of a scene file; lengths in metres."""
 
     title: Name
@@ -350,11 +251,17 @@ class SceneAsWritten(_Table):
     lamps_behaviour: LampsBehaviour = Field(default_factory=LampsBehaviour)
     wear: Wear = Field(default_factory=Wear)
     meter: list[Meter] = []
+    pose: Annotated[list[Pose], Field(max_length=MOST_POSES)] = []
     gap: list[Gap] = []
 
     @model_validator(mode="after")
     def _names_differ(self) -> "SceneAsWritten":
-        for kind, entries in (("lamp", self.lamp), ("object", self.object), ("meter", self.meter)):
+        for kind, entries in (
+            ("lamp", self.lamp),
+            ("object", self.object),
+            ("meter", self.meter),
+            ("pose", self.pose),
+        ):
             seen: set[str] = set()
             for entry in entries:
                 folded = entry.name.casefold()
@@ -364,3 +271,15 @@ class SceneAsWritten(_Table):
         if any(table.name is None for table in self.surface):
             raise ValueError("every [[surface]] needs a name")
         return self
+
+    @model_validator(mode="after")
+    def _poses_fit(self) -> "SceneAsWritten":
+        refuse_unfit_poses(self.pose, self.object)
+        return self
+
+    @property
+    def pose_shares(self) -> tuple[float, ...]:
+        """Share of the cycle of each pose, adding up to 1; (1.0,) without poses (definition)."""
+        given = [pose.share if pose.share is not None else 1.0 for pose in self.pose] or [1.0]
+        whole = sum(given)
+        return tuple(share / whole for share in given)

@@ -38,6 +38,7 @@ CLIP_ANGLE = np.pi / 4.0
 UPPER_STRAP_ANGLE = -0.58
 LOWER_STRAP_ANGLE = -2.25
 STRAP_HALF_LENGTH_MM = 105.0
+FALLEN_GAP_MM = 4.0
 
 
 def _profile() -> tuple[Array, Array, Array]:
@@ -128,6 +129,39 @@ def _rim_end(theta: float) -> straps.StrapEnd:
     return straps.strap_end(edge, _points(np.array([last - 1]), np.array([theta]))[0])
 
 
+def _fallen_in(end: Array) -> tuple[Array, Array]:
+    """Half (n, 3) of a strap that fell into the cup, and the way across it (3,) in the middle.
+
+    From the rim it lies along the inside of the cup, `FALLEN_GAP_MM` off the cloth, down to the
+    chin.
+    """
+    ring = np.array([RINGS + 1, RINGS, RINGS - 2, RINGS - 4, RINGS - 5, RINGS - 6])
+    theta = np.linspace(LOWER_STRAP_ANGLE - 0.25, -np.pi, len(ring))
+    inside = _points(ring, theta)
+    off = np.array([0.0, 12.0, 0.0]) - inside
+    inside = inside + FALLEN_GAP_MM * off / np.linalg.norm(off, axis=1, keepdims=True)
+    inside[0, 1] = end[1] + FALLEN_GAP_MM
+    away = end + [0.0, 0.7 * FALLEN_GAP_MM, 0.0]  # clear of the flange's edge
+    knots = np.concatenate([end[None], away[None], inside])
+    steps = np.linspace(0.0, len(knots) - 1.0, 2001)
+    dense = np.stack([np.interp(steps, np.arange(len(knots)), c) for c in knots.T], axis=1)
+    above, below = _points(np.array([RINGS - 7, RINGS - 5]), np.full(2, -np.pi))
+    return straps.even_path(dense), (above - below) / np.linalg.norm(above - below)
+
+
+def cup_strap_fallen_in() -> Parts:
+    """Cup whose lower strap fell into it and lies before the inside of the chin.
+
+    Returns
+    -------
+    dict
+        As of `cup_respirator`.
+    """
+    lower = _rim_end(LOWER_STRAP_ANGLE)
+    path, across = _fallen_in(lower.point)
+    return _hung(straps.ribbon(path, lower, across, (0.1, 0.5)))
+
+
 def cup_respirator() -> Parts:
     """Moulded cup with a flange, hanging by its upper strap.
 
@@ -136,12 +170,17 @@ def cup_respirator() -> Parts:
     dict
         'shell', 'straps' and 'nose clip', in mm, origin at the hook point.
     """
-    upper, lower = _rim_end(UPPER_STRAP_ANGLE), _rim_end(LOWER_STRAP_ANGLE)
-    shift = straps.hang_shift(upper, 0.0, STRAP_HALF_LENGTH_MM)
-    upper, lower = upper.moved(shift), lower.moved(shift)
+    lower = _rim_end(LOWER_STRAP_ANGLE)
     loop = straps.even_path(straps.slack_loop(lower.point, 55.0, 22.0))
-    across = np.array([0.0, 1.0, 0.0])
-    bands = join(straps.upper_strap(upper), straps.ribbon(loop, lower, across, (0.2, 0.7)))
+    return _hung(straps.ribbon(loop, lower, np.array([0.0, 1.0, 0.0]), (0.2, 0.7)))
+
+
+def _hung(lower_strap: trimesh.Trimesh) -> Parts:
+    """The cup with its lower strap, moved to hang by its upper strap from the origin."""
+    upper = _rim_end(UPPER_STRAP_ANGLE)
+    shift = straps.hang_shift(upper, 0.0, STRAP_HALF_LENGTH_MM)
+    lower_strap.apply_translation(shift)
+    bands = join(straps.upper_strap(upper.moved(shift)), lower_strap)
     shell, clip = _shell_and_clip()
     shell.apply_translation(shift)
     clip.apply_translation(shift)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import trimesh
 
-from raysim.starter.cup import cup_respirator
+from raysim.starter.cup import cup_respirator, cup_strap_fallen_in
 from raysim.starter.flat_fold import flat_fold_open, flat_fold_shut
 from raysim.starter.hooks import hook, rail
 from raysim.starter.sheets import Array, Parts
@@ -67,6 +67,7 @@ def mesh_files() -> dict[str, bytes]:
     """File name and content of every demo mesh."""
     return {
         "cup.obj": obj_bytes(cup_respirator()),
+        "cup_strap_fallen_in.obj": obj_bytes(cup_strap_fallen_in()),
         "flat_fold_open.obj": obj_bytes(flat_fold_open()),
         "flat_fold_shut.obj": obj_bytes(flat_fold_shut()),
         "hook.stl": stl_bytes(hook()),

@@ -1,5 +1,6 @@
 """A box with everything in it, ready to be traced with any lining."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -8,13 +9,15 @@ import numpy as np
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.exposure import exposure_time
 from raysim.judge import judged_units
+from raysim.refine import refine
 from raysim.result import CAUTIOUS, EXPECTED, Spot
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.cells import in_cells
-from raysim.studies.columns import Variant, column_scene, wall_bodies
-from raysim.studies.settle import Settled, darkest_first, settled
-from raysim.tracing import Progress, default_threads
+from raysim.studies.columns import Variant, bare_scene, column_scene, wall_bodies
+from raysim.studies.counting import counted
+from raysim.studies.settle import Settled, settled
+from raysim.tracing import AdjointRun, Progress, default_threads
 
 STUDY_CASES = (CAUTIOUS, EXPECTED)
 WALL_PRECISION = 0.1
@@ -34,7 +37,7 @@ class CaseOfLining:
 
     @property
     def evenness(self) -> float:
-        """Irradiance of the best-lit 1 % of cells over that of the worst-lit face (definition)."""
+        """Irradiance that 1 % of the area exceeds over that of the worst-lit face (definition)."""
         return self.best / self.worst.irradiance if self.worst.irradiance > 0.0 else np.inf
 
 
@@ -43,7 +46,9 @@ class LiningBench:
 
     def __init__(self, scene: BuiltScene, seed: int, threads: int | None, progress: Progress):
         self.triangles: SceneTriangles = scene.triangles
-        self.cells_of_box = in_cells(scene.triangles, judged_units(scene.triangles))
+        self.bare = bare_scene(scene.triangles)
+        self.units = judged_units(scene.triangles)
+        self.cells_of_box = in_cells(scene.triangles, self.units)
         behaviour, self.target = scene.written.lamps_behaviour, scene.written.target
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
         self.factors = np.stack([factors[case] for case in STUDY_CASES])
@@ -57,27 +62,24 @@ class LiningBench:
         """Area of some walls (bodies), m2."""
         return float(self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum())
 
-    def settle(self, group: Sequence[Variant], precision: float) -> tuple[Settled, Settled]:
-        """Darkest cells and worst face of every variant of a group in both cases."""
-        arrays = column_scene(self.triangles, group)
+    def settle(
+        self, group: Sequence[Variant], precision: float, most_rays: float = math.inf
+    ) -> Settled:
+        """Worst face of every variant of a group in both cases, among all judged faces."""
+        arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self.factors, (len(group), 1))
-        found = darkest_first(
-            arrays,
-            self.triangles,
-            self.cells_of_box,
-            factors,
-            self.seed,
-            self.threads,
-            precision,
-            self.progress,
-        )
-        self.rays += sum(one.state.rays for one in found)
-        return found
+        counts = (self.bare, self.triangles, self.units, group, factors, self.seed, self.threads)
+        state, segments = counted(*counts)
+        self.progress("counting photons under each lining", 1.0, 1.0)
+        run = AdjointRun(arrays, self.triangles, self.seed, self.threads)
+        refine(run, self.units, state, factors, precision, self.progress, most_rays)
+        self.rays += state.rays + segments
+        return Settled(self.triangles, self.units, state, factors)
 
     def settle_cells(self, variant: Variant) -> Settled:
         """Darkest cell of one variant in both cases."""
         found = settled(
-            column_scene(self.triangles, [variant]),
+            column_scene(self.triangles, [variant], self.bare),
             self.triangles,
             self.cells_of_box,
             self.factors,
@@ -89,16 +91,14 @@ class LiningBench:
         self.rays += found.state.rays
         return found
 
-    def cases(
-        self, looked: tuple[Settled, Settled], number: int, precision: float
-    ) -> dict[str, CaseOfLining]:
+    def cases(self, found: Settled, number: int, precision: float) -> dict[str, CaseOfLining]:
         """Both cases of the variant with this number in its group."""
-        cases, (rough, found) = {}, looked
+        cases = {}
         for k, name in enumerate(STUDY_CASES):
             column = len(STUDY_CASES) * number + k
             worst = found.worst(column)
             asked = (self.target.dose, self.target.safety_factor)
             time = exposure_time(worst.lower_bound, *asked, self.warm_up)
             close = worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance
-            cases[name] = CaseOfLining(worst, rough.best(column), time, close)
+            cases[name] = CaseOfLining(worst, found.best(column), time, close)
         return cases

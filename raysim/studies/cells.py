@@ -1,10 +1,10 @@
 """Judged surface in cells of about 1 cm2: few enough to look at all of them for every variant.
 
 A cell is what lies together in a cube of 10 mm edge, on one part and side, facing about one way.
-Studies find the darkest cells first and then look at their faces one by one.
+Enough to rank walls or hooks by; a single dark face within a bright cell does not show.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -61,18 +61,4 @@ def in_cells(triangles: SceneTriangles, units: Judged) -> Cells:
         first=first,
         units=order,
         of=units,
-    )
-
-
-def some_units(units: Judged, chosen: np.ndarray) -> Judged:
-    """Some of the judged face-sides, (chosen,) rows of `units`, as units of their own."""
-    own = np.arange(len(chosen))
-    return replace(
-        units,
-        faces=units.faces[chosen],
-        sides=units.sides[chosen],
-        areas=units.areas[chosen],
-        bodies=units.bodies[chosen],
-        owner=own,
-        member=own,
     )

@@ -60,17 +60,28 @@ def _kind(variant: Variant) -> tuple[object, ...]:
     return ("bright", sum(brightest.specular > limit for limit in GLOSS_LIMITS))
 
 
-def column_scene(triangles: SceneTriangles, variants: Sequence[Variant]) -> KernelScene:
-    """Kernel arrays with two columns per variant of a group: cautious, then expected."""
+def bare_scene(triangles: SceneTriangles) -> KernelScene:
+    """Kernel arrays with bare black walls, each with a surface of its own, to be lined."""
     walls = wall_bodies(triangles)
     first = len(triangles.surfaces)
     parts = tuple(
         replace(part, surface=first + walls.index(part.body)) if part.body in walls else part
         for part in triangles.parts
     )
-    apart = replace(triangles, parts=parts, surfaces=triangles.surfaces + variants[0].walls)
-    arrays = kernel_scene(apart)
-    table = arrays.surfaces
+    black = (BLACK,) * len(walls)
+    return kernel_scene(replace(triangles, parts=parts, surfaces=triangles.surfaces + black))
+
+
+def column_scene(
+    triangles: SceneTriangles, variants: Sequence[Variant], bare: KernelScene | None = None
+) -> KernelScene:
+    """Kernel arrays with two columns per variant of a group: cautious, then expected.
+
+    `bare` is the `bare_scene` of the triangles where it is at hand.
+    """
+    first = len(triangles.surfaces)
+    arrays = bare or bare_scene(triangles)
+    table = surface_table(triangles.surfaces + variants[0].walls)
     of_variant = [surface_table(triangles.surfaces + variant.walls) for variant in variants]
     columns = {
         name: np.concatenate(

@@ -103,7 +103,7 @@ def _batches_of(
     out = np.zeros((len(looked), len(spots), ADJOINT_BATCHES))
     for found in {id(one): one for _, one, _ in looked}.values():
         members = [k for k, entry in enumerate(looked) if entry[1] is found]
-        arrays = column_scene(bench.triangles, [looked[k][0] for k in members])
+        arrays = column_scene(bench.triangles, [looked[k][0] for k in members], bench.bare)
         run = AdjointRun(arrays, bench.triangles, seed, bench.threads)
         run.add_targets(targets)
         everyone = np.arange(len(spots))

@@ -12,6 +12,8 @@ POINTS = 48  # sampled on a patch
 ALONG = 24  # sampled along each lamp tube
 CLEAR = 2e-5  # m, start of a sight line before its face
 SHORT = 1e-6  # share by which a sight line ends before the tube
+REACH = 0.02  # m: what lies nearer than this before a patch shuts out the light from its front
+MUCH = 0.3  # of a patch
 ITSELF_TURNED = "turned away from the lamp"
 
 
@@ -37,6 +39,14 @@ class Sight:
     lamp: str
     seen: float
     hidden: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Close:
+    """What lies right before a patch, by name, and its least distance along the normal, m."""
+
+    name: str
+    distance: float
 
 
 def median_irradiance(values: np.ndarray, units: Judged) -> float:
@@ -68,7 +78,7 @@ def dark_patches(
         faces = np.flatnonzero(triangles.judged[:, side] & (irradiance[:, side] < limit))
         if not len(faces):
             continue
-        a, b = _neighbours(triangles, faces)
+        a, b, _ = neighbours(triangles, faces)
         links = coo_matrix((np.ones(len(a)), (a, b)), shape=(len(faces), len(faces)))
         count, label = connected_components(links, directed=False)
         areas = np.bincount(label, triangles.areas[faces], count)
@@ -87,10 +97,15 @@ def dark_patches(
     return sorted(found, key=lambda patch: -patch.area)
 
 
-def _neighbours(triangles: SceneTriangles, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pairs of rows of `faces` that share an edge on one part."""
+def neighbours(
+    triangles: SceneTriangles, faces: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Pairs of rows of `faces` that share an edge on one part, and the ends of it.
+
+    Rows (pairs,) and (pairs,); ends (pairs, 2, 3), m.
+    """
     points = np.round(triangles.corners[faces].reshape(-1, 3), 7)
-    _, index = np.unique(points, axis=0, return_inverse=True)
+    unique, index = np.unique(points, axis=0, return_inverse=True)
     corner = index.reshape(-1, 3)
     edges = np.sort(corner[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
     owner = np.repeat(np.arange(len(faces)), 3)
@@ -99,7 +114,8 @@ def _neighbours(triangles: SceneTriangles, faces: np.ndarray) -> tuple[np.ndarra
     order = np.argsort(where.reshape(-1), kind="stable")
     same = where.reshape(-1)[order]
     touching = np.flatnonzero(same[1:] == same[:-1])
-    return owner[order[touching]], owner[order[touching + 1]]
+    ends = unique[edges[order[touching]]]
+    return owner[order[touching]], owner[order[touching + 1]], ends
 
 
 def sample_points(
@@ -127,6 +143,27 @@ def sights(triangles: SceneTriangles, patch: DarkPatch, seed: int = 1) -> tuple[
         _sight(triangles, everything, points, normals, number)
         for number in range(len(triangles.lamps))
     )
+
+
+def close_before(triangles: SceneTriangles, patch: DarkPatch, seed: int = 1) -> Close | None:
+    """What lies right before most of a patch that has anything within `REACH`, and how near.
+
+    None where less than `MUCH` of the patch has.
+    """
+    everything = Surroundings(triangles, np.arange(len(triangles.areas)))
+    points, normals = sample_points(triangles, patch, POINTS, seed)
+    starts = points + CLEAR * normals
+    hit = everything.first(starts, normals, np.full(len(points), REACH))
+    if (hit >= 0).mean() < MUCH:
+        return None
+    met = np.flatnonzero(hit >= 0)
+    corner, normal = triangles.corners[hit[met], 0], triangles.normals[hit[met]]
+    across = ((corner - starts[met]) * normal).sum(axis=1)
+    distance = CLEAR + across / (normals[met] * normal).sum(axis=1)
+    names = np.array(_names(triangles))[triangles.face_part[hit[met]]]
+    kinds, count = np.unique(names, return_counts=True)
+    name = str(kinds[count.argmax()])
+    return Close(name, float(distance[names == name].min()))
 
 
 def _sight(

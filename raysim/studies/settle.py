@@ -4,17 +4,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.judge import Estimate, Judged, spot
+from raysim.judge import Estimate, Judged, spot, weighted_percentile
+from raysim.patches import disc_means
 from raysim.refine import refine
 from raysim.refinement import Refinement, forward_only
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.cells import Cells, some_units
 from raysim.tracing import AdjointRun, KernelScene, Progress
-
-ROUGH = 0.15  # precision of the look at all cells
-MARGIN = 1.5  # a face is expected to get at least 1 / MARGIN of what its cell gets
-MOST_CELLS = 60  # of one case that are looked at face by face
 
 
 @dataclass(frozen=True)
@@ -63,40 +59,13 @@ class Settled:
         return replace(found, lower_bound=self.bound(case))
 
     def best(self, case: int) -> float:
-        """Irradiance (W/m2) that one unit in a hundred exceeds; the very best one is noise."""
-        return float(np.quantile(self.state.mean[case, self.state.looks > 0], 0.99))
+        """Irradiance (W/m2) that 1 % of the judged area exceeds, by the mean over 1 cm2.
 
-
-def darkest_first(
-    arrays: KernelScene,
-    triangles: SceneTriangles,
-    cells: Cells,
-    factors: np.ndarray,
-    seed: int,
-    threads: int,
-    precision: float,
-    progress: Progress,
-) -> tuple[Settled, Settled]:
-    """Settle all cells roughly, then the faces of the darkest cells of every case.
-
-    Returns what was found on cells and on faces. The second run has random numbers of its own, so
-    that the choice of faces cannot lean on their noise. Its bound holds for all faces of the
-    darkest cells; a single dark face in a brighter cell is left to `raysim dose`.
-    """
-    rough = settled(arrays, triangles, cells, factors, seed, threads, ROUGH, progress)
-    dark = np.unique(np.concatenate([_darkest(rough, case) for case in range(len(factors))]))
-    chosen = np.sort(np.concatenate([cells.members(cell) for cell in dark]))
-    faces = some_units(cells.of, chosen)
-    fresh = (seed + 1) % 2**64
-    fine = settled(arrays, triangles, faces, factors, fresh, threads, precision, progress)
-    return rough, fine
-
-
-def _darkest(rough: Settled, case: int) -> np.ndarray:
-    """Cells whose bound lies below a margin above the darkest one, the darkest of them at most."""
-    mean, bound = rough.state.mean[case], rough.state.bound[case]
-    could = np.flatnonzero(bound < MARGIN * mean[rough.worst_unit(case)])
-    return could[np.argsort(bound[could] + mean[could], kind="stable")][:MOST_CELLS]
+        The very best one would show the noise.
+        """
+        units = self.units
+        smooth = disc_means(self.state.mean[case], units.areas, units.owner, units.member)
+        return weighted_percentile(smooth, units.areas, 0.99)
 
 
 def settled(

@@ -10,13 +10,14 @@ import trimesh
 from triangle_distances import crossings
 
 from raysim.starter import hooks
-from raysim.starter.cup import cup_respirator
+from raysim.starter.cup import cup_respirator, cup_strap_fallen_in
 from raysim.starter.files import mesh_files
 from raysim.starter.flat_fold import flat_fold_open, flat_fold_shut
 
 MESHES = Path(__file__).resolve().parents[2] / "meshes"
 MAKERS = {
     "cup.obj": cup_respirator,
+    "cup_strap_fallen_in.obj": cup_strap_fallen_in,
     "flat_fold_open.obj": flat_fold_open,
     "flat_fold_shut.obj": flat_fold_shut,
 }

@@ -13,7 +13,7 @@ from agreement import FALSE_ALARM
 from scipy import stats
 
 import raysim
-import raysim.run
+import raysim.poses
 from raysim.result import CAUTIOUS
 from raysim.tracing import ForwardRun
 
@@ -76,7 +76,7 @@ def run(scene):
     def result(seed, photons=1, precision=None):
         small = functools.partial(ForwardRun, batch_photons=BATCHES[precision])
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(raysim.run, "ForwardRun", small)
+            patch.setattr(raysim.poses, "ForwardRun", small)
             return raysim.simulate(scene, seed=seed, photons=photons, precision=precision)
 
     return result

@@ -14,9 +14,19 @@ import raysim
 import raysim.library
 from raysim.judge import judged_units
 from raysim.library import find_surface
+from raysim.output.linings_words import alike, more_lines
 from raysim.result import CAUTIOUS, EXPECTED
+from raysim.studies.bench import LiningBench
 from raysim.studies.cells import in_cells
-from raysim.studies.columns import BLACK, Variant, column_scene, in_groups, wall_surfaces
+from raysim.studies.columns import (
+    BLACK,
+    Variant,
+    bare_scene,
+    column_scene,
+    in_groups,
+    wall_surfaces,
+)
+from raysim.studies.counting import counted, equally_glossy
 from raysim.studies.linings import compare_linings
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
 
@@ -247,6 +257,57 @@ def test_a_lining_cannot_be_told_from_itself(scene):
     (pair,) = study.pairs
     assert not pair.told_apart
     assert pair.difference == pair.error == 0.0
+
+
+def quiet(*_):
+    """Progress of nobody watching."""
+
+
+def test_photon_counts_of_many_linings_are_those_of_each_alone(scene):
+    group = [variant(scene, name) for name in ("white paint", "aluminium sheet, mill finish")]
+    group.append(variant(scene, "household mirror"))
+    assert equally_glossy(group) == [[0, 1], [2]]
+    units = judged_units(scene.triangles)
+    bare = bare_scene(scene.triangles)
+    state, _ = counted(bare, scene.triangles, units, group, np.ones((6, 3)), 5, 2)
+    for number, one in enumerate(group):
+        photons, error = lined(scene, one.walls)
+        for case in (0, 1):
+            column = 2 * number + case
+            both = np.hypot(error[case], state.forward_error[column])
+            assert all_agree(state.mean[column], both, photons[case], catches=0.3)
+
+
+def test_the_bound_of_every_lining_covers_every_judged_face_side(tmp_path):
+    scene = three_lamps(tmp_path, edge=30)
+    bench = LiningBench(scene, 1, 2, quiet)
+    group = [variant(scene, NAMES[1]), Variant("as it is", wall_surfaces(scene.triangles))]
+    found = bench.settle(group, 0.1)
+    assert len(found.units.faces) == scene.triangles.judged.sum()
+    assert found.state.reached
+    for column in range(4):
+        bound = found.state.bound[column]
+        least = found.state.mean[column, found.worst_unit(column)]
+        assert (bound > 0.0).all()  # nobody was left out
+        assert 0.85 * least < found.bound(column) == bound.min()
+    dose = raysim.simulate(scene, seed=9, photons=1_000_000, precision=0.05)
+    for column, case in ((2, CAUTIOUS), (3, EXPECTED)):
+        truth = dose.cases[case].worst
+        assert found.bound(column) < truth.irradiance + 3.0 * truth.standard_error
+        assert found.best(column) == pytest.approx(dose.cases[case].best.irradiance, rel=0.1)
+
+
+def test_those_that_cannot_be_told_apart_are_named_together(study):
+    pairs = study.pairs
+    none = replace(study, pairs=tuple(replace(pair, told_apart=False) for pair in pairs))
+    assert alike(none) == [[row.name for row in study.rows]]
+    lines = more_lines(none, "as it is")
+    assert sum("cannot be told apart" in line for line in lines) == 1
+    assert "These 7 cannot be told apart" in " ".join(lines)
+    first = replace(none, pairs=(replace(pairs[0], told_apart=True), *none.pairs[1:]))
+    assert alike(first) == [[row.name for row in study.rows[1:]]]
+    every = replace(study, pairs=tuple(replace(pair, told_apart=True) for pair in pairs))
+    assert alike(every) == []
 
 
 def test_groups_keep_unlike_linings_apart(scene):
