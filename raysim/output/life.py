@@ -1,69 +1,19 @@
-"""Reuse of respirators, life of lamps and broken-off cycles: tables, words, records."""
+"""Life of lamps, air temperature and broken-off cycles: tables and records."""
 
 from typing import Any
 
 import numpy as np
 
 from raysim.output.report_tables import Table
-from raysim.output.sentences import number
 from raysim.result import Result
-from raysim.reuse import Reuse, reuse
 from raysim.timer import lamp_life, seconds_to_add
-from raysim.units import J_M2_PER_J_CM2, minutes_seconds, to_mJ_cm2, to_mW_cm2
+from raysim.units import minutes_seconds
 
 INTERRUPTED_AT = (0.25, 0.5, 0.75, 0.9)  # of the timer
 FULL_TIME = (
     "After any interruption start the full time again: nobody knows for certain how long the "
     "lamps burnt (ordinary practice, from memory)."
 )
-
-
-def reuse_table(result: Result) -> Table | None:
-    """Limits of reuse with their sources; none without a timer."""
-    found = reuse(result)
-    if found is None:
-        return None
-    rows = [
-        (limit.what, limit.value, limit.source, "" if limit.cycles is None else str(limit.cycles))
-        for limit in found.limits
-    ]
-    doses = "; ".join(
-        f"{part.part} {number(to_mW_cm2(part.irradiance))} mW/cm², "
-        f"{number(part.dose / J_M2_PER_J_CM2)} J/cm² a cycle"
-        for part in found.parts
-    )
-    note = (
-        f"Best-lit face with new lamps, high end of every reflectance: {doses} (straps: both sides "
-        "added). Wear is judged with new lamps, the timer with aged ones. A donning is counted for "
-        "each cycle; the first wear of a new respirator comes before the first."
-    )
-    return Table(("limit", "value", "source (mark)", "cycles"), tuple(rows), 3, note)
-
-
-def reuse_lines(result: Result) -> list[str]:
-    """How often a respirator may go round, and what binds."""
-    found = reuse(result)
-    if found is None:
-        return []
-    if found.cycles == 0:
-        return [_none_words(found)]
-    noun = "cycle" if found.cycles == 1 else "cycles"
-    return [
-        f"A respirator may go through {found.cycles} such {noun} at most; what binds is the "
-        f"{found.binding} limit. Local policy may say fewer; a failed fit check ends it at once."
-    ]
-
-
-def _none_words(found: Reuse) -> str:
-    worst = max(found.parts, key=lambda part: part.dose)
-    limits = ", ".join(f"{x.value} ({x.what})" for x in found.limits if x.cycles == 0)
-    return (
-        f"Wear: one cycle gives the best-lit {worst.part} {number(worst.dose / J_M2_PER_J_CM2)} "
-        f"J/cm2 with new lamps, more than the limit of {limits}: by that limit not even one cycle "
-        f"is allowed. The lowest dose tried on such material, 120 J/cm2, would allow "
-        f"{found.tested}; it is a tested dose, not a proven limit. Make the light more even, or "
-        "give [wear] a limit that you can defend for your model."
-    )
 
 
 def lamp_life_table(result: Result) -> Table | None:
@@ -102,30 +52,6 @@ def interrupted_table(result: Result) -> Table | None:
     )
     headings = ("broken off after", "missing, from a cold start", "run instead")
     return Table(headings, tuple(rows), 1, note)
-
-
-def reuse_record(result: Result) -> dict[str, Any] | None:
-    """Reuse as it stands in result.json; null without a timer."""
-    found = reuse(result)
-    if found is None:
-        return None
-    return {
-        "cycles": found.cycles,
-        "binding": found.binding,
-        "cycles_at_lowest_tested_dose": found.tested,
-        "parts": [
-            {
-                "part": part.part,
-                "best_irradiance_mW_cm2": float(to_mW_cm2(part.irradiance)),
-                "dose_per_cycle_mJ_cm2": float(to_mJ_cm2(part.dose)),
-            }
-            for part in found.parts
-        ],
-        "limits": [
-            {"what": x.what, "value": x.value, "cycles": x.cycles, "source": x.source}
-            for x in found.limits
-        ],
-    }
 
 
 def lamp_life_record(result: Result) -> dict[str, Any] | None:

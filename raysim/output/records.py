@@ -11,7 +11,8 @@ from raysim.cells import safe_cell
 from raysim.output.budget import budget_record
 from raysim.output.cautions import CAUTIONS
 from raysim.output.germs import germ_records
-from raysim.output.life import lamp_life_record, reuse_record
+from raysim.output.life import lamp_life_record
+from raysim.output.wear import reuse_record
 from raysim.result import CAUTIOUS, EXPECTED, CaseResult, DoseSummary, LampFailure, Result, Spot
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2

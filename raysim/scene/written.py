@@ -289,6 +289,7 @@ class Wear(_Table):
     strap_dose: Dose | None = None
     donnings: Annotated[int, Field(ge=1)] | None = None
     policy_cycles: Annotated[int, Field(ge=1)] | None = None
+    source: Annotated[str, Field(min_length=1, max_length=400)] | None = None  # of what is given
 
 
 class Meter(_Table):
