@@ -101,7 +101,7 @@ class CaseResult:
 
 @dataclass(frozen=True)
 class MeterResult:
-    """Predicted reading of a cosine-corrected meter, W/m2, expected case."""
+    """Predicted reading of a meter, W/m2, expected case; `response` names the kind of its head."""
 
     name: str
     at: np.ndarray  # (3,) m
@@ -109,6 +109,7 @@ class MeterResult:
     irradiance: float
     standard_error: float
     reading: float | None
+    response: str = "cosine"
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from raysim.errors import Fault, Level, RaysimError
 from raysim.failures import LampTallies, lamp_failures, lamps_left, traced_by_lamp
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Estimate, Judged, judge_case, judged_units
+from raysim.meter import METER_PATHS, meter_batches
 from raysim.provenance import stated_assumptions
 from raysim.refine import SETTLED, forward_only, refine, refine_best, settled
 from raysim.result import (
@@ -36,7 +37,6 @@ from raysim.tracing import (
     ForwardRun,
     KernelScene,
     Progress,
-    Target,
     default_threads,
     kernel_scene,
 )
@@ -45,10 +45,7 @@ from raysim.version import __version__
 DEFAULT_PHOTONS = 5_000_000
 DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
-METER_PATHS = 1024  # per batch
 LARGEST_LOST_SHARE = 1e-6
-# Meter points take random-number streams from here on, above those of any face-side.
-METER_STREAM = 1 << 31
 
 
 def load_scene(path: str | Path) -> BuiltScene:
@@ -183,17 +180,10 @@ def _meters(
     meters = scene.triangles.meters
     if not meters:
         return ()
-    targets = [
-        Target(METER_STREAM + number, at=meter.at, facing=meter.facing)
-        for number, meter in enumerate(meters)
-    ]
-    run = AdjointRun(arrays, scene.triangles, seed, threads, cases=slice(1, 2))
-    run.add_targets(targets)
-    everyone = np.arange(len(meters))
-    run.add_paths(everyone, np.full(len(meters), METER_PATHS))
-    mean, error = batch_mean(run.batch_irradiance(everyone)[..., 0] @ left)
+    batches = meter_batches(scene.triangles, arrays, seed, threads, slice(1, 2), METER_PATHS)
+    mean, error = batch_mean(batches[..., 0] @ left)
     return tuple(
-        MeterResult(m.name, m.at, m.facing, float(e), float(s), m.reading)
+        MeterResult(m.name, m.at, m.facing, float(e), float(s), m.reading, m.response.name)
         for m, e, s in zip(meters, mean, error, strict=True)
     )
 

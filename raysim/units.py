@@ -14,6 +14,7 @@ IRRADIANCE = "irradiance"
 DOSE = "dose"
 TIME = "time"
 AREA = "area"
+TEMPERATURE = "temperature"
 
 _SI_UNIT = {
     LENGTH: "m",
@@ -22,6 +23,7 @@ _SI_UNIT = {
     DOSE: "J/m**2",
     TIME: "s",
     AREA: "m**2",
+    TEMPERATURE: "degC",  # the one unit inside that is not SI: curves of lamps go by it
 }
 EXAMPLE = {
     LENGTH: '"300 mm" or "12 in"',
@@ -30,10 +32,13 @@ EXAMPLE = {
     DOSE: '"1.0 J/cm2"',
     TIME: '"5 min" or "90 s"',
     AREA: '"1 cm2"',
+    TEMPERATURE: '"35 C" or "95 F"',
 }
 _NUMBER_AND_UNIT = re.compile(
     r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-zµμ\"'][A-Za-z0-9µμ²³/*^\"' ]*)\s*"
 )
+
+DEGREES = {"C": "degC", "F": "degF"}  # alone these would be charges and capacities
 
 # 1 mW/cm2 = 10 W/m2, 1 mJ/cm2 = 10 J/m2 (definition of the prefixes).
 W_M2_PER_MW_CM2 = 10.0
@@ -60,7 +65,7 @@ def parse_quantity(text: str, quantity: str) -> float:
     ----------
     text : str
     quantity : str
-        One of LENGTH, POWER, IRRADIANCE, DOSE, TIME, AREA.
+        One of LENGTH, POWER, IRRADIANCE, DOSE, TIME, AREA, TEMPERATURE.
 
     Raises
     ------
@@ -76,6 +81,8 @@ def parse_quantity(text: str, quantity: str) -> float:
         raise ValueError(f'"{text}" is not {expected}{comma}')
     number, unit = float(match.group(1)), match.group(2).strip()
     unit = {'"': "inch", "''": "inch", "'": "foot"}.get(unit, unit)
+    if quantity == TEMPERATURE:
+        unit = DEGREES.get(unit.removeprefix("deg").strip(), unit)
     import pint
 
     try:

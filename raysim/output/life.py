@@ -4,9 +4,11 @@ from typing import Any
 
 import numpy as np
 
+from raysim.behaviour import temperature_factor
 from raysim.output.report_tables import Table
+from raysim.output_curve import HARD_START
 from raysim.result import Result
-from raysim.timer import lamp_life, seconds_to_add
+from raysim.timer import behaviour_of, lamp_life, seconds_to_add, times_in_air
 from raysim.units import minutes_seconds
 
 INTERRUPTED_AT = (0.25, 0.5, 0.75, 0.9)  # of the timer
@@ -35,6 +37,27 @@ def lamp_life_table(result: Result) -> Table | None:
         "for life is safer."
     )
     return Table(("lamp hours", "output, % of rating", "time needed"), tuple(rows), 1, note)
+
+
+def air_table(result: Result) -> Table | None:
+    """Exposure time against the temperature of the air in the box; none without a timer."""
+    if not np.isfinite(result.timer):
+        return None
+    rows = [
+        (f"{row.degrees:.0f}", f"{100.0 * row.output:.0f}", minutes_seconds(row.seconds))
+        for row in times_in_air(result)
+    ]
+    behaviour = behaviour_of(result)
+    taken = temperature_factor(behaviour)
+    basis = "the air given in the scene" if behaviour.air else "a factor for a warm closed box"
+    note = (
+        f"Lamps at the end of their life and dusty, as the timer takes them; the timer itself "
+        f"takes {100.0 * taken:.0f} % ({basis}). Curve: {behaviour.output_curve.source}. Below "
+        f"{HARD_START:g} C lamps start badly or not at all (lighting maker's article, read). If "
+        "the box gets colder or hotter than the timer allows for, give the temperatures (air) "
+        "under [lamps_behaviour] and run again: do not set a shorter time by this table."
+    )
+    return Table(("air in the box, C", "output, % of rating", "time needed"), tuple(rows), 1, note)
 
 
 def interrupted_table(result: Result) -> Table | None:
@@ -74,8 +97,17 @@ def lamp_life_record(result: Result) -> dict[str, Any] | None:
         }
         for share in INTERRUPTED_AT
     ]
+    in_air = [
+        {
+            "air_C": row.degrees,
+            "output": row.output,
+            "exposure_time_s": row.seconds if np.isfinite(row.seconds) else None,
+        }
+        for row in times_in_air(result)
+    ]
     return {
         "table": table,
+        "in_air": in_air,
         "holds_until_h": found.holds_until,
         "cycles_left": found.cycles_left,
         "replace_below": found.replace_below,

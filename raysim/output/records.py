@@ -63,6 +63,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
         "meters": [
             {
                 "name": meter.name,
+                "response": meter.response,
                 "irradiance_mW_cm2": finite_or_none(to_mW_cm2(meter.irradiance)),
                 "standard_error_mW_cm2": finite_or_none(to_mW_cm2(meter.standard_error)),
                 "reading_mW_cm2": _optional(meter.reading),

@@ -99,6 +99,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "germs": germs_table(result),
         "reuse": wear.reuse_table(result),
         "lamp_life": life.lamp_life_table(result),
+        "in_air": life.air_table(result),
         "broken_off": life.interrupted_table(result),
         "energy": report_tables.energy_table(result),
         "meters": report_tables.meters_table(result),

@@ -18,6 +18,8 @@ from pydantic import (
 from raysim import units
 from raysim.library import assumptions
 from raysim.organisms import find_organism
+from raysim.output_curve import OutputCurve, as_air, as_curve, default_curve
+from raysim.response import CORRECTED, AngularResponse, as_response
 
 LARGEST_LENGTH = 1000.0  # m: what is longer is a slip of the unit or of the pen
 UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}
@@ -278,8 +280,24 @@ class LampsBehaviour(_Table):
     temperature: PositiveShare = Field(
         default_factory=lambda: assumptions()["temperature_factor"].value
     )
+    # Coldest and hottest air in the box during a cycle, degrees C; in place of `temperature`.
+    air: Annotated[tuple[float, float] | None, BeforeValidator(as_air)] = None
+    air_curve: Annotated[OutputCurve | None, BeforeValidator(as_curve)] = None
     dirt: PositiveShare = Field(default_factory=lambda: assumptions()["lamp_dirt_clean"].value)
     supply: PositiveShare = Field(default_factory=lambda: assumptions()["supply_factor"].value)
+
+    @model_validator(mode="after")
+    def _one_temperature(self) -> "LampsBehaviour":
+        if self.air is not None:
+            if "temperature" in self.model_fields_set:
+                raise ValueError("temperature (a factor) and air (degrees) say the same: give one")
+            self.output_curve.least(*self.air)  # a ValueError where the curve ends before
+        return self
+
+    @property
+    def output_curve(self) -> OutputCurve:
+        """Output against air temperature: that of the scene, or the default."""
+        return default_curve() if self.air_curve is None else self.air_curve
 
 
 class Wear(_Table):
@@ -293,12 +311,16 @@ class Wear(_Table):
 
 
 class Meter(_Table):
-    """A point where a cosine-corrected meter is held, and the way its head faces."""
+    """A point where a meter is held, and the way its head faces; heads are cosine-corrected.
+
+    `response` names another kind of head, or is a table of [degrees, response].
+    """
 
     name: Name
     at: Point
     facing: Triple
     reading: MeasuredIrradiance | None = None
+    response: Annotated[AngularResponse, BeforeValidator(as_response)] = CORRECTED
 
     @field_validator("facing")
     @classmethod
