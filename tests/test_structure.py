@@ -21,7 +21,7 @@ LAYERS = (
     ("run", "leak"),
     ("refine", "failures"),
     ("judge", "reduction", "reuse", "timer", "panels"),
-    ("sight", "slit", "meter"),
+    ("sight", "slit", "meter", "paired_runs"),
     ("patches", "behaviour", "provenance", "tracing"),
     ("result",),
     ("exposure", "statistics", "logbook", "people"),

@@ -185,7 +185,8 @@ def meters_table(result: Result) -> Table | None:
     )
     note = (
         "Predicted for a cosine-corrected meter, or the head named; expected case, new lamps at "
-        "full output. A ratio below 1 means less light than calculated: find the cause, and take the lower figure."
+        "full output. A ratio below 1 means less light than calculated: find the cause, and take "
+        "the lower figure."
     )
     return Table(headings, tuple(rows), 3, note)
 
