@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.library import Assumption, Surface, assumptions
-from raysim.paired_runs import Bench, body_slopes, index_slope, lamp_slopes, steepest
+from raysim.paired_runs import Bench, body_slopes, held_by, index_slope, lamp_slopes, steepest
 from raysim.result import EXPECTED, Budget, Contribution, Result, Spot
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene
@@ -148,7 +148,8 @@ def _place_rows(bench: Bench) -> list[Contribution]:
     half = assumptions()["place_half_width_mm"]
     triangles = bench.triangles
     body = next(k for k, b in enumerate(triangles.bodies) if b.name == bench.spot.object)
-    slopes = {"place of the respirator, per m": steepest(body_slopes(bench, body))}
+    hangs = held_by(triangles, body)
+    slopes = {"place of the respirator on its hook, per m": steepest(body_slopes(bench, hangs))}
     for number, lamp in enumerate(triangles.lamps):
         slopes[f"place of lamp {lamp.name}, per m"] = steepest(lamp_slopes(bench, number))
     return [

@@ -21,6 +21,7 @@ from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import AdjointRun, KernelScene, Target, kernel_scene
 
 STEP_M = 0.002  # places
+NEAR = 0.004  # m
 STEP_SHARE = 0.02  # of a refractive index or an extinction coefficient
 EXPECTED_COLUMN = slice(1, 2)
 
@@ -71,10 +72,32 @@ class Bench:
         return Slope(value, float(rest.std(ddof=1) / np.sqrt(len(rest)) / mean))
 
 
-def moved_body(triangles: SceneTriangles, body: int, by: np.ndarray) -> SceneTriangles:
-    """The scene with one body moved by (3,), m."""
+def held_by(triangles: SceneTriangles, body: int) -> tuple[int, ...]:
+    """The body and the objects that it hangs on: unjudged ones within NEAR of its corners.
+
+    A strap that rests on a hook lies in its shadow; moved without the hook, it would leave it or
+    be driven into it.
+    """
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(triangles.corners[triangles.faces_of(body)].reshape(-1, 3))
+    others = [
+        k for k, other in enumerate(triangles.bodies) if other.kind == "object" and not other.judged
+    ]
+    near = [
+        k
+        for k in others
+        if tree.query(triangles.corners[triangles.faces_of(k)].reshape(-1, 3))[0].min() < NEAR
+    ]
+    return (body, *(k for k in near if k != body))
+
+
+def moved_bodies(
+    triangles: SceneTriangles, bodies: tuple[int, ...], by: np.ndarray
+) -> SceneTriangles:
+    """The scene with some bodies moved by (3,), m."""
     corners = triangles.corners.copy()
-    corners[triangles.faces_of(body)] += by
+    corners[np.isin(triangles.face_body, bodies)] += by
     return replace(triangles, corners=corners)
 
 
@@ -92,11 +115,11 @@ def other_index(arrays: KernelScene, surface: int, key: str, share: float) -> Ke
     return replace(arrays, surfaces=arrays.surfaces._replace(**{key: values}))
 
 
-def body_slopes(bench: Bench, body: int) -> tuple[Slope, ...]:
-    """Slopes per metre along x, y, z when a body is moved, lamps and walls staying."""
+def body_slopes(bench: Bench, bodies: tuple[int, ...]) -> tuple[Slope, ...]:
+    """Slopes per metre along x, y, z when bodies are moved together, all else staying."""
 
     def state(by: np.ndarray) -> tuple[KernelScene, SceneTriangles]:
-        moved = moved_body(bench.triangles, body, by)
+        moved = moved_bodies(bench.triangles, bodies, by)
         return kernel_scene(moved), moved
 
     steps = STEP_M * np.eye(3)

@@ -94,8 +94,8 @@ def reuse_lines(result: Result) -> list[str]:
         return [_none_words(found), f"{best} {what_to_do(found)}"]
     noun = "cycle" if found.cycles == 1 else "cycles"
     return [
-        f"A respirator may go through {found.cycles} such {noun} at most; what binds is the "
-        f"{found.binding} limit. Local policy may say fewer; a failed fit check ends it at once. "
+        f"A respirator may go through {found.cycles} such {noun} at most; what limits it: "
+        f"{found.binding}. Local policy may say fewer; a failed fit check ends it at once. "
         f"{best}"
     ]
 

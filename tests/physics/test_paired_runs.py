@@ -11,9 +11,10 @@ from raysim.paired_runs import (
     Bench,
     Slope,
     body_slopes,
+    held_by,
     index_slope,
     lamp_slopes,
-    moved_body,
+    moved_bodies,
     moved_lamp,
     other_index,
     steepest,
@@ -64,7 +65,7 @@ def test_lamp_moved_away_from_a_spot_follows_the_closed_form():
 
 def test_spot_moved_towards_the_lamp_is_the_lamp_moved_towards_the_spot():
     bench = bench_of([patch(), *dark_room()], [tube_above(DISTANCE)], 2048)
-    lamp, spot = lamp_slopes(bench, 0)[2], body_slopes(bench, 0)[2]
+    lamp, spot = lamp_slopes(bench, 0)[2], body_slopes(bench, (0,))[2]
     assert agrees(spot.value, np.hypot(spot.error, lamp.error), -lamp.value, 0.03, DEGREES)
 
 
@@ -142,8 +143,8 @@ def test_slopes_of_places_agree_with_runs_of_their_own(what):
         arrays = kernel_scene(bench.triangles)
         states = [(moved_lamp(arrays, 0, s * h * up), bench.triangles) for s in (1, -1)]
     else:
-        slope = body_slopes(bench, 0)[2]
-        moved = [moved_body(bench.triangles, 0, s * h * up) for s in (1, -1)]
+        slope = body_slopes(bench, (0,))[2]
+        moved = [moved_bodies(bench.triangles, (0,), s * h * up) for s in (1, -1)]
         states = [(kernel_scene(m), m) for m in moved]
     found, noise = far_apart(bench, states, 2.0 * h)
     assert agrees(slope.value * 1.01, np.hypot(slope.error, noise), found, 0.08, DEGREES)
@@ -173,3 +174,14 @@ def test_length_of_a_gradient_leaves_its_noise_out():
     square = np.array([slope.value**2 for slope in many])
     error = float(square.std() / np.sqrt(len(square)))
     assert agrees(square.mean(), error, 5.0, 0.07)
+
+
+def test_a_hook_goes_with_what_hangs_on_it_and_a_rail_stays():
+    hook = rectangle((0.0, 0.003, 0.0), (SIZE, 0.0, 0.0), (0.0, SIZE, 0.0))
+    rail = rectangle((0.0, 0.05, 0.0), (SIZE, 0.0, 0.0), (0.0, SIZE, 0.0))
+    pieces = [patch(), Piece(hook, BLACK, True), Piece(rail, BLACK, True)]
+    scene = scene_of(pieces, [Lamp((tube_above(DISTANCE),), POWER)])
+    assert held_by(scene, 0) == (0, 1)
+    moved = moved_bodies(scene, (0, 1), np.array([0.0, 0.0, 0.01]))
+    lifted = (moved.corners - scene.corners)[:, 0, 2]
+    assert lifted.tolist() == pytest.approx([0.01] * 4 + [0.0] * 2)
