@@ -44,12 +44,24 @@ def ageing_factor(hours: float, behaviour: LampsBehaviour) -> float:
     return output_at(max(hours, behaviour.rated_hours), behaviour)
 
 
+def temperature_factor(behaviour: LampsBehaviour) -> float:
+    """Share of its output that a lamp gives in the air of the box: the least over a cycle.
+
+    By the curve where the scene gives the air's temperatures, else the stated factor.
+
+    Source: curve and factor with their own sources in the data tables.
+    """
+    if behaviour.air is None:
+        return behaviour.temperature
+    return behaviour.output_curve.least(*behaviour.air)
+
+
 def in_use_factor(behaviour: LampsBehaviour) -> float:
     """Share of its output that a lamp of any age gives in the warm, dusty box on its mains.
 
     Source: product of the stated factors of temperature, dirt and supply (definition).
     """
-    return behaviour.temperature * behaviour.dirt * behaviour.supply
+    return temperature_factor(behaviour) * behaviour.dirt * behaviour.supply
 
 
 def lamp_factors(hours: list[float], behaviour: LampsBehaviour) -> dict[str, np.ndarray]:

@@ -3,7 +3,8 @@
 A backward path carries one weight per column of reflectances. Columns that differ from the
 expected ones in one surface, a little up and a little down, therefore share every path with them,
 and the derivative with respect to that surface is free of the noise that two runs would have. The
-derivative with respect to each lamp is that lamp's share. Only places need new runs.
+derivative with respect to each lamp is that lamp's share. Places and refractive indices need pairs
+of runs on the same random numbers (`paired_runs`).
 
 Source: JCGM 100:2008 (GUM); derivatives by path weights as in perturbation Monte Carlo.
 """
@@ -12,15 +13,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from raysim.library import Surface, assumptions
+from raysim.library import Assumption, Surface, assumptions
+from raysim.paired_runs import Bench, body_slopes, held_by, index_slope, lamp_slopes, steepest
 from raysim.result import EXPECTED, Budget, Contribution, Result, Spot
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene
 
 STEP = 0.01  # of a reflectance, up and down
-SHIFT = 0.005  # m: how far a respirator may hang off its place, half-width
 PATHS = 2048  # per batch, for the surfaces and lamps
-SHIFT_PATHS = 1024  # per batch and place
+PAIRED_PATHS = 512  # per batch and run of a pair
+INDEX_KEYS = ("refractive_index", "extinction")
+METAL = 0.05  # extinction above which it matters to the reflectance
 FINE, COARSER = 0.05, 16  # a run to a precision above FINE gets a budget from so much fewer paths
 ROOT3 = np.sqrt(3.0)  # a rectangular half-width over it is a standard uncertainty
 
@@ -73,83 +76,83 @@ def spot_derivatives(
     return batches[..., 0].mean(0), slope.mean(0), slope.std(axis=0, ddof=1) / count, noise
 
 
-def shifted(triangles: SceneTriangles, body: int, by: np.ndarray) -> SceneTriangles:
-    """The scene with one body moved by (3,), m."""
-    corners = triangles.corners.copy()
-    corners[triangles.faces_of(body)] += by
-    return replace(triangles, corners=corners)
-
-
-def shift_slopes(
-    triangles: SceneTriangles, spot: Spot, seed: int, threads: int, paths: int = SHIFT_PATHS
-) -> np.ndarray:
-    """Relative change of a spot's irradiance per metre that its object is moved, x, y, z, (3,).
-
-    Central differences between two runs with the same random numbers.
-
-    Source: definition of the derivative.
-    """
-    body = next(k for k, b in enumerate(triangles.bodies) if b.name == spot.object)
-    side = SIDES.index(spot.side)
-    slopes = []
-    for axis in range(3):
-        light = []
-        for sign in (1.0, -1.0):
-            moved = shifted(triangles, body, sign * SHIFT * np.eye(3)[axis])
-            run = AdjointRun(kernel_scene(moved), moved, seed, threads, cases=slice(1, 2))
-            run.add_targets([Target(2 * spot.face + side, (spot.face,), (side,))])
-            run.add_paths(np.zeros(1, int), np.array([paths]))
-            light.append(float(run.batch_irradiance(np.zeros(1, int)).sum(axis=2).mean()))
-        mean = 0.5 * sum(light)
-        slopes.append((light[0] - light[1]) / (2.0 * SHIFT * mean) if mean > 0.0 else 0.0)
-    return np.array(slopes)
-
-
 def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None) -> Budget | None:
     """Budget of the worst spot of the expected case; None where no light was found on it.
 
-    Inputs: the range of every surface (rectangular), each lamp's power, the direction of its
-    light, the place of the respirator, and counting.
+    Inputs: the range of every surface and of every refractive index (rectangular), power and place
+    of each lamp, the direction of its light, the place of the respirator, and counting.
     """
     spot = result.cases[EXPECTED].worst
     triangles, threads = result.triangles, threads or default_threads()
     part = 1 if (result.precision_asked or 1.0) <= FINE else COARSER
-    by_lamp, slope, _, noise = spot_derivatives(triangles, spot, seed, threads, PATHS // part)
+    by_lamp, slope, error, noise = spot_derivatives(triangles, spot, seed, threads, PATHS // part)
     total = float(by_lamp.sum())
     if not total > 0.0:
         return None
-    rows = [*_surface_rows(triangles, slope / total), *_lamp_rows(triangles, by_lamp / total)]
-    known = assumptions()
-    pattern = known["lamp_pattern_half_width"]
-    source = f"{pattern.source} ({pattern.mark})"
-    rows.append(Contribution("direction of the lamps' light", 1.0, pattern.value / ROOT3, source))
-    moved = float(np.linalg.norm(shift_slopes(triangles, spot, seed, threads, SHIFT_PATHS // part)))
-    hang = f"±{1000 * SHIFT:g} mm each way, rectangular (estimate, no source)"
-    rows.append(Contribution("place of the respirator, per m", moved, SHIFT / ROOT3, hang))
-    rows.append(Contribution("counting", 1.0, noise, "batches of this run"))
-    ranked = sorted(rows, key=lambda row: -row.relative)
-    return Budget(spot, total, tuple(ranked))
+    bench = Bench(triangles, spot, seed, threads, PAIRED_PATHS // part)
+    pattern = assumptions()["lamp_pattern_half_width"]
+    rows = [
+        *_surface_rows(triangles, slope / total, error / total),
+        *_index_rows(bench),
+        *_lamp_rows(triangles, by_lamp / total),
+        *_place_rows(bench),
+        Contribution("direction of the lamps' light", 1.0, pattern.value / ROOT3, _source(pattern)),
+        Contribution("counting", 1.0, noise, "batches of this run"),
+    ]
+    return Budget(spot, total, tuple(sorted(rows, key=lambda row: -row.relative)))
 
 
-def _surface_rows(triangles: SceneTriangles, slope: np.ndarray) -> list[Contribution]:
+def _source(assumption: Assumption) -> str:
+    return f"{assumption.source} ({assumption.mark})"
+
+
+def _surface_rows(
+    triangles: SceneTriangles, slope: np.ndarray, error: np.ndarray
+) -> list[Contribution]:
     rows = []
-    for surface, change in zip(triangles.surfaces, slope, strict=True):
+    for surface, change, noise in zip(triangles.surfaces, slope, error, strict=True):
         half = 0.5 * (surface.reflectance_high - surface.reflectance_low)
         if half > 0.0 and change != 0.0:
             what = f"reflectance of {surface.name}"
             source = f"{surface.source} ({surface.mark})"
-            rows.append(Contribution(what, float(change), half / ROOT3, source))
+            row = Contribution(what, float(change), half / ROOT3, source, float(noise))
+            rows.append(row)
+    return rows
+
+
+def _index_rows(bench: Bench) -> list[Contribution]:
+    """Refractive index, and extinction of metals, of every surface that follows Fresnel."""
+    range_ = assumptions()["refractive_index_half_width"]
+    rows = []
+    for number, surface in enumerate(bench.triangles.surfaces):
+        if not surface.is_fresnel:
+            continue
+        for key in INDEX_KEYS if surface.extinction > METAL else INDEX_KEYS[:1]:
+            slope = index_slope(bench, number, key)
+            what = f"{key.replace('_', ' ')} of {surface.name}, relative"
+            source = f"{surface.source} ({surface.mark}); range: {_source(range_)}"
+            rows.append(Contribution(what, slope.value, range_.value / ROOT3, source, slope.error))
     return rows
 
 
 def _lamp_rows(triangles: SceneTriangles, share: np.ndarray) -> list[Contribution]:
     power = assumptions()["lamp_power_half_width"]
     return [
-        Contribution(
-            f"power of lamp {lamp.name}",
-            float(part),
-            power.value / ROOT3,
-            f"{power.source} ({power.mark})",
-        )
+        Contribution(f"power of lamp {lamp.name}", float(part), power.value / ROOT3, _source(power))
         for lamp, part in zip(triangles.lamps, share, strict=True)
+    ]
+
+
+def _place_rows(bench: Bench) -> list[Contribution]:
+    """Place of the respirator and of each lamp, each way alike and independent."""
+    half = assumptions()["place_half_width_mm"]
+    triangles = bench.triangles
+    body = next(k for k, b in enumerate(triangles.bodies) if b.name == bench.spot.object)
+    hangs = held_by(triangles, body)
+    slopes = {"place of the respirator on its hook, per m": steepest(body_slopes(bench, hangs))}
+    for number, lamp in enumerate(triangles.lamps):
+        slopes[f"place of lamp {lamp.name}, per m"] = steepest(lamp_slopes(bench, number))
+    return [
+        Contribution(what, slope.value, 0.001 * half.value / ROOT3, _source(half), slope.error)
+        for what, slope in slopes.items()
     ]

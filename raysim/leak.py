@@ -19,15 +19,16 @@ from raysim.people import SKIN, exposure_limit, permissible_time
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import Gap
-from raysim.sight import BRIGHT_COLUMN, radiance_times_pi
+from raysim.sight import BRIGHT_COLUMN, lines_to_tube, radiance_but_lamps, radiance_times_pi
 from raysim.slit import Slit, aimed_lines, eye_places, scene_fault, slit_of, through
 from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene
 
 GROUPS = 16  # independent sets of lines, for the error
 LINES = 64  # of a set
 SCAN_GROUPS, SCAN_LINES = 4, 16
-OPENING_POINTS, OPENING_PATHS = 8, 64
+OPENING_POINTS, OPENING_PATHS = 8, 256
 WALL_LINES = 1024  # of a set, from the inner opening
+TUBE_LINES = 1024  # of a set, from the inner opening to each tube
 STREAM = 3 << 30  # words of the random counter from here on belong to gaps
 STREAM_STEP = 1 << 12  # more than the lines traced at once
 
@@ -128,8 +129,9 @@ class LeakRun:
     def _walls(self, slit: Slit) -> np.ndarray:
         """Radiosity (W/m2) of the strips, from one independent set of lines, (strips,).
 
-        Lines go from the inner opening into the chamber after Lambert's law; the light they bring
-        travels on the other way, into the passage, and lands on its walls.
+        Lines go from the inner opening into the chamber after Lambert's law, and to the lamps for
+        what comes straight from them; the light they bring travels on the other way, into the
+        passage, and lands on its walls.
 
         Source: E = int L cos dA dw, and `passage.wall_reply`.
         """
@@ -138,20 +140,40 @@ class LeakRun:
         u, v = (cells + self.rng.random(cells.shape)) / side
         angle, sine = 2.0 * np.pi * u, np.sqrt(v)
         d = np.stack([np.sqrt(1.0 - v), sine * np.cos(angle), sine * np.sin(angle)], axis=1)
-        b = slit.gap.width * (self.rng.random(len(u)) - 0.5)
-        c = slit.length * (self.rng.random(len(u)) - 0.5)
-        origins = slit.point(np.full(len(u), -1e-6), b, c)
         axes = np.stack([slit.outwards, slit.sideways, slit.along])
+        b, origins = self._inner_points(slit, len(u))
         # d points outwards; the line of sight runs the other way.
-        light = radiance_times_pi(
+        light = radiance_but_lamps(
             self.run, self.triangles, origins, -d @ axes, self.rng, self._streams()
         ).sum(axis=1)
-        start = np.stack([np.zeros(len(u)), b], axis=1)
-        inner = np.full(len(u), slit.passage.inner)
+        power = self._landed(slit, b, d, light)
+        exitances = self.run.scene.geometry.tube_exitance
+        for number, exitance in enumerate(exitances):
+            b, origins = self._inner_points(slit, TUBE_LINES)
+            towards, weight = lines_to_tube(
+                self.triangles, number, origins, -slit.outwards, self.rng
+            )
+            power += self._landed(slit, b, -towards @ axes.T, weight * exitance)
+        return slit.reply @ (power / slit.strips.sizes)
+
+    def _inner_points(self, slit: Slit, count: int) -> tuple[np.ndarray, np.ndarray]:
+        """Random places on the inner opening: sideways (m), and points (count, 3) just inside."""
+        b = slit.gap.width * (self.rng.random(count) - 0.5)
+        c = slit.length * (self.rng.random(count) - 0.5)
+        return b, slit.point(np.full(count, -1e-6), b, c)
+
+    def _landed(self, slit: Slit, b: np.ndarray, d: np.ndarray, light: np.ndarray) -> np.ndarray:
+        """Power per metre of slit (W/m) that lands on each strip, (strips,).
+
+        `b` (lines,) are places on the inner opening, `d` (lines, 3) directions of travel, and the
+        mean of `light` (lines,) is the irradiance they bring.
+        """
+        start = np.stack([np.zeros(len(b)), b], axis=1)
+        inner = np.full(len(b), slit.passage.inner)
         hit, share = next_wall(slit.passage, start, d[:, :2], inner)
         landed = slit.strips.number(hit, share)
-        power = np.bincount(landed, weights=light, minlength=len(slit.reply)) * slit.gap.width
-        return slit.reply @ (power / (len(u) * slit.strips.sizes))
+        power = np.bincount(landed, weights=light, minlength=len(slit.reply))
+        return power * slit.gap.width / len(b)
 
     def _streams(self) -> int:
         """A fresh range of words of the random counter."""

@@ -1,5 +1,6 @@
 """What a builder cuts and drills: panels, linings, lamp ends and hooks of a rectangular box."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,8 @@ from raysim.scene.place import BOX_WALLS
 from raysim.scene.written import Chamber, SceneAsWritten
 
 HOOK_WORDS = ("hook", "rail")
+REACH = 0.1  # m: a hook farther than that off every wall hangs on something else
+FREE, DOOR = "none: on a rail or rod", "front"
 # Outward direction of each wall as (axis, end): end 0 at zero, 1 at the inside size.
 SIDES_OF_BOX = {
     "front": (1, 0),
@@ -32,12 +35,15 @@ class Panel:
 
 @dataclass(frozen=True)
 class Mark:
-    """A place to drill or fix: on which wall, measured on its inside (m), and how far off it."""
+    """A place to drill or fix: on which wall, measured on its inside (m), and how far off it.
+
+    What hangs free of the walls has `wall` FREE, all three measures, and None for `off_wall`.
+    """
 
     what: str
     wall: str
     measures: tuple[tuple[str, float], ...]
-    off_wall: float
+    off_wall: float | None
 
 
 def panels(chamber: Chamber) -> tuple[Panel, ...]:
@@ -79,7 +85,8 @@ def _surface_name(chamber: Chamber, wall: str) -> str:
 def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
     """Lamp ends on the wall that their axis meets, and hooks on the wall they are nearest to.
 
-    Empty for a chamber from a mesh.
+    Hooks out of reach of every wall hang on a rail or rod; the door carries none, it opens. Empty
+    for a chamber from a mesh.
 
     Source: geometry of the scene.
     """
@@ -97,8 +104,12 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
     for entry in scene.object:
         if any(word in entry.name.casefold() for word in HOOK_WORDS):
             at = np.array(entry.at)
-            wall = min(SIDES_OF_BOX, key=lambda name: _distance(name, at, size))
-            found.append(_mark(entry.name, wall, at, size))
+            fixed = [name for name in SIDES_OF_BOX if name != DOOR]
+            wall = min(fixed, key=lambda name: _distance(name, at, size))
+            if _distance(wall, at, size) <= REACH:
+                found.append(_mark(entry.name, wall, at, size))
+            else:
+                found.append(Mark(entry.name, FREE, _places(at, range(3)), None))
     return tuple(found)
 
 
@@ -119,6 +130,11 @@ def _wall_ahead(start: np.ndarray, way: np.ndarray, size: np.ndarray) -> str:
 
 def _mark(what: str, wall: str, at: np.ndarray, size: np.ndarray) -> Mark:
     axis, _ = SIDES_OF_BOX[wall]
+    others = [k for k in range(3) if k != axis]
+    return Mark(what, wall, _places(at, others), _distance(wall, at, size))
+
+
+def _places(at: np.ndarray, axes: Iterable[int]) -> tuple[tuple[str, float], ...]:
+    """Distances (m) along some axes, each with its words."""
     names = ("from the left wall", "from the door", "from the floor")
-    measures = tuple((names[k], float(at[k])) for k in range(3) if k != axis)
-    return Mark(what, wall, measures, _distance(wall, at, size))
+    return tuple((names[k], float(at[k])) for k in axes)

@@ -4,7 +4,7 @@ from raysim import units
 from raysim.library import assumptions
 from raysim.organisms import find_organism
 from raysim.scene.things import Pose, SurfaceTable
-from raysim.scene.written import SceneAsWritten, Target
+from raysim.scene.written import LampsBehaviour, SceneAsWritten, Target
 
 
 def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...]:
@@ -30,12 +30,7 @@ def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...
             "ageing_factor_rated_life",
             "ageing" in behaviour.model_fields_set,
         ),
-        _row(
-            "lamp output in the warm closed box (cautious case)",
-            f"{behaviour.temperature:g} of the rating",
-            "temperature_factor",
-            "temperature" in behaviour.model_fields_set,
-        ),
+        _temperature_row(behaviour),
         _row(
             "dirt on the lamps (cautious case)",
             f"{behaviour.dirt:g} of the rating",
@@ -62,6 +57,18 @@ def _row(what: str, value: str, key: str, given: bool) -> tuple[str, str, str]:
         return what, value, "given in the scene"
     assumption = assumptions()[key]
     return what, value, f"{assumption.source} ({assumption.mark})"
+
+
+def _temperature_row(behaviour: LampsBehaviour) -> tuple[str, str, str]:
+    """What the air in the box does to the lamps: the stated factor, or a curve and degrees."""
+    what = "lamp output in the warm closed box (cautious case)"
+    if behaviour.air is None:
+        given = "temperature" in behaviour.model_fields_set
+        return _row(what, f"{behaviour.temperature:g} of the rating", "temperature_factor", given)
+    curve, (coldest, hottest) = behaviour.output_curve, behaviour.air
+    air = f"{coldest:.3g} to {hottest:.3g} C" if hottest > coldest else f"{coldest:.3g} C"
+    value = f"{curve.least(coldest, hottest):.3g} of the rating, air at {air}"
+    return what, value, f"air given in the scene; curve: {curve.source}"
 
 
 def _target_row(target: Target) -> tuple[str, str, str]:

@@ -101,7 +101,7 @@ class CaseResult:
 
 @dataclass(frozen=True)
 class MeterResult:
-    """Predicted reading of a cosine-corrected meter, W/m2, expected case."""
+    """Predicted reading of a meter, W/m2, expected case; `response` names the kind of its head."""
 
     name: str
     at: np.ndarray  # (3,) m
@@ -109,6 +109,7 @@ class MeterResult:
     irradiance: float
     standard_error: float
     reading: float | None
+    response: str = "cosine"
 
 
 @dataclass(frozen=True)
@@ -116,13 +117,15 @@ class Contribution:
     """One line of an uncertainty budget, all relative to the irradiance of the spot.
 
     `sensitivity` is the relative change of the irradiance per unit of the input (per its own
-    relative change where the input is a factor); `input` the standard uncertainty of the input.
+    relative change where the input is a factor); `input` the standard uncertainty of the input;
+    `error` the standard error of the sensitivity from counting, 0 where it is exact.
     """
 
     what: str
     sensitivity: float
     input: float
     source: str
+    error: float = 0.0
 
     @property
     def relative(self) -> float:

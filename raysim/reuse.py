@@ -6,24 +6,31 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.library import assumptions
-from raysim.result import BRIGHT, Result
+from raysim.patches import PATCH_AREA, disc_means, disc_members
+from raysim.result import BRIGHT, EXPECTED, Result
+from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import Wear
 from raysim.units import J_M2_PER_J_CM2
 
 FACEPIECE, STRAPS = "facepiece", "straps"
 STRAP_WORD = "strap"  # in the name of a part
+TRIED = ("material_dose_J_cm2", "one_model_dose_J_cm2", "lowest_tested_material_dose_J_cm2")
 
 
 @dataclass(frozen=True)
 class PartWear:
-    """Best-lit face of one kind of part with new lamps, and its dose per cycle.
+    """Best-lit place of one kind of part with new lamps, and its dose per cycle.
 
-    `irradiance` W/m2, `dose` J/m2; for straps both sides of a face are added.
+    `irradiance` W/m2, `dose` J/m2; for straps both sides are added, and side is None. Light on
+    `face` that comes from unevenness alone is `spread`: best-lit over worst-lit, expected case.
     """
 
     part: str
     irradiance: float
     dose: float
+    face: int
+    side: int | None
+    spread: float
 
 
 @dataclass(frozen=True)
@@ -40,14 +47,15 @@ class Limit:
 class Reuse:
     """Cycles a respirator may go through, the limit that binds, and all limits.
 
-    `tested` is the count of cycles if the material were allowed the lowest dose tried on it.
+    `tried` are limits of dose that no scene need give, from what was tried on the material of
+    facepieces: what they would allow, were each the only one.
     """
 
     cycles: int
     binding: str
     parts: tuple[PartWear, ...]
     limits: tuple[Limit, ...]
-    tested: int
+    tried: tuple[Limit, ...]
 
 
 def cycles_within(limit: float, dose: float) -> int:
@@ -63,27 +71,46 @@ def cycles_within(limit: float, dose: float) -> int:
 def part_wear(result: Result) -> tuple[PartWear, ...]:
     """Wear of facepieces and straps by the end of the timer; empty without a finite timer.
 
-    Bright case: high end of every reflectance, new lamps at full output. The best-lit place is the
-    one with the largest lower end of its error: the largest of many noisy values is mostly noise.
+    Bright case: high end of every reflectance, new lamps at full output. Of a facepiece it is the
+    best-lit face-side, the one with the largest lower end of its error: the largest of many noisy
+    values is mostly noise. Straps, whose faces are small and noisier, are judged by square
+    centimetres (or what there is of one across a strap), both sides added.
     """
     if not np.isfinite(result.timer):
         return ()
     triangles = result.triangles
-    case = result.cases[BRIGHT]
-    irradiance = np.where(triangles.judged, case.irradiance, 0.0)
-    error = np.where(triangles.judged, case.standard_error, 0.0)
+    case, expected = result.cases[BRIGHT], result.cases[EXPECTED]
     is_strap = np.array([STRAP_WORD in part.name.casefold() for part in triangles.parts])
     strap = is_strap[triangles.face_part]
+    judged = triangles.judged
     seconds = result.warm_up.effective_seconds(result.timer)
+    worst = max(expected.worst.irradiance, 1e-300)
     found = []
-    for part, values, errors in (
-        (FACEPIECE, irradiance[~strap].ravel(), error[~strap].ravel()),
-        (STRAPS, irradiance[strap].sum(axis=1), np.hypot(*error[strap].T)),
-    ):
-        if len(values) and values.max() > 0.0:
-            best = float(values[(values - 2.0 * errors).argmax()])
-            found.append(PartWear(part, best, best * seconds))
-    return tuple(found)
+    shell = np.argwhere(judged & ~strap[:, None])
+    if len(shell):
+        sure = case.irradiance - 2.0 * case.standard_error
+        face, side = map(int, shell[sure[tuple(shell.T)].argmax()])
+        best = float(case.irradiance[face, side])
+        spread = float(expected.irradiance[face, side]) / worst
+        found.append(PartWear(FACEPIECE, best, best * seconds, face, side, spread))
+    straps = np.flatnonzero(judged.any(axis=1) & strap)
+    if len(straps):
+        light = strap_light(triangles, straps, np.where(judged, case.irradiance, 0.0))
+        row = int(light.argmax())
+        usual = strap_light(triangles, straps, np.where(judged, expected.irradiance, 0.0))
+        best, spread = float(light[row]), float(usual[row]) / worst
+        found.append(PartWear(STRAPS, best, best * seconds, int(straps[row]), None, spread))
+    return tuple(part for part in found if part.irradiance > 0.0)
+
+
+def strap_light(triangles: SceneTriangles, faces: np.ndarray, irradiance: np.ndarray) -> np.ndarray:
+    """Mean over 1 cm2 around each of some faces of `irradiance` (faces, 2), sides added, W/m2.
+
+    Source: definition, `disc_means`.
+    """
+    owner, member = disc_members(triangles, faces, np.zeros(len(faces), int), PATCH_AREA)
+    both = irradiance[faces].sum(axis=1)
+    return disc_means(both, triangles.areas[faces], owner, member)
 
 
 def reuse(result: Result) -> Reuse | None:
@@ -100,19 +127,24 @@ def reuse(result: Result) -> Reuse | None:
     limits = (*_dose_limits(parts, wear), *_count_limits(wear))
     counted = [limit for limit in limits if limit.cycles is not None]
     binding = min(counted, key=lambda limit: limit.cycles or 0)
-    lowest = assumptions()["lowest_tested_material_dose_J_cm2"].value * J_M2_PER_J_CM2
-    tested = min(
-        *(cycles_within(lowest, part.dose) for part in parts),
-        *(limit.cycles or 0 for limit in _count_limits(wear) if limit.cycles is not None),
-    )
-    return Reuse(binding.cycles or 0, binding.what, parts, limits, tested)
+    facepiece = next((part for part in parts if part.part == FACEPIECE), None)
+    tried = () if facepiece is None else tuple(_tried_limit(key, facepiece) for key in TRIED)
+    return Reuse(binding.cycles or 0, binding.what, parts, limits, tried)
+
+
+def _tried_limit(key: str, part: PartWear) -> Limit:
+    row = assumptions()[key]
+    cycles = cycles_within(row.value * J_M2_PER_J_CM2, part.dose)
+    return Limit(row.meaning, f"{row.value:g} J/cm2", cycles, f"{row.source} ({row.mark})")
 
 
 def _dose_limits(parts: tuple[PartWear, ...], wear: Wear) -> list[Limit]:
     limits = []
     for part in parts:
-        given = wear.material_dose if part.part == FACEPIECE else wear.strap_dose
-        value, source = _value("material_dose_J_cm2", given, J_M2_PER_J_CM2)
+        facepiece = part.part == FACEPIECE
+        given = wear.material_dose if facepiece else wear.strap_dose
+        key = "material_dose_J_cm2" if facepiece else "strap_dose_J_cm2"
+        value, source = _value(key, given, J_M2_PER_J_CM2, wear)
         limits.append(
             Limit(
                 f"dose on the {part.part}",
@@ -125,16 +157,20 @@ def _dose_limits(parts: tuple[PartWear, ...], wear: Wear) -> list[Limit]:
 
 
 def _count_limits(wear: Wear) -> list[Limit]:
-    donnings, source = _value("donnings_limit", wear.donnings, 1.0)
+    donnings, source = _value("donnings_limit", wear.donnings, 1.0, wear)
     limits = [Limit("donnings", f"{donnings:g} donnings", int(donnings), source)]
     if wear.policy_cycles is not None:
         cycles = wear.policy_cycles
-        limits.append(Limit("local policy", f"{cycles} cycles", cycles, "given in the scene"))
+        limits.append(Limit("local policy", f"{cycles} cycles", cycles, _given(wear)))
     return limits
 
 
-def _value(key: str, given: float | None, scale: float) -> tuple[float, str]:
+def _value(key: str, given: float | None, scale: float, wear: Wear) -> tuple[float, str]:
     if given is not None:
-        return float(given), "given in the scene"
+        return float(given), _given(wear)
     assumption = assumptions()[key]
     return assumption.value * scale, f"{assumption.source} ({assumption.mark})"
+
+
+def _given(wear: Wear) -> str:
+    return "given in the scene" + (f": {wear.source}" if wear.source else ", without a source")

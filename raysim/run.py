@@ -12,6 +12,7 @@ from raysim.failures import lamps_left
 from raysim.inputs import run_inputs
 from raysim.interrupts import hold_interrupts
 from raysim.job import Job
+from raysim.meter import METER_PATHS, meter_batches
 from raysim.poses import backward_run, forward_run, kernel_scenes
 from raysim.refine import refine, refine_best
 from raysim.result import MeterResult, Result
@@ -23,7 +24,6 @@ from raysim.tracing import (
     ForwardRun,
     KernelScene,
     Progress,
-    Target,
     default_threads,
 )
 
@@ -33,9 +33,6 @@ FEWEST_BATCHES = 16
 # The bright case follows light for longest and serves only the wear of the best-lit face: every
 # fourth photon and path carries it.
 CARRIED = (1, 1, 4)
-METER_PATHS = 1024  # per batch
-# Meter points take random-number streams from here on, above those of any face-side.
-METER_STREAM = 1 << 31
 
 
 def load_scene(path: str | Path) -> BuiltScene:
@@ -217,16 +214,9 @@ def _meters(
     meters = scene.triangles.meters
     if not meters:
         return ()
-    targets = [
-        Target(METER_STREAM + number, at=meter.at, facing=meter.facing)
-        for number, meter in enumerate(meters)
-    ]
-    run = AdjointRun(arrays, scene.triangles, seed, threads, cases=slice(1, 2))
-    run.add_targets(targets)
-    everyone = np.arange(len(meters))
-    run.add_paths(everyone, np.full(len(meters), METER_PATHS))
-    mean, error = batch_mean(run.batch_irradiance(everyone)[..., 0] @ left)
+    batches = meter_batches(scene.triangles, arrays, seed, threads, slice(1, 2), METER_PATHS)
+    mean, error = batch_mean(batches[..., 0] @ left)
     return tuple(
-        MeterResult(m.name, m.at, m.facing, float(e), float(s), m.reading)
+        MeterResult(m.name, m.at, m.facing, float(e), float(s), m.reading, m.response.name)
         for m, e, s in zip(meters, mean, error, strict=True)
     )

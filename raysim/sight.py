@@ -28,13 +28,15 @@ class Seen:
 
     `lamp` (lines, lamps) is the exitance (W/m2) of the tube met, at rated output; `weight`
     (lines,) the diffuse reflectance of the surface met (0 for none), at point `at` (m) with
-    normal `normal`, both (lines, 3).
+    normal `normal`, both (lines, 3). `straight` (lines,) bool: whether that tube is met without a
+    mirror on the way.
     """
 
     lamp: np.ndarray
     weight: np.ndarray
     at: np.ndarray
     normal: np.ndarray
+    straight: np.ndarray
 
 
 def nearest_tube(
@@ -72,11 +74,15 @@ def follow(
     world = Surroundings(triangles, np.arange(len(triangles.areas)))
     n = len(origins)
     seen = Seen(
-        np.zeros((n, len(triangles.lamps))), np.zeros(n), np.zeros((n, 3)), np.zeros((n, 3))
+        np.zeros((n, len(triangles.lamps))),
+        np.zeros(n),
+        np.zeros((n, 3)),
+        np.zeros((n, 3)),
+        np.zeros(n, bool),
     )
     x, d, carried = origins.copy(), directions.copy(), np.ones(n)
     alive = np.arange(n)
-    for _ in range(MOST_MIRRORS):
+    for mirrors in range(MOST_MIRRORS):
         if not len(alive):
             break
         point, normal, surface, tube = _hits(triangles, world, x[alive], d[alive])
@@ -84,6 +90,7 @@ def follow(
         lamps = arrays.geometry.tube_lamp[tube[met]]
         exitance = arrays.geometry.tube_exitance[tube[met]]
         seen.lamp[alive[met], lamps] += carried[alive[met]] * exitance
+        seen.straight[alive[met]] = mirrors == 0
         cosine = -(normal * d[alive]).sum(axis=1)
         on, back, specular = surface >= 0, *_response(arrays, surface, cosine)
         mirrored = on & (cosine > 0.0) & (rng.random(len(alive)) < specular)
@@ -170,3 +177,55 @@ def radiance_times_pi(
     """
     seen = follow(triangles, run.scene, origins, directions, rng)
     return seen.lamp + seen.weight[:, None] * light_on(run, seen, stream, 1)
+
+
+def radiance_but_lamps(
+    run: AdjointRun,
+    triangles: SceneTriangles,
+    origins: np.ndarray,
+    directions: np.ndarray,
+    rng: np.random.Generator,
+    stream: int,
+) -> np.ndarray:
+    """As `radiance_times_pi`, without the light that comes straight from a tube, (lines, lamps).
+
+    Source: equation of the module.
+    """
+    seen = follow(triangles, run.scene, origins, directions, rng)
+    lamp = np.where(seen.straight[:, None], 0.0, seen.lamp)
+    return lamp + seen.weight[:, None] * light_on(run, seen, stream, 1)
+
+
+def lines_to_tube(
+    triangles: SceneTriangles,
+    number: int,
+    origins: np.ndarray,
+    facing: np.ndarray,
+    rng: np.random.Generator,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Lines from points (side * side, 3) to points of one tube's mantle, and their weights.
+
+    The mean of weight times exitance is the irradiance (W/m2) straight from the tube on the points,
+    which face `facing` (3,):  weight = A cos_tube cos_point / (pi r^2), 0 where something stands in
+    the way.
+
+    Source: definition of irradiance by radiance; stratified over the mantle.
+    """
+    tube, side = triangles.tubes[number], int(np.sqrt(len(origins)))
+    length = float(np.linalg.norm(tube.end - tube.start))
+    axis = (tube.end - tube.start) / length
+    across = np.linalg.svd(axis[None])[2][1:]  # two directions at right angles to the axis
+    cells = np.stack(np.meshgrid(np.arange(side), np.arange(side))).reshape(2, -1)
+    along, turn = (cells + rng.random(cells.shape)) / side
+    angle = 2.0 * np.pi * turn[:, None]
+    normal = np.cos(angle) * across[0] + np.sin(angle) * across[1]
+    to = tube.start + along[:, None] * length * axis + tube.radius * normal - origins
+    r = np.linalg.norm(to, axis=1)
+    directions = to / r[:, None]
+    cosines = (directions @ facing).clip(0.0) * (-(directions * normal).sum(axis=1)).clip(0.0)
+    world = Surroundings(triangles, np.arange(len(triangles.areas)))
+    free = world.first(origins, directions, r - LIFT) < 0
+    first, which = nearest_tube(triangles, origins, directions)
+    free &= (which == number) & (np.abs(first - r) < 1e-6 + 1e-6 * r)
+    mantle = 2.0 * np.pi * tube.radius * length
+    return directions, np.where(free, mantle * cosines / (np.pi * r**2), 0.0)

@@ -116,15 +116,29 @@ def aimed_lines(
     u, v = (g.ravel() for g in np.meshgrid(np.arange(side), np.arange(lines // side)))
     u, v = np.tile(u, groups), np.tile(v, groups)
     b = low + (high - low) * (u + rng.random(len(u))) / side
-    c = slit.length * ((v + rng.random(len(v))) / (lines // side) - 0.5)
+    c, density = _along(slit, eye, 0.5 * (low + high), (v + rng.random(len(v))) / (lines // side))
     to = slit.point(np.full(len(b), slit.gap.depth), b, c) - eye
     r = np.linalg.norm(to, axis=1)
     directions = to / r[:, None]
     facing = slit.point(np.array(slit.gap.depth), np.array(0.5 * (low + high)), np.array(0.0)) - eye
     facing = facing / np.linalg.norm(facing)
     cosines = (directions @ facing).clip(0.0) * (-(directions @ slit.outwards)).clip(0.0)
-    area = (high - low) * slit.length
-    return b, c, area * cosines / (np.pi * r**2), directions
+    return b, c, (high - low) * cosines / (density * np.pi * r**2), directions
+
+
+def _along(
+    slit: Slit, eye: np.ndarray, sideways: float, share: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Places (m) along the outer opening, even in the angle seen from the eye, and their density.
+
+    `share` (lines,) is uniform, 0 to 1; densities in 1/m. An eye close before a long slit gets
+    nearly all its light from the piece before it.
+    """
+    seen = (eye - slit.middle) @ np.stack([slit.outwards, slit.sideways, slit.along], axis=1)
+    off = float(np.hypot(seen[0] - slit.gap.depth, seen[1] - sideways))
+    first, last = (np.arctan((end * slit.length - seen[2]) / off) for end in (-0.5, 0.5))
+    angle = first + share * (last - first)
+    return seen[2] + off * np.tan(angle), np.cos(angle) ** 2 / (off * (last - first))
 
 
 def through(

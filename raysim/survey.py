@@ -8,11 +8,11 @@ from raysim.behaviour import in_use_factor, output_at
 from raysim.exposure import exposure_time
 from raysim.fit import Fit, between_cases, fit_readings
 from raysim.library import assumptions
+from raysim.meter import meter_batches
 from raysim.result import CASES, CAUTIOUS, EXPECTED, Result
-from raysim.run import METER_PATHS, METER_STREAM
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import MeterPoint, SceneTriangles
-from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene
+from raysim.tracing import default_threads, kernel_scene
 
 COVERAGE = 2.0  # k of expanded uncertainties
 
@@ -49,19 +49,13 @@ class Comparison:
 
 
 def predict(scene: BuiltScene, seed: int, threads: int | None = None) -> Prediction:
-    """What a cosine-corrected meter at each point would get, by backward paths.
+    """What the meter at each point would show, by backward paths.
 
-    Source: reciprocity, `kernels.adjoint`.
+    Source: `meter.meter_batches`.
     """
     meters = scene.triangles.meters
     arrays = kernel_scene(scene.triangles)
-    run = AdjointRun(arrays, scene.triangles, seed, threads or default_threads())
-    run.add_targets(
-        [Target(METER_STREAM + k, at=m.at, facing=m.facing) for k, m in enumerate(meters)]
-    )
-    everyone = np.arange(len(meters))
-    run.add_paths(everyone, np.full(len(meters), METER_PATHS))
-    batches = run.batch_irradiance(everyone)  # points, batches, lamps, cases
+    batches = meter_batches(scene.triangles, arrays, seed, threads or default_threads())
     error = batches.std(axis=1, ddof=1) / np.sqrt(batches.shape[1])
     return Prediction(meters, batches.mean(axis=1).transpose(2, 1, 0), error.transpose(2, 1, 0))
 

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from raysim.behaviour import in_use_factor, output_at
+from raysim.behaviour import in_use_factor, output_at, temperature_factor
 from raysim.exposure import WarmUpCurve, exposure_time
 from raysim.result import CAUTIOUS, Result
 from raysim.scene.written import LampsBehaviour
@@ -65,6 +65,34 @@ def time_at_age(result: Result, hours: float) -> TimeAtAge:
     bound = result.cases[CAUTIOUS].bound * output / best if best > 0.0 else 0.0
     seconds = exposure_time(bound, result.target_dose, result.safety_factor, result.warm_up)
     return TimeAtAge(hours, output, seconds)
+
+
+@dataclass(frozen=True)
+class TimeInAir:
+    """Exposure time (s) in air of so many degrees C; `output` is the curve's share at that."""
+
+    degrees: float
+    output: float
+    seconds: float
+
+
+def times_in_air(result: Result) -> tuple[TimeInAir, ...]:
+    """Exposure times over the temperatures of the curve, lamps as the timer takes them otherwise.
+
+    Source: irradiance is proportional to lamp output (linear transport).
+    """
+    behaviour, bound = behaviour_of(result), result.cases[CAUTIOUS].bound
+    curve, taken = behaviour.output_curve, temperature_factor(behaviour)
+    return tuple(
+        TimeInAir(
+            degrees,
+            share,
+            exposure_time(
+                bound * share / taken, result.target_dose, result.safety_factor, result.warm_up
+            ),
+        )
+        for degrees, share in zip(curve.degrees, curve.shares, strict=True)
+    )
 
 
 def lamp_life(result: Result) -> LampLife | None:

@@ -14,6 +14,8 @@ from raysim.kernels.run_cpu import trace_adjoint, trace_forward
 from raysim.scene.triangles import METER_LIFT, SceneTriangles
 
 __all__ = [
+    "ADJOINT_BATCHES",
+    "MAX_BOUNCES",
     "AdjointRun",
     "ForwardRun",
     "KernelScene",

@@ -2,7 +2,7 @@
 
 import pytest
 
-from raysim.panels import marks, panels
+from raysim.panels import FREE, marks, panels
 from raysim.scene.written import SceneAsWritten
 
 MM = 0.001
@@ -66,6 +66,18 @@ def test_hooks_are_fixed_to_the_nearest_wall_and_respirators_are_not():
     hook = next(m for m in marks(scene()) if m.what == "hook 1")
     assert (hook.wall, hook.off_wall) == ("ceiling", pytest.approx(0.02))
     assert not any(m.what == "respirator" for m in marks(scene()))
+
+
+def test_hooks_in_the_middle_hang_on_a_rail_and_none_on_the_door():
+    """115 mm and more off every wall but the door, which is nearest: a rail, all three measures."""
+    data = scene().model_dump()["object"]
+    assert data, "the scene has hooks"
+    written = scene()
+    hook = written.object[0].model_copy(update={"name": "hook 9", "at": (0.23, 0.05, 0.3)})
+    (mark,) = (m for m in marks(written.model_copy(update={"object": [hook]})) if "hook" in m.what)
+    assert mark.wall == FREE
+    assert mark.off_wall is None
+    assert [round(1000 * value) for _, value in mark.measures] == [230, 50, 300]
 
 
 def test_a_chamber_of_any_shape_has_no_cut_list():

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from raysim.exposure import WarmUpCurve
+from raysim.output.wear import reuse_lines, reuse_record
 from raysim.reuse import FACEPIECE, STRAPS, cycles_within, part_wear, reuse
 from raysim.scene.written import SceneAsWritten
 
@@ -75,7 +76,7 @@ def test_warm_up_is_not_counted_as_full_light():
     [
         (10.0, 1.0, {}, 5, "donnings"),  # 1 J/cm2 a cycle: ten of them, but five donnings
         (50.0, 1.0, {}, 2, "dose on the facepiece"),
-        (10.0, 40.0, {}, 1, "dose on the straps"),  # 2 x 4 J/cm2
+        (10.0, 40.0, {}, 2, "dose on the straps"),  # 2 x 4 of 20 J/cm2
         (10.0, 1.0, {"policy_cycles": 3}, 3, "local policy"),
         (10.0, 1.0, {"donnings": 8}, 8, "donnings"),
         (50.0, 1.0, {"material_dose": "120 J/cm2", "donnings": 99}, 24, "dose on the facepiece"),
@@ -90,9 +91,52 @@ def test_the_smallest_limit_binds(shell, strap, wear, cycles, binding):
     assert all(limit.source for limit in found.limits)
 
 
-def test_not_even_one_cycle_says_what_the_tested_dose_would_allow():
-    found = reuse(result_with(300.0, (1.0, 1.0), 1000.0))  # 30 J/cm2 a cycle
-    assert (found.cycles, found.tested) == (0, 4)
+def test_not_even_one_cycle_says_what_the_tried_doses_would_allow():
+    """30 J/cm2 a cycle: none of 10, one of 40 (one model), four of 120 J/cm2 (four models)."""
+    found = reuse(result_with(300.0, (1.0, 1.0), 1000.0))
+    assert found.cycles == 0
+    assert [limit.cycles for limit in found.tried] == [0, 1, 4]
+
+
+def test_ten_cycles_of_the_target_are_allowed_on_facepiece_and_straps():
+    """1 J/cm2 on every side ten times over: both defaults allow it, and not an eleventh."""
+    found = reuse(result_with(10.0, (10.0, 10.0), 1000.0))
+    counts = {limit.what: limit.cycles for limit in found.limits}
+    assert counts["dose on the facepiece"] == counts["dose on the straps"] == 10
+
+
+def test_a_given_limit_shows_its_source_or_that_it_has_none():
+    whole = result_with(10.0, (1.0, 1.0), 1000.0)
+    (named, *_) = reuse(with_wear(whole, material_dose="60 J/cm2", source="own test")).limits
+    assert named.source == "given in the scene: own test"
+    (bare, *_) = reuse(with_wear(whole, material_dose="60 J/cm2")).limits
+    assert bare.source.endswith("without a source")
+
+
+def test_noise_on_small_strap_faces_is_averaged_out():
+    """One bright fluke on a strap of even light must not pass for its best-lit place."""
+    whole = result_with(50.0, (30.0, 45.0), 1000.0)
+    (_, even) = part_wear(whole)
+    light = whole.cases["bright"].irradiance.copy()
+    light[even.face, 0] *= 3.0
+    straps = np.flatnonzero(whole.triangles.face_part == whole.triangles.face_part[even.face])
+    apart = whole.triangles.centroids[straps] - whole.triangles.centroids[even.face]
+    assert (np.linalg.norm(apart, axis=1) < 0.0056).sum() > 1, "nothing to average with"
+    (_, noisy) = part_wear(synthetic.with_case(whole, "bright", light))
+    assert noisy.irradiance < 0.8 * (90.0 + 45.0)
+
+
+def test_words_name_the_place_its_dose_and_what_helps():
+    whole = result_with(300.0, (1.0, 1.0), 1000.0)
+    none, where = reuse_lines(whole)
+    assert "not even one cycle" in none
+    assert "120 J/cm2 would allow 4" in none
+    assert "respirator" in where
+    assert "30 J/cm2 a cycle" in where.replace("30.0", "30")
+    assert "Never from a shorter timer" in where
+    record = reuse_record(whole)
+    part = record["parts"][0]
+    assert part["dose_per_cycle_mJ_cm2"] == pytest.approx(30_000.0)
 
 
 def test_no_timer_no_reuse():

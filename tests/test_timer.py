@@ -6,10 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from raysim.behaviour import ageing_factor, in_use_factor, lamp_factors, output_at
+from raysim.behaviour import (
+    ageing_factor,
+    in_use_factor,
+    lamp_factors,
+    output_at,
+    temperature_factor,
+)
 from raysim.exposure import WarmUpCurve, exposure_time
 from raysim.scene.written import LampsBehaviour
-from raysim.timer import lamp_life, seconds_to_add, time_at_age
+from raysim.timer import lamp_life, seconds_to_add, time_at_age, times_in_air
 
 sys.path.insert(0, str(Path(__file__).parent / "output"))
 import synthetic
@@ -45,6 +51,76 @@ def test_ageing_is_linear_to_the_rated_life_and_goes_on():
 def test_supply_takes_its_share():
     weak, full = LampsBehaviour(supply=0.9), LampsBehaviour()
     assert in_use_factor(weak) == pytest.approx(0.9 * in_use_factor(full))
+
+
+def test_default_curve_of_air_is_the_makers_figures():
+    """Largest at 20-27 C, 0.9 at 15 or 35, 0.8 at 10 or 40-45, 0.6 at 0 C (makers, from memory)."""
+    curve = LampsBehaviour().output_curve
+    for degrees, share in (
+        (20, 1.0), (27, 1.0), (15, 0.9), (35, 0.9), (10, 0.8), (40, 0.8), (45, 0.8), (0, 0.6),
+    ):  # fmt: skip
+        assert curve.at(degrees) == pytest.approx(share)
+    assert curve.at(12.5) == pytest.approx(0.85)
+
+
+def in_air(air, **more) -> LampsBehaviour:
+    return LampsBehaviour.model_validate({"air": air} | more)
+
+
+@pytest.mark.parametrize(
+    ("air", "share"),
+    [
+        ("35 C", 0.9),
+        ("95 F", 0.9),
+        ("308.15 K", 0.9),
+        (["15 C", "40 C"], 0.8),
+        (["20 C", "25 degC"], 1.0),
+    ],
+)
+def test_air_gives_the_least_output_of_a_cycle(air, share):
+    assert temperature_factor(in_air(air)) == pytest.approx(share, rel=1e-9)
+
+
+def test_a_dip_within_the_range_counts_too():
+    curve = [[0, 1.0], [20, 0.7], [40, 1.0]]
+    assert temperature_factor(in_air(["0 C", "40 C"], air_curve=curve)) == pytest.approx(0.7)
+
+
+def test_temperature_works_on_the_timer_and_a_weak_supply_as_well():
+    """Output 0.8 against 0.9 takes 9/8 of the light time (no warm-up); so does a supply."""
+    time = []
+    for behaviour in (in_air("35 C"), in_air("40 C"), in_air("35 C", supply=8.0 / 9.0)):
+        output = float(lamp_factors([0.0], behaviour)["cautious"][0])
+        time.append(exposure_time(5.0 * output, 1e4, 1.2, WarmUpCurve()))
+    assert time[1] == pytest.approx(9.0 / 8.0 * time[0])
+    assert time[2] == pytest.approx(time[1])
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ({"air": "35 C", "temperature": 0.9}, "say the same"),
+        ({"air": "60 C"}, "says nothing of 60"),
+        ({"air": 35}, "such as"),
+        ({"air": "35 mm"}, "not a temperature"),
+        ({"air": ["40 C", "15 C"]}, "coldest first"),
+        ({"air_curve": [[20, 1.0]]}, "two rows"),
+        ({"air_curve": [[20, 1.0], [10, 0.8]]}, "rising"),
+        ({"air_curve": [[20, 1.2], [30, 0.8]]}, "not above 1"),
+        ({"air_curve": "cold"}, "rows of"),
+    ],
+)
+def test_air_that_makes_no_sense_is_refused(keys, words):
+    with pytest.raises(ValueError, match=words):
+        LampsBehaviour.model_validate(keys)
+
+
+def test_table_of_air_agrees_with_the_timer():
+    """The row whose output is what the timer takes (0.9 by default) needs the timer's time."""
+    whole = synthetic.result()
+    rows = {row.degrees: row.seconds for row in times_in_air(whole)}
+    assert rows[35.0] == pytest.approx(whole.timer, rel=1e-9)
+    assert rows[20.0] < rows[35.0] < rows[40.0] < rows[0.0]
 
 
 def test_time_at_the_rated_life_is_the_timer():

@@ -172,11 +172,11 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.cautions import CAUTION_LINE
     from raysim.output.folder import json_text
     from raysim.output.germs import germ_lines
-    from raysim.output.life import reuse_lines
     from raysim.output.poses import pose_lines
     from raysim.output.records import result_record
     from raysim.output.report_failures import failure_line
     from raysim.output.sentences import bottom_line
+    from raysim.output.wear import reuse_lines
 
     if as_json:
         click.echo(json_text(result_record(result, case)), nl=False)

@@ -48,7 +48,7 @@ _LIMITS = (
     click.option("--donnings", type=click.IntRange(1), help="Limit of donnings [5]."),
     click.option("--cycles", type=click.IntRange(1), help="Limit of cycles of the local policy."),
     click.option("--dose-limit", type=DOSE, help="Of the best-lit face ['10 J/cm2']."),
-    click.option("--strap-dose-limit", type=DOSE, help="Of the best-lit strap ['10 J/cm2']."),
+    click.option("--strap-dose-limit", type=DOSE, help="Of the straps, sides added ['20 J/cm2']."),
 )
 
 

@@ -101,7 +101,8 @@ def _objections(
         if passed and not overridden:
             raise LogbookError(
                 f"respirator {known.code} would pass its {', its '.join(passed)}. Mend: retire it "
-                "('raysim log retire'), or give --override with the reason and your name to it"
+                "('raysim log retire'); or enter its own limits, such as [wear] of the scene ("
+                "'raysim log correct'); or give --override with the reason and your name to it"
             )
         warnings += [f"{known.code}: passes its {limit}" for limit in passed]
         double = {key: 2.0 * value for key, value in added.items()}

@@ -73,11 +73,12 @@ def with_default_limits(respirator: Respirator) -> Respirator:
     """The respirator with the stated defaults for limits that are not given (zero)."""
     known = assumptions()
     dose = known["material_dose_J_cm2"].value * J_M2_PER_J_CM2
+    strap_dose = known["strap_dose_J_cm2"].value * J_M2_PER_J_CM2
     return replace(
         respirator,
         donnings_limit=respirator.donnings_limit or int(known["donnings_limit"].value),
         dose_limit=respirator.dose_limit or dose,
-        strap_dose_limit=respirator.strap_dose_limit or dose,
+        strap_dose_limit=respirator.strap_dose_limit or strap_dose,
     )
 
 

@@ -20,7 +20,7 @@ def budget_table(result: Result) -> Table | None:
         (
             row.what,
             row.source,
-            number(row.sensitivity, 2),
+            number(row.sensitivity, 2) + (f" ± {number(row.error, 1)}" if row.error else ""),
             number(row.input, 2),
             _percent(row.relative),
         )
@@ -33,7 +33,9 @@ def budget_table(result: Result) -> Table | None:
     note = (
         f"Of the irradiance at {spot_words(budget.spot)}, expected case, "
         f"{number(to_mW_cm2(budget.irradiance))} mW/cm². Sensitivity: relative change per unit of "
-        "the input; rectangular ranges over the root of 3. The range of one surface is taken as "
+        "the input, ± its standard error from counting (reflectances: by the weights of the same "
+        "paths; places and refractive indices: by pairs of runs on the same random numbers); "
+        "rectangular ranges over the root of 3. The range of one surface is taken as "
         "independent of the others. The timer does not rest on this budget but on the cautious "
         "case, which takes every low end at once."
     )
@@ -63,6 +65,7 @@ def budget_record(budget: Budget | None) -> dict[str, Any] | None:
             {
                 "what": row.what,
                 "sensitivity": row.sensitivity,
+                "sensitivity_error": row.error,
                 "standard_uncertainty": row.input,
                 "relative": row.relative,
                 "source": row.source,

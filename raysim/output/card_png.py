@@ -13,6 +13,7 @@ from raysim.result import Result
 A4 = (8.27, 11.69)  # inches
 DPI = 150
 MOST_ROWS = 14
+BOXES_FROM = 0.44  # of the width: twelve boxes end at 0.92
 INK, DEEP, ALARM = "#1b1f24", "#17465a", "#8f1d1d"
 
 
@@ -41,7 +42,8 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
         axes.axis("off")
     _text(figure, 0.325, f"Tally. {cycles}", size=10, weight="bold", width=84)
     _boxes(figure, judged_names(result)[:MOST_ROWS], card_boxes(result))
-    _text(figure, 0.045, f"{lamps}____________   Lamps fitted on: ____________", size=9.5)
+    fitted = "Lamps fitted on: __________   Meter check on: __________"
+    _text(figure, 0.045, f"{lamps}__________   {fitted}", size=9.5)
     figure.savefig(path, dpi=DPI)
 
 
@@ -61,6 +63,10 @@ def _boxes(figure: Any, names: list[str], boxes: int) -> None:
         figure.text(0.07, y + 0.2 * step, f"{label}   owner: ______", size=8.5, color=INK)
         for k in range(boxes):
             box = Rectangle(
-                (0.46 + 0.04 * k, y), 0.03, 0.75 * step, fill=False, transform=figure.transFigure
+                (BOXES_FROM + 0.04 * k, y),
+                0.03,
+                0.75 * step,
+                fill=False,
+                transform=figure.transFigure,
             )
             figure.add_artist(box)

@@ -1,69 +1,21 @@
-"""Reuse of respirators, life of lamps and broken-off cycles: tables, words, records."""
+"""Life of lamps, air temperature and broken-off cycles: tables and records."""
 
 from typing import Any
 
 import numpy as np
 
+from raysim.behaviour import temperature_factor
 from raysim.output.report_tables import Table
-from raysim.output.sentences import number
+from raysim.output_curve import HARD_START
 from raysim.result import Result
-from raysim.reuse import Reuse, reuse
-from raysim.timer import lamp_life, seconds_to_add
-from raysim.units import J_M2_PER_J_CM2, minutes_seconds, to_mJ_cm2, to_mW_cm2
+from raysim.timer import behaviour_of, lamp_life, seconds_to_add, times_in_air
+from raysim.units import minutes_seconds
 
 INTERRUPTED_AT = (0.25, 0.5, 0.75, 0.9)  # of the timer
 FULL_TIME = (
     "After any interruption start the full time again: nobody knows for certain how long the "
     "lamps burnt (ordinary practice, from memory)."
 )
-
-
-def reuse_table(result: Result) -> Table | None:
-    """Limits of reuse with their sources; none without a timer."""
-    found = reuse(result)
-    if found is None:
-        return None
-    rows = [
-        (limit.what, limit.value, limit.source, "" if limit.cycles is None else str(limit.cycles))
-        for limit in found.limits
-    ]
-    doses = "; ".join(
-        f"{part.part} {number(to_mW_cm2(part.irradiance))} mW/cm², "
-        f"{number(part.dose / J_M2_PER_J_CM2)} J/cm² a cycle"
-        for part in found.parts
-    )
-    note = (
-        f"Best-lit face with new lamps, high end of every reflectance: {doses} (straps: both sides "
-        "added). Wear is judged with new lamps, the timer with aged ones. A donning is counted for "
-        "each cycle; the first wear of a new respirator comes before the first."
-    )
-    return Table(("limit", "value", "source (mark)", "cycles"), tuple(rows), 3, note)
-
-
-def reuse_lines(result: Result) -> list[str]:
-    """How often a respirator may go round, and what binds."""
-    found = reuse(result)
-    if found is None:
-        return []
-    if found.cycles == 0:
-        return [_none_words(found)]
-    noun = "cycle" if found.cycles == 1 else "cycles"
-    return [
-        f"A respirator may go through {found.cycles} such {noun} at most; what binds is the "
-        f"{found.binding} limit. Local policy may say fewer; a failed fit check ends it at once."
-    ]
-
-
-def _none_words(found: Reuse) -> str:
-    worst = max(found.parts, key=lambda part: part.dose)
-    limits = ", ".join(f"{x.value} ({x.what})" for x in found.limits if x.cycles == 0)
-    return (
-        f"Wear: one cycle gives the best-lit {worst.part} {number(worst.dose / J_M2_PER_J_CM2)} "
-        f"J/cm2 with new lamps, more than the limit of {limits}: by that limit not even one cycle "
-        f"is allowed. The lowest dose tried on such material, 120 J/cm2, would allow "
-        f"{found.tested}; it is a tested dose, not a proven limit. Make the light more even, or "
-        "give [wear] a limit that you can defend for your model."
-    )
 
 
 def lamp_life_table(result: Result) -> Table | None:
@@ -87,6 +39,27 @@ def lamp_life_table(result: Result) -> Table | None:
     return Table(("lamp hours", "output, % of rating", "time needed"), tuple(rows), 1, note)
 
 
+def air_table(result: Result) -> Table | None:
+    """Exposure time against the temperature of the air in the box; none without a timer."""
+    if not np.isfinite(result.timer):
+        return None
+    rows = [
+        (f"{row.degrees:.0f}", f"{100.0 * row.output:.0f}", minutes_seconds(row.seconds))
+        for row in times_in_air(result)
+    ]
+    behaviour = behaviour_of(result)
+    taken = temperature_factor(behaviour)
+    basis = "the air given in the scene" if behaviour.air else "a factor for a warm closed box"
+    note = (
+        f"Lamps at the end of their life and dusty, as the timer takes them; the timer itself "
+        f"takes {100.0 * taken:.0f} % ({basis}). Curve: {behaviour.output_curve.source}. Below "
+        f"{HARD_START:g} C lamps start badly or not at all (lighting maker's article, read). If "
+        "the box gets colder or hotter than the timer allows for, give the temperatures (air) "
+        "under [lamps_behaviour] and run again: do not set a shorter time by this table."
+    )
+    return Table(("air in the box, C", "output, % of rating", "time needed"), tuple(rows), 1, note)
+
+
 def interrupted_table(result: Result) -> Table | None:
     """What a broken-off cycle lacks; none without a timer."""
     if not np.isfinite(result.timer) or result.poses:
@@ -102,30 +75,6 @@ def interrupted_table(result: Result) -> Table | None:
     )
     headings = ("broken off after", "missing, from a cold start", "run instead")
     return Table(headings, tuple(rows), 1, note)
-
-
-def reuse_record(result: Result) -> dict[str, Any] | None:
-    """Reuse as it stands in result.json; null without a timer."""
-    found = reuse(result)
-    if found is None:
-        return None
-    return {
-        "cycles": found.cycles,
-        "binding": found.binding,
-        "cycles_at_lowest_tested_dose": found.tested,
-        "parts": [
-            {
-                "part": part.part,
-                "best_irradiance_mW_cm2": float(to_mW_cm2(part.irradiance)),
-                "dose_per_cycle_mJ_cm2": float(to_mJ_cm2(part.dose)),
-            }
-            for part in found.parts
-        ],
-        "limits": [
-            {"what": x.what, "value": x.value, "cycles": x.cycles, "source": x.source}
-            for x in found.limits
-        ],
-    }
 
 
 def lamp_life_record(result: Result) -> dict[str, Any] | None:
@@ -148,8 +97,17 @@ def lamp_life_record(result: Result) -> dict[str, Any] | None:
         }
         for share in (INTERRUPTED_AT if not result.poses else ())
     ]
+    in_air = [
+        {
+            "air_C": row.degrees,
+            "output": row.output,
+            "exposure_time_s": row.seconds if np.isfinite(row.seconds) else None,
+        }
+        for row in times_in_air(result)
+    ]
     return {
         "table": table,
+        "in_air": in_air,
         "holds_until_h": found.holds_until,
         "cycles_left": found.cycles_left,
         "replace_below": found.replace_below,

@@ -11,7 +11,8 @@ from raysim.cells import safe_cell
 from raysim.output.budget import budget_record
 from raysim.output.cautions import CAUTIONS
 from raysim.output.germs import germ_records
-from raysim.output.life import lamp_life_record, reuse_record
+from raysim.output.life import lamp_life_record
+from raysim.output.wear import reuse_record
 from raysim.result import (
     CAUTIOUS,
     EXPECTED,
@@ -72,6 +73,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
         "meters": [
             {
                 "name": meter.name,
+                "response": meter.response,
                 "irradiance_mW_cm2": finite_or_none(to_mW_cm2(meter.irradiance)),
                 "standard_error_mW_cm2": finite_or_none(to_mW_cm2(meter.standard_error)),
                 "reading_mW_cm2": _optional(meter.reading),

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from raysim.output import life, report_failures, report_inputs, report_tables
+from raysim.output import life, report_failures, report_inputs, report_tables, wear
 from raysim.output.budget import budget_table
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.germs import germs_table
@@ -98,8 +98,9 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "doses": report_tables.doses_table(result),
         "budget": budget_table(result),
         "germs": germs_table(result),
-        "reuse": life.reuse_table(result),
+        "reuse": wear.reuse_table(result),
         "lamp_life": life.lamp_life_table(result),
+        "in_air": life.air_table(result),
         "broken_off": life.interrupted_table(result),
         "energy": report_tables.energy_table(result),
         "meters": report_tables.meters_table(result),

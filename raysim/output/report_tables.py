@@ -173,7 +173,8 @@ def meters_table(result: Result) -> Table | None:
             if meter.irradiance > 0.0:
                 ratio = number(meter.reading / meter.irradiance)
         predicted = irradiance_words(meter.irradiance, meter.standard_error)
-        rows.append((meter.name, f"{x}, {y}, {z}", facing, predicted, reading, ratio))
+        name = meter.name if meter.response == "cosine" else f"{meter.name} ({meter.response})"
+        rows.append((name, f"{x}, {y}, {z}", facing, predicted, reading, ratio))
     headings = (
         "meter point",
         "at x, y, z, mm",
@@ -183,8 +184,9 @@ def meters_table(result: Result) -> Table | None:
         "reading / predicted",
     )
     note = (
-        "Predicted for a cosine-corrected meter, expected case, new lamps at full output. A ratio "
-        "below 1 means less light than calculated: find the cause, and take the lower figure."
+        "Predicted for a cosine-corrected meter, or the head named; expected case, new lamps at "
+        "full output. A ratio below 1 means less light than calculated: find the cause, and take "
+        "the lower figure."
     )
     return Table(headings, tuple(rows), 3, note)
 

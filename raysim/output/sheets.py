@@ -61,7 +61,7 @@ def card_lines(result: Result) -> tuple[str, str, str]:
         cycles = "No box: by the wear limit not even one cycle is allowed; see the report."
     else:
         noun = "cycle" if found.cycles == 1 else "cycles"
-        cycles = f"{found.cycles} {noun} at most; what binds is the {found.binding} limit."
+        cycles = f"{found.cycles} {noun} at most. What limits it: {found.binding}."
     lamps = "" if life is None else f"Change the lamps at {life.holds_until:,.0f} h, or on: "
     return timer, cycles, lamps
 
@@ -129,7 +129,7 @@ def write_builders_sheet(scene: SceneAsWritten, path: Path) -> None:
     drill = "".join(
         f"<tr><td>{escape(m.what)}</td><td>{m.wall}</td>"
         f"<td>{', '.join(f'{to_mm(v):.0f} {words}' for words, v in m.measures)}</td>"
-        f"<td>{to_mm(m.off_wall):.0f}</td></tr>"
+        f"<td>{'' if m.off_wall is None else f'{to_mm(m.off_wall):.0f}'}</td></tr>"
         for m in marks(scene)
     )
     sheet = scene.chamber.sheet
@@ -146,7 +146,8 @@ def write_builders_sheet(scene: SceneAsWritten, path: Path) -> None:
         "<table><tr><th>wall</th><th>panel, width x height</th><th>lining, width x height</th>"
         f"<th>lining</th></tr>{rows}</table>\n"
         "<h2>Lamp ends and hooks, mm, measured on the inside</h2>"
-        "<table><tr><th>what</th><th>wall</th><th>middle of the hole</th><th>off that wall</th>"
+        "<table><tr><th>what</th><th>wall</th><th>middle of the hole, or of the hook</th>"
+        "<th>off that wall</th>"
         f"</tr>{drill}</table>\n"
         "<p>Lamp ends are the ends of the glowing arc: the sockets lie beyond them. Keep plastic, "
         "cable and glue out of the light; every seam overlaps and is checked from outside with a "

@@ -9,6 +9,7 @@ from raysim.fit import Fit
 from raysim.output.cautions import CAUTIONS
 from raysim.output.report_tables import Table
 from raysim.output.sentences import number
+from raysim.response import COSINE
 from raysim.survey import COVERAGE, Comparison
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.version import __version__
@@ -46,6 +47,17 @@ def facing_words(facing: np.ndarray) -> str:
     return f"{names[order[0]]}, tilted {degrees:.0f} degrees {names[order[1]]}"
 
 
+def point_words(name: str, response: str) -> str:
+    """Name of a point, with the kind of head where that is not cosine-corrected."""
+    return name if response == COSINE else f"{name} (head: {response})"
+
+
+def head_lines(rows: Sequence[Comparison]) -> list[str]:
+    """Where the response of each kind of head that is not cosine-corrected comes from."""
+    kinds = dict.fromkeys(row.meter.response for row in rows if not row.meter.response.is_cosine)
+    return [f"Head, {kind.name}: {kind.source}." for kind in kinds]
+
+
 def survey_table(rows: Sequence[Comparison]) -> Table:
     """One row a point: where, which way, predicted and read, and whether they agree."""
     cells = []
@@ -57,7 +69,8 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
         score = "" if row.normalised is None else number(row.normalised, 2)
         words = (agreement_words(row), predicted, reading, score)
         facing = facing_words(row.meter.facing)
-        cells.append((row.meter.name, f"{x}, {y}, {z}", facing, *words))
+        name = point_words(row.meter.name, row.meter.response.name)
+        cells.append((name, f"{x}, {y}, {z}", facing, *words))
     headings = (
         "point",
         "middle of the head at x, y, z, mm",
@@ -68,9 +81,10 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
         "E_n",
     )
     note = (
-        "Cosine-corrected 254 nm meter, lamps warm and new, box loaded and shut. E_n above 1 means "
-        "that the difference exceeds both uncertainties together."
+        "254 nm meter, cosine-corrected where nothing else is said; lamps warm and new, box loaded "
+        "and shut. E_n above 1 means that the difference exceeds both uncertainties together."
     )
+    note += "".join(f" {line}" for line in head_lines(rows))
     return Table(headings, tuple(cells), 4, note)
 
 
@@ -119,6 +133,7 @@ def survey_record(
     points = [
         {
             "name": row.meter.name,
+            "response": row.meter.response.name,
             "predicted_mW_cm2": float(to_mW_cm2(row.predicted)),
             "expanded_uncertainty_mW_cm2": float(
                 to_mW_cm2(COVERAGE * row.predicted_error * row.predicted)

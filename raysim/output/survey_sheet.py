@@ -6,7 +6,7 @@ from pathlib import Path
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.sentences import number
-from raysim.output.survey import facing_words
+from raysim.output.survey import facing_words, point_words
 from raysim.survey import COVERAGE, Comparison
 from raysim.units import to_mm, to_mW_cm2
 
@@ -37,7 +37,7 @@ def write_sheet(title: str, rows: Sequence[Comparison], path: Path) -> None:
         x, y, z = (f"{value:.0f}" for value in to_mm(row.meter.at))
         spread = COVERAGE * row.predicted_error * row.predicted
         words = (
-            row.meter.name,
+            point_words(row.meter.name, row.meter.response.name),
             f"{x} from the left, {y} from the door, {z} from the floor",
             facing_words(row.meter.facing),
         )

@@ -379,6 +379,7 @@ def _meters(scene: SceneAsWritten) -> tuple[MeterPoint, ...]:
             np.asarray(meter.at),
             np.asarray(meter.facing) / np.linalg.norm(meter.facing),
             meter.reading,
+            meter.response,
         )
         for meter in scene.meter
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from raysim.errors import Fault, Level
 from raysim.library import assumptions, lamp_types
+from raysim.output_curve import HARD_START
 from raysim.scene.build import TUBE_SURFACE, BuiltScene
 from raysim.scene.contact import contact_faults
 from raysim.scene.triangles import SceneTriangles
@@ -25,7 +26,13 @@ def check_scene(scene: BuiltScene) -> list[Fault]:
     """
     faults = [*scene.faults, *_sizes(scene)]
     absurd = any(fault.level is Level.ERROR for fault in faults)
-    faults += [*_lamp_ratings(scene), *_linings(scene), *_targets(scene), *_sheets(scene)]
+    faults += [
+        *_lamp_ratings(scene),
+        *_linings(scene),
+        *_targets(scene),
+        *_sheets(scene),
+        *_cold(scene),
+    ]
     if not absurd:
         faults += contact_faults(scene.in_pose(0))
         faults += _other_poses(scene, {(fault.key, fault.what) for fault in faults})
@@ -40,6 +47,18 @@ def _other_poses(scene: BuiltScene, known: set[tuple[str, str]]) -> list[Fault]:
             if (fault.key, fault.what) not in known:
                 faults.append(replace(fault, key=f'pose {number + 1} "{pose.name}": {fault.key}'))
     return faults
+
+
+def _cold(scene: BuiltScene) -> list[Fault]:
+    """Air in which lamps start badly."""
+    air = scene.written.lamps_behaviour.air
+    if air is None or air[0] >= HARD_START:
+        return []
+    what = (
+        f"lamps start badly or not at all in air of {air[0]:.3g} C (below {HARD_START:g} C; "
+        "lighting maker's article, read)"
+    )
+    return [_fault(scene, "lamps_behaviour.air", what, "warm the box before each cycle")]
 
 
 def _fault(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.library import Surface
+from raysim.response import CORRECTED, AngularResponse
 
 OUTSIDE, INSIDE = 0, 1
 METER_LIFT = 1e-6  # m: a meter that lies on a wall looks from just before it, or it would be shaded
@@ -53,12 +54,13 @@ class LampRating:
 
 @dataclass(frozen=True)
 class MeterPoint:
-    """A point (m) with a unit direction, and the reading taken there (W/m2), if any."""
+    """A point (m) with a unit direction, the reading taken there (W/m2), if any, and the head."""
 
     name: str
     at: np.ndarray
     facing: np.ndarray
     reading: float | None
+    response: AngularResponse = CORRECTED
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,13 @@
 import math
 from typing import Annotated, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from raysim import units
 from raysim.library import assumptions
 from raysim.organisms import find_organism
+from raysim.output_curve import OutputCurve, as_air, as_curve, default_curve
+from raysim.response import CORRECTED, AngularResponse, as_response
 from raysim.scene.fields import (
     Area,
     Dose,
@@ -179,8 +181,24 @@ class LampsBehaviour(Table):
     temperature: PositiveShare = Field(
         default_factory=lambda: assumptions()["temperature_factor"].value
     )
+    # Coldest and hottest air in the box during a cycle, degrees C; in place of `temperature`.
+    air: Annotated[tuple[float, float] | None, BeforeValidator(as_air)] = None
+    air_curve: Annotated[OutputCurve | None, BeforeValidator(as_curve)] = None
     dirt: PositiveShare = Field(default_factory=lambda: assumptions()["lamp_dirt_clean"].value)
     supply: PositiveShare = Field(default_factory=lambda: assumptions()["supply_factor"].value)
+
+    @model_validator(mode="after")
+    def _one_temperature(self) -> "LampsBehaviour":
+        if self.air is not None:
+            if "temperature" in self.model_fields_set:
+                raise ValueError("temperature (a factor) and air (degrees) say the same: give one")
+            self.output_curve.least(*self.air)  # a ValueError where the curve ends before
+        return self
+
+    @property
+    def output_curve(self) -> OutputCurve:
+        """Output against air temperature: that of the scene, or the default."""
+        return default_curve() if self.air_curve is None else self.air_curve
 
 
 class Wear(Table):
@@ -190,15 +208,20 @@ class Wear(Table):
     strap_dose: Dose | None = None
     donnings: Annotated[int, Field(ge=1)] | None = None
     policy_cycles: Annotated[int, Field(ge=1)] | None = None
+    source: Annotated[str, Field(min_length=1, max_length=400)] | None = None  # of what is given
 
 
 class Meter(Table):
-    """A point where a cosine-corrected meter is held, and the way its head faces."""
+    """A point where a meter is held, and the way its head faces; heads are cosine-corrected.
+
+    `response` names another kind of head, or is a table of [degrees, response].
+    """
 
     name: Name
     at: Point
     facing: Triple
     reading: MeasuredIrradiance | None = None
+    response: Annotated[AngularResponse, BeforeValidator(as_response)] = CORRECTED
 
     @field_validator("facing")
     @classmethod

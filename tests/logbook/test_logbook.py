@@ -46,7 +46,7 @@ def test_defaults_of_limits_are_the_stated_assumptions(book):
     with_respirators(book, "R1")
     r = get(book, "r1")  # the case of letters does not matter
     assert (r.code, r.donnings_limit, r.cycles_limit) == ("R1", 5, None)
-    assert (r.dose_limit, r.strap_dose_limit) == (10.0 * J, 10.0 * J)
+    assert (r.dose_limit, r.strap_dose_limit) == (10.0 * J, 20.0 * J)
 
 
 def test_cycles_and_doses_add_up(book):
