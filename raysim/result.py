@@ -225,6 +225,7 @@ class Result:
     # assumptions: (what, value as printed, source with its mark)
     without: tuple[str, ...] = ()  # lamps taken as out in every case
     lamp_failures: tuple[LampFailure, ...] = ()
+    scene_file: str = ""  # as the user named it
 
     @property
     def timer(self) -> float:

@@ -264,6 +264,7 @@ class _Job:
         return Result(
             title=scene.written.title,
             sha256=file_hash(list(scene.files)),
+            scene_file=scene.path.as_posix(),
             raysim_version=__version__,
             seed=seed,
             triangles=scene.triangles,

@@ -21,7 +21,7 @@ LAYERS = (
     ("run", "leak"),
     ("refine", "failures"),
     ("judge", "reduction", "reuse", "timer", "panels"),
-    ("sight", "slit"),
+    ("sight", "slit", "trails"),
     ("patches", "behaviour", "provenance", "tracing"),
     ("result",),
     ("exposure", "statistics", "logbook", "people"),

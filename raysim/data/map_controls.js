@@ -82,8 +82,10 @@ function listenToPointers() {
       if (moving) shift(now.x - before.x, now.y - before.y);
       else turn(0.008 * (now.x - before.x), 0.008 * (now.y - before.y));
     }
+    const crossed = pointer !== null && pointer.keys;
     pointer = now;
-    redraw();
+    if (before || crossed) redraw();
+    else retell();
   });
   for (const kind of ["pointerup", "pointercancel"]) {
     canvas.addEventListener(kind, (event) => down.delete(event.pointerId));

@@ -24,10 +24,10 @@ int bandOf(float t) {
   return band;
 }
 float inkOf(int band) {  // patterns that differ in form and in weight: dots, then lines, by turns
-  float share = 0.9 - 0.85 * float(band) / float(max(limitCount, 1));
-  vec2 cell = mod(gl_FragCoord.xy / pixel, 8.0) - 4.0;
-  if (band % 2 == 1) return step(abs(mod((gl_FragCoord.x + gl_FragCoord.y) / pixel, 8.0) - 4.0), 4.0 * share);
-  return step(length(cell), 4.51 * sqrt(share));
+  float share = 0.85 - 0.8 * float(band) / float(max(limitCount, 1));
+  vec2 at = gl_FragCoord.xy / pixel;
+  float off = band % 2 == 1 ? abs(mod(at.x + at.y, 8.0) - 4.0) : length(mod(at, 8.0) - 4.0);
+  return clamp((band % 2 == 1 ? 4.0 * share : 4.51 * sqrt(share)) - off + 0.5, 0.0, 1.0);
 }
 void main() {
   if (-seen.z < cut) discard;

@@ -49,11 +49,11 @@ function bandOf(limits, t) {
   return band;
 }
 
-// Ink (true) of a pattern at a pixel; the drawing does the same (inkOf).
-function inked(band, count, x, y) {
-  const share = 0.9 - 0.85 * band / Math.max(count, 1);
-  if (band % 2 === 1) return Math.abs((x + y) % 8 - 4) <= 4 * share;
-  return Math.hypot(x % 8 - 4, y % 8 - 4) <= 4.51 * Math.sqrt(share);
+// Ink, 0 to 1, of a pattern at a pixel; the drawing does the same (inkOf).
+function inkOf(band, count, x, y) {
+  const share = 0.85 - 0.8 * band / Math.max(count, 1), lines = band % 2 === 1;
+  const off = lines ? Math.abs((x + y) % 8 - 4) : Math.hypot(x % 8 - 4, y % 8 - 4);
+  return Math.min(Math.max((lines ? 4 * share : 4.51 * Math.sqrt(share)) - off + 0.5, 0), 1);
 }
 
 function paintBar(canvas, map, way) {
@@ -65,7 +65,7 @@ function paintBar(canvas, map, way) {
       const t = x / (canvas.width - 1), band = bandOf(limits, t), at = 4 * (y * canvas.width + x);
       const ends = [band === 0 ? 0 : limits[band - 1], band === limits.length ? 1 : limits[band]];
       const row = Math.round(255 * (way === "steps" ? 0.5 * (ends[0] + ends[1]) : t));
-      const ink = inked(band, limits.length, x, y) ? 15 : 255;
+      const ink = 255 * (1 - 0.94 * inkOf(band, limits.length, x, y));
       for (let k = 0; k < 3; k++) image.data[at + k] = way === "patterns" ? ink : table[3 * row + k];
       image.data[at + 3] = 255;
     }

@@ -8,7 +8,7 @@ box.hidden = false;  // measured below; hidden again where it cannot be drawn
 
 const state = { object: "", part: "", sides: "both", way: "colours", cutShare: 0, cut: 0 };
 const camera = { focus: [0, 0, 0], turn: 0, lift: 0, distance: 1 };
-let pieces, values, draw, pointer = null, waiting = false;
+let pieces, values, draw, pointer = null, waiting = false, stale = false;
 
 state.shown = (piece) => {
   const judged = piece.part !== null && piece.body.judged;
@@ -98,10 +98,11 @@ function cutRange(frame) {
 }
 
 function redraw() {
+  stale = true;
   if (waiting) return;
   waiting = true;
   requestAnimationFrame(() => {
-    waiting = false;
+    waiting = stale = false;
     const ratio = Math.min(window.devicePixelRatio || 1, 2);
     canvas.width = Math.round(canvas.clientWidth * ratio);
     canvas.height = Math.round(canvas.clientHeight * ratio);
@@ -112,6 +113,17 @@ function redraw() {
     writeOver(frame);
     tell(frame);
     canvas.dataset.drawn = String(Number(canvas.dataset.drawn || 0) + 1);
+  });
+}
+
+// The words alone, where only the pointer has moved.
+function retell() {
+  if (waiting) return;
+  waiting = true;
+  requestAnimationFrame(() => {
+    waiting = false;
+    if (stale) redraw();
+    else tell(cameraFrame(camera));
   });
 }
 

@@ -250,8 +250,9 @@ class Browser:
 
     def stage(self) -> dict[str, float]:
         """Place of the map in the window, CSS px: x, y, width, height; scrolled into sight."""
-        self.value("document.querySelector('.map-stage').scrollIntoView({block: 'center'})")
-        self.redrawn()
         return dict(
-            self.value("document.querySelector('.map-stage').getBoundingClientRect().toJSON()")
+            self.value(
+                "(() => { const e = document.querySelector('.map-stage');"
+                " e.scrollIntoView({block: 'center'}); return e.getBoundingClientRect().toJSON(); })()"
+            )
         )

@@ -69,6 +69,7 @@ def drawn(browser: Browser, words: bool = False) -> np.ndarray:
     shown = "" if words else "hidden"
     browser.value(f"document.querySelector('.map-stage svg').style.visibility = '{shown}'")
     at = browser.stage()
+    browser.redrawn()
     image = Image.open(io.BytesIO(browser.screenshot())).convert("RGB")
     box = [round(v) for v in (at["x"], at["y"], at["x"] + at["width"], at["y"] + at["height"])]
     return np.asarray(image.crop(box), int)[3:-3, 3:-3]  # without the frame
@@ -152,12 +153,12 @@ def test_an_object_is_chosen_by_its_name(browser, result):
     assert names == ["respirator 1", "respirator 2"]
     browser.choose("part", "straps")
     at = browser.stage()
-    said = {
-        told(browser, x, y).split(",")[1].strip() if "," in told(browser, x, y) else ""
-        for x in np.linspace(0.3, 0.7, 9) * at["width"]
-        for y in (0.3 * at["height"], 0.5 * at["height"], 0.7 * at["height"])
-    }
-    assert "shell" not in said
+    said = [
+        told(browser, x, y)
+        for x in np.linspace(0.3, 0.7, 7) * at["width"]
+        for y in (0.3 * at["height"], 0.6 * at["height"])
+    ]
+    assert not any("shell" in one for one in said)
 
 
 def test_the_worst_spot_is_marked_where_it_is(browser, result):
@@ -199,7 +200,7 @@ def test_colours_are_those_of_the_values_read_out(browser, result):
     )
     image, at = drawn(browser), browser.stage()
     good, seen = 0, set()
-    places = [(x, y) for x in np.linspace(0.35, 0.65, 12) for y in np.linspace(0.3, 0.85, 10)]
+    places = [(x, y) for x in np.linspace(0.36, 0.64, 9) for y in np.linspace(0.3, 0.85, 8)]
     for x, y in np.array(places) * [at["width"], at["height"]]:
         said = re.search(r", (outside|inside), face (\d+):", told(browser, x, y))
         if said is None:
@@ -211,7 +212,7 @@ def test_colours_are_those_of_the_values_read_out(browser, result):
         got = image[round(y) - 4, round(x) - 4]  # the frame is one pixel, three were cut
         shade = got.sum() / wanted.sum()
         good += bool(0.82 <= shade <= 1.02 and np.abs(got - shade * wanted).max() < 9)
-    assert len(seen) > 30
+    assert len(seen) > 25
     assert good >= 0.85 * len(seen)  # the rest lie under a contour or at an edge
 
 
@@ -222,7 +223,7 @@ def test_one_side_alone_can_be_shown(browser):
     for side, other in (("outside", "inside"), ("inside", "outside")):
         browser.choose("sides", side)
         said = [
-            told(browser, x, 0.6 * at["height"]) for x in np.linspace(0.3, 0.7, 15) * at["width"]
+            told(browser, x, 0.6 * at["height"]) for x in np.linspace(0.3, 0.7, 9) * at["width"]
         ]
         assert any(f", {side}, face" in one for one in said)
         assert not any(f", {other}, face" in one for one in said)
@@ -242,7 +243,8 @@ def test_cutting_away_opens_what_lies_behind(browser):
 def test_the_colours_grow_lighter_with_the_dose(browser):
     bar = bar_of(browser)
     light = bar @ [0.2126, 0.7152, 0.0722]
-    assert np.all(np.diff(light[4:-4:6]) > 0.0)
+    means = [part.mean() for part in np.array_split(light, 16)]
+    assert np.all(np.diff(means) > 5.0)
 
 
 def test_patterns_need_no_colour(browser):
