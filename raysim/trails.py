@@ -16,7 +16,7 @@ from raysim.kernels.emission import emitted_ray
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.random_numbers import EMISSION, SCATTERING, split_word, uniforms
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance, case_fate
-from raysim.kernels.traverse import new_scratch, nearest_hit
+from raysim.kernels.traverse import nearest_hit, new_scratch
 from raysim.tracing import KernelScene
 
 FAINTEST = 0.01  # share of the power below which a trail is not followed on
@@ -75,7 +75,10 @@ def _trail(scene: KernelScene, lamp: int, photon: int, keys: Any, case: int, scr
     tube = int(tubes.first[lamp]) + photon % int(tubes.number[lamp])
     numbers = _numbers(lamp, photon, keys)
     ray = emitted_ray(scene.geometry.tubes, tube, *next(numbers))
-    points, power, faces, sides = [ray[:3]], [], [], []
+    points: list[Any] = [ray[:3]]
+    power: list[float] = []
+    faces: list[int] = []
+    sides: list[int] = []
     share, last = 1.0, len(scene.order) + tube
     while share >= FAINTEST and len(power) < MOST_CORNERS:
         hit = _hit(scene, ray, last, scratch)

@@ -31,7 +31,7 @@ MOST_PATHS = 5000
     "slices",
     multiple=True,
     metavar="AXIS=MM",
-    help='Slice of light at right angles to x, y or z (repeatable), or "none" [behind the worst spot].',
+    help='Slice of light at right angles to x, y or z (repeatable), or "none" [at the worst spot].',
 )
 @click.option(
     "--look-at", default="box", show_default=True, help='"box", "worst" or the name of an object.'
@@ -56,7 +56,7 @@ def command(
     paths explain the map; for numbers take the map and the report.
     """
     from raysim.output.cautions import CAUTION_LINE
-    from raysim.output.view_draw import open_apart
+    from raysim.output.view_apart import open_apart
     from raysim.output.view_source import read_view
 
     _check_picture(picture, force)

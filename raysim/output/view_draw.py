@@ -1,22 +1,13 @@
-"""A window, or a picture of it: the dose map, slices of light and the paths of a lamp's photons.
+"""A window, or a picture of it: the dose map, slices of light and the paths of a lamp's photons."""
 
-Drawing happens in a process of its own (`open_apart`), because broken graphics libraries can end
-a process without a word.
-"""
-
-import pickle
-import subprocess
-import sys
-import tempfile
+import textwrap
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
-from raysim.output.pictures_scale import COLOUR_MAP
+from raysim.output.pictures_scale import COLOUR_MAP, DoseScale, tick_words
 from raysim.output.view_light import LightSlice
 from raysim.output.view_source import ViewedResult
 from raysim.scene.triangles import INSIDE, OUTSIDE
@@ -24,13 +15,13 @@ from raysim.trails import FAINTEST, Trail
 from raysim.units import to_mm
 
 SIZE = (1500, 1050)  # px
-NO_SCREEN = 5  # exit status of the drawing process where no window can be opened
 WHOLE, WORST = "box", "worst"
 KEYS = "L next lamp | P paths | S slices | W worst spot | B whole box | Q close"
 BAR: dict[str, Any] = {
-    "title_font_size": 17, "label_font_size": 15, "color": "black", "n_labels": 5, "fmt": "%.3g",
+    "title_font_size": 17, "label_font_size": 15, "color": "black", "n_labels": 5, "fill": True,
+    "background_color": "white",
 }  # fmt: skip
-ROOM_FOR_BARS = 0.30
+ROOM_FOR_BARS = 0.1
 
 
 @dataclass(frozen=True)
@@ -119,11 +110,11 @@ class Window:
             ambient=0.8,
             diffuse=0.2,
             specular=0.0,
-            annotations=dict(scale.marks) if side == OUTSIDE else None,
             show_scalar_bar=side == OUTSIDE,
             scalar_bar_args=BAR
             | {
-                "title": f"{scale.label}\n",
+                "title": _scale_title(scale),
+                "fmt": _format(scale.high),
                 "vertical": True,
                 "position_x": 0.86,
                 "position_y": 0.16,
@@ -152,11 +143,12 @@ class Window:
                 show_scalar_bar=number == 0,
                 scalar_bar_args=BAR
                 | {
-                    "title": "light in the slice (fluence rate), mW/cm²",
+                    "title": "light in the slice (fluence rate), mW/cm²\n",
+                    "fmt": _format(float(high)),
                     "vertical": False,
                     "position_x": 0.53,
-                    "position_y": 0.055,
-                    "height": 0.06,
+                    "position_y": 0.06,
+                    "height": 0.075,
                     "width": 0.3,
                 },
             )
@@ -166,12 +158,10 @@ class Window:
         """Pointer and label at the worst spot, seen through everything."""
         import pyvista
 
+        at, normal = _worst_place(self.view.result)
         worst = self.view.result.case["worst"]
-        at = np.array(worst["centroid_mm"])
-        words = f"worst spot: {worst['object']}, {worst['side']}, {worst['irradiance_mW_cm2']:.3g} mW/cm²"
-        corners = self.view.result.corners[worst["face"]]
-        normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
-        normal *= (1.0 if worst["side"] == "outside" else -1.0) / np.linalg.norm(normal)
+        light = f"{worst['irradiance_mW_cm2']:.3g} mW/cm²"
+        words = f"worst spot: {worst['object']}, {worst['side']}, {light}"
         arrow = pyvista.Arrow(
             start=tuple(at + 62.0 * normal),
             direction=tuple(-normal),
@@ -206,22 +196,23 @@ class Window:
             cmap="YlOrBr",
             clim=(100.0 * FAINTEST, 100.0),
             log_scale=True,
-            line_width=1.6,
+            line_width=1.2,
             lighting=False,
             scalar_bar_args=BAR
             | {
-                "title": "power left on a path, %",
+                "title": "power left on a path, %\n",
+                "fmt": "%.0f",
                 "vertical": False,
                 "position_x": 0.14,
-                "position_y": 0.055,
-                "height": 0.06,
+                "position_y": 0.06,
+                "height": 0.075,
                 "width": 0.3,
             },
         )
-        words = f"{len(trails)} photon paths of lamp {self.view.lamps[lamp]}"
-        label = self.plotter.add_text(
-            words, position=(14, SIZE[1] - 92), font_size=11, color="black"
+        words = (
+            f"{len(trails)} photon paths of lamp {self.view.lamps[lamp]}, paler where power is lost"
         )
+        label = self._write(words, SIZE[1] - 92, 11)
         self._paths = [actor, label]
 
     def _add_words(self) -> None:
@@ -232,11 +223,14 @@ class Window:
         under += "; no finite timer setting" if timer is None else f"; timer {timer / 60.0:.1f} min"
         if self.view.slices:
             under += "; slices at " + " and ".join(one.plane.words for one in self.view.slices)
-        for words, height, size in ((title, 38, 14), (under, 66, 11)):
-            self.plotter.add_text(
-                words, position=(14, SIZE[1] - height), font_size=size, color="black"
-            )
-        self.plotter.add_text(CAUTION_LINE, position=(14, 8), font_size=8, color="#8f1d1d")
+        self._write(title, SIZE[1] - 38, 14)
+        self._write(under, SIZE[1] - 66, 11)
+        self._write("\n".join(textwrap.wrap(CAUTION_LINE, 150)), 6, 8, "#8f1d1d")
+
+    def _write(self, words: str, height: float, size: int, colour: str = "black") -> Any:
+        actor = self.plotter.add_text(words, position=(14, height), font_size=size, color=colour)
+        actor.prop.background_color, actor.prop.background_opacity = "white", 0.8
+        return actor
 
     def look_at(self, what: str) -> None:
         """Turn the camera to the whole box, to the worst spot or to an object, by its name."""
@@ -248,10 +242,7 @@ class Window:
         if what != WHOLE:
             chosen = result.corners[result.body == result.names.index(name)].reshape(-1, 3)
         if what == WORST:
-            corners = result.corners[worst["face"]]
-            normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
-            normal *= (1.0 if worst["side"] == "outside" else -1.0) / np.linalg.norm(normal)
-            towards = normal + np.array([0.25, -0.35, 0.3])
+            towards = _worst_place(result)[1] + np.array([0.25, -0.35, 0.3])
         low, high = chosen.min(axis=0), chosen.max(axis=0)
         towards = towards / np.linalg.norm(towards)
         reach = 0.5 * float(np.linalg.norm(high - low)) * (1.0 + ROOM_FOR_BARS)
@@ -274,6 +265,25 @@ class Window:
         }
         for key, action in actions.items():
             self.plotter.add_key_event(key, lambda action=action: (action(), self.plotter.render()))
+
+
+def _worst_place(result: ViewedResult) -> tuple[np.ndarray, np.ndarray]:
+    """Place (3,), mm, of the worst spot, and the unit normal (3,) towards its side."""
+    worst = result.case["worst"]
+    corners = result.corners[worst["face"]]
+    normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
+    normal *= (1.0 if worst["side"] == "outside" else -1.0) / np.linalg.norm(normal)
+    return np.array(worst["centroid_mm"]), normal
+
+
+def _scale_title(scale: DoseScale) -> str:
+    marks = "".join(f"\n{words} {tick_words(value)}" for value, words in scale.marks)
+    return f"{scale.quantity},\n{scale.unit}{marks}\n"
+
+
+def _format(high: float) -> str:
+    """Format of the numbers of a bar that ends at `high`; the unit is kept."""
+    return "%.0f" if high >= 100.0 else "%.2f" if high >= 1.0 else "%.3g"
 
 
 def _culling(side: int) -> str:
@@ -302,7 +312,7 @@ def _slice_mesh(one: LightSlice, lowest: float) -> Any:
         axes[axis] = edges
     mesh: Any = pyvista.RectilinearGrid(*axes)
     mesh.cell_data["light"] = np.maximum(one.light, lowest).ravel(order="F")
-    return mesh
+    return mesh.cell_data_to_point_data()  # evens out the counting noise
 
 
 def _segments(trails: tuple[Trail, ...]) -> tuple[np.ndarray, np.ndarray]:
@@ -311,55 +321,3 @@ def _segments(trails: tuple[Trail, ...]) -> tuple[np.ndarray, np.ndarray]:
         return np.zeros((0, 2, 3)), np.zeros(0)
     lines = [np.stack([one.points[:-1], one.points[1:]], axis=1) for one in trails]
     return to_mm(np.concatenate(lines)), np.concatenate([one.power for one in trails])
-
-
-def open_apart(view: View, picture: Path | None) -> None:
-    """Open the window and wait until it is closed, or write the picture (PNG) instead.
-
-    Raises
-    ------
-    RaysimError
-        Where there is no screen, or the graphics libraries are missing or broken.
-    """
-    with tempfile.TemporaryDirectory() as private:
-        handed_over = Path(private) / "view.pickle"
-        with handed_over.open("wb") as file:
-            pickle.dump(view, file)
-        words = [sys.executable, "-m", "raysim.output.view_draw", str(handed_over)]
-        words += [] if picture is None else [str(picture.absolute())]
-        done = subprocess.run(words, capture_output=True, text=True, check=False)
-    if done.returncode == NO_SCREEN:
-        raise RaysimError(
-            "no window can be opened here (no screen). Mend: draw into a file with --picture FILE"
-        )
-    if done.returncode < 0:
-        raise RaysimError(
-            "the graphics libraries of this machine are missing or broken. "
-            "Mend: install them (Debian: libegl1, libgl1)"
-        )
-    if done.returncode:
-        last = done.stderr.strip().splitlines()[-1:] or [f"status {done.returncode}"]
-        raise RaysimError(f"the view could not be drawn ({last[0]})")
-
-
-def main() -> None:
-    """Draw what `open_apart` handed over: a picture if a file is named, else a window."""
-    with Path(sys.argv[1]).open("rb") as file:
-        view = pickle.load(file)
-    picture = sys.argv[2] if len(sys.argv) > 2 else None
-    window = Window(view, off_screen=picture is not None)
-    if picture is not None:
-        window.plotter.screenshot(picture)
-        window.plotter.close()
-        return
-    if (
-        "EGL" in type(window.plotter.render_window).__name__.upper()
-        or "OS" in type(window.plotter.render_window).__name__[3:5]
-    ):
-        sys.exit(NO_SCREEN)
-    window.add_keys()
-    window.plotter.show(title="raysim view")
-
-
-if __name__ == "__main__":
-    main()

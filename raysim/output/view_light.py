@@ -1,6 +1,7 @@
 """Light in a plane through the box, and the paths of a lamp's photons: for the eye only."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -9,10 +10,10 @@ from raysim.trails import Trail, photon_trails
 from raysim.units import to_mm, to_mW_cm2
 
 AXES = "xyz"
-CELL = 0.012  # m: edge of the squares that a slice is counted in
-THICKNESS = 0.016  # m: slab of space whose light counts for a slice
+CELL = 0.018  # m: edge of the squares that a slice is counted in
+THICKNESS = 0.024  # m: slab of space whose light counts for a slice
 SAMPLES = 6  # points along the piece of a path within the slab
-SLICE_TRAILS = 24_000  # photons of all lamps together
+SLICE_TRAILS = 40_000  # photons of all lamps together
 
 
 @dataclass(frozen=True)
@@ -110,11 +111,11 @@ def _slice(
     weights = np.repeat((watts * length)[inside] / SAMPLES, SAMPLES)
     others = [axis for axis in range(3) if axis != plane.axis]
     steps = [max(1, round((bounds[1][k] - bounds[0][k]) / CELL)) for k in others]
-    edges = [
+    edges: Any = [
         np.linspace(bounds[0][k], bounds[1][k], n + 1) for k, n in zip(others, steps, strict=True)
     ]
     flat_points = points.reshape(-1, 3)[:, others]
-    counted, *_ = np.histogram2d(*flat_points.T, bins=edges, weights=weights)
+    counted, *_ = np.histogram2d(flat_points[:, 0], flat_points[:, 1], bins=edges, weights=weights)
     # Of a slab at a wall only the part within the box holds paths.
     within = min(high, bounds[1][plane.axis]) - max(low, bounds[0][plane.axis])
     volume = np.outer(np.diff(edges[0]), np.diff(edges[1])) * max(within, 1e-9)
