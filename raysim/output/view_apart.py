@@ -54,8 +54,7 @@ def main() -> None:
         return
     if type(window.plotter.render_window).__name__.startswith(SCREENLESS):
         sys.exit(NO_SCREEN)
-    window.add_keys()
-    window.plotter.show(title="raysim view")
+    window.show_window()
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """A window, or a picture of it: the dose map, slices of light and the paths of a lamp's photons."""
 
 import textwrap
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -253,7 +254,15 @@ class Window:
         self.plotter.camera_set = True
         self.plotter.reset_camera_clipping_range()
 
-    def add_keys(self) -> None:
+    def show_window(self, before_waiting: Callable[[], None] | None = None) -> None:
+        """Open the window and wait until it is closed; `before_waiting` is called when it shows."""
+        self._add_keys()
+        self.plotter.show(title="raysim view", auto_close=False, interactive=before_waiting is None)
+        if before_waiting is not None:
+            before_waiting()
+        self.plotter.close()
+
+    def _add_keys(self) -> None:
         """Keys of the window."""
         self.plotter.add_text(KEYS, position="upper_right", font_size=9, color="#444b54")
         actions = {
