@@ -32,7 +32,10 @@ float inkOf(int band) {  // patterns that differ in form and in weight: dots, th
 void main() {
   if (-seen.z < cut) discard;
   int side = gl_FrontFacing ? 0 : 1;
-  if (twoSided == 1) { if (sides == 1 - side) discard; } else if (side == 1) discard;
+  if (twoSided == 1) {
+    if (sides == 2 && side == 0) discard;
+    if (sides == 0 || sides == 1) side = sides;
+  } else if (side == 1) discard;
   vec3 normal = normalize(cross(dFdx(seen), dFdy(seen)));
   float slant = abs(dot(normal, normalize(seen)));
   float t = side == 0 ? shade.x : shade.y;
@@ -75,7 +78,7 @@ void main() { if (depth < cut) discard; colour = vec4(0.54, 0.57, 0.60, 1.0); }`
 
 const KINDS = { wall: 0, object: 1, lamp: 2 };
 const WAYS = { colours: 0, steps: 1, patterns: 2 };
-const SIDES = { both: -1, outside: 0, inside: 1 };
+const SIDES = { both: -1, outside: 0, inside: 1, through: 2 };
 
 function program(gl, vertex, fragment) {
   const made = gl.createProgram();

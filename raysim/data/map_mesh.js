@@ -101,7 +101,8 @@ function faceArea(points, corners, face) {
 }
 
 // The nearest visible triangle a ray meets: { piece, face, side, distance }, or null.
-// shown(piece) says whether a piece is drawn; sides is "both", "outside" or "inside".
+// shown(piece) says whether a piece is drawn. Of cloth, sides "both" gives the side that is met,
+// "outside" or "inside" that one in any case; "through" passes what turns its outside.
 function meet(pieces, origin, toward, shown, sides, nearest) {
   let best = null, closest = Infinity;
   const [ox, oy, oz] = origin, [dx, dy, dz] = toward;
@@ -115,8 +116,9 @@ function meet(pieces, origin, toward, shown, sides, nearest) {
       const px = dy * wz - dz * wy, py = dz * wx - dx * wz, pz = dx * wy - dy * wx;
       const det = ux * px + uy * py + uz * pz;
       if (det === 0) continue;
-      const side = det > 0 ? 0 : 1;
-      if (cloth ? sides !== "both" && sides !== SIDE_NAMES[side] : side === 1) continue;
+      const met = det > 0 ? 0 : 1;
+      if (cloth ? sides === "through" && met === 0 : met === 1) continue;
+      const side = cloth && SIDE_NAMES.includes(sides) ? SIDE_NAMES.indexOf(sides) : met;
       const tx = ox - ax, ty = oy - ay, tz = oz - az;
       const s = (tx * px + ty * py + tz * pz) / det;
       if (s < 0 || s > 1) continue;

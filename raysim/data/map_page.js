@@ -61,10 +61,12 @@ function spotNormal(spot) {
 // Whether something drawn hides the spot, or it turns away.
 function isHidden(spot, frame, cut) {
   const { piece, normal } = spotNormal(spot), toEye = minus(frame.eye, spot.at);
-  if (!state.shown(piece) || dot(normal, unit(toEye)) < 0.05) return true;
-  if (state.sides !== "both" && state.sides !== SIDE_NAMES[spot.side]) return true;
+  const facing = dot(normal, unit(toEye)), painted = state.sides === SIDE_NAMES[spot.side];
+  if (!state.shown(piece) || (SIDE_NAMES.includes(state.sides) && !painted)) return true;
+  if (!painted && (facing < 0.05 || (state.sides === "through" && spot.side === 0))) return true;
   const depth = dot(minus(frame.eye, spot.at), frame.towards);
-  const hit = meet(pieces, along(spot.at, 0.05, normal), toEye, state.shown, state.sides, 0);
+  const start = along(spot.at, facing < 0 ? -0.05 : 0.05, normal);
+  const hit = meet(pieces, start, toEye, state.shown, state.sides, 0);
   return depth < cut || (hit !== null && hit.distance < 1 && depth * (1 - hit.distance) > cut);
 }
 

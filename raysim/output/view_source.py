@@ -1,6 +1,7 @@
 """A finished result found again: its numbers, its map, and the scene it was traced from."""
 
 import json
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -105,7 +106,9 @@ def _read_mesh(path: Path) -> Any:
 
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)
     try:
-        mesh: Any = pyvista.read(path)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what matters of a damaged file is checked below
+            mesh: Any = pyvista.read(path)
     except Exception as error:
         raise ValueError(f"the map cannot be read: {error}") from None
     if not isinstance(mesh, pyvista.PolyData) or not mesh.n_cells or not mesh.is_all_triangles:

@@ -227,6 +227,11 @@ def test_one_side_alone_can_be_shown(browser):
         ]
         assert any(f", {side}, face" in one for one in said)
         assert not any(f", {other}, face" in one for one in said)
+    shown = drawn(browser)
+    browser.choose("sides", "through")
+    assert unlike(shown, drawn(browser)) > 0.02
+    said = [told(browser, x, 0.6 * at["height"]) for x in np.linspace(0.4, 0.6, 11) * at["width"]]
+    assert not any(", outside, face" in one for one in said)
 
 
 def test_cutting_away_opens_what_lies_behind(browser):
