@@ -1,7 +1,7 @@
 """`raysim view`: a finished result in space, with slices of light and photon paths."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -16,7 +16,7 @@ MOST_PATHS = 5000
 @click.command(
     name="view",
     epilog="Examples: raysim view results/clinic_locker | "
-    'raysim view results/clinic_locker --lamp "rear left" --paths 300 | '
+    'raysim view results/clinic_locker --lamp "rear left" --reach "respirator 1" | '
     "raysim view results/clinic_locker --slice x=300 --picture view.png",
 )
 @click.argument("result", type=click.Path(path_type=Path))
@@ -25,6 +25,9 @@ MOST_PATHS = 5000
     "--paths",
     type=click.IntRange(0, MOST_PATHS),
     help="Photon paths drawn of a lamp; 0 for none [200].",
+)
+@click.option(
+    "--reach", metavar="NAME", help="Only paths that reach this object, up to where they meet it."
 )
 @click.option(
     "--slice",
@@ -43,6 +46,7 @@ def command(
     result: Path,
     lamp: str | None,
     paths: int | None,
+    reach: str | None,
     slices: tuple[str, ...],
     look_at: str,
     scene: Path | None,
@@ -57,12 +61,12 @@ def command(
     """
     from raysim.output.cautions import CAUTION_LINE
     from raysim.output.view_apart import open_apart
+    from raysim.output.view_make import Wishes, made_view
     from raysim.output.view_source import read_view
 
     _check_picture(picture, force)
-    found = read_view(result)
-    _check_name(look_at, found.names)
-    view = _prepared(found, lamp, paths, slices, look_at, scene)
+    wishes = Wishes(lamp, paths, reach, parsed_planes(slices), scene, look_at)
+    view = made_view(read_view(result), wishes, _warn)
     open_apart(view, picture)
     click.echo(click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     if picture is not None:
@@ -84,90 +88,8 @@ def _check_picture(picture: Path | None, force: bool) -> None:
         raise RaysimError(f"--picture {picture}: there is no such folder. Mend: make it first")
 
 
-def _check_name(look_at: str, names: tuple[str, ...]) -> None:
-    from difflib import get_close_matches
-
-    if look_at not in ("box", "worst", *names):
-        near = get_close_matches(look_at, names, n=1) or ["box"]
-        raise RaysimError(
-            f'--look-at: nothing is called "{look_at}". Mend: did you mean "{near[0]}"?'
-        )
-
-
-def _prepared(
-    found: Any,
-    lamp: str | None,
-    paths: int | None,
-    slices: tuple[str, ...],
-    look_at: str,
-    scene: Path | None,
-) -> Any:
-    """The view with its scene; without it, where nothing that needs the scene was asked for."""
-    import numpy as np
-
-    from raysim.output.view_draw import View
-    from raysim.output.view_source import find_scene
-
-    planes = parsed_planes(slices)
-    none = np.zeros((0, 3, 3))
-    bare = View(found, none, np.zeros((0, 2, 3)), (), (), (), look_at=look_at)
-    if paths == 0 and lamp is None and scene is None and slices in ((), ("none",)):
-        return bare
-    try:
-        built = find_scene(found, scene)
-    except RaysimError as error:
-        if lamp or paths or planes or scene:
-            raise
-        click.echo(f"warning: {error}; shown without lamps, slices and paths", err=True)
-        return bare
-    return _with_light(found, built, lamp, 200 if paths is None else paths, planes, look_at)
-
-
-def _with_light(
-    found: Any, built: Any, lamp: str | None, paths: int, planes: "list[Plane] | None", look_at: str
-) -> Any:
-    from raysim.output.pictures_shades import tube_triangles, wall_edges
-    from raysim.output.view_draw import View
-    from raysim.output.view_light import Plane, lamp_trails, light_slices
-    from raysim.result import CASES
-    from raysim.tracing import kernel_scene
-    from raysim.units import to_mm
-
-    triangles = built.triangles
-    names = tuple(one.name for one in triangles.lamps)
-    number = _lamp_number(lamp, names)
-    arrays, case, seed = (
-        kernel_scene(triangles),
-        CASES.index(found.record["case"]),
-        found.record["seed"],
-    )
-    if planes is None:
-        planes = [Plane(1, found.case["worst"]["centroid_mm"][1] / 1000.0)]
-    ends = triangles.corners.min(axis=(0, 1)), triangles.corners.max(axis=(0, 1))
-    _check_planes(planes, ends)
-    sections = light_slices(arrays, planes, ends, found.case["lamp_factor"], seed, case)
-    return View(
-        found,
-        to_mm(tube_triangles(triangles.tubes)),
-        to_mm(wall_edges(triangles)),
-        names,
-        tuple(tuple(trails) for trails in lamp_trails(arrays, paths, seed, case)),
-        tuple(sections),
-        number,
-        look_at,
-    )
-
-
-def _lamp_number(lamp: str | None, names: tuple[str, ...]) -> int:
-    from difflib import get_close_matches
-
-    if lamp is None:
-        return 0
-    folded = [name.casefold() for name in names]
-    if lamp.casefold() in folded:
-        return folded.index(lamp.casefold())
-    near = get_close_matches(lamp, names, n=1) or list(names)
-    raise RaysimError(f'--lamp: no lamp is called "{lamp}". Mend: did you mean "{near[0]}"?')
+def _warn(words: str) -> None:
+    click.echo(f"warning: {words}", err=True)
 
 
 def parsed_planes(slices: tuple[str, ...]) -> "list[Plane] | None":
@@ -200,13 +122,3 @@ def parsed_planes(slices: tuple[str, ...]) -> "list[Plane] | None":
             )
         planes.append(Plane(AXES.index(axis), at / 1000.0))
     return planes
-
-
-def _check_planes(planes: "list[Plane]", ends: Any) -> None:
-    for plane in planes:
-        low, high = (float(end[plane.axis]) for end in ends)
-        if not low <= plane.at <= high:
-            raise RaysimError(
-                f"--slice {plane.words} lies outside the scene. "
-                f"Mend: choose between {1000 * low:.0f} and {1000 * high:.0f}"
-            )

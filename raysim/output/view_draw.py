@@ -41,6 +41,7 @@ class View:
     slices: tuple[LightSlice, ...]
     lamp: int = 0
     look_at: str = WHOLE
+    reach: str = ""  # name of what all trails reach, if they were chosen so
 
 
 class Window:
@@ -210,9 +211,9 @@ class Window:
                 "width": 0.3,
             },
         )
-        words = (
-            f"{len(trails)} photon paths of lamp {self.view.lamps[lamp]}, paler where power is lost"
-        )
+        words = f"{len(trails)} photon paths of lamp {self.view.lamps[lamp]}"
+        words += f" that reach {self.view.reach}" if self.view.reach else ""
+        words += ", paler where power is lost"
         label = self._write(words, SIZE[1] - 92, 11)
         self._paths = [actor, label]
 
@@ -241,7 +242,8 @@ class Window:
         chosen = result.corners.reshape(-1, 3)
         towards = np.array([-0.55, -1.0, 0.42])
         if what != WHOLE:
-            chosen = result.corners[result.body == result.names.index(name)].reshape(-1, 3)
+            folded = [one.casefold() for one in result.names]
+            chosen = result.corners[result.body == folded.index(name.casefold())].reshape(-1, 3)
         if what == WORST:
             towards = _worst_place(result)[1] + np.array([0.25, -0.35, 0.3])
         low, high = chosen.min(axis=0), chosen.max(axis=0)

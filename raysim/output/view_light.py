@@ -14,6 +14,7 @@ CELL = 0.018  # m: edge of the squares that a slice is counted in
 THICKNESS = 0.024  # m: slab of space whose light counts for a slice
 SAMPLES = 6  # points along the piece of a path within the slab
 SLICE_TRAILS = 40_000  # photons of all lamps together
+TRIES = 60  # photons for each trail that has to reach something
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,41 @@ def lamp_trails(scene: KernelScene, count: int, seed: int, case: int) -> list[li
     """The first `count` photons of every lamp, by lamp."""
     lamps = range(len(scene.lamp_watts))
     return [photon_trails(scene, lamp, count, seed, case) for lamp in lamps]
+
+
+def trails_reaching(
+    scene: KernelScene, wanted: np.ndarray, count: int, seed: int, case: int
+) -> list[list[Trail]]:
+    """Up to `count` trails of every lamp that meet a face of `wanted` (faces,) bool, by lamp.
+
+    Each ends where it first meets one. After `TRIES` photons for each trail asked for, a lamp
+    makes do with those found.
+    """
+    found = []
+    for lamp in range(len(scene.lamp_watts)):
+        mine: list[Trail] = []
+        for first in range(0, TRIES * count, max(count, 1)):
+            trails = photon_trails(scene, lamp, count, seed, case, first)
+            mine += [end for end in (_up_to(trail, wanted) for trail in trails) if end is not None]
+            if len(mine) >= count:
+                break
+        found.append(mine[:count])
+    return found
+
+
+def _up_to(trail: Trail, wanted: np.ndarray) -> Trail | None:
+    """The trail up to its first hit on a wanted face, if there is one."""
+    hits = np.flatnonzero((trail.faces >= 0) & wanted[trail.faces])
+    if not len(hits):
+        return None
+    last = int(hits[0]) + 1
+    return Trail(
+        trail.points[: last + 1],
+        trail.power[:last],
+        trail.faces[:last],
+        trail.sides[:last],
+        0.0,
+    )
 
 
 def light_slices(

@@ -93,10 +93,11 @@ def test_a_moved_scene_is_named(copy):
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (("--lamp", "lefd"), '--lamp: no lamp is called "lefd". Mend: did you mean "left"?'),
+        (("--lamp", "lefd"), '--lamp: nothing is called "lefd". Mend: did you mean "left"?'),
         (("--look-at", "plat"), 'nothing is called "plat". Mend: did you mean "plate"?'),
+        (("--reach", "plat"), '--reach: nothing is called "plat". Mend: did you mean "plate"?'),
         (("--slice", "q=3"), '"q=3" is no slice. Mend: write x=300'),
-        (("--slice", "x=3000"), "--slice x = 3000 mm lies outside the scene"),
+        (("--slice", "x=3000"), "--slice: x = 3000 mm lies outside the scene"),
         (("--paths", "-1"), "--paths"),
         (("--scene", "none.toml"), "none.toml: the scene this result was traced from"),
         (("--picture", "a.jpg"), "only PNG is written"),

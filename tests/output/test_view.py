@@ -21,7 +21,7 @@ from raysim.output.folder import write_results
 from raysim.output.pictures_scale import dose_scale
 from raysim.output.view_apart import open_apart
 from raysim.output.view_draw import View
-from raysim.output.view_light import Plane, light_slices
+from raysim.output.view_light import Plane, light_slices, trails_reaching
 from raysim.output.view_source import find_scene, read_view
 from raysim.result import CAUTIOUS
 from raysim.tracing import kernel_scene
@@ -166,6 +166,28 @@ def test_slices_lose_no_light(result, monkeypatch):
                 lengths = np.linalg.norm(np.diff(trail.points, axis=0), axis=1)
                 wanted += 0.5 * rating.uvc_W / 200 * (lengths @ trail.power)
         assert counted == pytest.approx(wanted, rel=1e-9)
+
+
+def test_paths_that_reach_an_object_end_on_it(result):
+    triangles, count = result.triangles, 30
+    arrays = kernel_scene(triangles)
+    body = [one.name for one in triangles.bodies].index("respirator 2")
+    wanted = triangles.face_body == body
+    for lamp, trails in enumerate(trails_reaching(arrays, wanted, count, 1, 0)):
+        assert len(trails) == count
+        firsts = []
+        for trail in photon_trails(arrays, lamp, 2000, 1):
+            hits = [k for k, face in enumerate(trail.faces) if face >= 0 and wanted[face]]
+            if hits:
+                firsts.append((trail.points[: hits[0] + 2], trail.power[: hits[0] + 1]))
+        for trail, (points, power) in zip(trails, firsts, strict=False):
+            assert np.array_equal(trail.points, points)
+            assert np.array_equal(trail.power, power)
+
+
+def test_an_object_that_no_path_reaches_has_none(result):
+    none = np.zeros(len(result.triangles.areas), bool)
+    assert trails_reaching(kernel_scene(result.triangles), none, 3, 1, 0) == [[], []]
 
 
 def pixels(path: Path) -> np.ndarray:
