@@ -15,7 +15,8 @@ from raysim.scene.triangles import INSIDE, OUTSIDE
 from raysim.trails import FAINTEST, Trail
 from raysim.units import to_mm
 
-SIZE = (1500, 1050)  # px
+SIZE = (1500, 1050)  # px, of a picture
+WINDOW_SIZE = (1240, 868)  # px, fits the screen of a laptop
 WHOLE, WORST = "box", "worst"
 KEYS = "L next lamp | P paths | S slices | W worst spot | B whole box | Q close"
 BAR: dict[str, Any] = {
@@ -54,7 +55,11 @@ class Window:
         vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)
         plotter: Any = pyvista.Plotter
         self.view, self.lamp = view, view.lamp
-        self.plotter = plotter(off_screen=off_screen, window_size=list(SIZE), lighting="none")
+        self.plotter = plotter(
+            off_screen=off_screen,
+            window_size=list(SIZE if off_screen else WINDOW_SIZE),
+            lighting="none",
+        )
         self.plotter.set_background("white")
         self.plotter.add_light(pyvista.Light(light_type="headlight"))
         self._paths: list[Any] = []
@@ -214,7 +219,7 @@ class Window:
         words = f"{len(trails)} photon paths of lamp {self.view.lamps[lamp]}"
         words += f" that reach {self.view.reach}" if self.view.reach else ""
         words += ", paler where power is lost"
-        label = self._write(words, SIZE[1] - 92, 11)
+        label = self._write(words, 0.893, 11)
         self._paths = [actor, label]
 
     def _add_words(self) -> None:
@@ -225,12 +230,16 @@ class Window:
         under += "; no finite timer setting" if timer is None else f"; timer {timer / 60.0:.1f} min"
         if self.view.slices:
             under += "; slices at " + " and ".join(one.plane.words for one in self.view.slices)
-        self._write(title, SIZE[1] - 38, 14)
-        self._write(under, SIZE[1] - 66, 11)
-        self._write("\n".join(textwrap.wrap(CAUTION_LINE, 150)), 6, 8, "#8f1d1d")
+        self._write(title, 0.955, 14)
+        self._write(under, 0.925, 11)
+        self._write("\n".join(textwrap.wrap(CAUTION_LINE, 150)), 0.006, 8, "#8f1d1d")
 
     def _write(self, words: str, height: float, size: int, colour: str = "black") -> Any:
-        actor = self.plotter.add_text(words, position=(14, height), font_size=size, color=colour)
+        """Text at the left; `height` is a share of the window's, 0 at its foot."""
+        plain = words.replace("|", "/").replace("$", "\\$")  # else columns and mathematics
+        actor = self.plotter.add_text(
+            plain, position=(0.01, height), viewport=True, font_size=size, color=colour
+        )
         actor.prop.background_color, actor.prop.background_opacity = "white", 0.8
         return actor
 
