@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-PATIENCE = 60.0  # s
+PATIENCE = 120.0  # s, for machines with much else to do
 
 
 def find_chromium() -> str | None:
