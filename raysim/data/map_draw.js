@@ -62,7 +62,7 @@ void main() {
     for (int i = 0; i < 9; i++) {
       if (i >= limitCount || s < 0.0) break;
       float off = abs(s - limits[i]) / max(wide, 1e-6) / pixel;
-      float clear = 1.0 - smoothstep(0.04, 0.10, wide * pixel);  // none where they would crowd
+      float clear = 1.0 - smoothstep(0.015, 0.045, wide * pixel);  // none where they would crowd
       if (off < 0.8) paint = mix(paint, s > 0.6 || way == 2 ? vec3(0.05) : vec3(1.0), 0.9 * clear);
     }
     colour = vec4(paint, 1.0);

@@ -136,9 +136,10 @@ function writeOver(frame) {
   const see = (at) => onCanvas(frame, at, wide, high);
   const taken = [];
   const write = (at, text, className, shift) => {
-    const place = see(at), x = place.x, y = place.y + shift, half = 3.6 * text.length + 4;
-    const off = place.depth <= 0 || x < half || x > wide - half || y < 12 || y > high - 6;
-    if (off || taken.some((t) => Math.abs(t.x - x) < t.half + half && Math.abs(t.y - y) < 16)) return;
+    const place = see(at), x = place.x, half = 3.6 * text.length + 4;
+    const covered = (y) => taken.some((t) => Math.abs(t.x - x) < t.half + half && Math.abs(t.y - y) < 16);
+    const y = [0, 15, 30].map((down) => place.y + shift + down).find((one) => !covered(one));
+    if (y === undefined || place.depth <= 0 || x < half || x > wide - half || y < 12 || y > high - 6) return;
     taken.push({ x, y, half });
     overlay.append(make("text", { x, y, class: className }, text));
   };
