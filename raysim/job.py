@@ -107,6 +107,7 @@ class Job:
         return Result(
             title=scene.written.title,
             sha256=scene.sha256,
+            scene_file=scene.path.as_posix(),
             raysim_version=__version__,
             seed=seed,
             triangles=scene.triangles,

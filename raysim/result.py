@@ -253,6 +253,7 @@ class Result:
     without: tuple[str, ...] = ()  # lamps taken as out in every case
     lamp_failures: tuple[LampFailure, ...] = ()
     poses: tuple[PoseResult, ...] = ()  # none where the load hangs in one way all along
+    scene_file: str = ""  # as the user named it
 
     @property
     def timer(self) -> float:

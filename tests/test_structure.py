@@ -24,7 +24,7 @@ LAYERS = (
     ("refine", "failures"),
     ("refinement",),
     ("judge", "reduction", "reuse", "timer", "panels"),
-    ("sight", "slit", "meter", "paired_runs"),
+    ("sight", "slit", "meter", "paired_runs", "trails"),
     ("poses",),
     ("patches", "behaviour", "provenance", "tracing"),
     ("arrays", "result"),

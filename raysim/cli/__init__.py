@@ -22,6 +22,7 @@ COMMANDS = {
     "leak": "Stray UVC outside a gap, and how long a person may stay there.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
+    "view": "The dose map in space, with slices of light and photon paths.",
     "log": "The logbook: cycles, tallies per respirator, lamp hours.",
     "start": "A commented starter scene with meshes, ready to run.",
 }

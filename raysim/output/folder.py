@@ -227,7 +227,9 @@ def write_results(
             if trouble:
                 shutil.rmtree(fresh / "pictures")
         notice("writing the report")
-        write_report(result, shown, fresh / "report.html", written_inputs, command=command)
+        write_report(
+            result, shown, fresh / "report.html", written_inputs, command=command, case=case
+        )
         write_card(result, shown, fresh / "card.html")
         if pictures:
             write_card_png(result, shown, fresh / "card.png")

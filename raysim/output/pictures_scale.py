@@ -63,21 +63,35 @@ def dose_scale(result: Result, case: str) -> DoseScale:
     """Scale of the dose at the timer (mJ/cm2), or of the irradiance (mW/cm2) without a timer."""
     judged = result.triangles.judged
     if not np.isfinite(result.timer):
-        values = to_mW_cm2(result.cases[case].irradiance)
-        wanting = judged & ~(values > 0.0)
-        low, high, logarithmic = _range(values[judged & ~wanting])
-        name, words = "irradiance at full output", "no light found"
-        return DoseScale(name, "mW/cm²", values, low, high, logarithmic, (), wanting, words)
-    values = to_mJ_cm2(result.dose_at_timer(case))
+        return scale_of_irradiance(to_mW_cm2(result.cases[case].irradiance), judged)
     seconds = result.warm_up.effective_seconds(result.timer)
-    target = float(to_mJ_cm2(result.target_dose))
-    asked = result.safety_factor * target
+    return scale_of_doses(
+        to_mJ_cm2(result.dose_at_timer(case)),
+        judged,
+        float(to_mJ_cm2(result.cases[case].best.irradiance * seconds)),
+        float(to_mJ_cm2(result.target_dose)),
+        result.safety_factor,
+    )
+
+
+def scale_of_irradiance(values: np.ndarray, judged: np.ndarray) -> DoseScale:
+    """Scale of irradiances (faces, 2), mW/cm2; judged sides (faces, 2) without light want more."""
+    wanting = judged & ~(values > 0.0)
+    low, high, logarithmic = _range(values[judged & ~wanting])
+    name, words = "irradiance at full output", "no light found"
+    return DoseScale(name, "mW/cm²", values, low, high, logarithmic, (), wanting, words)
+
+
+def scale_of_doses(
+    values: np.ndarray, judged: np.ndarray, best: float, target: float, safety_factor: float
+) -> DoseScale:
+    """Scale of doses (faces, 2), mJ/cm2, up to the best-lit spot, with the target marked on it."""
+    asked = safety_factor * target
     marks: tuple[tuple[float, str], ...] = ((target, "target"),)
     if asked > target:
-        marks += ((asked, f"target × {result.safety_factor:g}"),)
+        marks += ((asked, f"target × {safety_factor:g}"),)
     wanting = judged & (values < target)
     # Above the best-lit spot there is only noise, which gets the colour of that spot.
-    best = float(to_mJ_cm2(result.cases[case].best.irradiance * seconds))
     shown = np.append(np.minimum(values[judged & ~wanting], best), [target, asked])
     low, high, logarithmic = _range(shown)
     name, words = "dose at the timer", "below the target"

@@ -49,7 +49,11 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
     return {
         "schema_version": SCHEMA_VERSION,
         "raysim_version": result.raysim_version,
-        "scene": {"title": result.title, "sha256": result.sha256},
+        "scene": {
+            "title": result.title,
+            "sha256": result.sha256,
+            "file": result.scene_file,
+        },
         "seed": result.seed,
         "photons": result.photons,
         "backward_paths": result.paths,

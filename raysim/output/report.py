@@ -3,7 +3,6 @@
 import base64
 from collections.abc import Sequence
 from datetime import date
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +12,12 @@ from raysim.output import life, report_failures, report_inputs, report_tables, w
 from raysim.output.budget import budget_table
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.germs import germs_table
+from raysim.output.map_page import map_block
 from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.poses import pose_lines, poses_table
 from raysim.output.report_words import uncertainty_words
 from raysim.output.sentences import details, headline, timer_words
-from raysim.result import Result
+from raysim.result import CAUTIOUS, Result
 
 TEMPLATE = "report.html.j2"
 
@@ -30,8 +30,9 @@ def write_report(
     *,
     command: str = "",
     day: date | None = None,
+    case: str = CAUTIOUS,
 ) -> None:
-    """Write the report: HTML without script, pictures inside, nothing loaded from elsewhere.
+    """Write the report: pictures and the script of the map inside, nothing loaded from elsewhere.
 
     Parameters
     ----------
@@ -46,17 +47,23 @@ def write_report(
         Command line that repeats the run.
     day : date, optional
         Printed as the date of the report; today if not given.
+    case : str
+        Case that the map shows: "cautious" or "expected".
     """
-    from jinja2 import Environment, StrictUndefined
+    from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=PackageLoader("raysim", "data"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     environment.filters["squared"] = lambda words: str(words).replace("/cm2", "/cm²")
-    text = resources.files("raysim.data").joinpath(TEMPLATE).read_text(encoding="utf-8")
     values = _values(result, pictures, written_inputs, command, day or date.today())
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(environment.from_string(text).render(values), encoding="utf-8")
+    values["map"] = map_block(result, case)
+    path.write_text(environment.get_template(TEMPLATE).render(values), encoding="utf-8")
 
 
 def _values(

@@ -1,6 +1,8 @@
 """Tests of the report: self-contained, escaped, and saying what the result says."""
 
 import base64
+import hashlib
+import json
 import re
 from dataclasses import replace
 from datetime import date
@@ -45,6 +47,7 @@ class Page(HTMLParser):
         self.tags: list[str] = []
         self.attributes: list[tuple[str, str | None]] = []
         self.pieces: list[str] = []
+        self.scripts: list[str] = []
         self.feed(html)
 
     def handle_starttag(self, tag, attrs):
@@ -52,7 +55,11 @@ class Page(HTMLParser):
         self.attributes += attrs
 
     def handle_data(self, data):
-        self.pieces.append(data)
+        (self.scripts if self.tags[-1:] == ["script"] else self.pieces).append(data)
+
+    def handle_endtag(self, tag):
+        if tag == "script":
+            self.tags.append("/script")
 
     @property
     def text(self) -> str:
@@ -80,9 +87,16 @@ def full(result, tmp_path_factory) -> str:
     return html_of(result, folder, pictures, day=date(2031, 4, 5), command="raysim dose a.toml")
 
 
-def test_loads_nothing_and_runs_nothing(full):
+def test_loads_nothing_and_runs_its_own_script_only(full):
     page = Page(full)
-    assert not {"script", "iframe", "object", "embed", "link", "form"} & set(page.tags)
+    assert not {"iframe", "object", "embed", "link", "form"} & set(page.tags)
+    assert page.tags.count("script") == 2
+    data, script = page.scripts
+    assert json.loads(data)["faces"] > 0
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    policy = next(v for v in page.values("content") if v and v.startswith("default-src"))
+    assert policy.startswith(f"default-src 'none'; script-src 'sha256-{digest}'; img-src data:;")
+    assert not re.search(r"\b(fetch|XMLHttpRequest|import|eval|innerHTML|WebSocket)\b", script)
     assert not [name for name, _ in page.attributes if name.startswith("on")]
     addresses = page.values("src", "href", "srcset", "data", "action", "background")
     assert addresses
@@ -90,7 +104,10 @@ def test_loads_nothing_and_runs_nothing(full):
     style = re.search(r"<style>(.*?)</style>", full, re.S).group(1)
     assert "url(" not in style
     assert "@import" not in style
-    assert not re.search(r"https?:", re.sub(r"base64,[A-Za-z0-9+/=]+", "", full))
+    bare = re.sub(r"base64,[A-Za-z0-9+/=]+", "", full)
+    assert set(re.findall(r"https?:[^\"'\s]*", bare)) == {
+        "http://www.w3.org/2000/svg"
+    }  # a name only
 
 
 def test_all_pictures_are_inside(full):

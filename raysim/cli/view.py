@@ -1,0 +1,124 @@
+"""`raysim view`: a finished result in space, with slices of light and photon paths."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from raysim.errors import RaysimError
+
+if TYPE_CHECKING:
+    from raysim.output.view_light import Plane
+
+MOST_PATHS = 5000
+
+
+@click.command(
+    name="view",
+    epilog="Examples: raysim view results/clinic_locker | "
+    'raysim view results/clinic_locker --lamp "rear left" --reach "respirator 1" | '
+    "raysim view results/clinic_locker --slice x=300 --picture view.png",
+)
+@click.argument("result", type=click.Path(path_type=Path))
+@click.option("--lamp", metavar="NAME", help="Lamp whose photon paths are drawn [the first].")
+@click.option(
+    "--paths",
+    type=click.IntRange(0, MOST_PATHS),
+    help="Photon paths drawn of a lamp; 0 for none [200].",
+)
+@click.option(
+    "--reach", metavar="NAME", help="Only paths that reach this object, up to where they meet it."
+)
+@click.option(
+    "--slice",
+    "slices",
+    multiple=True,
+    metavar="AXIS=MM",
+    help='Slice of light at right angles to x, y or z (repeatable), or "none" [at the worst spot].',
+)
+@click.option(
+    "--look-at", default="box", show_default=True, help='"box", "worst" or the name of an object.'
+)
+@click.option("--scene", type=click.Path(path_type=Path), help="Scene file, if it was moved.")
+@click.option("--picture", type=click.Path(path_type=Path), help="Write this PNG, open no window.")
+@click.option("--force", is_flag=True, help="Overwrite a picture that stands there.")
+def command(
+    result: Path,
+    lamp: str | None,
+    paths: int | None,
+    reach: str | None,
+    slices: tuple[str, ...],
+    look_at: str,
+    scene: Path | None,
+    picture: Path | None,
+    force: bool,
+) -> None:
+    """Dose map of RESULT in space, with slices of light and the paths of a lamp's photons.
+
+    RESULT is the folder that `raysim dose` wrote, or its result.json or dose_map.vtp. Paths are
+    those of the very photons of that run; they pale as surfaces take power from them. Slices and
+    paths explain the map; for numbers take the map and the report.
+    """
+    from raysim.output.cautions import CAUTION_LINE
+    from raysim.output.view_apart import open_apart
+    from raysim.output.view_make import Wishes, made_view
+    from raysim.output.view_source import read_view
+
+    _check_picture(picture, force)
+    wishes = Wishes(lamp, paths, reach, parsed_planes(slices), scene, look_at)
+    view = made_view(read_view(result), wishes, _warn)
+    open_apart(view, picture)
+    click.echo(click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
+    if picture is not None:
+        click.echo(f"\n  Picture: {picture}")
+
+
+def _check_picture(picture: Path | None, force: bool) -> None:
+    if picture is None:
+        return
+    if picture.suffix.lower() != ".png":
+        raise RaysimError(
+            f"--picture {picture}: only PNG is written. Mend: name it {picture.stem}.png"
+        )
+    if picture.exists() and not force:
+        raise RaysimError(
+            f"--picture {picture}: stands there already. Mend: another name, or --force"
+        )
+    if not picture.absolute().parent.is_dir():
+        raise RaysimError(f"--picture {picture}: there is no such folder. Mend: make it first")
+
+
+def _warn(words: str) -> None:
+    click.echo(f"warning: {words}", err=True)
+
+
+def parsed_planes(slices: tuple[str, ...]) -> "list[Plane] | None":
+    """Planes of the command line; None where none was named, [] for "none".
+
+    Raises
+    ------
+    RaysimError
+        Where one is not written like x=300.
+    """
+    import math
+
+    from raysim.output.view_light import AXES, Plane
+
+    if not slices:
+        return None
+    planes = []
+    for text in slices:
+        if text == "none":
+            continue
+        axis, _, number = text.partition("=")
+        axis = axis.strip().casefold()
+        try:
+            at = float(number.strip().removesuffix("mm"))
+        except ValueError:
+            at = math.nan
+        if axis not in tuple(AXES) or not math.isfinite(at):
+            raise RaysimError(
+                f'--slice: "{text}" is no slice. Mend: write x=300, y=20.5 or z=100 (mm)'
+            )
+        planes.append(Plane(AXES.index(axis), at / 1000.0))
+    return planes

@@ -1,0 +1,178 @@
+// The triangles and values of the map: unpacking, contour values, what a ray meets.
+
+function bytes(text) {
+  const raw = atob(text), out = new Uint8Array(raw.length);
+  for (let i = 0; i < raw.length; i++) out[i] = raw.charCodeAt(i);
+  return out;
+}
+// Little-endian, as every machine that runs a browser is.
+const words = (text) => new Uint16Array(bytes(text).buffer);
+const longWords = (text) => new Uint32Array(bytes(text).buffer);
+
+// Irradiance (mW/cm2) and its relative standard error of every face-side; NaN where not judged.
+function unpackValues(map) {
+  const v = map.values, judged = bytes(v.judged), codes = words(v.irradiance), errors = bytes(v.errors);
+  const irradiance = new Float32Array(2 * map.faces).fill(NaN);
+  const error = new Float32Array(2 * map.faces).fill(NaN);
+  for (let side = 0, next = 0; side < 2 * map.faces; side++) {
+    if (!(judged[side >> 3] >> (side & 7) & 1)) continue;
+    irradiance[side] = codes[next] === 0 ? 0 : v.low * Math.exp(v.span * (codes[next] - 1) / v.levels);
+    error[side] = (errors[next] / v.errorLevels) ** 2;
+    next++;
+  }
+  return { irradiance, error };
+}
+
+// Place on the colour scale, 0 to 1, of a value in the unit of the scale.
+function scalePlace(scale, value) {
+  const inside = Math.min(Math.max(value, scale.low), scale.high);
+  return scale.logarithmic
+    ? Math.log(inside / scale.low) / Math.log(scale.high / scale.low)
+    : (inside - scale.low) / (scale.high - scale.low);
+}
+
+// Coordinates (mm) of packed points.
+function placed(map, codes) {
+  const out = new Float32Array(codes.length);
+  for (let i = 0; i < codes.length; i++) out[i] = map.grid.low[i % 3] + map.grid.step * codes[i];
+  return out;
+}
+
+const FLOATS = 9;  // of a vertex: place, then of both sides: value, contour value, hatched
+
+const PASSES = 8;  // of evening out before contours are drawn: over about two centimetres
+
+// Place on the scale, -1 where not judged, and whether hatched, of each face-side of a part.
+function facePlaces(map, part, count, values) {
+  const out = { place: new Float32Array(2 * count).fill(-1), hatched: new Uint8Array(2 * count) };
+  for (let i = 0; i < 2 * count && map.bodies[part.body].judged; i++) {
+    const e = values.irradiance[2 * part.first + i];
+    if (Number.isNaN(e)) continue;
+    const value = map.dosePerIrradiance === null ? e : e * map.dosePerIrradiance;
+    out.place[i] = scalePlace(map.scale, value);
+    out.hatched[i] = (map.scale.wantingBelow > 0 ? value < map.scale.wantingBelow : !(value > 0)) ? 1 : 0;
+  }
+  return out;
+}
+
+// Means about each corner of one side, evened out over its neighbours; -1 where nothing is judged.
+function cornerMeans(corners, areas, places, side, points) {
+  let faces = Float32Array.from(areas, (_, face) => places[2 * face + side]);
+  const means = new Float32Array(points).fill(-1);
+  if (!faces.some((place) => place >= 0)) return means;
+  const weights = new Float32Array(points);
+  corners.forEach((point, i) => { weights[point] += areas[Math.floor(i / 3)]; });
+  for (let pass = 0; pass < PASSES; pass++) {
+    means.fill(0);
+    corners.forEach((point, i) => {
+      const face = Math.floor(i / 3);
+      means[point] += areas[face] * faces[face] / weights[point];
+    });
+    faces = faces.map((_, face) => (means[corners[3 * face]] + means[corners[3 * face + 1]]
+      + means[corners[3 * face + 2]]) / 3);
+  }
+  return means;
+}
+
+// One part as a run of vertices, three to a face.
+function buildPart(map, part, values) {
+  const points = placed(map, words(part.points));
+  const corners = part.wide ? longWords(part.corners) : words(part.corners);
+  const count = corners.length / 3, out = new Float32Array(FLOATS * corners.length);
+  const areas = Float32Array.from({ length: count }, (_, face) => faceArea(points, corners, face));
+  const { place, hatched } = facePlaces(map, part, count, values);
+  const means = [0, 1].map((side) => cornerMeans(corners, areas, place, side, points.length / 3));
+  for (let vertex = 0; vertex < corners.length; vertex++) {
+    const point = corners[vertex], face = Math.floor(vertex / 3), at = FLOATS * vertex;
+    out.set(points.subarray(3 * point, 3 * point + 3), at);
+    for (let side = 0; side < 2; side++) {
+      out[at + 3 + side] = place[2 * face + side];
+      out[at + 5 + side] = means[side][point];
+      out[at + 7 + side] = hatched[2 * face + side];
+    }
+  }
+  return { part, body: map.bodies[part.body], vertices: out, count: corners.length };
+}
+
+function faceArea(points, corners, face) {
+  const [a, b, c] = [0, 1, 2].map((k) => [0, 1, 2].map((j) => points[3 * corners[3 * face + k] + j]));
+  const n = cross(minus(b, a), minus(c, a));
+  return 0.5 * Math.hypot(n[0], n[1], n[2]);
+}
+
+// The nearest visible triangle a ray meets: { piece, face, side, distance }, or null.
+// shown(piece) says whether a piece is drawn. Of cloth, sides "both" gives the side that is met,
+// "outside" or "inside" that one in any case; "through" passes what turns its outside.
+function meet(pieces, origin, toward, shown, sides, nearest) {
+  let best = null, closest = Infinity;
+  const [ox, oy, oz] = origin, [dx, dy, dz] = toward;
+  for (const piece of pieces) {
+    if (!shown(piece) || !crossesBox(piece, origin, toward)) continue;
+    const v = piece.vertices, cloth = piece.part !== null && piece.part.twoSided;
+    for (let i = 0; i < v.length; i += 3 * FLOATS) {
+      const ax = v[i], ay = v[i + 1], az = v[i + 2];
+      const ux = v[i + FLOATS] - ax, uy = v[i + FLOATS + 1] - ay, uz = v[i + FLOATS + 2] - az;
+      const wx = v[i + 2 * FLOATS] - ax, wy = v[i + 2 * FLOATS + 1] - ay, wz = v[i + 2 * FLOATS + 2] - az;
+      const px = dy * wz - dz * wy, py = dz * wx - dx * wz, pz = dx * wy - dy * wx;
+      const det = ux * px + uy * py + uz * pz;
+      if (det === 0) continue;
+      const met = det > 0 ? 0 : 1;
+      if (cloth ? sides === "through" && met === 0 : met === 1) continue;
+      const side = cloth && SIDE_NAMES.includes(sides) ? SIDE_NAMES.indexOf(sides) : met;
+      const tx = ox - ax, ty = oy - ay, tz = oz - az;
+      const s = (tx * px + ty * py + tz * pz) / det;
+      if (s < 0 || s > 1) continue;
+      const qx = ty * uz - tz * uy, qy = tz * ux - tx * uz, qz = tx * uy - ty * ux;
+      const r = (dx * qx + dy * qy + dz * qz) / det;
+      if (r < 0 || s + r > 1) continue;
+      const distance = (wx * qx + wy * qy + wz * qz) / det;
+      if (distance > nearest && distance < closest) {
+        closest = distance;
+        best = { piece, face: i / (3 * FLOATS), side, distance };
+      }
+    }
+  }
+  return best;
+}
+
+const SIDE_NAMES = ["outside", "inside"];
+
+function boundsOf(pieces) {
+  const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+  for (const piece of pieces) {
+    for (let i = 0; i < piece.vertices.length; i += FLOATS) {
+      for (let k = 0; k < 3; k++) {
+        low[k] = Math.min(low[k], piece.vertices[i + k]);
+        high[k] = Math.max(high[k], piece.vertices[i + k]);
+      }
+    }
+  }
+  return { low, high };
+}
+
+function crossesBox(piece, origin, toward) {
+  let enter = 0, leave = Infinity;
+  for (let k = 0; k < 3; k++) {
+    const a = (piece.bounds.low[k] - 0.01 - origin[k]) / toward[k];
+    const b = (piece.bounds.high[k] + 0.01 - origin[k]) / toward[k];
+    if (Number.isNaN(a) || Number.isNaN(b)) continue;
+    enter = Math.max(enter, Math.min(a, b));
+    leave = Math.min(leave, Math.max(a, b));
+  }
+  return enter <= leave;
+}
+
+// Everything that can be drawn: the parts of the scene, and the lamp tubes as a piece of their own.
+function buildPieces(map) {
+  const values = unpackValues(map);
+  const pieces = map.parts.map((part) => buildPart(map, part, values));
+  const tubes = placed(map, words(map.tubes)), vertices = new Float32Array(FLOATS * tubes.length / 3);
+  for (let i = 0; i < tubes.length / 3; i++) {
+    vertices.set(tubes.subarray(3 * i, 3 * i + 3), FLOATS * i);
+    vertices.fill(-1, FLOATS * i + 3, FLOATS * i + 7);
+  }
+  const lamps = { name: "a lamp", kind: "lamp", judged: false };
+  pieces.push({ part: null, body: lamps, vertices, count: tubes.length / 3 });
+  for (const piece of pieces) piece.bounds = boundsOf([piece]);
+  return { pieces: pieces.filter((piece) => piece.count > 0), values };
+}
