@@ -31,9 +31,13 @@ EXAMPLE = {
     TIME: '"5 min" or "90 s"',
     AREA: '"1 cm2"',
 }
+LONGEST_QUANTITY = 60  # letters: what is longer is no quantity, and costs time to take apart
 _NUMBER_AND_UNIT = re.compile(
     r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-zµμ\"'][A-Za-z0-9µμ²³/*^\"' ]*)\s*"
 )
+# Letters with a power of 2 or 3, joined by * or /: the library would work out 9**9**9 as well.
+_TERM = r"[A-Za-zµμ]+(?:(?:\*\*|\^)?[23²³])?"
+_UNIT = re.compile(rf"{_TERM}(?:\s*[*/ ]\s*{_TERM})*")
 
 # 1 mW/cm2 = 10 W/m2, 1 mJ/cm2 = 10 J/m2 (definition of the prefixes).
 W_M2_PER_MW_CM2 = 10.0
@@ -70,12 +74,16 @@ def parse_quantity(text: str, quantity: str) -> float:
     Source: definition of the units, by the pint library.
     """
     expected = f"a number with a unit of {quantity}, such as {EXAMPLE[quantity]}"
+    if len(text) > LONGEST_QUANTITY:
+        raise ValueError(f'"{text[:20]} ..." of {len(text)} letters is not {expected}')
     match = _NUMBER_AND_UNIT.fullmatch(text)
     if match is None:
         comma = ' (write the decimal point as ".")' if "," in text else ""
         raise ValueError(f'"{text}" is not {expected}{comma}')
     number, unit = float(match.group(1)), match.group(2).strip()
     unit = {'"': "inch", "''": "inch", "'": "foot"}.get(unit, unit)
+    if not _UNIT.fullmatch(unit):
+        raise ValueError(f'the unit of "{text}" is not known; expected {expected}')
     import pint
 
     try:

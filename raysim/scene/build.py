@@ -11,6 +11,7 @@ from raysim.lamps import keitz_power
 from raysim.library import Surface
 from raysim.scene import place, written
 from raysim.scene.meshes import MeshFault, MeshPart, load_parts
+from raysim.scene.own_surfaces import surface_of_table
 from raysim.scene.subdivide import split_to_edge
 from raysim.scene.triangles import (
     Body,
@@ -20,10 +21,12 @@ from raysim.scene.triangles import (
     Part,
     SceneTriangles,
 )
+from raysim.scene.values import UNIT_METRES
 from raysim.scene.written import SceneAsWritten, SurfaceTable
 
 LARGEST_SPLIT = 20.0  # m: the faces of anything larger stay whole
 TUBE_SURFACE = "tube of "  # begins the name of a surface that a lamp's own reflectance makes
+MOST_TRIANGLES = 3_000_000  # of a scene: beyond it the tallies outgrow a laptop
 JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
 
 
@@ -43,6 +46,7 @@ class _Builder:
     bodies: list[Body] = field(default_factory=list)
     surfaces: list[Surface] = field(default_factory=list)
     meshes: dict[Path, list[MeshPart]] = field(default_factory=dict)
+    triangles: int = 0
 
     def fault(self, key: str, what: str, mend: str, level: Level = Level.ERROR) -> None:
         self.faults.append(Fault(self.shown, key, what, mend, level))
@@ -88,6 +92,8 @@ class _Builder:
         judged: bool,
         key: str,
     ) -> None:
+        if self.triangles > MOST_TRIANGLES:
+            return  # told of already, and not worth more memory
         # What is of absurd size is not split: the check of sizes says what is wrong with it.
         if edge is not None and np.ptp(vertices, axis=0).max() < LARGEST_SPLIT:
             try:
@@ -95,6 +101,10 @@ class _Builder:
             except ValueError as error:
                 self.fault(key, f"splitting to this edge gives {error}", "choose a longer edge")
                 return
+        self.triangles += len(faces)
+        if self.triangles > MOST_TRIANGLES:
+            what = f"with it the scene has more than {MOST_TRIANGLES:,} triangles"
+            self.fault(key, what, "choose a longer edge, or simpler meshes")
         self.parts.append(part)
         self.corners.append(vertices[faces])
         self.face_part.append(np.full(len(faces), len(self.parts) - 1, np.int32))
@@ -118,35 +128,6 @@ class BuiltScene:
         return f'object {names.index(name) + 1} "{name}"' if name in names else name
 
 
-def surface_of_table(table: SurfaceTable) -> Surface:
-    """Surface of an inline table; missing ends of the range are the value itself."""
-    name = table.name or _surface_label(table)
-    common = {
-        "specular": 1.0 if table.refractive_index else table.specular,
-        "refractive_index": table.refractive_index,
-        "extinction": table.extinction,
-        "transmittance_low": table.transmittance,
-        "transmittance": table.transmittance,
-        "transmittance_high": table.transmittance,
-        "source": table.source,
-        "mark": "given in the scene",
-        "quality": "-",
-    }
-    value = table.reflectance
-    if value is None:
-        n, k = table.refractive_index or 1.0, table.extinction
-        value = ((n - 1.0) ** 2 + k**2) / ((n + 1.0) ** 2 + k**2)
-    low = value if table.reflectance_low is None else table.reflectance_low
-    high = value if table.reflectance_high is None else table.reflectance_high
-    return Surface(name, low, value, high, **common)  # type: ignore[arg-type]
-
-
-def _surface_label(table: SurfaceTable) -> str:
-    if table.refractive_index is not None:
-        return f"refractive index {table.refractive_index:g}"
-    return f"reflectance {table.reflectance:g}, specular share {table.specular:g}"
-
-
 def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
     """Triangles of a scene.
 
@@ -156,7 +137,7 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
         With every fault found in meshes, surfaces and names.
     """
     own = {table.name.casefold(): table for table in scene.surface if table.name}
-    builder = _Builder(str(path), path.parent, written.UNIT_METRES[scene.units], own)
+    builder = _Builder(str(path), path.parent, UNIT_METRES[scene.units], own)
     closed = _add_chamber(builder, scene.chamber)
     for number, entry in enumerate(scene.object):
         _add_object(builder, entry, f'object {number + 1} "{entry.name}"')
@@ -192,7 +173,7 @@ def _joined(
     length = np.linalg.norm(cross, axis=1)
     return SceneTriangles(
         corners=corners,
-        normals=cross / length[:, None],
+        normals=cross / np.maximum(length, 1e-300)[:, None],
         areas=0.5 * length,
         face_part=np.concatenate(builder.face_part),
         judged=np.concatenate(builder.face_judged),
@@ -313,7 +294,8 @@ def _doubt_part(builder: _Builder, entry: written.Object, part: MeshPart, key: s
     if part.dropped:
         builder.fault(
             f"{key}.mesh",
-            f"{named} has {part.dropped} triangles without area, which were left out",
+            f"{named} has {part.dropped} triangles without area, or twice in one place, which "
+            "were left out",
             "clean the mesh in its editor",
             Level.WARNING,
         )

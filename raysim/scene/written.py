@@ -1,74 +1,44 @@
 """The scene as the user wrote it: the keys of the scene file, validated, in SI units."""
 
 import math
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import (
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Discriminator,
     Field,
     Tag,
-    ValidationInfo,
-    field_validator,
     model_validator,
 )
 
 from raysim import units
 from raysim.library import assumptions
 from raysim.organisms import find_organism
-
-LARGEST_LENGTH = 1000.0  # m: what is longer is a slip of the unit or of the pen
-UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}
-
-
-def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError(f"{value!r} is not a number")
-    try:
-        number = float(value)
-    except OverflowError:
-        number = math.inf
-    if not math.isfinite(number):
-        raise ValueError(f"{str(value)[:40]} is not a finite number")
-    return number
-
-
-def _length(value: Any, info: ValidationInfo) -> float:
-    """Metres of a plain number in the scene's `units` or of a string with a unit."""
-    if isinstance(value, str):
-        metres = units.parse_quantity(value, units.LENGTH)
-    else:
-        metres = _number(value) * (info.context or {}).get("metres_per_unit", 0.001)
-    if abs(metres) > LARGEST_LENGTH:
-        raise ValueError(f"{value} is {metres:.3g} m, which is no length in or about a box")
-    return metres
-
-
-def _quantity(quantity: str) -> BeforeValidator:
-    def parse(value: Any) -> float:
-        if not isinstance(value, str):
-            raise ValueError(f"{value!r} lacks its unit, such as {units.EXAMPLE[quantity]}")
-        return units.parse_quantity(value, quantity)
-
-    return BeforeValidator(parse)
-
-
-Number = Annotated[float, BeforeValidator(_number)]
-Length = Annotated[float, BeforeValidator(_length)]
-PositiveLength = Annotated[Length, Field(gt=0)]
-Power = Annotated[float, _quantity(units.POWER), Field(gt=0)]
-Irradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(gt=0)]
-MeasuredIrradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(ge=0)]
-Dose = Annotated[float, _quantity(units.DOSE), Field(gt=0)]
-Time = Annotated[float, _quantity(units.TIME), Field(ge=0)]
-Area = Annotated[float, _quantity(units.AREA), Field(gt=0)]
-Share = Annotated[Number, Field(ge=0, le=1)]
-PositiveShare = Annotated[Number, Field(gt=0, le=1)]
-Name = Annotated[str, Field(min_length=1, max_length=80)]
-Point = tuple[Length, Length, Length]
-Triple = tuple[Number, Number, Number]
+from raysim.scene.values import (
+    LARGEST_HOURS,
+    SMALLEST_ARC,
+    SMALLEST_LENGTH,
+    Angle,
+    Area,
+    Count,
+    Direction,
+    Dose,
+    GivenName,
+    Hours,
+    Irradiance,
+    MeasuredIrradiance,
+    MeshPath,
+    Name,
+    Number,
+    Point,
+    PositiveLength,
+    PositiveShare,
+    Power,
+    Scale,
+    Share,
+    Time,
+)
 
 
 class _Table(BaseModel):
@@ -78,7 +48,7 @@ class _Table(BaseModel):
 class SurfaceTable(_Table):
     """A surface written out in the scene: reflectance at 254 nm or a refractive index."""
 
-    name: Name | None = None
+    name: GivenName | None = None
     reflectance: Share | None = None
     reflectance_low: Share | None = None
     reflectance_high: Share | None = None
@@ -86,7 +56,7 @@ class SurfaceTable(_Table):
     refractive_index: Annotated[Number, Field(gt=0, le=10)] | None = None
     extinction: Annotated[Number, Field(ge=0, le=20)] = 0.0
     transmittance: Share = 0.0
-    source: str = "scene file"
+    source: Annotated[str, Field(max_length=1000)] = "scene file"
 
     @model_validator(mode="after")
     def _one_kind(self) -> "SurfaceTable":
@@ -122,10 +92,10 @@ class Chamber(_Table):
     """Inside of the box: a rectangular box from its size, or any closed mesh."""
 
     inside: tuple[PositiveLength, PositiveLength, PositiveLength] | None = None
-    mesh: str | None = None
-    scale: Annotated[Number, Field(gt=0)] = 1.0
+    mesh: MeshPath | None = None
+    scale: Scale = 1.0
     lining: SurfaceChoice
-    walls: dict[str, SurfaceChoice] = {}
+    walls: Annotated[dict[str, SurfaceChoice], Field(max_length=1000)] = {}
     edge: PositiveLength = 0.05
     sheet: PositiveLength | None = None  # thickness of the panels, for the builder's sheet
 
@@ -139,17 +109,17 @@ class Chamber(_Table):
 class Lamp(_Table):
     """One lamp: one or more cylinders that glow, and that stand in the way."""
 
-    name: Name
+    name: GivenName
     start: Point = Field(alias="from")
     end: Point = Field(alias="to")
     diameter: PositiveLength
     tubes: Annotated[int, Field(ge=1, le=8)] = 1
     spacing: PositiveLength | None = None
-    spread: Triple | None = None
+    spread: Direction | None = None
     uvc: Power | None = None
     irradiance_at_1m: Irradiance | None = None
     electrical: Power | None = None
-    hours: Annotated[Number, Field(ge=0)] = 0.0
+    hours: Hours = 0.0
     reflectance: Share | None = None
 
     @model_validator(mode="after")
@@ -168,7 +138,7 @@ class Lamp(_Table):
             )
         if self.uvc is not None and self.irradiance_at_1m is not None:
             raise ValueError("give uvc or irradiance_at_1m, not both")
-        if self.start == self.end:
+        if math.dist(self.start, self.end) < SMALLEST_ARC:
             raise ValueError("from and to are the same point, so the lamp has no length")
         if (self.tubes > 1) != (self.spacing is not None):
             raise ValueError("tubes above 1 and spacing (between tube axes) go together")
@@ -180,13 +150,13 @@ class Lamp(_Table):
 class Object(_Table):
     """Anything in the box: a respirator, a hook, a shelf."""
 
-    name: Name
-    mesh: str
+    name: GivenName
+    mesh: MeshPath
     surface: SurfaceChoice
-    parts: dict[str, SurfaceChoice] = {}
+    parts: Annotated[dict[str, SurfaceChoice], Field(max_length=1000)] = {}
     at: Point = (0.0, 0.0, 0.0)
-    turn: Triple = (0.0, 0.0, 0.0)
-    scale: Annotated[Number, Field(gt=0)] = 1.0
+    turn: tuple[Angle, Angle, Angle] = (0.0, 0.0, 0.0)
+    scale: Scale = 1.0
     judged: bool = False
     sides: Literal["both", "outside"] | None = None
     edge: PositiveLength | None = None
@@ -249,7 +219,7 @@ class WarmUp(_Table):
     start: Share = Field(default_factory=lambda: assumptions()["warm_up_start_fraction"].value)
     full_after: Time | None = None
     time_constant: Annotated[Time, Field(gt=0)] | None = None
-    curve: list[tuple[Time, Share]] | None = None
+    curve: Annotated[list[tuple[Time, Share]], Field(max_length=1000)] | None = None
 
     @model_validator(mode="after")
     def _one_law(self) -> "WarmUp":
@@ -272,7 +242,7 @@ class LampsBehaviour(_Table):
     ageing: PositiveShare = Field(
         default_factory=lambda: assumptions()["ageing_factor_rated_life"].value
     )
-    rated_hours: Annotated[Number, Field(gt=0)] = Field(
+    rated_hours: Annotated[Number, Field(ge=1, le=LARGEST_HOURS)] = Field(
         default_factory=lambda: assumptions()["rated_life_h"].value
     )
     temperature: PositiveShare = Field(
@@ -287,24 +257,17 @@ class Wear(_Table):
 
     material_dose: Dose | None = None
     strap_dose: Dose | None = None
-    donnings: Annotated[int, Field(ge=1)] | None = None
-    policy_cycles: Annotated[int, Field(ge=1)] | None = None
+    donnings: Count | None = None
+    policy_cycles: Count | None = None
 
 
 class Meter(_Table):
     """A point where a cosine-corrected meter is held, and the way its head faces."""
 
-    name: Name
+    name: GivenName
     at: Point
-    facing: Triple
+    facing: Direction
     reading: MeasuredIrradiance | None = None
-
-    @field_validator("facing")
-    @classmethod
-    def _direction(cls, value: tuple[float, float, float]) -> tuple[float, float, float]:
-        if not any(value):
-            raise ValueError("facing is a direction and must not be all zero")
-        return value
 
 
 class Gap(_Table):
@@ -313,7 +276,7 @@ class Gap(_Table):
     A "rabbet" goes half the depth, `step` sideways and on to the outside: two bends.
     """
 
-    name: Name = "gap"
+    name: GivenName = "gap"
     wall: Name
     start: Point = Field(alias="from")
     end: Point = Field(alias="to")
@@ -326,7 +289,7 @@ class Gap(_Table):
 
     @model_validator(mode="after")
     def _passage(self) -> "Gap":
-        if self.start == self.end:
+        if math.dist(self.start, self.end) < SMALLEST_LENGTH:
             raise ValueError("from and to are the same point, so the gap has no length")
         if (self.kind == "rabbet") != (self.step is not None):
             raise ValueError('kind = "rabbet" and step (how far it goes sideways) go together')
@@ -340,27 +303,27 @@ class Gap(_Table):
 class SceneAsWritten(_Table):
     """All keys of a scene file; lengths in metres."""
 
-    title: Name
+    title: GivenName
     units: Literal["mm", "cm", "m", "in", "inch", "ft"] = "mm"
     chamber: Chamber
     lamp: Annotated[list[Lamp], Field(min_length=1, max_length=64)]
     object: Annotated[list[Object], Field(max_length=1000)] = []
-    surface: list[SurfaceTable] = []
+    surface: Annotated[list[SurfaceTable], Field(max_length=200)] = []
     target: Target = Field(default_factory=Target)
     lamps_behaviour: LampsBehaviour = Field(default_factory=LampsBehaviour)
     wear: Wear = Field(default_factory=Wear)
-    meter: list[Meter] = []
-    gap: list[Gap] = []
+    meter: Annotated[list[Meter], Field(max_length=200)] = []
+    gap: Annotated[list[Gap], Field(max_length=64)] = []
 
     @model_validator(mode="after")
     def _names_differ(self) -> "SceneAsWritten":
-        for kind, entries in (("lamp", self.lamp), ("object", self.object), ("meter", self.meter)):
+        if any(table.name is None for table in self.surface):
+            raise ValueError("every [[surface]] needs a name")
+        for kind in ("lamp", "object", "meter", "surface"):
             seen: set[str] = set()
-            for entry in entries:
-                folded = entry.name.casefold()
+            for entry in getattr(self, kind):
+                folded = " ".join(entry.name.casefold().split())
                 if folded in seen:
                     raise ValueError(f'two entries of {kind} are called "{entry.name}"')
                 seen.add(folded)
-        if any(table.name is None for table in self.surface):
-            raise ValueError("every [[surface]] needs a name")
         return self
