@@ -10,6 +10,7 @@ from raysim.errors import Fault, Level, SceneError
 from raysim.lamps import keitz_power
 from raysim.library import Surface
 from raysim.scene import place, written
+from raysim.scene.enclosure import signed_volume, wall_astray
 from raysim.scene.meshes import MeshFault, MeshPart, load_parts
 from raysim.scene.own_surfaces import surface_of_table
 from raysim.scene.subdivide import split_to_edge
@@ -236,14 +237,30 @@ def _mesh_walls(
             f"{chamber.mesh} has neighbouring triangles that face opposite ways",
             "recalculate the normals in the mesh editor",
         )
-    inward = np.array(whole.faces)[:, ::-1] if whole.volume > 0.0 else np.array(whole.faces)
-    vertices = np.array(whole.vertices) * scale
+    inward, vertices = np.array(whole.faces), np.array(whole.vertices) * scale
+    if signed_volume(vertices[inward]) > 0.0:
+        inward = inward[:, ::-1]
+    if whole.is_watertight and whole.is_winding_consistent:
+        _refuse_astray(builder, str(chamber.mesh), vertices[inward])
     bounds = np.cumsum([0] + [len(part.faces) for part in parts])
     walls = {
         part.name: (vertices, inward[first:last])
         for part, first, last in zip(parts, bounds[:-1], bounds[1:], strict=True)
     }
     return walls, bool(whole.is_watertight)
+
+
+def _refuse_astray(builder: _Builder, mesh: str, corners: np.ndarray) -> None:
+    """Walls that cut each other, or of which some face away from the inside."""
+    point = wall_astray(corners)
+    if point is not None:
+        near = ", ".join(f"{x / builder.metres_per_unit:.4g}" for x in point)
+        builder.fault(
+            "chamber.mesh",
+            f"{mesh} cuts itself or faces the wrong way near [{near}], so that inside and outside "
+            "cannot be told apart",
+            "draw the inside of the box as one closed surface",
+        )
 
 
 def _add_object(builder: _Builder, entry: written.Object, key: str) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from raysim.errors import printable
 from raysim.scene.announced import Misfit, announced
+from raysim.scene.enclosure import signed_volume
 
 FORMATS = {".stl", ".obj", ".ply", ".glb"}
 LARGEST_MESH_FILE = 200_000_000  # bytes
@@ -193,7 +194,7 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
         mesh.update_faces(keep)
     closed = bool(mesh.is_watertight)
     consistent = bool(mesh.is_winding_consistent)
-    turned_round = closed and consistent and mesh.volume < 0.0
+    turned_round = closed and consistent and signed_volume(mesh.triangles) < 0.0
     if turned_round:
         mesh.invert()
     return MeshPart(
