@@ -11,6 +11,7 @@ import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.given import PATH
 
 if TYPE_CHECKING:
     from raysim.result import Result
@@ -22,9 +23,7 @@ if TYPE_CHECKING:
     "raysim dose my.toml --out results/tuesday --precision 0.01",
 )
 @SCENE
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="Folder of the results [results/NAME]."
-)
+@click.option("--out", type=PATH, help="Folder of the results [results/NAME].")
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**64 - 1),

@@ -10,6 +10,7 @@ import click
 
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.given import FiniteRange
 from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
 from raysim.errors import RaysimError
 
@@ -49,7 +50,7 @@ DEFAULT = (
 @click.option("--wall-lining", metavar="NAME", help="Lining for one wall at a time [the best].")
 @click.option(
     "--precision",
-    type=click.FloatRange(0.0005, 1.0, max_open=True),
+    type=FiniteRange(0.0005, 1.0, max_open=True),
     default=0.02,
     show_default=True,
     help="How near the bound must come to the worst irradiance.",

@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from raysim.cli.given import COUNT, TEXT, FiniteRange
 from raysim.cli.log_cycles import end, interrupted, start, void
 from raysim.cli.log_options import BOOK, BOX, DOSE, NOTE, OPERATOR
 from raysim.cli.log_show import ages, export, listing, tallies_command
@@ -41,9 +42,9 @@ def new(book: Path) -> None:
 
 
 _LIMITS = (
-    click.option("--model", help="Make and model."),
-    click.option("--donnings", type=click.IntRange(1), help="Limit of donnings [5]."),
-    click.option("--cycles", type=click.IntRange(1), help="Limit of cycles of the local policy."),
+    click.option("--model", type=TEXT, help="Make and model."),
+    click.option("--donnings", type=COUNT, help="Limit of donnings [5]."),
+    click.option("--cycles", type=COUNT, help="Limit of cycles of the local policy."),
     click.option("--dose-limit", type=DOSE, help="Of the best-lit face ['10 J/cm2']."),
     click.option("--strap-dose-limit", type=DOSE, help="Of the best-lit strap ['10 J/cm2']."),
 )
@@ -67,8 +68,8 @@ def _fields(model: Any, donnings: Any, cycles: Any, dose: Any, strap: Any) -> di
 
 
 @command.command(name="add")
-@click.argument("code")
-@click.option("--owner", required=True, help="Initials of its one wearer.")
+@click.argument("code", type=TEXT)
+@click.option("--owner", type=TEXT, required=True, help="Initials of its one wearer.")
 @_with_limits
 @OPERATOR
 @NOTE
@@ -101,10 +102,10 @@ def add(
 
 
 @command.command(name="correct")
-@click.argument("code")
-@click.option("--owner", help="Initials of its one wearer.")
+@click.argument("code", type=TEXT)
+@click.option("--owner", type=TEXT, help="Initials of its one wearer.")
 @_with_limits
-@click.option("--note", required=True, help="Why.")
+@click.option("--note", type=TEXT, required=True, help="Why.")
 @OPERATOR
 @BOOK
 def correct(
@@ -133,8 +134,10 @@ def correct(
 
 
 @command.command(name="retire")
-@click.argument("code")
-@click.option("--note", required=True, help="Why: limit reached, soiled, damaged, fit failed.")
+@click.argument("code", type=TEXT)
+@click.option(
+    "--note", type=TEXT, required=True, help="Why: limit reached, soiled, damaged, fit failed."
+)
 @OPERATOR
 @BOOK
 def retire(code: str, note: str, operator: str, book: Path) -> None:
@@ -148,9 +151,9 @@ def retire(code: str, note: str, operator: str, book: Path) -> None:
 
 
 @command.command(name="lamp")
-@click.argument("name")
+@click.argument("name", type=TEXT)
 @click.argument("event", type=click.Choice(["fitted", "read", "removed"]))
-@click.option("--hours", type=click.FloatRange(0, 1e6), default=0.0, show_default=True)
+@click.option("--hours", type=FiniteRange(0, 1e6), default=0.0, show_default=True)
 @BOX
 @OPERATOR
 @NOTE

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.given import FiniteRange
 from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
 
 if TYPE_CHECKING:
@@ -26,14 +27,14 @@ MOST_PICTURES = 4
 @OUT
 @click.option(
     "--share",
-    type=click.FloatRange(0.0, 1.0, min_open=True),
+    type=FiniteRange(0.0, 1.0, min_open=True),
     default=0.5,
     show_default=True,
     help="Spots below this share of the median are dark.",
 )
 @click.option(
     "--smallest",
-    type=click.FloatRange(0.0),
+    type=FiniteRange(0.0),
     default=0.25,
     show_default=True,
     help="Smallest patch, cm2.",
