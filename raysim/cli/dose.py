@@ -11,7 +11,7 @@ import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
-from raysim.cli.given import PATH
+from raysim.cli.given import PLACE
 
 if TYPE_CHECKING:
     from raysim.result import Result
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     "raysim dose my.toml --out results/tuesday --precision 0.01",
 )
 @SCENE
-@click.option("--out", type=PATH, help="Folder of the results [results/NAME].")
+@click.option("--out", type=PLACE, help="Folder of the results [results/NAME].")
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**64 - 1),

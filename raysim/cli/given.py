@@ -38,7 +38,15 @@ class _FilePath(click.ParamType):
             self.fail("the name holds control characters; rename it", param, ctx)
         if len(raw) > LONGEST_PATH or max(map(len, raw.split(b"/"))) > LONGEST_NAME:
             self.fail("the name is longer than a file system takes", param, ctx)
-        path = Path(value)
+        return Path(value)
+
+
+class _PlaceToWrite(_FilePath):
+    """Name of what is to be written: a link that leads nowhere is found before the work."""
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> Path:
+        """The path."""
+        path = super().convert(value, param, ctx)
         if path.is_symlink() and not path.exists():
             self.fail(f'"{value}" is a link that leads nowhere', param, ctx)
         return path
@@ -70,5 +78,5 @@ class _Text(click.ParamType):
         return text
 
 
-PATH, TEXT = _FilePath(), _Text()
+PATH, PLACE, TEXT = _FilePath(), _PlaceToWrite(), _Text()
 COUNT = click.IntRange(1, MOST)

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from raysim import units
-from raysim.cli.given import PATH, TEXT
+from raysim.cli.given import PLACE, TEXT
 from raysim.errors import RaysimError, printable
 from raysim.logbook.cycles import Setting
 from raysim.scene.values import LARGEST_DOSE
@@ -19,7 +19,7 @@ LARGEST_RESULT = 50_000_000  # bytes of a result.json
 
 BOOK = click.option(
     "--book",
-    type=PATH,
+    type=PLACE,
     default=DEFAULT_BOOK,
     envvar="RAYSIM_LOGBOOK",
     show_default=True,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from raysim.cli.given import PATH
+from raysim.cli.given import PLACE
 from raysim.cli.log_options import BOOK, shown
 from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
@@ -142,7 +142,7 @@ def ages(book: Path) -> None:
 
 
 @click.command(name="export")
-@click.argument("folder", type=PATH)
+@click.argument("folder", type=PLACE)
 @BOOK
 def export(folder: Path, book: Path) -> None:
     """Write everything as CSV files into FOLDER, which must be new or empty."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
-from raysim.cli.given import PATH
+from raysim.cli.given import PLACE
 from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @click.option(
     "--time/--no-time", default=True, help="With readings, also the exposure time by them."
 )
-@click.option("--sheet", type=PATH, help="Write a survey sheet (HTML) there.")
+@click.option("--sheet", type=PLACE, help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @click.option("--quiet", is_flag=True, help="No progress, no warnings.")
 def command(

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import click
 
-from raysim.cli.given import PATH
+from raysim.cli.given import PLACE
 from raysim.errors import RaysimError
 
 SCENE_NAME = "my_box.toml"
 
 
 @click.command(name="start", epilog="Example: raysim start my_box")
-@click.argument("folder", type=PATH, metavar="DIR")
+@click.argument("folder", type=PLACE, metavar="DIR")
 def command(folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""
     from raysim.output.folder import write_whole

@@ -5,9 +5,9 @@ from pathlib import Path
 import click
 
 from raysim.cli.common import Teller
-from raysim.cli.given import PATH
+from raysim.cli.given import PLACE
 
-OUT = click.option("--out", type=PATH, help="Folder of the results.")
+OUT = click.option("--out", type=PLACE, help="Folder of the results.")
 SEED = click.option(
     "--seed",
     type=click.IntRange(0, 2**64 - 1),

@@ -21,6 +21,7 @@ _END_OF_FACET = re.compile(rb"^[ \t]*endfacet\b", re.I | re.M)
 _OBJ_FACE = re.compile(rb"^[ \t]*f[ \t]", re.M)
 _OBJ_PART = re.compile(rb"^[ \t]*[og][ \t]", re.M)
 _OBJ_STUMP = re.compile(rb"^[ \t]*f(?:[ \t]+[^\s#]+){0,2}[ \t]*(?:#.*)?$", re.M)
+_OBJ_ZERO = re.compile(rb"^[ \t]*f[ \t](?:[^\n#]*[ \t])?0(?=[/\s]|$)", re.M)
 _OBJ_GIANT = re.compile(rb"^[ \t]*f(?:[ \t]++[^\s#]++){%d}" % (MOST_CORNERS + 1), re.M)
 
 
@@ -73,6 +74,9 @@ def _obj(data: bytes) -> Announced:
     stump = _OBJ_STUMP.search(data)
     if stump is not None:
         raise Misfit("has a face with fewer than three corners" + _line(data, stump.start()))
+    zero = _OBJ_ZERO.search(data)
+    if zero is not None:
+        raise Misfit("names corner 0, and counts from 1" + _line(data, zero.start()))
     giant = _OBJ_GIANT.search(data)
     if giant is not None:
         raise Misfit(f"has a face with over {MOST_CORNERS} corners" + _line(data, giant.start()))

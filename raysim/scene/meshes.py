@@ -1,6 +1,7 @@
 """Load mesh files: named parts, welded corners, no broken triangles."""
 
 import io
+import re
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,7 +20,7 @@ MOST_PARTS = 1000
 NO_NUMBER = "could not be read to its end"  # in what numpy says, by warning or error
 LONGEST_NAME = 80  # letters, of a part
 # Corners farther out, or meshes smaller than this, fit no unit of length.
-FARTHEST_CORNER, SMALLEST_MESH = 1e9, 1e-9
+FARTHEST_CORNER, SMALLEST_MESH = 1e9, 1e-4
 
 
 class MeshFault(ValueError):
@@ -141,6 +142,8 @@ def _plain_text(data: bytes, kind: str) -> bytes:
         data = data.decode("latin-1").encode()
     if b"\n" not in data:
         data = data.replace(b"\r", b"\n")
+    if kind == "obj":
+        data = re.sub(rb"[ \t]#[^\n]*", b"", data)  # remarks behind a line, which trimesh reads
     return data.removeprefix(b"\xef\xbb\xbf").replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
 
 
@@ -182,12 +185,12 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
     if len(used) and np.abs(used).max() > FARTHEST_CORNER:
         what = f"has a corner at {np.abs(used).max():.3g}, which fits no unit of length"
         raise MeshFault(what, "export the mesh again")
+    if 0.0 < (np.ptp(used, axis=0).max() if len(used) else 0.0) < SMALLEST_MESH:
+        what = f"measures {np.ptp(used, axis=0).max():.3g} in all, which fits no unit of length"
+        raise MeshFault(what, "export the mesh again")
     mesh = trimesh.Trimesh(vertices, faces, process=False)
     mesh.merge_vertices(merge_tex=True, merge_norm=True)
     size = float(np.ptp(mesh.vertices, axis=0).max()) if len(mesh.vertices) else 0.0
-    if 0.0 < size < SMALLEST_MESH:
-        what = f"measures {size:.3g} in all, which fits no unit of length"
-        raise MeshFault(what, "export the mesh again")
     keep = (mesh.area_faces > 1e-14 * size * size) & _first_of_its_kind(np.asarray(mesh.faces))
     dropped = int((~keep).sum())
     if dropped:

@@ -15,6 +15,7 @@ from raysim.scene.values import UNIT_METRES
 from raysim.scene.written import NAMED_SURFACE, WRITTEN_SURFACE, SceneAsWritten
 
 LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
+LONGEST_SHOWN = 80  # letters of a name in a message
 MOST_FAULTS = 50  # told of one file: nobody mends more in one go
 # A key of a hundred parts: reading one takes time with the square of its parts.
 _ENDLESS_KEY = re.compile(
@@ -133,9 +134,9 @@ def _key_text(data: Any, location: list[Any]) -> str:
         inside = data[step] if _holds(data, step) else None
         if isinstance(step, int):
             name = inside.get("name") if isinstance(inside, dict) else None
-            text += f" {step + 1}" + (f' "{name}"' if isinstance(name, str) else "")
+            text += f" {step + 1}" + (f' "{name[:LONGEST_SHOWN]}"' if isinstance(name, str) else "")
         else:
-            text += f".{step}" if text else step
+            text += f".{step[:LONGEST_SHOWN]}" if text else step[:LONGEST_SHOWN]
         data = inside
     return text or "scene"
 

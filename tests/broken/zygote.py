@@ -69,6 +69,12 @@ def waited(process: int, wall: float) -> dict:
     }
 
 
+def say(what: dict) -> None:
+    """One line to whoever hands over the tasks."""
+    sys.stdout.write(json.dumps(what) + "\n")
+    sys.stdout.flush()
+
+
 def main() -> None:
     """Load what a command needs, then serve until standard input ends."""
     import raysim.cli.check
@@ -77,7 +83,7 @@ def main() -> None:
     from raysim.scene.check import check_scene
 
     check_scene(load_scene(sys.argv[1]))  # loads readers and the compiled probes
-    print(json.dumps({"ready": True}), flush=True)
+    say({"ready": True})
     for line in sys.stdin:
         task = json.loads(line)
         sys.stdout.flush()
@@ -90,7 +96,7 @@ def main() -> None:
                 sys.stderr.flush()
             finally:
                 os._exit(status)
-        print(json.dumps(waited(process, task["wall"])), flush=True)
+        say(waited(process, task["wall"]))
 
 
 if __name__ == "__main__":
