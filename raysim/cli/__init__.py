@@ -12,7 +12,6 @@ from raysim.version import __version__
 BAD_INPUT = 2
 NO_FINITE_TIME = 3
 INTERRUPTED = 130
-LONGEST_LINE = 2000  # letters of an error: what is quoted in it may be of any length
 
 # Name of each command, and what it answers; the module raysim.cli.NAME holds it.
 COMMANDS = {
@@ -78,7 +77,7 @@ def main() -> None:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
     except RaysimError as error:
-        click.echo(f"raysim: {printable(str(error))[:LONGEST_LINE]}", err=True)
+        click.echo(f"raysim: {printable(str(error))}", err=True)
         sys.exit(BAD_INPUT)
     except click.exceptions.Exit as stop:
         sys.exit(stop.exit_code)

@@ -121,7 +121,9 @@ def _surface(name: str, option: str) -> "Surface":
     except UnknownSurface as error:
         near = " or ".join(f'"{close}"' for close in error.nearest[:3])
         mend = f"did you mean {near}?" if near else "'raysim materials' lists all"
-        raise RaysimError(f'{option} "{name}": no surface is called this. Mend: {mend}') from None
+        raise RaysimError(
+            f'{option} "{name[:80]}": no surface is called this. Mend: {mend}'
+        ) from None
 
 
 def _prices(given: tuple[str, ...], chosen: list["Surface"]) -> dict[str, float]:

@@ -24,7 +24,7 @@ def command(words: tuple[str, ...], as_json: bool) -> None:
         from raysim.errors import RaysimError
 
         raise RaysimError(
-            f'no surface is called "{" ".join(words)}". Mend: raysim materials lists all'
+            f'no surface is called "{" ".join(words)[:80]}". Mend: raysim materials lists all'
         )
     if as_json:
         click.echo(json.dumps([dataclasses.asdict(s) for s in chosen], indent=2))
