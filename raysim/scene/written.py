@@ -74,9 +74,15 @@ class SurfaceTable(_Table):
                     f"reflectance {high:g} and transmittance {self.transmittance:g} together "
                     "send back more than arrives"
                 )
-        elif self.transmittance or self.reflectance_low or self.reflectance_high:
+            if "extinction" in self.model_fields_set:
+                raise ValueError("extinction goes with refractive_index, which is missing")
+        elif self._has_other_shares():
             raise ValueError("a surface with a refractive_index takes no other share of light")
         return self
+
+    def _has_other_shares(self) -> bool:
+        given = self.model_fields_set & {"transmittance", "reflectance_low", "reflectance_high"}
+        return bool(given) or ("specular" in self.model_fields_set and self.specular != 1.0)
 
 
 NAMED_SURFACE, WRITTEN_SURFACE = "surface by name", "surface table"

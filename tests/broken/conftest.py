@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from watchdog import Kennel
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
+for helpers in ("scene", "physics"):
+    sys.path.insert(0, str(Path(__file__).parents[1] / helpers))
 
 
 @pytest.fixture(scope="session")
