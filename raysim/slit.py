@@ -7,10 +7,10 @@ import numpy as np
 from raysim.errors import Fault, SceneError
 from raysim.passage import Passage, Strips, cut, next_wall, straight, two_bends, wall_reply
 from raysim.scene.build import BuiltScene
+from raysim.scene.gaps import wall_face
 from raysim.scene.written import Gap
 
 ACROSS, ALONG = 7, 5  # places of the eye that are tried
-ON_WALL = 0.002  # m: how far off its wall a gap may be drawn
 
 
 @dataclass(frozen=True)
@@ -40,26 +40,10 @@ class Slit:
 def slit_of(scene: BuiltScene, gap: Gap, key: str) -> Slit:
     """A gap of the scene in space; one that is not on its wall is a SceneError."""
     triangles = scene.triangles
-    names = [body.name for body in triangles.bodies]
-    known = [n.removeprefix("chamber: ") for n in names if n.startswith("chamber")]
-    body = next((names.index(n) for n in (f"chamber: {gap.wall}", gap.wall) if n in names), None)
-    if body is None or triangles.bodies[body].kind != "wall":
-        raise scene_fault(
-            scene, f"{key}.wall", f'no wall "{gap.wall}"', f"walls: {', '.join(known)}"
-        )
-    faces = triangles.faces_of(body)
+    nearest = wall_face(scene, gap, key)
     start, end = np.array(gap.start), np.array(gap.end)
     middle = 0.5 * (start + end)
-    nearest = faces[np.linalg.norm(triangles.centroids[faces] - middle, axis=1).argmin()]
     outwards = -triangles.normals[nearest]
-    off = [abs((p - triangles.corners[nearest, 0]) @ outwards) for p in (start, end)]
-    if max(off) > ON_WALL:
-        raise scene_fault(
-            scene,
-            f"{key}.from",
-            f"the gap lies {1000 * max(off):.3g} mm off the inside of wall {gap.wall}",
-            "give both ends on the inside of that wall",
-        )
     length = float(np.linalg.norm(end - start))
     along = (end - start) / length
     surface = triangles.surfaces[triangles.parts[triangles.face_part[nearest]].surface]

@@ -66,7 +66,7 @@ def raysim() -> None:
 
 def main() -> None:
     """Run the command line; a user's mistake is one clear line and status 2, no traceback."""
-    from raysim.errors import RaysimError, SceneError
+    from raysim.errors import RaysimError, SceneError, printable
 
     try:
         raysim.main(prog_name="raysim", standalone_mode=False)
@@ -74,7 +74,7 @@ def main() -> None:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
     except RaysimError as error:
-        click.echo(f"raysim: {error}", err=True)
+        click.echo(f"raysim: {printable(str(error))}", err=True)
         sys.exit(BAD_INPUT)
     except click.exceptions.Exit as stop:
         sys.exit(stop.exit_code)

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.cli.given import PATH
 from raysim.errors import Fault, Level, SceneError
 
 if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
 
-SCENE = click.argument("scene", type=click.Path(path_type=Path))
+SCENE = click.argument("scene", type=PATH)
 COMPILING = "first run on this machine: compiling the tracer, which takes about a minute, once"
 SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
 

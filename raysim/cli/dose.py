@@ -11,6 +11,7 @@ import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.given import PLACE
 from raysim.cli.groups import examples
 
 if TYPE_CHECKING:
@@ -28,9 +29,7 @@ if TYPE_CHECKING:
     ),
 )
 @SCENE
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="Folder of the results [results/NAME]."
-)
+@click.option("--out", type=PLACE, help="Folder of the results [results/NAME].")
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**64 - 1),

@@ -10,6 +10,7 @@ import click
 
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import Teller, checked_scene, surface_mend
+from raysim.cli.given import FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.study import compile_notice, in_one_pose, show, study_options
 from raysim.errors import RaysimError
@@ -52,7 +53,7 @@ DEFAULT = (
 @click.option("--wall-lining", metavar="NAME", help="Lining for one wall at a time [the best].")
 @click.option(
     "--precision",
-    type=click.FloatRange(0.0005, 1.0, max_open=True),
+    type=FiniteRange(0.0005, 1.0, max_open=True),
     default=0.02,
     show_default=True,
     help="How near the bound must come to the worst irradiance.",
@@ -118,7 +119,7 @@ def _surface(name: str, option: str) -> "Surface":
         return find_surface(name)
     except UnknownSurface:
         raise RaysimError(
-            f'{option} "{name}": no surface is called this. Mend: {surface_mend(name)}'
+            f'{option} "{name[:80]}": no surface is called this. Mend: {surface_mend(name)}'
         ) from None
 
 

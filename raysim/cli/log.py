@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from raysim.cli.given import COUNT, TEXT, FiniteRange
 from raysim.cli.groups import SETTINGS, Commands, examples
 from raysim.cli.log_cycles import end, interrupted, start, void
 from raysim.cli.log_options import BOOK, BOX, DOSE, NOTE, OPERATOR
@@ -44,9 +45,9 @@ def new(book: Path) -> None:
 
 
 _LIMITS = (
-    click.option("--model", help="Make and model."),
-    click.option("--donnings", type=click.IntRange(1), help="Limit of donnings [5]."),
-    click.option("--cycles", type=click.IntRange(1), help="Limit of cycles of the local policy."),
+    click.option("--model", type=TEXT, help="Make and model."),
+    click.option("--donnings", type=COUNT, help="Limit of donnings [5]."),
+    click.option("--cycles", type=COUNT, help="Limit of cycles of the local policy."),
     click.option("--dose-limit", type=DOSE, help="Of the best-lit face ['10 J/cm2']."),
     click.option("--strap-dose-limit", type=DOSE, help="Of the straps, sides added ['20 J/cm2']."),
 )
@@ -76,8 +77,8 @@ def _fields(model: Any, donnings: Any, cycles: Any, dose: Any, strap: Any) -> di
         'raysim log add R2 --owner EF --operator CD --donnings 5 --dose-limit "10 J/cm2"',
     ),
 )
-@click.argument("code")
-@click.option("--owner", required=True, help="Initials of its one wearer.")
+@click.argument("code", type=TEXT)
+@click.option("--owner", type=TEXT, required=True, help="Initials of its one wearer.")
 @_with_limits
 @OPERATOR
 @NOTE
@@ -113,10 +114,10 @@ def add(
     name="correct",
     epilog=examples('raysim log correct R1 --owner EF --note "misread" --operator CD'),
 )
-@click.argument("code")
-@click.option("--owner", help="Initials of its one wearer.")
+@click.argument("code", type=TEXT)
+@click.option("--owner", type=TEXT, help="Initials of its one wearer.")
 @_with_limits
-@click.option("--note", required=True, help="Why.")
+@click.option("--note", type=TEXT, required=True, help="Why.")
 @OPERATOR
 @BOOK
 def correct(
@@ -147,8 +148,10 @@ def correct(
 @click.command(
     name="retire", epilog=examples('raysim log retire R1 --note "strap torn" --operator CD')
 )
-@click.argument("code")
-@click.option("--note", required=True, help="Why: limit reached, soiled, damaged, fit failed.")
+@click.argument("code", type=TEXT)
+@click.option(
+    "--note", type=TEXT, required=True, help="Why: limit reached, soiled, damaged, fit failed."
+)
 @OPERATOR
 @BOOK
 def retire(code: str, note: str, operator: str, book: Path) -> None:
@@ -168,11 +171,11 @@ def retire(code: str, note: str, operator: str, book: Path) -> None:
         "raysim log lamp left read --hours 412 --operator CD",
     ),
 )
-@click.argument("name")
+@click.argument("name", type=TEXT)
 @click.argument("event", type=click.Choice(["fitted", "read", "removed"]))
 @click.option(
     "--hours",
-    type=click.FloatRange(0, 1e6),
+    type=FiniteRange(0, 1e6),
     default=0.0,
     show_default=True,
     help="Hours that the lamp has burnt by then.",

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from raysim.cli.given import COUNT, PATH, TEXT
 from raysim.cli.groups import examples
 from raysim.cli.log_json import JSON, print_json, setting_record
 from raysim.cli.log_options import (
@@ -21,7 +22,7 @@ from raysim.output.cautions import CAUTION_LINE
 from raysim.units import minutes_seconds
 
 CORRECT = click.option("--correct", is_flag=True, help="It is closed already; correct that.")
-NUMBER = click.argument("number", type=click.IntRange(1))
+NUMBER = click.argument("number", type=COUNT)
 
 
 @click.command(
@@ -31,12 +32,14 @@ NUMBER = click.argument("number", type=click.IntRange(1))
         'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
     ),
 )
-@click.argument("codes", nargs=-1, required=True)
-@click.option("--result", type=click.Path(path_type=Path), help="Folder 'raysim dose' wrote.")
+@click.argument("codes", type=TEXT, nargs=-1, required=True)
+@click.option("--result", type=PATH, help="Folder 'raysim dose' wrote.")
 @click.option("--timer", type=TIME, help="Timer setting, if there is no --result.")
 @click.option("--dose", type=DOSE, help="Best-lit face by the end, if there is no --result.")
 @click.option("--strap-dose", type=DOSE, help="Best-lit strap by the end.")
-@click.option("--override", default="", help="Pass a limit: the reason, and your name to it.")
+@click.option(
+    "--override", type=TEXT, default="", help="Pass a limit: the reason, and your name to it."
+)
 @BOX
 @AT
 @OPERATOR
@@ -137,7 +140,9 @@ def interrupted(
     epilog=examples('raysim log void 2 --note "lamps never came on" --operator CD'),
 )
 @NUMBER
-@click.option("--note", required=True, help="Why: entered by mistake, lamps never came on.")
+@click.option(
+    "--note", type=TEXT, required=True, help="Why: entered by mistake, lamps never came on."
+)
 @AT
 @CORRECT
 @OPERATOR

@@ -1,6 +1,7 @@
 """What the sub-commands of `raysim log` share: options, times, settings of a cycle."""
 
 import json
+import math
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -8,22 +9,27 @@ from typing import Any
 import click
 
 from raysim import units
-from raysim.errors import RaysimError
+from raysim.cli.given import PLACE, TEXT
+from raysim.errors import RaysimError, printable
 from raysim.logbook.cycles import Setting
+from raysim.scene.fields import LARGEST_DOSE
 
 DEFAULT_BOOK = "raysim-logbook.db"
+LARGEST_RESULT = 50_000_000  # bytes of a result.json
 
 BOOK = click.option(
     "--book",
-    type=click.Path(path_type=Path),
+    type=PLACE,
     default=DEFAULT_BOOK,
     envvar="RAYSIM_LOGBOOK",
     show_default=True,
     help="File of the logbook; also by the environment, RAYSIM_LOGBOOK.",
 )
-OPERATOR = click.option("--operator", required=True, help="Initials of whoever enters this.")
-NOTE = click.option("--note", default="", help="Anything worth keeping.")
-BOX = click.option("--box", default="box", show_default=True, help="Name of the box.")
+OPERATOR = click.option(
+    "--operator", type=TEXT, required=True, help="Initials of whoever enters this."
+)
+NOTE = click.option("--note", type=TEXT, default="", help="Anything worth keeping.")
+BOX = click.option("--box", type=TEXT, default="box", show_default=True, help="Name of the box.")
 
 
 class _Time(click.ParamType):  # type: ignore[type-arg]
@@ -36,10 +42,12 @@ class _Time(click.ParamType):  # type: ignore[type-arg]
         if isinstance(value, float):
             return value
         minutes, colon, seconds = str(value).partition(":")
-        if colon and minutes.isdigit() and seconds.isdigit() and int(seconds) < 60:
-            return 60.0 * int(minutes) + int(seconds)
+        clock = colon and value.isascii() and minutes.isdigit() and seconds.isdigit()
         try:
-            found = units.parse_quantity(str(value), units.TIME)
+            if clock and len(value) < 10 and int(seconds) < 60:
+                found = 60.0 * int(minutes) + int(seconds)
+            else:
+                found = units.parse_quantity(str(value), units.TIME)
         except ValueError as error:
             self.fail(f'{error}, or minutes and seconds as "14:20"', param, ctx)
         if not 0.0 <= found <= 7 * 86_400.0:
@@ -60,8 +68,8 @@ class _Dose(click.ParamType):  # type: ignore[type-arg]
             found = units.parse_quantity(str(value), units.DOSE)
         except ValueError as error:
             self.fail(str(error), param, ctx)
-        if found < 0.0:
-            self.fail(f'"{value}" is below zero', param, ctx)
+        if not 0.0 < found <= LARGEST_DOSE:
+            self.fail(f'"{value}" is not a dose above zero that can be meant', param, ctx)
         return found
 
 
@@ -84,24 +92,39 @@ TIME, DOSE, MOMENT = _Time(), _Dose(), _Moment()
 AT = click.option("--at", type=MOMENT, help="When it happened, if not now: 'YYYY-MM-DD HH:MM'.")
 
 
+def _record(file: Path) -> dict[str, Any]:
+    """What stands in a result file; a pipe, a device or a giant is none."""
+    if file.exists() and (not file.is_file() or file.stat().st_size > LARGEST_RESULT):
+        raise ValueError
+    record: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
+    return record
+
+
+def _figure(value: Any) -> float:
+    """A number of a result file, which must be finite and not below zero."""
+    if isinstance(value, bool) or not 0.0 <= value < math.inf:
+        raise ValueError
+    return float(value)
+
+
 def setting_of_result(folder: Path, box: str) -> Setting:
     """Timer, scene and wear of a cycle, as `raysim dose` wrote them."""
-    file = folder / "result.json" if folder.is_dir() else folder
     try:
-        record = json.loads(file.read_text(encoding="utf-8"))
+        record = _record(folder / "result.json" if folder.is_dir() else folder)
         timer, scene = record["timer_s"], record["scene"]
         parts = {part["part"]: part for part in (record.get("reuse") or {}).get("parts", [])}
         doses = [
-            None if name not in parts else 10.0 * parts[name]["dose_per_cycle_mJ_cm2"]
+            None if name not in parts else 10.0 * _figure(parts[name]["dose_per_cycle_mJ_cm2"])
             for name in ("facepiece", "straps")
         ]
-        whole = Setting(box, float(timer or 0.0), str(scene["title"]), str(scene["sha256"]), *doses)
+        title, sha256 = (printable(str(scene[key])) for key in ("title", "sha256"))
+        whole = Setting(box, 0.0 if timer is None else _figure(timer), title, sha256, *doses)
     except OSError as error:
         raise RaysimError(
             f"--result {folder}: cannot be read ({error.strerror}). Mend: name the folder that "
             "'raysim dose' wrote"
         ) from None
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise RaysimError(
             f"--result {folder}: not a result of 'raysim dose'. Mend: name the folder it wrote"
         ) from None

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.cli.given import PLACE
 from raysim.cli.groups import examples
 from raysim.cli.log_json import JSON, cycle_record, lamp_record, print_json, tally_record
 from raysim.cli.log_options import BOOK, shown
@@ -155,7 +156,7 @@ def ages(book: Path, as_json: bool) -> None:
 
 
 @click.command(name="export", epilog=examples("raysim log export logbook_csv"))
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=PLACE)
 @BOOK
 def export(folder: Path, book: Path) -> None:
     """Write everything as CSV files into FOLDER, which must be new or empty."""

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.given import PLACE
 from raysim.cli.groups import examples
 from raysim.cli.study import SEED, THREADS
 from raysim.errors import RaysimError
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="With readings, also the exposure time by them.",
 )
-@click.option("--sheet", type=click.Path(path_type=Path), help="Write a survey sheet (HTML) there.")
+@click.option("--sheet", type=PLACE, help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @click.option("--quiet", is_flag=True, help="No progress, no warnings.")
 def command(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import Teller, checked_scene
+from raysim.cli.given import FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.study import compile_notice, in_one_pose, show, study_options
 
@@ -29,14 +30,14 @@ MOST_PICTURES = 4
 @study_options
 @click.option(
     "--share",
-    type=click.FloatRange(0.0, 1.0, min_open=True),
+    type=FiniteRange(0.0, 1.0, min_open=True),
     default=0.5,
     show_default=True,
     help="Spots below this share of the median are dark.",
 )
 @click.option(
     "--smallest",
-    type=click.FloatRange(0.0),
+    type=FiniteRange(0.0),
     default=0.25,
     show_default=True,
     help="Smallest patch, cm2.",

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from raysim.cli.given import PLACE
 from raysim.cli.groups import examples
 from raysim.errors import RaysimError
 
@@ -12,7 +13,7 @@ SCENE_NAME = "my_box.toml"
 
 
 @click.command(name="start", epilog=examples("raysim start my_box"))
-@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@click.argument("folder", type=PLACE, metavar="DIR")
 def command(folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""
     from raysim.output.folder import write_whole

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import SCENE, Teller
+from raysim.cli.given import PLACE
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
 
-OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder of the results.")
+OUT = click.option("--out", type=PLACE, help="Folder of the results.")
 SEED = click.option(
     "--seed",
     type=click.IntRange(0, 2**64 - 1),

@@ -1,6 +1,7 @@
 """The operator's card as a picture (PNG, A4), for printers that know no HTML."""
 
 import textwrap
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -44,12 +45,14 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
     _boxes(figure, judged_names(result)[:MOST_ROWS], card_boxes(result))
     fitted = "Lamps fitted on: __________   Meter check on: __________"
     _text(figure, 0.045, f"{lamps}__________   {fitted}", size=9.5)
-    figure.savefig(path, dpi=DPI)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of scripts that the font lacks: the HTML card has them
+        figure.savefig(path, dpi=DPI)
 
 
 def _text(figure: Any, y: float, words: str, width: int | None = None, **style: Any) -> None:
     shown = textwrap.fill(words, width) if width else words
-    figure.text(0.07, y, shown, va="top", **({"color": INK} | style))
+    figure.text(0.07, y, shown, va="top", **({"color": INK, "parse_math": False} | style))
 
 
 def _boxes(figure: Any, names: list[str], boxes: int) -> None:
@@ -60,7 +63,9 @@ def _boxes(figure: Any, names: list[str], boxes: int) -> None:
     for row, name in enumerate(names):
         y = 0.29 - step * (row + 1)
         label = name if len(name) < 24 else name[:22] + "…"
-        figure.text(0.07, y + 0.2 * step, f"{label}   owner: ______", size=8.5, color=INK)
+        figure.text(
+            0.07, y + 0.2 * step, f"{label}   owner: ______", size=8.5, color=INK, parse_math=False
+        )
         for k in range(boxes):
             box = Rectangle(
                 (BOXES_FROM + 0.04 * k, y),

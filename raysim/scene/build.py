@@ -10,8 +10,10 @@ from raysim.errors import Fault, Level, SceneError
 from raysim.lamps import keitz_power
 from raysim.library import Surface
 from raysim.scene import place, written
+from raysim.scene.enclosure import signed_volume, wall_astray
 from raysim.scene.fields import UNIT_METRES
 from raysim.scene.meshes import MeshFault, MeshPart, load_parts
+from raysim.scene.own_surfaces import surface_of_table
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
 from raysim.scene.read import file_digests, joined_hash
 from raysim.scene.subdivide import split_to_edge
@@ -28,6 +30,7 @@ from raysim.scene.written import SceneAsWritten
 
 LARGEST_SPLIT = 20.0  # m: the faces of anything larger stay whole
 TUBE_SURFACE = "tube of "  # begins the name of a surface that a lamp's own reflectance makes
+MOST_TRIANGLES = 3_000_000  # of a scene: beyond it the tallies outgrow a laptop
 JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
 
 
@@ -47,6 +50,7 @@ class _Builder:
     bodies: list[Body] = field(default_factory=list)
     surfaces: list[Surface] = field(default_factory=list)
     meshes: dict[Path, list[MeshPart]] = field(default_factory=dict)
+    triangles: int = 0
 
     def fault(self, key: str, what: str, mend: str, level: Level = Level.ERROR) -> None:
         self.faults.append(Fault(self.shown, key, what, mend, level))
@@ -92,6 +96,8 @@ class _Builder:
         judged: bool,
         key: str,
     ) -> None:
+        if self.triangles > MOST_TRIANGLES:
+            return  # told of already, and not worth more memory
         # What is of absurd size is not split: the check of sizes says what is wrong with it.
         if edge is not None and np.ptp(vertices, axis=0).max() < LARGEST_SPLIT:
             try:
@@ -99,6 +105,10 @@ class _Builder:
             except ValueError as error:
                 self.fault(key, f"splitting to this edge gives {error}", "choose a longer edge")
                 return
+        self.triangles += len(faces)
+        if self.triangles > MOST_TRIANGLES:
+            what = f"with it the scene has more than {MOST_TRIANGLES:,} triangles"
+            self.fault(key, what, "choose a longer edge, or simpler meshes")
         self.parts.append(part)
         self.corners.append(vertices[faces])
         self.face_part.append(np.full(len(faces), len(self.parts) - 1, np.int32))
@@ -139,35 +149,6 @@ class BuiltScene:
         name = self.triangles.bodies[body].name
         names = [entry.name for entry in self.written.object]
         return f'object {names.index(name) + 1} "{name}"' if name in names else name
-
-
-def surface_of_table(table: SurfaceTable) -> Surface:
-    """Surface of an inline table; missing ends of the range are the value itself."""
-    name = table.name or _surface_label(table)
-    common = {
-        "specular": 1.0 if table.refractive_index else table.specular,
-        "refractive_index": table.refractive_index,
-        "extinction": table.extinction,
-        "transmittance_low": table.transmittance,
-        "transmittance": table.transmittance,
-        "transmittance_high": table.transmittance,
-        "source": table.source,
-        "mark": "given in the scene",
-        "quality": "-",
-    }
-    value = table.reflectance
-    if value is None:
-        n, k = table.refractive_index or 1.0, table.extinction
-        value = ((n - 1.0) ** 2 + k**2) / ((n + 1.0) ** 2 + k**2)
-    low = value if table.reflectance_low is None else table.reflectance_low
-    high = value if table.reflectance_high is None else table.reflectance_high
-    return Surface(name, low, value, high, **common)  # type: ignore[arg-type]
-
-
-def _surface_label(table: SurfaceTable) -> str:
-    if table.refractive_index is not None:
-        return f"refractive index {table.refractive_index:g}"
-    return f"reflectance {table.reflectance:g}, specular share {table.specular:g}"
 
 
 def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
@@ -221,7 +202,7 @@ def _joined(
     length = np.linalg.norm(cross, axis=1)
     return SceneTriangles(
         corners=corners,
-        normals=cross / length[:, None],
+        normals=cross / np.maximum(length, 1e-300)[:, None],
         areas=0.5 * length,
         face_part=np.concatenate(builder.face_part),
         judged=np.concatenate(builder.face_judged),
@@ -284,14 +265,30 @@ def _mesh_walls(
             f"{chamber.mesh} has neighbouring triangles that face opposite ways",
             "recalculate the normals in the mesh editor",
         )
-    inward = np.array(whole.faces)[:, ::-1] if whole.volume > 0.0 else np.array(whole.faces)
-    vertices = np.array(whole.vertices) * scale
+    inward, vertices = np.array(whole.faces), np.array(whole.vertices) * scale
+    if signed_volume(vertices[inward]) > 0.0:
+        inward = inward[:, ::-1]
+    if whole.is_watertight and whole.is_winding_consistent:
+        _refuse_astray(builder, str(chamber.mesh), vertices[inward])
     bounds = np.cumsum([0] + [len(part.faces) for part in parts])
     walls = {
         part.name: (vertices, inward[first:last])
         for part, first, last in zip(parts, bounds[:-1], bounds[1:], strict=True)
     }
     return walls, bool(whole.is_watertight)
+
+
+def _refuse_astray(builder: _Builder, mesh: str, corners: np.ndarray) -> None:
+    """Walls that cut each other, or of which some face away from the inside."""
+    point = wall_astray(corners)
+    if point is not None:
+        near = ", ".join(f"{x / builder.metres_per_unit:.4g}" for x in point)
+        builder.fault(
+            "chamber.mesh",
+            f"{mesh} cuts itself or faces the wrong way near [{near}], so that inside and outside "
+            "cannot be told apart",
+            "draw the inside of the box as one closed surface",
+        )
 
 
 def _add_object(builder: _Builder, entry: Object, key: str) -> None:
@@ -342,7 +339,8 @@ def _doubt_part(builder: _Builder, entry: Object, part: MeshPart, key: str) -> N
     if part.dropped:
         builder.fault(
             f"{key}.mesh",
-            f"{named} has {part.dropped} triangles without area, which were left out",
+            f"{named} has {part.dropped} triangles without area, or twice in one place, which "
+            "were left out",
             "clean the mesh in its editor",
             Level.WARNING,
         )

@@ -9,6 +9,7 @@ from raysim.library import assumptions, lamp_types
 from raysim.output_curve import HARD_START
 from raysim.scene.build import TUBE_SURFACE, BuiltScene
 from raysim.scene.contact import contact_faults
+from raysim.scene.gaps import gap_faults
 from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import Lamp
 
@@ -16,6 +17,9 @@ SMALLEST_CHAMBER = 0.05  # m: nothing to hang a respirator in
 LARGEST_CHAMBER = 5.0  # m: a room, not a box
 SMALLEST_OBJECT = 0.002  # m
 WEAK_LINING = 0.15  # expected reflectance below which a lining gives no gain worth the name
+LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: what lies beyond is a slip of the pen
+THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
+MOST_TALLIES = 12_000_000  # of lamps times faces: about 100 bytes each for every thread
 LIKELY_MAINS_SHARE = 0.6  # of the mains watts of a like lamp: more than any UVC share in print
 
 
@@ -26,6 +30,7 @@ def check_scene(scene: BuiltScene) -> list[Fault]:
     """
     faults = [*scene.faults, *_sizes(scene)]
     absurd = any(fault.level is Level.ERROR for fault in faults)
+    faults += _work(scene)
     faults += [
         *_lamp_ratings(scene),
         *_linings(scene),
@@ -34,7 +39,7 @@ def check_scene(scene: BuiltScene) -> list[Fault]:
         *_cold(scene),
     ]
     if not absurd:
-        faults += contact_faults(scene.in_pose(0))
+        faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0))]
         faults += _other_poses(scene, {(fault.key, fault.what) for fault in faults})
     return sorted(faults, key=lambda fault: fault.level is not Level.ERROR)
 
@@ -97,7 +102,24 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
         elif size.max() < SMALLEST_OBJECT:
             what = f"it measures only {_metres(size)}"
             faults.append(_fault(scene, where, what, mend, Level.ERROR))
+    for number, lamp in enumerate(scene.written.lamp):
+        if not THINNEST_TUBE <= lamp.diameter <= THICKEST_TUBE:
+            where = f'lamp {number + 1} "{lamp.name}".diameter'
+            what = f"a tube of {1000 * lamp.diameter:.3g} mm is not the size of a lamp"
+            faults.append(_fault(scene, where, what, mend, Level.ERROR))
     return faults
+
+
+def _work(scene: BuiltScene) -> list[Fault]:
+    """Scenes whose tallies, one for each lamp and face-side, would not fit into memory."""
+    lamps, faces = len(scene.triangles.lamps), len(scene.triangles.corners)
+    if lamps * faces <= MOST_TALLIES:
+        return []
+    what = (
+        f"{lamps} lamps times {faces:,} triangles need more memory than a laptop has "
+        f"({MOST_TALLIES:,} can be counted)"
+    )
+    return [_fault(scene, "object", what, "choose longer edges, or simpler meshes", Level.ERROR)]
 
 
 def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
@@ -115,6 +137,11 @@ def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
             )
             mend = "take uvc from the maker's data sheet, about a third of the electrical watts"
             faults.append(_fault(scene, f"{key}.uvc", what, mend, Level.ERROR))
+        elif not LEAST_UVC <= power <= MOST_UVC:
+            rating = "uvc" if lamp.uvc is not None else "irradiance_at_1m"
+            what = f"{power:.3g} W of UVC from one lamp, which no tube for a box gives"
+            mend = "check the unit against the maker's data sheet"
+            faults.append(_fault(scene, f"{key}.{rating}", what, mend, Level.ERROR))
         elif lamp.uvc is not None:
             faults += _like_mains_watts(scene, key, lamp)
         if lamp.hours > rated:

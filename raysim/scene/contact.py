@@ -10,6 +10,7 @@ from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles
 from raysim.scene.tubes import faces_within, segment_distance, tube_points
 
 TOUCHING = 0.0003  # m: a judged face this close to another surface gets next to no light
+BEHIND = 1e-6  # m: the look begins this far behind a face, to see what lies right on it
 NO_TUBES = np.zeros((0, 8))
 # A direction along no edge or axis that a person would draw.
 ODD_DIRECTION = np.array([0.36117, 0.47923, 0.79993])
@@ -159,19 +160,31 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> 
     if not len(foreign):
         return
     others = Surroundings(triangles, foreign)
-    reach = np.full(len(faces), TOUCHING)
+    reach = np.full(len(faces), BEHIND + TOUCHING)
     middles, normals = triangles.centroids[faces], triangles.normals[faces]
+    upon = others.first(middles - BEHIND * normals, normals, np.full(len(faces), 2.0 * BEHIND))
+    lying = triangles.judged[faces].any(axis=1) & (upon >= 0)
+    if lying.any():
+        what = (
+            f"{_count(triangles, faces[lying])} lie right on {report.names(upon[lying])}, so that "
+            "light meets one or the other by chance"
+        )
+        report.add(f"{key}.at", what, "move it by a millimetre, or delete one", Level.ERROR)
     for side, sign in ((0, 1.0), (1, -1.0)):
-        chosen = triangles.judged[faces, side]
-        found = others.first(middles, sign * normals, reach)
+        chosen = triangles.judged[faces, side] & ~lying
+        way = sign * normals
+        found = others.first(middles - BEHIND * way, way, reach)
         close = chosen & (found >= 0)
         if close.any():
-            area = 1e4 * triangles.areas[faces[close]].sum()
             what = (
-                f"{close.sum()} faces ({area:.2g} cm2) of its {SIDES[side]} touch "
+                f"{_count(triangles, faces[close])} of its {SIDES[side]} touch "
                 f"{report.names(found[close])}, where no light can reach them"
             )
             report.add(f"{key}.at", what, "leave a gap, or turn it")
+
+
+def _count(triangles: SceneTriangles, faces: np.ndarray) -> str:
+    return f"{len(faces)} faces ({1e4 * triangles.areas[faces].sum():.2g} cm2)"
 
 
 def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:

@@ -1,5 +1,7 @@
 """Load mesh files: named parts, welded corners, no broken triangles."""
 
+import io
+import re
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -7,9 +9,18 @@ from typing import Any
 
 import numpy as np
 
+from raysim.errors import printable
+from raysim.scene.announced import Misfit, announced
+from raysim.scene.enclosure import signed_volume
+
 FORMATS = {".stl", ".obj", ".ply", ".glb"}
 LARGEST_MESH_FILE = 200_000_000  # bytes
 MOST_TRIANGLES = 2_000_000
+MOST_PARTS = 1000
+NO_NUMBER = "could not be read to its end"  # in what numpy says, by warning or error
+LONGEST_NAME = 80  # letters, of a part
+# Corners farther out, or meshes smaller than this, fit no unit of length.
+FARTHEST_CORNER, SMALLEST_MESH = 1e9, 1e-4
 
 
 class MeshFault(ValueError):
@@ -31,7 +42,7 @@ class MeshPart:
     closed: bool
     consistent: bool  # neighbouring faces agree on which side is outside
     turned_round: bool  # closed, but was inside out
-    dropped: int  # faces without area that were left out
+    dropped: int  # faces without area, or there twice, that were left out
 
 
 def load_parts(path: Path) -> list[MeshPart]:
@@ -46,11 +57,18 @@ def load_parts(path: Path) -> list[MeshPart]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # broken numbers are told of in our own words
+            warnings.filterwarnings("error", message=f".*{NO_NUMBER}")
             geometries = _geometries(path)
             parts = [_clean(name, *arrays) for name, arrays in geometries]
     except MeshFault:
         raise
+    except Misfit as misfit:
+        what = f"cannot be read as {path.suffix[1:].upper()} (it {misfit})"
+        raise MeshFault(what, "export the mesh again") from None
     except Exception as error:  # readers of foreign formats fail in every way there is
+        if NO_NUMBER in str(error):
+            what = "has something else where a number should stand"
+            raise MeshFault(what, "write numbers as 1.5; export the mesh again") from None
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise MeshFault(
             f"cannot be read as {path.suffix[1:].upper()} ({reason})", "export the mesh again"
@@ -72,6 +90,8 @@ def _refuse_odd_file(path: Path) -> None:
         size = path.stat().st_size if there else 0
     except (OSError, ValueError) as error:
         raise MeshFault(f"cannot be read ({error})", "check the name and the rights") from None
+    if not there and path.exists():  # a folder; a pipe would keep us waiting, a device has no end
+        raise MeshFault("is no ordinary file", "name a mesh file")
     if not there:
         raise MeshFault(f'there is no such file "{path}"', "paths are relative to the scene file")
     if size == 0:
@@ -84,29 +104,73 @@ def _geometries(path: Path) -> list[tuple[str, tuple[np.ndarray, np.ndarray]]]:
     """Name, and (vertices, faces) in the scene's frame, of every triangle mesh of a file."""
     import trimesh
 
-    options: dict[str, Any] = {}
-    if path.suffix.lower() == ".obj":
-        options = {"split_objects": True, "group_material": False, "skip_materials": True}
-    with path.open("rb") as file:
-        scene = trimesh.load_scene(
-            file, file_type=path.suffix.lower()[1:], process=False, **options
-        )
-    found = []
-    for node in scene.graph.nodes_geometry:
-        transform, geometry = scene.graph[node]
-        mesh = scene.geometry[geometry]
-        if not isinstance(mesh, trimesh.Trimesh):
-            continue
-        vertices = trimesh.transform_points(np.asarray(mesh.vertices, float), transform)
-        found.append((node, geometry, (vertices, np.asarray(mesh.faces, np.int64))))
+    kind = path.suffix.lower()[1:]
+    data = path.read_bytes()
+    if kind in ("stl", "obj"):
+        data = _plain_text(data, kind)
+    promise = announced(data, kind)
+    if promise.triangles > MOST_TRIANGLES:
+        raise MeshFault(f"holds more than {MOST_TRIANGLES:,} triangles", "simplify the mesh")
+    if promise.parts > MOST_PARTS:
+        raise MeshFault(f"holds more than {MOST_PARTS:,} parts", "join the parts")
+    options: dict[str, Any] = {"skip_materials": True} if kind != "stl" else {}
+    if kind == "obj":
+        options |= {"split_objects": True, "group_material": False}
+    # Bytes, not the file: a reader that knows the folder would follow names in the file.
+    scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **options)
+    found = [placed for node in scene.graph.nodes_geometry if (placed := _placed(scene, node))]
     if not found:
         raise MeshFault("holds no triangle mesh", "export the mesh again, as triangles")
+    read = sum(len(faces) for _, _, (_, faces) in found)
+    if read < promise.triangles:
+        what = f"announces {promise.triangles:,} triangles, of which {read:,} can be read"
+        raise MeshFault(what, "export the mesh again, as triangles")
     if len(found) == 1:
         return [("", found[0][2])]  # a single mesh is called after the file, if anything
+    return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True))
+
+
+def _plain_text(data: bytes, kind: str) -> bytes:
+    """A text file in UTF-8 whatever it was written in; a binary STL as it is."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16").encode()
+    if kind == "stl" and (b"\0" in data[:2000] or not data[:80].lstrip().startswith(b"solid")):
+        return data
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        data = data.decode("latin-1").encode()
+    if b"\n" not in data:
+        data = data.replace(b"\r", b"\n")
+    if kind == "obj":
+        data = re.sub(rb"[ \t]#[^\n]*", b"", data)  # remarks behind a line, which trimesh reads
+    return data.removeprefix(b"\xef\xbb\xbf").replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
+
+
+def _placed(scene: Any, node: str) -> tuple[str, str, tuple[np.ndarray, np.ndarray]] | None:
+    """Names of a node and of its mesh, and (vertices, faces) where the node puts them."""
+    import trimesh
+
+    transform, geometry = scene.graph[node]
+    mesh = scene.geometry[geometry]
+    if not isinstance(mesh, trimesh.Trimesh):
+        return None
+    vertices = trimesh.transform_points(np.asarray(mesh.vertices, float), transform)
+    faces = np.asarray(mesh.faces, np.int64)
+    if np.linalg.det(transform[:3, :3]) < 0.0:
+        faces = faces[:, ::-1]  # in a mirror, what ran clockwise runs the other way
+    return node, geometry, (vertices, faces)
+
+
+def _names(found: list[tuple[str, str, Any]]) -> list[str]:
+    """Names of parts, all different: of the shapes, or of the nodes of a shape used twice."""
     shapes = [shape for _, shape, _ in found]
-    return [
-        (str(node if shapes.count(shape) > 1 else shape), arrays) for node, shape, arrays in found
-    ]
+    names: list[str] = []
+    for node, shape, _ in found:
+        name = printable(str(node if shapes.count(shape) > 1 else shape))[:LONGEST_NAME]
+        double = sum(other.startswith(name) for other in names) if name in names else 0
+        names.append(f"{name} ({double + 1})" if double else name)
+    return names
 
 
 def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
@@ -118,16 +182,22 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
     used = vertices[np.unique(faces)] if len(faces) else vertices[:0]
     if not np.isfinite(used).all():
         raise MeshFault("a corner is not a finite number", "export the mesh again")
+    if len(used) and np.abs(used).max() > FARTHEST_CORNER:
+        what = f"has a corner at {np.abs(used).max():.3g}, which fits no unit of length"
+        raise MeshFault(what, "export the mesh again")
+    if 0.0 < (np.ptp(used, axis=0).max() if len(used) else 0.0) < SMALLEST_MESH:
+        what = f"measures {np.ptp(used, axis=0).max():.3g} in all, which fits no unit of length"
+        raise MeshFault(what, "export the mesh again")
     mesh = trimesh.Trimesh(vertices, faces, process=False)
     mesh.merge_vertices(merge_tex=True, merge_norm=True)
     size = float(np.ptp(mesh.vertices, axis=0).max()) if len(mesh.vertices) else 0.0
-    keep = mesh.area_faces > 1e-14 * size * size
+    keep = (mesh.area_faces > 1e-14 * size * size) & _first_of_its_kind(np.asarray(mesh.faces))
     dropped = int((~keep).sum())
     if dropped:
         mesh.update_faces(keep)
     closed = bool(mesh.is_watertight)
     consistent = bool(mesh.is_winding_consistent)
-    turned_round = closed and consistent and mesh.volume < 0.0
+    turned_round = closed and consistent and signed_volume(mesh.triangles) < 0.0
     if turned_round:
         mesh.invert()
     return MeshPart(
@@ -139,3 +209,28 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
         bool(turned_round),
         dropped,
     )
+
+
+def _first_of_its_kind(faces: np.ndarray) -> np.ndarray:
+    """Whether each face (faces,) is the first with these corners in this sense of rotation.
+
+    Raises
+    ------
+    MeshFault
+        Where two faces lie on each other, back to back: each would shade the other.
+    """
+    lowest = faces.argmin(axis=1)[:, None] if len(faces) else np.zeros((0, 1), int)
+    turned = np.take_along_axis(faces, (lowest + np.arange(3)) % 3, axis=1)
+    _, first = np.unique(turned, axis=0, return_index=True)
+    keep = np.zeros(len(faces), bool)
+    keep[first] = True
+    proper = (np.diff(np.sort(turned, axis=1), axis=1) > 0).all(axis=1)
+    back = turned[:, [0, 2, 1]][keep & proper]
+    both = np.vstack([turned[keep & proper], back])
+    double = (len(both) - len(np.unique(both, axis=0))) // 2
+    if double:
+        raise MeshFault(
+            f"has {double} pairs of triangles back to back in one place, which shade each other",
+            "delete one of each pair: an open sheet has two sides by itself",
+        )
+    return keep

@@ -2,6 +2,8 @@
 
 import difflib
 import hashlib
+import re
+import stat
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
@@ -15,6 +17,12 @@ from raysim.scene.things import NAMED_SURFACE, WRITTEN_SURFACE
 from raysim.scene.written import SceneAsWritten
 
 LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
+LONGEST_SHOWN = 80  # letters of a name in a message
+MOST_FAULTS = 50  # told of one file: nobody mends more in one go
+# A key of a hundred parts: reading one takes time with the square of its parts.
+_ENDLESS_KEY = re.compile(
+    r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){100}"""
+)
 
 # What people write for a key that means something else here.
 _LIKELY_MEANT = {
@@ -46,7 +54,11 @@ def read_scene(path: Path) -> SceneAsWritten:
     try:
         return SceneAsWritten.model_validate(data, context={"metres_per_unit": scale})
     except ValidationError as error:
-        faults = [_as_fault(shown, data, detail) for detail in error.errors()]
+        details = error.errors(include_url=False)
+        faults = [_as_fault(shown, data, detail) for detail in details[:MOST_FAULTS]]
+        if len(details) > MOST_FAULTS:
+            more = f"{len(details) - MOST_FAULTS:,} more faults are not shown"
+            faults.append(Fault(shown, "scene", more, "mend these first"))
         raise SceneError(list(dict.fromkeys(faults))) from None
 
 
@@ -72,7 +84,10 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
     try:
         if path.is_dir():
             raise refuse("this is a folder", "name the .toml file of the scene")
-        if path.stat().st_size > LARGEST_SCENE_FILE:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):  # a pipe would keep us waiting, a device has no end
+            raise refuse("this is no ordinary file", "name the .toml file of the scene")
+        if found.st_size > LARGEST_SCENE_FILE:
             raise refuse("larger than 5 MB, which no scene is", "name the .toml file of a scene")
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -84,10 +99,14 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise refuse(f"cannot be read ({reason})", "check the name and the rights") from None
+    if _ENDLESS_KEY.search(text):
+        raise refuse("nested too deeply", "write plain tables")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise refuse(f"not valid TOML: {error}", "see the scene section of the README") from None
+    except ValueError:  # of int(), which refuses thousands of digits
+        raise refuse("a number has thousands of digits", "write it as 300 or 1.5e3") from None
     except RecursionError:
         raise refuse("nested too deeply", "write plain tables") from None
 
@@ -124,9 +143,9 @@ def _key_text(data: Any, location: list[Any]) -> str:
         inside = data[step] if _holds(data, step) else None
         if isinstance(step, int):
             name = inside.get("name") if isinstance(inside, dict) else None
-            text += f" {step + 1}" + (f' "{name}"' if isinstance(name, str) else "")
+            text += f" {step + 1}" + (f' "{name[:LONGEST_SHOWN]}"' if isinstance(name, str) else "")
         else:
-            text += f".{step}" if text else step
+            text += f".{step[:LONGEST_SHOWN]}" if text else step[:LONGEST_SHOWN]
         data = inside
     return text or "scene"
 

@@ -6,14 +6,17 @@ from typing import Annotated, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from raysim.scene.fields import (
+    Angle,
+    GivenName,
+    MeshPath,
     Name,
     Number,
     Point,
     PositiveLength,
     PositiveShare,
+    Scale,
     Share,
     Table,
-    Triple,
 )
 
 MOST_POSES = 8
@@ -23,7 +26,7 @@ SHARES_SLACK = 0.005  # by which written shares may miss their sum of 1, as 0.33
 class SurfaceTable(Table):
     """A surface written out in the scene: reflectance at 254 nm or a refractive index."""
 
-    name: Name | None = None
+    name: GivenName | None = None
     reflectance: Share | None = None
     reflectance_low: Share | None = None
     reflectance_high: Share | None = None
@@ -31,7 +34,7 @@ class SurfaceTable(Table):
     refractive_index: Annotated[Number, Field(gt=0, le=10)] | None = None
     extinction: Annotated[Number, Field(ge=0, le=20)] = 0.0
     transmittance: Share = 0.0
-    source: str = "scene file"
+    source: Annotated[str, Field(max_length=1000)] = "scene file"
 
     @model_validator(mode="after")
     def _one_kind(self) -> "SurfaceTable":
@@ -49,9 +52,15 @@ class SurfaceTable(Table):
                     f"reflectance {high:g} and transmittance {self.transmittance:g} together "
                     "send back more than arrives"
                 )
-        elif self.transmittance or self.reflectance_low or self.reflectance_high:
+            if "extinction" in self.model_fields_set:
+                raise ValueError("extinction goes with refractive_index, which is missing")
+        elif self._has_other_shares():
             raise ValueError("a surface with a refractive_index takes no other share of light")
         return self
+
+    def _has_other_shares(self) -> bool:
+        given = self.model_fields_set & {"transmittance", "reflectance_low", "reflectance_high"}
+        return bool(given) or ("specular" in self.model_fields_set and self.specular != 1.0)
 
 
 NAMED_SURFACE, WRITTEN_SURFACE = "surface by name", "surface table"
@@ -66,13 +75,13 @@ SurfaceChoice = Annotated[
 class Object(Table):
     """Anything in the box: a respirator, a hook, a shelf."""
 
-    name: Name
-    mesh: str
+    name: GivenName
+    mesh: MeshPath
     surface: SurfaceChoice
-    parts: dict[str, SurfaceChoice] = {}
+    parts: Annotated[dict[str, SurfaceChoice], Field(max_length=1000)] = {}
     at: Point = (0.0, 0.0, 0.0)
-    turn: Triple = (0.0, 0.0, 0.0)
-    scale: Annotated[Number, Field(gt=0)] = 1.0
+    turn: tuple[Angle, Angle, Angle] = (0.0, 0.0, 0.0)
+    scale: Scale = 1.0
     judged: bool = False
     sides: Literal["both", "outside"] | None = None
     edge: PositiveLength | None = None
@@ -83,7 +92,7 @@ class PosedObject(Table):
 
     name: Name
     at: Point | None = None
-    turn: Triple | None = None
+    turn: tuple[Angle, Angle, Angle] | None = None
 
     @model_validator(mode="after")
     def _differs(self) -> "PosedObject":
@@ -99,10 +108,10 @@ class Pose(Table):
     `object`; what is listed there hangs as it says.
     """
 
-    name: Name
+    name: GivenName
     share: PositiveShare | None = None
-    turn: Triple = (0.0, 0.0, 0.0)
-    object: list[PosedObject] = []
+    turn: tuple[Angle, Angle, Angle] = (0.0, 0.0, 0.0)
+    object: Annotated[list[PosedObject], Field(max_length=1000)] = []
 
     def applied(self, entries: list[Object]) -> list[Object]:
         """Objects as they hang in this pose."""

@@ -3,7 +3,7 @@
 import math
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from raysim import units
 from raysim.library import assumptions
@@ -11,20 +11,28 @@ from raysim.organisms import find_organism
 from raysim.output_curve import OutputCurve, as_air, as_curve, default_curve
 from raysim.response import CORRECTED, AngularResponse, as_response
 from raysim.scene.fields import (
+    LARGEST_HOURS,
+    SMALLEST_ARC,
+    SMALLEST_LENGTH,
     Area,
+    Count,
+    Direction,
     Dose,
+    GivenName,
+    Hours,
     Irradiance,
     MeasuredIrradiance,
+    MeshPath,
     Name,
     Number,
     Point,
     PositiveLength,
     PositiveShare,
     Power,
+    Scale,
     Share,
     Table,
     Time,
-    Triple,
 )
 from raysim.scene.things import (
     MOST_POSES,
@@ -40,10 +48,10 @@ class Chamber(Table):
     """Inside of the box: a rectangular box from its size, or any closed mesh."""
 
     inside: tuple[PositiveLength, PositiveLength, PositiveLength] | None = None
-    mesh: str | None = None
-    scale: Annotated[Number, Field(gt=0)] = 1.0
+    mesh: MeshPath | None = None
+    scale: Scale = 1.0
     lining: SurfaceChoice
-    walls: dict[str, SurfaceChoice] = {}
+    walls: Annotated[dict[str, SurfaceChoice], Field(max_length=1000)] = {}
     edge: PositiveLength = 0.05
     sheet: PositiveLength | None = None  # thickness of the panels, for the builder's sheet
 
@@ -57,17 +65,17 @@ class Chamber(Table):
 class Lamp(Table):
     """One lamp: one or more cylinders that glow, and that stand in the way."""
 
-    name: Name
+    name: GivenName
     start: Point = Field(alias="from")
     end: Point = Field(alias="to")
     diameter: PositiveLength
     tubes: Annotated[int, Field(ge=1, le=8)] = 1
     spacing: PositiveLength | None = None
-    spread: Triple | None = None
+    spread: Direction | None = None
     uvc: Power | None = None
     irradiance_at_1m: Irradiance | None = None
     electrical: Power | None = None
-    hours: Annotated[Number, Field(ge=0)] = 0.0
+    hours: Hours = 0.0
     reflectance: Share | None = None
 
     @model_validator(mode="after")
@@ -86,7 +94,7 @@ class Lamp(Table):
             )
         if self.uvc is not None and self.irradiance_at_1m is not None:
             raise ValueError("give uvc or irradiance_at_1m, not both")
-        if self.start == self.end:
+        if math.dist(self.start, self.end) < SMALLEST_ARC:
             raise ValueError("from and to are the same point, so the lamp has no length")
         if (self.tubes > 1) != (self.spacing is not None):
             raise ValueError("tubes above 1 and spacing (between tube axes) go together")
@@ -152,7 +160,7 @@ class WarmUp(Table):
     start: Share = Field(default_factory=lambda: assumptions()["warm_up_start_fraction"].value)
     full_after: Time | None = None
     time_constant: Annotated[Time, Field(gt=0)] | None = None
-    curve: list[tuple[Time, Share]] | None = None
+    curve: Annotated[list[tuple[Time, Share]], Field(max_length=1000)] | None = None
 
     @model_validator(mode="after")
     def _one_law(self) -> "WarmUp":
@@ -175,7 +183,7 @@ class LampsBehaviour(Table):
     ageing: PositiveShare = Field(
         default_factory=lambda: assumptions()["ageing_factor_rated_life"].value
     )
-    rated_hours: Annotated[Number, Field(gt=0)] = Field(
+    rated_hours: Annotated[Number, Field(ge=1, le=LARGEST_HOURS)] = Field(
         default_factory=lambda: assumptions()["rated_life_h"].value
     )
     temperature: PositiveShare = Field(
@@ -206,8 +214,8 @@ class Wear(Table):
 
     material_dose: Dose | None = None
     strap_dose: Dose | None = None
-    donnings: Annotated[int, Field(ge=1)] | None = None
-    policy_cycles: Annotated[int, Field(ge=1)] | None = None
+    donnings: Count | None = None
+    policy_cycles: Count | None = None
     source: Annotated[str, Field(min_length=1, max_length=400)] | None = None  # of what is given
 
 
@@ -217,18 +225,11 @@ class Meter(Table):
     `response` names another kind of head, or is a table of [degrees, response].
     """
 
-    name: Name
+    name: GivenName
     at: Point
-    facing: Triple
+    facing: Direction
     reading: MeasuredIrradiance | None = None
     response: Annotated[AngularResponse, BeforeValidator(as_response)] = CORRECTED
-
-    @field_validator("facing")
-    @classmethod
-    def _direction(cls, value: tuple[float, float, float]) -> tuple[float, float, float]:
-        if not any(value):
-            raise ValueError("facing is a direction and must not be all zero")
-        return value
 
 
 class Gap(Table):
@@ -237,7 +238,7 @@ class Gap(Table):
     A "rabbet" goes half the depth, `step` sideways and on to the outside: two bends.
     """
 
-    name: Name = "gap"
+    name: GivenName = "gap"
     wall: Name
     start: Point = Field(alias="from")
     end: Point = Field(alias="to")
@@ -250,7 +251,7 @@ class Gap(Table):
 
     @model_validator(mode="after")
     def _passage(self) -> "Gap":
-        if self.start == self.end:
+        if math.dist(self.start, self.end) < SMALLEST_LENGTH:
             raise ValueError("from and to are the same point, so the gap has no length")
         if (self.kind == "rabbet") != (self.step is not None):
             raise ValueError('kind = "rabbet" and step (how far it goes sideways) go together')
@@ -264,35 +265,30 @@ class Gap(Table):
 class SceneAsWritten(Table):
     """All keys of a scene file; lengths in metres."""
 
-    title: Name
+    title: GivenName
     units: Literal["mm", "cm", "m", "in", "inch", "ft"] = "mm"
     chamber: Chamber
     lamp: Annotated[list[Lamp], Field(min_length=1, max_length=64)]
     object: Annotated[list[Object], Field(max_length=1000)] = []
-    surface: list[SurfaceTable] = []
+    surface: Annotated[list[SurfaceTable], Field(max_length=200)] = []
     target: Target = Field(default_factory=Target)
     lamps_behaviour: LampsBehaviour = Field(default_factory=LampsBehaviour)
     wear: Wear = Field(default_factory=Wear)
-    meter: list[Meter] = []
+    meter: Annotated[list[Meter], Field(max_length=200)] = []
     pose: Annotated[list[Pose], Field(max_length=MOST_POSES)] = []
-    gap: list[Gap] = []
+    gap: Annotated[list[Gap], Field(max_length=64)] = []
 
     @model_validator(mode="after")
     def _names_differ(self) -> "SceneAsWritten":
-        for kind, entries in (
-            ("lamp", self.lamp),
-            ("object", self.object),
-            ("meter", self.meter),
-            ("pose", self.pose),
-        ):
+        if any(table.name is None for table in self.surface):
+            raise ValueError("every [[surface]] needs a name")
+        for kind in ("lamp", "object", "meter", "pose", "surface"):
             seen: set[str] = set()
-            for entry in entries:
-                folded = entry.name.casefold()
+            for entry in getattr(self, kind):
+                folded = " ".join(entry.name.casefold().split())
                 if folded in seen:
                     raise ValueError(f'two entries of {kind} are called "{entry.name}"')
                 seen.add(folded)
-        if any(table.name is None for table in self.surface):
-            raise ValueError("every [[surface]] needs a name")
         return self
 
     @model_validator(mode="after")

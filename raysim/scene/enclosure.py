@@ -1,0 +1,68 @@
+"""Whether walls drawn as a mesh enclose one space, and face into it everywhere."""
+
+import numpy as np
+
+MOST_PAIRS = 4_000_000  # of a point and a triangle, looked at
+BLOCK = 100_000  # of them worked on at a time
+MOST_FACES = 200
+LIFT = 1e-6  # of the size of the mesh: how far before a wall it is looked at
+# Where a face is looked at, as shares of its three corners.
+_SHARES = np.array(
+    [[1, 1, 1]] + [[9, 1, 1], [1, 9, 1], [1, 1, 9]] + [[5, 5, 1], [1, 5, 5], [5, 1, 5]], float
+)
+_SHARES /= _SHARES.sum(axis=1, keepdims=True)
+
+
+def signed_volume(corners: np.ndarray) -> float:
+    """Volume of a closed mesh, corners (faces, 3, 3); negative where its normals point inwards.
+
+    Source: sum of the signed tetrahedra about the origin (divergence theorem).
+    """
+    a, b, c = np.moveaxis(corners - corners.reshape(-1, 3).mean(axis=0), 1, 0)
+    return float((a * np.cross(b, c)).sum() / 6.0)
+
+
+def winding_numbers(points: np.ndarray, corners: np.ndarray) -> np.ndarray:
+    """How often a closed mesh goes round each point (points,): 1 within, 0 outside.
+
+    Parameters
+    ----------
+    points : (points, 3) float64
+        In the unit of `corners`, none on a triangle.
+    corners : (faces, 3, 3) float64
+        Counted negative where the normals point inwards.
+
+    Source: sum of solid angles over 4 pi; each by van Oosterom and Strackee, "The solid angle of
+    a plane triangle", IEEE Trans. Biomed. Eng. 30(2) (1983), eq. 8.
+    """
+    found = np.zeros(len(points))
+    block = max(BLOCK // len(corners), 1)
+    for first in range(0, len(points), block):
+        some = slice(first, first + block)
+        a, b, c = np.moveaxis(corners[None] - points[some, None, None], 2, 0)
+        la, lb, lc = (np.linalg.norm(v, axis=2) for v in (a, b, c))
+        across = (a * np.cross(b, c)).sum(axis=2)
+        along = la * lb * lc
+        along += (a * b).sum(axis=2) * lc + (b * c).sum(axis=2) * la + (c * a).sum(axis=2) * lb
+        found[some] = 2.0 * np.arctan2(across, along).sum(axis=1) / (4.0 * np.pi)
+    return found
+
+
+def wall_astray(corners: np.ndarray) -> np.ndarray | None:
+    """A point of a closed mesh (3,) that does not part the inside from the outside, or None.
+
+    `corners` (faces, 3, 3) with normals into the chamber. Before each wall must be the inside, and
+    behind it the outside: elsewhere the mesh cuts itself, or a part of it faces the wrong way.
+    Faces are looked at in their middle, near their corners and near the middles of their edges; of
+    large meshes some faces, evenly spread (definition).
+    """
+    most = max(MOST_PAIRS // (2 * len(_SHARES) * len(corners)), 2)
+    chosen = np.linspace(0, len(corners) - 1, min(len(corners), MOST_FACES, most)).astype(int)
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])[chosen]
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    points = (_SHARES @ corners[chosen]).reshape(-1, 3)
+    size = float(np.ptp(corners.reshape(-1, 3), axis=0).max())
+    lift = LIFT * size * np.repeat(normals, len(_SHARES), axis=0)
+    before, behind = (-winding_numbers(points + way * lift, corners) for way in (1.0, -1.0))
+    astray = (np.abs(before - 1.0) > 0.01) | (np.abs(behind) > 0.01)
+    return points[astray.argmax()] if astray.any() else None

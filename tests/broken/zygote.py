@@ -1,0 +1,103 @@
+"""Process that has loaded raysim, and forks one child for each command line it is handed.
+
+A fork costs milliseconds where a new interpreter costs a second, and a child can be given limits
+of its own. Reads one JSON object a line from standard input, answers in the same way.
+"""
+
+import json
+import os
+import resource
+import signal
+import sys
+import time
+import traceback
+
+GIGABYTE = 1 << 30
+
+
+def address_space() -> int:
+    """Bytes of address space in use; zero where the system does not say."""
+    try:
+        with open("/proc/self/statm") as file:
+            return int(file.read().split()[0]) * resource.getpagesize()
+    except OSError:
+        return 0
+
+
+def child(task: dict) -> int:
+    """Run one command line; returns its exit status."""
+    os.chdir(task["folder"])
+    for name, number in (("out", 1), ("err", 2)):
+        handle = os.open(task[name], os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+        os.dup2(handle, number)
+    nothing = os.open(os.devnull, os.O_RDONLY)
+    os.dup2(nothing, 0)
+    resource.setrlimit(resource.RLIMIT_CPU, (task["seconds"], task["seconds"] + 5))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    room = address_space() + int(task["gigabytes"] * GIGABYTE)
+    resource.setrlimit(resource.RLIMIT_AS, (room, room))
+    sys.argv = ["raysim", *map(os.fsdecode, map(os.fsencode, task["words"]))]
+    from raysim.cli import main
+
+    try:
+        main()
+    except SystemExit as stop:
+        return int(stop.code or 0) if not isinstance(stop.code, str) else 1
+    except BaseException:
+        traceback.print_exc()
+        return 1
+    return 0
+
+
+def waited(process: int, wall: float) -> dict:
+    """Status, seconds and peak memory of a child; one that outstays its time is killed."""
+    began = time.monotonic()
+    killed = False
+    while True:
+        done, status, used = os.wait4(process, os.WNOHANG)
+        if done:
+            break
+        if not killed and time.monotonic() - began > wall:
+            os.kill(process, signal.SIGKILL)
+            killed = True
+        time.sleep(0.002)
+    return {
+        "status": os.waitstatus_to_exitcode(status),
+        "hung": killed,
+        "seconds": used.ru_utime + used.ru_stime,
+        "megabytes": used.ru_maxrss / 1024,
+    }
+
+
+def say(what: dict) -> None:
+    """One line to whoever hands over the tasks."""
+    sys.stdout.write(json.dumps(what) + "\n")
+    sys.stdout.flush()
+
+
+def main() -> None:
+    """Load what a command needs, then serve until standard input ends."""
+    import raysim.cli.check
+    import raysim.cli.dose  # noqa: F401
+    from raysim.run import load_scene
+    from raysim.scene.check import check_scene
+
+    check_scene(load_scene(sys.argv[1]))  # loads readers and the compiled probes
+    say({"ready": True})
+    for line in sys.stdin:
+        task = json.loads(line)
+        sys.stdout.flush()
+        process = os.fork()
+        if process == 0:
+            status = 70
+            try:
+                status = child(task)
+                sys.stdout.flush()
+                sys.stderr.flush()
+            finally:
+                os._exit(status)
+        say(waited(process, task["wall"]))
+
+
+if __name__ == "__main__":
+    main()
