@@ -60,6 +60,8 @@ class Refinement:
         Whether the precision asked for was reached.
     settle : int
         The first so many cases are to be settled, others come along.
+    look_error : float
+        Error probability of the bounds at each of at most MOST_LOOKS looks.
     """
 
     forward_mean: np.ndarray
@@ -78,6 +80,7 @@ class Refinement:
     rays: int = 0
     reached: bool = False
     settle: int = SETTLED
+    look_error: float = LOOK_ERROR
 
 
 def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: int) -> Refinement:
@@ -123,7 +126,7 @@ def refine(
     precision : float
         (worst - bound) / worst to reach in both cases.
     """
-    quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
+    quantile = t_quantile(state.look_error, ADJOINT_BATCHES)
     while True:
         least, unsettled = _least_light(state, precision)
         goal = (1.0 - precision) * least
@@ -154,7 +157,7 @@ def refine_best(
     not. The face-sides with the largest bounds are given some paths, then the brightest of these
     many, and `state.bright` marks those.
     """
-    quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
+    quantile = t_quantile(state.look_error, ADJOINT_BATCHES)
     candidates, shown = np.arange(len(state.row)), state.bound
     for number, paths in BRIGHTEST:
         brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
@@ -172,7 +175,7 @@ def refine_best(
 def settled(state: Refinement, precision: float) -> np.ndarray:
     """Units whose irradiance is known as well as asked, (settled cases, units) bool."""
     mean, error = state.mean[: state.settle], state.error[: state.settle]
-    return (mean > 0.0) & (t_quantile(LOOK_ERROR, ADJOINT_BATCHES) * error <= precision * mean)
+    return (mean > 0.0) & (t_quantile(state.look_error, ADJOINT_BATCHES) * error <= precision * mean)
 
 
 def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.ndarray]:

@@ -8,6 +8,7 @@ from raysim.judge import Estimate, Judged, spot
 from raysim.refine import Refinement, forward_only, refine
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
+from raysim.statistics import LOOK_ERROR
 from raysim.studies.cells import Cells, some_units
 from raysim.tracing import AdjointRun, KernelScene, Progress
 
@@ -107,6 +108,7 @@ def settled(
     threads: int,
     precision: float,
     progress: Progress,
+    look_error: float = LOOK_ERROR,
 ) -> Settled:
     """Trace backward paths from the units until every case is settled.
 
@@ -121,11 +123,13 @@ def settled(
     factors : (cases, lamps) float64
     precision : float
         (worst - bound) / worst to reach in every case.
+    look_error : float
+        Error probability of the bounds at each of at most MOST_LOOKS looks.
     """
     cases, count = len(factors), len(units.faces)
     nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
     state = forward_only(nothing, unknown, nothing, len(arrays.lamp_watts))
-    state.settle = cases
+    state.settle, state.look_error = cases, look_error
     run = AdjointRun(arrays, triangles, seed, threads)
     refine(run, units, state, factors, precision, progress)
     return Settled(triangles, units, state, factors)
