@@ -1,0 +1,330 @@
+"""Where the hooks should go, and how many respirators: layouts ranked by their worst face."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.behaviour import warm_up_curve
+from raysim.errors import RaysimError
+from raysim.exposure import exposure_time
+from raysim.result import Spot
+from raysim.scene.triangles import SceneTriangles
+from raysim.studies.hooks_layouts import Sketch
+from raysim.studies.hooks_light import Contestant, Light
+from raysim.studies.hooks_load import Hang, Layout, Load
+from raysim.studies.hooks_race import ASIDE, FINALISTS, WORSE, Race
+from raysim.studies.hooks_room import Clearances, Room
+from raysim.studies.paired import PAIRED_PATHS, Pair, contenders, pair_of
+from raysim.tracing import ADJOINT_BATCHES, Progress
+
+POOL, MOVES, ROUNDS = 12, 8, 2  # layouts tried first, moves of the darkest in each of the rounds
+MOST_SPOTS = 32  # face-sides of one comparison
+MOST_CANDIDATES = 2000
+PAIR_SEED, NUMBER_SEED = 777_000, 1_000_003
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """One layout, cautious case; irradiances in W/m2, times in s.
+
+    Attributes
+    ----------
+    estimate, error : float
+        Irradiance of the worst face and its standard error.
+    lower : float
+        Lower bound on the worst face, whichever it is; 0 where not all faces were looked at.
+    upper : float
+        Upper bound on the worst face.
+    time : float
+        Exposure time from `lower`, or from the estimate where there is no bound; warm-up included.
+    field : (faces, 2) float64
+        Rough irradiance of the judged face-sides, for pictures.
+    """
+
+    layout: Layout
+    triangles: SceneTriangles
+    worst: Spot | None
+    estimate: float
+    error: float
+    lower: float
+    upper: float
+    time: float
+    field: np.ndarray
+
+    @property
+    def settled(self) -> bool:
+        """Whether all faces were looked at, so that `time` rests on a bound."""
+        return self.worst is not None
+
+
+@dataclass(frozen=True)
+class NumberResult:
+    """The best layouts of one number of respirators, the best first.
+
+    Attributes
+    ----------
+    pairs : tuple of Pair
+        The best layout against each of the others shown.
+    tried, worse, aside : int
+        Layouts traced; shown to be worse; set aside without proof.
+    now : Ranked or None
+        The hooks of the scene as they are, if they are as many.
+    per_hour : float
+        Respirators per hour with the best layout, loading included.
+    """
+
+    number: int
+    layouts: tuple[Ranked, ...]
+    pairs: tuple[Pair, ...]
+    tried: int
+    worse: int
+    aside: int
+    now: Ranked | None
+    now_tied: bool
+    per_hour: float
+
+    @property
+    def best(self) -> Ranked:
+        """The layout with the brightest worst face (definition)."""
+        return self.layouts[0]
+
+    @property
+    def could_gain(self) -> float:
+        """How much brighter any other layout tried could be at its worst face, as a share.
+
+        Largest upper bound of the others over the lower bound of the best, less 1 (definition).
+        """
+        return self.upper_of_others / self.best.lower - 1.0 if self.best.lower > 0.0 else np.inf
+
+    upper_of_others: float = 0.0
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A single respirator on one hook point: time (s) from the estimate of its worst face."""
+
+    hang: Hang
+    time: float
+    fate: str
+
+
+@dataclass(frozen=True)
+class HookStudy:
+    """Everything found about hooks.
+
+    Attributes
+    ----------
+    points : tuple of Tried
+        Every hook point with room, with one respirator alone in the box.
+    no_room : Counter
+        Points left out, by reason.
+    numbers : tuple of NumberResult
+    best : NumberResult
+        The number with the most respirators per hour.
+    beyond : int or None
+        The first number of which no layout was found that keeps clear.
+    loading : float
+        Seconds between two cycles.
+    """
+
+    load: Load
+    points: tuple[Tried, ...]
+    no_room: Counter[str]
+    clearances: Clearances
+    numbers: tuple[NumberResult, ...]
+    best: NumberResult
+    beyond: int | None
+    loading: float
+    rays: int
+
+
+class _Study:
+    """The run of a study: what all numbers of respirators have in common."""
+
+    def __init__(
+        self, load: Load, loading: float, seed: int, threads: int | None, progress: Progress
+    ) -> None:
+        written = load.scene.written
+        self.load, self.loading, self.seed = load, loading, seed
+        self.threads, self.progress = threads, progress
+        self.target = written.target
+        self.warm_up = warm_up_curve(written.lamps_behaviour.warm_up)
+        self.races: dict[int, Race] = {}
+
+    def race(self, number: int) -> Race:
+        """A race of layouts of a number of respirators, nobody in it yet."""
+        light = Light(self.load, number, self.threads, self.progress)
+        seed = (self.seed + NUMBER_SEED * number) % 2**63
+        self.races[number] = Race(light, seed, [])
+        return self.races[number]
+
+    def time(self, irradiance: float) -> float:
+        """Exposure time (s) of a worst face, cautious case, from cold lamps."""
+        return exposure_time(
+            irradiance, self.target.dose, self.target.safety_factor, self.warm_up
+        )
+
+    def ranked(self, light: Light, one: Contestant) -> Ranked:
+        """A layout as it is reported."""
+        field = np.zeros(one.triangles.judged.shape)
+        cells = light.cells
+        for cell, value in enumerate(one.cells):
+            own = cells.members(cell)
+            field[light.units.faces[own], light.units.sides[own]] = value
+        return Ranked(
+            layout=one.layout,
+            triangles=one.triangles,
+            worst=one.worst,
+            estimate=one.estimate,
+            error=one.estimate_error,
+            lower=one.lower if one.worst is not None else 0.0,
+            upper=one.upper,
+            time=self.time(one.lower if one.worst is not None else one.estimate),
+            field=field,
+        )
+
+    def per_hour(self, number: int, time: float) -> float:
+        """Respirators per hour (definition)."""
+        return 3600.0 * number / (time + self.loading)
+
+    def result(self, number: int, precision: float, all_of_them: bool) -> NumberResult:
+        """Settle a race that has run, compare its best and report it."""
+        race = self.races[number]
+        done = race.finish(precision, all_of_them)
+        layouts = tuple(self.ranked(race.light, one) for one in done)
+        pairs = tuple(
+            _compared(race.light, done[0], other, k + 2, race.seed + PAIR_SEED)
+            for k, other in enumerate(done[1:])
+        )
+        others = [one.upper for one in race.everyone if one is not done[0]]
+        here = frozenset(self.load.now)
+        now = next((one for one in race.everyone if frozenset(one.layout) == here), None)
+        fates = Counter(one.fate for one in race.everyone)
+        return NumberResult(
+            number=number,
+            layouts=layouts,
+            pairs=pairs,
+            tried=len(race.everyone),
+            worse=fates[WORSE],
+            aside=fates[ASIDE],
+            now=None if now is None else self.ranked(race.light, now),
+            now_tied=now is not None and now.upper >= done[0].lower,
+            per_hour=self.per_hour(number, layouts[0].time),
+            upper_of_others=max(others, default=0.0),
+        )
+
+
+def find_hooks(
+    load: Load,
+    candidates: Sequence[Hang],
+    numbers: Sequence[int],
+    *,
+    clearances: Clearances,
+    loading: float = 0.0,
+    seed: int,
+    precision: float,
+    threads: int | None,
+    progress: Progress,
+) -> HookStudy:
+    """Rank layouts of some numbers of respirators over candidate hook points.
+
+    Parameters
+    ----------
+    candidates : sequence of Hang
+        Those without room are left out.
+    numbers : sequence of int
+        Of respirators, rising.
+    loading : float
+        Seconds between two cycles, for respirators per hour.
+    precision : float
+        (worst - bound) / worst to reach for the best layouts.
+
+    Raises
+    ------
+    RaysimError
+        No candidate has room.
+    """
+    room = Room(load, clearances)
+    hangs, no_room = room.sifted(list(dict.fromkeys(candidates)))
+    if not hangs:
+        reasons = ", ".join(f"{count} {why}" for why, count in no_room.most_common())
+        raise RaysimError(
+            f"none of the {len(candidates)} hook positions has room ({reasons}). Mend: other "
+            "positions, or smaller --clear-wall, --clear-lamp, --clear-other"
+        )
+    study = _Study(load, loading, seed, threads, progress)
+    single = study.race(1)
+    single.enter([(hang,) for hang in hangs])
+    alone = np.array([one.estimate for one in single.everyone])
+    sketch = Sketch(hangs, alone, room, seed) if max(numbers) > 1 else None
+    single.run()
+    results: list[NumberResult] = []
+    beyond = None
+    for number in numbers:
+        if number > 1 and sketch is not None and not _searched(study, sketch, number):
+            beyond = number
+            break
+        results.append(study.result(number, precision, all_of_them=False))
+    if not results:
+        raise RaysimError(
+            f"no layout of {numbers[0]} respirators keeps clear. Mend: fewer, or more positions"
+        )
+    best = max(results, key=lambda one: one.per_hour)
+    best = study.result(best.number, precision, all_of_them=True)
+    results = [best if one.number == best.number else one for one in results]
+    return HookStudy(
+        load=load,
+        points=tuple(
+            Tried(one.layout[0], study.time(one.estimate), one.fate) for one in single.everyone
+        ),
+        no_room=no_room,
+        clearances=clearances,
+        numbers=tuple(results),
+        best=best,
+        beyond=beyond,
+        loading=loading,
+        rays=sum(race.light.rays for race in study.races.values()),
+    )
+
+
+def _searched(study: _Study, sketch: Sketch, number: int) -> bool:
+    """Race layouts of a number of respirators, all in place; returns whether any was found."""
+    layouts = sketch.layouts(number, POOL)
+    if not layouts:
+        return False
+    race = study.race(number)
+    if len(study.load.now) == number and set(study.load.now) <= set(sketch.hangs):
+        layouts = [study.load.now, *layouts]
+    race.enter(layouts)
+    for _ in range(ROUNDS):
+        leader = race.finalists[0]
+        race.enter(sketch.moved(leader.layout, _darkest_member(race.light, leader), MOVES))
+    race.run(FINALISTS)
+    return True
+
+
+def _darkest_member(light: Light, one: Contestant) -> int:
+    """Which respirator of a layout holds its worst face."""
+    face = light.units.faces[one.units[one.mean.argmin()]]
+    return next(k for k, group in enumerate(light.stage.groups) if face in group)
+
+
+def _compared(light: Light, best: Contestant, other: Contestant, place: int, seed: int) -> Pair:
+    """The best layout against another one, told by fresh paths.
+
+    The worst face of the other gets no more than any of its faces, so the best is better if each
+    face that could be its worst gets more than one dark face of the other, chosen before.
+    """
+    assert best.found is not None
+    codes = 2 * light.units.faces + light.units.sides
+    could = np.searchsorted(codes, contenders(best.found, 0))
+    shown = could[:MOST_SPOTS]
+    dark = light.faces_of(other, 1) if other.found else other.units[[int(other.mean.argmin())]]
+    paths = max(PAIRED_PATHS // (2 * len(shown) * ADJOINT_BATCHES), 8)
+    ours = light.batches_of(best, shown, paths, seed)
+    many = max(PAIRED_PATHS // (2 * ADJOINT_BATCHES), 8)
+    theirs = np.broadcast_to(light.batches_of(other, dark, many, seed), ours.shape)
+    names = ("layout 1", f"layout {place}")
+    return pair_of(names, ours, theirs, complete=len(could) <= MOST_SPOTS)
