@@ -1,5 +1,6 @@
 """What a builder cuts and drills: panels, linings, lamp ends and hooks of a rectangular box."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy as np
 from raysim.scene.place import BOX_WALLS
 from raysim.scene.written import Chamber, SceneAsWritten
 
+Point = Sequence[float] | np.ndarray  # (3,)
 HOOK_WORDS = ("hook", "rail")
 # Outward direction of each wall as (axis, end): end 0 at zero, 1 at the inside size.
 SIDES_OF_BOX = {
@@ -97,9 +99,16 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
     for entry in scene.object:
         if any(word in entry.name.casefold() for word in HOOK_WORDS):
             at = np.array(entry.at)
-            wall = min(SIDES_OF_BOX, key=lambda name: _distance(name, at, size))
+            wall, _ = nearest_wall(at, size)
             found.append(_mark(entry.name, wall, at, size))
     return tuple(found)
+
+
+def nearest_wall(at: Point, size: Point) -> tuple[str, float]:
+    """Wall of a box of this inside size that a point is nearest to, and how far (definition)."""
+    point, whole = np.asarray(at), np.asarray(size)
+    wall = min(SIDES_OF_BOX, key=lambda name: _distance(name, point, whole))
+    return wall, _distance(wall, point, whole)
 
 
 def _distance(wall: str, at: np.ndarray, size: np.ndarray) -> float:

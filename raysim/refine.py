@@ -175,7 +175,9 @@ def refine_best(
 def settled(state: Refinement, precision: float) -> np.ndarray:
     """Units whose irradiance is known as well as asked, (settled cases, units) bool."""
     mean, error = state.mean[: state.settle], state.error[: state.settle]
-    return (mean > 0.0) & (t_quantile(state.look_error, ADJOINT_BATCHES) * error <= precision * mean)
+    return (mean > 0.0) & (
+        t_quantile(state.look_error, ADJOINT_BATCHES) * error <= precision * mean
+    )
 
 
 def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.ndarray]:

@@ -24,6 +24,8 @@ OWN_NAMES = {
     "card.html",
     "card.png",
     "builder.html",
+    "best.toml",
+    "layouts",
 }
 
 

@@ -162,9 +162,7 @@ class _Study:
 
     def time(self, irradiance: float) -> float:
         """Exposure time (s) of a worst face, cautious case, from cold lamps."""
-        return exposure_time(
-            irradiance, self.target.dose, self.target.safety_factor, self.warm_up
-        )
+        return exposure_time(irradiance, self.target.dose, self.target.safety_factor, self.warm_up)
 
     def ranked(self, light: Light, one: Contestant) -> Ranked:
         """A layout as it is reported."""

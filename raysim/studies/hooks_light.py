@@ -106,9 +106,7 @@ class Light:
         units = np.sort(np.concatenate([self.cells.members(int(cell)) for cell in darkest]))
         mean, error = batch_mean(self._batches(traced, self._faces(units), FACE_PATHS, seed + 2))
         first = np.argsort(mean, kind="stable")[:DARK_FACES]
-        return Contestant(
-            layout, triangles, arrays, units[first], mean[first], error[first], cells
-        )
+        return Contestant(layout, triangles, arrays, units[first], mean[first], error[first], cells)
 
     def look(self, one: Contestant, paths: int, seed: int, error: float) -> None:
         """A fresh look at the darkest faces: `paths` per batch and face.
