@@ -124,7 +124,7 @@ def _write(
         pictures = tuple(
             write_layout_picture(
                 layout,
-                f"Layout {place} of {study.best.number}",
+                words.layout_title(place, study.best.number),
                 fresh / "pictures" / f"layout_{place}.png",
             )
             for place, layout in enumerate(study.best.layouts, 1)

@@ -65,13 +65,15 @@ def _panel(axes: Any, study: HookStudy, points: Sequence[Tried], norm: Any) -> N
     from matplotlib.patches import Rectangle
 
     at = to_mm(np.array([point.hang.at[:2] for point in points]))
-    side = _spacing(at)
-    squares = [Rectangle((x - side / 2, y - side / 2), side, side) for x, y in at]
+    squares = [
+        Rectangle((x - side / 2, y - side / 2), side, side)
+        for (x, y), side in zip(at, _sides(at), strict=True)
+    ]
     colours = [
         colormaps[SLOW_TO_FAST](norm(p.time / 60.0)) if np.isfinite(p.time) else "#30343a"
         for p in points
     ]
-    axes.add_collection(PatchCollection(squares, facecolors=colours, edgecolors="none"))
+    axes.add_collection(PatchCollection(squares, facecolors=colours, edgecolors="white", lw=0.4))
     for fate, style in (
         (WORSE, {"marker": "x", "s": 14, "c": "#8f1d1d", "linewidths": 0.8}),
         (FINALIST, {"marker": "o", "s": 110, "facecolors": "none", "edgecolors": "black"}),
@@ -85,13 +87,16 @@ def _panel(axes: Any, study: HookStudy, points: Sequence[Tried], norm: Any) -> N
     draw_plan(axes, study.best.best.triangles)
 
 
-def _spacing(at: np.ndarray) -> float:
-    """Side of the squares, mm: the distance of neighbours, kept within reason."""
+def _sides(at: np.ndarray) -> np.ndarray:
+    """Sides of the squares, mm: the usual distance of neighbours, half for what lies between."""
     if len(at) < 2:
-        return 20.0
+        return np.full(len(at), 20.0)
     gaps = np.abs(at[:, None] - at[None]).max(axis=2)
     near = np.where(gaps > 0.0, gaps, np.inf).min(axis=1)
-    return float(np.clip(np.median(near[np.isfinite(near)]) if len(near) else 20.0, 3.0, 80.0))
+    usual = float(np.clip(np.median(near), 3.0, 80.0))
+    order = np.arange(len(at))
+    crowded = ((gaps < 0.9 * usual) & (order[None] < order[:, None])).any(axis=1)
+    return np.where(crowded, 0.5 * usual, usual)
 
 
 def draw_plan(axes: Any, triangles: SceneTriangles) -> None:

@@ -9,7 +9,7 @@ from raysim.output.hooks_chart import draw_plan
 from raysim.output.hooks_words import mm
 from raysim.output.pictures import OVERVIEW, Picture
 from raysim.output.pictures_page import INK, new_figure, save_figure
-from raysim.output.pictures_scale import COLOUR_MAP
+from raysim.output.pictures_scale import COLOUR_MAP, tick_words
 from raysim.output.pictures_shades import tube_triangles
 from raysim.output.pictures_views import View, parallel_view
 from raysim.scene.triangles import SceneTriangles
@@ -130,6 +130,11 @@ def _draw_hooks(axes: Any, layout: Ranked) -> None:
 def _scale(figure: Any, norm: Any) -> None:
     from matplotlib.cm import ScalarMappable
 
-    bar = figure.add_axes((0.935, 0.2, 0.018, 0.62))
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
+    bar = figure.add_axes((0.93, 0.2, 0.018, 0.62))
     figure.colorbar(ScalarMappable(norm, COLOUR_MAP), cax=bar)
+    bar.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    bar.yaxis.set_major_formatter(FuncFormatter(lambda value, _: tick_words(value)))
+    bar.yaxis.set_minor_formatter(NullFormatter())
     bar.set_title("mW/cm²", fontsize=10)

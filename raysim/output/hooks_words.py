@@ -31,6 +31,11 @@ def answer(study: HookStudy) -> str:
     return f"{words}. Run 'raysim dose' on best.toml before setting a timer."
 
 
+def layout_title(place: int, number_: int) -> str:
+    """Heading of a layout (definition)."""
+    return f"Layout {place}: {number_} respirator{'s' if number_ > 1 else ''}"
+
+
 def places_words(layout: Ranked) -> str:
     """Hook points in mm from left wall, door and floor."""
     groups = [" / ".join(f"{mm(value)}" for value in hang.at) for hang in layout.layout]

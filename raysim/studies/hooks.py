@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from raysim.studies.paired import PAIRED_PATHS, Pair, contenders, pair_of
 from raysim.tracing import ADJOINT_BATCHES, Progress
 
 POOL, MOVES, ROUNDS = 12, 8, 2  # layouts tried first, moves of the darkest in each of the rounds
-MOST_SPOTS = 32  # face-sides of one comparison
+MOST_SPOTS = 128  # face-sides of one comparison
 MOST_CANDIDATES = 2000
 PAIR_SEED, NUMBER_SEED = 777_000, 1_000_003
 
@@ -153,11 +153,11 @@ class _Study:
         self.warm_up = warm_up_curve(written.lamps_behaviour.warm_up)
         self.races: dict[int, Race] = {}
 
-    def race(self, number: int) -> Race:
+    def race(self, number: int, entries: int = 1) -> Race:
         """A race of layouts of a number of respirators, nobody in it yet."""
         light = Light(self.load, number, self.threads, self.progress)
         seed = (self.seed + NUMBER_SEED * number) % 2**63
-        self.races[number] = Race(light, seed, [])
+        self.races[number] = Race(light, seed, [], entries=entries)
         return self.races[number]
 
     def time(self, irradiance: float) -> float:
@@ -292,7 +292,7 @@ def _searched(study: _Study, sketch: Sketch, number: int) -> bool:
     layouts = sketch.layouts(number, POOL)
     if not layouts:
         return False
-    race = study.race(number)
+    race = study.race(number, entries=1 + ROUNDS)
     if len(study.load.now) == number and set(study.load.now) <= set(sketch.hangs):
         layouts = [study.load.now, *layouts]
     race.enter(layouts)
@@ -313,7 +313,8 @@ def _compared(light: Light, best: Contestant, other: Contestant, place: int, see
     """The best layout against another one, told by fresh paths.
 
     The worst face of the other gets no more than any of its faces, so the best is better if each
-    face that could be its worst gets more than one dark face of the other, chosen before.
+    face that could be its worst gets more than one dark face of the other, chosen before; or if
+    the bounds of the race keep them apart.
     """
     assert best.found is not None
     codes = 2 * light.units.faces + light.units.sides
@@ -325,4 +326,5 @@ def _compared(light: Light, best: Contestant, other: Contestant, place: int, see
     many = max(PAIRED_PATHS // (2 * ADJOINT_BATCHES), 8)
     theirs = np.broadcast_to(light.batches_of(other, dark, many, seed), ours.shape)
     names = ("layout 1", f"layout {place}")
-    return pair_of(names, ours, theirs, complete=len(could) <= MOST_SPOTS)
+    pair = pair_of(names, ours, theirs, complete=len(could) <= MOST_SPOTS)
+    return replace(pair, told_apart=pair.told_apart or other.upper < best.lower)

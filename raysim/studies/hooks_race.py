@@ -6,10 +6,11 @@ aside all the same, so that each round costs about as much as the one before (se
 those are *not* shown to be worse, but their upper bounds are kept, and say how much better than
 the winner they could be at the most.
 
-Error probability, 1 - CONFIDENCE in all for each number of respirators: the best layout is one
-fixed layout, so its upper bound has to hold, at each of MOST_LOOKS looks (UPPER_ERROR, in equal
-parts), and so have the lower bounds of the MOST_LOWER layouts that were held against others
-(LOWER_ERROR, in equal parts). Union bound.
+Error probability, 1 - CONFIDENCE in all for each number of respirators: the best layout of those
+that entered together is one fixed layout, so its upper bound has to hold, at each of MOST_LOOKS
+looks and for each entry (UPPER_ERROR, in equal parts), and so have the lower bounds of the
+MOST_LOWER layouts that were held against others (LOWER_ERROR, in equal parts). Union bound. What
+enters later is chosen by what was seen before, and is looked at with fresh random numbers.
 
 Sources: successive elimination, Paulson, "A sequential procedure for selecting the population with
 the largest mean from k normal populations", Ann. Math. Stat. 35 (1964); Even-Dar, Mannor and
@@ -33,7 +34,7 @@ FIRST_PATHS = 16  # per batch and face
 FINALISTS = 3
 ROUGH = 0.1  # precision of the lower bound that the hopeless are held against
 WORSE, ASIDE, FINALIST = "shown to be worse", "set aside", "finalist"
-STEP = 1000  # between seeds of unlike purpose
+STEP, ENTRY = 1000, 100_000  # between seeds of unlike purpose, and of unlike entries
 
 
 @dataclass
@@ -41,7 +42,8 @@ class Race:
     """Layouts of one number of respirators, with what each was found to give.
 
     `lower` is a lower bound (W/m2) that the worst face of some layout is known to reach;
-    `lower_left` how many more of them the error probability allows.
+    `lower_left` how many more of them the error probability allows; `entries` how often layouts
+    may enter.
     """
 
     light: Light
@@ -50,6 +52,13 @@ class Race:
     lower: float = 0.0
     looks: int = 0
     lower_left: int = MOST_LOWER
+    entries: int = 1
+    entered: int = 0
+
+    @property
+    def look_error(self) -> float:
+        """Error probability of the upper bound of one layout at one look (definition)."""
+        return UPPER_ERROR / (MOST_LOOKS * self.entries)
 
     @property
     def finalists(self) -> list[Contestant]:
@@ -63,12 +72,15 @@ class Race:
         return max((one.upper for one in self.everyone if one.fate in (WORSE, ASIDE)), default=0.0)
 
     def enter(self, layouts: Sequence[Layout]) -> None:
-        """Put further layouts on trial."""
+        """Put further layouts on trial, at most `entries` times."""
+        assert self.entered < self.entries
+        seed = (self.seed + ENTRY * self.entered) % 2**64
+        self.entered += 1
         known = {frozenset(one.layout) for one in self.everyone}
         fresh = [layout for layout in layouts if frozenset(layout) not in known]
         for number, layout in enumerate(fresh):
-            one = self.light.contestant(layout, self.seed)
-            self.light.look(one, FIRST_PATHS, self.seed + STEP, UPPER_ERROR / MOST_LOOKS)
+            one = self.light.contestant(layout, seed)
+            self.light.look(one, FIRST_PATHS, seed + STEP, self.look_error)
             self.everyone.append(one)
             self.light.progress(_title(layout), number + 1, len(fresh))
 
@@ -98,7 +110,7 @@ class Race:
             left = self.finalists
             for number, one in enumerate(left):
                 seed = self.seed + STEP * (self.looks)
-                self.light.look(one, paths, seed, UPPER_ERROR / MOST_LOOKS)
+                self.light.look(one, paths, seed, self.look_error)
                 self.light.progress("tracing the close calls", number + 1, len(left))
         for one in self.finalists[:keep]:
             one.fate = FINALIST
@@ -110,8 +122,9 @@ class Race:
         self.settle(leader, ROUGH)
         leader.units = np.union1d(leader.units, self.light.faces_of(leader, len(leader.units)))
         leader.worst = None  # of a rough run, for the bound only
-        seed = self.seed + STEP
-        self.light.look(leader, FIRST_PATHS, seed, UPPER_ERROR / MOST_LOOKS)
+        seed = self.seed + STEP * (2 * MOST_LOOKS)
+        leader.upper = np.inf  # this look takes the place of its first one
+        self.light.look(leader, FIRST_PATHS, seed, self.look_error)
 
     def _drop(self) -> None:
         for one in self.everyone:
