@@ -32,7 +32,7 @@ class AskedHooks:
     clear_wall: str
     clear_lamp: str
     clear_other: str
-    loading: str
+    loading: str | None
 
 
 _OPTIONS = (
@@ -77,9 +77,7 @@ _OPTIONS = (
         metavar="MM",
         help="Respirator to respirator, and to what stays.",
     ),
-    click.option(
-        "--loading", default="0 s", metavar="TIME", help='Between two cycles, such as "5 min" [0].'
-    ),
+    click.option("--loading", metavar="TIME", help='Between two cycles, such as "5 min" [0].'),
 )
 
 
@@ -128,14 +126,16 @@ def lengths(
     return found
 
 
-def seconds(text: str, option: str) -> float:
-    """Seconds of a time with its unit.
+def seconds(text: str | None, option: str) -> float:
+    """Seconds of a time with its unit; 0 if none was given.
 
     Raises
     ------
     RaysimError
         Not a time, or below zero.
     """
+    if text is None:
+        return 0.0
     from raysim.units import TIME, parse_quantity
 
     try:

@@ -129,7 +129,6 @@ def _draw_hooks(axes: Any, layout: Ranked) -> None:
 
 def _scale(figure: Any, norm: Any) -> None:
     from matplotlib.cm import ScalarMappable
-
     from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
     bar = figure.add_axes((0.93, 0.2, 0.018, 0.62))

@@ -8,6 +8,7 @@ from raysim.panels import nearest_wall
 from raysim.studies.hooks import HookStudy, NumberResult, Ranked
 from raysim.studies.hooks_load import Hang
 from raysim.studies.hooks_race import FINALIST
+from raysim.studies.paired import Pair
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 
 
@@ -172,7 +173,7 @@ def layouts_table(result: NumberResult) -> Table:
     """The best layouts of one number: hooks, time, worst face (mW/cm2), told apart or not."""
     rows = []
     for place, layout in enumerate(result.layouts, 1):
-        told = "" if place == 1 else ("yes" if result.pairs[place - 2].told_apart else "no")
+        told = "" if place == 1 or not result.pairs else _yes_no(result.pairs[place - 2])
         rows.append(
             (
                 f"layout {place}",
@@ -198,6 +199,10 @@ def layouts_table(result: NumberResult) -> Table:
         "layout 1 gets more, at 95 % confidence for each comparison."
     )
     return Table(headings, tuple(rows), 4, note)
+
+
+def _yes_no(pair: Pair) -> str:
+    return "yes" if pair.told_apart else "no"
 
 
 def drill_table(study: HookStudy) -> Table:

@@ -66,7 +66,7 @@ class NumberResult:
     Attributes
     ----------
     pairs : tuple of Pair
-        The best layout against each of the others shown.
+        The best layout against each of the others shown; for the best number only.
     tried, worse, aside : int
         Layouts traced; shown to be worse; set aside without proof.
     now : Ranked or None
@@ -188,13 +188,14 @@ class _Study:
         return 3600.0 * number / (time + self.loading)
 
     def result(self, number: int, precision: float, all_of_them: bool) -> NumberResult:
-        """Settle a race that has run, compare its best and report it."""
+        """Settle a race that has run and report it; with `all_of_them` all that is shown."""
         race = self.races[number]
         done = race.finish(precision, all_of_them)
         layouts = tuple(self.ranked(race.light, one) for one in done)
+        rivals = done[1:] if all_of_them and done[0].estimate > 0.0 else []
         pairs = tuple(
             _compared(race.light, done[0], other, k + 2, race.seed + PAIR_SEED)
-            for k, other in enumerate(done[1:])
+            for k, other in enumerate(rivals)
         )
         others = [one.upper for one in race.everyone if one is not done[0]]
         here = frozenset(self.load.now)
@@ -316,7 +317,7 @@ def _compared(light: Light, best: Contestant, other: Contestant, place: int, see
     face that could be its worst gets more than one dark face of the other, chosen before; or if
     the bounds of the race keep them apart.
     """
-    assert best.found is not None
+    assert best.found is not None  # it is settled, and not dark
     codes = 2 * light.units.faces + light.units.sides
     could = np.searchsorted(codes, contenders(best.found, 0))
     shown = could[:MOST_SPOTS]

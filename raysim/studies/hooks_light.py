@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from raysim.behaviour import lamp_factors
-from raysim.judge import judged_units
+from raysim.judge import Estimate, judged_units, spot
 from raysim.result import CAUTIOUS, Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
@@ -125,7 +125,11 @@ class Light:
         """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
 
         `refine` looks up to MOST_LOOKS times and stops by what it saw: the error is spent on them.
+        Where a face was given no light at all there is nothing more to find out.
         """
+        if one.mean.min() <= 0.0:
+            one.worst = self._dark(one)
+            return
         assert one.arrays is not None
         found = settled(
             one.arrays,
@@ -142,6 +146,13 @@ class Light:
         one.lower = max(one.lower, found.bound(0))
         one.worst = replace(found.worst(0), lower_bound=one.lower)
         one.found = found
+
+    def _dark(self, one: Contestant) -> Spot:
+        """Record of the face-side of a layout that no light reached."""
+        unit = one.units[int(one.mean.argmin())]
+        nothing = np.zeros(one.triangles.judged.shape)
+        estimate = Estimate(nothing, nothing, nothing)
+        return spot(one.triangles, estimate, self.units.faces[unit], self.units.sides[unit])
 
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
         """The darkest judged face-sides of a settled layout, rows of `units`."""
