@@ -122,7 +122,9 @@ def _draw_hooks(axes: Any, layout: Ranked) -> None:
             xytext=(0, 6),
             textcoords="offset points",
             ha="center",
-            fontsize=8,
+            fontsize=8.5,
+            parse_math=False,
+            bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 1.0},
             color=INK,
         )
 

@@ -38,6 +38,7 @@ def hooks_record(study: HookStudy, said: str, seed: int) -> dict[str, Any]:
             for point in study.points
         ],
         "best_number": study.best.number,
+        "contacts": list(study.touching),
         "none_found_for": study.beyond,
         "numbers": [_number(one) for one in study.numbers],
         "rays": study.rays,

@@ -58,6 +58,8 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
         lines.append(_number_words(study))
     if study.beyond is not None:
         lines.append(f"No layout of {study.beyond} was found that keeps clear.")
+    if study.touching:
+        lines.append(f"In this layout {'; '.join(study.touching[:3])}.")
     if study.loading == 0.0:
         lines.append(
             "Respirators per hour leave out loading and unloading: give --loading, such as "

@@ -10,16 +10,18 @@ from raysim.behaviour import warm_up_curve
 from raysim.errors import RaysimError
 from raysim.exposure import exposure_time
 from raysim.result import Spot
+from raysim.scene.build import build_scene
+from raysim.scene.contact import contact_faults
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks_layouts import Sketch
 from raysim.studies.hooks_light import Contestant, Light
-from raysim.studies.hooks_load import Hang, Layout, Load
+from raysim.studies.hooks_load import Hang, Layout, Load, written_layout
 from raysim.studies.hooks_race import ASIDE, FINALISTS, WORSE, Race
 from raysim.studies.hooks_room import Clearances, Room
 from raysim.studies.paired import PAIRED_PATHS, Pair, contenders, pair_of
 from raysim.tracing import ADJOINT_BATCHES, Progress
 
-POOL, MOVES, ROUNDS = 12, 8, 2  # layouts tried first, moves of the darkest in each of the rounds
+POOL, MOVES, ROUNDS = 10, 6, 2  # layouts tried first, moves of the darkest in each of the rounds
 MOST_SPOTS = 128  # face-sides of one comparison
 MOST_CANDIDATES = 2000
 PAIR_SEED, NUMBER_SEED = 777_000, 1_000_003
@@ -125,6 +127,8 @@ class HookStudy:
         The number with the most respirators per hour.
     beyond : int or None
         The first number of which no layout was found that keeps clear.
+    touching : tuple of str
+        What `raysim check` would say of contacts in the best layout.
     loading : float
         Seconds between two cycles.
     """
@@ -136,6 +140,7 @@ class HookStudy:
     numbers: tuple[NumberResult, ...]
     best: NumberResult
     beyond: int | None
+    touching: tuple[str, ...]
     loading: float
     rays: int
 
@@ -283,8 +288,16 @@ def find_hooks(
         numbers=tuple(results),
         best=best,
         beyond=beyond,
+        touching=_touching(load, best.best.layout),
         loading=loading,
         rays=sum(race.light.rays for race in study.races.values()),
+    )
+
+
+def _touching(load: Load, layout: Layout) -> tuple[str, ...]:
+    built = build_scene(load.scene.path, written_layout(load, layout))
+    return tuple(
+        f"{fault.key.removesuffix('.at')}: {fault.what}" for fault in contact_faults(built)
     )
 
 

@@ -68,7 +68,9 @@ class Sketch:
         return [self._layout([*rest, int(k)]) for k in order if np.isfinite(score[k])]
 
     def _layout(self, members: Sequence[int] | frozenset[int]) -> Layout:
-        return tuple(self.hangs[k] for k in sorted(members))
+        """Hook points from the top down, from the door to the rear, from left to right."""
+        chosen = [self.hangs[k] for k in members]
+        return tuple(sorted(chosen, key=lambda h: (-h.at[2], h.at[1], h.at[0], h.turn)))
 
     def _start(self, attempt: int) -> int:
         """The brightest point first, then chance."""

@@ -32,6 +32,7 @@ LOWER_ERROR = 1.0 - CONFIDENCE - UPPER_ERROR
 MOST_LOOKS, MOST_LOWER = 8, 4
 FIRST_PATHS = 16  # per batch and face
 FINALISTS = 3
+HELD_FROM = 40  # layouts: with fewer, dropping early saves less than its lower bound costs
 ROUGH = 0.1  # precision of the lower bound that the hopeless are held against
 WORSE, ASIDE, FINALIST = "shown to be worse", "set aside", "finalist"
 STEP, ENTRY = 1000, 100_000  # between seeds of unlike purpose, and of unlike entries
@@ -97,7 +98,7 @@ class Race:
         """Looks with ever more paths until `keep` layouts are left."""
         paths = FIRST_PATHS
         self.looks = 1
-        if len(self.everyone) > keep:
+        if len(self.everyone) >= max(HELD_FROM, keep + 1):
             self._hold_against(self.finalists[0])
         while True:
             self._drop()
@@ -128,7 +129,7 @@ class Race:
 
     def _drop(self) -> None:
         for one in self.everyone:
-            if not one.fate and one.upper < self.lower:
+            if one.fate in ("", ASIDE) and one.upper < self.lower:
                 one.fate, one.arrays = WORSE, None
 
     def finish(self, precision: float, all_of_them: bool) -> list[Contestant]:
@@ -140,6 +141,7 @@ class Race:
             if not left or left[0].worst is not None:
                 break
             self.settle(left[0], precision)
+        self._drop()
         done = [one for one in self.finalists if one.worst is not None]
         return done + [one for one in self.finalists if one.worst is None]
 

@@ -56,6 +56,7 @@ class Room:
         walls = kind == "wall"
         self._walls = Surroundings(triangles, np.flatnonzero(walls))
         self._wall_tree = None if self.inside else cKDTree(_points(triangles, walls))
+        self._sticks_out = self._outside(self.rest + origin) + 1e-6
         self._apart: dict[tuple[float, ...], bool] = {}
         self._reach = 2.0 * float(np.linalg.norm(self.hung, axis=1).max())
 
@@ -70,6 +71,8 @@ class Room:
         rest = self.rest @ turn + np.asarray(hang.at)
         if len(rest) and lamp_distance(rest, self.tubes) < COVER:
             return LAMP
+        if self._outside(rest) > self._sticks_out:
+            return WALL
         if self._others is not None:
             least = self.clear.other + 2.0 * COVER
             if np.isfinite(self._others.query(mask, distance_upper_bound=least)[0]).any():
@@ -85,6 +88,14 @@ class Room:
             return False
         near = self._wall_tree.query(mask, distance_upper_bound=clear + 2.0 * COVER)[0]  # type: ignore[union-attr]
         return not np.isfinite(near).any()
+
+    def _outside(self, rest: np.ndarray) -> float:
+        """How far (m) a hook reaches through a wall; of a chamber from a mesh, by which share."""
+        if not len(rest):
+            return 0.0
+        if self.inside is None:
+            return float((~self._walls.seen_from_inside(rest)).mean())
+        return float(max(0.0, -rest.min(), (rest - np.asarray(self.inside)).max()))
 
     def apart(self, a: Hang, b: Hang) -> bool:
         """Whether two respirators, their hooks included, keep clear of each other."""

@@ -106,15 +106,15 @@ def test_two_sheets_hang_side_by_side_and_not_behind_each_other(tmp_path):
 def test_the_winner_gets_the_same_in_a_run_of_its_own(tmp_path):
     from raysim.output.scene_file import layout_toml
 
-    scene = between_tubes(tmp_path, lining="foil", surface="respirator fabric")
+    scene = between_tubes(tmp_path, lining={"reflectance": 0.3}, surface="respirator fabric")
     points = [(x, y, 0.25) for x in (0.14, 0.26) for y in (0.17, 0.2)]
-    study = ranked(scene, points, numbers=(2,), precision=0.05)
+    study = ranked(scene, points, numbers=(2,), precision=0.02)
     folder = tmp_path / "elsewhere" / "out"
     folder.mkdir(parents=True)
     file = folder / "best.toml"
     file.write_text(layout_toml(study.load, study.best.best.layout, folder, ("a", "b")))
-    again = raysim.simulate(raysim.load_scene(file), photons=100_000, precision=0.05, seed=5)
+    again = raysim.simulate(raysim.load_scene(file), photons=100_000, precision=0.02, seed=5)
     worst, best = again.cases["cautious"].worst, study.best.best
     error = np.hypot(worst.standard_error, best.error)
-    assert agrees(worst.irradiance, error, best.estimate, catches=0.12)
-    assert again.timer == pytest.approx(best.time, rel=0.1)
+    assert agrees(worst.irradiance, error, best.estimate, catches=0.08)
+    assert again.timer == pytest.approx(best.time, rel=0.05)
