@@ -23,7 +23,7 @@ GREY, LAMP = (0.72, 0.74, 0.77), (0.62, 0.71, 0.93)
 
 
 def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
-    """Picture (PNG) of a layout; colours are the rough irradiance of cells, mW/cm2."""
+    """Picture (PNG) of a layout; colours are means over cells of 1 cm2, mW/cm2."""
     from matplotlib.colors import LogNorm
 
     triangles = layout.triangles
@@ -51,8 +51,8 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     save_figure(figure, path, np.full((SIZE[1], SIZE[0], 3), 255, np.uint8))
     caption = (
         "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
-        "case as the mean of cells of about 1 cm², rough, logarithmic. Right: seen from above, "
-        "hook points in mm from the left wall / the door / the floor."
+        "case, mean over cells of about 1 cm², logarithmic. Right: seen from above, hook points "
+        "in mm from the left wall / the door / the floor."
     )
     return Picture(path, title, caption, OVERVIEW)
 

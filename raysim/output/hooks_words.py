@@ -53,7 +53,13 @@ def mm(value: float) -> str:
 def more_lines(study: HookStudy) -> tuple[str, ...]:
     """What qualifies the answer."""
     best = study.best
-    lines = [_hung_words(study), *_ties(best), _others(best), _now_words(study)]
+    lines = [
+        _hung_words(study),
+        _other_shapes(study),
+        *_ties(best),
+        _others(best),
+        _now_words(study),
+    ]
     if len(study.numbers) > 1:
         lines.append(_number_words(study))
     if study.beyond is not None:
@@ -86,6 +92,19 @@ def _hung_words(study: HookStudy) -> str:
         f"{mm(clear.other)} mm from all else"
     )
     return f"{words} (left out: {why})." if left else f"{words}."
+
+
+def _other_shapes(study: HookStudy) -> str:
+    """Judged objects of the scene that look unlike the one that was hung."""
+    model = study.load.model
+    judged = [entry for entry in study.load.scene.written.object if entry.judged]
+    other = next((entry for entry in judged if entry.mesh != model.mesh), None)
+    if other is None:
+        return ""
+    return (
+        f"{other.name} has another shape than {model.name}, which was hung in its place: try "
+        f'--hang "{other.name}" as well.'
+    )
 
 
 def _ties(result: NumberResult) -> list[str]:

@@ -42,7 +42,7 @@ class Ranked:
     time : float
         Exposure time from `lower`, or from the estimate where there is no bound; warm-up included.
     field : (faces, 2) float64
-        Rough irradiance of the judged face-sides, for pictures.
+        Irradiance of the judged face-sides as the mean over their cell of 1 cm2, for pictures.
     """
 
     layout: Layout
@@ -172,10 +172,8 @@ class _Study:
     def ranked(self, light: Light, one: Contestant) -> Ranked:
         """A layout as it is reported."""
         field = np.zeros(one.triangles.judged.shape)
-        cells = light.cells
-        for cell, value in enumerate(one.cells):
-            own = cells.members(cell)
-            field[light.units.faces[own], light.units.sides[own]] = value
+        if one.found is not None:
+            field[light.units.faces, light.units.sides] = light.over_cells(one.found.state.mean[0])
         return Ranked(
             layout=one.layout,
             triangles=one.triangles,

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.statistics import CONFIDENCE
-from raysim.studies.hooks_light import Contestant, Light
+from raysim.studies.hooks_light import PILOTS, Contestant, Light
 from raysim.studies.hooks_load import Layout
 
 UPPER_ERROR = 0.02
@@ -79,11 +79,12 @@ class Race:
         self.entered += 1
         known = {frozenset(one.layout) for one in self.everyone}
         fresh = [layout for layout in layouts if frozenset(layout) not in known]
-        for number, layout in enumerate(fresh):
-            one = self.light.contestant(layout, seed)
+        found: dict[int, Contestant] = {}
+        for k in _spread(len(fresh)):
+            found[k] = one = self.light.contestant(fresh[k], seed)
             self.light.look(one, FIRST_PATHS, seed + STEP, self.look_error)
-            self.everyone.append(one)
-            self.light.progress(_title(layout), number + 1, len(fresh))
+            self.light.progress(_title(fresh[k]), len(found), len(fresh))
+        self.everyone += [found[k] for k in range(len(fresh))]
 
     def settle(self, one: Contestant, precision: float) -> None:
         """All faces of one layout, which gives it a lower bound; not more than MOST_LOWER times."""
@@ -144,6 +145,12 @@ class Race:
         self._drop()
         done = [one for one in self.finalists if one.worst is not None]
         return done + [one for one in self.finalists if one.worst is None]
+
+
+def _spread(count: int) -> list[int]:
+    """All numbers below `count`, first some that lie evenly among them: the pilots."""
+    first = [round(k) for k in np.linspace(0, count - 1, min(PILOTS, count))]
+    return list(dict.fromkeys([*first, *range(count)]))
 
 
 def _title(layout: Layout) -> str:

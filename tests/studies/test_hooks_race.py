@@ -30,7 +30,7 @@ class KnownLight:
         return self.truth[place] + spread * noise / np.sqrt(shape)
 
     def contestant(self, layout, seed):
-        one = Contestant(layout, None, "arrays", np.arange(1), np.zeros(1), np.ones(1), None)
+        one = Contestant(layout, None, "arrays", np.arange(1), np.zeros(1), np.ones(1))
         one.mean = np.array([self._light(one, 4).mean()])
         return one
 
