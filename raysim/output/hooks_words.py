@@ -125,11 +125,11 @@ def _others(result: NumberResult) -> str:
         return ""
     if result.could_gain <= 0.0:
         return f"It beats every other of the {result.tried} layouts tried (95 % confidence)."
+    cut = result.could_gain / (1.0 + result.could_gain)
     return (
-        f"None of the other {result.tried - 1} layouts of {result.number} tried can give its worst "
-        f"face more than {_percent(result.could_gain)} above what this one is sure of (95 % "
-        f"confidence); {result.worse} were shown to be worse, {result.aside} set aside without "
-        "proof."
+        f"None of the other {result.tried - 1} layouts of {result.number} tried could cut this "
+        f"time by more than {_percent(cut)} (95 % confidence); {result.worse} of them were shown to "
+        f"be worse, {result.aside} set aside without proof."
     )
 
 
@@ -138,17 +138,20 @@ def _percent(share: float) -> str:
 
 
 def _now_words(study: HookStudy) -> str:
-    best = study.best
-    if best.now is None or best.now.layout == best.best.layout:
+    """What the hooks as they are now would give, if as many were asked for."""
+    result = next((one for one in study.numbers if one.now is not None), None)
+    if result is None or result.now is None or result.now.layout == study.best.best.layout:
         return ""
-    time = minutes_seconds(best.now.time)
-    tie = (
-        ", which this run cannot tell from the best"
-        if best.now_tied
-        else ", which is longer beyond the noise (95 % confidence)"
+    about = "" if result.now.settled else "about "
+    words = (
+        f"On the {result.number} hooks as they are now it would take {about}"
+        f"{minutes_seconds(result.now.time)}"
     )
-    about = "" if best.now.settled else "about "
-    return f"On the hooks as they are now it would take {about}{time}{tie}."
+    if result.number != study.best.number:
+        return f"{words}."
+    if result.now_tied:
+        return f"{words}, which this run cannot tell from the best."
+    return f"{words}, which is longer beyond the noise (95 % confidence)."
 
 
 def _number_words(study: HookStudy) -> str:
