@@ -21,7 +21,7 @@ from raysim.cli.hooks_options import (
 from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
 
 if TYPE_CHECKING:
-    from raysim.studies.hooks import HookStudy
+    from raysim.studies.hooks_result import HookStudy
 
 
 @click.command(

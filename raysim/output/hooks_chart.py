@@ -10,8 +10,8 @@ from raysim.output.hooks_words import hang_key, mm
 from raysim.output.pictures import CHART, Picture
 from raysim.output.pictures_page import INK, new_figure, save_figure
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.hooks import HookStudy, Tried
 from raysim.studies.hooks_race import FINALIST, WORSE
+from raysim.studies.hooks_result import HookStudy, Tried
 from raysim.units import to_mm
 
 PANEL = (600, 520)  # px

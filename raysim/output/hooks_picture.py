@@ -13,7 +13,7 @@ from raysim.output.pictures_scale import COLOUR_MAP, tick_words
 from raysim.output.pictures_shades import tube_triangles
 from raysim.output.pictures_views import View, parallel_view
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.hooks import Ranked
+from raysim.studies.hooks_result import Ranked
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 
 SIZE = (1200, 760)  # px

@@ -5,8 +5,8 @@ from typing import Any
 from raysim.output.cautions import CAUTIONS
 from raysim.output.records import finite_or_none, spot_record
 from raysim.statistics import CONFIDENCE
-from raysim.studies.hooks import HookStudy, NumberResult, Ranked
 from raysim.studies.hooks_load import Hang
+from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked
 from raysim.units import to_mm, to_mW_cm2
 from raysim.version import __version__
 

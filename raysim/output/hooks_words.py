@@ -5,9 +5,9 @@ import math
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import number, spot_words
 from raysim.panels import nearest_wall
-from raysim.studies.hooks import HookStudy, NumberResult, Ranked
 from raysim.studies.hooks_load import Hang
 from raysim.studies.hooks_race import FINALIST
+from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked
 from raysim.studies.paired import Pair
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 
@@ -128,8 +128,8 @@ def _others(result: NumberResult) -> str:
     cut = result.could_gain / (1.0 + result.could_gain)
     return (
         f"None of the other {result.tried - 1} layouts of {result.number} tried could cut this "
-        f"time by more than {_percent(cut)} (95 % confidence); {result.worse} of them were shown to "
-        f"be worse, {result.aside} set aside without proof."
+        f"time by more than {_percent(cut)} (95 % confidence); {result.worse} of them were shown "
+        f"to be worse, {result.aside} set aside without proof."
     )
 
 
@@ -143,15 +143,16 @@ def _now_words(study: HookStudy) -> str:
     if result is None or result.now is None or result.now.layout == study.best.best.layout:
         return ""
     about = "" if result.now.settled else "about "
-    words = (
-        f"On the {result.number} hooks as they are now it would take {about}"
-        f"{minutes_seconds(result.now.time)}"
-    )
+    words = f"{_as_now(result.number)} it would take {about}{minutes_seconds(result.now.time)}"
     if result.number != study.best.number:
         return f"{words}."
     if result.now_tied:
         return f"{words}, which this run cannot tell from the best."
     return f"{words}, which is longer beyond the noise (95 % confidence)."
+
+
+def _as_now(number_: int) -> str:
+    return "On the hook as it is now" if number_ == 1 else f"On the {number_} hooks as they are now"
 
 
 def _number_words(study: HookStudy) -> str:

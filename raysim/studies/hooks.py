@@ -2,147 +2,27 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from raysim.behaviour import warm_up_curve
 from raysim.errors import RaysimError
 from raysim.exposure import exposure_time
-from raysim.result import Spot
 from raysim.scene.build import build_scene
 from raysim.scene.contact import contact_faults
-from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks_layouts import Sketch
 from raysim.studies.hooks_light import Contestant, Light
 from raysim.studies.hooks_load import Hang, Layout, Load, written_layout
 from raysim.studies.hooks_race import ASIDE, FINALISTS, WORSE, Race
+from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked, Tried
 from raysim.studies.hooks_room import Clearances, Room
 from raysim.studies.paired import PAIRED_PATHS, Pair, contenders, pair_of
 from raysim.tracing import ADJOINT_BATCHES, Progress
 
 POOL, MOVES, ROUNDS = 10, 6, 2  # layouts tried first, moves of the darkest in each of the rounds
 MOST_SPOTS = 128  # face-sides of one comparison
-MOST_CANDIDATES = 2000
 PAIR_SEED, NUMBER_SEED = 777_000, 1_000_003
-
-
-@dataclass(frozen=True)
-class Ranked:
-    """One layout, cautious case; irradiances in W/m2, times in s.
-
-    Attributes
-    ----------
-    estimate, error : float
-        Irradiance of the worst face and its standard error.
-    lower : float
-        Lower bound on the worst face, whichever it is; 0 where not all faces were looked at.
-    upper : float
-        Upper bound on the worst face.
-    time : float
-        Exposure time from `lower`, or from the estimate where there is no bound; warm-up included.
-    field : (faces, 2) float64
-        Irradiance of the judged face-sides as the mean over their cell of 1 cm2, for pictures.
-    """
-
-    layout: Layout
-    triangles: SceneTriangles
-    worst: Spot | None
-    estimate: float
-    error: float
-    lower: float
-    upper: float
-    time: float
-    field: np.ndarray
-
-    @property
-    def settled(self) -> bool:
-        """Whether all faces were looked at, so that `time` rests on a bound."""
-        return self.worst is not None
-
-
-@dataclass(frozen=True)
-class NumberResult:
-    """The best layouts of one number of respirators, the best first.
-
-    Attributes
-    ----------
-    pairs : tuple of Pair
-        The best layout against each of the others shown; for the best number only.
-    tried, worse, aside : int
-        Layouts traced; shown to be worse; set aside without proof.
-    now : Ranked or None
-        The hooks of the scene as they are, if they are as many.
-    per_hour : float
-        Respirators per hour with the best layout, loading included.
-    """
-
-    number: int
-    layouts: tuple[Ranked, ...]
-    pairs: tuple[Pair, ...]
-    tried: int
-    worse: int
-    aside: int
-    now: Ranked | None
-    now_tied: bool
-    per_hour: float
-
-    @property
-    def best(self) -> Ranked:
-        """The layout with the brightest worst face (definition)."""
-        return self.layouts[0]
-
-    @property
-    def could_gain(self) -> float:
-        """How much brighter any other layout tried could be at its worst face, as a share.
-
-        Largest upper bound of the others over the lower bound of the best, less 1 (definition).
-        """
-        return self.upper_of_others / self.best.lower - 1.0 if self.best.lower > 0.0 else np.inf
-
-    upper_of_others: float = 0.0
-
-
-@dataclass(frozen=True)
-class Tried:
-    """A single respirator on one hook point: time (s) from the estimate of its worst face."""
-
-    hang: Hang
-    time: float
-    fate: str
-
-
-@dataclass(frozen=True)
-class HookStudy:
-    """Everything found about hooks.
-
-    Attributes
-    ----------
-    points : tuple of Tried
-        Every hook point with room, with one respirator alone in the box.
-    no_room : Counter
-        Points left out, by reason.
-    numbers : tuple of NumberResult
-    best : NumberResult
-        The number with the most respirators per hour.
-    beyond : int or None
-        The first number of which no layout was found that keeps clear.
-    touching : tuple of str
-        What `raysim check` would say of contacts in the best layout.
-    loading : float
-        Seconds between two cycles.
-    """
-
-    load: Load
-    points: tuple[Tried, ...]
-    no_room: Counter[str]
-    clearances: Clearances
-    numbers: tuple[NumberResult, ...]
-    best: NumberResult
-    beyond: int | None
-    touching: tuple[str, ...]
-    loading: float
-    rays: int
 
 
 class _Study:
@@ -251,31 +131,17 @@ def find_hooks(
     room = Room(load, clearances)
     hangs, no_room = room.sifted(list(dict.fromkeys(candidates)))
     if not hangs:
-        reasons = ", ".join(f"{count} {why}" for why, count in no_room.most_common())
-        raise RaysimError(
-            f"none of the {len(candidates)} hook positions has room ({reasons}). Mend: other "
-            "positions, or smaller --clear-wall, --clear-lamp, --clear-other"
-        )
+        raise RaysimError(_no_room_words(no_room))
     study = _Study(load, loading, seed, threads, progress)
     single = study.race(1)
     single.enter([(hang,) for hang in hangs])
     alone = np.array([one.estimate for one in single.everyone])
     sketch = Sketch(hangs, alone, room, seed) if max(numbers) > 1 else None
     single.run()
-    results: list[NumberResult] = []
-    beyond = None
-    for number in numbers:
-        if number > 1 and sketch is not None and not _searched(study, sketch, number):
-            beyond = number
-            break
-        results.append(study.result(number, precision, all_of_them=False))
-    if not results:
-        raise RaysimError(
-            f"no layout of {numbers[0]} respirators keeps clear. Mend: fewer, or more positions"
-        )
+    results = _by_number(study, sketch, numbers, precision)
     best = max(results, key=lambda one: one.per_hour)
     best = study.result(best.number, precision, all_of_them=True)
-    results = [best if one.number == best.number else one for one in results]
+    missing = [number for number in numbers if number > results[-1].number]
     return HookStudy(
         load=load,
         points=tuple(
@@ -283,13 +149,37 @@ def find_hooks(
         ),
         no_room=no_room,
         clearances=clearances,
-        numbers=tuple(results),
+        numbers=tuple(best if one.number == best.number else one for one in results),
         best=best,
-        beyond=beyond,
+        beyond=missing[0] if missing else None,
         touching=_touching(load, best.best.layout),
         loading=loading,
         rays=sum(race.light.rays for race in study.races.values()),
     )
+
+
+def _no_room_words(no_room: Counter[str]) -> str:
+    reasons = ", ".join(f"{count} {why}" for why, count in no_room.most_common())
+    return (
+        f"none of the {sum(no_room.values())} hook positions has room ({reasons}). Mend: other "
+        "positions, or smaller --clear-wall, --clear-lamp, --clear-other"
+    )
+
+
+def _by_number(
+    study: _Study, sketch: Sketch | None, numbers: Sequence[int], precision: float
+) -> list[NumberResult]:
+    """The best layouts of every number, up to the first of which no layout keeps clear."""
+    results: list[NumberResult] = []
+    for number in numbers:
+        if number > 1 and sketch is not None and not _searched(study, sketch, number):
+            break
+        results.append(study.result(number, precision, all_of_them=False))
+    if not results:
+        raise RaysimError(
+            f"no layout of {numbers[0]} respirators keeps clear. Mend: fewer, or more positions"
+        )
+    return results
 
 
 def _touching(load: Load, layout: Layout) -> tuple[str, ...]:

@@ -47,13 +47,15 @@ class Sketch:
             strength = STRENGTHS[attempt % len(STRENGTHS)]
             start = self._start(attempt // len(STRENGTHS))
             members = self._grown([start], number, strength)
-            if members is not None:
-                members = self._exchanged(members, strength)
-                found.setdefault(frozenset(members), self._worst(members, STRENGTHS[1]))
+            if members is None:
+                continue
+            # Exchanges often end in the same few layouts: what they began with is tried, too.
+            for one in (self._exchanged(members, strength), members):
+                found.setdefault(frozenset(one), self._worst(one, STRENGTHS[1]))
             if len(found) >= most:
                 break
         ranked = sorted(found, key=lambda key: (-found[key], sorted(key)))
-        return [self._layout(key) for key in ranked]
+        return [self._layout(key) for key in ranked[:most]]
 
     def moved(self, layout: Layout, member: int, most: int) -> list[Layout]:
         """Up to `most` layouts with one respirator moved, the likeliest moves first."""
