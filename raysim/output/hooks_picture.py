@@ -19,6 +19,7 @@ from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 SIZE = (1200, 760)  # px
 VIEW = (620, 690)  # px, of the box
 TOWARDS = np.array([-0.45, -1.0, 0.35])  # to the camera, from the front left
+MOST_LISTED = 12
 GREY, LAMP = (0.72, 0.74, 0.77), (0.62, 0.71, 0.93)
 
 
@@ -40,9 +41,10 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     view = parallel_view(triangles.corners[_walls(triangles)].reshape(-1, 3), towards, VIEW)
     _draw_edges(axes, triangles, view)
     _draw_things(axes, triangles, values, view, norm)
-    plan = figure.add_axes((0.555, 0.2, 0.34, 0.62))
+    plan = figure.add_axes((0.555, 0.25, 0.34, 0.6))
     _draw_hooks(plan, layout)
     draw_plan(plan, triangles)
+    _list_hooks(figure, layout)
     _scale(figure, norm)
     figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
     about = "" if layout.settled else "about "
@@ -51,8 +53,8 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     save_figure(figure, path, np.full((SIZE[1], SIZE[0], 3), 255, np.uint8))
     caption = (
         "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
-        "case, mean over cells of about 1 cm², logarithmic. Right: seen from above, hook points "
-        "in mm from the left wall / the door / the floor."
+        "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
+        "hook points in mm from the left wall / the door / the floor."
     )
     return Picture(path, title, caption, OVERVIEW)
 
@@ -110,21 +112,32 @@ def _draw_hooks(axes: Any, layout: Ranked) -> None:
         axes.fill(*hull.T, facecolor="#d9dee3", edgecolor="#666d76", lw=1.0, alpha=0.7)
     groups: dict[tuple[float, float], list[str]] = {}
     for number, hang in enumerate(layout.layout, 1):
-        x, y, z = (mm(value) for value in hang.at)
-        turned = f", {hang.turn:g}°" if hang.turn else ""
         place = (round(hang.at[0], 4), round(hang.at[1], 4))
-        groups.setdefault(place, []).append(f"{number}: {x} / {y} / {z}{turned}")
+        groups.setdefault(place, []).append(str(number))
     for place, words in groups.items():
         axes.plot(*to_mm(np.array(place)), "o", color="black", ms=4)
         axes.annotate(
-            "\n".join(words),
+            ", ".join(words),
             tuple(to_mm(np.array(place))),
-            xytext=(0, 6),
+            xytext=(0, 5),
             textcoords="offset points",
             ha="center",
-            fontsize=8.5,
-            parse_math=False,
-            bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 1.0},
+            fontsize=10,
+            weight="bold",
+            color=INK,
+        )
+
+
+def _list_hooks(figure: Any, layout: Ranked) -> None:
+    """Hook points with their numbers, in columns under the plan."""
+    for k, hang in enumerate(layout.layout[:MOST_LISTED]):
+        place = " / ".join(mm(value) for value in hang.at)
+        turned = f", {hang.turn:g}°" if hang.turn else ""
+        figure.text(
+            0.555 + 0.19 * (k % 2),
+            0.135 - 0.023 * (k // 2),
+            f"{k + 1}:  {place}{turned}",
+            fontsize=9.5,
             color=INK,
         )
 

@@ -127,9 +127,9 @@ def _others(result: NumberResult) -> str:
         return f"It beats every other of the {result.tried} layouts tried (95 % confidence)."
     cut = result.could_gain / (1.0 + result.could_gain)
     return (
-        f"None of the other {result.tried - 1} layouts of {result.number} tried could cut this "
-        f"time by more than {_percent(cut)} (95 % confidence); {result.worse} of them were shown "
-        f"to be worse, {result.aside} set aside without proof."
+        f"No other layout of {result.number} that was tried ({result.tried} in all) could cut this "
+        f"time by more than {_percent(cut)} (95 % confidence); {result.worse} were shown to be "
+        f"worse, {result.aside} set aside without proof."
     )
 
 
