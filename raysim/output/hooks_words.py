@@ -6,7 +6,6 @@ from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import number, spot_words
 from raysim.panels import nearest_wall
 from raysim.studies.hooks_load import Hang
-from raysim.studies.hooks_race import FINALIST
 from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked
 from raysim.studies.paired import Pair
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
@@ -249,17 +248,14 @@ def drill_table(study: HookStudy) -> Table:
         "above the floor, mm",
         "turned, degrees",
     )
+    edges = "on the inside from the left and from the front edge"
+    if inside is None:
+        edges = "along x, y and z from the origin of the scene, which must be a corner of the box"
     note = (
-        "Measured on the inside from the left and from the front edge, to the point where the "
-        f"respirator hangs. Turned: anticlockwise from above, against how {study.load.model.name} "
-        "hangs in the scene."
+        f"Measured {edges}, to the point where the respirator hangs. Turned: "
+        f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
     )
     return Table(headings, tuple(rows), 2, note)
-
-
-def fate_words(fate: str) -> str:
-    """What became of a hook point, for a reader."""
-    return "among the best" if fate == FINALIST else fate
 
 
 def hang_key(hang: Hang) -> tuple[float, float]:
