@@ -1,6 +1,6 @@
 """What a builder cuts and drills: panels, linings, lamp ends and hooks of a rectangular box."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +8,7 @@ import numpy as np
 from raysim.scene.place import BOX_WALLS
 from raysim.scene.written import Chamber, SceneAsWritten
 
+Point = Sequence[float] | np.ndarray  # (3,)
 HOOK_WORDS = ("hook", "rail")
 REACH = 0.1  # m: a hook farther than that off every wall hangs on something else
 FREE, DOOR = "none: on a rail or rod", "front"
@@ -95,6 +96,7 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
         return ()
     size = np.array(inside)
     found = []
+    fixed = [name for name in SIDES_OF_BOX if name != DOOR]
     for lamp in scene.lamp:
         ends = np.array([lamp.start, lamp.end])
         for this, other, name in ((0, 1, "first end"), (1, 0, "second end")):
@@ -104,13 +106,21 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
     for entry in scene.object:
         if any(word in entry.name.casefold() for word in HOOK_WORDS):
             at = np.array(entry.at)
-            fixed = [name for name in SIDES_OF_BOX if name != DOOR]
-            wall = min(fixed, key=lambda name: _distance(name, at, size))
-            if _distance(wall, at, size) <= REACH:
+            wall, distance = nearest_wall(at, size, fixed)
+            if distance <= REACH:
                 found.append(_mark(entry.name, wall, at, size))
             else:
                 found.append(Mark(entry.name, FREE, _places(at, range(3)), None))
     return tuple(found)
+
+
+def nearest_wall(
+    at: Point, size: Point, walls: Iterable[str] = tuple(SIDES_OF_BOX)
+) -> tuple[str, float]:
+    """Wall of a box of this inside size that a point is nearest to, and how far (definition)."""
+    point, whole = np.asarray(at), np.asarray(size)
+    wall = min(walls, key=lambda name: _distance(name, point, whole))
+    return wall, _distance(wall, point, whole)
 
 
 def _distance(wall: str, at: np.ndarray, size: np.ndarray) -> float:

@@ -13,7 +13,7 @@ import numpy as np
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Judged
 from raysim.refinement import Refinement
-from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, t_quantile
+from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress
 
 NEW_PER_LOOK = 1024
@@ -51,7 +51,7 @@ def refine(
     most_rays : float
         Where to stop in the midst of a look, for what need not be known so well.
     """
-    quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
+    quantile = t_quantile(state.look_error, ADJOINT_BATCHES)
     while True:
         pieces = _pieces(state.planned_paths)
         while state.pieces_done < len(pieces):
@@ -100,7 +100,7 @@ def refine_best(
     not. The face-sides with the largest bounds are given some paths, then the brightest of these
     many, and `state.bright` marks those.
     """
-    quantile = t_quantile(LOOK_ERROR, ADJOINT_BATCHES)
+    quantile = t_quantile(state.look_error, ADJOINT_BATCHES)
     candidates, shown = np.arange(len(state.row)), state.bound
     for number, paths in BRIGHTEST:
         brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
@@ -118,7 +118,9 @@ def refine_best(
 def settled(state: Refinement, precision: float) -> np.ndarray:
     """Units whose irradiance is known as well as asked, (settled cases, units) bool."""
     mean, error = state.mean[: state.settle], state.error[: state.settle]
-    return (mean > 0.0) & (t_quantile(LOOK_ERROR, ADJOINT_BATCHES) * error <= precision * mean)
+    return (mean > 0.0) & (
+        t_quantile(state.look_error, ADJOINT_BATCHES) * error <= precision * mean
+    )
 
 
 def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.ndarray]:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.statistics import LOOK_ERROR
 from raysim.tracing import fitting
 
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
@@ -52,6 +53,8 @@ class Refinement:
         Pieces of that look that were traced.
     settle : int
         The first so many cases are to be settled, others come along.
+    look_error : float
+        Error probability of the bounds at each of at most MOST_LOOKS looks.
     """
 
     forward_mean: np.ndarray
@@ -73,6 +76,7 @@ class Refinement:
     rays: int = 0
     reached: bool = False
     settle: int = SETTLED
+    look_error: float = LOOK_ERROR
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that backward paths have changed; `restore` takes it back."""

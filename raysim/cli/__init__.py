@@ -18,6 +18,7 @@ COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
     "linings": "Which lining, and what each buys in minutes and money.",
     "shadows": "Which spots stay dark, what hides them, and what helps.",
+    "hooks": "Where the hooks should go, and how many respirators.",
     "meter": "What a meter should read, and what readings say of lamps, lining and timer.",
     "leak": "Stray UVC outside a gap, and how long a person may stay there.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",

@@ -26,6 +26,8 @@ OWN_NAMES = {
     "card.html",
     "card.png",
     "builder.html",
+    "best.toml",
+    "layouts",
 }
 # Folders within it while results are put in place: being filled; whole; on their way; the old.
 STAGED, READY, MOVING, OLD = WORKING_NAMES = (

@@ -74,11 +74,11 @@ def compared(looked: Sequence[Looked], bench: LiningBench, seed: int) -> tuple[P
         rows = np.searchsorted(everyone, shown[k])
         complete = len(could[k]) <= MOST_CONTENDERS
         names = looked[k][0].name, looked[k + 1][0].name
-        pairs.append(_pair(names, batches[k][rows], batches[k + 1][rows], complete))
+        pairs.append(pair_of(names, batches[k][rows], batches[k + 1][rows], complete))
     return tuple(pairs)
 
 
-def _pair(names: tuple[str, str], better: np.ndarray, other: np.ndarray, complete: bool) -> Pair:
+def pair_of(names: tuple[str, str], better: np.ndarray, other: np.ndarray, complete: bool) -> Pair:
     """Pair from batches (units, batches) at the units that could be the worst of the first."""
     mean, error = batch_mean(better - other)
     bound = mean - t_quantile(1.0 - CONFIDENCE, better.shape[1]) * error

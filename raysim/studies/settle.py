@@ -10,6 +10,7 @@ from raysim.refine import refine
 from raysim.refinement import Refinement, forward_only
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
+from raysim.statistics import LOOK_ERROR
 from raysim.tracing import AdjointRun, KernelScene, Progress
 
 
@@ -77,6 +78,7 @@ def settled(
     threads: int,
     precision: float,
     progress: Progress,
+    look_error: float = LOOK_ERROR,
 ) -> Settled:
     """Trace backward paths from the units until every case is settled.
 
@@ -91,11 +93,13 @@ def settled(
     factors : (cases, lamps) float64
     precision : float
         (worst - bound) / worst to reach in every case.
+    look_error : float
+        Error probability of the bounds at each of at most MOST_LOOKS looks.
     """
     cases, count = len(factors), len(units.faces)
     nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
     state = forward_only(nothing, unknown, nothing, len(arrays.lamp_watts))
-    state.settle = cases
+    state.settle, state.look_error = cases, look_error
     run = AdjointRun(arrays, triangles, seed, threads)
     refine(run, units, state, factors, precision, progress)
     return Settled(triangles, units, state, factors)

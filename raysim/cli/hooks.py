@@ -1,0 +1,165 @@
+"""`raysim hooks`: where the hooks should go, and how many respirators."""
+
+import math
+import shlex
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from raysim.cli import NO_FINITE_TIME
+from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.hooks_options import (
+    AskedHooks,
+    candidate_points,
+    hook_options,
+    lengths,
+    number_range,
+    seconds,
+)
+from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
+
+if TYPE_CHECKING:
+    from raysim.studies.hooks_result import HookStudy
+
+
+@click.command(
+    name="hooks",
+    epilog="Examples: raysim hooks scenes/clinic_locker.toml --number 6 | raysim hooks my.toml "
+    '--number 1..4 --height 600 --spacing 20 --turn 0 --turn 90 --loading "5 min"',
+)
+@SCENE
+@OUT
+@hook_options
+@click.option(
+    "--precision",
+    type=click.FloatRange(0.0005, 1.0, max_open=True),
+    default=0.05,
+    show_default=True,
+    help="How near the bound must come to the worst irradiance.",
+)
+@SEED
+@THREADS
+@JSON
+@QUIET
+@FORCE
+def command(
+    scene: Path,
+    out: Path | None,
+    precision: float,
+    seed: int,
+    threads: int | None,
+    as_json: bool,
+    quiet: bool,
+    force: bool,
+    **given: object,
+) -> None:
+    """Where to hang respirators in SCENE, and how many: layouts ranked by their worst face.
+
+    What hangs is the first judged object, together with everything that is not judged and has the
+    same `at` (its hook); all other judged objects and their hooks are taken out, the rest stays.
+    Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
+    'raysim dose' on it before setting a timer.
+    """
+    from raysim.output.folder import refuse_taken
+    from raysim.studies.hooks import find_hooks
+    from raysim.studies.hooks_load import find_load
+    from raysim.studies.hooks_room import Clearances
+
+    folder = out or Path("results") / f"{scene.stem}_hooks"
+    teller = Teller(quiet or as_json)
+    asked = AskedHooks(**given)  # type: ignore[arg-type]
+    clear = Clearances(
+        *(
+            lengths(getattr(asked, f"clear_{name}"), f"--clear-{name}", 1, least=0.0)[0]
+            for name in ("wall", "lamp", "other")
+        )
+    )
+    loading = seconds(asked.loading, "--loading")
+    built, warnings = checked_scene(scene)
+    refuse_taken(folder, force)
+    load = find_load(built, asked.hang, asked.along, asked.take_out)
+    numbers = number_range(asked.number, len(load.now))
+    candidates = candidate_points(asked, load)
+    teller.warn(warnings)
+    compile_notice(teller)
+    with teller.bar():
+        study = find_hooks(
+            load,
+            candidates,
+            numbers,
+            clearances=clear,
+            loading=loading,
+            seed=seed,
+            precision=precision,
+            threads=threads,
+            progress=teller.progress,
+        )
+    said = _write(study, folder, seed, shlex.join(["raysim", *sys.argv[1:]]))
+    show(folder, built.written.title, said, as_json, quiet)
+    if not math.isfinite(study.best.best.time):
+        sys.exit(NO_FINITE_TIME)
+
+
+def _write(
+    study: "HookStudy", folder: Path, seed: int, command_line: str
+) -> tuple[str, tuple[str, ...]]:
+    """Write result.json, scene files, pictures and the report; returns what to say."""
+    from raysim.output import hooks_words as words
+    from raysim.output.folder import RESULT_FILE, json_text, write_whole
+    from raysim.output.hooks_chart import write_hooks_map
+    from raysim.output.hooks_picture import write_layout_picture
+    from raysim.output.hooks_record import hooks_record
+    from raysim.output.study_report import Section, StudyPage, write_study
+
+    answer, more = words.answer(study), words.more_lines(study)
+
+    def fill(fresh: Path) -> None:
+        record = hooks_record(study, answer, seed)
+        (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
+        _write_scenes(study, fresh, folder)
+        (fresh / "pictures").mkdir()
+        chart = write_hooks_map(study, fresh / "pictures" / "map.png")
+        pictures = tuple(
+            write_layout_picture(
+                layout,
+                words.layout_title(place, study.best.number),
+                fresh / "pictures" / f"layout_{place}.png",
+            )
+            for place, layout in enumerate(study.best.layouts, 1)
+        )
+        sections = (
+            Section("How many", (), words.numbers_table(study)),
+            Section("The best layouts", (), words.layouts_table(study.best), pictures),
+            Section("Where to drill: layout 1", (), words.drill_table(study)),
+            Section("Map of hook positions", (), None, (chart,)),
+        )
+        repeat = (("command", command_line), ("rays", f"{study.rays:,}"))
+        title = study.load.scene.written.title
+        page = StudyPage("UVC hook report", title, answer, more, sections, repeat)
+        write_study(page, fresh / "report.html")
+
+    write_whole(folder, fill)
+    return answer, more
+
+
+def _write_scenes(study: "HookStudy", fresh: Path, folder: Path) -> None:
+    """best.toml, and the best layout of every number under layouts/."""
+    from raysim.output.cautions import CAUTION_LINE
+    from raysim.output.scene_file import layout_toml
+
+    def heading(number: int) -> tuple[str, ...]:
+        return (
+            f"Best layout found of {number} by 'raysim hooks' from {study.load.scene.path.name}.",
+            "Run 'raysim dose' on it before setting a timer.",
+            CAUTION_LINE,
+        )
+
+    (fresh / "layouts").mkdir()
+    for one in study.numbers:
+        text = layout_toml(study.load, one.best.layout, folder / "layouts", heading(one.number))
+        (fresh / "layouts" / f"{one.number}.toml").write_text(text, encoding="utf-8")
+    best = study.best
+    text = layout_toml(study.load, best.best.layout, folder, heading(best.number))
+    (fresh / "best.toml").write_text(text, encoding="utf-8")

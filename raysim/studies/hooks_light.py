@@ -1,0 +1,214 @@
+"""What the darkest face-sides of a layout get, cautious case, by backward paths from them.
+
+The worst face of a layout gets no more than any of its faces, so a few dark faces give an upper
+bound, cheaply; a lower bound needs all of them. Every look has fresh random numbers, and looks at
+faces that earlier looks chose, so that a choice cannot lean on the noise of the look that judges
+it. The same look takes the same random numbers for all layouts (common random numbers: Law and
+Kelton, "Simulation Modeling and Analysis", ch. 11).
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from raysim.behaviour import lamp_factors
+from raysim.judge import Estimate, judged_units, spot
+from raysim.result import CAUTIOUS, Spot
+from raysim.scene.triangles import SceneTriangles
+from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
+from raysim.studies.cells import Cells, in_cells
+from raysim.studies.hooks_load import Layout, Load, build_stage
+from raysim.studies.settle import Settled, settled
+from raysim.tracing import (
+    ADJOINT_BATCHES,
+    AdjointRun,
+    KernelScene,
+    Progress,
+    Target,
+    default_threads,
+    kernel_scene,
+)
+
+CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the looks that choose faces
+PILOTS = 10  # layouts looked at all over
+DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 8  # that go on to the next look, per layout
+
+
+@dataclass
+class Contestant:
+    """One layout on trial; irradiances in W/m2, cautious case.
+
+    Attributes
+    ----------
+    units : (dark faces,) int64
+        Rows of the judged face-sides that could be the worst.
+    mean, error : (dark faces,) float64
+        Of the last look at them.
+    upper : float
+        Upper bound on the worst face.
+    lower : float
+        Lower bound on the worst face, whichever it is; 0 before all were looked at.
+    worst : Spot or None
+        The worst face, once all were looked at.
+    """
+
+    layout: Layout
+    triangles: SceneTriangles
+    arrays: KernelScene | None
+    units: np.ndarray
+    mean: np.ndarray
+    error: np.ndarray
+    upper: float = np.inf
+    lower: float = 0.0
+    worst: Spot | None = None
+    fate: str = ""
+    found: Settled | None = field(default=None, repr=False)
+
+    @property
+    def estimate(self) -> float:
+        """Irradiance of the worst face, as far as known (definition)."""
+        return float(self.mean.min()) if self.worst is None else self.worst.irradiance
+
+    @property
+    def estimate_error(self) -> float:
+        """Standard error of `estimate`."""
+        if self.worst is not None:
+            return self.worst.standard_error
+        return float(self.error[self.mean.argmin()])
+
+
+class Light:
+    """Backward tracing of layouts of one number of respirators."""
+
+    def __init__(self, load: Load, number: int, threads: int | None, progress: Progress) -> None:
+        self.stage = build_stage(load, number)
+        self.units = judged_units(self.stage.triangles)
+        self.cells: Cells = in_cells(self.stage.triangles, self.units)
+        hours = [lamp.hours for lamp in self.stage.triangles.lamps]
+        self.factors = lamp_factors(hours, load.scene.written.lamps_behaviour)[CAUTIOUS]
+        self.threads = threads or default_threads()
+        self.progress = progress
+        self.rays = 0
+        self.once_dark = np.zeros(0, np.int64)  # cells that were dark in one of the pilots
+        self.pilots = 0
+
+    def contestant(self, layout: Layout, seed: int) -> Contestant:
+        """A layout with its darkest faces found: cells, then dark cells, then their faces.
+
+        The first PILOTS layouts are looked at all over; the others only in cells that were dark
+        in one of those, since the same spots of a respirator are dark nearly everywhere. What is
+        missed so makes an upper bound wider, not wrong.
+        """
+        triangles = self.stage.placed(layout)
+        arrays = cautious_scene(triangles)
+        traced = (triangles, arrays)
+        tried = self.once_dark if self.pilots >= PILOTS else np.arange(len(self.cells.faces))
+        light = self._batches(traced, self._cell_targets(tried), CELL_PATHS, seed).mean(axis=1)
+        dark = tried[np.argsort(light, kind="stable")[:DARK_CELLS]]
+        if self.pilots < PILOTS:
+            self.pilots += 1
+            self.once_dark = np.union1d(self.once_dark, dark)
+        closer = self._batches(traced, self._cell_targets(dark), DARK_CELL_PATHS, seed + 1)
+        darkest = dark[np.argsort(closer.mean(axis=1), kind="stable")[:DARKEST_CELLS]]
+        units = np.sort(np.concatenate([self.cells.members(int(cell)) for cell in darkest]))
+        mean, error = batch_mean(self._batches(traced, self._faces(units), FACE_PATHS, seed + 2))
+        first = np.argsort(mean, kind="stable")[:DARK_FACES]
+        return Contestant(layout, triangles, arrays, units[first], mean[first], error[first])
+
+    def look(self, one: Contestant, paths: int, seed: int, error: float) -> None:
+        """A fresh look at the darkest faces: `paths` per batch and face.
+
+        The upper bound fails with a probability of at most `error`, shared among the faces (union
+        bound).
+        """
+        assert one.arrays is not None
+        traced = (one.triangles, one.arrays)
+        batches = self._batches(traced, self._faces(one.units), paths, seed)
+        one.mean, one.error = batch_mean(batches)
+        quantile = t_quantile(error / len(one.units), ADJOINT_BATCHES)
+        one.upper = min(one.upper, float((one.mean + quantile * one.error).min()))
+
+    def settle(self, one: Contestant, precision: float, seed: int, error: float) -> None:
+        """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
+
+        `refine` looks up to MOST_LOOKS times and stops by what it saw: the error is spent on them.
+        Where a face was given no light at all there is nothing more to find out.
+        """
+        if one.mean.min() <= 0.0:
+            one.worst = self._dark(one)
+            return
+        assert one.arrays is not None
+        found = settled(
+            one.arrays,
+            one.triangles,
+            self.units,
+            self.factors[None],
+            seed,
+            self.threads,
+            precision,
+            self.progress,
+            look_error=error / MOST_LOOKS,
+        )
+        self.rays += found.state.rays
+        one.lower = max(one.lower, found.bound(0))
+        one.worst = replace(found.worst(0), lower_bound=one.lower)
+        one.found = found
+
+    def over_cells(self, values: np.ndarray) -> np.ndarray:
+        """Mean over its cell of each judged face-side's value (face-sides,), by area."""
+        owner = np.empty(len(values), np.int64)
+        owner[self.cells.units] = np.repeat(
+            np.arange(len(self.cells.faces)), np.diff(self.cells.first)
+        )
+        total = np.bincount(owner, self.units.areas * values)
+        return np.asarray((total / np.bincount(owner, self.units.areas))[owner])
+
+    def _dark(self, one: Contestant) -> Spot:
+        """Record of the face-side of a layout that no light reached."""
+        unit = one.units[int(one.mean.argmin())]
+        nothing = np.zeros(one.triangles.judged.shape)
+        estimate = Estimate(nothing, nothing, nothing)
+        return spot(one.triangles, estimate, self.units.faces[unit], self.units.sides[unit])
+
+    def faces_of(self, one: Contestant, count: int) -> np.ndarray:
+        """The darkest judged face-sides of a settled layout, rows of `units`."""
+        assert one.found is not None
+        state = one.found.state
+        close = np.flatnonzero(state.looks > 0)
+        return close[np.argsort(state.mean[0, close], kind="stable")[:count]]
+
+    def batches_of(self, one: Contestant, units: np.ndarray, paths: int, seed: int) -> np.ndarray:
+        """Irradiance of some judged face-sides by batch, W/m2, (units, batches)."""
+        assert one.arrays is not None
+        return self._batches((one.triangles, one.arrays), self._faces(units), paths, seed)
+
+    def _cell_targets(self, chosen: np.ndarray) -> list[Target]:
+        return [self.cells.target(int(cell)) for cell in chosen]
+
+    def _faces(self, units: np.ndarray) -> list[Target]:
+        return [self.units.target(int(unit)) for unit in units]
+
+    def _batches(
+        self,
+        traced: tuple[SceneTriangles, KernelScene],
+        targets: list[Target],
+        paths: int,
+        seed: int,
+    ) -> np.ndarray:
+        run = AdjointRun(traced[1], traced[0], seed % 2**64, self.threads)
+        run.add_targets(targets)
+        everyone = np.arange(len(targets))
+        run.add_paths(everyone, np.full(len(targets), paths))
+        self.rays += run.rays
+        return np.asarray(run.batch_irradiance(everyone)[..., 0] @ self.factors)
+
+
+def cautious_scene(triangles: SceneTriangles) -> KernelScene:
+    """Kernel arrays with the low end of every reflectance as their only column."""
+    arrays = kernel_scene(triangles)
+    table = arrays.surfaces
+    low = {
+        name: np.ascontiguousarray(getattr(table, name)[:, :1])
+        for name in ("reflectance", "transmittance", "lobe")
+    }
+    return replace(arrays, surfaces=table._replace(**low))

@@ -1,0 +1,96 @@
+"""`raysim hooks` as a user runs it: what it writes, what it says, what it refuses."""
+
+import json
+
+import pytest
+from hung import between_tubes
+from running import contents, raysim_said, shows_cautions
+
+import raysim
+from raysim.cli.hooks_options import lengths, number_range, seconds
+from raysim.errors import RaysimError
+
+PLAN = ("--x", "140..260", "--y", "140..260", "--spacing", "60", "--precision", "0.1")
+FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)
+
+
+def test_command_writes_all_and_says_where_to_drill(tmp_path):
+    between_tubes(tmp_path, lining={"reflectance": 0.5, "reflectance_low": 0.5})
+    words = ("hooks", "scene.toml", "--number", "1..2", "--loading", "5 min", *FEW, "--out", "out")
+    said = raysim_said(*words, folder=tmp_path)
+    assert said.status == 0, said.err
+    assert shows_cautions(said.out)
+    assert "respirators per hour" in said.words
+    assert "from the left wall / from the door / above the floor" in said.words
+    written = contents(tmp_path / "out")
+    pictures = {"pictures/map.png", "pictures/layout_1.png"}
+    scenes = {"best.toml", "layouts/1.toml", "layouts/2.toml"}
+    assert {"result.json", "report.html"} | pictures | scenes <= set(written)
+    record = json.loads(written["result.json"])
+    assert record["best_number"] == 2  # twice the load for little more time
+    two = record["numbers"][1]
+    hooks = [tuple(hook["at_mm"]) for hook in two["layouts"][0]["hooks"]]
+    assert len(set(hooks)) == 2
+    best = raysim.load_scene(tmp_path / "out" / "best.toml")
+    at = [entry.at for entry in best.written.object if entry.judged]
+    assert [tuple(round(1000 * v, 3) for v in point) for point in at] == hooks
+    time = two["layouts"][0]["exposure_time_s"]
+    assert two["respirators_per_hour"] == pytest.approx(2 * 3600 / (time + 300))
+    assert time > 1.2e4 / (10 * two["layouts"][0]["irradiance_mW_cm2"])
+    assert shows_cautions(written["report.html"].decode())
+    again = raysim_said(*words, "--quiet", folder=tmp_path)
+    assert again.status == 2
+    assert "--force" in again.err
+    forced = raysim_said(*words, "--force", "--json", "--threads", "1", folder=tmp_path)
+    assert json.loads(forced.out) == record
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (("--hang", "respirtor 1"), 'did you mean "respirator 1"?'),
+        (("--at", "100,200"), "--at 100,120,400"),
+        (("--at", "1,1,1"), "too near a wall"),
+        (("--spacing", "wide"), "--spacing"),
+    ],
+)
+def test_mistakes_are_one_line(tmp_path, words, named):
+    between_tubes(tmp_path)
+    said = raysim_said("hooks", "scene.toml", *words, "--quiet", folder=tmp_path)
+    assert said.status == 2
+    assert named in said.err
+    assert len(said.err.strip().splitlines()) == 1
+    assert not (tmp_path / "results").exists()
+
+
+def test_no_light_anywhere_is_status_3(tmp_path):
+    """One lamp in a black box: the side of the sheet that looks away gets nothing."""
+    scene = between_tubes(tmp_path)
+    text = scene.path.read_text()
+    rear = text.index('{ "name" = "rear"')
+    scene.path.write_text(text[:rear].rstrip(", ") + text[text.index("}", rear) + 1 :])
+    words = ("hooks", "scene.toml", "--at", "200,200,250", "--number", "1")
+    said = raysim_said(*words, folder=tmp_path)
+    assert said.status == 3, said.err
+    assert "No hook position brings light" in said.words
+    assert raysim.load_scene(tmp_path / "results" / "scene_hooks" / "best.toml")
+
+
+@pytest.mark.parametrize("text", ["0", "3..2", "a", "1..", "..4", "1..99", "2.5"])
+def test_numbers_that_are_none_are_refused(text):
+    with pytest.raises(RaysimError, match="--number 4, or --number 1..6"):
+        number_range(text, 2)
+
+
+def test_lengths_and_times_carry_their_units():
+    assert lengths("100, 2 in,0.3 m", "--at", 3) == pytest.approx((0.1, 0.0508, 0.3))
+    assert lengths("10..2 cm", "--x", 2, "..") == pytest.approx((0.01, 0.02))
+    assert seconds("5 min", "--loading") == 300.0
+    assert list(number_range(None, 3)) == [1, 2, 3]
+    assert list(number_range("2..3", 9)) == [2, 3]
+    for text in ("nan", "1e9", "five", ""):
+        with pytest.raises(RaysimError, match="--height"):
+            lengths(text, "--height", 1)
+    for text in ("5", "-5 min", "5 W"):
+        with pytest.raises(RaysimError, match="--loading"):
+            seconds(text, "--loading")

@@ -1,0 +1,120 @@
+"""Hooks with known answers: the middle of a symmetric box, closed forms, a dark half."""
+
+import numpy as np
+import pytest
+from agreement import agrees
+from hung import BLACK, between_tubes, ranked, worst_in_closed_form
+from small_scenes import box
+
+import raysim
+from raysim.studies.hooks_load import Hang, build_stage, find_load
+from raysim.studies.hooks_race import WORSE
+
+LINE = [(0.2, y, 0.25) for y in (0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.24, 0.26, 0.28)]
+
+
+def truths(scene, points, watts):
+    """Worst face of one sheet on each point, in closed form."""
+    stage = build_stage(find_load(scene), 1)
+    return [worst_in_closed_form(stage.placed((Hang(point),)), watts) for point in points]
+
+
+def test_the_middle_is_best_between_two_like_tubes(tmp_path):
+    scene = between_tubes(tmp_path)
+    points = [(x, y, 0.25) for x in (0.14, 0.2, 0.26) for y in (0.14, 0.17, 0.2, 0.23, 0.26)]
+    study = ranked(scene, points)
+    best = study.best.best
+    assert best.layout == (Hang((0.2, 0.2, 0.25)),)
+    (truth,) = truths(scene, [(0.2, 0.2, 0.25)], (2.0, 2.0))
+    assert agrees(best.estimate, best.error, truth, catches=0.12)
+    assert best.lower < truth < best.upper
+    assert study.best.worse >= 10  # the rest is shown to be worse, not only left
+    by_place = {point.hang.at: point for point in study.points}
+    assert by_place[(0.2, 0.14, 0.25)].fate == WORSE
+
+
+def test_unlike_tubes_shift_the_best_hook_as_the_closed_form_says(tmp_path):
+    watts = (3.0, 1.0)
+    scene = between_tubes(tmp_path, watts)
+    study = ranked(scene, LINE)
+    truth = truths(scene, LINE, watts)
+    best = LINE[int(np.argmax(truth))]
+    assert best[1] > 0.21  # away from the stronger one
+    assert study.best.best.layout[0].at == best
+    for point, value in zip(study.points, truth, strict=True):
+        assert point.hang.at in LINE
+        needed = 1.2 * 1e4 / value  # s at full output; warm-up adds what it takes
+        assert point.time == pytest.approx(needed + 30.0, rel=0.12), point
+    assert all(
+        pair.told_apart or value > 0.9 * max(truth)
+        for pair, layout in zip(study.best.pairs, study.best.layouts[1:], strict=True)
+        for value in [truth[LINE.index(layout.layout[0].at)]]
+    )
+
+
+def test_mirrored_hooks_cannot_be_told_apart(tmp_path):
+    study = ranked(between_tubes(tmp_path), [(0.2, 0.16, 0.25), (0.2, 0.24, 0.25)])
+    (pair,) = study.best.pairs
+    assert not pair.told_apart
+    assert study.best.worse == 0
+    assert study.best.could_gain > 0.0
+
+
+def test_a_screen_makes_one_half_dark(tmp_path):
+    """All hooks behind a screen across the box, far from the lamps' half, are shown to be worse."""
+    screen = {"name": "screen", "mesh": "screen.ply", "surface": BLACK, "at": [0, 0, 0]}
+    scene = between_tubes(
+        tmp_path,
+        lining={"reflectance": 0.6},
+        more=[screen],
+        meshes={"screen": box([2, 380, 380], [250, 10, 10])},
+    )
+    lamps = [lamp.model_copy(update={"end": (0.23, *lamp.end[1:])}) for lamp in scene.written.lamp]
+    from raysim.scene.build import build_scene
+
+    scene = build_scene(scene.path, scene.written.model_copy(update={"lamp": lamps}))
+    points = [(x, y, 0.25) for x in (0.1, 0.16, 0.3, 0.36) for y in (0.16, 0.2, 0.24)]
+    study = ranked(scene, points)
+    assert study.best.best.layout[0].at[0] < 0.2
+    assert all(point.fate == WORSE for point in study.points if point.hang.at[0] > 0.25)
+    dark = [point.time for point in study.points if point.hang.at[0] > 0.25]
+    lit = [point.time for point in study.points if point.hang.at[0] < 0.25]
+    assert min(dark) > 3.0 * max(lit)
+
+
+def test_a_sheet_edge_on_to_the_tubes_is_the_worse_turn(tmp_path):
+    at = (0.2, 0.2, 0.25)
+    study = ranked(between_tubes(tmp_path), [Hang(at, 0.0), Hang(at, 90.0)])
+    assert study.best.best.layout == (Hang(at, 0.0),)
+    assert study.best.pairs[0].told_apart
+
+
+def test_two_sheets_hang_side_by_side_and_not_behind_each_other(tmp_path):
+    """In a black box a sheet behind another one has a dark side: no finite time."""
+    points = [(x, y, 0.25) for x in (0.14, 0.26) for y in (0.16, 0.2, 0.24)]
+    study = ranked(between_tubes(tmp_path), points, numbers=(2,))
+    places = sorted(hang.at for hang in study.best.best.layout)
+    assert places == [(0.14, 0.2, 0.25), (0.26, 0.2, 0.25)]
+    scene = between_tubes(tmp_path)
+    truth = worst_in_closed_form(
+        build_stage(find_load(scene), 2).placed(study.best.best.layout), (2, 2)
+    )
+    best = study.best.best
+    assert agrees(best.estimate, best.error, truth, catches=0.12)
+
+
+def test_the_winner_gets_the_same_in_a_run_of_its_own(tmp_path):
+    from raysim.output.scene_file import layout_toml
+
+    scene = between_tubes(tmp_path, lining={"reflectance": 0.3}, surface="respirator fabric")
+    points = [(x, y, 0.25) for x in (0.14, 0.26) for y in (0.17, 0.2)]
+    study = ranked(scene, points, numbers=(2,), precision=0.02)
+    folder = tmp_path / "elsewhere" / "out"
+    folder.mkdir(parents=True)
+    file = folder / "best.toml"
+    file.write_text(layout_toml(study.load, study.best.best.layout, folder, ("a", "b")))
+    again = raysim.simulate(raysim.load_scene(file), photons=100_000, precision=0.02, seed=5)
+    worst, best = again.cases["cautious"].worst, study.best.best
+    error = np.hypot(worst.standard_error, best.error)
+    assert agrees(worst.irradiance, error, best.estimate, catches=0.08)
+    assert again.timer == pytest.approx(best.time, rel=0.05)

@@ -1,0 +1,90 @@
+"""The race of layouts by itself, over light that is known: how often does it drop the best?"""
+
+import numpy as np
+
+from raysim.statistics import t_quantile
+from raysim.studies import hooks_race
+from raysim.studies.hooks_light import Contestant
+from raysim.studies.hooks_load import Hang
+from raysim.studies.hooks_race import WORSE, Race
+from raysim.tracing import ADJOINT_BATCHES
+
+RUNS = 300
+
+
+class KnownLight:
+    """Stands in for tracing: batches scatter about a known worst face by a known law."""
+
+    def __init__(self, truth, spread, random):
+        self.truth, self.spread, self.random = truth, spread, random
+
+    def progress(self, *_):
+        """Nobody watches."""
+
+    def _light(self, one, paths):
+        place = round(1000 * one.layout[0].at[0])
+        spread = self.spread * self.truth[place] / np.sqrt(paths)
+        # Skewed, as the light of backward paths is: a sum of few exponentials per batch.
+        shape = max(paths * 0.1, 1.0)
+        noise = self.random.gamma(shape, 1.0, ADJOINT_BATCHES) - shape
+        return self.truth[place] + spread * noise / np.sqrt(shape)
+
+    def contestant(self, layout, seed):
+        one = Contestant(layout, None, "arrays", np.arange(1), np.zeros(1), np.ones(1))
+        one.mean = np.array([self._light(one, 4).mean()])
+        return one
+
+    def look(self, one, paths, seed, error):
+        batches = self._light(one, paths)
+        one.mean, one.error = np.array([batches.mean()]), np.array([batches.std(ddof=1) / 8])
+        quantile = t_quantile(error, ADJOINT_BATCHES)
+        one.upper = min(one.upper, float(one.mean[0] + quantile * one.error[0]))
+
+    def settle(self, one, precision, seed, error):
+        batches = self._light(one, 40 / precision)
+        quantile = t_quantile(error, ADJOINT_BATCHES)
+        one.lower = float(batches.mean() - quantile * batches.std(ddof=1) / 8)
+
+    def faces_of(self, one, count):
+        return one.units
+
+
+def share_of_losses(spread):
+    """How often the best layout was said to be worse, and how many were dropped on the mean."""
+    lost, dropped = 0, []
+    for run in range(RUNS):
+        random = np.random.default_rng(run)
+        truth = np.exp(random.normal(0.0, 0.2, 48))
+        race = Race(KnownLight(truth, spread, random), 1, [])
+        race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(48)])
+        race.run()
+        best = race.everyone[int(truth.argmax())]
+        lost += best.fate == WORSE
+        dropped.append(sum(one.fate == WORSE for one in race.everyone))
+    return lost / RUNS, float(np.mean(dropped))
+
+
+def test_the_best_layout_is_hardly_ever_said_to_be_worse():
+    """At most 5 % of races; 300 of them would show twice that (8 % or more) with 97 % power."""
+    lost, dropped = share_of_losses(spread=1.5)
+    assert lost <= 0.05
+    assert dropped > 16  # and the hopeless are dropped, or the race would be worth nothing
+
+
+def test_bounds_that_are_too_narrow_would_be_seen(monkeypatch):
+    monkeypatch.setattr(hooks_race, "UPPER_ERROR", 4.0)
+    monkeypatch.setattr(hooks_race, "LOWER_ERROR", 1.9)
+    lost, _ = share_of_losses(spread=1.5)
+    assert lost > 0.05
+
+
+def test_bounds_are_spent_over_looks_and_layouts():
+    spent = hooks_race.UPPER_ERROR + hooks_race.LOWER_ERROR
+    assert abs(spent - 0.05) < 1e-12
+    random = np.random.default_rng(1)
+    race = Race(KnownLight(np.linspace(1.0, 1.001, 64), 3.0, random), 1, [])
+    race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(64)])
+    race.run()
+    assert race.looks <= hooks_race.MOST_LOOKS
+    assert len(race.finalists) == hooks_race.FINALISTS
+    assert race.upper_of_others > 1.0  # of those set aside, so that the answer stays honest
