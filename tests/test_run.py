@@ -109,9 +109,14 @@ def usual(scene):
 
 
 def test_public_names():
-    assert set(raysim.__all__) == {
-        "RaysimError", "Result", "SceneError", "__version__", "load_scene", "simulate",
-    }  # fmt: skip
+    calls = {"load_scene", "check_scene", "simulate", "surfaces", "find_surface"}
+    calls |= {"parse_quantity", "minutes_seconds", "to_mW_cm2", "to_mJ_cm2", "to_mm"}
+    results = {"Result", "CaseResult", "Spot", "DoseSummary", "EnergyAccount", "MeterResult"}
+    results |= {"LampFailure", "Budget", "Contribution"}
+    scenes = {"BuiltScene", "SceneTriangles", "Surface"}
+    faults = {"RaysimError", "SceneError", "Fault", "Level"}
+    constants = {"__version__", "CASES", "SIDES", "CAUTIONS", "CAUTION_LINE"}
+    assert set(raysim.__all__) == calls | results | scenes | faults | constants
     for name in raysim.__all__:
         assert getattr(raysim, name) is not None
     with pytest.raises(AttributeError, match="no attribute 'simulat'"):
