@@ -112,7 +112,10 @@ def command(
             broken_off = True
         if not result.interrupted:
             checkpoint.remove()
-    if trouble and not quiet and not broken_off:
+    if broken_off and not quiet:
+        without_pictures = " but for the pictures" if trouble else ""
+        click.echo(f"raysim: interrupted; the results are whole{without_pictures}", err=True)
+    elif trouble and not quiet:
         click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
     _tell(result, folder, case, as_json, quiet)
     if result.interrupted and not quiet:

@@ -12,8 +12,7 @@ from small_scenes import write_scene
 
 import raysim.checkpoint
 import raysim.cli
-import raysim.cli.dose
-import raysim.run
+import raysim.output.folder
 from raysim.output.lock import LOCK_FILE
 from raysim.tracing import ForwardRun
 
@@ -125,6 +124,21 @@ def test_ctrl_c_after_tracing_still_leaves_a_result(run, tmp_path, monkeypatch):
     assert '"interrupted": true' in (tmp_path / "out" / "result.json").read_text("utf-8")
     assert run("dose", "scene.toml", "--out", "out", "--no-pictures", "--resume", "--quiet")[0] == 0
     assert '"interrupted": false' in (tmp_path / "out" / "result.json").read_text("utf-8")
+
+
+def test_ctrl_c_while_results_are_written_waits_for_them(run, tmp_path, monkeypatch):
+    write_faces = raysim.output.folder.write_faces
+
+    def impatient(*words):
+        signal.raise_signal(signal.SIGINT)
+        write_faces(*words)
+
+    monkeypatch.setattr(raysim.output.folder, "write_faces", impatient)
+    status, _, err = run(*ASKED, "--out", "out")
+    assert status == 130
+    assert "interrupted; the results are whole" in err
+    assert '"interrupted": false' in (tmp_path / "out" / "result.json").read_text("utf-8")
+    assert not (tmp_path / "out" / "checkpoint.npz").exists()
 
 
 def test_nothing_to_resume_is_told_of(run, tmp_path):

@@ -31,7 +31,7 @@ STAGES = [
             ("photons", 2),
             ("photons done", 1),
             ("backward paths", 1),
-            ("backward paths", 9),
+            ("backward paths", 5),
             ("brightest", 1),
             ("doubts", 1),
             ("checkpoint to be renamed", 6),
