@@ -97,7 +97,7 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
         f"<tr><th>{escape(name)}</th><td>owner: ______</td>{boxes}</tr>"
         for name in judged_names(result)
     )
-    steps = "".join(f"<li>{escape(step)}</li>" for step in card_steps(result))
+    steps = "".join(f"<li>{escape(step, quote=False)}</li>" for step in card_steps(result))
     body = (
         f"<h1>{escape(result.title)}</h1>\n"
         f'<p class="timer"><small>Timer setting, from cold lamps</small>{timer}</p>\n'
