@@ -22,9 +22,9 @@ def reuse_table(result: Result) -> Table | None:
     ]
     note = (
         "The smallest count of the limits holds; the rows for comparison bind nobody. Wear is "
-        "judged with new lamps and the high end of every reflectance, the timer with aged lamps and the "
-        "low end. A donning is counted for each cycle; the first wear of a new respirator comes "
-        "before the first."
+        "judged with new lamps and the high end of every reflectance, the timer with aged lamps "
+        "and the low end. A donning is counted for each cycle; the first wear of a new respirator "
+        "comes before the first."
     )
     return Table(("limit", "value", "source (mark)", "cycles"), tuple(rows), 3, note)
 
