@@ -80,7 +80,7 @@ def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None
     """Budget of the worst spot of the expected case; None where no light was found on it.
 
     Inputs: the range of every surface and of every refractive index (rectangular), power and place
-    of each lamp, the direction of its light, the place of the respirator, and counting.
+    of each lamp, the direction of its light, place and shape of the respirator, and counting.
     """
     spot = result.cases[EXPECTED].worst
     triangles, threads = result.triangles, threads or default_threads()
@@ -89,14 +89,21 @@ def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None
     total = float(by_lamp.sum())
     if not total > 0.0:
         return None
-    bench = Bench(triangles, spot, seed, threads, PAIRED_PATHS // part)
+    bench = Bench(triangles, spot, seed, threads, PAIRED_PATHS // min(part, 4))
     pattern = assumptions()["lamp_pattern_half_width"]
+    shape = assumptions()["respirator_geometry_std"]
     rows = [
         *_surface_rows(triangles, slope / total, error / total),
         *_index_rows(bench),
         *_lamp_rows(triangles, by_lamp / total),
         *_place_rows(bench),
         Contribution("direction of the lamps' light", 1.0, pattern.value / ROOT3, _source(pattern)),
+        Contribution(
+            "shape of the respirator, and how it sits on its hook",
+            1.0,
+            shape.value,
+            _source(shape),
+        ),
         Contribution("counting", 1.0, noise, "batches of this run"),
     ]
     return Budget(spot, total, tuple(sorted(rows, key=lambda row: -row.relative)))

@@ -148,11 +148,13 @@ def index_slope(bench: Bench, surface: int, key: str) -> Slope:
 def steepest(slopes: tuple[Slope, ...]) -> Slope:
     """Length of a gradient, with what noise alone adds to its square taken off.
 
+    Never below the largest of the errors: what was not resolved may be as large as that.
+
     Source: expectation of the square of a noisy value, mean^2 + error^2.
     """
     values = np.array([slope.value for slope in slopes])
     errors = np.array([slope.error for slope in slopes])
-    length = float(np.sqrt(max((values**2 - errors**2).sum(), 0.0)))
+    length = float(np.sqrt(max((values**2 - errors**2).sum(), (errors**2).max())))
     norm = float(np.linalg.norm(values))
-    error = float(np.sqrt(((values * errors) ** 2).sum()) / norm) if norm > 0.0 else 0.0
+    error = float(np.sqrt(((values * errors) ** 2).sum()) / norm) if norm > 0.0 else errors.max()
     return Slope(length, error)

@@ -131,7 +131,22 @@ CASES = (
     Case(
         "Exposure time: published examples, warm-up, safety factor",
         "worked examples named in the test",
-        ("test_exposure.py",),
+        ("test_exposure.py", "test_worked_numbers.py"),
+    ),
+    Case(
+        "Heads of meters without cosine correction: a lamp at an angle, light from all sides",
+        "Lambertian tube (Keitz); integrating sphere; Fresnel's plate",
+        ("physics/test_meter_response.py",),
+    ),
+    Case(
+        "Uncertainty budget: derivatives of places and refractive indices",
+        "closed forms of a tube and of a glass ceiling; runs of their own",
+        ("physics/test_paired_runs.py",),
+    ),
+    Case(
+        "Stray light of slits and labyrinths, down to 1e-7 of the lamp's power",
+        "view factor of a slit; Hottel's strings; the gap as a mesh; photons one by one",
+        ("physics/test_leak.py", "test_passage.py"),
     ),
     Case(
         "Lamp table and surface library, row by row; watts against irradiance at 1 m",

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli import NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.common import Teller, checked_scene
+from raysim.cli.groups import examples
 from raysim.cli.hooks_options import (
     AskedHooks,
     candidate_points,
@@ -18,7 +19,7 @@ from raysim.cli.hooks_options import (
     number_range,
     seconds,
 )
-from raysim.cli.study import FORCE, JSON, OUT, QUIET, SEED, THREADS, compile_notice, show
+from raysim.cli.study import compile_notice, in_one_pose, show, study_options
 
 if TYPE_CHECKING:
     from raysim.studies.hooks_result import HookStudy
@@ -26,11 +27,12 @@ if TYPE_CHECKING:
 
 @click.command(
     name="hooks",
-    epilog="Examples: raysim hooks scenes/clinic_locker.toml --number 6 | raysim hooks my.toml "
-    '--number 1..4 --height 600 --spacing 20 --turn 0 --turn 90 --loading "5 min"',
+    epilog=examples(
+        "raysim hooks scenes/clinic_locker.toml --number 6",
+        "raysim hooks my_box/my_box.toml --number 1..2 --spacing 40 --turn 0 --turn 90",
+    ),
 )
-@SCENE
-@OUT
+@study_options
 @hook_options
 @click.option(
     "--precision",
@@ -39,11 +41,6 @@ if TYPE_CHECKING:
     show_default=True,
     help="How near the bound must come to the worst irradiance.",
 )
-@SEED
-@THREADS
-@JSON
-@QUIET
-@FORCE
 def command(
     scene: Path,
     out: Path | None,
@@ -62,7 +59,7 @@ def command(
     Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
     'raysim dose' on it before setting a timer.
     """
-    from raysim.output.folder import refuse_taken
+    from raysim.output.folder import claimed
     from raysim.studies.hooks import find_hooks
     from raysim.studies.hooks_load import find_load
     from raysim.studies.hooks_room import Clearances
@@ -77,8 +74,9 @@ def command(
         )
     )
     loading = seconds(asked.loading, "--loading")
-    built, warnings = checked_scene(scene)
-    refuse_taken(folder, force)
+    built, warnings = checked_scene(scene, teller)
+    click.get_current_context().with_resource(claimed(folder, force))
+    built = in_one_pose(built, teller)
     load = find_load(built, asked.hang, asked.along, asked.take_out)
     numbers = number_range(asked.number, len(load.now))
     candidates = candidate_points(asked, load)

@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.cli.given import PATH, PLACE
+from raysim.cli.groups import examples
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -15,11 +17,13 @@ MOST_PATHS = 5000
 
 @click.command(
     name="view",
-    epilog="Examples: raysim view results/clinic_locker | "
-    'raysim view results/clinic_locker --lamp "rear left" --reach "respirator 1" | '
-    "raysim view results/clinic_locker --slice x=300 --picture view.png",
+    epilog=examples(
+        "raysim view results/clinic_locker",
+        'raysim view results/clinic_locker --lamp "rear left" --reach "respirator 1"',
+        "raysim view results/clinic_locker --slice x=300 --picture view.png",
+    ),
 )
-@click.argument("result", type=click.Path(path_type=Path))
+@click.argument("result", type=PATH)
 @click.option("--lamp", metavar="NAME", help="Lamp whose photon paths are drawn [the first].")
 @click.option(
     "--paths",
@@ -39,8 +43,8 @@ MOST_PATHS = 5000
 @click.option(
     "--look-at", default="box", show_default=True, help='"box", "worst" or the name of an object.'
 )
-@click.option("--scene", type=click.Path(path_type=Path), help="Scene file, if it was moved.")
-@click.option("--picture", type=click.Path(path_type=Path), help="Write this PNG, open no window.")
+@click.option("--scene", type=PATH, help="Scene file, if it was moved.")
+@click.option("--picture", type=PLACE, help="Write this PNG, open no window.")
 @click.option("--force", is_flag=True, help="Overwrite a picture that stands there.")
 def command(
     result: Path,

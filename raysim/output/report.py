@@ -92,6 +92,7 @@ def _values(
         "written_inputs": list(written_inputs),
         "warnings": [str(fault) for fault in result.warnings],
         "uncertainty": uncertainty_words(result),
+        "wear_words": wear.wear_words(result),
         "repeat": report_inputs.repeat_rows(result, command),
         **_tables(result),
     }

@@ -20,17 +20,21 @@ def reuse_table(result: Result) -> Table | None:
     rows += [
         (f"for comparison: {x.what}", x.value, x.source, _cycles(x.cycles)) for x in found.tried
     ]
-    note = " ".join(
-        [
-            "The smallest count of the limits holds; what was tried binds nobody. Wear is "
-            "judged with new lamps and the high end of every reflectance, the timer with aged "
-            "lamps and the low end. A donning is counted for each cycle; the first wear of a new "
-            "respirator comes before the first.",
-            *(_part_words(result, part) for part in found.parts),
-            what_to_do(found),
-        ]
+    note = (
+        "The smallest count of the limits holds; the rows for comparison bind nobody. Wear is "
+        "judged with new lamps and the high end of every reflectance, the timer with aged lamps "
+        "and the low end. A donning is counted for each cycle; the first wear of a new respirator "
+        "comes before the first."
     )
     return Table(("limit", "value", "source (mark)", "cycles"), tuple(rows), 3, note)
+
+
+def wear_words(result: Result) -> list[str]:
+    """Which places get the most, why so much, and what gives more cycles; none without a timer."""
+    found = reuse(result)
+    if found is None:
+        return []
+    return [*(_part_words(result, part) for part in found.parts), WHAT_TO_DO]
 
 
 def _cycles(cycles: int | None) -> str:
@@ -70,17 +74,13 @@ def _part_words(result: Result, part: PartWear) -> str:
     )
 
 
-def what_to_do(found: Reuse) -> str:
-    """What gives more cycles, in the order in which a crew should try it."""
-    if not any(x.cycles is not None and x.what.startswith("dose") for x in found.limits):
-        return ""
-    return (
-        "More cycles come from, in this order: bringing light to the worst-lit spot and taking "
-        "the best-lit one away from its lamp, which also shortens the timer (raysim shadows, "
-        "raysim linings); a survey with a calibrated meter, which narrows the doubt (raysim "
-        "meter); a limit under [wear] for your own model of respirator, with its source and the "
-        "name of who answers for it. Never from a shorter timer."
-    )
+WHAT_TO_DO = (
+    "More cycles come from, in this order: bringing light to the worst-lit spot and taking the "
+    "best-lit one away from its lamp, which also shortens the timer (raysim shadows, raysim "
+    "linings); a survey with a calibrated meter, which narrows the doubt (raysim meter); a limit "
+    "under [wear] for your own model of respirator, with its source and the name of who answers "
+    "for it. Never from a shorter timer."
+)
 
 
 def reuse_lines(result: Result) -> list[str]:
@@ -91,7 +91,7 @@ def reuse_lines(result: Result) -> list[str]:
     most = max(found.parts, key=lambda part: part.dose)
     best = f"The most light falls on {_where(result, most)}: {_dose(most)} a cycle with new lamps."
     if found.cycles == 0:
-        return [_none_words(found), f"{best} {what_to_do(found)}"]
+        return [_none_words(found), f"{best} {WHAT_TO_DO}"]
     noun = "cycle" if found.cycles == 1 else "cycles"
     return [
         f"A respirator may go through {found.cycles} such {noun} at most; what limits it: "

@@ -57,6 +57,31 @@ def test_a_dead_lamp_is_found(tmp_path, predicted):
     assert record["points"][1]["verdict"] == "agrees"
 
 
+def test_a_head_without_cosine_correction_is_named_with_its_source(tmp_path):
+    data = small_scene()
+    low = {"name": "flat", "at": [150, 20, 150], "facing": [0, 1, 0], "response": "flat window"}
+    high = {"name": "straight", "at": [150, 20, 150], "facing": [0, 1, 0]}
+    data["meter"] = [low, high]
+    write_scene(tmp_path, data)
+    said = raysim_said("meter", "scene.toml", "--json", folder=tmp_path)
+    points = {p["name"]: p for p in json.loads(said.out)["points"]}
+    assert points["flat"]["response"] == "flat window"
+    assert points["flat"]["predicted_mW_cm2"] < points["straight"]["predicted_mW_cm2"]
+    words = raysim_said("meter", "scene.toml", folder=tmp_path)
+    assert "flat (head: flat window)" in words.out
+    assert "Malitson 1965" in words.words
+
+
+def test_a_response_that_is_none_is_one_clear_line(tmp_path):
+    data = small_scene()
+    data["meter"] = [{"name": "m", "at": [9, 9, 9], "facing": [0, 1, 0], "response": "flat windo"}]
+    write_scene(tmp_path, data)
+    said = raysim_said("meter", "scene.toml", folder=tmp_path)
+    assert said.status == 2
+    assert "did you mean flat window" in said.err
+    assert "Traceback" not in said.err
+
+
 def test_words_say_what_follows_for_the_time(tmp_path, predicted):
     with_points(tmp_path, tuple(0.5 * p for p in predicted))
     said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)

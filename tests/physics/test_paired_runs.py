@@ -165,7 +165,7 @@ def test_slopes_of_indices_agree_with_runs_of_their_own(key):
 
 def test_length_of_a_gradient_leaves_its_noise_out():
     assert steepest((Slope(3.0, 0.0), Slope(4.0, 0.0), Slope(0.0, 0.0))) == Slope(5.0, 0.0)
-    assert steepest((Slope(1.0, 2.0), Slope(0.0, 0.0), Slope(0.0, 0.0))).value == 0.0
+    assert steepest((Slope(1.0, 2.0), Slope(0.0, 0.0), Slope(0.0, 0.0))).value == 2.0
     rng = np.random.default_rng(8)
     many = [
         steepest(tuple(Slope(t + 0.5 * rng.standard_normal(), 0.5) for t in (2.0, 1.0, 0.0)))
