@@ -24,7 +24,7 @@ def answer(study: HookStudy) -> str:
     words = (
         f"Hang {best.number} {noun}, the {hooks} at {places_words(best.best)}: exposure "
         f"{minutes_seconds(best.best.time)} (cautious case, from cold lamps), "
-        f"{number(best.per_hour)} {noun} per hour"
+        f"{number(best.per_hour)} respirators per hour"
     )
     if best.now is not None and best.now.layout == best.best.layout:
         words = f"Leave {it} where {'it hangs' if best.number == 1 else 'they hang'}. {words}"
