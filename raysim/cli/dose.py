@@ -11,7 +11,7 @@ import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
-from raysim.cli.given import PLACE
+from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--precision",
-    type=click.FloatRange(0.0005, 1.0, max_open=True),
+    type=FiniteRange(0.0005, 1.0, max_open=True),
     help="How near the bound must come to the worst irradiance [0.02].",
 )
 @click.option("--without", multiple=True, metavar="LAMP", help="A lamp that is out (repeatable).")

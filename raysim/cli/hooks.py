@@ -10,6 +10,7 @@ import click
 
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import Teller, checked_scene
+from raysim.cli.given import FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.hooks_options import (
     AskedHooks,
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 @hook_options
 @click.option(
     "--precision",
-    type=click.FloatRange(0.0005, 1.0, max_open=True),
+    type=FiniteRange(0.0005, 1.0, max_open=True),
     default=0.05,
     show_default=True,
     help="How near the bound must come to the worst irradiance.",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.cli.given import FiniteRange
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ _OPTIONS = (
     click.option(
         "--turn",
         multiple=True,
-        type=click.FloatRange(-360.0, 360.0),
+        type=FiniteRange(-360.0, 360.0),
         metavar="DEG",
         help="Turn about the vertical to try, anticlockwise from above [0].",
     ),

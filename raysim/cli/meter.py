@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
-from raysim.cli.given import PLACE
+from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.study import SEED, THREADS
 from raysim.errors import RaysimError
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @SEED
 @click.option("--photons", type=click.IntRange(1, 10**13), help="As in 'raysim dose'.")
 @click.option(
-    "--precision", type=click.FloatRange(0.0005, 1.0, max_open=True), help="As in 'raysim dose'."
+    "--precision", type=FiniteRange(0.0005, 1.0, max_open=True), help="As in 'raysim dose'."
 )
 @THREADS
 @click.option(
