@@ -22,7 +22,8 @@ from raysim.tracing import ADJOINT_BATCHES, Progress
 
 POOL, MOVES, ROUNDS = 10, 6, 2  # layouts tried first, moves of the darkest in each of the rounds
 MOST_SPOTS = 128  # face-sides of one comparison
-PAIR_SEED, NUMBER_SEED = 777_000, 1_000_003
+SCOUTS = 2
+PAIR_SEED, NUMBER_SEED, SCOUT_SEED = 777_000, 1_000_003, 555_555
 
 
 class _Study:
@@ -37,13 +38,23 @@ class _Study:
         self.target = written.target
         self.warm_up = warm_up_curve(written.lamps_behaviour.warm_up)
         self.races: dict[int, Race] = {}
+        self.suspects = np.zeros((0, 2), np.int64)
 
     def race(self, number: int, entries: int = 1) -> Race:
         """A race of layouts of a number of respirators, nobody in it yet."""
         light = Light(self.load, number, self.threads, self.progress)
+        light.suspect(self.suspects)
         seed = (self.seed + NUMBER_SEED * number) % 2**63
         self.races[number] = Race(light, seed, [], entries=entries)
         return self.races[number]
+
+    def scout(self, race: Race, hangs: Sequence[Hang]) -> None:
+        """Find out, on a few hook points, which spots of the respirator are dark."""
+        for number, k in enumerate(np.linspace(0, len(hangs) - 1, SCOUTS + 2)[1:-1]):
+            seed = self.seed + SCOUT_SEED * (number + 1)
+            found = race.light.scout((hangs[round(k)],), seed)
+            self.suspects = np.unique(np.concatenate([self.suspects, found]), axis=0)
+        race.light.suspect(self.suspects)
 
     def time(self, irradiance: float) -> float:
         """Exposure time (s) of a worst face, cautious case, from cold lamps."""
@@ -134,6 +145,7 @@ def find_hooks(
         raise RaysimError(_no_room_words(no_room))
     study = _Study(load, loading, seed, threads, progress)
     single = study.race(1)
+    study.scout(single, hangs)
     single.enter([(hang,) for hang in hangs])
     alone = np.array([one.estimate for one in single.everyone])
     sketch = Sketch(hangs, alone, room, seed) if max(numbers) > 1 else None

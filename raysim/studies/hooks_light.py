@@ -31,7 +31,8 @@ from raysim.tracing import (
 
 CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the looks that choose faces
 PILOTS = 10  # layouts looked at all over
-DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 8  # that go on to the next look, per layout
+SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
+DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next look, per layout
 
 
 @dataclass
@@ -91,13 +92,14 @@ class Light:
         self.rays = 0
         self.once_dark = np.zeros(0, np.int64)  # cells that were dark in one of the pilots
         self.pilots = 0
+        self.suspects = np.zeros(0, np.int64)  # face-sides looked at in every layout
 
     def contestant(self, layout: Layout, seed: int) -> Contestant:
         """A layout with its darkest faces found: cells, then dark cells, then their faces.
 
         The first PILOTS layouts are looked at all over; the others only in cells that were dark
-        in one of those, since the same spots of a respirator are dark nearly everywhere. What is
-        missed so makes an upper bound wider, not wrong.
+        in one of those, since the same spots of a respirator are dark nearly everywhere. Suspects
+        are looked at in any case. What is missed so makes an upper bound wider, not wrong.
         """
         triangles = self.stage.placed(layout)
         arrays = cautious_scene(triangles)
@@ -110,10 +112,41 @@ class Light:
             self.once_dark = np.union1d(self.once_dark, dark)
         closer = self._batches(traced, self._cell_targets(dark), DARK_CELL_PATHS, seed + 1)
         darkest = dark[np.argsort(closer.mean(axis=1), kind="stable")[:DARKEST_CELLS]]
-        units = np.sort(np.concatenate([self.cells.members(int(cell)) for cell in darkest]))
+        faces = [self.cells.members(int(cell)) for cell in darkest]
+        units = np.unique(np.concatenate([*faces, self.suspects]))
         mean, error = batch_mean(self._batches(traced, self._faces(units), FACE_PATHS, seed + 2))
         first = np.argsort(mean, kind="stable")[:DARK_FACES]
         return Contestant(layout, triangles, arrays, units[first], mean[first], error[first])
+
+    def scout(self, layout: Layout, seed: int) -> np.ndarray:
+        """The darkest face-sides of one layout, from all of them, as (place, side) of `suspect`."""
+        one = self.contestant(layout, seed)
+        dark = one.units
+        if one.mean.min() > 0.0:  # else there is nothing more to find out
+            assert one.arrays is not None
+            state = settled(
+                one.arrays,
+                one.triangles,
+                self.units,
+                self.factors[None],
+                (seed + 3) % 2**64,
+                self.threads,
+                SCOUTED,
+                self.progress,
+            ).state
+            self.rays += state.rays
+            dark = np.argsort(state.mean[0], kind="stable")[:SUSPECTS]
+        group = np.searchsorted(self.stage.groups[0], self.units.faces[dark])
+        return np.stack([group, self.units.sides[dark]], axis=1)
+
+    def suspect(self, places: np.ndarray) -> None:
+        """Look at some face-sides in every layout, on every respirator.
+
+        `places` (n, 2): which face of a respirator, counted within it, and which side.
+        """
+        codes = 2 * self.units.faces + self.units.sides
+        wanted = [2 * group[places[:, 0]] + places[:, 1] for group in self.stage.groups]
+        self.suspects = np.union1d(self.suspects, np.searchsorted(codes, np.concatenate(wanted)))
 
     def look(self, one: Contestant, paths: int, seed: int, error: float) -> None:
         """A fresh look at the darkest faces: `paths` per batch and face.

@@ -7,6 +7,7 @@ from hung import BLACK, between_tubes, ranked, worst_in_closed_form
 from small_scenes import box
 
 import raysim
+from raysim.studies.hooks_light import Light
 from raysim.studies.hooks_load import Hang, build_stage, find_load
 from raysim.studies.hooks_race import WORSE
 
@@ -118,3 +119,15 @@ def test_the_winner_gets_the_same_in_a_run_of_its_own(tmp_path):
     error = np.hypot(worst.standard_error, best.error)
     assert agrees(worst.irradiance, error, best.estimate, catches=0.08)
     assert again.timer == pytest.approx(best.time, rel=0.05)
+
+
+def test_suspects_are_the_same_spots_on_every_respirator(tmp_path):
+    light = Light(find_load(between_tubes(tmp_path)), 3, 2, lambda *_: None)
+    places = np.array([[0, 0], [5, 1]])
+    light.suspect(places)
+    found = [(light.units.faces[u], light.units.sides[u]) for u in light.suspects]
+    wanted = [(group[face], side) for group in light.stage.groups for face, side in places]
+    assert sorted(found) == sorted(wanted)
+    (first, second, _) = light.stage.groups
+    normals = light.stage.triangles.normals
+    assert np.allclose(normals[first], normals[second])
