@@ -1,8 +1,30 @@
 """raysim: dose and exposure time in a home-made 254 nm box for respirators.
 
+Two calls do the work; everything else is in what they return:
+
 >>> import raysim
->>> scene = raysim.load_scene("scenes/clinic_locker.toml")  # doctest: +SKIP
->>> result = raysim.simulate(scene, seed=1)  # doctest: +SKIP
+>>> scene = raysim.load_scene("scenes/clinic_locker.toml")
+>>> scene.written.title
+'Village clinic: tool locker, six respirators'
+>>> result = raysim.simulate(scene, photons=65_536, seed=1)  # few photons: quick and noisy
+>>> result.lamp_irradiance.shape == (len(raysim.CASES), 4, len(scene.triangles.corners), 2)
+True
+>>> cautious = result.cases["cautious"]
+>>> cautious.worst.object.startswith("respirator"), cautious.worst.side in raysim.SIDES
+(True, True)
+>>> energy = cautious.energy
+>>> round(sum(energy.absorbed.values()) + energy.escaped + energy.lost, 6)  # all of what
+30.6432
+>>> round(energy.emitted, 6)  # the lamps gave, W
+30.6432
+
+Left to itself, `simulate(scene)` goes on until the bound on the worst face-side is within 2 % of
+its irradiance; `result.timer` is then the timer setting in seconds, `inf` if none can be vouched
+for. `Result` holds arrays per case, lamp, face and side; see its documentation for shapes and
+units (SI inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
+
+The calculation says what light reaches which surface. It is no medical device: check every figure
+with a calibrated 254 nm meter.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -10,25 +32,107 @@ from typing import TYPE_CHECKING, Any
 from raysim.version import __version__
 
 if TYPE_CHECKING:
-    from raysim.errors import RaysimError, SceneError
-    from raysim.result import Result
+    from raysim.errors import Fault, Level, RaysimError, SceneError
+    from raysim.library import Surface, find_surface, surfaces
+    from raysim.output.cautions import CAUTION_LINE, CAUTIONS
+    from raysim.result import (
+        CASES,
+        Budget,
+        CaseResult,
+        Contribution,
+        DoseSummary,
+        EnergyAccount,
+        LampFailure,
+        MeterResult,
+        Result,
+        Spot,
+    )
     from raysim.run import load_scene, simulate
+    from raysim.scene.build import BuiltScene
+    from raysim.scene.check import check_scene
+    from raysim.scene.triangles import SIDES, SceneTriangles
+    from raysim.units import minutes_seconds, parse_quantity, to_mJ_cm2, to_mm, to_mW_cm2
 
+# Public name -> module that holds it, imported when the name is first used.
 _HOME = {
     "load_scene": "raysim.run",
+    "check_scene": "raysim.scene.check",
     "simulate": "raysim.run",
+    "BuiltScene": "raysim.scene.build",
+    "SIDES": "raysim.scene.triangles",
+    "SceneTriangles": "raysim.scene.triangles",
     "Result": "raysim.result",
+    "CaseResult": "raysim.result",
+    "Spot": "raysim.result",
+    "DoseSummary": "raysim.result",
+    "EnergyAccount": "raysim.result",
+    "MeterResult": "raysim.result",
+    "LampFailure": "raysim.result",
+    "Budget": "raysim.result",
+    "Contribution": "raysim.result",
+    "CASES": "raysim.result",
+    "Surface": "raysim.library",
+    "surfaces": "raysim.library",
+    "find_surface": "raysim.library",
+    "Fault": "raysim.errors",
+    "Level": "raysim.errors",
     "RaysimError": "raysim.errors",
     "SceneError": "raysim.errors",
+    "CAUTIONS": "raysim.output.cautions",
+    "CAUTION_LINE": "raysim.output.cautions",
+    "parse_quantity": "raysim.units",
+    "minutes_seconds": "raysim.units",
+    "to_mW_cm2": "raysim.units",
+    "to_mJ_cm2": "raysim.units",
+    "to_mm": "raysim.units",
 }
 
-__all__ = ["RaysimError", "Result", "SceneError", "__version__", "load_scene", "simulate"]
+__all__ = [
+    "CASES",
+    "CAUTIONS",
+    "CAUTION_LINE",
+    "SIDES",
+    "Budget",
+    "BuiltScene",
+    "CaseResult",
+    "Contribution",
+    "DoseSummary",
+    "EnergyAccount",
+    "Fault",
+    "LampFailure",
+    "Level",
+    "MeterResult",
+    "RaysimError",
+    "Result",
+    "SceneError",
+    "SceneTriangles",
+    "Spot",
+    "Surface",
+    "__version__",
+    "check_scene",
+    "find_surface",
+    "load_scene",
+    "minutes_seconds",
+    "parse_quantity",
+    "simulate",
+    "surfaces",
+    "to_mJ_cm2",
+    "to_mW_cm2",
+    "to_mm",
+]
 
 
 def __getattr__(name: str) -> Any:
-    """Import the public names on first use: the kernels behind them take a while."""
-    if name in _HOME:
-        from importlib import import_module
+    """Import the public names on first use: the kernels behind them take a while (PEP 562)."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'raysim' has no attribute '{name}'")
+    from importlib import import_module
 
-        return getattr(import_module(_HOME[name]), name)
-    raise AttributeError(f"module 'raysim' has no attribute '{name}'")
+    found = getattr(import_module(_HOME[name]), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    """Names for completion, those not loaded yet included."""
+    return sorted({*globals(), *__all__})

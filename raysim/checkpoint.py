@@ -8,6 +8,7 @@ flushed to the disk and renamed: whatever happens, the one before it stays whole
 
 import json
 import os
+import re
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -20,6 +21,7 @@ from raysim.errors import RaysimError, printable
 from raysim.interrupts import hold_interrupts
 
 CHECKPOINT_FILE = "checkpoint.npz"
+ASIDE = ".part"  # ends the name of one that is being written
 FORMAT, FORMAT_VERSION = "raysim checkpoint", 1
 INTERVAL = 10.0  # s between two checkpoints
 LARGEST_SHARE = 0.02  # of the time may go into writing them
@@ -30,7 +32,7 @@ _Kept = tuple[Callable[[], Arrays], Callable[[Arrays], None]]
 
 def is_checkpoint(name: str) -> bool:
     """Whether a file of this name is a checkpoint, or one that was being written."""
-    return name.startswith("checkpoint") and name.endswith((".npz", ".npz.part"))
+    return re.fullmatch(r"checkpoint(-\d+)?\.npz(\.part)?", name) is not None
 
 
 @dataclass
@@ -203,7 +205,7 @@ def write_checkpoint(path: Path, header: Mapping[str, Any], arrays: Arrays) -> N
         Where writing fails; what stood at `path` before is still there.
     """
     text = json.dumps({"format": FORMAT, "format_version": FORMAT_VERSION} | dict(header))
-    aside = path.with_name(path.name + ".part")
+    aside = path.with_name(path.name + ASIDE)
     try:
         with aside.open("wb") as file:
             # Archives are written in a file's own way only where it can be moved about in.

@@ -127,6 +127,15 @@ def exposure_time(
         Multiplies the dose asked for; at least 1.
 
     Source: H = integral of E dt (definition of radiant exposure).
+
+    >>> constant = WarmUpCurve()
+    >>> round(exposure_time(12.0, 10_000.0, 1.2, constant), 6)  # 1 J/cm2 at 1.2 mW/cm2
+    1000.0
+    >>> slow = WarmUpCurve(times=(0.0, 300.0), shares=(0.5, 1.0))  # loses a quarter of 5 min
+    >>> round(exposure_time(12.0, 10_000.0, 1.2, slow), 6)
+    1075.0
+    >>> exposure_time(0.0, 10_000.0, 1.2, constant)
+    inf
     """
     if not irradiance > 0.0:
         return math.inf

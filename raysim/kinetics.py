@@ -27,6 +27,12 @@ class Kinetics:
 
     Source: Chick 1908 and Watson 1908 (one stage); two stages and multi-target shoulder as in
     Kowalski, "Ultraviolet Germicidal Irradiation Handbook" (2009) (formulas from memory).
+
+    >>> germ = Kinetics(d90=30.0)  # an invented one: 3 mJ/cm2 for each factor of ten
+    >>> float(germ.log_reduction(90.0))
+    3.0
+    >>> germ.dose_for(3.0) - 90.0 < 1e-9
+    True
     """
 
     d90: float

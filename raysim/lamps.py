@@ -19,6 +19,12 @@ def keitz_power(irradiance: float, distance: float, length: float) -> float:
 
     Source: Keitz, "Light Calculations and Measurements", 2nd ed. (1971); identical to the
     inverted Lambertian line (IOA/IUVA proceedings, Los Angeles, 2007).
+
+    >>> watts = keitz_power(irradiance=0.48, distance=1.0, length=0.36)  # 48 uW/cm2 at 1 m
+    >>> round(watts, 2)
+    4.84
+    >>> round(keitz_irradiance(watts, distance=1.0, length=0.36), 6)
+    0.48
     """
     alpha = math.atan(length / (2.0 * distance))
     shape = 2.0 * alpha + math.sin(2.0 * alpha)

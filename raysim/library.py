@@ -138,21 +138,30 @@ def assumptions() -> dict[str, Assumption]:
     return {row["key"]: Assumption(**row) for row in data_rows("assumption", "key")}
 
 
-def _folded(name: str) -> str:
+def folded_name(name: str) -> str:
+    """Name without capitals and extra blanks, "aluminum" spelt as in the library."""
     return " ".join(name.casefold().replace("aluminum", "aluminium").split())
 
 
 @cache
 def _names() -> dict[str, str]:
     """Library name by folded name or alias."""
-    return {_folded(name): s.name for s in surfaces().values() for name in (s.name, *s.aliases)}
+    return {folded_name(name): s.name for s in surfaces().values() for name in (s.name, *s.aliases)}
 
 
 def find_surface(name: str) -> Surface:
-    """Surface of this name or alias, whatever the case; `UnknownSurface` if there is none."""
+    """Surface of this name or alias, whatever the case; `UnknownSurface` if there is none.
+
+    >>> paint = find_surface("White Paint")
+    >>> paint.reflectance_low < paint.reflectance < paint.reflectance_high < 0.15
+    True
+    >>> find_surface("wite paint")
+    Traceback (most recent call last):
+    raysim.library.UnknownSurface: no surface named 'wite paint'; nearest: white paint...
+    """
     index = _names()
-    found = index.get(_folded(name))
+    found = index.get(folded_name(name))
     if found is None:
-        close = difflib.get_close_matches(_folded(name), index, n=5, cutoff=0.5)
+        close = difflib.get_close_matches(folded_name(name), index, n=5, cutoff=0.5)
         raise UnknownSurface(name, list(dict.fromkeys(index[match] for match in close)))
     return surfaces()[found]

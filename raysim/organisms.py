@@ -3,6 +3,7 @@
 import difflib
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from raysim.kinetics import Kinetics
 from raysim.library import data_rows
@@ -44,7 +45,7 @@ def organisms() -> tuple[Organism, ...]:
     return tuple(_organism(row) for row in data_rows("organism", "name", "carrier"))
 
 
-def _organism(row: dict) -> Organism:
+def _organism(row: dict[str, Any]) -> Organism:
     low, middle, high = (row[key] * J_M2_PER_MJ_CM2 for key in ("D90_low", "D90", "D90_high"))
     if not 0.0 < low <= middle <= high or row["carrier"] not in CARRIERS:
         raise ValueError(f"{row['name']}, {row['carrier']}: range or carrier not understood")

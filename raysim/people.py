@@ -47,6 +47,11 @@ def permissible_time(
         Unweighted dose, J/m2; that of the eye by default.
 
     Source: definition of the limits as doses in a day, ICNIRP 2004.
+
+    >>> round(permissible_time(0.002))  # 0.2 uW/cm2: 6 mJ/cm2 after 30000 s
+    30000
+    >>> round(permissible_time(0.002, safety_factor=2.0))
+    15000
     """
     if safety_factor < 1.0 or unweighted < 0.0:
         raise ValueError("a safety factor is at least 1, and an irradiance not below 0")

@@ -143,13 +143,13 @@ def _check_numbers(
     seed: int, photons: int | None, precision: float | None, threads: int | None
 ) -> None:
     if not 0 <= seed < 2**64:
-        raise RaysimError(f"seed {seed} is out of range: give 0 to 2**64 - 1")
+        raise RaysimError(f"seed {seed} is out of range. Mend: give 0 to 2**64 - 1")
     if photons is not None and not 1 <= photons <= 10**13:
-        raise RaysimError(f"photons {photons} is out of range: give 1 to 10**13")
+        raise RaysimError(f"photons {photons} is out of range. Mend: give 1 to 10**13")
     if precision is not None and not 0.0005 <= precision < 1.0:
-        raise RaysimError(f"precision {precision} is out of range: give 0.0005 to below 1")
+        raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
     if threads is not None and not 1 <= threads <= 1024:
-        raise RaysimError(f"threads {threads} is out of range: give 1 to 1024")
+        raise RaysimError(f"threads {threads} is out of range. Mend: give 1 to 1024")
 
 
 def _trace_photons(

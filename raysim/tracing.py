@@ -54,7 +54,10 @@ def kernel_scene(scene: SceneTriangles) -> KernelScene:
     lamp_of_tube = np.array([tube.lamp for tube in scene.tubes], np.int32)
     lamp_surface = np.array([lamp.surface for lamp in scene.lamps], np.int32)
     lamp_body = np.array([lamp.body for lamp in scene.lamps], np.int32)
-    per_part = lambda name, kind: np.array([getattr(p, name) for p in parts], kind)  # noqa: E731
+
+    def per_part(name: str, kind: type[np.generic]) -> np.ndarray:
+        return np.array([getattr(part, name) for part in parts], kind)
+
     geometry = Geometry(
         nodes=nodes,
         blocks=blocks,

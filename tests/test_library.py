@@ -117,7 +117,9 @@ def test_only_the_listed_rows_follow_fresnel():
 
 
 def test_names_and_aliases_are_unique():
-    names = [library._folded(name) for s in surfaces().values() for name in (s.name, *s.aliases)]
+    names = [
+        library.folded_name(name) for s in surfaces().values() for name in (s.name, *s.aliases)
+    ]
     assert len(names) == len(set(names))
 
 

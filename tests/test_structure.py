@@ -33,6 +33,7 @@ LAYERS = (
     ("organisms",),
     ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit"),
     ("cells", "units", "errors", "interrupts", "version", "data"),
+    ("unit_symbols",),
 )
 # Within a row of several, none imports another.
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}

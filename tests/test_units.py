@@ -3,19 +3,23 @@
 import math
 
 import numpy as np
+import pint
 import pytest
 
-from raysim import units
+from raysim import unit_symbols, units
 from raysim.units import (
     AREA,
     DOSE,
     IRRADIANCE,
     LENGTH,
     POWER,
+    TEMPERATURE,
     TIME,
     minutes_seconds,
     parse_quantity,
 )
+
+LIBRARY = pint.UnitRegistry()
 
 # SI values by hand from the definitions: 1 in = 0.0254 m, 1 ft = 0.3048 m (international yard and
 # pound, 1959), 1 cm2 = 1e-4 m2, prefixes of the SI.
@@ -47,6 +51,19 @@ ACCEPTED = [
     ("1 h", TIME, 3600.0),
     ("1 cm2", AREA, 1e-4),
     ("100 mm2", AREA, 1e-4),
+    ("300 millimetres", LENGTH, 0.3),
+    ("12 Inches", LENGTH, 0.3048),
+    ("12\N{DOUBLE PRIME}", LENGTH, 0.3048),
+    ("\N{MINUS SIGN}5\N{NO-BREAK SPACE}mm", LENGTH, -0.005),
+    ("1.2 mW cm-2", IRRADIANCE, 12.0),
+    ("1.2 mW·cm⁻²", IRRADIANCE, 12.0),
+    ("10000 uW s/cm2", DOSE, 100.0),
+    ("10 mWs/cm2", DOSE, 100.0),
+    ("10 mW/cm2*s", DOSE, 100.0),
+    ("35 C", TEMPERATURE, 35.0),
+    ("-4.5 °C", TEMPERATURE, -4.5),
+    ("35degC", TEMPERATURE, 35.0),
+    ("95 F", TEMPERATURE, 35.0),
 ]
 
 
@@ -72,8 +89,33 @@ REFUSED = [
     ("1 J", DOSE, "is not a dose"),
     ("1 J/cm", DOSE, "is not a dose"),
     ("5 fortnites", TIME, 'the unit of "5 fortnites" is not known'),
-    ("1 cm", AREA, "area; expected a number"),
+    ("1 cm", AREA, "is not an area; expected a number"),
+    ("2 mw/cm2", IRRADIANCE, 'did you mean "mW/cm2"?'),
+    ("300 MM", LENGTH, 'did you mean "mm"?'),
+    ("1 J/cm2/", DOSE, "is not known"),
+    ("1 J//cm2", DOSE, "is not known"),
+    ("1 J/cm 2", DOSE, "is not known"),
+    ("1 J/cm3", DOSE, "is not a dose"),
+    ("35 K", TEMPERATURE, "is not known"),
+    ("3 C", LENGTH, "is not known"),
 ]
+
+
+@pytest.mark.parametrize("name", sorted(unit_symbols.KNOWN))
+def test_every_unit_is_worth_what_a_library_of_units_says(name):
+    size, dimension = unit_symbols.unit_value(name)
+    # "Ws" is written as a product elsewhere.
+    theirs = LIBRARY.parse_units(f"{name[:-1]}*s" if name.endswith("Ws") else name)
+    base = LIBRARY.Quantity(1.0, theirs).to_base_units()
+    assert size == pytest.approx(base.magnitude, rel=1e-15)
+    exponents = {name.strip("[]"): power for name, power in base.dimensionality.items()}
+    assert dimension == tuple(exponents.get(name, 0) for name in ("length", "mass", "time"))
+
+
+@pytest.mark.parametrize("unit", ["mW/cm**2", "W/cm**2*s", "kJ/m/m", "uW*s/cm**2", "J/m**2"])
+def test_products_and_quotients_are_read_as_by_a_library_of_units(unit):
+    size, _ = unit_symbols.unit_value(unit)
+    assert size == pytest.approx(LIBRARY.Quantity(1.0, unit).to_base_units().magnitude, rel=1e-14)
 
 
 @pytest.mark.parametrize(("text", "quantity", "said"), REFUSED)
@@ -84,8 +126,13 @@ def test_what_is_no_quantity_is_refused_with_an_example(text, quantity, said):
     assert f'"{text}"' in str(refusal.value)
 
 
+def test_a_long_text_is_not_taken_apart():
+    with pytest.raises(ValueError, match="of 5004 letters is not a number with a unit of length"):
+        parse_quantity("1" * 5000 + " mm ", LENGTH)
+
+
 def test_every_quantity_has_an_example_that_it_accepts_itself():
-    for quantity in (LENGTH, POWER, IRRADIANCE, DOSE, TIME, AREA):
+    for quantity in units.EXAMPLE:
         for example in units.EXAMPLE[quantity].split(" or "):
             assert parse_quantity(example.strip('"'), quantity) > 0.0
 

@@ -1,17 +1,17 @@
 """The command line: parse, call, print; no physics."""
 
-import difflib
 import importlib
 import sys
-from typing import Any
 
 import click
 
+from raysim.cli.groups import SETTINGS, Commands, examples
 from raysim.version import __version__
 
 BAD_INPUT = 2
 NO_FINITE_TIME = 3
 INTERRUPTED = 130
+READER_GONE = 1
 
 # Name of each command, and what it answers; the module raysim.cli.NAME holds it.
 COMMANDS = {
@@ -27,8 +27,8 @@ COMMANDS = {
 }
 
 
-class _Commands(click.Group):
-    """Commands by name, loaded when asked for; a mistyped name gets the nearest one."""
+class _Program(Commands):
+    """The commands above; each is loaded when asked for."""
 
     def list_commands(self, context: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -39,31 +39,27 @@ class _Commands(click.Group):
         command: click.Command = importlib.import_module(f"raysim.cli.{name}").command
         return command
 
-    def resolve_command(self, context: click.Context, args: list[str]) -> Any:
-        name = args[0] if args else ""
-        if name and name not in COMMANDS:
-            close = difflib.get_close_matches(name, COMMANDS, n=1, cutoff=0.5)
-            hint = f"did you mean {close[0]}?" if close else f"commands: {', '.join(COMMANDS)}"
-            context.fail(f"there is no command {name}; {hint}")
-        return super().resolve_command(context, args)
-
-    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+    def answers(self, context: click.Context) -> dict[str, str]:
+        return COMMANDS
 
 
 @click.group(
-    cls=_Commands,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Example: raysim dose scenes/clinic_locker.toml",
+    cls=_Program,
+    context_settings=SETTINGS,
+    epilog=examples(
+        "raysim start my_box",
+        "raysim check my_box/my_box.toml",
+        "raysim dose my_box/my_box.toml",
+        "raysim dose --help",
+    ),
 )
-@click.version_option(__version__, prog_name="raysim")
+@click.version_option(__version__, "-V", "--version", prog_name="raysim")
 def raysim() -> None:
     """Dose and exposure time in a home-made 254 nm box for respirators.
 
     UVC injures eyes and skin. Crisis-capacity measure only, not a medical device: validate every
     figure with a calibrated meter, follow the maker, the regulator and local codes, and have
-    wiring done by the licensed.
+    wiring done by a licensed electrician.
     """
 
 
@@ -72,7 +68,7 @@ def main() -> None:
     from raysim.errors import RaysimError, SceneError
 
     try:
-        raysim.main(standalone_mode=False)
+        raysim.main(prog_name="raysim", standalone_mode=False)
     except SceneError as error:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
@@ -81,13 +77,17 @@ def main() -> None:
         sys.exit(BAD_INPUT)
     except click.exceptions.Exit as stop:
         sys.exit(stop.exit_code)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
-        sys.exit(error.exit_code)
+        sys.exit(BAD_INPUT)
+    except click.ClickException as error:
+        from raysim.cli.mistakes import mistake_line
+
+        click.echo(mistake_line(error), err=True)
+        sys.exit(BAD_INPUT)
     except (KeyboardInterrupt, click.Abort):
         click.echo("raysim: interrupted; nothing was written", err=True)
         sys.exit(INTERRUPTED)
-    except BrokenPipeError:
-        # The reader of our output (such as `head`) has gone; nobody is left to tell.
-        sys.stderr.close()
-        sys.exit(0)
+    except SystemExit as stop:
+        # Status 1 is click's, where the reader of our output (such as `head`) has seen enough.
+        sys.exit(0 if stop.code == READER_GONE else stop.code)

@@ -7,11 +7,18 @@ from pathlib import Path
 import click
 
 from raysim.cli import BAD_INPUT
-from raysim.cli.common import SCENE
+from raysim.cli.common import SCENE, Teller
+from raysim.cli.groups import examples
 from raysim.errors import Fault, Level, SceneError
 
 
-@click.command(name="check", epilog="Example: raysim check scenes/clinic_locker.toml")
+@click.command(
+    name="check",
+    epilog=examples(
+        "raysim check scenes/clinic_locker.toml",
+        "raysim check my_box/my_box.toml --json",
+    ),
+)
 @SCENE
 @click.option("--json", "as_json", is_flag=True, help="Print the faults as JSON.")
 def command(scene: Path, as_json: bool) -> None:
@@ -19,7 +26,7 @@ def command(scene: Path, as_json: bool) -> None:
 
     Exit status 2 if there is an error that a dose run would refuse, else 0.
     """
-    faults, triangles = _faults(scene)
+    faults, triangles = _faults(scene, as_json)
     errors = [fault for fault in faults if fault.level is Level.ERROR]
     if as_json:
         rows = [
@@ -37,7 +44,7 @@ def command(scene: Path, as_json: bool) -> None:
         sys.exit(BAD_INPUT)
 
 
-def _faults(path: Path) -> tuple[list[Fault], int]:
+def _faults(path: Path, quiet: bool) -> tuple[list[Fault], int]:
     from raysim.run import load_scene
     from raysim.scene.check import check_scene
 
@@ -45,6 +52,7 @@ def _faults(path: Path) -> tuple[list[Fault], int]:
         scene = load_scene(path)
     except SceneError as error:
         return error.faults, 0
+    Teller(quiet).compiling()
     return check_scene(scene), len(scene.triangles.corners)
 
 

@@ -15,11 +15,16 @@ if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
 
 SCENE = click.argument("scene", type=click.Path(path_type=Path))
+COMPILING = "first run on this machine: compiling the tracer, which takes about a minute, once"
 SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
 
 
-def checked_scene(path: Path) -> tuple["BuiltScene", tuple[Fault, ...]]:
+def checked_scene(
+    path: Path, teller: "Teller | None" = None
+) -> tuple["BuiltScene", tuple[Fault, ...]]:
     """A scene without errors, and the warnings about it.
+
+    Checks run compiled code already, so `teller` says here that the first run compiles.
 
     Raises
     ------
@@ -30,10 +35,24 @@ def checked_scene(path: Path) -> tuple["BuiltScene", tuple[Fault, ...]]:
     from raysim.scene.check import check_scene
 
     scene = load_scene(path)
+    if teller is not None:
+        teller.compiling()
     faults = check_scene(scene)
     if any(fault.level is Level.ERROR for fault in faults):
         raise SceneError(faults)
     return scene, tuple(faults)
+
+
+def surface_mend(name: str) -> str:
+    """How to mend a name that no surface of the library has: the nearest ones."""
+    from raysim.library import UnknownSurface, find_surface
+
+    try:
+        find_surface(name)
+    except UnknownSurface as error:
+        near = " or ".join(f'"{close}"' for close in error.nearest[:3])
+        return f"did you mean {near}?" if near else "'raysim materials' lists all"
+    return f"'raysim materials {name}' shows it"
 
 
 class Teller:
@@ -46,6 +65,7 @@ class Teller:
         self._task: Any = None
         self._what = ""
         self._shown = 0.0
+        self._told_of_compiling = False
 
     def notice(self, what: str) -> None:
         """One passing line, on a terminal only."""
@@ -56,6 +76,14 @@ class Teller:
         """One line that must not be missed, unless asked to be quiet."""
         if not self.quiet:
             click.echo(f"note: {what}", err=True)
+
+    def compiling(self) -> None:
+        """Say once, on a terminal, that the first run on a machine takes longer."""
+        from raysim.kernels.compile import is_warm
+
+        if self.live and not self._told_of_compiling and not is_warm("trace_adjoint"):
+            self.notice(COMPILING)
+        self._told_of_compiling = True
 
     def warn(self, faults: tuple[Fault, ...]) -> None:
         """Warnings, one line each, unless asked to be quiet."""

@@ -11,6 +11,7 @@ import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
 
 if TYPE_CHECKING:
     from raysim.result import Result
@@ -18,8 +19,13 @@ if TYPE_CHECKING:
 
 @click.command(
     name="dose",
-    epilog="Examples: raysim dose scenes/clinic_locker.toml | "
-    "raysim dose my.toml --out results/tuesday --precision 0.01",
+    epilog=examples(
+        "raysim dose scenes/clinic_locker.toml",
+        "raysim dose my_box/my_box.toml --out results/tuesday --precision 0.01",
+        'raysim dose scenes/clinic_locker.toml --without "rear left" --out results/lamp_out',
+        "raysim dose my_box/my_box.toml --json --no-pictures --force > result.json",
+        "raysim dose my_box/my_box.toml --out results/tuesday --resume",
+    ),
 )
 @SCENE
 @click.option(
@@ -89,7 +95,7 @@ def command(
 
     folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     broken_off, trouble = False, ""
     with claimed(folder, force, resume):
         checkpoint = checkpoint_in(folder, resume, quiet)
@@ -107,7 +113,10 @@ def command(
             broken_off = True
         if not result.interrupted:
             checkpoint.remove()
-    if trouble and not quiet and not broken_off:
+    if broken_off and not quiet:
+        without_pictures = " but for the pictures" if trouble else ""
+        click.echo(f"raysim: interrupted; the results are whole{without_pictures}", err=True)
+    elif trouble and not quiet:
         click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
     _tell(result, folder, case, as_json, quiet)
     if result.interrupted and not quiet:
@@ -120,11 +129,9 @@ def command(
 
 def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.budget import uncertainty_budget
-    from raysim.kernels.compile import is_warm
     from raysim.run import simulate
 
-    if not is_warm("trace_adjoint"):
-        teller.notice("compiling the tracer for this machine, once (half a minute)")
+    teller.compiling()
     with teller.bar():
         result = simulate(
             built,

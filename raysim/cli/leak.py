@@ -5,19 +5,18 @@ from pathlib import Path
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
+from raysim.cli.study import SEED, THREADS
 from raysim.output.cautions import CAUTION_LINE
 
 
-@click.command(name="leak", epilog="Example: raysim leak my_box/my_box.toml")
-@SCENE
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**64 - 1),
-    default=1,
-    show_default=True,
-    help="Key of the random numbers.",
+@click.command(
+    name="leak",
+    epilog=examples("raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json"),
 )
-@click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+@SCENE
+@SEED
+@THREADS
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @click.option("--quiet", is_flag=True, help="No warnings.")
 def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: bool) -> None:
@@ -32,7 +31,7 @@ def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: b
     from raysim.output.leaks import leak_record, leak_table, limit_lines
 
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     teller.warn(tuple(fault for fault in warnings if fault.key != "gap"))
     teller.notice("looking through the gaps")
     found = leaks(built, seed, threads)

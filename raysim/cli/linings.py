@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli import NO_FINITE_TIME
-from raysim.cli.common import Teller, checked_scene
+from raysim.cli.common import Teller, checked_scene, surface_mend
+from raysim.cli.groups import examples
 from raysim.cli.study import compile_notice, in_one_pose, show, study_options
 from raysim.errors import RaysimError
 
@@ -36,8 +37,11 @@ DEFAULT = (
 
 @click.command(
     name="linings",
-    epilog="Examples: raysim linings scenes/clinic_locker.toml | raysim linings my.toml "
-    '--lining foil --lining "white paint" --price foil=1.5',
+    epilog=examples(
+        "raysim linings scenes/clinic_locker.toml",
+        'raysim linings my_box/my_box.toml --lining foil --lining "white paint" --price foil=1.5',
+        "raysim linings my_box/my_box.toml --no-walls --json --force",
+    ),
 )
 @study_options
 @click.option("--lining", multiple=True, metavar="NAME", help="A lining to try [a dozen].")
@@ -73,7 +77,7 @@ def command(
     otherwise black box. For comparing: run 'raysim dose' on the box as lined before setting a
     timer.
     """
-    from raysim.output.folder import refuse_taken
+    from raysim.output.folder import claimed
     from raysim.studies.columns import wall_surfaces
     from raysim.studies.linings import compare_linings
 
@@ -82,8 +86,8 @@ def command(
     chosen = [_surface(name, "--lining") for name in dict.fromkeys(lining or DEFAULT)]
     prices = _prices(price, chosen)
     single = _surface(wall_lining, "--wall-lining") if wall_lining else None
-    built, warnings = checked_scene(scene)
-    refuse_taken(folder, force)
+    built, warnings = checked_scene(scene, teller)
+    click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
     built = in_one_pose(built, teller)
     compile_notice(teller)
@@ -112,10 +116,10 @@ def _surface(name: str, option: str) -> "Surface":
 
     try:
         return find_surface(name)
-    except UnknownSurface as error:
-        near = " or ".join(f'"{close}"' for close in error.nearest[:3])
-        mend = f"did you mean {near}?" if near else "'raysim materials' lists all"
-        raise RaysimError(f'{option} "{name}": no surface is called this. Mend: {mend}') from None
+    except UnknownSurface:
+        raise RaysimError(
+            f'{option} "{name}": no surface is called this. Mend: {surface_mend(name)}'
+        ) from None
 
 
 def _prices(given: tuple[str, ...], chosen: list["Surface"]) -> dict[str, float]:

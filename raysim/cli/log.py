@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from raysim.cli.groups import SETTINGS, Commands, examples
 from raysim.cli.log_cycles import end, interrupted, start, void
 from raysim.cli.log_options import BOOK, BOX, DOSE, NOTE, OPERATOR
 from raysim.cli.log_show import ages, export, listing, tallies_command
@@ -13,9 +14,15 @@ from raysim.output.cautions import CAUTION_LINE
 
 @click.group(
     name="log",
-    context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Example: raysim log new; raysim log add R1 --owner AB --operator CD; "
-    "raysim log start R1 --result results/clinic_locker --operator CD",
+    cls=Commands,
+    context_settings=SETTINGS,
+    epilog=examples(
+        "raysim log new",
+        "raysim log add R1 --owner AB --operator CD",
+        "raysim log start R1 --result results/clinic_locker --operator CD",
+        "raysim log end 2 --operator CD",
+        "raysim log tallies",
+    ),
 )
 def command() -> None:
     """The logbook: respirators, cycles, lamp hours, in one file.
@@ -25,11 +32,7 @@ def command() -> None:
     """
 
 
-for sub in (start, end, interrupted, void, listing, tallies_command, ages, export):
-    command.add_command(sub)
-
-
-@command.command(name="new")
+@click.command(name="new", epilog=examples("raysim log new", "raysim log new --book ward3.db"))
 @BOOK
 def new(book: Path) -> None:
     """Make an empty logbook."""
@@ -66,7 +69,13 @@ def _fields(model: Any, donnings: Any, cycles: Any, dose: Any, strap: Any) -> di
     return {key: value for key, value in given.items() if value is not None}
 
 
-@command.command(name="add")
+@click.command(
+    name="add",
+    epilog=examples(
+        "raysim log add R1 --owner AB --operator CD",
+        'raysim log add R2 --owner EF --operator CD --donnings 5 --dose-limit "10 J/cm2"',
+    ),
+)
 @click.argument("code")
 @click.option("--owner", required=True, help="Initials of its one wearer.")
 @_with_limits
@@ -100,7 +109,10 @@ def add(
     )
 
 
-@command.command(name="correct")
+@click.command(
+    name="correct",
+    epilog=examples('raysim log correct R1 --owner EF --note "misread" --operator CD'),
+)
 @click.argument("code")
 @click.option("--owner", help="Initials of its one wearer.")
 @_with_limits
@@ -132,7 +144,9 @@ def correct(
     click.echo(f"Entry {number}: respirator {code} corrected; the earlier entry stays.")
 
 
-@command.command(name="retire")
+@click.command(
+    name="retire", epilog=examples('raysim log retire R1 --note "strap torn" --operator CD')
+)
 @click.argument("code")
 @click.option("--note", required=True, help="Why: limit reached, soiled, damaged, fit failed.")
 @OPERATOR
@@ -147,10 +161,22 @@ def retire(code: str, note: str, operator: str, book: Path) -> None:
     click.echo(f"Entry {number}: respirator {code} is retired.")
 
 
-@command.command(name="lamp")
+@click.command(
+    name="lamp",
+    epilog=examples(
+        "raysim log lamp left fitted --operator CD",
+        "raysim log lamp left read --hours 412 --operator CD",
+    ),
+)
 @click.argument("name")
 @click.argument("event", type=click.Choice(["fitted", "read", "removed"]))
-@click.option("--hours", type=click.FloatRange(0, 1e6), default=0.0, show_default=True)
+@click.option(
+    "--hours",
+    type=click.FloatRange(0, 1e6),
+    default=0.0,
+    show_default=True,
+    help="Hours that the lamp has burnt by then.",
+)
 @BOX
 @OPERATOR
 @NOTE
@@ -165,3 +191,11 @@ def lamp(
     with open_logbook(book) as opened:
         number = enter_lamp(opened, box, name, event, hours, operator, note)
     click.echo(f"Entry {number}: lamp {name} of {box} {event}, {hours:g} h.")
+
+
+# In the order of a respirator's life.
+for sub in (
+    *(new, add, start, end, interrupted, void),
+    *(tallies_command, listing, correct, retire, lamp, ages, export),
+):
+    command.add_command(sub)

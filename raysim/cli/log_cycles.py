@@ -5,6 +5,8 @@ from pathlib import Path
 
 import click
 
+from raysim.cli.groups import examples
+from raysim.cli.log_json import JSON, print_json, setting_record
 from raysim.cli.log_options import (
     AT,
     BOOK,
@@ -22,7 +24,13 @@ CORRECT = click.option("--correct", is_flag=True, help="It is closed already; co
 NUMBER = click.argument("number", type=click.IntRange(1))
 
 
-@click.command(name="start")
+@click.command(
+    name="start",
+    epilog=examples(
+        "raysim log start R1 R2 --result results/my_box --operator CD",
+        'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
+    ),
+)
 @click.argument("codes", nargs=-1, required=True)
 @click.option("--result", type=click.Path(path_type=Path), help="Folder 'raysim dose' wrote.")
 @click.option("--timer", type=TIME, help="Timer setting, if there is no --result.")
@@ -33,6 +41,7 @@ NUMBER = click.argument("number", type=click.IntRange(1))
 @AT
 @OPERATOR
 @NOTE
+@JSON
 @BOOK
 def start(
     codes: tuple[str, ...],
@@ -45,6 +54,7 @@ def start(
     at: datetime | None,
     operator: str,
     note: str,
+    as_json: bool,
     book: Path,
 ) -> None:
     """Enter the start of a cycle with the respirators CODES."""
@@ -61,6 +71,10 @@ def start(
         setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
     with open_logbook(book) as opened:
         number, warnings = start_cycle(opened, codes, setting, operator, note, at, override)
+    if as_json:
+        entered = {"cycle": number, "respirators": codes, "warnings": warnings}
+        print_json(**entered, **setting_record(setting))
+        return
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
     click.echo(
@@ -69,7 +83,13 @@ def start(
     click.echo(click.wrap_text(CAUTION_LINE, 92))
 
 
-@click.command(name="end")
+@click.command(
+    name="end",
+    epilog=examples(
+        "raysim log end 2 --operator CD",
+        'raysim log end 2 --at "2026-03-01 08:30" --operator CD',
+    ),
+)
 @NUMBER
 @AT
 @CORRECT
@@ -84,7 +104,10 @@ def end(
     click.echo(f"Cycle {number} ended: it counts. Each respirator goes back to its own wearer.")
 
 
-@click.command(name="interrupted")
+@click.command(
+    name="interrupted",
+    epilog=examples('raysim log interrupted 2 --ran "6 min" --note "door opened" --operator CD'),
+)
 @NUMBER
 @click.option("--ran", type=TIME, required=True, help="How long the lamps had been on.")
 @AT
@@ -109,7 +132,10 @@ def interrupted(
     )
 
 
-@click.command(name="void")
+@click.command(
+    name="void",
+    epilog=examples('raysim log void 2 --note "lamps never came on" --operator CD'),
+)
 @NUMBER
 @click.option("--note", required=True, help="Why: entered by mistake, lamps never came on.")
 @AT

@@ -26,7 +26,7 @@ NOTE = click.option("--note", default="", help="Anything worth keeping.")
 BOX = click.option("--box", default="box", show_default=True, help="Name of the box.")
 
 
-class _Time(click.ParamType):
+class _Time(click.ParamType):  # type: ignore[type-arg]
     """A duration: "14 min", "860 s" or "14:20"."""
 
     name = "time"
@@ -47,7 +47,7 @@ class _Time(click.ParamType):
         return found
 
 
-class _Dose(click.ParamType):
+class _Dose(click.ParamType):  # type: ignore[type-arg]
     """A dose such as "2.5 J/cm2"."""
 
     name = "dose"
@@ -65,7 +65,7 @@ class _Dose(click.ParamType):
         return found
 
 
-class _Moment(click.ParamType):
+class _Moment(click.ParamType):  # type: ignore[type-arg]
     """A date and time by the clock on the wall, "2026-03-01 08:30"."""
 
     name = "moment"

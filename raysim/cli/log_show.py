@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.cli.groups import examples
+from raysim.cli.log_json import JSON, cycle_record, lamp_record, print_json, tally_record
 from raysim.cli.log_options import BOOK, shown
 from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
@@ -28,15 +30,19 @@ def _cautions() -> None:
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92))
 
 
-@click.command(name="list")
+@click.command(name="list", epilog=examples("raysim log list", "raysim log list --json"))
+@JSON
 @BOOK
-def listing(book: Path) -> None:
+def listing(book: Path, as_json: bool) -> None:
     """Every cycle, as it stands after corrections."""
     from raysim.logbook.book import open_logbook
     from raysim.logbook.cycles import cycles
 
     with open_logbook(book) as opened:
         found = cycles(opened)
+    if as_json:
+        print_json(cycles=[cycle_record(cycle) for cycle in found])
+        return
     rows = [
         (
             c.number,
@@ -57,15 +63,19 @@ def listing(book: Path) -> None:
     _cautions()
 
 
-@click.command(name="tallies")
+@click.command(name="tallies", epilog=examples("raysim log tallies", "raysim log tallies --json"))
+@JSON
 @BOOK
-def tallies_command(book: Path) -> None:
+def tallies_command(book: Path, as_json: bool) -> None:
     """Each respirator: cycles and dose so far, against its limits."""
     from raysim.logbook.book import open_logbook
     from raysim.logbook.respirators import tallies
 
     with open_logbook(book) as opened:
         found = tallies(opened)
+    if as_json:
+        print_json(respirators=[tally_record(tally) for tally in found])
+        return
     headings = (
         "respirator",
         "owner",
@@ -110,9 +120,10 @@ def _tally_cells(tally: "Tally") -> tuple[object, ...]:
     )
 
 
-@click.command(name="lamps")
+@click.command(name="lamps", epilog=examples("raysim log lamps", "raysim log lamps --json"))
+@JSON
 @BOOK
-def ages(book: Path) -> None:
+def ages(book: Path, as_json: bool) -> None:
     """Hours of the lamps that are in place."""
     from raysim.library import assumptions
     from raysim.logbook.book import open_logbook
@@ -121,6 +132,9 @@ def ages(book: Path) -> None:
     with open_logbook(book) as opened:
         found = lamp_ages(opened)
     life = assumptions()["rated_life_h"]
+    if as_json:
+        print_json(lamps=[lamp_record(lamp, life.value) for lamp in found])
+        return
     rows = [
         (
             lamp.box,
@@ -140,7 +154,7 @@ def ages(book: Path) -> None:
     _cautions()
 
 
-@click.command(name="export")
+@click.command(name="export", epilog=examples("raysim log export logbook_csv"))
 @click.argument("folder", type=click.Path(path_type=Path))
 @BOOK
 def export(folder: Path, book: Path) -> None:

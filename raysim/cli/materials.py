@@ -5,12 +5,24 @@ import json
 
 import click
 
-from raysim.library import Surface, surfaces
+from raysim.cli.common import surface_mend
+from raysim.cli.groups import examples
+from raysim.errors import RaysimError
+from raysim.library import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
+MARGIN = " " * 26
 
 
-@click.command(name="materials", epilog="Example: raysim materials aluminium")
+@click.command(
+    name="materials",
+    epilog=examples(
+        "raysim materials",
+        "raysim materials aluminium",
+        'raysim materials "household mirror"',
+        "raysim materials --json",
+    ),
+)
 @click.argument("words", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print the library as JSON.")
 def command(words: tuple[str, ...], as_json: bool) -> None:
@@ -21,11 +33,7 @@ def command(words: tuple[str, ...], as_json: bool) -> None:
     """
     chosen = [s for s in surfaces().values() if _picked(s, words)]
     if not chosen:
-        from raysim.errors import RaysimError
-
-        raise RaysimError(
-            f'no surface is called "{" ".join(words)}". Mend: raysim materials lists all'
-        )
+        raise _unknown(" ".join(words))
     if as_json:
         click.echo(json.dumps([dataclasses.asdict(s) for s in chosen], indent=2))
         return
@@ -37,8 +45,12 @@ def command(words: tuple[str, ...], as_json: bool) -> None:
 
 
 def _picked(surface: Surface, words: tuple[str, ...]) -> bool:
-    names = " ".join((surface.name, *surface.aliases)).casefold()
-    return all(word.casefold() in names for word in words)
+    names = folded_name(" ".join((surface.name, *surface.aliases)))
+    return all(folded_name(word) in names for word in words)
+
+
+def _unknown(name: str) -> RaysimError:
+    return RaysimError(f'no surface is called "{name}". Mend: {surface_mend(name)}')
 
 
 def _range_words(surface: Surface) -> str:
@@ -68,7 +80,10 @@ def _show_table(chosen: list[Surface]) -> None:
         )
     # In a pipe each surface keeps to one line, so that it can be searched.
     width = None if sys.stdout.isatty() else WIDE
-    Console(highlight=False, width=width).print(table)
+    console = Console(highlight=False, width=width)
+    with console.capture() as shown:  # the library would end the program if `head` has gone
+        console.print(table)
+    click.echo(shown.get(), nl=False)
     click.echo("\nExpected value, and in brackets the low end (cautious case) and the high end.")
     click.echo("Quality A: measured at or near 254 nm; B: handbook range; C: estimate.")
     click.echo("'raysim materials NAME' shows sources and notes; '--json' everything.")
@@ -86,6 +101,6 @@ def _show_whole(surface: Surface) -> None:
     }
     for name, value in rows.items():
         if value:
-            text = click.wrap_text(" ".join(value.split()), 96, "", " " * 26)
-            click.echo(f"  {name:<23} {text}")
+            text = click.wrap_text(" ".join(value.split()), 96, MARGIN, MARGIN)
+            click.echo(f"  {name:<23} {text.removeprefix(MARGIN)}")
     click.echo("")

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.groups import examples
+from raysim.cli.study import SEED, THREADS
 from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
 
@@ -14,16 +16,26 @@ if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
 
 
-@click.command(name="meter", epilog="Example: raysim meter my_box/my_box.toml --sheet survey.html")
+@click.command(
+    name="meter",
+    epilog=examples(
+        "raysim meter my_box/my_box.toml",
+        "raysim meter my_box/my_box.toml --sheet survey.html",
+        "raysim meter my_box/my_box.toml --no-time --json",
+    ),
+)
 @SCENE
-@click.option("--seed", type=click.IntRange(0, 2**64 - 1), default=1, show_default=True)
+@SEED
 @click.option("--photons", type=click.IntRange(1, 10**13), help="As in 'raysim dose'.")
 @click.option(
     "--precision", type=click.FloatRange(0.0005, 1.0, max_open=True), help="As in 'raysim dose'."
 )
-@click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+@THREADS
 @click.option(
-    "--time/--no-time", default=True, help="With readings, also the exposure time by them."
+    "--time/--no-time",
+    default=True,
+    show_default=True,
+    help="With readings, also the exposure time by them.",
 )
 @click.option("--sheet", type=click.Path(path_type=Path), help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
@@ -50,7 +62,7 @@ def command(
     from raysim.survey import compare, fitted, mean_reflectances, predict
 
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
+    built, warnings = checked_scene(scene, teller)
     if not built.triangles.meters:
         raise RaysimError(f"{scene}: meter: the scene has no [[meter]]. Mend: add name, at, facing")
     if sheet is not None and (sheet.exists() or not sheet.absolute().parent.is_dir()):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import Teller, checked_scene
+from raysim.cli.groups import examples
 from raysim.cli.study import compile_notice, in_one_pose, show, study_options
 
 if TYPE_CHECKING:
@@ -20,7 +21,10 @@ MOST_PICTURES = 4
 
 @click.command(
     name="shadows",
-    epilog="Example: raysim shadows scenes/folded_shut.toml --share 0.3",
+    epilog=examples(
+        "raysim shadows scenes/folded_shut.toml",
+        "raysim shadows my_box/my_box.toml --share 0.3 --smallest 1",
+    ),
 )
 @study_options
 @click.option(
@@ -70,14 +74,14 @@ def command(
 
     What helps (turning, moving, relining, a lamp more) is tested by tracing for the darkest.
     """
-    from raysim.output.folder import refuse_taken
+    from raysim.output.folder import claimed
     from raysim.run import simulate
     from raysim.studies.shadows import find_shadows
 
     folder = out or Path("results") / f"{scene.stem}_shadows"
     teller = Teller(quiet or as_json)
-    built, warnings = checked_scene(scene)
-    refuse_taken(folder, force)
+    built, warnings = checked_scene(scene, teller)
+    click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
     built = in_one_pose(built, teller, pose)
     compile_notice(teller)

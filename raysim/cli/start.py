@@ -5,12 +5,13 @@ from pathlib import Path
 
 import click
 
+from raysim.cli.groups import examples
 from raysim.errors import RaysimError
 
 SCENE_NAME = "my_box.toml"
 
 
-@click.command(name="start", epilog="Example: raysim start my_box")
+@click.command(name="start", epilog=examples("raysim start my_box"))
 @click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
 def command(folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""

@@ -55,10 +55,7 @@ def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) ->
 
 def compile_notice(teller: Teller) -> None:
     """Say once that the first run on a machine compiles."""
-    from raysim.kernels.compile import is_warm
-
-    if not is_warm("trace_adjoint"):
-        teller.notice("compiling the tracer for this machine, once (half a minute)")
+    teller.compiling()
 
 
 def show(

@@ -30,5 +30,19 @@ def write_dose_map(result: Result, path: Path, case: str = CAUTIOUS) -> None:
         mesh.cell_data[f"dose_at_timer_{name}_mJ_cm2"] = dose[:, side].astype(np.float32)
         mesh.cell_data[f"judged_{name}"] = triangles.judged[:, side].astype(np.uint8)
     mesh.cell_data["body"] = triangles.face_body
-    mesh.field_data["body_names"] = [body.name for body in triangles.bodies]
-    mesh.save(path, binary=True)
+    names = [body.name.encode("ascii", "xmlcharrefreplace") for body in triangles.bodies]
+    mesh.field_data["body_names"] = [name.decode() for name in names]  # the format knows no others
+    path.write_text(_vtp_text(mesh), encoding="utf-8")
+
+
+def _vtp_text(mesh: Any) -> str:
+    """A mesh as text; the library's own writing of files crashes where the disk is full."""
+    from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
+
+    writer = vtkXMLPolyDataWriter()
+    writer.SetInputData(mesh)
+    writer.SetDataModeToBinary()
+    writer.WriteToOutputStringOn()
+    if not writer.Write():
+        raise RuntimeError("the dose map could not be put into words")
+    return str(writer.GetOutputString())

@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from raysim.checkpoint import CHECKPOINT_FILE, is_checkpoint
+from raysim.checkpoint import ASIDE, CHECKPOINT_FILE, is_checkpoint
 from raysim.errors import RaysimError
 from raysim.output.lock import LOCK_FILE, locked
 from raysim.output.pictures import Picture
@@ -80,7 +80,7 @@ def _refuse_taken(folder: Path, force: bool) -> None:
             f'--out {folder}: the folder holds other things ("{foreign[0]}"), which could be '
             "lost. Mend: name a new folder"
         )
-    if force or not names:
+    if force or all(name.endswith(ASIDE) for name in names):
         return
     if CHECKPOINT_FILE in names:
         raise RaysimError(

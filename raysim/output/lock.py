@@ -35,7 +35,7 @@ def locked(folder: Path) -> Iterator[None]:
         yield
         return
     try:
-        made = _make(place)
+        made = [path for path in (place, *place.parents) if not path.exists()]
         handle = _locked_file(place / LOCK_FILE)
     except BlockingIOError:
         raise RaysimError(
@@ -56,19 +56,12 @@ def locked(folder: Path) -> Iterator[None]:
             (place / LOCK_FILE).unlink()
         os.close(handle)
         with suppress(OSError):
-            for path in reversed(made):
+            for path in made:
                 path.rmdir()
 
 
-def _make(place: Path) -> list[Path]:
-    """Make a folder and those above it; returns those that were missing, the uppermost first."""
-    missing = [path for path in (place, *place.parents) if not path.exists()][::-1]
-    place.mkdir(parents=True, exist_ok=True)
-    return missing
-
-
 def _locked_file(path: Path) -> int:
-    """Descriptor of the lock file, locked.
+    """Descriptor of the lock file, locked; folders on the way to it are made.
 
     Raises
     ------
@@ -76,7 +69,11 @@ def _locked_file(path: Path) -> int:
         Where another process has locked it.
     """
     while True:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        except FileNotFoundError:
+            continue  # whoever held the folder has taken it away in the meantime
         try:
             _lock(handle)
             if path.exists() and os.path.samestat(os.fstat(handle), path.stat()):

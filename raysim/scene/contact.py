@@ -84,6 +84,8 @@ class _Report:
     def __init__(self, scene: BuiltScene) -> None:
         self.scene = scene
         self.triangles = scene.triangles
+        corners = scene.triangles.corners
+        self.low, self.high = corners.min(axis=1), corners.max(axis=1)  # box of each face
         self.faults: list[Fault] = []
         self._told: set[frozenset[int]] = set()
 
@@ -97,6 +99,15 @@ class _Report:
         news = not pairs <= self._told
         self._told |= pairs
         return news
+
+    def near(self, faces: np.ndarray, body_faces: np.ndarray) -> np.ndarray:
+        """Those of `faces` whose boxes come within reach of the box around `body_faces`.
+
+        No other face can be crossed or touched from there, and a tree of few faces is soon built.
+        """
+        low = self.low[body_faces].min(axis=0) - 2 * TOUCHING
+        high = self.high[body_faces].max(axis=0) + 2 * TOUCHING
+        return faces[((self.low[faces] <= high) & (self.high[faces] >= low)).all(axis=1)]
 
     def names(self, faces: np.ndarray) -> str:
         """Names of the bodies that some faces belong to."""
@@ -128,6 +139,7 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
     others = np.flatnonzero(
         (triangles.face_body != body) & ~np.isin(triangles.face_body, _walls(triangles))
     )
+    others = report.near(others, faces)
     if len(others):
         crossed = Surroundings(triangles, others).crossed(*_edges(corners))
         if len(crossed) and report.is_news(body, crossed):
@@ -143,11 +155,15 @@ def _walls(triangles: SceneTriangles) -> np.ndarray:
 def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> None:
     """Judged face-sides with another body's surface right in front of them."""
     triangles = report.triangles
-    others = Surroundings(triangles, np.flatnonzero(triangles.face_body != body))
+    foreign = report.near(np.flatnonzero(triangles.face_body != body), faces)
+    if not len(foreign):
+        return
+    others = Surroundings(triangles, foreign)
     reach = np.full(len(faces), TOUCHING)
+    middles, normals = triangles.centroids[faces], triangles.normals[faces]
     for side, sign in ((0, 1.0), (1, -1.0)):
         chosen = triangles.judged[faces, side]
-        found = others.first(triangles.centroids[faces], sign * triangles.normals[faces], reach)
+        found = others.first(middles, sign * normals, reach)
         close = chosen & (found >= 0)
         if close.any():
             area = 1e4 * triangles.areas[faces[close]].sum()

@@ -2,6 +2,7 @@
 
 import json
 import os
+import select
 import signal
 import subprocess
 import sys
@@ -27,6 +28,8 @@ def interrupted(folder, wait_for: str, *words: str):
         stdout=subprocess.PIPE,
         stderr=there,
         encoding="utf-8",
+        # Under nohup, or in the background of a script, Ctrl-C would be ignored.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     os.close(there)
     seen, limit = "", time.monotonic() + 120.0
@@ -34,7 +37,9 @@ def interrupted(folder, wait_for: str, *words: str):
         while wait_for not in seen and time.monotonic() < limit:
             seen += os.read(here, 4096).decode("utf-8", "replace")
         process.send_signal(signal.SIGINT)
-        while True:  # a terminal that nobody reads would block the run
+        while time.monotonic() < limit:  # a terminal that nobody reads would block the run
+            if not select.select([here], [], [], 1.0)[0]:
+                continue
             try:
                 piece = os.read(here, 4096)
             except OSError:

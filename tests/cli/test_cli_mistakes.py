@@ -1,9 +1,7 @@
 """Mistakes of a user: status 2, one clear line for each fault, no traceback, no results."""
 
-from concurrent.futures import ThreadPoolExecutor
-
 import pytest
-from running import answer
+from running import process_said, raysim_said
 from small_scenes import small_scene, toml_text, write_scene
 
 
@@ -46,27 +44,44 @@ SCENES["electrical"][0]["lamp"][0] = {
 
 # Words of a command line; what must be said.
 COMMANDS = {
-    "no-scene": (("dose",), "Missing argument 'SCENE'"),
+    "no-scene": (("dose",), "raysim dose: SCENE is missing. Mend: as in: raysim dose scenes/"),
     "missing-file": (("dose", "none.toml"), "there is no such file"),
     "a-folder": (("dose", "."), "this is a folder"),
     "not-toml": (("dose", "flat.obj"), "not valid TOML"),
-    "bad-command": (("doze", "good.toml"), "did you mean dose?"),
-    "odd-command": (("zzzzzz",), "commands: dose"),
-    "bad-option": (("dose", "good.toml", "--photon", "5"), "--photons"),
-    "photons-word": (("dose", "good.toml", "--photons", "many"), "not a valid integer"),
+    "bad-command": (("doze", "good.toml"), "there is no command doze. Mend: did you mean dose?"),
+    "odd-command": (("zzzzzz",), "Mend: commands: dose"),
+    "bad-option": (("dose", "good.toml", "--photon", "5"), "did you mean --photons?"),
+    "photons-word": (
+        ("dose", "good.toml", "--photons", "many"),
+        "--photons: 'many' is not a whole number. Mend: give a whole number from 1",
+    ),
     "photons-zero": (("dose", "good.toml", "--photons", "0"), "not in the range"),
     "precision-two": (("dose", "good.toml", "--precision", "2"), "not in the range"),
     "precision-nan": (
         ("dose", "good.toml", "--precision", "nan"),
-        "precision nan is out of range: give",
+        "precision nan is out of range",
     ),
     "seed-minus": (("dose", "good.toml", "--seed", "-1"), "not in the range"),
     "threads-zero": (("dose", "good.toml", "--threads", "0"), "not in the range"),
-    "bad-case": (("dose", "good.toml", "--case", "hopeful"), "'cautious', 'expected'"),
-    "two-scenes": (("dose", "good.toml", "good.toml"), "unexpected extra argument"),
+    "bad-case": (("dose", "good.toml", "--case", "hopeful"), "Mend: give cautious or expected"),
+    "two-scenes": (
+        ("dose", "good.toml", "good.toml"),
+        "unexpected extra word (good.toml). Mend: put names that hold blanks",
+    ),
     "check-missing": (("check", "none.toml"), ""),
     "no-material": (("materials", "unobtainium"), "no surface is called"),
-    "start-nothing": (("start",), "Missing argument 'DIR'"),
+    "near-material": (("materials", "white", "pante"), 'did you mean "white paint"'),
+    "scene-alone": (("good.toml",), "did you mean raysim dose good.toml?"),
+    "help-word": (("help",), "did you mean raysim --help?"),
+    "no-value": (("dose", "good.toml", "--seed"), "--seed needs a value after it"),
+    "near-case": (("dose", "good.toml", "--case", "cautios"), "did you mean cautious?"),
+    "bad-lining": (("linings", "good.toml", "--lining", "allu foil"), "did you mean"),
+    "bad-price": (("linings", "good.toml", "--price", "foil"), "not a name and a price"),
+    "lost-lamp": (("dose", "good.toml", "--without", "lefft"), 'did you mean "left"?'),
+    "bad-sub": (("log", "strat"), "did you mean start?"),
+    "no-codes": (("log", "start"), "CODES is missing. Mend: as in: raysim log start R1 R2"),
+    "no-operator": (("log", "add", "R1", "--owner", "A"), "--operator is missing"),
+    "start-nothing": (("start",), "DIR is missing. Mend: as in: raysim start my_box"),
     "start-taken": (("start", "."), "something stands there already"),
     "start-on-file": (("start", "good.toml"), "something stands there already"),
     "start-below-file": (("start", "good.toml/below"), "cannot be written"),
@@ -88,9 +103,10 @@ def said(tmp_path_factory):
         (folder / f"{name}.toml").write_text("\n".join(lines), encoding="utf-8")
         calls[name] = ("dose", f"{name}.toml")
     before = sorted(path.name for path in folder.iterdir())
-    with ThreadPoolExecutor(2) as pool:
-        answers = pool.map(lambda words: answer(*words, folder=folder), calls.values())
-        found = dict(zip(calls, answers, strict=True))
+    found = {name: raysim_said(*words, folder=folder) for name, words in calls.items()}
+    # Some of them once more as a process of its own: the same words and status.
+    for name in ("comma", "broken-mesh", "no-scene", "missing-file", "bad-option"):
+        assert process_said(*calls[name], folder=folder) == found[name]
     assert sorted(path.name for path in folder.iterdir()) == before, "something was written"
     return found
 
@@ -110,7 +126,6 @@ def test_there_are_many_of_them():
 @pytest.mark.parametrize("name", SCENES)
 def test_a_broken_scene_is_refused_line_by_line(said, name):
     told = said[name]
-    assert "Traceback" not in told.err
     assert told.status == 2
     assert told.out == ""
     assert SCENES[name][1] in told.err
@@ -126,9 +141,12 @@ def test_a_broken_scene_is_refused_line_by_line(said, name):
 @pytest.mark.parametrize("name", COMMANDS)
 def test_a_wrong_command_line_is_refused_with_help(said, name):
     told = said[name]
-    assert "Traceback" not in told.err
     assert told.status == 2
-    assert COMMANDS[name][1] in told.err + told.out
-    assert any(word in told.err + told.out for word in ("Mend: ", "Error: ", ": give "))
-    assert len(told.err.splitlines()) <= 4
-    assert "RuntimeWarning" not in told.err
+    if name == "check-missing":
+        assert told.err == ""  # the faults of a scene are what `check` is asked for
+        return
+    assert told.out == ""
+    (line,) = told.err.splitlines()
+    assert COMMANDS[name][1] in line
+    assert "Mend: " in line
+    assert line.isprintable()

@@ -1,14 +1,27 @@
 """The folder of a run is written whole or not at all, and takes the place of nothing else."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import synthetic
 
 from raysim.errors import RaysimError
 from raysim.output import draw, folder
-from raysim.output.folder import json_text, refuse_taken, write_results, write_whole
+from raysim.output.dose_map import write_dose_map
+from raysim.output.folder import (
+    MOVING,
+    OLD,
+    READY,
+    STAGED,
+    json_text,
+    refuse_taken,
+    write_results,
+    write_whole,
+)
+from raysim.output.lock import LOCK_FILE
 from raysim.result import EXPECTED
 
 
@@ -59,6 +72,33 @@ def test_other_things_never_give_way(tmp_path, force):
         refuse_taken(tmp_path / "file", force)
     with pytest.raises(RaysimError, match="cannot be written"):
         refuse_taken(tmp_path / "file" / "below", force)
+
+
+def test_what_a_killed_run_left_is_told_from_results_and_from_other_things(tmp_path):
+    out = filled(tmp_path / "out")
+    (out / "checkpoint.npz.part").write_text("half")
+    (out / LOCK_FILE).write_text("")
+    filled(out / STAGED, result_json="half")
+    refuse_taken(out, False)  # nothing that could be lost or gone on with
+    assert not (out / STAGED).exists()
+    (out / "checkpoint.npz").write_text("whole")
+    with pytest.raises(RaysimError, match="broken off stands there.*--resume"):
+        refuse_taken(out, False)
+    refuse_taken(out, True)
+    (out / "checkpoint of my own.npz").write_text("dear clinic")
+    with pytest.raises(RaysimError, match="other things"):
+        refuse_taken(out, True)
+
+
+@pytest.mark.parametrize("place", [READY, MOVING])
+def test_what_was_ready_is_put_in_place_by_the_next_run(tmp_path, place):
+    out = filled(tmp_path / "out", **({"result_json": "old"} if place == READY else {}))
+    filled(out / OLD, result_json="older")
+    (out / OLD / "result.json").rename(out / OLD / "report.html")
+    filled(out / place, result_json="new")
+    with pytest.raises(RaysimError, match="results stand there already"):
+        refuse_taken(out, False)
+    assert contents(tmp_path) == {"out/result.json": "new"}
 
 
 def test_other_things_beside_results_never_give_way(tmp_path):
@@ -136,6 +176,21 @@ def test_all_files_of_a_result_are_written(tmp_path):
     text = (out / "result.json").read_text("utf-8")
     assert json.loads(text)["case"] == "expected"
     assert text == json_text(json.loads(text))
+
+
+def test_the_dose_map_opens_whatever_objects_are_called(tmp_path):
+    import pyvista
+
+    result = synthetic.result()
+    bodies = result.triangles.bodies
+    named = (replace(bodies[0], name="Schürze <b>"), *bodies[1:])
+    triangles = replace(result.triangles, bodies=named)
+    write_dose_map(replace(result, triangles=triangles), tmp_path / "dose_map.vtp")
+    mesh = pyvista.read(tmp_path / "dose_map.vtp")
+    assert mesh.n_cells == len(triangles.corners)
+    assert mesh.field_data["body_names"][0] == "Sch&#252;rze <b>"
+    shown = mesh.cell_data["irradiance_outside_mW_cm2"]
+    assert np.allclose(shown, 0.1 * result.cases["cautious"].irradiance[:, 0], rtol=1e-6)
 
 
 def test_results_are_written_even_where_no_picture_can_be_drawn(tmp_path, monkeypatch):

@@ -16,6 +16,8 @@ from small_scenes import (
 )
 
 from raysim.errors import Level
+from raysim.run import load_scene
+from raysim.scene import contact
 
 
 def only_error(path):
@@ -447,3 +449,20 @@ def test_errors_come_before_warnings_and_all_are_told(tmp_path):
     assert levels == [Level.ERROR] * 2 + [Level.WARNING] * 2
     for fault in faults:
         is_one_clear_line(fault, path)
+
+
+def test_looking_at_faces_nearby_only_overlooks_nothing(tmp_path, monkeypatch):
+    data = small_scene()
+    plate = data["object"][0]
+    places = {"upon it": [130, 125.01, 150], "across it": [150, 110, 160], "far": [200, 60, 40]}
+    for name, at in places.items():
+        data["object"].append(plate | {"name": name, "at": at})
+    data["object"][2]["turn"] = [0, 0, 90]
+    data["object"].append(plate | {"name": "through the wall", "at": [280, 100, 150]})
+    write_scene(tmp_path, data)
+    scene = load_scene(tmp_path / "scene.toml")
+    quick = [str(fault) for fault in contact.contact_faults(scene)]
+    monkeypatch.setattr(contact._Report, "near", lambda report, faces, body_faces: faces)
+    assert [str(fault) for fault in contact.contact_faults(scene)] == quick
+    assert len([fault for fault in quick if "touch" in fault]) >= 2
+    assert len([fault for fault in quick if "cuts" in fault]) >= 2

@@ -1,0 +1,53 @@
+"""Groups of commands: listed in the order of use, in full; a mistyped name gets the nearest one."""
+
+import difflib
+import re
+from typing import Any
+
+import click
+
+SETTINGS: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
+def examples(*lines: str) -> str:
+    """Last paragraph of a command's help: command lines as typed, one a line."""
+    return "\n".join(["\b", "Examples:", *(f"  {line}" for line in lines)])
+
+
+def first_example(command: click.Command) -> str:
+    """The first command line of a command's examples; "" if it has none."""
+    found = re.search(r"raysim [^|\n;]+", command.epilog or "")
+    return found.group().strip() if found else ""
+
+
+class Commands(click.Group):
+    """A group that lists its commands as they were added and knows near names."""
+
+    def list_commands(self, context: click.Context) -> list[str]:
+        """Names of the commands in the order in which a user needs them."""
+        return list(self.commands)
+
+    def answers(self, context: click.Context) -> dict[str, str]:
+        """Each command with the question that it answers, in one line."""
+        found = {name: self.get_command(context, name) for name in self.list_commands(context)}
+        return {name: c.get_short_help_str(200) for name, c in found.items() if c and not c.hidden}
+
+    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands, no line of it cut short."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(self.answers(context).items()))
+
+    def resolve_command(self, context: click.Context, args: list[str]) -> Any:
+        """The command that the first word names, or the mistake in that word."""
+        names, name = self.list_commands(context), args[0] if args else ""
+        if name and name not in names and not name.startswith("-"):
+            context.fail(f"there is no command {name}; {self._hint(context, names, name)}")
+        return super().resolve_command(context, args)
+
+    def _hint(self, context: click.Context, names: list[str], name: str) -> str:
+        if name == "help":
+            return f"did you mean {context.command_path} --help?"
+        if name.endswith(".toml") and "dose" in names:
+            return f"did you mean {context.command_path} dose {name}?"
+        close = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
+        return f"did you mean {close[0]}?" if close else f"commands: {', '.join(names)}"

@@ -1,0 +1,70 @@
+"""The examples in the documentation of the public names say what they say."""
+
+import ast
+import doctest
+import importlib
+import inspect
+import typing
+from pathlib import Path
+
+import pytest
+
+import raysim
+
+ROOT = Path(__file__).parents[1]
+MODULES = (
+    "raysim",
+    "raysim.cli.mistakes",
+    "raysim.exposure",
+    "raysim.kinetics",
+    "raysim.lamps",
+    "raysim.library",
+    "raysim.people",
+    "raysim.unit_symbols",
+    "raysim.units",
+)
+OPTIONS = doctest.ELLIPSIS
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_in_docstrings_hold(name, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    failed, tried = doctest.testmod(importlib.import_module(name), optionflags=OPTIONS)
+    assert tried > 0
+    assert failed == 0
+
+
+def test_every_module_with_examples_is_tested():
+    sources = {path for path in (ROOT / "raysim").rglob("*.py") if "\n>>> " in _unindented(path)}
+    tested = {Path(importlib.import_module(name).__file__).resolve() for name in MODULES}
+    assert {path.resolve() for path in sources} == tested
+
+
+def _unindented(path: Path) -> str:
+    return "\n".join(line.strip() for line in path.read_text("utf-8").splitlines())
+
+
+@pytest.mark.parametrize("name", sorted(set(raysim.__all__) - {"__version__"}))
+def test_public_names_say_what_they_are(name):
+    thing = getattr(raysim, name)
+    if not callable(thing):
+        assert isinstance(thing, tuple | str)
+        return
+    assert thing.__module__.startswith("raysim.")
+    assert len(inspect.getdoc(thing)) > 20
+    if inspect.isfunction(thing):
+        hints = typing.get_type_hints(thing)
+        assert set(inspect.signature(thing).parameters) | {"return"} == set(hints)
+
+
+def test_types_are_published():
+    assert (ROOT / "raysim" / "py.typed").is_file()
+    # What checkers of types see is what is there at run time.
+    seen = ast.parse((ROOT / "raysim" / "__init__.py").read_text("utf-8"))
+    block = next(node for node in seen.body if isinstance(node, ast.If))
+    names = {a.name for node in block.body if isinstance(node, ast.ImportFrom) for a in node.names}
+    assert names | {"__version__"} == set(raysim.__all__)
+    for node in block.body:
+        for alias in node.names:
+            home = importlib.import_module(node.module)
+            assert getattr(raysim, alias.name) is getattr(home, alias.name)
