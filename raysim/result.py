@@ -196,7 +196,9 @@ class PoseResult:
         Exposure time if the load hung so all along, s, from the bound on all judged faces;
         inf if no time can be vouched for.
     alone_worst : Spot
-        The spot whose bound sets that time.
+        The spot then with the lowest upper end of its error; its `lower_bound` holds for all.
+    alone_least : float
+        Seconds that this spot needs by that upper end; the load needs no less.
     """
 
     name: str
@@ -204,6 +206,7 @@ class PoseResult:
     time: float
     alone: float
     alone_worst: Spot
+    alone_least: float
 
 
 @dataclass(frozen=True)

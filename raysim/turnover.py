@@ -17,6 +17,8 @@ from raysim.statistics import count_lower_bound, count_variance
 from raysim.tracing import ForwardRun, KernelScene, Progress
 
 ALONE_PRECISION = 0.05  # of the time in one pose alone, which is told for comparison only
+ALONE_RAYS = 10_000_000  # of each: a side in the dark is what poses are for, and has no end
+UPPER = 3.0  # standard errors above which no irradiance is thought to lie
 ALONE_STREAM = 0x5851F42D4C957F2D  # keeps these paths apart from those of the cycle
 
 
@@ -43,8 +45,8 @@ def pose_results(
 
     Cautious case. The bound of one pose alone holds for all its judged face-sides at the same
     confidence as that of the cycle, and comes as near to its worst one as asked, or as
-    `ALONE_PRECISION` where that is coarser. It rests on photon counts alone where no precision is
-    asked for, or where a face-side got none: a side in the dark is what poses are for.
+    `ALONE_PRECISION` where that is coarser, or as `ALONE_RAYS` bring it. It rests on photon counts
+    alone where no precision is asked for.
 
     Parameters
     ----------
@@ -65,18 +67,20 @@ def pose_results(
     found = []
     for number, (pose, run) in enumerate(zip(scene.poses, forward.runs, strict=True)):
         state = _counted(run, pose, units, factors, error)
-        if precision is not None and (state.mean > 0.0).all():
+        if precision is not None:
             alone = (replace(pose, share=1.0),)
-            own = pose_seed(seed, number) ^ ALONE_STREAM
-            back = backward_run(alone, arrays[number : number + 1], own, run.threads, slice(0, 1))
+            key = pose_seed(seed, number) ^ ALONE_STREAM
+            back = backward_run(alone, arrays[number : number + 1], key, run.threads, slice(0, 1))
             near = max(precision, ALONE_PRECISION)
-            refine(back, units, state, factors[None], near, progress)
-        unit = int(state.bound[0].argmin())
+            refine(back, units, state, factors[None], near, progress, ALONE_RAYS)
+        most = state.mean[0] + UPPER * state.error[0]
+        bound, unit = float(state.bound[0].min()), int(most.argmin())
         fields = np.zeros((3, *pose.triangles.judged.shape))
         fields[:, units.faces, units.sides] = state.mean[0], state.error[0], state.bound[0]
         worst = spot(pose.triangles, Estimate(*fields), units.faces[unit], units.sides[unit])
-        time = exposure_time(float(state.bound[0, unit]), *asked, warm_up.of_one_pose)
-        found.append(PoseResult(pose.name, pose.share, times[number], time, worst))
+        worst = replace(worst, lower_bound=bound)
+        own = [exposure_time(e, *asked, warm_up.of_one_pose) for e in (bound, float(most[unit]))]
+        found.append(PoseResult(pose.name, pose.share, times[number], own[0], worst, own[1]))
     return tuple(found)
 
 

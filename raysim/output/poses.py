@@ -1,15 +1,14 @@
 """Several poses in one cycle, in words and a table: is turning over half-way worth it?"""
 
+from operator import attrgetter
+
 import numpy as np
 
 from raysim.output.report_tables import Table
-from raysim.output.sentences import number, spot_words
+from raysim.output.sentences import spot_words
 from raysim.result import PoseResult, Result
-from raysim.units import minutes_seconds, to_mW_cm2
+from raysim.units import minutes_seconds
 
-# Times nearer to each other than the bounds are to the truth cannot be told apart: 2 % for the
-# cycle unless asked otherwise, 5 % for a pose alone.
-ALIKE = 0.07
 POSE_NOTE = (
     "Shares are shares of the light. The lamps are taken to be switched off whenever the load is "
     "turned over, and each pose starts from cold lamps; lamps that are still warm start faster, "
@@ -27,41 +26,36 @@ def pose_lines(result: Result) -> list[str]:
 
 
 def _verdict(result: Result) -> str:
-    best = min(result.poses, key=lambda pose: pose.alone)
-    if not np.isfinite(best.alone):
-        return f"{_dark_alone(best)} {_in_poses(result)}"
-    alone = (
-        f'Left as in "{best.name}" all along, in one cycle, every side would need '
-        f"{minutes_seconds(best.alone)} at most"
-    )
-    if not np.isfinite(result.timer):
-        return f"{alone}; turned over, no time can be vouched for."
-    saved = best.alone - result.timer
+    """What turning over saves, told only where it is sure which of the two is faster."""
+    sure, least = (min(result.poses, key=attrgetter(k)) for k in ("alone", "alone_least"))
     turned = f"turned over it takes {minutes_seconds(result.timer)} of light"
-    if abs(saved) < ALIKE * best.alone:
-        return f"{alone}, and {turned}: this run cannot tell the two apart. Do not turn over."
-    if saved < 0.0:
-        return f"{alone}; {turned}. Turning over does not pay: leave the load in that pose."
-    return f"{alone}; {turned}, which saves {minutes_seconds(saved)} less the time at the door."
-
-
-def _dark_alone(pose: PoseResult) -> str:
-    spot = pose.alone_worst
-    seen = number(to_mW_cm2(spot.irradiance)) if spot.irradiance > 0.0 else "no light"
-    unit = " mW/cm2" if spot.irradiance > 0.0 else ""
-    return (
-        f'In one pose all along no time can be vouched for (best "{pose.name}": {seen}{unit} '
-        f"found at {spot_words(spot)})."
-    )
-
-
-def _in_poses(result: Result) -> str:
+    if result.timer < least.alone_least:
+        return f"{_alone_words(least)}; {turned}. {_saved_words(result, least)}"
+    if sure.alone < result.timer:
+        time = minutes_seconds(sure.alone)
+        left = f'Left as in "{sure.name}" all along, every side gets its dose in {time}'
+        if not np.isfinite(result.timer):
+            return f"{left}; turned over, no time can be vouched for. Do not turn over."
+        return f"{left}; {turned}. Turning over does not pay: leave the load in that pose."
     if not np.isfinite(result.timer):
-        return "Turning over as asked does not help: some side stays dark in every pose."
-    return (
-        f"Turned over, every side gets its dose in {minutes_seconds(result.timer)} of light: turn "
-        "the load over, or find a pose in which all sides see light."
-    )
+        return "Neither in one pose all along nor turned over can a time be vouched for."
+    return f"{_alone_words(least)}, and {turned}: this run cannot tell which of the two is faster."
+
+
+def _alone_words(pose: PoseResult) -> str:
+    """The least time in the pose that might do best alone, and where it is lost."""
+    where = f'Left as in "{pose.name}" all along, in one cycle,'
+    spot = spot_words(pose.alone_worst)
+    if not np.isfinite(pose.alone_least):
+        return f"{where} no light was found at {spot}"
+    return f"{where} {spot} would need {minutes_seconds(pose.alone_least)} at least"
+
+
+def _saved_words(result: Result, pose: PoseResult) -> str:
+    saved = pose.alone_least - result.timer
+    if not np.isfinite(saved):
+        return "Turn the load over, or find a pose in which all sides see light."
+    return f"Turning over saves {minutes_seconds(saved)} or more, less the time at the door."
 
 
 def poses_table(result: Result) -> Table | None:
@@ -74,6 +68,7 @@ def poses_table(result: Result) -> Table | None:
             spot_words(pose.alone_worst),
             f"{100.0 * pose.share:.3g}",
             minutes_seconds(pose.time),
+            minutes_seconds(pose.alone_least),
             minutes_seconds(pose.alone),
         )
         for pose in result.poses
@@ -83,6 +78,7 @@ def poses_table(result: Result) -> Table | None:
         "worst spot if it hung so all along",
         "share, %",
         "timer of this pose",
-        "time it would take alone",
+        "time it would need alone, at least",
+        "time vouched for alone",
     )
     return Table(headings, tuple(rows), 2, f"Cautious case. {POSE_NOTE}")

@@ -203,6 +203,7 @@ def _pose(pose: PoseResult) -> dict[str, Any]:
         "share": pose.share,
         "time_s": finite_or_none(pose.time),
         "alone_s": finite_or_none(pose.alone),
+        "alone_least_s": finite_or_none(pose.alone_least),
         "alone_worst": spot_record(pose.alone_worst),
     }
 

@@ -91,7 +91,7 @@ def test_each_side_gets_half_of_what_the_lit_side_gets(tmp_path):
     assert not np.isfinite(once.timer)
     assert np.isfinite(cycle.timer)
     assert not any(np.isfinite(pose.alone) for pose in cycle.poses)
-    assert "turn the load over" in pose_lines(cycle)[0]
+    assert "turned over it takes" in pose_lines(cycle)[0]
 
 
 @pytest.fixture(scope="module")
