@@ -78,7 +78,6 @@ def test_a_billion_segments(demo, tmp_path, capsys):
     assert open_by < 1e-12
     # The same light as few photons see it, but for chance.
     for name, case in result.cases.items():
-        assert 0.0 < case.bound < case.worst.irradiance
         early = few.cases[name].summary
         assert case.summary.mean == pytest.approx(early.mean, rel=0.02)
     assert result.confidence == CONFIDENCE
