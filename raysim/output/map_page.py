@@ -1,8 +1,7 @@
 """The map in the report: its script, its data and its words, all inside the file.
 
-A page of its own for each run would be simpler with a general exporter. Exporters of 3-D scenes
-give a whole page that cannot be asked for an object by name, shows no value under the pointer,
-colours both sides of a sheet alike and takes no keys; so the viewer is our own.
+The viewer is our own: an exporter of 3-D scenes gives a page that cannot be asked for an object by
+name, shows no value under the pointer, colours both sides of a sheet alike and takes no keys.
 """
 
 import base64

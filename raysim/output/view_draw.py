@@ -228,6 +228,7 @@ class Window:
         timer = result.record["timer_s"]
         under = f"{result.record['case']} case"
         under += "; no finite timer setting" if timer is None else f"; timer {timer / 60.0:.1f} min"
+        under += "; interrupted run" if result.record["interrupted"] else ""
         if self.view.slices:
             under += "; slices at " + " and ".join(one.plane.words for one in self.view.slices)
         self._write(title, 0.955, 14)
