@@ -5,7 +5,9 @@ from pathlib import Path
 from watchdog import Answer, Kennel
 
 LONGEST_LINE = 1500  # letters
-MEGABYTES = 700
+MEGABYTES = 1000
+# Limits for what traces rays: on a fresh machine it has to be compiled first.
+COMPILING = {"seconds": 300, "wall": 400.0, "gigabytes": 8.0}
 DOSE = ("dose", "scene.toml", "--photons", "1", "--precision", "0.5", "--no-pictures")
 
 

@@ -6,7 +6,7 @@ import mesh_corpus
 import numpy as np
 import pytest
 import scene_corpus
-from answers import DOSE, behaves, refused_line_by_line
+from answers import COMPILING, DOSE, behaves, refused_line_by_line
 from mesh_corpus import FACES, LOWER, POINTS, SQUARE, UPPER, WHOLE, binary_stl, ply, square_glb, stl
 from small_scenes import box
 
@@ -110,7 +110,7 @@ def test_a_chamber_with_a_pillar_is_traced_with_its_energy_closed(kennel, tmp_pa
     pillar = box([20, 20, 100], (100, 60, 100))
     pillar.invert()
     mesh_corpus.room(box([300, 250, 350]), pillar)(tmp_path)
-    dosed = kennel.run(*DOSE, "--json", folder=tmp_path)
+    dosed = kennel.run(*DOSE, "--json", folder=tmp_path, **COMPILING)
     assert dosed.status == 0, dosed.said
     energy = json.loads(dosed.out)["energy"]
     assert energy["lost_W"] <= 1e-6 * energy["emitted_W"]

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from answers import behaves
+from answers import COMPILING, behaves
 from small_scenes import small_scene, write_scene
 
 HOSTILE = (
@@ -112,7 +112,7 @@ def written(kennel, tmp_path_factory) -> dict[str, Path]:
         folder = folders[kind] = tmp_path_factory.mktemp(kind)
         write_scene(folder, named(names))
         for words in RUNS:
-            answer = kennel.run(*words, folder=folder)
+            answer = kennel.run(*words, folder=folder, **COMPILING)
             behaves(answer)
             assert answer.status == 0, answer.said
             assert "UserWarning" not in answer.err
