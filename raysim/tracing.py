@@ -306,21 +306,24 @@ def _starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Target]
     first = np.concatenate([[0], np.cumsum(size)])
 
     def members(name: str) -> np.ndarray:
-        lists = (getattr(target, name) or (0,) for target in targets)
+        lists = (getattr(target, name) or (-1,) for target in targets)
         return np.array(list(chain.from_iterable(lists)))
 
     faces, sides = members("faces"), members("sides")
-    corners = triangles.corners[faces].reshape(-1, 9)
-    normals = triangles.normals[faces] * np.where(sides == 0, 1.0, -1.0)[:, None]
-    primitive = scene.position[faces]
+    corners, normals = np.zeros((len(faces), 9)), np.zeros((len(faces), 3))
+    primitive = np.full(len(faces), -1)
+    own = faces >= 0
+    corners[own] = triangles.corners[faces[own]].reshape(-1, 9)
+    normals[own] = triangles.normals[faces[own]] * np.where(sides[own] == 0, 1.0, -1.0)[:, None]
+    primitive[own] = scene.position[faces[own]]
     share = np.ones(len(faces))
     for j in np.flatnonzero(size > 1).tolist():
-        own = slice(first[j], first[j + 1])
-        below = np.cumsum(triangles.areas[faces[own]])
-        share[own] = below / below[-1]
+        these = slice(first[j], first[j + 1])
+        below = np.cumsum(triangles.areas[faces[these]])
+        share[these] = below / below[-1]
     for row, target in zip(first.tolist(), targets, strict=False):
         if target.at is not None and target.facing is not None:
             corners[row] = np.tile(target.at + METER_LIFT * target.facing, 3)
-            normals[row], primitive[row] = target.facing, -1
+            normals[row] = target.facing
     stream = np.array([target.stream for target in targets], np.uint64)
     return Starts(first.astype(np.int64), stream, share, corners, normals, primitive)

@@ -102,14 +102,15 @@ def parse_quantity(text: str, quantity: str) -> float:
 
 
 def _celsius(text: str, number: float, unit: str) -> float:
-    """Degrees Celsius; t_C = (t_F - 32) / 1.8 (definition of the Fahrenheit scale)."""
+    """Degrees Celsius; t_C = (t_F - 32) / 1.8 = T_K - 273.15 (definition of the scales)."""
     degrees = unit.removeprefix("deg").removeprefix("°").strip()
-    if degrees not in _USUAL[TEMPERATURE]:
+    by_scale = {"C": number, "F": (number - 32.0) / 1.8, "K": number - 273.15}
+    if degrees not in by_scale:
         raise ValueError(
-            f'the unit of "{text}" is not known; expected a number with a unit of temperature, '
+            f'"{text}" is not a temperature; expected a number with a unit of temperature, '
             f"such as {EXAMPLE[TEMPERATURE]}"
         )
-    return number if degrees == "C" else (number - 32.0) / 1.8
+    return by_scale[degrees]
 
 
 def _nearest_unit(unit: str, quantity: str) -> str:

@@ -138,7 +138,7 @@ def test_checkpoints_are_written_now_and_then(scene, monkeypatch, tmp_path):
         written.clear()
         simulate(scene, checkpoint=Checkpoint(tmp_path / "checkpoint.npz"), threads=1, **RUN)
         counts.append(len(written))
-    assert counts[0] > 8
+    assert counts[0] > 6
     assert counts[1] == 2  # at the first chance, and before the brightest are looked at
 
 
@@ -213,9 +213,9 @@ def test_a_changed_program_is_told_of(scene, left, tmp_path, monkeypatch):
 def test_another_place_of_an_object_is_another_scene(scene):
     corners = scene.triangles.corners.copy()
     corners[-1] += 1e-9
-    moved = dataclasses.replace(
-        scene, triangles=dataclasses.replace(scene.triangles, corners=corners)
-    )
+    (pose,) = scene.poses
+    triangles = dataclasses.replace(pose.triangles, corners=corners)
+    moved = dataclasses.replace(scene, poses=(dataclasses.replace(pose, triangles=triangles),))
     one, other = run_inputs(scene), run_inputs(moved)
     assert [name for name in one if one[name] != other[name]] == [
         "the scene as built (places, surfaces, lamps)"

@@ -96,7 +96,7 @@ REFUSED = [
     ("1 J//cm2", DOSE, "is not known"),
     ("1 J/cm 2", DOSE, "is not known"),
     ("1 J/cm3", DOSE, "is not a dose"),
-    ("35 K", TEMPERATURE, "is not known"),
+    ("35 R", TEMPERATURE, "not a temperature"),
     ("3 C", LENGTH, "is not known"),
 ]
 

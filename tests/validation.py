@@ -189,7 +189,7 @@ def main() -> int:
     chosen = parser.parse_args()
     files = list(dict.fromkeys(str(TESTS / name) for case in CASES for name in case.tests))
     collector = Collector()
-    options = [*files, "-q", "-p", "no:cacheprovider", "--rootdir", str(TESTS.parent)]
+    options = [*files, "-q", "-n", "0", "-p", "no:cacheprovider", "--rootdir", str(TESTS.parent)]
     options += [] if chosen.slow else ["-m", "not slow"]
     options += ["-k", chosen.k] if chosen.k else []
     status = pytest.main(options, plugins=[collector])

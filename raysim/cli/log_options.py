@@ -12,7 +12,6 @@ from raysim import units
 from raysim.cli.given import PLACE, TEXT
 from raysim.errors import RaysimError, printable
 from raysim.logbook.cycles import Setting
-from raysim.scene.fields import LARGEST_DOSE
 
 DEFAULT_BOOK = "raysim-logbook.db"
 LARGEST_RESULT = 50_000_000  # bytes of a result.json
@@ -62,6 +61,8 @@ class _Dose(click.ParamType):  # type: ignore[type-arg]
 
     def convert(self, value: Any, param: Any, ctx: Any) -> float:
         """J/m2."""
+        from raysim.scene.fields import LARGEST_DOSE
+
         if isinstance(value, float):
             return value
         try:

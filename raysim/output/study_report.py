@@ -42,10 +42,14 @@ class StudyPage:
 
 def write_study(page: StudyPage, path: Path, day: date | None = None) -> None:
     """Write the report: HTML without script, pictures inside, nothing loaded from elsewhere."""
-    from jinja2 import Environment, StrictUndefined
+    from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=PackageLoader("raysim", "data"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     environment.filters["squared"] = lambda words: str(words).replace("/cm2", "/cm²")
     environment.filters["embedded"] = _address

@@ -119,16 +119,20 @@ class _Builder:
 class BuiltScene:
     """A scene with all its forms: as written, as triangles, and what is doubtful in it.
 
-    `triangles` is the load in its first pose; `poses` holds every pose, at least one.
+    `poses` holds every pose, at least one.
     """
 
     path: Path
     written: SceneAsWritten
-    triangles: SceneTriangles
     faults: tuple[Fault, ...]  # warnings only
     files: tuple[Path, ...]  # the scene file and its meshes
     digests: tuple[str, ...]  # SHA-256 of each file, as it was when it was read
     poses: tuple[PosedTriangles, ...]
+
+    @property
+    def triangles(self) -> SceneTriangles:
+        """The load in its first pose."""
+        return self.poses[0].triangles
 
     @property
     def sha256(self) -> str:
@@ -142,7 +146,7 @@ class BuiltScene:
         hung = objects_by_pose(self.written)[number]
         written = self.written.model_copy(update={"object": hung, "pose": []})
         pose = replace(self.poses[number], share=1.0)
-        return replace(self, written=written, triangles=pose.triangles, poses=(pose,))
+        return replace(self, written=written, poses=(pose,))
 
     def object_key(self, body: int) -> str:
         """Key of an object as the user would find it, such as `object 3 "respirator 1"`."""
@@ -178,7 +182,7 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
         what = f"{error.filename} cannot be read any more ({error.strerror})"
         raise SceneError([Fault(str(path), "file", what, "put it back")]) from None
     poses = posed_triangles(scene, triangles)
-    return BuiltScene(path, scene, triangles, tuple(builder.faults), files, digests, poses)
+    return BuiltScene(path, scene, tuple(builder.faults), files, digests, poses)
 
 
 def _refuse_one_name_twice(builder: _Builder, scene: SceneAsWritten) -> None:

@@ -59,7 +59,7 @@ COMMANDS = {
     "precision-two": (("dose", "good.toml", "--precision", "2"), "not in the range"),
     "precision-nan": (
         ("dose", "good.toml", "--precision", "nan"),
-        "precision nan is out of range",
+        "nan is not a finite number",
     ),
     "seed-minus": (("dose", "good.toml", "--seed", "-1"), "not in the range"),
     "threads-zero": (("dose", "good.toml", "--threads", "0"), "not in the range"),

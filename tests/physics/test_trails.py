@@ -35,7 +35,7 @@ def counted(arrays, lamp, photon, case):
     tubes = arrays.lamp_tubes
     follow_photon(
         arrays.geometry, arrays.surfaces,
-        tubes.first[lamp] + photon % tubes.number[lamp], lamp, np.uint64(photon),
+        tubes.first[lamp] + photon % tubes.number[lamp], lamp, np.uint64(photon), (1 << cases) - 1,
         *split_word(SEED), MAX_BOUNCES, arrivals, bodies, fates, new_scratch(),
     )  # fmt: skip
     rows = np.flatnonzero(arrivals[:, case])

@@ -38,7 +38,8 @@ def unplugged(scene, name):
     lamps = tuple(
         replace(lamp, uvc_W=0.0) if lamp.name == name else lamp for lamp in scene.triangles.lamps
     )
-    return replace(scene, triangles=replace(scene.triangles, lamps=lamps))
+    (pose,) = scene.poses
+    return replace(scene, poses=(replace(pose, triangles=replace(pose.triangles, lamps=lamps)),))
 
 
 @pytest.fixture(scope="module")

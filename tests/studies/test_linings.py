@@ -143,13 +143,10 @@ def test_mirror_wall_is_an_image_source(tmp_path):
     names = [b.name for b in scene.triangles.bodies if b.kind == "wall"]
     behind = names.index("chamber: back")
     walls = tuple(mirror if k == behind else BLACK for k in range(len(names)))
-    dark = replace(
-        scene,
-        triangles=replace(
-            scene.triangles,
-            surfaces=tuple(replace(BLACK, name=s.name) for s in scene.triangles.surfaces),
-        ),
-    )
+    (pose,) = scene.poses
+    surfaces = tuple(replace(BLACK, name=s.name) for s in scene.triangles.surfaces)
+    triangles = replace(pose.triangles, surfaces=surfaces)
+    dark = replace(scene, poses=(replace(pose, triangles=triangles),))
     batches = traced(dark, [Variant("mirror", walls)], 400)
     bare = traced(dark, [Variant("bare", (BLACK,) * len(names))], 400)
     gain = (batches - bare)[..., 1]

