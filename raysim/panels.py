@@ -96,7 +96,6 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
         return ()
     size = np.array(inside)
     found = []
-    fixed = [name for name in SIDES_OF_BOX if name != DOOR]
     for lamp in scene.lamp:
         ends = np.array([lamp.start, lamp.end])
         for this, other, name in ((0, 1, "first end"), (1, 0, "second end")):
@@ -106,7 +105,7 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
     for entry in scene.object:
         if any(word in entry.name.casefold() for word in HOOK_WORDS):
             at = np.array(entry.at)
-            wall, distance = nearest_wall(at, size, fixed)
+            wall, distance = nearest_wall(at, size)
             if distance <= REACH:
                 found.append(_mark(entry.name, wall, at, size))
             else:
@@ -114,12 +113,11 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
     return tuple(found)
 
 
-def nearest_wall(
-    at: Point, size: Point, walls: Iterable[str] = tuple(SIDES_OF_BOX)
-) -> tuple[str, float]:
-    """Wall of a box of this inside size that a point is nearest to, and how far (definition)."""
+def nearest_wall(at: Point, size: Point) -> tuple[str, float]:
+    """Wall that a point is nearest to and that carries hooks, and how far; the door opens."""
     point, whole = np.asarray(at), np.asarray(size)
-    wall = min(walls, key=lambda name: _distance(name, point, whole))
+    fixed = [name for name in SIDES_OF_BOX if name != DOOR]
+    wall = min(fixed, key=lambda name: _distance(name, point, whole))
     return wall, _distance(wall, point, whole)
 
 

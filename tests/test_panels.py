@@ -2,7 +2,7 @@
 
 import pytest
 
-from raysim.panels import FREE, marks, panels
+from raysim.panels import FREE, marks, nearest_wall, panels
 from raysim.scene.written import SceneAsWritten
 
 MM = 0.001
@@ -84,3 +84,8 @@ def test_a_chamber_of_any_shape_has_no_cut_list():
     other = scene(inside=None, mesh="x.stl", walls={})
     assert panels(other.chamber) == ()
     assert marks(other) == ()
+
+
+def test_no_hook_is_told_to_hang_on_the_door():
+    size = (0.4, 0.4, 0.6)
+    assert nearest_wall((0.15, 0.01, 0.3), size) == ("left", pytest.approx(0.15))

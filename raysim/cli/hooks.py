@@ -10,7 +10,6 @@ import click
 
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import Teller, checked_scene
-from raysim.cli.given import FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.hooks_options import (
     AskedHooks,
@@ -20,7 +19,7 @@ from raysim.cli.hooks_options import (
     number_range,
     seconds,
 )
-from raysim.cli.study import compile_notice, in_one_pose, show, study_options
+from raysim.cli.study import compile_notice, in_one_pose, precision_option, show, study_options
 
 if TYPE_CHECKING:
     from raysim.studies.hooks_result import HookStudy
@@ -35,13 +34,7 @@ if TYPE_CHECKING:
 )
 @study_options
 @hook_options
-@click.option(
-    "--precision",
-    type=FiniteRange(0.0005, 1.0, max_open=True),
-    default=0.05,
-    show_default=True,
-    help="How near the bound must come to the worst irradiance.",
-)
+@precision_option(0.05)
 def command(
     scene: Path,
     out: Path | None,

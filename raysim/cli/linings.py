@@ -10,9 +10,8 @@ import click
 
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import Teller, checked_scene, surface_mend
-from raysim.cli.given import FiniteRange
 from raysim.cli.groups import examples
-from raysim.cli.study import compile_notice, in_one_pose, show, study_options
+from raysim.cli.study import compile_notice, in_one_pose, precision_option, show, study_options
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -51,13 +50,7 @@ DEFAULT = (
     "--walls/--no-walls", default=True, show_default=True, help="One wall at a time, too."
 )
 @click.option("--wall-lining", metavar="NAME", help="Lining for one wall at a time [the best].")
-@click.option(
-    "--precision",
-    type=FiniteRange(0.0005, 1.0, max_open=True),
-    default=0.02,
-    show_default=True,
-    help="How near the bound must come to the worst irradiance.",
-)
+@precision_option(0.02)
 def command(
     scene: Path,
     out: Path | None,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.common import SCENE, Teller
-from raysim.cli.given import PLACE
+from raysim.cli.given import PLACE, FiniteRange
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -32,6 +32,17 @@ def study_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in (FORCE, QUIET, JSON, THREADS, SEED, OUT, SCENE):
         command = option(command)
     return command
+
+
+def precision_option(default: float) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """How near a study that settles worst faces brings their bounds."""
+    return click.option(
+        "--precision",
+        type=FiniteRange(0.0005, 1.0, max_open=True),
+        default=default,
+        show_default=True,
+        help="How near the bound must come to the worst irradiance.",
+    )
 
 
 def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) -> "BuiltScene":
