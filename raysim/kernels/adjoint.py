@@ -61,8 +61,7 @@ def choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice):
             py + along * tubes[i, 4],
             pz + along * tubes[i, 5],
         )
-        distance = math.sqrt(qx * qx + qy * qy + qz * qz)
-        choice[i] = exitance[i] * tubes[i, 7] * above / (distance * distance)
+        choice[i] = exitance[i] * tubes[i, 7] * above / (qx * qx + qy * qy + qz * qz)
         total += choice[i]
     return total
 
@@ -94,11 +93,10 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
     distance = math.sqrt(px * px + py * py + pz * pz)
     if distance <= radius:
         return x, y, z, wx, wy, wz, 0.0
-    axial, angle, density = square_to_seen_cylinder(u, v, axial0, distance, radius, tubes[i, 6])
+    axial, cosine, sine, density = square_to_seen_cylinder(u, v, axial0, distance, radius, tubes[i, 6])
     # Frame about the axis whose first vector points to the viewer.
     px, py, pz = px / distance, py / distance, pz / distance
     bx, by, bz = wy * pz - wz * py, wz * px - wx * pz, wx * py - wy * px
-    cosine, sine = math.cos(angle), math.sin(angle)
     mx, my, mz = cosine * px + sine * bx, cosine * py + sine * by, cosine * pz + sine * bz
     return (
         tubes[i, 0] + axial * wx + radius * mx,

@@ -149,11 +149,12 @@ def trace_adjoint(
         stack, distances = new_scratch()
         weight = np.zeros(cases)
         choice = np.zeros(geometry.tubes.shape[0])
+        scores = np.zeros((sums.shape[2], cases))  # of one's own: threads share cache lines
         traced = 0
         for task in range(worker, paths.shape[0] * batches, workers):
             target, batch = task // batches, task % batches
             first = first_path[target] + batch * paths[target]
-            scores = sums[target, batch]
+            scores[:] = 0.0
             for i in range(paths[target]):
                 traced += adjoint_path(
                     geometry,
@@ -168,4 +169,7 @@ def trace_adjoint(
                     scores,
                     (stack, distances, weight, choice),
                 )
+            for lamp in range(scores.shape[0]):
+                for case in range(cases):
+                    sums[target, batch, lamp, case] += scores[lamp, case]
         rays[worker] += traced

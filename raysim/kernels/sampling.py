@@ -79,8 +79,9 @@ def cylinder_to_square(axial, angle, length):
 def square_to_seen_cylinder(u, v, axial0, distance, radius, length):
     """Point on the part of a cylinder's side that a viewer outside of it can see.
 
-    The angle is uniform over the arc in view; the axial position is uniform in the angle under
-    which the viewer sees it ("equi-angular"), which cancels the inverse square of the distance.
+    Both laws follow what a small face that looks at the cylinder receives from it, and need no
+    more than square roots: across, the density goes with the cosine of the angle; along, with the
+    cube of the cosine under which the line of that angle is seen, so that the sine is uniform.
 
     Parameters
     ----------
@@ -95,20 +96,23 @@ def square_to_seen_cylinder(u, v, axial0, distance, radius, length):
 
     Returns
     -------
-    axial, angle, density : float
-        Axial position (m), angle (rad) from the direction towards the viewer, and probability
-        per m2 of cylinder surface.
+    axial, cosine, sine, density : float
+        Axial position (m), cosine and sine of the angle from the direction towards the viewer, and
+        probability per m2 of cylinder surface.
 
-    Source: Kulla and Fajardo, "Importance sampling techniques for path tracing in participating
-    media", CGF 31 (2012), for the equi-angular law; the arc in view is acos(r/D) to either side.
+    Source: inversion of the two laws (definition); the arc in view is acos(r/D) to either side.
     """
-    half_arc = math.acos(radius / distance)
-    angle = (2.0 * v - 1.0) * half_arc
-    across = math.sqrt(
-        distance * distance + radius * radius - 2.0 * distance * radius * math.cos(angle)
-    )
-    low = math.atan((0.0 - axial0) / across)
-    high = math.atan((length - axial0) / across)
-    step = across * math.tan(low + u * (high - low))
-    along = across / ((high - low) * (across * across + step * step))
-    return axial0 + step, angle, along / (2.0 * half_arc * radius)
+    widest = math.sqrt((distance - radius) * (distance + radius)) / distance
+    sine = (2.0 * v - 1.0) * widest
+    cosine = math.sqrt(1.0 - sine * sine)
+    across2 = distance * distance + radius * radius - 2.0 * distance * radius * cosine
+    across = math.sqrt(across2)
+    beyond = length - axial0
+    low = -axial0 / math.sqrt(across2 + axial0 * axial0)
+    high = beyond / math.sqrt(across2 + beyond * beyond)
+    tilt = low + u * (high - low)
+    upright2 = (1.0 - tilt) * (1.0 + tilt)
+    upright = math.sqrt(upright2)
+    along = upright2 * upright / (across * (high - low))
+    axial = axial0 + across * tilt / upright
+    return axial, cosine, sine, along * cosine / (2.0 * widest * radius)
