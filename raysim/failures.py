@@ -16,7 +16,7 @@ from raysim.judge import Estimate, Judged, spot
 from raysim.result import LampFailure
 from raysim.scene.triangles import LampRating, SceneTriangles
 from raysim.statistics import LOOK_ERROR, MOST_LOOKS, count_lower_bound, t_quantile
-from raysim.tracing import ADJOINT_BATCHES, AdjointRun
+from raysim.tracing import LOOK_BATCHES, AdjointRun
 
 CHUNK = 2048  # targets worked on at a time
 
@@ -109,7 +109,7 @@ def estimate_of_mix(tallies: LampTallies, weights: np.ndarray) -> tuple[np.ndarr
         at = tallies.looked
         traced = tallies.traced @ weights
         spread = np.sqrt(np.einsum("tlm,l,m->t", tallies.covariance, weights, weights))
-        backward = traced - t_quantile(LOOK_ERROR, ADJOINT_BATCHES) * spread
+        backward = traced - t_quantile(LOOK_ERROR, LOOK_BATCHES) * spread
         bound[at] = np.maximum(bound[at], np.where(tallies.looks <= MOST_LOOKS, backward, 0.0))
         sharper = (spread < error[at]) | ~(error[at] > 0.0)
         mean[at] = np.where(sharper, traced, mean[at])

@@ -12,6 +12,7 @@ import numpy as np
 
 from raysim.scene.poses import PosedTriangles
 from raysim.tracing import (
+    ADJOINT_BATCHES,
     BATCH_PHOTONS,
     AdjointRun,
     ForwardRun,
@@ -53,10 +54,11 @@ def backward_run(
     threads: int,
     cases: slice = slice(None),
     every: tuple[int, ...] | None = None,
+    batches: int = ADJOINT_BATCHES,
 ) -> AdjointRun:
     """Backward paths in every pose of a cycle; a plain run where there is one pose."""
     runs = [
-        AdjointRun(one, pose.triangles, pose_seed(seed, number), threads, cases, every=every)
+        AdjointRun(one, pose.triangles, pose_seed(seed, number), threads, cases, every=every, batches=batches)
         for number, (pose, one) in enumerate(zip(poses, arrays, strict=True))
     ]
     if len(runs) == 1:
@@ -166,6 +168,7 @@ class AdjointPoses(AdjointRun):
         self.runs, self.shares = list(runs), list(shares)
         self.scene, self.triangles = runs[0].scene, runs[0].triangles
         self.threads, self.every = runs[0].threads, runs[0].every
+        self.batches = runs[0].batches
         self._count()
 
     def add_targets(self, targets: list[Target]) -> None:

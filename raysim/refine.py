@@ -14,13 +14,16 @@ from raysim.interrupts import hold_interrupts
 from raysim.judge import Judged
 from raysim.refinement import Refinement
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
-from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Progress
+from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress
 
 NEW_PER_LOOK = 1024
 UNLIT_PER_LOOK = 64
 FIRST_PATHS = 1  # paths per batch at the first look at a face-side
-MOST_PATHS = 2**16  # paths per batch, in all, for one face-side
-LARGEST_GROWTH = 16  # paths of one look against those before it
+MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
+# Paths of one look against those before it. What a face-side needs is not known well before it has
+# nearly been given it; the darkest one found brighter than thought spares all others.
+LEAST_GROWTH, LARGEST_GROWTH = 0.25, 4.0
+CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 GUESS_ERRORS = 2.0  # standard errors that an irradiance which is not settled may lie too low
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
@@ -51,7 +54,6 @@ def refine(
     most_rays : float
         Where to stop in the midst of a look, for what need not be known so well.
     """
-    quantile = t_quantile(state.look_error, ADJOINT_BATCHES)
     while True:
         pieces = _pieces(state.planned_paths)
         while state.pieces_done < len(pieces):
@@ -60,17 +62,15 @@ def refine(
             piece = pieces[state.pieces_done]
             chosen, paths = state.planned[piece], state.planned_paths[piece]
             with hold_interrupts():
-                _look(run, state, chosen, paths, factors, quantile)
+                _look(run, state, chosen, paths, factors)
                 state.pieces_done += 1
             progress("tracing back from the darkest spots", *_distance(state, precision))
         with hold_interrupts():
-            if not _plan_look(run, units, state, precision, quantile):
+            if not _plan_look(run, units, state, precision):
                 return
 
 
-def _plan_look(
-    run: AdjointRun, units: Judged, state: Refinement, precision: float, quantile: float
-) -> bool:
+def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: float) -> bool:
     """Choose the units of the next look and their paths; False where there is none."""
     least, unsettled = _least_light(state, precision)
     goal = (1.0 - precision) * least
@@ -82,8 +82,9 @@ def _plan_look(
     if not len(chosen):
         return False
     _add_targets(run, units, state, chosen)
-    state.planned_paths = _paths_needed(run, state, chosen, goal, precision, quantile)
+    state.planned_paths = _paths_needed(run, state, chosen, goal, precision)
     state.planned, state.pieces_done = chosen, 0
+    state.clip[: state.settle] = np.where(np.isfinite(goal), CLIP * goal, np.inf)
     return True
 
 
@@ -100,7 +101,6 @@ def refine_best(
     not. The face-sides with the largest bounds are given some paths, then the brightest of these
     many, and `state.bright` marks those.
     """
-    quantile = t_quantile(state.look_error, ADJOINT_BATCHES)
     candidates, shown = np.arange(len(state.row)), state.bound
     for number, paths in BRIGHTEST:
         brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
@@ -109,7 +109,7 @@ def refine_best(
         done = run.paths[state.row[candidates]]
         chosen, further = candidates[done < paths], (paths - done)[done < paths]
         if len(chosen):
-            _look(run, state, chosen, further, factors, quantile)
+            _look(run, state, chosen, further, factors)
         progress("tracing back from the brightest spots", 1.0, 1.0)
         shown = state.mean
     state.bright[candidates] = True
@@ -118,9 +118,12 @@ def refine_best(
 def settled(state: Refinement, precision: float) -> np.ndarray:
     """Units whose irradiance is known as well as asked, (settled cases, units) bool."""
     mean, error = state.mean[: state.settle], state.error[: state.settle]
-    return (mean > 0.0) & (
-        t_quantile(state.look_error, ADJOINT_BATCHES) * error <= precision * mean
-    )
+    return (mean > 0.0) & (_later_quantile(state) * error <= precision * mean)
+
+
+def _later_quantile(state: Refinement) -> float:
+    """Standard errors from a mean to its bound, at any look but the first."""
+    return t_quantile(state.look_error, LOOK_BATCHES)
 
 
 def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.ndarray]:
@@ -188,16 +191,15 @@ def _paths_needed(
     chosen: np.ndarray,
     goal: np.ndarray,
     precision: float,
-    quantile: float,
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
     mean, error = state.mean[: state.settle][:, chosen], state.path_error[: state.settle][:, chosen]
     margin = np.maximum(mean - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
-        short = quantile * error / margin
+        short = _later_quantile(state) * error / margin
     factor = 1.3 * np.nan_to_num(short, nan=LARGEST_GROWTH, posinf=1e9).max(axis=0) ** 2
-    growth = np.clip(np.nan_to_num(factor - 1.0, posinf=1e9), 1.0, LARGEST_GROWTH)
+    growth = np.clip(np.nan_to_num(factor - 1.0, posinf=1e9), LEAST_GROWTH, LARGEST_GROWTH)
     further = np.minimum(np.ceil(done * growth), MOST_PATHS - done)
     return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
 
@@ -206,7 +208,7 @@ def _pieces(paths: np.ndarray) -> list[np.ndarray]:
     """Rows in pieces short enough for a progress bar and for Ctrl-C to be heard."""
     if not len(paths):
         return []
-    step = np.cumsum(paths * ADJOINT_BATCHES) // PATHS_PER_STEP
+    step = np.cumsum(paths * LOOK_BATCHES) // PATHS_PER_STEP
     return np.split(np.arange(len(paths)), np.flatnonzero(np.diff(step)) + 1)
 
 
@@ -216,37 +218,44 @@ def _look(
     chosen: np.ndarray,
     paths: np.ndarray,
     factors: np.ndarray,
-    quantile: float,
 ) -> None:
     """Trace further paths from the chosen units and bring their numbers up to date."""
     with hold_interrupts():
         run.add_paths(state.row[chosen], paths)
-        _update(run, state, chosen, factors, quantile)
+        _update(run, state, chosen, factors)
         state.looks[chosen] += 1
 
 
-def _update(
-    run: AdjointRun,
-    state: Refinement,
-    chosen: np.ndarray,
-    factors: np.ndarray,
-    quantile: float,
-) -> None:
+def _update(run: AdjointRun, state: Refinement, chosen: np.ndarray, factors: np.ndarray) -> None:
     """Means, errors and bounds of the chosen units from all their paths."""
     batches = run.batch_irradiance(state.row[chosen])
     mean, error = batch_mean(batches)  # targets, lamps, cases
     state.by_lamp[:, :, chosen] = mean.transpose(2, 1, 0)
     state.by_lamp_error[:, :, chosen] = error.transpose(2, 1, 0)
-    total, total_error = batch_mean(np.einsum("tblc,cl->tbc", batches, factors))
+    scores = np.einsum("tblc,cl->tbc", batches, factors)
+    total, total_error = batch_mean(scores)
     state.path_error[:, chosen] = total_error.T
     better = _paths_know_more(state, chosen, total[:, CAUTION], total_error[:, CAUTION])
     state.better[chosen] = better
     state.mean[:, chosen] = np.where(better, total.T, state.forward_mean[:, chosen])
     state.error[:, chosen] = np.where(better, total_error.T, state.forward_error[:, chosen])
-    bound = (total - quantile * total_error).T
+    bound = (total - _later_quantile(state) * total_error).T
+    first = state.looks[chosen] == 0
+    bound[:, first] = _first_bound(scores[first], state)
     bound[:, state.looks[chosen] >= MOST_LOOKS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
-    state.paths, state.rays = int(run.paths.sum()) * ADJOINT_BATCHES, run.rays
+    state.paths, state.rays = int(run.paths.sum()) * LOOK_BATCHES, run.rays
+
+
+def _first_bound(scores: np.ndarray, state: Refinement) -> np.ndarray:
+    """Bounds (W/m2) from single paths (units, batches, cases), (cases, units).
+
+    A few bright paths make a mean uncertain and help little to tell it from a much smaller goal.
+    Scores are therefore clipped: their mean is no larger than the true one, and its bound is a
+    bound of that as well. Where to clip was fixed before the paths were traced.
+    """
+    mean, error = batch_mean(np.minimum(scores, state.clip))
+    return np.asarray((mean - t_quantile(state.first_error, LOOK_BATCHES) * error).T)
 
 
 def _paths_know_more(

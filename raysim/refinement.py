@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.statistics import LOOK_ERROR
+from raysim.statistics import FIRST_LOOK_ERROR, LOOK_ERROR
 from raysim.tracing import fitting
 
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
@@ -16,6 +16,7 @@ _BY_UNIT = (
     *("by_lamp", "by_lamp_error", "row"),
 )
 _OF_LOOK = ("planned", "planned_paths")
+_BY_CASE = ("clip",)
 _NUMBERS = ("pieces_done", "paths", "rays", "reached")
 
 
@@ -53,8 +54,11 @@ class Refinement:
         Pieces of that look that were traced.
     settle : int
         The first so many cases are to be settled, others come along.
-    look_error : float
-        Error probability of the bounds at each of at most MOST_LOOKS looks.
+    first_error, look_error : float
+        Error probability of the bounds at the first look at a unit, and at each later one, of
+        which there are at most MOST_LOOKS - 1.
+    clip : (settled cases,) float64, W/m2
+        Scores above count for so much only in the bound of a first look.
     """
 
     forward_mean: np.ndarray
@@ -71,16 +75,18 @@ class Refinement:
     row: np.ndarray
     planned: np.ndarray
     planned_paths: np.ndarray
+    clip: np.ndarray
     pieces_done: int = 0
     paths: int = 0
     rays: int = 0
     reached: bool = False
     settle: int = SETTLED
+    first_error: float = FIRST_LOOK_ERROR
     look_error: float = LOOK_ERROR
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that backward paths have changed; `restore` takes it back."""
-        return {name: np.asarray(getattr(self, name)) for name in _BY_UNIT + _OF_LOOK + _NUMBERS}
+        return {name: np.asarray(getattr(self, name)) for name in _BY_UNIT + _BY_CASE + _OF_LOOK + _NUMBERS}
 
     def restore(self, tallies: dict[str, np.ndarray]) -> None:
         """Go on from the state of another run with the same photons.
@@ -90,7 +96,7 @@ class Refinement:
         ValueError, KeyError
             Where it does not fit.
         """
-        for name in _BY_UNIT:
+        for name in _BY_UNIT + _BY_CASE:
             setattr(self, name, fitting(tallies, name, getattr(self, name)).copy())
         for name in _OF_LOOK:
             like = np.zeros(np.shape(tallies["planned"]), np.int64)
@@ -132,4 +138,5 @@ def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: 
         row=np.full(units, -1),
         planned=np.zeros(0, np.int64),
         planned_paths=np.zeros(0, np.int64),
+        clip=np.full(cases, np.inf),
     )

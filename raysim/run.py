@@ -20,6 +20,7 @@ from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.read import read_scene
 from raysim.statistics import CONFIDENCE, FORWARD_ERROR, batch_mean
 from raysim.tracing import (
+    LOOK_BATCHES,
     AdjointRun,
     ForwardRun,
     KernelScene,
@@ -123,7 +124,7 @@ def simulate(
         with hold_interrupts():
             job = Job(scene, arrays, forward, error, left)
         if precision is not None and not interrupted:
-            backward = backward_run(scene.poses, posed, seed, threads, every=CARRIED)
+            backward = backward_run(scene.poses, posed, seed, threads, every=CARRIED, batches=LOOK_BATCHES)
             _trace_back(job, backward, precision, progress, checkpoint)
         if not interrupted:
             job.each_pose(posed, seed, precision, progress)

@@ -15,6 +15,7 @@ from raysim.scene.triangles import METER_LIFT, SceneTriangles
 
 __all__ = [
     "ADJOINT_BATCHES",
+    "LOOK_BATCHES",
     "MAX_BOUNCES",
     "AdjointRun",
     "ForwardRun",
@@ -29,6 +30,8 @@ __all__ = [
 MAX_BOUNCES = 10_000
 BATCH_PHOTONS = 32_768  # photons of all lamps in one batch
 ADJOINT_BATCHES = 64
+# Where thousands of face-sides are looked at: half as many paths show which ones need no more.
+LOOK_BATCHES = 32
 
 Progress = Callable[[str, float, float], None]  # what, done, of how much
 
@@ -202,6 +205,8 @@ class AdjointRun:
         Paths traced per batch.
     rays : int
         Rays traced.
+    batches : int
+        Independent batches of every target.
     """
 
     def __init__(
@@ -213,7 +218,9 @@ class AdjointRun:
         cases: slice = slice(None),
         max_bounces: int = MAX_BOUNCES,
         every: tuple[int, ...] | None = None,
+        batches: int = ADJOINT_BATCHES,
     ) -> None:
+        self.batches = batches
         self.scene = scene
         self.triangles = triangles
         self.threads = threads
@@ -231,7 +238,7 @@ class AdjointRun:
         self.every = _every(every, self.surfaces)
         self._targets: list[Target] = []
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
-        self._sums = np.zeros((0, ADJOINT_BATCHES, lamps, columns))
+        self._sums = np.zeros((0, batches, lamps, columns))
         self.paths = np.zeros(0, np.int64)
         self.rays = 0
 
@@ -276,7 +283,7 @@ class AdjointRun:
             self.surfaces,
             starts,
             self.every,
-            self.paths[chosen] * ADJOINT_BATCHES,
+            self.paths[chosen] * self.batches,
             paths.astype(np.int64),
             *self.key,
             self.max_bounces,

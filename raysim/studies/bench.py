@@ -17,7 +17,7 @@ from raysim.studies.cells import in_cells
 from raysim.studies.columns import Variant, bare_scene, column_scene, wall_bodies
 from raysim.studies.counting import counted
 from raysim.studies.settle import Settled, settled
-from raysim.tracing import AdjointRun, Progress, default_threads
+from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress, default_threads
 
 STUDY_CASES = (CAUTIOUS, EXPECTED)
 WALL_PRECISION = 0.1
@@ -71,7 +71,9 @@ class LiningBench:
         counts = (self.bare, self.triangles, self.units, group, factors, self.seed, self.threads)
         state, segments = counted(*counts)
         self.progress("counting photons under each lining", 1.0, 1.0)
-        run = AdjointRun(arrays, self.triangles, self.seed, self.threads)
+        run = AdjointRun(
+            arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES
+        )
         refine(run, self.units, state, factors, precision, self.progress, most_rays)
         self.rays += state.rays + segments
         return Settled(self.triangles, self.units, state, factors)

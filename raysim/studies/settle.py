@@ -11,7 +11,7 @@ from raysim.refinement import Refinement, forward_only
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.statistics import LOOK_ERROR
-from raysim.tracing import AdjointRun, KernelScene, Progress
+from raysim.tracing import LOOK_BATCHES, AdjointRun, KernelScene, Progress
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,8 @@ def settled(
     cases, count = len(factors), len(units.faces)
     nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
     state = forward_only(nothing, unknown, nothing, len(arrays.lamp_watts))
-    state.settle, state.look_error = cases, look_error
-    run = AdjointRun(arrays, triangles, seed, threads)
+    state.settle = cases
+    state.first_error = state.look_error = look_error
+    run = AdjointRun(arrays, triangles, seed, threads, batches=LOOK_BATCHES)
     refine(run, units, state, factors, precision, progress)
     return Settled(triangles, units, state, factors)
