@@ -14,7 +14,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from raysim.kernels.adjoint import choice_of_tubes, chosen_tube, seen_tube_point
-from raysim.kernels.random_numbers import ADJOINT_LAMP, ADJOINT_START, split_word, uniforms
+from raysim.kernels.lattice import lattice_point
+from raysim.kernels.random_numbers import ADJOINT_LAMP, split_word, uniforms
 from raysim.kernels.sampling import square_to_cosine_hemisphere
 from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
 from raysim.tracing import ADJOINT_BATCHES, MAX_BOUNCES, AdjointRun, KernelScene, Target
@@ -89,11 +90,10 @@ def first_cosines(streams: Sequence[int], seed: int) -> np.ndarray:
     Source: the draws of `kernels.adjoint.adjoint_path`.
     """
     key = split_word(seed)
-    zero, purpose = np.uint64(0), np.uint64(ADJOINT_START)
     found = np.empty((len(streams), ADJOINT_BATCHES))
     for row, stream in enumerate(np.array(streams, np.uint64)):
         for batch in range(ADJOINT_BATCHES):
-            _, _, u, v = uniforms(np.uint64(batch), stream, zero, purpose, *key)
+            u, v, _, _ = lattice_point(np.uint64(batch), stream, 0, *key)
             found[row, batch] = square_to_cosine_hemisphere(u, v)[2]
     return found
 
@@ -118,7 +118,8 @@ def lamp_cosines(
         return found
     for row, stream in enumerate(np.array(streams, np.uint64)):
         for batch in range(ADJOINT_BATCHES):
-            u0, u1, u2, _ = uniforms(np.uint64(batch), stream, zero, purpose, *key)
+            _, _, u0, u1 = lattice_point(np.uint64(batch), stream, 0, *key)
+            _, _, u2, _ = uniforms(np.uint64(batch), stream, zero, purpose, *key)
             tube, _ = chosen_tube(choice, total, u0)
             to = np.array(seen_tube_point(tubes, tube, *at, u1, u2)[:3]) - at
             found[row, batch] = (to @ n) / max(float(np.linalg.norm(to)), 1e-12)

@@ -58,7 +58,15 @@ def backward_run(
 ) -> AdjointRun:
     """Backward paths in every pose of a cycle; a plain run where there is one pose."""
     runs = [
-        AdjointRun(one, pose.triangles, pose_seed(seed, number), threads, cases, every=every, batches=batches)
+        AdjointRun(
+            one,
+            pose.triangles,
+            pose_seed(seed, number),
+            threads,
+            cases,
+            every=every,
+            batches=batches,
+        )
         for number, (pose, one) in enumerate(zip(poses, arrays, strict=True))
     ]
     if len(runs) == 1:

@@ -86,7 +86,10 @@ class Refinement:
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that backward paths have changed; `restore` takes it back."""
-        return {name: np.asarray(getattr(self, name)) for name in _BY_UNIT + _BY_CASE + _OF_LOOK + _NUMBERS}
+        return {
+            name: np.asarray(getattr(self, name))
+            for name in _BY_UNIT + _BY_CASE + _OF_LOOK + _NUMBERS
+        }
 
     def restore(self, tallies: dict[str, np.ndarray]) -> None:
         """Go on from the state of another run with the same photons.

@@ -124,7 +124,9 @@ def simulate(
         with hold_interrupts():
             job = Job(scene, arrays, forward, error, left)
         if precision is not None and not interrupted:
-            backward = backward_run(scene.poses, posed, seed, threads, every=CARRIED, batches=LOOK_BATCHES)
+            backward = backward_run(
+                scene.poses, posed, seed, threads, every=CARRIED, batches=LOOK_BATCHES
+            )
             _trace_back(job, backward, precision, progress, checkpoint)
         if not interrupted:
             job.each_pose(posed, seed, precision, progress)

@@ -20,12 +20,14 @@ import numpy as np
 
 from raysim.kernels.compile import kernel
 from raysim.kernels.history import hit_normal, scattered_direction
+from raysim.kernels.lattice import lattice_point
 from raysim.kernels.random_numbers import (
     ADJOINT_LAMP,
     ADJOINT_SCATTERING,
     ADJOINT_START,
     MASK,
     SHIFT,
+    ZERO_STEP,
     uniforms,
 )
 from raysim.kernels.sampling import (
@@ -93,7 +95,9 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
     distance = math.sqrt(px * px + py * py + pz * pz)
     if distance <= radius:
         return x, y, z, wx, wy, wz, 0.0
-    axial, cosine, sine, density = square_to_seen_cylinder(u, v, axial0, distance, radius, tubes[i, 6])
+    axial, cosine, sine, density = square_to_seen_cylinder(
+        u, v, axial0, distance, radius, tubes[i, 6]
+    )
     # Frame about the axis whose first vector points to the viewer.
     px, py, pz = px / distance, py / distance, pz / distance
     bx, by, bz = wy * pz - wz * py, wz * px - wx * pz, wx * py - wy * px
@@ -224,8 +228,9 @@ def start_of_path(starts, target, u0, u1):
 
 @kernel
 def adjoint_path(
-    geometry, surfaces, starts, target, path, every, key0, key1, max_bounces, scores, scratch
-):
+    geometry, surfaces, starts, target, path, batch, place, every, key0, key1, max_bounces, scores,
+    scratch,
+):  # fmt: skip
     """Add the score (W/m2) of one backward path to `scores`; returns the number of rays traced.
 
     Parameters
@@ -234,6 +239,10 @@ def adjoint_path(
         Row of `starts`.
     path : uint64
         Index of the path, part of the random counter.
+    batch : uint64
+    place : int
+        Batch of the path, and its number within it: they say where the lattice of its first
+        direction and first lamp point stands.
     every : (cases,) int64
         Case c is carried by the paths whose index `every[c]` divides, with that weight.
     scores : (lamps, cases) float64
@@ -249,7 +258,8 @@ def adjoint_path(
     specular, lobe = surfaces.specular, surfaces.lobe
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
-    u0, u1, u2, u3 = uniforms(low, stream, np.uint64(0), high | ADJOINT_START, key0, key1)
+    u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | ADJOINT_START, key0, key1)
+    u2, u3, lamp0, lamp1 = lattice_point(batch, stream, place, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     lx, ly, lz = square_to_cosine_hemisphere(u2, u3)
     dx, dy, dz = from_local(lx, ly, lz, nx, ny, nz)
@@ -260,6 +270,8 @@ def adjoint_path(
         step = np.uint64(bounce)
         if not mirror:
             u0, u1, u2, _ = uniforms(low, stream, step, high | ADJOINT_LAMP, key0, key1)
+            if bounce == 0:
+                u0, u1 = lamp0, lamp1
             value, tube, shadow = direct_irradiance(
                 nodes, blocks, tubes, triangles, exitance, x, y, z, nx, ny, nz, last,
                 u0, u1, u2, choice, stack, distances,

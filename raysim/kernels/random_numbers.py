@@ -18,6 +18,7 @@ WEYL_1 = np.uint64(0xBB67AE85)
 MASK = np.uint64(0xFFFFFFFF)
 SHIFT = np.uint64(32)
 TO_UNIT = 2.0**-32
+ZERO_STEP = np.uint64(0)
 
 # The fourth counter word names the purpose, so that no two uses share a number.
 EMISSION = np.uint64(1)
@@ -25,6 +26,7 @@ SCATTERING = np.uint64(2)
 ADJOINT_START = np.uint64(3)
 ADJOINT_SCATTERING = np.uint64(4)
 ADJOINT_LAMP = np.uint64(5)
+ADJOINT_SHIFT = np.uint64(6)
 
 
 @kernel

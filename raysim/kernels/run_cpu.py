@@ -134,7 +134,8 @@ def trace_adjoint(
     every : (cases,) int64
         Each case is carried by so manieth paths only, which count so many times.
     first_path : (targets,) int64
-        Index of the first new path of each target; batch j takes the j-th block of `paths`.
+        Index of the first new path of each target, the number of those it has in every batch times
+        the batches; batch j takes the j-th block of `paths`.
     paths : (targets,) int64
         Paths per target and batch.
     sums : (targets, batches, lamps, cases) float64
@@ -162,6 +163,8 @@ def trace_adjoint(
                     starts,
                     target,
                     np.uint64(first + i),
+                    np.uint64(batch),
+                    first_path[target] // batches + i,
                     every,
                     key0,
                     key1,

@@ -71,9 +71,7 @@ class LiningBench:
         counts = (self.bare, self.triangles, self.units, group, factors, self.seed, self.threads)
         state, segments = counted(*counts)
         self.progress("counting photons under each lining", 1.0, 1.0)
-        run = AdjointRun(
-            arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES
-        )
+        run = AdjointRun(arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES)
         refine(run, self.units, state, factors, precision, self.progress, most_rays)
         self.rays += state.rays + segments
         return Settled(self.triangles, self.units, state, factors)
