@@ -112,6 +112,12 @@ class Refinement:
         if (self.planned < 0).any() or (self.row[self.planned] < 0).any():
             raise ValueError("the look in progress has units without a row")
 
+    def count_lamps(self, lamps: int) -> None:
+        """Make room for the shares of so many lamps, before the first backward path."""
+        cases, _, units = self.by_lamp.shape
+        self.by_lamp = np.zeros((cases, lamps, units))
+        self.by_lamp_error = np.zeros((cases, lamps, units))
+
     def units_by_row(self) -> np.ndarray:
         """Units that have backward paths, in the order of their rows, (rows,) int64."""
         known = np.flatnonzero(self.row >= 0)

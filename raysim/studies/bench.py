@@ -14,7 +14,13 @@ from raysim.result import CAUTIOUS, EXPECTED, Spot
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.cells import in_cells
-from raysim.studies.columns import Variant, bare_scene, column_scene, wall_bodies
+from raysim.studies.columns import (
+    Variant,
+    alike_lamps_as_one,
+    bare_scene,
+    column_scene,
+    wall_bodies,
+)
 from raysim.studies.counting import counted
 from raysim.studies.settle import Settled, settled
 from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress, default_threads
@@ -71,6 +77,8 @@ class LiningBench:
         counts = (self.bare, self.triangles, self.units, group, factors, self.seed, self.threads)
         state, segments = counted(*counts)
         self.progress("counting photons under each lining", 1.0, 1.0)
+        arrays, factors = alike_lamps_as_one(arrays, factors)
+        state.count_lamps(len(arrays.lamp_watts))
         run = AdjointRun(arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES)
         refine(run, self.units, state, factors, precision, self.progress, most_rays)
         self.rays += state.rays + segments

@@ -100,6 +100,20 @@ def column_scene(
     return replace(arrays, surfaces=table._replace(kind=kind, specular=specular, **columns))
 
 
+def alike_lamps_as_one(arrays: KernelScene, factors: np.ndarray) -> tuple[KernelScene, np.ndarray]:
+    """Lamps whose output is the same share of their rating in every column, counted together.
+
+    `factors` (columns, lamps) are those shares, and come back as (columns, kinds of lamps): tallies
+    of backward paths are smaller by as much. Photons are not to be sent out with such arrays.
+    """
+    shares, kind = np.unique(factors, axis=1, return_inverse=True)
+    kind = kind.reshape(-1)
+    tube_kind = kind[arrays.geometry.tube_lamp].astype(np.int32)
+    geometry = arrays.geometry._replace(tube_lamp=tube_kind)
+    watts = np.bincount(kind, weights=arrays.lamp_watts)
+    return replace(arrays, geometry=geometry, lamp_watts=watts), shares
+
+
 def _shared_lobe(reflectance: np.ndarray, lobe: np.ndarray) -> np.ndarray:
     """Probability of the mirror lobe for each surface: the mean share, by light sent back.
 
