@@ -283,7 +283,7 @@ class AdjointRun:
             self.surfaces,
             starts,
             self.every,
-            self.paths[chosen] * self.batches,
+            self.paths[chosen],
             paths.astype(np.int64),
             *self.key,
             self.max_bounces,

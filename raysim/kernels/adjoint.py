@@ -150,6 +150,13 @@ def direct_irradiance(
 
 
 @kernel
+def begin_weights(every, number, weight):
+    """Set the weight of each case at the start of a path; see `adjoint_path` for `every`."""
+    for case in range(weight.shape[0]):
+        weight[case] = every[case] if number % every[case] == 0 else 0.0
+
+
+@kernel
 def way_on(angular, reflectance, transmittance, surface, first, u, weight):
     """ABSORBED, REFLECTED or TRANSMITTED, with the weights of all cases brought up to date.
 
@@ -238,13 +245,12 @@ def adjoint_path(
     target : int
         Row of `starts`.
     path : uint64
-        Index of the path, part of the random counter.
-    batch : uint64
-    place : int
+        Number of the path, part of the random counter.
+    batch, place : int
         Batch of the path, and its number within it: they say where the lattice of its first
         direction and first lamp point stands.
     every : (cases,) int64
-        Case c is carried by the paths whose index `every[c]` divides, with that weight.
+        Case c is carried where `every[c]` divides the sum of these two, with that weight.
     scores : (lamps, cases) float64
     scratch : (stack, distances, weight, choice)
         Worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64.
@@ -259,12 +265,11 @@ def adjoint_path(
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | ADJOINT_START, key0, key1)
-    u2, u3, lamp0, lamp1 = lattice_point(batch, stream, place, key0, key1)
+    u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     lx, ly, lz = square_to_cosine_hemisphere(u2, u3)
     dx, dy, dz = from_local(lx, ly, lz, nx, ny, nz)
-    for case in range(weight.shape[0]):
-        weight[case] = every[case] if path % np.uint64(every[case]) == 0 else 0.0
+    begin_weights(every, batch + place, weight)
     mirror, rays = False, 0
     for bounce in range(max_bounces):
         step = np.uint64(bounce)

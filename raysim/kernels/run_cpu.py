@@ -124,7 +124,7 @@ def trace_forward(
 
 @kernel(parallel=True)
 def trace_adjoint(
-    geometry, surfaces, starts, every, first_path, paths, key0, key1, max_bounces, sums, rays
+    geometry, surfaces, starts, every, done, paths, key0, key1, max_bounces, sums, rays
 ):
     """Trace paths backwards from chosen face-sides to the lamps.
 
@@ -133,11 +133,10 @@ def trace_adjoint(
     starts : Starts
     every : (cases,) int64
         Each case is carried by so manieth paths only, which count so many times.
-    first_path : (targets,) int64
-        Index of the first new path of each target, the number of those it has in every batch times
-        the batches; batch j takes the j-th block of `paths`.
+    done : (targets,) int64
+        Paths that each target has in every batch already.
     paths : (targets,) int64
-        Paths per target and batch.
+        Further ones per target and batch.
     sums : (targets, batches, lamps, cases) float64
         Sums of path scores, W/m2, added to; divided by the paths they are irradiances.
     rays : (workers,) int64
@@ -154,17 +153,16 @@ def trace_adjoint(
         traced = 0
         for task in range(worker, paths.shape[0] * batches, workers):
             target, batch = task // batches, task % batches
-            first = first_path[target] + batch * paths[target]
             scores[:] = 0.0
-            for i in range(paths[target]):
+            for place in range(done[target], done[target] + paths[target]):
                 traced += adjoint_path(
                     geometry,
                     surfaces,
                     starts,
                     target,
-                    np.uint64(first + i),
-                    np.uint64(batch),
-                    first_path[target] // batches + i,
+                    np.uint64(place * batches + batch),
+                    batch,
+                    place,
                     every,
                     key0,
                     key1,

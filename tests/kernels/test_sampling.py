@@ -36,9 +36,11 @@ def _cylinder(u, length, out):
 @kernel
 def _seen(u, axial0, distance, radius, length, out):
     for i in range(len(u)):
-        out[i, 0], out[i, 1], out[i, 2] = sampling.square_to_seen_cylinder(
+        axial, cosine, sine, density = sampling.square_to_seen_cylinder(
             u[i, 0], u[i, 1], axial0, distance, radius, length
         )
+        out[i, 0], out[i, 1], out[i, 2] = axial, np.arctan2(sine, cosine), density
+        out[i, 3] = cosine * cosine + sine * sine
 
 
 def uniform_square(seed=1, count=SAMPLES):
@@ -98,20 +100,21 @@ VIEWS = [
 
 
 def seen_density(axial, angle, view):
-    """Density of `square_to_seen_cylinder` per m2: equi-angular along, uniform across (Kulla)."""
+    """Density of `square_to_seen_cylinder` per m2: cube of the cosine along, cosine across."""
     axial0, distance, radius, length = view
     across2 = distance**2 + radius**2 - 2.0 * distance * radius * np.cos(angle)
     across = np.sqrt(across2)
-    spread = np.arctan((length - axial0) / across) + np.arctan(axial0 / across)
-    along = across / (spread * (across2 + (axial - axial0) ** 2))
-    return along / (2.0 * np.arccos(radius / distance) * radius)
+    spread = np.sin(np.arctan((length - axial0) / across)) + np.sin(np.arctan(axial0 / across))
+    along = np.cos(np.arctan((axial - axial0) / across)) ** 3 / (across * spread)
+    return along * np.cos(angle) / (2.0 * np.sin(np.arccos(radius / distance)) * radius)
 
 
 @pytest.mark.parametrize("view", VIEWS)
 def test_seen_cylinder_follows_its_density(view):
     axial0, distance, radius, length = view
-    out = np.empty((SAMPLES, 3))
+    out = np.empty((SAMPLES, 4))
     _seen(uniform_square(4), *view, out)
+    assert np.abs(out[:, 3] - 1.0).max() < 1e-12
     half = np.arccos(radius / distance)
     assert ((out[:, 0] >= -1e-12) & (out[:, 0] <= length * (1.0 + 1e-12))).all()
     # Everything chosen faces the viewer, and the density returned is the density.

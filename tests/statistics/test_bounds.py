@@ -7,6 +7,7 @@ from scipy import stats
 
 from raysim.statistics import (
     CONFIDENCE,
+    FIRST_LOOK_ERROR,
     FORWARD_ERROR,
     LOOK_ERROR,
     MOST_LOOKS,
@@ -84,8 +85,9 @@ def test_batch_mean_and_students_quantile():
 
 
 def test_error_probability_is_spent_once():
-    assert pytest.approx(1.0 - CONFIDENCE) == FORWARD_ERROR + MOST_LOOKS * LOOK_ERROR
-    assert min(FORWARD_ERROR, LOOK_ERROR) > 0.0
+    spent = FORWARD_ERROR + FIRST_LOOK_ERROR + (MOST_LOOKS - 1) * LOOK_ERROR
+    assert pytest.approx(1.0 - CONFIDENCE) == spent
+    assert min(FORWARD_ERROR, FIRST_LOOK_ERROR, LOOK_ERROR) > 0.0
 
 
 # Means of the judged faces: all alike; one much darker; a spread as in a real box; few photons.
@@ -146,21 +148,38 @@ def path_scores(random, kind, shape):
     return np.where(random.random(shape) < 0.03, random.exponential(1.0 / 0.03, shape), 0.0)
 
 
+@pytest.mark.parametrize("clip", [1.5, 8.0, np.inf])
 @pytest.mark.parametrize("kind", ["smooth", "skewed", "seldom"])
-def test_best_of_all_looks_covers_the_truth(kind):
-    # Paths double at every look; the best bound of the photons and of all looks is kept.
+def test_best_of_all_looks_covers_the_truth(kind, clip):
+    # Paths double at every look; the best bound of the photons and of all looks is kept. Scores of
+    # the first look are clipped, at a value that was fixed before.
     random, trials = np.random.default_rng(8), 1_000
     photons = random.poisson(30.0, trials) / 30.0
     best = count_lower_bound(photons, np.maximum(photons, 1e-9) / 30.0, FORWARD_ERROR)
-    sums, paths = np.zeros((trials, 64)), 0
+    sums, paths = np.zeros((trials, LOOK_BATCHES)), 0
     for look in range(MOST_LOOKS):
-        new = 2 if look == 0 else paths
-        sums += path_scores(random, kind, (trials, 64, new)).sum(axis=2)
+        new = 1 if look == 0 else paths
+        sums += path_scores(random, kind, (trials, LOOK_BATCHES, new)).sum(axis=2)
         paths += new
-        mean, error = batch_mean(sums / paths)
-        best = np.maximum(best, mean - t_quantile(LOOK_ERROR, 64) * error)
+        scores = np.minimum(sums, clip) if look == 0 else sums / paths
+        mean, error = batch_mean(scores)
+        spent = FIRST_LOOK_ERROR if look == 0 else LOOK_ERROR
+        best = np.maximum(best, mean - t_quantile(spent, LOOK_BATCHES) * error)
     assert not exceeds((best > 1.0).sum(), trials, 1.0 - CONFIDENCE)
     assert np.median(best) > 0.5  # and the bound is of use
+
+
+def test_clipping_shows_more_of_a_skewed_score_at_a_first_look():
+    # To tell from a third of it: plain means do it less often than clipped ones.
+    random, trials, goal = np.random.default_rng(10), 2_000, 1.0 / 3.0
+    scores = path_scores(random, "skewed", (trials, LOOK_BATCHES))
+    shown = []
+    for clip in (np.inf, 8.0 * goal):
+        mean, error = batch_mean(np.minimum(scores, clip))
+        bound = mean - t_quantile(FIRST_LOOK_ERROR, LOOK_BATCHES) * error
+        assert not exceeds((bound > 1.0).sum(), trials, FIRST_LOOK_ERROR)
+        shown.append((bound > goal).mean())
+    assert shown[1] > 1.3 * shown[0]
 
 
 def test_keeping_the_best_of_plain_bounds_would_not_do():
