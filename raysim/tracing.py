@@ -12,6 +12,7 @@ from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
 from raysim.scene.triangles import METER_LIFT, SceneTriangles
+from raysim.workers import in_threads
 
 __all__ = [
     "ADJOINT_BATCHES",
@@ -121,7 +122,9 @@ class ForwardRun:
 
     def add_batches(self, count: int) -> None:
         """Trace `count` further batches."""
-        trace_forward(
+        in_threads(
+            trace_forward,
+            self.threads,
             self.scene.geometry,
             self.scene.surfaces,
             self.scene.lamp_tubes,
@@ -271,7 +274,9 @@ class AdjointRun:
         starts = _starts(self.scene, self.triangles, [self._targets[i] for i in chosen])
         sums = np.ascontiguousarray(self._sums[chosen])
         rays = np.zeros(self.threads, np.int64)
-        trace_adjoint(
+        in_threads(
+            trace_adjoint,
+            self.threads,
             self.scene.geometry,
             self.surfaces,
             starts,

@@ -31,7 +31,7 @@ LAYERS = (
     ("exposure", "statistics", "logbook", "people", "inputs", "checkpoint"),
     ("scene",),
     ("organisms", "response", "output_curve"),
-    ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit"),
+    ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit", "workers"),
     ("cells", "units", "errors", "interrupts", "version", "data"),
     ("unit_symbols",),
 )
