@@ -8,6 +8,7 @@ from itertools import chain
 import numpy as np
 
 from raysim.arrays import KernelScene, kernel_scene, surface_table
+from raysim.compile_ahead import wait_until_compiled
 from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
@@ -98,6 +99,7 @@ class ForwardRun:
         self._bodies = np.zeros((threads, lamps, scene.bodies, cases), np.int64)
         self._fates = np.zeros((threads, lamps, FATES, cases), np.int64)
         self._segments = np.zeros(threads, np.int64)
+        wait_until_compiled("trace_forward")  # here, where Ctrl-C is heard at once
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that was counted, the same for any number of threads; `restore` takes it back."""
@@ -237,6 +239,7 @@ class AdjointRun:
         self._sums = np.zeros((0, ADJOINT_BATCHES, lamps, columns))
         self.paths = np.zeros(0, np.int64)
         self.rays = 0
+        wait_until_compiled("trace_adjoint")
 
     def add_targets(self, targets: list[Target]) -> None:
         """Append targets; they are numbered on from those there are."""
