@@ -24,8 +24,8 @@ import signal
 signal.signal(signal.SIGINT, signal.SIG_IGN)
 import sys
 sys.path[:] = {path!r}
-from raysim.compile_apart import compile_kernels
-compile_kernels()
+from raysim.compile_apart import run
+run()
 """
 
 
@@ -42,7 +42,8 @@ class SecondCompiler:
             stderr=subprocess.DEVNULL,
             text=True,
         )
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
         atexit.register(self.stop)
 
     def _listen(self) -> None:
@@ -65,6 +66,7 @@ class SecondCompiler:
         if self._owner == os.getpid():
             self._process.kill()
             self._process.wait()
+            self._listener.join()
 
 
 _running: SecondCompiler | None = None

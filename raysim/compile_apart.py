@@ -3,6 +3,7 @@
 import os
 import sys
 import threading
+from collections.abc import Callable
 
 import numpy as np
 
@@ -13,17 +14,22 @@ from raysim.scene.triangles import SceneTriangles
 from raysim.tracing import AdjointRun, ForwardRun, Target
 
 
-def compile_kernels() -> None:
-    """Compile the tracing and tell the name of each kernel when it is done."""
+def run() -> None:
+    """Compile the tracing and write the name of each kernel when it is done; end with the first."""
     threading.Thread(target=_end_with_the_first, daemon=True).start()
+    compile_kernels(_tell)
+
+
+def compile_kernels(tell: Callable[[str], None]) -> None:
+    """Compile the tracing, and `tell` the name of each kernel when it is done."""
     scene = smallest_scene()
     forward = ForwardRun(scene, seed=0, threads=1)
     forward.add_batches(0)
-    _tell("trace_forward")
+    tell("trace_forward")
     backward = AdjointRun(scene, _one_triangle(), seed=0, threads=1)
     backward.add_targets([Target(0, at=np.zeros(3), facing=np.array([0.0, 0.0, 1.0]))])
     backward.add_paths(np.zeros(1, np.int64), np.zeros(1, np.int64))
-    _tell("trace_adjoint")
+    tell("trace_adjoint")
 
 
 def _tell(name: str) -> None:
@@ -33,7 +39,7 @@ def _tell(name: str) -> None:
 
 def _end_with_the_first() -> None:
     """End this process at once when the first one has gone: its end of the pipe is closed then."""
-    sys.stdin.read()
+    os.read(sys.stdin.fileno(), 1)
     os._exit(1)
 
 
