@@ -8,10 +8,12 @@ from itertools import chain
 import numpy as np
 
 from raysim.arrays import KernelScene, kernel_scene, surface_table
+from raysim.compile_ahead import wait_until_compiled
 from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
 from raysim.scene.triangles import METER_LIFT, SceneTriangles
+from raysim.workers import in_threads
 
 __all__ = [
     "ADJOINT_BATCHES",
@@ -100,6 +102,7 @@ class ForwardRun:
         self._bodies = np.zeros((threads, lamps, scene.bodies, cases), np.int64)
         self._fates = np.zeros((threads, lamps, FATES, cases), np.int64)
         self._segments = np.zeros(threads, np.int64)
+        wait_until_compiled("trace_forward")  # here, where Ctrl-C is heard at once
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that was counted, the same for any number of threads; `restore` takes it back."""
@@ -124,7 +127,9 @@ class ForwardRun:
 
     def add_batches(self, count: int) -> None:
         """Trace `count` further batches."""
-        trace_forward(
+        in_threads(
+            trace_forward,
+            self.threads,
             self.scene.geometry,
             self.scene.surfaces,
             self.scene.lamp_tubes,
@@ -241,6 +246,7 @@ class AdjointRun:
         self._sums = np.zeros((0, batches, lamps, columns))
         self.paths = np.zeros(0, np.int64)
         self.rays = 0
+        wait_until_compiled("trace_adjoint")
 
     def add_targets(self, targets: list[Target]) -> None:
         """Append targets; they are numbered on from those there are."""
@@ -278,7 +284,9 @@ class AdjointRun:
         starts = _starts(self.scene, self.triangles, [self._targets[i] for i in chosen])
         sums = np.ascontiguousarray(self._sums[chosen])
         rays = np.zeros(self.threads, np.int64)
-        trace_adjoint(
+        in_threads(
+            trace_adjoint,
+            self.threads,
             self.scene.geometry,
             self.surfaces,
             starts,

@@ -36,7 +36,7 @@ from raysim.kernels.sampling import (
     square_to_triangle,
 )
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance
-from raysim.kernels.traverse import nearest_hit
+from raysim.kernels.traverse import ANY, NEAREST, NOTHING, nearest_hit
 from raysim.kernels.vectors import dot, from_local
 
 
@@ -140,7 +140,7 @@ def direct_irradiance(
     target = triangles + tube
     _, hit = nearest_hit(
         nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
-        distance, start, target, True, stack, distances,
+        distance, start, target, ANY, stack, distances,
     )  # fmt: skip
     if hit >= 0:
         return 0.0, 0, 1
@@ -286,7 +286,7 @@ def adjoint_path(
             rays += shadow
         distance, hit = nearest_hit(
             nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
-            math.inf, last, -1, False, stack, distances,
+            math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
         rays += 1
         if hit < 0:

@@ -58,17 +58,16 @@ def cache_folder() -> Path | None:
         return None
 
 
-def kernel(
-    function: Callable[..., Any] | None = None, *, parallel: bool = False, inlined: bool = False
-) -> Any:
+def kernel(function: Callable[..., Any] | None = None, *, inlined: bool = False) -> Any:
     """Compile `function` lazily: IEEE division, no fast-math, cached by the package's sources.
 
     Fast-math stays off because the slab test and the fates rely on inf and NaN; no signature is
     given so that a GPU kernel can call the very same functions later. `inlined` makes machine
     code of its own for each caller, which pays where many arrays are handed over for a short job.
+    Python's lock is let go, so that threads run side by side.
     """
     if function is None:
-        return lambda f: kernel(f, parallel=parallel, inlined=inlined)
+        return lambda f: kernel(f, inlined=inlined)
     folder = cache_folder()
     before = settings.CACHE_DIR
     try:
@@ -76,7 +75,7 @@ def kernel(
         settings.CACHE_DIR = str(folder) if folder else before
         return numba.njit(
             error_model="numpy",
-            parallel=parallel,
+            nogil=True,
             forceinline=inlined,
             cache=folder is not None,
         )(function)

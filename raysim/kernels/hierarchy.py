@@ -150,13 +150,13 @@ def build_binary(lows, highs):
     node_boxes = np.zeros((max(triangles, 1), 12), np.float32)
     node_children = np.zeros((max(triangles, 1), 2), np.int32)
     low, high = np.zeros(3), np.zeros(3)
-    bounds_of(order, 0, triangles, lows, highs, low, high)
+    bounds_of(order, np.int64(0), triangles, lows, highs, low, high)
     pad = 0.0
     for axis in range(3):
         pad = max(pad, PADDING * max(abs(low[axis]), abs(high[axis])))
         pad = max(pad, PADDING * (high[axis] - low[axis]))
     todo = np.zeros((4 * 128, 4), np.int64)
-    todo[0] = (0, 0, triangles, 0)
+    todo[0, 2] = triangles  # number by number: a tuple at once takes 3 s to compile
     waiting, nodes = 1, 1
     while waiting:
         waiting -= 1
@@ -171,7 +171,8 @@ def build_binary(lows, highs):
                 node_children[node, child] = -(8 * begin + size) - 1
             else:
                 node_children[node, child] = nodes
-                todo[waiting] = (nodes, begin, size, depth + 1)
+                todo[waiting, 0], todo[waiting, 1] = nodes, begin
+                todo[waiting, 2], todo[waiting, 3] = size, depth + 1
                 waiting += 1
                 nodes += 1
     return order, node_boxes[:nodes].copy(), node_children[:nodes].copy()
@@ -232,8 +233,8 @@ def gather_children(children, split, row, found):
     """
     todo = np.zeros((2 * BOXES, 2), np.int64)  # row, places
     target, share = child_of(children, row), np.int64(split[row, 0])
-    todo[0] = (2 * target + 1, BOXES - share)
-    todo[1] = (2 * target, share)
+    todo[0, 0], todo[0, 1] = 2 * target + 1, BOXES - share
+    todo[1, 0], todo[1, 1] = 2 * target, share
     waiting, count = 2, 0
     while waiting:
         waiting -= 1
@@ -245,8 +246,8 @@ def gather_children(children, split, row, found):
             count += 1
             continue
         target, share = child_of(children, row), np.int64(split[row, places - 1])
-        todo[waiting] = (2 * target + 1, places - share)
-        todo[waiting + 1] = (2 * target, share)
+        todo[waiting, 0], todo[waiting, 1] = 2 * target + 1, places - share
+        todo[waiting + 1, 0], todo[waiting + 1, 1] = 2 * target, share
         waiting += 2
     return count
 

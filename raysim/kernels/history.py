@@ -15,7 +15,7 @@ from raysim.kernels.random_numbers import EMISSION, MASK, SCATTERING, SHIFT, uni
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
 from raysim.kernels.sampling import square_to_cosine_hemisphere
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance, case_fate
-from raysim.kernels.traverse import nearest_hit
+from raysim.kernels.traverse import NEAREST, NOTHING, nearest_hit
 from raysim.kernels.vectors import dot, from_local, mirrored, normalised
 
 ONE = np.uint64(1)
@@ -126,7 +126,7 @@ def follow_photon(
     for bounce in range(max_bounces):
         distance, hit = nearest_hit(
             nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
-            math.inf, last, -1, False, stack, distances,
+            math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
         if hit < 0:
             count_alive(fates, ESCAPED, alive, cases)

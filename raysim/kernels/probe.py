@@ -3,7 +3,7 @@
 import numpy as np
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.traverse import nearest_hit, new_scratch
+from raysim.kernels.traverse import NEAREST, NOTHING, nearest_hit, new_scratch
 
 
 @kernel
@@ -26,6 +26,6 @@ def first_hits(nodes, blocks, tubes, triangles, origins, directions, farthest):
         o, d = origins[i], directions[i]
         distances[i], primitives[i] = nearest_hit(
             nodes, blocks, tubes, triangles, o[0], o[1], o[2], d[0], d[1], d[2],
-            farthest[i], -1, -1, False, stack, near,
+            farthest[i], NOTHING, NOTHING, NEAREST, stack, near,
         )  # fmt: skip
     return distances, primitives

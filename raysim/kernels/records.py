@@ -10,10 +10,8 @@ import numpy as np
 LAMBERT_AND_MIRROR = 0
 FRESNEL = 1
 
-# Rows of the fate tallies that come after the bodies.
-ESCAPED = 0
-LOST = 1
-NOT_FINITE = 2
+# Rows of the fate tallies that come after the bodies; typed, see `traverse.NOTHING`.
+ESCAPED, LOST, NOT_FINITE = np.int64(0), np.int64(1), np.int64(2)
 FATES = 3
 
 

@@ -1,7 +1,10 @@
-"""Outermost loops on the processor: which worker traces which photons."""
+"""Outermost loops on the processor: which worker traces which photons.
+
+Each worker is a thread that calls the loop with its own number (`workers.in_threads`). Numba's
+parallel loops would do the same and take three times as long to compile.
+"""
 
 import numpy as np
-from numba import prange
 
 from raysim.kernels.adjoint import adjoint_path
 from raysim.kernels.compile import kernel
@@ -63,8 +66,9 @@ def trace_batch(
     return segments
 
 
-@kernel(parallel=True)
+@kernel
 def trace_forward(
+    worker,
     geometry,
     surfaces,
     lamp_tubes,
@@ -81,10 +85,12 @@ def trace_forward(
     fates,
     segments,
 ):
-    """Trace batches of photons from the lamps, adding to integer tallies of each worker.
+    """Trace one worker's batches of photons from the lamps, adding to its integer tallies.
 
     Parameters
     ----------
+    worker : int
+        Takes every so manieth batch, from its own number on.
     every : (cases,) int64
         Each case is carried by so manieth photons only.
     first_batch, batches : int
@@ -97,39 +103,40 @@ def trace_forward(
     segments : (workers,) int64
     """
     workers = total.shape[0]
-    for worker in prange(workers):
-        arrivals = np.zeros((total.shape[2], total.shape[3]), np.int32)
-        scratch = new_scratch()
-        flown = 0
-        for batch in range(first_batch + worker, first_batch + batches, workers):
-            for lamp in range(batch_photons.shape[0]):
-                photons = batch_photons[lamp]
-                tally = (arrivals, bodies[worker, lamp], fates[worker, lamp], scratch)
-                flown += trace_batch(
-                    geometry,
-                    surfaces,
-                    lamp_tubes,
-                    every,
-                    lamp,
-                    batch * photons,
-                    photons,
-                    key0,
-                    key1,
-                    max_bounces,
-                    tally,
-                )
-                add_batch(arrivals, total[worker, lamp], squares[worker, lamp])
-        segments[worker] += flown
+    arrivals = np.zeros((total.shape[2], total.shape[3]), np.int32)
+    scratch = new_scratch()
+    flown = 0
+    for batch in range(first_batch + worker, first_batch + batches, workers):
+        for lamp in range(batch_photons.shape[0]):
+            photons = batch_photons[lamp]
+            tally = (arrivals, bodies[worker, lamp], fates[worker, lamp], scratch)
+            flown += trace_batch(
+                geometry,
+                surfaces,
+                lamp_tubes,
+                every,
+                lamp,
+                batch * photons,
+                photons,
+                key0,
+                key1,
+                max_bounces,
+                tally,
+            )
+            add_batch(arrivals, total[worker, lamp], squares[worker, lamp])
+    segments[worker] += flown
 
 
-@kernel(parallel=True)
+@kernel
 def trace_adjoint(
-    geometry, surfaces, starts, every, done, paths, key0, key1, max_bounces, sums, rays
+    worker, geometry, surfaces, starts, every, done, paths, key0, key1, max_bounces, sums, rays
 ):
-    """Trace paths backwards from chosen face-sides to the lamps.
+    """Trace one worker's paths backwards from chosen face-sides to the lamps.
 
     Parameters
     ----------
+    worker : int
+        Takes every so manieth block of paths, from its own number on.
     starts : Starts
     every : (cases,) int64
         Each case is carried by so manieth paths only, which count so many times.
@@ -145,32 +152,31 @@ def trace_adjoint(
     workers = rays.shape[0]
     batches = sums.shape[1]
     cases = surfaces.reflectance.shape[1]
-    for worker in prange(workers):
-        stack, distances = new_scratch()
-        weight = np.zeros(cases)
-        choice = np.zeros(geometry.tubes.shape[0])
-        scores = np.zeros((sums.shape[2], cases))  # of one's own: threads share cache lines
-        traced = 0
-        for task in range(worker, paths.shape[0] * batches, workers):
-            target, batch = task // batches, task % batches
-            scores[:] = 0.0
-            for place in range(done[target], done[target] + paths[target]):
-                traced += adjoint_path(
-                    geometry,
-                    surfaces,
-                    starts,
-                    target,
-                    np.uint64(place * batches + batch),
-                    batch,
-                    place,
-                    every,
-                    key0,
-                    key1,
-                    max_bounces,
-                    scores,
-                    (stack, distances, weight, choice),
-                )
-            for lamp in range(scores.shape[0]):
-                for case in range(cases):
-                    sums[target, batch, lamp, case] += scores[lamp, case]
-        rays[worker] += traced
+    stack, distances = new_scratch()
+    weight = np.zeros(cases)
+    choice = np.zeros(geometry.tubes.shape[0])
+    scores = np.zeros((sums.shape[2], cases))  # of one's own: threads share cache lines
+    traced = 0
+    for task in range(worker, paths.shape[0] * batches, workers):
+        target, batch = task // batches, task % batches
+        scores[:] = 0.0
+        for place in range(done[target], done[target] + paths[target]):
+            traced += adjoint_path(
+                geometry,
+                surfaces,
+                starts,
+                target,
+                np.uint64(place * batches + batch),
+                batch,
+                place,
+                every,
+                key0,
+                key1,
+                max_bounces,
+                scores,
+                (stack, distances, weight, choice),
+            )
+        for lamp in range(scores.shape[0]):
+            for case in range(cases):
+                sums[target, batch, lamp, case] += scores[lamp, case]
+    rays[worker] += traced

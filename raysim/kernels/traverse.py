@@ -28,6 +28,9 @@ STACK_SIZE = 640
 BOTTOM = np.uint64(BOXES)
 MISSED = -1
 ONE = np.uint64(1)
+# Typed, because numba compiles a function anew for each plain number or truth value it is given.
+NOTHING = np.int64(-1)
+NEAREST, ANY = np.bool_(False), np.bool_(True)
 
 
 @kernel
@@ -143,9 +146,9 @@ def nearest_hit(
         Primitives at or beyond this distance (m) are not seen.
     skip_a, skip_b : int
         Primitives to pass over: the one the ray starts on (flat or convex, so that it cannot be
-        met again), and the tube a shadow ray ends on. -1 for none.
+        met again), and the tube a shadow ray ends on. NOTHING (-1) for none.
     any_hit : bool
-        Stop at the first primitive found, near or not: for shadow rays.
+        ANY stops at the first primitive found, near or not: for shadow rays. Else NEAREST.
     stack, distances
         Scratch of the calling worker, from `new_scratch`.
 

@@ -14,6 +14,7 @@ WIDTH, HEIGHT = 1200, 900  # px
 AREA = (0, 70, 950, 830)  # left, top, width, height of the views, px
 BAR = (1066, 150, 34, 630)  # left, top, width, height of the colour bar, px
 DPI = 100
+COMPRESSION = 7  # of 9, which takes four times as long for files 2 % smaller
 INK = "#1b1f24"
 
 
@@ -91,7 +92,7 @@ def save_figure(figure: Any, path: Path, under: np.ndarray) -> None:
     image = Image.fromarray(under).convert("RGBA")
     image.alpha_composite(Image.fromarray(np.asarray(figure.canvas.buffer_rgba())))
     steps = [(value + 2) // 5 * 5 for value in range(256)]
-    image.convert("RGB").point(3 * steps).save(path, compress_level=9)
+    image.convert("RGB").point(3 * steps).save(path, compress_level=COMPRESSION)
 
 
 def new_figure(width: int, height: int) -> Any:

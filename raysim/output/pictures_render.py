@@ -109,7 +109,8 @@ class Canvas:
 
 def _hatched(fine: np.ndarray) -> np.ndarray:
     """The picture with stripes on every pixel that has the colour of hatched faces."""
-    rows, columns = np.nonzero((fine == HATCH_PAPER).all(axis=2))
+    red, green, blue = (fine[..., k] == HATCH_PAPER[k] for k in range(3))  # all() takes ten times
+    rows, columns = np.nonzero(red & green & blue)
     ink = (rows + columns) % HATCH_STEP < HATCH_WIDTH
     fine[rows[ink], columns[ink]] = HATCH_INK
     return fine

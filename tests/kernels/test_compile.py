@@ -5,12 +5,15 @@ upgrade of a callee the caller would go on with the old one.
 """
 
 import ast
+import importlib
+import inspect
 import os
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import numba
 import pytest
 
 import raysim
@@ -153,3 +156,50 @@ def test_kernels_divide_as_ieee_and_are_not_reordered():
     nan = function(0.0, 0.0)[0]
     assert nan != nan
     assert function(1e16, 1.0)[1] == 0.0  # fast-math would give 1
+
+
+def plain_constants(module):
+    """Calls of one kernel by another that hand over a plain number or truth value: lines of them.
+
+    Numba takes such a constant for a type of its own and compiles the function once more for it.
+    """
+
+    def is_plain(node):
+        value = node
+        if isinstance(node, ast.UnaryOp):
+            value = node.operand
+        if isinstance(value, ast.Constant):
+            return type(value.value) in (int, bool)
+        return isinstance(value, ast.Name) and type(vars(module).get(value.id)) in (int, bool)
+
+    for node in ast.walk(ast.parse(inspect.getsource(module))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            called = vars(module).get(node.func.id)
+            if isinstance(called, numba.core.dispatcher.Dispatcher):
+                yield from (node.lineno for argument in node.args if is_plain(argument))
+
+
+@pytest.mark.parametrize(
+    "name",
+    # The plain loops of `side_by_side` are compiled by tests alone.
+    sorted({path.stem for path in compiling.KERNEL_FOLDER.glob("*.py")} - {"side_by_side"}),
+)
+def test_no_kernel_is_compiled_once_more_for_a_plain_constant(name):
+    module = importlib.import_module(f"raysim.kernels.{name}")
+    assert list(plain_constants(module)) == []
+
+
+def test_plain_constants_are_seen(tmp_path, monkeypatch):
+    # The planted error: what the kernels did before, by word and by name.
+    lines = (
+        "from raysim.kernels.traverse import nearest_tube as inner",
+        "SKIPPED = 3",
+        "def outer(tubes, n, o, d):",
+        "    inner(tubes, n, *o, *d, 1.0, -1, n)",
+        "    inner(tubes, n, *o, *d, 1.0, n, SKIPPED)",
+        "    inner(tubes, n, *o, *d, 1.0, n, False)",
+        "    return max(0, 1)",
+    )
+    (tmp_path / "planted_constants.py").write_text("\n".join(lines))
+    monkeypatch.syspath_prepend(tmp_path)
+    assert list(plain_constants(importlib.import_module("planted_constants"))) == [4, 5, 6]
