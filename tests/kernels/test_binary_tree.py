@@ -81,9 +81,12 @@ def cost(boxes):
     return (x * y + y * z + z * x) * (math.ceil(len(boxes) / TRIANGLES) + OWN_SHARE * len(boxes))
 
 
+@pytest.mark.parametrize("longest", range(3))
 @pytest.mark.parametrize("count", [2, 3, 6, 17, 200, 3_000])
-def test_no_plane_between_bins_is_cheaper_than_the_one_chosen(count):
-    triangles = boxed(SOUP[:count])
+def test_no_plane_between_bins_is_cheaper_than_the_one_chosen(count, longest):
+    corners = SOUP[:count].copy()
+    corners[:, :, longest] += 50.0 * np.random.default_rng(5).random((count, 1))
+    triangles = boxed(corners)
     box, middles = np.zeros((1, BOX), np.float32), np.zeros((1, BOX), np.float32)
     measure(triangles, 0, count, box, 0, middles, 0)
     scratch = (
@@ -106,3 +109,15 @@ def test_no_plane_between_bins_is_cheaper_than_the_one_chosen(count):
         if other == axis:
             assert [bin_of(triangles, t, axis, start, scale) for t in range(count)] == bins.tolist()
     assert costs[axis, last] == pytest.approx(min(costs.values()), rel=1e-5)
+    assert axis == longest or count < 6
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf, 3e38])
+@pytest.mark.parametrize("scale", [0.0, 1.0, 3e38])
+def test_every_triangle_has_a_bin_whatever_its_coordinates(value, scale):
+    boxes = boxed(SOUP[:4])
+    boxes[1, 0] = boxes[2, MINUS_HIGH] = boxes[3, 0] = boxes[3, MINUS_HIGH] = value
+    with np.errstate(invalid="ignore", over="ignore"):
+        start = np.float32(np.nanmin(boxes[:, 0] - boxes[:, MINUS_HIGH]))
+    for t in range(4):
+        assert 0 <= bin_of(boxes, t, 0, start, np.float32(scale)) < BINS
