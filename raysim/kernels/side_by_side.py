@@ -28,8 +28,8 @@ CHILD = 6 * BOXES  # where the children stand in it: int32 among float32
 TRIANGLES = 4  # triangles of a block
 # Numbers of a block: x, y, z, each of three corners, and the triangle's own number, each for all.
 BLOCK_SIZE = 10 * TRIANGLES
-NODE_BYTES, BLOCK_BYTES = 4 * NODE_SIZE, 8 * BLOCK_SIZE
 OWN_NUMBER = 9 * TRIANGLES  # where the triangles' numbers stand in it
+NODE_BYTES, BLOCK_BYTES = 4 * NODE_SIZE, 8 * BLOCK_SIZE
 # Boxes are tested in single precision; a box is entered if it would be with a few roundings more.
 FORGIVING = np.float32(1.000001)
 ZERO = np.float32(0.0)
