@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from llvmlite import ir
 from numba import types
+from numba.core import cgutils
 from numba.core.errors import TypingError
 from numba.extending import intrinsic
 
@@ -16,6 +17,7 @@ from raysim.kernels.compile import settings
 
 BITS = ir.IntType(32)
 INDEX = ir.IntType(64)
+CACHE_LINE = 64  # bytes, of nearly all processors of today (common knowledge)
 
 
 class Lanes:
@@ -79,6 +81,19 @@ class Lanes:
         chosen = self.compared("<", other).value
         return Lanes(self.builder, self.builder.select(chosen, self.value, other.value))
 
+    def least(self, other: "Lanes") -> "Lanes":
+        """As `smaller`, for what goes back to where one of them came from.
+
+        Of a comparison and a choice between two registers LLVM makes a masked store then, which
+        takes several times as long as the minimum.
+        """
+        kind = self.value.type
+        width = {ir.FloatType(): 32, ir.DoubleType(): 64}[kind.element]
+        name = f"llvm.minnum.v{kind.count}f{width}"
+        call = ir.FunctionType(kind, [kind, kind])
+        minimum = cgutils.get_or_insert_function(self.builder.module, call, name)
+        return Lanes(self.builder, self.builder.call(minimum, [self.value, other.value]))
+
     def as_words(self) -> "Lanes":
         """The bits of 32-bit lanes as lower halves of 64-bit integers."""
         count = self.value.type.count
@@ -105,6 +120,16 @@ def refuse_other_than(array: Any, kind: Any) -> None:
 def pointer_to(context: Any, builder: Any, kind: Any, array: Any) -> Any:
     """Pointer to the first number of an array that an intrinsic was given."""
     return context.make_array(kind)(context, builder, array).data
+
+
+def ask_for(builder: Any, pointer: Any, size: int) -> None:
+    """Write instructions that ask memory for `size` bytes from `pointer` on, to be read soon."""
+    byte = ir.IntType(8).as_pointer()
+    kind = ir.FunctionType(ir.VoidType(), [byte, BITS, BITS, BITS])
+    fetch = cgutils.get_or_insert_function(builder.module, kind, "llvm.prefetch.p0")
+    how = [ir.Constant(BITS, number) for number in (0, 3, 1)]  # to read, kept close, data
+    for start in range(0, size, CACHE_LINE):
+        builder.call(fetch, [builder.gep(pointer, [ir.Constant(INDEX, start)]), *how])
 
 
 @intrinsic

@@ -11,7 +11,15 @@ from numba.extending import intrinsic
 
 from raysim.kernels.compile import kernel, settings
 from raysim.kernels.intersect import ray_triangle_distance
-from raysim.kernels.lanes import INDEX, Lanes, float_bits, pointer_to, refuse_other_than
+from raysim.kernels.lanes import (
+    BITS,
+    INDEX,
+    Lanes,
+    ask_for,
+    float_bits,
+    pointer_to,
+    refuse_other_than,
+)
 
 BOXES = 8  # children of a node of the hierarchy
 # Numbers of a node: low x, y, z, high x, y, z and the child, each for all children.
@@ -21,6 +29,7 @@ TRIANGLES = 4  # triangles of a block
 # Numbers of a block: x, y, z, each of three corners, and the triangle's own number, each for all.
 BLOCK_SIZE = 10 * TRIANGLES
 OWN_NUMBER = 9 * TRIANGLES  # where the triangles' numbers stand in it
+NODE_BYTES, BLOCK_BYTES = 4 * NODE_SIZE, 8 * BLOCK_SIZE
 # Boxes are tested in single precision; a box is entered if it would be with a few roundings more.
 FORGIVING = np.float32(1.000001)
 ZERO = np.float32(0.0)
@@ -108,6 +117,14 @@ def met_triangles_one_by_one(blocks, block, axes, origin, shear, nearest, skip, 
     return bits
 
 
+def fetch_nothing(nodes, blocks, entry):
+    """Ask memory for the child of an entry (see `entered_boxes_one_by_one`), to be read soon.
+
+    This changes no result, also where the entry is of old and leads nowhere. It is an intrinsic,
+    because numba counts references to arrays that a function gets and uses in a branch only.
+    """
+
+
 @intrinsic
 def _entered_boxes(context, nodes, node, near, origin, inverse, farthest, entries):
     refuse_other_than(nodes, types.float32)
@@ -189,5 +206,25 @@ def _met_triangles(context, blocks, block, axes, origin, shear, nearest, skip, d
     return signature, code
 
 
+@intrinsic
+def _fetch_child(context, nodes, blocks, entry):
+    refuse_other_than(nodes, types.float32)
+    refuse_other_than(blocks, types.float64)
+
+    def code(context, builder, signature, arguments):
+        byte, starts = ir.IntType(8).as_pointer(), []
+        child = builder.sext(builder.trunc(arguments[2], BITS), INDEX)
+        for which, size, row in ((0, NODE_BYTES, child), (1, BLOCK_BYTES, builder.not_(child))):
+            table = pointer_to(context, builder, signature.args[which], arguments[which])
+            at = builder.mul(row, ir.Constant(INDEX, size))
+            starts.append(builder.gep(builder.bitcast(table, byte), [at]))
+        is_node = builder.icmp_signed(">=", child, ir.Constant(INDEX, 0))
+        ask_for(builder, builder.select(is_node, *starts), max(NODE_BYTES, BLOCK_BYTES))
+        return context.get_dummy_value()
+
+    return types.void(nodes, blocks, types.uint64), code
+
+
 entered_boxes = entered_boxes_one_by_one if settings.DISABLE_JIT else _entered_boxes
 met_triangles = met_triangles_one_by_one if settings.DISABLE_JIT else _met_triangles
+fetch_child = fetch_nothing if settings.DISABLE_JIT else _fetch_child

@@ -19,10 +19,11 @@ from raysim.kernels.side_by_side import (
     TRIANGLES,
     ZERO,
     entered_boxes,
+    fetch_child,
     met_triangles,
 )
 
-# The tree is at most some 70 levels deep (see `hierarchy.DEEPEST_SPLIT`), and a level leaves at
+# The tree is at most some 70 levels deep (see `binary_tree.DEEPEST_SPLIT`), and a level leaves at
 # most BOXES - 1 children waiting. The first BOXES places are where entries into boxes are put.
 STACK_SIZE = 640
 BOTTOM = np.uint64(BOXES)
@@ -47,19 +48,26 @@ def nearest_tube(tubes, numbered_from, ox, oy, oz, dx, dy, dz, farthest, skip_a,
 
 
 @kernel
-def push_children(bits, depth, stack):
-    """Put the children that are entered on the stack, the nearest on top; returns its depth."""
-    bottom = depth
+def nearest_child(bits, depth, stack):
+    """The nearest of the children that are entered, and the depth of the stack with the others.
+
+    They lie with the nearer ones on top. The nearest never goes through the stack: most nodes have
+    one or two children on a ray's way.
+    """
+    nearest, bottom = stack[lowest_bit(bits)], depth
+    bits &= bits - ONE_BIT
     while bits:
         entry = stack[lowest_bit(bits)]
         bits &= bits - ONE_BIT
+        waits = entry if entry > nearest else nearest
+        nearest = entry if entry < nearest else nearest
         at = depth
-        while at > bottom and stack[at - ONE] < entry:
+        while at > bottom and stack[at - ONE] < waits:
             stack[at] = stack[at - ONE]
             at -= ONE
-        stack[at] = entry
+        stack[at] = waits
         depth += ONE
-    return depth
+    return nearest, depth
 
 
 @kernel(inlined=True)
@@ -68,7 +76,8 @@ def nearest_triangle(
 ):
     """Distance (m) and number of the nearest triangle, where nearer than `best`; else best, hit.
 
-    Near children first; the others wait on the stack. Parameters as in `nearest_hit`.
+    Near children first; the others wait on the stack, and the one on top of it is asked for from
+    memory while another is looked at. Parameters as in `nearest_hit`.
     """
     ix, iy, iz = np.float32(1.0 / dx), np.float32(1.0 / dy), np.float32(1.0 / dz)
     start = (np.float32(ox), np.float32(oy), np.float32(oz))
@@ -90,10 +99,11 @@ def nearest_triangle(
     while True:
         if node >= 0:
             bits = entered_boxes(nodes, np.uint64(node), near, start, (ix, iy, iz), reach, stack)
-            if bits and not bits & (bits - ONE_BIT):  # a single one need not wait
-                node = np.int32(np.uint32(stack[lowest_bit(bits)]))
+            if bits:
+                entry, depth = nearest_child(bits, depth, stack)
+                node = np.int32(np.uint32(entry))
+                fetch_child(nodes, blocks, stack[depth - ONE])
                 continue
-            depth = push_children(bits, depth, stack)
         else:
             block = np.uint64(np.int64(-1) - node)
             bits = met_triangles(
@@ -117,6 +127,7 @@ def nearest_triangle(
             return best, hit
         depth -= ONE
         node = np.int32(np.uint32(stack[depth]))
+        fetch_child(nodes, blocks, stack[depth - ONE])
 
 
 @kernel

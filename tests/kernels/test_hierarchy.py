@@ -85,3 +85,33 @@ def test_a_stack_of_triangles_is_met_in_order():
     distances, hits = cast(corners, origins, directions)
     assert distances == pytest.approx([1.0, 1.0, 0.25, 0.4], rel=1e-12)
     assert hits[[0, 2, 3]].tolist() == [0, 1, 0]
+
+
+@pytest.mark.parametrize("mesh", MESHES)
+def test_nodes_and_blocks_come_depth_first(mesh):
+    nodes, blocks, _ = build_tree(MESHES[mesh])
+    table = nodes.reshape(-1, NODE_SIZE)
+    children = nodes.view(np.int32).reshape(-1, NODE_SIZE)[:, CHILD:]
+    real = table[:, :BOXES] <= table[:, 3 * BOXES : 4 * BOXES]
+    inner = real & (children >= 0)
+    for node in np.flatnonzero(inner.any(axis=1)):
+        assert children[node, inner[node]][0] == node + 1
+        assert (np.diff(children[node, inner[node]]) > 0).all()
+    assert sorted(children[inner]) == list(range(1, len(table)))
+    assert nodes.ctypes.data % 64 == blocks.ctypes.data % 64 == 0
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf, 1e200, -1e39])
+def test_coordinates_beyond_all_bounds_do_no_harm_to_the_build(value):
+    corners = SOUP[:500].copy()
+    corners[::7, 0, 1] = value
+    _, blocks, order = build_tree(corners)
+    numbers = blocks.reshape(-1, BLOCK_SIZE)[:, OWN_NUMBER:]
+    assert sorted(numbers[np.isfinite(numbers)]) == sorted(order) == list(range(500))
+
+
+def test_triangles_that_do_not_lie_side_by_side_in_memory_are_taken_too():
+    apart = np.concatenate([SOUP, SOUP], axis=2)[:, :, :3]
+    assert not apart.flags.c_contiguous
+    for mine, other in zip(build_tree(apart), build_tree(SOUP), strict=True):
+        assert np.array_equal(mine, other, equal_nan=True)

@@ -5,7 +5,8 @@ import pytest
 from built_scenes import box, icosphere, rectangle
 from ray_casting import NO_TUBES, cast, tree_of
 
-from raysim.kernels.intersect import ray_tube_distance
+from raysim.kernels.compile import kernel
+from raysim.kernels.intersect import ray_triangle_distance, ray_tube_distance, shear
 from raysim.kernels.traverse import nearest_hit, new_scratch
 
 
@@ -88,6 +89,42 @@ def test_nearest_triangle_of_a_soup_is_that_of_brute_force():
         seen = np.isfinite(mine)
         assert np.abs(mine[seen] / nearest[seen] - 1.0).max() < 1e-9
         assert np.array_equal(faces[part][~doubtful][seen], brute.argmin(axis=1)[~doubtful][seen])
+
+
+@kernel
+def nearest_of_all(corners, origins, directions, distances, faces):
+    """Nearest hits by the plain test of every triangle, no hierarchy."""
+    for i in range(len(origins)):
+        o, d = origins[i], directions[i]
+        kx, ky, kz, sx, sy, sz = shear(d[0], d[1], d[2])
+        for face in range(len(corners)):
+            distance = ray_triangle_distance(
+                corners, face, o[kx], o[ky], o[kz], kx, ky, kz, sx, sy, sz
+            )
+            if distance < distances[i]:
+                distances[i], faces[i] = distance, face
+
+
+MESHES = {
+    "soup": random_triangles(500, 14),
+    "ball": icosphere(0.4, 3, (0.5, 0.5, 0.5))[0],
+    "box far off": box(1_000.0, 1_001.0, 6),
+}
+
+
+@pytest.mark.parametrize("mesh", MESHES)
+def test_hits_are_those_of_the_plain_loop_to_the_last_bit(mesh):
+    corners, count = MESHES[mesh], 20_000
+    low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+    origins, directions = random_rays(count, 15)
+    origins = low + (high - low) * origins
+    expected, expected_faces = np.full(count, np.inf), np.full(count, -1)
+    nearest_of_all(corners.reshape(-1, 9), origins, directions, expected, expected_faces)
+    distances, faces = cast(corners, origins, directions)
+    assert np.isfinite(expected).mean() > 0.1
+    assert (distances == expected).all()
+    # Two faces can be met at the same distance only on a common edge: by chance next to never.
+    assert (faces != expected_faces).sum() <= 2
 
 
 def test_tubes_are_hit_where_brute_force_says():

@@ -14,9 +14,11 @@ from raysim.kernels.side_by_side import (
     TRIANGLES,
     entered_boxes,
     entered_boxes_one_by_one,
+    fetch_child,
     met_triangles,
     met_triangles_one_by_one,
 )
+from raysim.kernels.traverse import nearest_child
 
 LARGEST = np.finfo(np.float32).max
 
@@ -98,6 +100,40 @@ def test_triangles_met_are_those_of_the_plain_loop():
         assert vector[lanes].tolist() == plain[lanes].tolist()
         met += len(lanes)
     assert met > 2_000
+
+
+@kernel
+def fetch_all(nodes, blocks, entries):
+    """Ask for the child of each entry, from within a kernel."""
+    for entry in entries:
+        fetch_child(nodes, blocks, entry)
+
+
+def test_asking_memory_changes_nothing_wherever_it_leads():
+    random = np.random.default_rng(3)
+    nodes, blocks = random_nodes(random, 8), random_blocks(random, 8)
+    before = nodes.copy(), blocks.copy()
+    entries = random.integers(2**64, size=10_000, dtype=np.uint64)  # nearly all lead nowhere
+    entries[:16] = np.arange(-8, 8).astype(np.uint64) & np.uint64(2**32 - 1)
+    fetch_all(nodes, blocks, entries)
+    assert np.array_equal(nodes.view(np.uint32), before[0].view(np.uint32))
+    assert np.array_equal(blocks, before[1], equal_nan=True)
+
+
+def test_the_nearest_child_comes_first_and_the_others_in_their_order():
+    random = np.random.default_rng(4)
+    for _ in range(2_000):
+        stack = np.zeros(64, np.uint64)
+        stack[:BOXES] = random.integers(6, size=BOXES).astype(np.uint64) << np.uint64(32)
+        stack[:BOXES] += random.permutation(BOXES).astype(np.uint64)
+        stack[BOXES : BOXES + 2] = 7, 5  # of earlier nodes: they stay where they are
+        bits = int(random.integers(1, 256))
+        entered = sorted(int(stack[i]) for i in range(BOXES) if bits >> i & 1)
+        nearest, depth = nearest_child(np.uint32(bits), np.uint64(BOXES + 2), stack)
+        assert int(depth) == BOXES + 1 + len(entered)
+        waiting = stack[BOXES : int(depth)].tolist()
+        assert [int(nearest), *waiting[:1:-1]] == entered
+        assert waiting[:2] == [7, 5]
 
 
 def test_bits_of_numbers():
