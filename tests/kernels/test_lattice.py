@@ -30,7 +30,7 @@ def points(batches, places, stream=7, first=0):
 def test_steps_are_powers_of_the_golden_ratio_of_four_dimensions():
     golden = 1.0 / STEP_0
     assert golden**5 == pytest.approx(golden + 1.0, abs=1e-12)
-    assert [STEP_1, STEP_2, STEP_3] == pytest.approx([STEP_0**k for k in (2, 3, 4)], rel=1e-15)
+    assert pytest.approx([STEP_0**k for k in (2, 3, 4)], rel=1e-15) == [STEP_1, STEP_2, STEP_3]
 
 
 def test_every_place_is_uniform_over_the_batches():
