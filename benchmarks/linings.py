@@ -1,11 +1,15 @@
 """What a dozen linings cost against one dose run: `python benchmarks/linings.py [SCENE]`.
 
-Both to the same precision. Processor time is counted (all threads, compiling left out), so that
+Twice: the commands as a user runs them, with their reports and pictures, by the clock (compiling
+left out); and the tracing alone to the same precision, in processor time of all threads, so that
 other work on the machine does not spoil the ratio. `--quick` only proves that it runs.
 """
 
 import argparse
 import resource
+import subprocess
+import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -20,7 +24,30 @@ def processor_seconds() -> float:
     return used.ru_utime + used.ru_stime
 
 
-def compared(scene_file: Path, quick: bool) -> dict[str, float]:
+def commands(scene_file: Path, quick: bool) -> dict[str, float]:
+    """Seconds of the whole commands, `dose` before and after `linings`, and their ratio."""
+    precision = ["--precision", str(QUICK if quick else PRECISION)]
+    options = {
+        "dose": [*precision, "--photons", "1"] if quick else precision,
+        "linings": [*precision, "--lining", "white paint"] if quick else precision,
+    }
+    seconds = []
+    for command in ("dose", "linings", "dose"):
+        with tempfile.TemporaryDirectory() as folder:
+            out = ["--out", f"{folder}/out", "--quiet"]
+            words = [command, str(scene_file), *options[command], *out]
+            started = time.perf_counter()
+            subprocess.run([sys.executable, "-m", "raysim", *words], check=True)
+            seconds.append(time.perf_counter() - started)
+    dose = 0.5 * (seconds[0] + seconds[2])
+    return {
+        "raysim dose, s": dose,
+        "raysim linings, s": seconds[1],
+        "raysim linings, times raysim dose": seconds[1] / dose,
+    }
+
+
+def tracing(scene_file: Path, quick: bool) -> dict[str, float]:
     """Processor seconds of one dose run and of a dozen linings, and their ratio."""
     import raysim
     from raysim.cli.linings import AS_WRITTEN, DEFAULT
@@ -32,33 +59,29 @@ def compared(scene_file: Path, quick: bool) -> dict[str, float]:
     precision = QUICK if quick else PRECISION
     raysim.simulate(scene, photons=1, precision=0.5)  # compiles
     figures = {}
-    started, wall = processor_seconds(), time.perf_counter()
+    started = processor_seconds()
     result = raysim.simulate(scene, photons=1 if quick else None, precision=precision)
-    figures["one dose run, processor s"] = processor_seconds() - started
-    figures["one dose run, s"] = time.perf_counter() - wall
+    dose = processor_seconds() - started
+    figures["tracing of a dose run, processor s"] = dose
     figures["its ray segments, millions"] = result.segments / 1e6
     linings = [find_surface(name) for name in DEFAULT[: 3 if quick else None]]
-    for walls in (False, True):
-        started, wall = processor_seconds(), time.perf_counter()
-        study = compare_linings(
-            scene,
-            linings,
-            as_written=(AS_WRITTEN, wall_surfaces(scene.triangles)),
-            prices={},
-            seed=1,
-            precision=precision,
-            threads=None,
-            wall_lining=None,
-            walls=walls,
-            progress=lambda *_: None,
-        )
-        what = f"{len(linings)} linings" + (" and one wall at a time" if walls else "")
-        figures[f"{what}, processor s"] = processor_seconds() - started
-        figures[f"{what}, s"] = time.perf_counter() - wall
-        figures[f"{what}, ray segments, millions"] = study.rays / 1e6
-        figures[f"{what}, times one dose run"] = (processor_seconds() - started) / figures[
-            "one dose run, processor s"
-        ]
+    started = processor_seconds()
+    study = compare_linings(
+        scene,
+        linings,
+        as_written=(AS_WRITTEN, wall_surfaces(scene.triangles)),
+        prices={},
+        seed=1,
+        precision=precision,
+        threads=None,
+        wall_lining=None,
+        walls=False,
+        progress=lambda *_: None,
+    )
+    seconds = processor_seconds() - started
+    figures[f"tracing of {len(linings)} linings, processor s"] = seconds
+    figures["their ray segments, millions"] = study.rays / 1e6
+    figures[f"tracing of {len(linings)} linings, times a dose run"] = seconds / dose
     return figures
 
 
@@ -68,8 +91,9 @@ def main() -> None:
     parser.add_argument("scene", nargs="?", type=Path, default=DEMO)
     parser.add_argument("--quick", action="store_true")
     chosen = parser.parse_args()
-    for what, value in compared(chosen.scene, chosen.quick).items():
-        print(f"{what:58s} {value:10.3g}")
+    for measured in (tracing, commands):  # the first compiles what the second one runs
+        for what, value in measured(chosen.scene, chosen.quick).items():
+            print(f"{what:58s} {value:10.3g}", flush=True)
 
 
 if __name__ == "__main__":

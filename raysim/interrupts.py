@@ -1,6 +1,7 @@
-"""Ctrl-C that waits for a good moment."""
+"""Ctrl-C that waits for a good moment, and is not lost in a bad one."""
 
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,3 +26,25 @@ def hold_interrupts() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
     if held and callable(before):
         before(*held[0])
+
+
+HEARD_LATER = 0.1  # s
+
+
+def keep_interrupts() -> None:
+    """Have Ctrl-C heard a moment later where Python would ignore it.
+
+    While numba compiles, Python runs inside of callbacks now and then; an exception that is raised
+    there is written to the terminal and forgotten (`sys.unraisablehook`).
+    """
+    before = sys.unraisablehook
+
+    def again(lost: "sys.UnraisableHookArgs") -> None:
+        if not issubclass(lost.exc_type, KeyboardInterrupt):
+            before(lost)
+            return
+        later = threading.Timer(HEARD_LATER, signal.raise_signal, [signal.SIGINT])
+        later.daemon = True
+        later.start()
+
+    sys.unraisablehook = again

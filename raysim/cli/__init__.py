@@ -68,7 +68,9 @@ def raysim() -> None:
 def main() -> None:
     """Run the command line; a user's mistake is one clear line and status 2, no traceback."""
     from raysim.errors import RaysimError, SceneError, printable
+    from raysim.interrupts import keep_interrupts
 
+    keep_interrupts()
     try:
         raysim.main(prog_name="raysim", standalone_mode=False)
     except SceneError as error:

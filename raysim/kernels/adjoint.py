@@ -267,8 +267,7 @@ def adjoint_path(
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | ADJOINT_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
-    lx, ly, lz = square_to_cosine_hemisphere(u2, u3)
-    dx, dy, dz = from_local(lx, ly, lz, nx, ny, nz)
+    dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
     begin_weights(every, batch + place, weight)
     mirror, rays = False, 0
     for bounce in range(max_bounces):
@@ -296,8 +295,7 @@ def adjoint_path(
         if hit < triangles and side == 1 and not two_sided[hit]:
             return rays
         if on_mantle and mirror:
-            tube = hit - triangles
-            add_score(scores, lamp_of[tube], exitance[tube], weight)
+            add_score(scores, lamp_of[hit - triangles], exitance[hit - triangles], weight)
         surface = surface_of[hit]
         u0, u1, u2, u3 = uniforms(low, stream, step, high | ADJOINT_SCATTERING, key0, key1)
         angular = angular_reflectance(fresnel, surface, -dot(dx, dy, dz, nx, ny, nz))

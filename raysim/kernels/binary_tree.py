@@ -8,7 +8,19 @@ import math
 
 import numpy as np
 
-from raysim.kernels.bounds import BOX, MINUS_HIGH, NOTHING, OWN, empty, enlarge, half_area
+from raysim.kernels.bounds import (
+    BOX,
+    FIRST,
+    MINUS_HIGH,
+    NOTHING,
+    OWN,
+    X,
+    Y,
+    Z,
+    empty,
+    enlarge,
+    half_area,
+)
 from raysim.kernels.compile import kernel
 from raysim.kernels.side_by_side import TRIANGLES
 
@@ -95,9 +107,9 @@ def fill_bins(triangles, first, count, starts, scales, counts, bins):
         empty(bins, k)
     counts[:] = 0
     for t in range(first, first + count):
-        x = bin_of(triangles, t, 0, starts[0], scales[0])
-        y = bin_of(triangles, t, 1, starts[1], scales[1]) + BINS
-        z = bin_of(triangles, t, 2, starts[2], scales[2]) + 2 * BINS
+        x = bin_of(triangles, t, X, starts[0], scales[0])
+        y = bin_of(triangles, t, Y, starts[1], scales[1]) + BINS
+        z = bin_of(triangles, t, Z, starts[2], scales[2]) + 2 * BINS
         enlarge(bins, x, triangles, t)
         enlarge(bins, y, triangles, t)
         enlarge(bins, z, triangles, t)
@@ -122,7 +134,7 @@ def best_plane(first, counts, bins, box, right_cost):
     The bins of the axis begin at `first`; bin -1 if there is nothing to split. Empty bins change
     nothing and are passed over.
     """
-    empty(box, 0)
+    empty(box, FIRST)
     number = 0
     right_cost[BINS] = math.inf
     for k in range(BINS - 1, 0, -1):
@@ -130,14 +142,14 @@ def best_plane(first, counts, bins, box, right_cost):
         if counts[first + k]:
             number += counts[first + k]
             enlarge(box, 0, bins, first + k)
-            right_cost[k] = half_area(box, 0) * work_of(number)
-    empty(box, 0)
+            right_cost[k] = half_area(box, FIRST) * work_of(number)
+    empty(box, FIRST)
     number, best, where = 0, math.inf, -1
     for k in range(BINS - 1):
         if counts[first + k]:
             number += counts[first + k]
             enlarge(box, 0, bins, first + k)
-            cost = half_area(box, 0) * work_of(number) + right_cost[k + 1]
+            cost = half_area(box, FIRST) * work_of(number) + right_cost[k + 1]
             if cost < best:
                 best, where = cost, k
     return best, where
@@ -149,9 +161,9 @@ def best_split(triangles, first, count, middles, j, scratch):
     counts, bins, box, right_cost = scratch
     starts = (middles[j, 0], middles[j, 1], middles[j, 2])
     scales = (
-        bins_per_metre(middles, j, 0),
-        bins_per_metre(middles, j, 1),
-        bins_per_metre(middles, j, 2),
+        bins_per_metre(middles, j, X),
+        bins_per_metre(middles, j, Y),
+        bins_per_metre(middles, j, Z),
     )
     fill_bins(triangles, first, count, starts, scales, counts, bins)
     best, best_axis, best_bin = math.inf, 0, -1
@@ -210,7 +222,7 @@ def grow_tree(triangles, boxes, children):
     )
     middles = np.zeros((DEEPEST, BOX), np.float32)
     todo = np.zeros((DEEPEST, 4), np.int64)
-    measure(triangles, 0, triangles.shape[0], boxes, 0, middles, 0)
+    measure(triangles, FIRST, triangles.shape[0], boxes, FIRST, middles, FIRST)
     todo[0] = (0, 0, triangles.shape[0], 0)
     waiting, nodes = 1, 1
     while waiting:

@@ -16,6 +16,9 @@ BOX = 8  # numbers of a row
 OWN = 3  # where a box has its own number: int32 among float32
 MINUS_HIGH = 4  # where its high planes begin
 NOTHING = np.float32(np.inf)  # every number of a box that holds nothing
+# Typed, see `traverse.NOTHING`.
+X, Y, Z = np.int64(0), np.int64(1), np.int64(2)
+FIRST = np.int64(0)
 
 
 @kernel

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from raysim.kernels.binary_tree import DEEPEST
-from raysim.kernels.bounds import MINUS_HIGH, OWN, half_area
+from raysim.kernels.bounds import FIRST, MINUS_HIGH, OWN, half_area
 from raysim.kernels.compile import kernel
 from raysim.kernels.side_by_side import (
     BLOCK_SIZE,
@@ -15,6 +15,8 @@ from raysim.kernels.side_by_side import (
     OWN_NUMBER,
     TRIANGLES,
 )
+
+ALL_PLACES = np.int64(BOXES)
 
 
 @kernel
@@ -78,7 +80,7 @@ def gather_children(children, split, row, found, todo):
     `row` is the row of the binary tree that the wide node stands for; `todo` (2 * BOXES, 2) int64
     is scratch.
     """
-    open_row(children, row, BOXES, np.int64(split[row, 0]), todo, 0)
+    open_row(children, row, ALL_PLACES, np.int64(split[row, 0]), todo, FIRST)
     waiting, count = 2, 0
     while waiting:
         waiting -= 1

@@ -90,7 +90,7 @@ def test_light_from_all_sides_is_the_integral_of_the_response(response):
     rho = 0.75
     corners, _ = icosphere(RADIUS, 4)
     scene = scene_of([Piece(flipped(corners), surface(rho))], [LAMP])
-    mean, error = shown(scene, (0.0, 0.0, 0.0), (-1.0, 0.0, 0.0), response, paths=1024)
+    mean, error = shown(scene, (0.0, 0.0, 0.0), (-1.0, 0.0, 0.0), response, paths=2048)
     theta = (np.arange(40_000) + 0.5) / 40_000 * 0.5 * np.pi
     weight = response.over_cosine(np.cos(theta)) * np.cos(theta) * np.sin(theta)
     even = rho * POWER / (scene.areas.sum() * (1.0 - rho))

@@ -13,6 +13,7 @@ from closed_forms import line_irradiance, tube_irradiance
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error, point
 
 from raysim.lamps import keitz_irradiance
+from raysim.scene.triangles import METER_LIFT
 from raysim.tracing import ForwardRun, kernel_scene
 
 RADIUS, LENGTH, POWER = 0.013, 0.36, 4.9
@@ -86,24 +87,30 @@ def test_points_along_the_tube():
 
 
 def test_inverse_square_from_one_metre_overstates_by_keitzs_factor():
-    # A thin 0.81 m tube traced at 1 m and at 0.10 m: the law gives 4.7 times too much.
+    # A thin 0.81 m tube traced at 1 m and at 0.10 m: the law gives 4.7 times too much. (The line
+    # of Keitz has no thickness; that of the tube, 1 % of the distance, adds 5e-4.)
     long = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, 0.81), 1e-3),), POWER)
     (far, near), (far_error, near_error) = adjoint_points([(1.0, 0.405), (0.1, 0.405)], long)
     ratio = far / 0.1**2 / near
     error = ratio * np.hypot(far_error / far, near_error / near)
-    truth = keitz_irradiance(1.0, 1.0, 0.81) / 0.1**2 / keitz_irradiance(1.0, 0.1, 0.81)
-    assert round(truth, 1) == 4.7
+    keitz = keitz_irradiance(1.0, 1.0, 0.81) / 0.1**2 / keitz_irradiance(1.0, 0.1, 0.81)
+    assert round(keitz, 1) == 4.7
+    at_one, at_a_tenth = (tube_irradiance(1.0, 1e-3, 0.81, d, 0.405) for d in (1.0, 0.1))
+    truth = at_one / 0.1**2 / at_a_tenth
+    assert truth == pytest.approx(keitz, rel=1e-3)
     assert agrees(ratio, error, truth, degrees=DEGREES)
 
 
 def test_limits_near_and_far():
     # Near: P / (2 pi D L); far: P / (pi^2 D^2), 4 / pi of an isotropic source. A thin tube, so
-    # that both limits are those of the line.
+    # that both limits are those of the line. A point stands 1 um before its place, which adds 1e-3
+    # near by, and (L / D)^2 / 6 is wanting far off; paths are surer than either.
     thin = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, LENGTH), 1e-5),), POWER)
     near, far = 1e-3, 50.0
     mean, error = adjoint_points([(near, 0.5 * LENGTH), (far, 0.5 * LENGTH)], thin)
-    truth = [POWER / (2.0 * np.pi * near * LENGTH), POWER / (np.pi**2 * far**2)]
-    assert all_agree(mean, error, truth, degrees=DEGREES)
+    truth = [POWER / (2.0 * np.pi * (near - METER_LIFT) * LENGTH), POWER / (np.pi**2 * far**2)]
+    doubt = np.array([1e-5, (LENGTH / far) ** 2 / 6.0]) * truth
+    assert all_agree(mean, np.hypot(error, doubt), truth, degrees=DEGREES)
     assert truth[1] == pytest.approx(4.0 / np.pi * POWER / (4.0 * np.pi * far**2), rel=1e-12)
 
 

@@ -21,6 +21,7 @@ from raysim.studies.cells import in_cells
 from raysim.studies.columns import (
     BLACK,
     Variant,
+    alike_lamps_as_one,
     bare_scene,
     column_scene,
     in_groups,
@@ -131,6 +132,25 @@ def test_a_group_of_one_has_the_weights_of_the_scene(scene):
     run.add_targets([units.target(k) for k in range(len(units.faces))])
     run.add_paths(np.arange(len(units.faces)), np.full(len(units.faces), 4))
     assert (run.batch_irradiance(np.arange(len(units.faces))).sum(axis=2) == own).all()
+
+
+@pytest.mark.parametrize(("shares", "kinds"), [((0.8, 0.8, 0.8), 1), ((0.8, 0.7, 0.8), 2)])
+def test_lamps_of_like_output_may_share_a_tally(scene, shares, kinds):
+    arrays = column_scene(scene.triangles, [variant(scene, NAMES[1])])
+    factors = np.array([shares, [1.0] * 3])
+    merged, few = alike_lamps_as_one(arrays, factors)
+    assert few.shape == (2, kinds)
+    assert merged.lamp_watts.sum() == pytest.approx(arrays.lamp_watts.sum())
+    units = judged_units(scene.triangles)
+    light = []
+    for one, output in ((arrays, factors), (merged, few)):
+        run = AdjointRun(one, scene.triangles, 5, 2)
+        run.add_targets([units.target(0), units.target(1)])
+        run.add_paths(np.arange(2), np.array([30, 30]))
+        light.append(np.einsum("tblc,cl->tbc", run.batch_irradiance(np.arange(2)), output))
+    assert light[0].min() >= 0.0
+    assert light[0].max() > 0.0
+    assert np.abs(light[0] - light[1]).max() < 1e-12 * light[0].max()
 
 
 def test_mirror_wall_is_an_image_source(tmp_path):
