@@ -17,7 +17,7 @@ from raysim.statistics import FORWARD_ERROR, count_lower_bound, count_variance
 from raysim.studies.columns import Variant, column_scene
 from raysim.tracing import BATCH_PHOTONS, ForwardRun, KernelScene
 
-PHOTONS = 16 * BATCH_PHOTONS  # of each run
+PHOTONS = 8 * BATCH_PHOTONS  # of each run
 
 
 def equally_glossy(variants: Sequence[Variant]) -> list[list[int]]:

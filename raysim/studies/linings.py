@@ -14,7 +14,7 @@ from raysim.studies.paired import Pair, compared
 from raysim.tracing import Progress
 
 BLACK_PRECISION = 0.1
-BLACK_RAYS = 6_000_000  # of the bare black box, which only the gains are reckoned from
+BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckoned from
 MASK = 2**64 - 1
 
 

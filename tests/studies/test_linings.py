@@ -12,6 +12,7 @@ from small_scenes import write_scene
 
 import raysim
 import raysim.library
+import raysim.studies.counting
 from raysim.judge import judged_units
 from raysim.library import find_surface
 from raysim.output.linings_words import alike, more_lines
@@ -280,7 +281,8 @@ def quiet(*_):
     """Progress of nobody watching."""
 
 
-def test_photon_counts_of_many_linings_are_those_of_each_alone(scene):
+def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatch):
+    monkeypatch.setattr(raysim.studies.counting, "PHOTONS", 500_000)
     group = [variant(scene, name) for name in ("white paint", "aluminium sheet, mill finish")]
     group.append(variant(scene, "household mirror"))
     assert equally_glossy(group) == [[0, 1], [2]]
