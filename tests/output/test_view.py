@@ -260,7 +260,8 @@ class virtual_screen:  # noqa: N801
     def __enter__(self) -> tuple[str, Path]:
         read, write = os.pipe()
         words = ["Xvfb", "-displayfd", str(write), "-screen", "0", f"{SCREEN[0]}x{SCREEN[1]}x24"]
-        words += ["-fbdir", str(self.folder), "-nolisten", "tcp"]
+        # Between the first client's end and the next one's start it would be deaf while it resets.
+        words += ["-fbdir", str(self.folder), "-nolisten", "tcp", "-noreset"]
         self._server = subprocess.Popen(words, pass_fds=[write], stderr=subprocess.DEVNULL)
         os.close(write)
         with os.fdopen(read) as told:
