@@ -57,7 +57,7 @@ class Refinement:
     first_error, look_error : float
         Error probability of the bounds at the first look at a unit, and at each later one, of
         which there are at most MOST_LOOKS - 1.
-    clip : (settled cases,) float64, W/m2
+    clip : (cases,) float64, W/m2
         Scores above count for so much only in the bound of a first look.
     """
 
