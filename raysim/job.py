@@ -172,19 +172,11 @@ class Job:
             timer,
         )
 
-    def _named(self, number: int, precision: float | None) -> np.ndarray:
-        """Units (units,) bool among which the worst of a case is named: the best known ones.
-
-        Where some can be vouched for no light at all, it is one of these.
-        """
-        dark = self.state.bound[number] <= 0.0
-        if dark.any():
-            return dark
-        if precision is not None and number < SETTLED:
-            sure = settled(self.state, precision)[number]
-            if sure.any():
-                return sure
-        return np.ones(len(self.state.better), bool)
+    def _sure(self, number: int, precision: float | None) -> np.ndarray:
+        """Units (units,) bool whose irradiance is known in a case as well as asked."""
+        if precision is None or number >= SETTLED:
+            return np.zeros(len(self.state.better), bool)
+        return settled(self.state, precision)[number]
 
     def _case(self, number: int, precision: float | None) -> CaseResult:
         state, units, scene = self.state, self.units, self.scene
@@ -201,7 +193,7 @@ class Job:
             scene.triangles,
             units,
             Estimate(mean, error, bound),
-            self._named(number, precision),
+            self._sure(number, precision),
             state.bright if state.bright.any() else np.ones(len(state.bright), bool),
             self._energy(number, watts),
             target.dose,

@@ -5,10 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.patches import PATCH_AREA, disc_means, disc_members
+from raysim.patches import PATCH_AREA, disc_errors, disc_means, disc_members
 from raysim.result import CaseResult, DoseSummary, EnergyAccount, Spot
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import Target
+
+# Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
+# for darkness. Common practice, no source.
+GUESS_ERRORS = 2.0
 
 
 @dataclass(frozen=True)
@@ -142,7 +146,12 @@ def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) ->
 
 
 def summarise(
-    name: str, values: np.ndarray, lower: np.ndarray, discs: np.ndarray, areas: np.ndarray
+    name: str,
+    values: np.ndarray,
+    lower: np.ndarray,
+    areas: np.ndarray,
+    worst: float,
+    worst_1cm2: float,
 ) -> DoseSummary:
     """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2).
 
@@ -152,13 +161,40 @@ def summarise(
     return DoseSummary(
         name=name,
         area_m2=float(areas.sum()),
-        worst=float(values.min()),
-        worst_1cm2=float(discs.min()),
+        worst=worst,
+        bound=float(lower.min()),
+        worst_1cm2=worst_1cm2,
         percentile_1=weighted_percentile(values, areas, 0.01),
         percentile_5=weighted_percentile(values, areas, 0.05),
         mean=float((values * areas).sum() / areas.sum()),
         best=float(values[lower.argmax()]),
     )
+
+
+def taken_at(mean: np.ndarray, error: np.ndarray, sure: np.ndarray) -> np.ndarray:
+    """Irradiance (W/m2) at which each face-side is compared when the darkest is named.
+
+    The lowest of many noisy values would show the noise: one that is not `sure` is taken at the
+    upper end of its error.
+    """
+    return mean + np.where(sure, 0.0, GUESS_ERRORS * error)
+
+
+def _named_worst(
+    taken: np.ndarray, lower: np.ndarray, sure: np.ndarray, bodies: np.ndarray
+) -> tuple[int, dict[int, int]]:
+    """The unit that is named the worst of all, and that of each body, from arrays (units,).
+
+    Where some can be vouched for no light at all, it is one of these; else one of the sure.
+    """
+    known = next((k for k in (lower <= 0.0, sure) if k.any()), np.ones_like(sure))
+    darkest = int(np.where(known, taken, np.inf).argmin())
+    of_body = {}
+    for body in dict.fromkeys(bodies.tolist()):
+        own = np.flatnonzero(bodies == body)
+        of_body[body] = int(own[taken[own].argmin()])
+    of_body[int(bodies[darkest])] = darkest
+    return darkest, of_body
 
 
 def judge_case(
@@ -167,7 +203,7 @@ def judge_case(
     triangles: SceneTriangles,
     units: Judged,
     estimate: Estimate,
-    named: np.ndarray,
+    sure: np.ndarray,
     bright: np.ndarray,
     energy: EnergyAccount,
     target_dose: float,
@@ -176,40 +212,50 @@ def judge_case(
 ) -> CaseResult:
     """Everything reported of one case.
 
-    `named` (units,) bool marks the face-sides among which the worst is named: those that are known
-    well enough, or all; `bright` (units,) bool those among which the best-lit is named.
+    `sure` (units,) bool marks the face-sides that are known as well as asked, among which the
+    worst is named; `bright` (units,) bool those among which the best-lit is named.
     """
     values = estimate.irradiance[units.faces, units.sides]
+    errors = estimate.standard_error[units.faces, units.sides]
     lower = estimate.lower_bound[units.faces, units.sides]
-    discs = disc_means(values, units.areas, units.owner, units.member)
+    taken = taken_at(values, errors, sure)
+    about = (units.areas, units.owner, units.member)
+    discs = disc_means(values, *about)
+    discs_taken = taken_at(discs, disc_errors(errors, *about), np.zeros_like(sure))
 
-    def spot_of(chosen: np.ndarray, pick: int) -> Spot:
-        unit = chosen[pick]
+    def spot_of(unit: int) -> Spot:
         return spot(triangles, estimate, units.faces[unit], units.sides[unit])
 
-    known = np.flatnonzero(named)
-    worst = spot_of(known, int(values[known].argmin()))
+    def summary(title: str, own: np.ndarray, darkest: int) -> DoseSummary:
+        darkest_disc = own[discs_taken[own].argmin()]
+        return summarise(
+            title,
+            values[own],
+            lower[own],
+            units.areas[own],
+            worst=float(values[darkest]),
+            worst_1cm2=float(discs[darkest_disc]),
+        )
+
+    darkest_of_all, darkest = _named_worst(taken, lower, sure, units.bodies)
+    worst = spot_of(darkest_of_all)
     lit = np.flatnonzero(bright)
-    best = spot_of(lit, int(values[lit].argmax()))
     bound = float(lower.min())
-    per_object, worst_per_object = [], []
-    for body in dict.fromkeys(units.bodies.tolist()):
-        own = np.flatnonzero(units.bodies == body)
-        title = triangles.bodies[body].name
-        per_object.append(summarise(title, values[own], lower[own], discs[own], units.areas[own]))
-        worst_per_object.append(spot_of(own, int(values[own].argmin())))
     return CaseResult(
         name=name,
         lamp_factor=lamp_factor,
         irradiance=estimate.irradiance,
         standard_error=estimate.standard_error,
         worst=worst,
-        best=best,
+        best=spot_of(lit[values[lit].argmax()]),
         bound=bound,
         exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
         precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,
-        summary=summarise("all judged faces", values, lower, discs, units.areas),
-        per_object=tuple(per_object),
-        worst_per_object=tuple(worst_per_object),
+        summary=summary("all judged faces", np.arange(len(values)), darkest_of_all),
+        per_object=tuple(
+            summary(triangles.bodies[body].name, np.flatnonzero(units.bodies == body), unit)
+            for body, unit in darkest.items()
+        ),
+        worst_per_object=tuple(spot_of(unit) for unit in darkest.values()),
         energy=energy,
     )

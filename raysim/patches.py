@@ -52,3 +52,15 @@ def disc_means(
     units = len(values)
     weight = np.bincount(owner, areas[member], units)
     return np.bincount(owner, (areas * values)[member], units) / weight
+
+
+def disc_errors(
+    errors: np.ndarray, areas: np.ndarray, owner: np.ndarray, member: np.ndarray
+) -> np.ndarray:
+    """Standard error of `disc_means` where those of the values, (units,), are independent.
+
+    Source: propagation of independent errors through a weighted mean (definition).
+    """
+    units = len(errors)
+    weight = np.bincount(owner, areas[member], units)
+    return np.sqrt(np.bincount(owner, ((areas * errors) ** 2)[member], units)) / weight

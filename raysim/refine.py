@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from raysim.interrupts import hold_interrupts
-from raysim.judge import Judged
+from raysim.judge import Judged, taken_at
 from raysim.refinement import Refinement
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
 from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress
@@ -24,7 +24,6 @@ MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
 # nearly been given it; the darkest one found brighter than thought spares all others.
 LEAST_GROWTH, LARGEST_GROWTH = 0.25, 4.0
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
-GUESS_ERRORS = 2.0  # standard errors that an irradiance which is not settled may lie too low
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
 CAUTION = 0  # the case whose errors decide whether paths or photons know more
@@ -133,9 +132,7 @@ def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.nd
     the upper end of its error.
     """
     sure = settled(state, precision)
-    guess = state.mean[: state.settle] + np.where(
-        sure, 0.0, GUESS_ERRORS * state.error[: state.settle]
-    )
+    guess = taken_at(state.mean[: state.settle], state.error[: state.settle], sure)
     guess = np.where(guess > 0.0, guess, np.inf)  # of the unlit, no more can be said
     worst = guess.argmin(axis=1)
     cases = np.arange(len(worst))

@@ -44,8 +44,9 @@ class DoseSummary:
 
     name: str  # object name, or "all judged faces"
     area_m2: float  # summed over judged sides
-    worst: float
-    worst_1cm2: float  # darkest connected patch of 1 cm2
+    worst: float  # of the face-side that is named the worst: noise alone can lie lower
+    bound: float  # smallest lower bound of all
+    worst_1cm2: float  # darkest connected patch of 1 cm2, named likewise
     percentile_1: float
     percentile_5: float
     mean: float

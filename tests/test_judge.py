@@ -15,7 +15,7 @@ from raysim.judge import (
     weighted_percentile,
 )
 from raysim.library import find_surface
-from raysim.patches import PATCH_AREA, disc_means, disc_members
+from raysim.patches import PATCH_AREA, disc_errors, disc_means, disc_members
 from raysim.result import EnergyAccount
 from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, SceneTriangles
 
@@ -82,9 +82,10 @@ def test_percentiles_do_not_depend_on_how_the_mesh_was_drawn():
 
 def test_a_summary_by_hand():
     values, areas = np.array([2.0, 4.0, 8.0]), np.array([1.0, 2.0, 1.0]) * 1e-4
-    told = summarise("all", values, 0.9 * values, np.array([3.0, 3.5, 7.0]), areas)
+    told = summarise("all", values, 0.9 * values, areas, worst=2.0, worst_1cm2=3.0)
     assert told.area_m2 == pytest.approx(4e-4)
     assert (told.worst, told.best, told.worst_1cm2) == (2.0, 8.0, 3.0)
+    assert told.bound == 1.8
     assert told.mean == pytest.approx((2.0 + 8.0 + 8.0) / 4.0)
     assert (told.percentile_1, told.percentile_5) == (2.0, 2.0)
 
@@ -134,6 +135,17 @@ def test_disc_means_weigh_by_area():
     assert means == pytest.approx([9.0 / 3.0, 4.0, (1.0 + 8.0 + 10.0) / 4.0])
 
 
+def test_errors_of_disc_means_are_those_of_independent_values():
+    owner, member = np.array([0, 0, 1, 2, 2, 2]), np.array([0, 1, 1, 0, 1, 2])
+    errors, areas = np.array([0.3, 0.4, 0.5]), np.array([1.0, 2.0, 1.0])
+    found = disc_errors(errors, areas, owner, member)
+    by_hand = [math.hypot(0.3, 0.8) / 3.0, 0.4, math.hypot(0.3, 0.8, 0.5) / 4.0]
+    assert found == pytest.approx(by_hand)
+    drawn = np.random.default_rng(3).normal(0.0, errors, (20_000, 3))
+    spread = np.std([disc_means(row, areas, owner, member) for row in drawn], axis=0)
+    assert spread == pytest.approx(found, rel=4.0 / math.sqrt(2 * 20_000))
+
+
 def test_a_linear_field_keeps_its_value_in_the_middle_of_a_disc():
     scene = scene_of([sheet(0.03)], two_sided=False)
     faces, sides = np.nonzero(scene.judged)
@@ -166,11 +178,14 @@ def test_places_are_said_as_seen_from_the_door(point, words):
 # ---------------------------------------------------------------- a whole case
 
 
-def judged(irradiance, lower, trusted=None, scene=None, target=1e4, safety=1.2, bright=None):
+def judged(
+    irradiance, lower, trusted=None, scene=None, target=1e4, safety=1.2, bright=None, error=None
+):
     """Judge one case of a scene of two bodies, W/m2."""
     scene = scene or scene_of([sheet(0.004), sheet(0.004, (0.02, 0.0, 0.0))])
     units = judged_units(scene)
-    estimate = Estimate(irradiance, 0.01 * irradiance, lower)
+    error = 0.01 * irradiance if error is None else error
+    estimate = Estimate(irradiance, error, lower)
     everyone = np.ones(len(units.faces), bool)
     trusted = everyone if trusted is None else trusted[scene.judged]
     bright = everyone if bright is None else bright[scene.judged]
@@ -242,6 +257,41 @@ def test_only_trusted_face_sides_are_named_worst_but_all_are_bounded():
     case = judged(irradiance, lower, trusted)
     assert (case.worst.face, case.worst.irradiance) == (9, 4.0)
     assert case.bound == 0.5
+
+
+def test_the_worst_of_each_object_is_no_fluke():
+    # On each body one spot is known well, and another lies lower by its noise alone.
+    irradiance, error = level(), 0.01 * level()
+    for known, noisy, value in ((3, 5, 4.0), (10, 12, 6.0)):
+        irradiance[known, OUTSIDE], error[known, OUTSIDE] = value, 0.01 * value
+        irradiance[noisy, INSIDE], error[noisy, INSIDE] = 0.7 * value, 0.3 * value
+    lower = irradiance - 2.0 * error
+    trusted = np.zeros((16, 2), bool)
+    trusted[3, OUTSIDE] = True
+    case = judged(irradiance, lower, trusted, error=error)
+    assert [spot.face for spot in case.worst_per_object] == [3, 10]
+    assert [entry.worst for entry in case.per_object] == [4.0, 6.0]
+    assert [entry.bound for entry in case.per_object] == pytest.approx([0.4, 0.6])
+    assert case.summary.worst == 4.0
+    assert case.bound == case.summary.bound == pytest.approx(0.4)
+
+
+def test_the_object_of_the_named_spot_names_the_same():
+    # A spot of the same object is darker, but was not among those that are named.
+    irradiance, lower = level(), 0.9 * level()
+    irradiance[2, OUTSIDE], irradiance[4, OUTSIDE] = 4.0, 3.0
+    trusted = np.zeros((16, 2), bool)
+    trusted[2, OUTSIDE] = True
+    case = judged(irradiance, lower, trusted)
+    assert case.worst.face == case.worst_per_object[0].face == 2
+
+
+def test_the_worst_of_a_run_without_paths_is_no_fluke_either():
+    irradiance, error = level(), 0.05 * level()
+    irradiance[3, OUTSIDE], error[3, OUTSIDE] = 5.0, 0.5
+    irradiance[9, INSIDE], error[9, INSIDE] = 4.0, 2.0
+    case = judged(irradiance, 0.2 * level(), np.zeros((16, 2), bool), error=error)
+    assert (case.worst.face, case.worst.side) == (3, "outside")
 
 
 def test_a_dark_face_side_has_no_time():

@@ -97,19 +97,17 @@ def _summaries(case: CaseResult) -> tuple[DoseSummary, ...]:
 def objects_table(result: Result) -> Table:
     """Irradiance of each judged object, mW/cm2, cautious case, and the time it would need."""
     case = result.cases[CAUTIOUS]
-    bounds = {spot.object: spot.lower_bound for spot in case.worst_per_object}
     rows = []
     for summary in _summaries(case):
-        bound = bounds.get(summary.name)
-        time = case.exposure_time
-        if bound is not None:
-            time = exposure_time(bound, result.target_dose, result.safety_factor, result.warm_up)
+        time = exposure_time(
+            summary.bound, result.target_dose, result.safety_factor, result.warm_up
+        )
         values = (number(to_mW_cm2(getattr(summary, field))) for _, field in _SUMMARY)
         rows.append((summary.name, *values, minutes_seconds(time)))
     note = (
         "Irradiance in mW/cm² at full output of the cautious case, by area. Time needed: for this "
-        "object alone, from the lower bound of its own worst spot; the last row is the timer, "
-        "whose bound covers all spots together."
+        "object alone, from the smallest lower bound of its spots; not much light is traced to "
+        "spots that do not set the timer, so it is at most so long. The last row is the timer."
     )
     return Table(("object", *(words for words, _ in _SUMMARY), "time needed"), tuple(rows), 1, note)
 

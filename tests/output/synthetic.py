@@ -215,7 +215,7 @@ def _summary(scene: SceneTriangles, values: np.ndarray, name: str, mask: np.ndar
     one, five = (float(np.percentile(chosen, p)) for p in (1, 5))
     mean = float(np.average(chosen, weights=areas))
     return DoseSummary(
-        name, float(areas.sum()), low, 1.1 * low, one, five, mean, float(chosen.max())
+        name, float(areas.sum()), low, 0.97 * low, 1.1 * low, one, five, mean, float(chosen.max())
     )
 
 

@@ -260,8 +260,8 @@ def test_objects_table(result):
         assert row[1] == number(summary.worst / 10)
         assert row[5] == number(summary.mean / 10)
         assert row[6] == number(summary.best / 10)
-    spot = case.worst_per_object[1]
-    alone = exposure_time(spot.lower_bound, synthetic.TARGET, synthetic.SAFETY, synthetic.WARM_UP)
+    bound = case.per_object[1].bound
+    alone = exposure_time(bound, synthetic.TARGET, synthetic.SAFETY, synthetic.WARM_UP)
     assert table.rows[1][-1] == minutes_seconds(alone)
     assert table.rows[2][-1] == minutes_seconds(result.timer)
 
