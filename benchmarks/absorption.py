@@ -76,7 +76,7 @@ def follow(geometry, surfaces, tube, photon, key0, key1, floor, tally, scratch):
         last = hit
 
 
-@kernel
+@kernel(allocates=True)
 def trace(geometry, surfaces, batch, photons, key0, key1, floor, tally):
     """One batch of photons, the tubes in turn."""
     scratch = new_scratch()

@@ -51,7 +51,7 @@ def padding(corners):
     return PADDING * largest
 
 
-@kernel
+@kernel(allocates=True)
 def triangle_boxes(corners, boxes):
     """Fill `boxes` (triangles, BOX) float32 with the padded box and the number of each triangle."""
     pad = padding(corners)
@@ -200,7 +200,7 @@ def partition(triangles, first, count, depth, middles, j, scratch):
     return count // 2
 
 
-@kernel
+@kernel(allocates=True)
 def grow_tree(triangles, boxes, children):
     """Grow the tree over the boxes of triangles and return how many nodes it has, at least one.
 

@@ -58,16 +58,22 @@ def cache_folder() -> Path | None:
         return None
 
 
-def kernel(function: Callable[..., Any] | None = None, *, inlined: bool = False) -> Any:
+def kernel(
+    function: Callable[..., Any] | None = None, *, inlined: bool = False, allocates: bool = False
+) -> Any:
     """Compile `function` lazily: IEEE division, no fast-math, cached by the package's sources.
 
     Fast-math stays off because the slab test and the fates rely on inf and NaN; no signature is
     given so that a GPU kernel can call the very same functions later. `inlined` makes machine
     code of its own for each caller, which pays where many arrays are handed over for a short job.
     Python's lock is let go, so that threads run side by side.
+
+    Only a kernel that `allocates` arrays, or calls one that does, counts references to them. The
+    others are handed what belongs to their callers; numba would count for them as well, in memory
+    that all threads write to, for every array taken out of a tuple.
     """
     if function is None:
-        return lambda f: kernel(f, inlined=inlined)
+        return lambda f: kernel(f, inlined=inlined, allocates=allocates)
     folder = cache_folder()
     before = settings.CACHE_DIR
     try:
@@ -77,6 +83,7 @@ def kernel(function: Callable[..., Any] | None = None, *, inlined: bool = False)
             error_model="numpy",
             nogil=True,
             forceinline=inlined,
+            _nrt=allocates,
             cache=folder is not None,
         )(function)
     finally:

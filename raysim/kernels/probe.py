@@ -6,7 +6,7 @@ from raysim.kernels.compile import kernel
 from raysim.kernels.traverse import NEAREST, NOTHING, nearest_hit, new_scratch
 
 
-@kernel
+@kernel(allocates=True)
 def first_hits(nodes, blocks, tubes, triangles, origins, directions, farthest):
     """Distance (m) and primitive that each ray meets first; (farthest, -1) where nothing.
 

@@ -66,7 +66,7 @@ def trace_batch(
     return segments
 
 
-@kernel
+@kernel(allocates=True)
 def trace_forward(
     worker,
     geometry,
@@ -127,7 +127,7 @@ def trace_forward(
     segments[worker] += flown
 
 
-@kernel
+@kernel(allocates=True)
 def trace_adjoint(
     worker, geometry, surfaces, starts, every, done, paths, key0, key1, max_bounces, sums, rays
 ):

@@ -37,7 +37,7 @@ ONE_BIT = np.uint32(1)
 HALF_WORD = np.uint64(32)
 
 
-@kernel
+@kernel(allocates=True)
 def entered_boxes_one_by_one(nodes, node, near, origin, inverse, farthest, entries):
     """Bits of a node's children that a ray enters, and where it does so in `entries`.
 
@@ -79,7 +79,7 @@ def entered_boxes_one_by_one(nodes, node, near, origin, inverse, farthest, entri
     return bits
 
 
-@kernel
+@kernel(allocates=True)
 def met_triangles_one_by_one(blocks, block, axes, origin, shear, nearest, skip, distances):
     """Bits of a block's triangles that a ray meets nearer than `nearest`, and `distances` (m).
 

@@ -130,7 +130,7 @@ def nearest_triangle(
         fetch_child(nodes, blocks, stack[depth - ONE])
 
 
-@kernel
+@kernel(allocates=True)
 def new_scratch():
     """Scratch of one worker: stack of `nearest_hit`, and distances to the triangles of a block."""
     return np.zeros(STACK_SIZE, np.uint64), np.zeros(TRIANGLES)

@@ -40,7 +40,7 @@ def share_places(left, right, area, cost, split):
             cost[k], split[k] = cost[k - 1], 0
 
 
-@kernel
+@kernel(allocates=True)
 def shared_places(boxes, children):
     """How the places of wide nodes are best shared out: (2 * nodes + 1, BOXES) int8.
 
@@ -110,7 +110,7 @@ def write_boxes(boxes, rows, count, nodes, node):
             nodes[at + (3 + axis) * BOXES] = high
 
 
-@kernel
+@kernel(allocates=True)
 def flatten(boxes, children, nodes, block_first, block_count):
     """Write wide nodes in the layout of `side_by_side`; returns how many, and how many blocks.
 
@@ -155,7 +155,7 @@ def flatten(boxes, children, nodes, block_first, block_count):
     return known, blocks
 
 
-@kernel
+@kernel(allocates=True)
 def fill_blocks(corners, triangles, block_first, block_count, blocks, order):
     """Write corners and numbers of the triangles block by block; NaN where there is none.
 

@@ -133,7 +133,7 @@ def test_points_chosen_on_a_tube_face_the_viewer():
             assert density > 0.0
 
 
-@kernel
+@kernel(allocates=True)
 def _direct(nodes, blocks, tubes, exitance, at, facing, u, choice, out):
     stack, distances = new_scratch()
     for i in range(len(u)):
@@ -175,7 +175,7 @@ WAYS = {
 }
 
 
-@kernel
+@kernel(allocates=True)
 def _ways(angular, reflectance, transmittance, first, u, out):
     weight = np.ones(2)
     for i in range(len(u)):

@@ -14,6 +14,7 @@ import sys
 from pathlib import Path
 
 import numba
+import numpy as np
 import pytest
 
 import raysim
@@ -203,3 +204,59 @@ def test_plain_constants_are_seen(tmp_path, monkeypatch):
     (tmp_path / "planted_constants.py").write_text("\n".join(lines))
     monkeypatch.syspath_prepend(tmp_path)
     assert list(plain_constants(importlib.import_module("planted_constants"))) == [4, 5, 6]
+
+
+def uncounted_allocations(module):
+    """Kernels of a module that call an allocating one and do not say so themselves: their names.
+
+    Nothing would free what they were handed.
+    """
+
+    def allocates(name):
+        called = vars(module).get(name)
+        is_kernel = isinstance(called, numba.core.dispatcher.Dispatcher)
+        return is_kernel and called.targetoptions["_nrt"]
+
+    for node in ast.parse(inspect.getsource(module)).body:
+        if isinstance(node, ast.FunctionDef):
+            kernel = vars(module)[node.name]
+            if isinstance(kernel, numba.core.dispatcher.Dispatcher) and not allocates(node.name):
+                calls = [n.func for n in ast.walk(node) if isinstance(n, ast.Call)]
+                if any(isinstance(f, ast.Name) and allocates(f.id) for f in calls):
+                    yield node.name
+
+
+@pytest.mark.parametrize(
+    "name", sorted({path.stem for path in compiling.KERNEL_FOLDER.glob("*.py")})
+)
+def test_kernels_that_are_handed_new_arrays_say_so(name):
+    module = importlib.import_module(f"raysim.kernels.{name}")
+    assert list(uncounted_allocations(module)) == []
+
+
+def test_uncounted_allocations_are_seen(tmp_path, monkeypatch):
+    lines = (
+        "from raysim.kernels.compile import kernel",
+        "from raysim.kernels.traverse import new_scratch",
+        "@kernel",
+        "def forgets():",
+        "    return new_scratch()[1][0]",
+        "@kernel(allocates=True)",
+        "def counts():",
+        "    return new_scratch()[1][0]",
+    )
+    (tmp_path / "planted_allocations.py").write_text("\n".join(lines))
+    monkeypatch.syspath_prepend(tmp_path)
+    module = importlib.import_module("planted_allocations")
+    assert list(uncounted_allocations(module)) == ["forgets"]
+
+
+@pytest.mark.parametrize("allocates", [False, True])
+def test_references_are_counted_only_where_arrays_are_allocated(allocates, monkeypatch):
+    monkeypatch.setattr(compiling, "cache_folder", lambda: None)  # cached code cannot be read
+    # The control: numba does count for an array that is taken out of a tuple of them.
+    function = compiling.kernel(lambda pair, i: pair[i][0], allocates=allocates)
+    pair = (np.ones(3), np.ones(3))
+    assert function(pair, 1) == 1.0
+    (code,) = function.inspect_llvm().values()
+    assert ("NRT_decref(" in code) == allocates

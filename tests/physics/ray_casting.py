@@ -17,7 +17,7 @@ def tree_of(corners, tubes=NO_TUBES):
     return (nodes, blocks, tubes, len(corners)), order
 
 
-@kernel
+@kernel(allocates=True)
 def _cast(things, origins, directions, skip, distances, hits):
     stack, near = new_scratch()
     for i in range(len(origins)):
@@ -43,7 +43,7 @@ def cast(corners, origins, directions, tubes=NO_TUBES, skip=None):
     return distances, primitives[hits]  # a miss, -1, is the last one
 
 
-@kernel
+@kernel(allocates=True)
 def _cast_lobes(things, origins, normals, u, hits):
     stack, near = new_scratch()
     for i in range(len(origins)):
