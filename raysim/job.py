@@ -5,7 +5,7 @@ import numpy as np
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.errors import Fault, Level
 from raysim.failures import LampTallies, lamp_failures, traced_by_lamp
-from raysim.judge import Estimate, judge_case, judged_units
+from raysim.judge import CaseEstimate, judge_case, judged_units
 from raysim.provenance import stated_assumptions
 from raysim.refine import settled
 from raysim.refinement import SETTLED, forward_only
@@ -78,6 +78,7 @@ class Job:
         self.state = forward_only(
             self.mean[u], self._error(scale)[u], self.bound[u], len(arrays.lamp_watts)
         )
+        self.state.everywhere = True
 
     def _error(self, scale: np.ndarray) -> np.ndarray:
         """Standard errors; where nothing arrived, what one photon would have been."""
@@ -95,11 +96,11 @@ class Job:
     ) -> Result:
         """Join forward and backward estimates and judge every case."""
         state, units, scene = self.state, self.units, self.scene
-        better = state.better
-        faces, sides = units.faces[better], units.sides[better]
+        traced = state.traced
+        faces, sides = units.faces[traced], units.sides[traced]
         error = np.sqrt(self.by_lamp_variance)
-        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, better]
-        error[:, :, faces, sides] = state.by_lamp_error[:, :, better]
+        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, traced]
+        error[:, :, faces, sides] = state.by_lamp_error[:, :, traced]
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
         cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}
@@ -175,16 +176,17 @@ class Job:
     def _sure(self, number: int, precision: float | None) -> np.ndarray:
         """Units (units,) bool whose irradiance is known in a case as well as asked."""
         if precision is None or number >= SETTLED:
-            return np.zeros(len(self.state.better), bool)
+            return np.zeros(len(self.state.looks), bool)
         return settled(self.state, precision)[number]
 
     def _case(self, number: int, precision: float | None) -> CaseResult:
         state, units, scene = self.state, self.units, self.scene
         mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
-        bound = self.bound[number].copy()
+        bound, even = self.bound[number].copy(), mean.copy()
         mean[units.faces, units.sides] = state.mean[number]
         error[units.faces, units.sides] = state.error[number]
         bound[units.faces, units.sides] = state.bound[number]
+        even[units.faces, units.sides] = state.even[number]
         watts = self.arrays.lamp_watts * self.factors[number]
         target = scene.written.target
         return judge_case(
@@ -192,7 +194,7 @@ class Job:
             float(watts.sum() / self.arrays.lamp_watts.sum()),
             scene.triangles,
             units,
-            Estimate(mean, error, bound),
+            CaseEstimate(mean, error, bound, even),
             self._sure(number, precision),
             state.bright if state.bright.any() else np.ones(len(state.bright), bool),
             self._energy(number, watts),

@@ -85,6 +85,13 @@ class Estimate:
     lower_bound: np.ndarray
 
 
+@dataclass(frozen=True)
+class CaseEstimate(Estimate):
+    """The same, and in `even` what equal effort everywhere found: for means over many."""
+
+    even: np.ndarray
+
+
 def judged_units(triangles: SceneTriangles, area: float | None = None) -> Judged:
     """Judged face-sides of a scene, and the 1 cm2 around each; or discs of `area` (m2) instead.
 
@@ -149,6 +156,7 @@ def summarise(
     name: str,
     values: np.ndarray,
     lower: np.ndarray,
+    even: np.ndarray,
     areas: np.ndarray,
     worst: float,
     worst_1cm2: float,
@@ -156,7 +164,7 @@ def summarise(
     """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2).
 
     `lower` are their lower bounds: the best-lit is that of the largest bound, since the largest
-    of many noisy values would show the noise.
+    of many noisy values would show the noise. `even` as in `CaseEstimate`.
     """
     return DoseSummary(
         name=name,
@@ -166,7 +174,7 @@ def summarise(
         worst_1cm2=worst_1cm2,
         percentile_1=weighted_percentile(values, areas, 0.01),
         percentile_5=weighted_percentile(values, areas, 0.05),
-        mean=float((values * areas).sum() / areas.sum()),
+        mean=float((even * areas).sum() / areas.sum()),
         best=float(values[lower.argmax()]),
     )
 
@@ -202,7 +210,7 @@ def judge_case(
     lamp_factor: float,
     triangles: SceneTriangles,
     units: Judged,
-    estimate: Estimate,
+    estimate: CaseEstimate,
     sure: np.ndarray,
     bright: np.ndarray,
     energy: EnergyAccount,
@@ -218,6 +226,7 @@ def judge_case(
     values = estimate.irradiance[units.faces, units.sides]
     errors = estimate.standard_error[units.faces, units.sides]
     lower = estimate.lower_bound[units.faces, units.sides]
+    even = estimate.even[units.faces, units.sides]
     taken = taken_at(values, errors, sure)
     about = (units.areas, units.owner, units.member)
     discs = disc_means(values, *about)
@@ -232,6 +241,7 @@ def judge_case(
             title,
             values[own],
             lower[own],
+            even[own],
             units.areas[own],
             worst=float(values[darkest]),
             worst_1cm2=float(discs[darkest_disc]),

@@ -3,7 +3,7 @@
 Photons from the lamps show which judged face-sides could be the worst. Backward paths from those
 face-sides settle it: at each look the face-sides whose lower bound still lies below what the
 worst one is known to get are given more paths, until the bound on the minimum is as close to the
-worst irradiance as asked.
+worst irradiance as asked. The others are then looked at once, where the map of all is asked for.
 """
 
 import math
@@ -12,6 +12,7 @@ import numpy as np
 
 from raysim.interrupts import hold_interrupts
 from raysim.judge import Judged, taken_at
+from raysim.patches import disc_means
 from raysim.refinement import Refinement
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
 from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress
@@ -22,11 +23,13 @@ FIRST_PATHS = 1  # paths per batch at the first look at a face-side
 MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
 # Paths of one look against those before it. What a face-side needs is not known well before it has
 # nearly been given it; the darkest one found brighter than thought spares all others.
-LEAST_GROWTH, LARGEST_GROWTH = 0.25, 4.0
+# Looks are few, so those that are left must be able to make up for any number of paths: limits by
+# the looks that a unit has had, from none on.
+LEAST_GROWTH = np.array([0.0, 0.25, 0.25, 0.25, 0.5, 1.0, 2.0, 4.0])
+LARGEST_GROWTH = np.array([0.0, 4.0, 4.0, 4.0, 4.0, 8.0, 16.0, 64.0])
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
-CAUTION = 0  # the case whose errors decide whether paths or photons know more
 MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
 
@@ -63,7 +66,10 @@ def refine(
             with hold_interrupts():
                 _look(run, state, chosen, paths, factors)
                 state.pieces_done += 1
-            progress("tracing back from the darkest spots", *_distance(state, precision))
+            if state.reached:
+                progress("tracing back from all other spots", state.pieces_done, len(pieces))
+            else:
+                progress("tracing back from the darkest spots", *_distance(state, precision))
         with hold_interrupts():
             if not _plan_look(run, units, state, precision):
                 return
@@ -75,9 +81,11 @@ def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: flo
     goal = (1.0 - precision) * least
     chosen = _undecided(run, state, goal, unsettled)
     state.reached = not len(chosen)
-    if state.reached or run.rays > MOST_RAYS or _is_dark(run, state):
-        return False
+    if run.rays > MOST_RAYS or _is_dark(run, state):
+        chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
+    if not len(chosen) and state.everywhere:
+        chosen = np.flatnonzero(state.looks == 0)
     if not len(chosen):
         return False
     _add_targets(run, units, state, chosen)
@@ -96,11 +104,14 @@ def refine_best(
 ) -> None:
     """Backward paths from the face-sides that are best-lit, so that noise is not taken for light.
 
-    The largest of many noisy counts lies above the truth; the largest of their lower bounds does
-    not. The face-sides with the largest bounds are given some paths, then the brightest of these
-    many, and `state.bright` marks those.
+    The largest of many noisy values lies above the truth. The face-sides with the brightest 1 cm2
+    about them are given some paths, then the brightest of these many, and `state.bright` marks
+    those.
     """
-    candidates, shown = np.arange(len(state.row)), state.bound
+    candidates = np.arange(len(state.row))
+    shown = np.stack(
+        [disc_means(mean, units.areas, units.owner, units.member) for mean in state.mean]
+    )
     for number, paths in BRIGHTEST:
         brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
         candidates = candidates[np.unique(brightest)]
@@ -151,14 +162,14 @@ def _undecided(
 ) -> np.ndarray:
     """Units to look at next: those whose bound lies below the goal of a case, and the unsettled.
 
-    Units without any paths come first, the darkest bounds before the others and not too many at
-    a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
+    Units without any paths come first, those that look darkest before the others and not too many
+    at a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
     one that stays unlit ends the matter.
     """
     below = (state.bound[: state.settle] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
-        order = np.argsort(state.bound[: state.settle][:, unseen].min(axis=0), kind="stable")
+        order = np.argsort(state.mean[: state.settle][:, unseen].min(axis=0), kind="stable")
         return np.sort(unseen[order[:NEW_PER_LOOK]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
     unlit = undecided[(state.mean[: state.settle][:, undecided] <= 0.0).any(axis=0)]
@@ -191,12 +202,13 @@ def _paths_needed(
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
-    mean, error = state.mean[: state.settle][:, chosen], state.path_error[: state.settle][:, chosen]
+    mean, error = state.mean[: state.settle][:, chosen], state.error[: state.settle][:, chosen]
     margin = np.maximum(mean - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = _later_quantile(state) * error / margin
-    factor = 1.3 * np.nan_to_num(short, nan=LARGEST_GROWTH, posinf=1e9).max(axis=0) ** 2
-    growth = np.clip(np.nan_to_num(factor - 1.0, posinf=1e9), LEAST_GROWTH, LARGEST_GROWTH)
+    looks = state.looks[chosen]
+    factor = 1.3 * np.nan_to_num(short, nan=1e9, posinf=1e9).max(axis=0) ** 2
+    growth = np.clip(factor - 1.0, LEAST_GROWTH[looks], LARGEST_GROWTH[looks])
     further = np.minimum(np.ceil(done * growth), MOST_PATHS - done)
     return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
 
@@ -231,13 +243,12 @@ def _update(run: AdjointRun, state: Refinement, chosen: np.ndarray, factors: np.
     state.by_lamp_error[:, :, chosen] = error.transpose(2, 1, 0)
     scores = np.einsum("tblc,cl->tbc", batches, factors)
     total, total_error = batch_mean(scores)
-    state.path_error[:, chosen] = total_error.T
-    better = _paths_know_more(state, chosen, total[:, CAUTION], total_error[:, CAUTION])
-    state.better[chosen] = better
-    state.mean[:, chosen] = np.where(better, total.T, state.forward_mean[:, chosen])
-    state.error[:, chosen] = np.where(better, total_error.T, state.forward_error[:, chosen])
-    bound = (total - _later_quantile(state) * total_error).T
+    seen = (total > 0.0).any(axis=1)
+    state.traced[chosen] |= seen
+    state.mean[:, chosen[seen]], state.error[:, chosen[seen]] = total[seen].T, total_error[seen].T
     first = state.looks[chosen] == 0
+    state.even[:, chosen[first]] = total[first].T
+    bound = (total - _later_quantile(state) * total_error).T
     bound[:, first] = _first_bound(scores[first], state)
     bound[:, state.looks[chosen] >= MOST_LOOKS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
@@ -253,24 +264,6 @@ def _first_bound(scores: np.ndarray, state: Refinement) -> np.ndarray:
     """
     mean, error = batch_mean(np.minimum(scores, state.clip))
     return np.asarray((mean - t_quantile(state.first_error, LOOK_BATCHES) * error).T)
-
-
-def _paths_know_more(
-    state: Refinement, chosen: np.ndarray, mean: np.ndarray, error: np.ndarray
-) -> np.ndarray:
-    """Whether backward paths have the smaller relative error, (chosen,) bool.
-
-    Few counts also mean a small standard error, and so does a low sum of few paths: by their
-    errors alone, whichever lies too low by chance would be believed. The photons' relative error
-    is therefore taken at the larger of both irradiances: 1 / sqrt(the counts it stands for).
-    """
-    forward, noise = state.forward_mean[CAUTION, chosen], state.forward_error[CAUTION, chosen]
-    one_photon = np.divide(noise**2, forward, out=noise.copy(), where=forward > 0.0)
-    largest = np.maximum(mean, forward)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        by_paths = np.nan_to_num(error / mean, nan=np.inf)
-        by_photons = np.sqrt(one_photon / largest)
-    return (by_paths <= by_photons) | (largest <= 0.0)
 
 
 def _distance(state: Refinement, precision: float) -> tuple[float, float]:

@@ -12,7 +12,7 @@ SETTLED = 2
 
 # What backward paths change: an entry for each unit, for each unit of a look, and single numbers.
 _BY_UNIT = (
-    *("mean", "error", "path_error", "bound", "better", "bright", "looks"),
+    *("mean", "error", "even", "bound", "traced", "bright", "looks"),
     *("by_lamp", "by_lamp_error", "row"),
 )
 _OF_LOOK = ("planned", "planned_paths")
@@ -26,15 +26,17 @@ class Refinement:
 
     Attributes
     ----------
-    forward_mean, forward_error : (cases, units) float64, W/m2
-        Irradiance and standard error from photon counts, with the lamp factors applied.
     mean, error : (cases, units) float64, W/m2
-        From photon counts or backward paths, whichever has the smaller error.
-    path_error : (cases, units) float64, W/m2
-        Standard error of backward paths alone; inf where there are none.
+        Irradiance and standard error, with the lamp factors applied: from backward paths where
+        any has seen light, else from photon counts. The choice must not ask what either has found:
+        whichever errs to one side would be taken more often, and the mean of all would be off.
+    even : (cases, units) float64, W/m2
+        From the paths of the first look alone where there are any, for means over many units: those
+        that look darker than they are get more paths, which then tell better; those that look
+        brighter keep their first ones, so that `mean` is some per cent too large on average.
     bound : (cases, units) float64, W/m2
         Lower bound from both.
-    better : (units,) bool
+    traced : (units,) bool
         Whether `mean` and `error` come from backward paths.
     bright : (units,) bool
         Face-sides among which the best-lit is named; none before they were looked for.
@@ -59,15 +61,15 @@ class Refinement:
         which there are at most MOST_LOOKS - 1.
     clip : (cases,) float64, W/m2
         Scores above count for so much only in the bound of a first look.
+    everywhere : bool
+        Whether units that could not be the worst are looked at once as well, for the map.
     """
 
-    forward_mean: np.ndarray
-    forward_error: np.ndarray
     mean: np.ndarray
     error: np.ndarray
-    path_error: np.ndarray
+    even: np.ndarray
     bound: np.ndarray
-    better: np.ndarray
+    traced: np.ndarray
     bright: np.ndarray
     looks: np.ndarray
     by_lamp: np.ndarray
@@ -83,6 +85,7 @@ class Refinement:
     settle: int = SETTLED
     first_error: float = FIRST_LOOK_ERROR
     look_error: float = LOOK_ERROR
+    everywhere: bool = False
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that backward paths have changed; `restore` takes it back."""
@@ -133,13 +136,11 @@ def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: 
     """
     cases, units = mean.shape
     return Refinement(
-        forward_mean=mean,
-        forward_error=error,
         mean=mean.copy(),
         error=error.copy(),
-        path_error=np.full((cases, units), np.inf),
+        even=mean.copy(),
         bound=bound.copy(),
-        better=np.zeros(units, bool),
+        traced=np.zeros(units, bool),
         bright=np.zeros(units, bool),
         looks=np.zeros(units, np.int64),
         by_lamp=np.zeros((cases, lamps, units)),

@@ -28,7 +28,8 @@ from raysim.tracing import (
     default_threads,
 )
 
-DEFAULT_PHOTONS = 5_000_000
+# Photons tell where the light goes and where to look first; what each face gets, paths tell.
+DEFAULT_PHOTONS = 1_000_000
 DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
 # The bright case follows light for longest and serves only the wear of the best-lit face: every

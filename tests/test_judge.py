@@ -7,7 +7,7 @@ import pytest
 
 from raysim.exposure import WarmUpCurve
 from raysim.judge import (
-    Estimate,
+    CaseEstimate,
     judge_case,
     judged_units,
     place_words,
@@ -82,11 +82,12 @@ def test_percentiles_do_not_depend_on_how_the_mesh_was_drawn():
 
 def test_a_summary_by_hand():
     values, areas = np.array([2.0, 4.0, 8.0]), np.array([1.0, 2.0, 1.0]) * 1e-4
-    told = summarise("all", values, 0.9 * values, areas, worst=2.0, worst_1cm2=3.0)
+    even = values + np.array([0.0, 1.0, -1.0])
+    told = summarise("all", values, 0.9 * values, even, areas, worst=2.0, worst_1cm2=3.0)
     assert told.area_m2 == pytest.approx(4e-4)
     assert (told.worst, told.best, told.worst_1cm2) == (2.0, 8.0, 3.0)
     assert told.bound == 1.8
-    assert told.mean == pytest.approx((2.0 + 8.0 + 8.0) / 4.0)
+    assert told.mean == pytest.approx((2.0 + 10.0 + 7.0) / 4.0)
     assert (told.percentile_1, told.percentile_5) == (2.0, 2.0)
 
 
@@ -185,7 +186,7 @@ def judged(
     scene = scene or scene_of([sheet(0.004), sheet(0.004, (0.02, 0.0, 0.0))])
     units = judged_units(scene)
     error = 0.01 * irradiance if error is None else error
-    estimate = Estimate(irradiance, error, lower)
+    estimate = CaseEstimate(irradiance, error, lower, irradiance)
     everyone = np.ones(len(units.faces), bool)
     trusted = everyone if trusted is None else trusted[scene.judged]
     bright = everyone if bright is None else bright[scene.judged]

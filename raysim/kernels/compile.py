@@ -76,16 +76,17 @@ def kernel(
         return lambda f: kernel(f, inlined=inlined, allocates=allocates)
     folder = cache_folder()
     before = settings.CACHE_DIR
+    options: dict[str, Any] = {
+        "error_model": "numpy",
+        "nogil": True,
+        "forceinline": inlined,
+        "_nrt": allocates,
+        "cache": folder is not None,
+    }
     try:
         # Numba reads the folder while it decorates; other packages keep theirs.
         settings.CACHE_DIR = str(folder) if folder else before
-        return numba.njit(
-            error_model="numpy",
-            nogil=True,
-            forceinline=inlined,
-            _nrt=allocates,
-            cache=folder is not None,
-        )(function)
+        return numba.njit(**options)(function)
     finally:
         settings.CACHE_DIR = before
 

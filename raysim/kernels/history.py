@@ -14,7 +14,7 @@ from raysim.kernels.emission import emitted_ray, tube_normal
 from raysim.kernels.random_numbers import EMISSION, MASK, SCATTERING, SHIFT, uniforms
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
 from raysim.kernels.sampling import square_to_cosine_hemisphere
-from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance, case_fate
+from raysim.kernels.surfaces import REFLECTED, TRANSMITTED, angular_reflectance, case_fate
 from raysim.kernels.traverse import NEAREST, NOTHING, nearest_hit
 from raysim.kernels.vectors import dot, from_local, mirrored, normalised
 
@@ -25,8 +25,7 @@ ONE = np.uint64(1)
 def count_alive(tally, row, alive, cases):
     """Add one to `tally[row, case]` for every case whose bit is set in `alive`."""
     for case in range(cases):
-        if alive & (1 << case):
-            tally[row, case] += 1
+        tally[row, case] += (alive >> case) & 1
 
 
 @kernel
@@ -36,18 +35,15 @@ def surviving_cases(angular, reflectance, transmittance, surface, u, alive, bodi
     Cases that end here are counted in `bodies[body, case]`. `angular` is the reflectance at this
     angle where the surface follows Fresnel, else negative and the table holds.
     """
-    way = REFLECTED
-    left = 0
+    reflected, transmitted = 0, 0
     for case in range(reflectance.shape[1]):
-        if alive & (1 << case):
-            back = angular if angular >= 0.0 else reflectance[surface, case]
-            fate = case_fate(back, transmittance[surface, case], u)
-            if fate == ABSORBED:
-                bodies[body, case] += 1
-            else:
-                left |= 1 << case
-                way = fate
-    return left, way
+        back = angular if angular >= 0.0 else reflectance[surface, case]
+        fate = case_fate(back, transmittance[surface, case], u)
+        reflected |= int(fate == REFLECTED) << case
+        transmitted |= int(fate == TRANSMITTED) << case
+    left = alive & (reflected | transmitted)
+    count_alive(bodies, body, alive & ~left, reflectance.shape[1])
+    return left, REFLECTED if alive & reflected else TRANSMITTED
 
 
 @kernel

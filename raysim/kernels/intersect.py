@@ -3,8 +3,11 @@
 import math
 
 from raysim.kernels.compile import kernel
+from raysim.kernels.vectors import cross, dot
 
 NO_HIT = math.inf
+# A ray is told to pass a tube only where it does with many roundings more.
+FORGIVEN = 1.0 + 1e-9
 
 
 @kernel
@@ -60,6 +63,22 @@ def ray_triangle_distance(corners, i, ox, oy, oz, kx, ky, kz, sx, sy, sz):
         return NO_HIT
     distance = (u * az + v * bz + w * cz) * sz / determinant
     return distance if distance > 0.0 else NO_HIT
+
+
+@kernel
+def passes_tube(tubes, i, ox, oy, oz, dx, dy, dz):
+    """Whether a ray's whole line stays clear of the endless cylinder about tube `i`.
+
+    Parameters as in `ray_tube_distance`, which is asked where this cannot tell.
+
+    Source: distance of two skew lines, |p . n| / |n| with n the cross product of their directions
+    (definition). Parallel lines (n = 0) are never told to pass.
+    """
+    wx, wy, wz, radius = tubes[i, 3], tubes[i, 4], tubes[i, 5], tubes[i, 7]
+    px, py, pz = ox - tubes[i, 0], oy - tubes[i, 1], oz - tubes[i, 2]
+    nx, ny, nz = cross(dx, dy, dz, wx, wy, wz)
+    apart = dot(px, py, pz, nx, ny, nz)
+    return apart * apart > FORGIVEN * radius * radius * dot(nx, ny, nz, nx, ny, nz)
 
 
 @kernel

@@ -7,7 +7,7 @@ array that it takes out of a tuple, call by call, which costs more than a box te
 import numpy as np
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.intersect import ray_tube_distance, shear
+from raysim.kernels.intersect import passes_tube, ray_tube_distance, shear
 from raysim.kernels.lanes import float_bits, lowest_bit
 from raysim.kernels.side_by_side import (
     BLOCK_SIZE,
@@ -35,12 +35,15 @@ NEAREST, ANY = np.bool_(False), np.bool_(True)
 
 
 @kernel
-def nearest_tube(tubes, numbered_from, ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b):
-    """Distance (m) and primitive number of the nearest lamp tube, if nearer than `farthest`."""
-    best, hit = farthest, MISSED
+def nearest_tube(tubes, numbered_from, ox, oy, oz, dx, dy, dz, best, hit, skip_a, skip_b):
+    """Distance (m) and number of the nearest tube, where nearer than `best`; else best, hit."""
     for i in range(tubes.shape[0]):
         primitive = numbered_from + i
-        if primitive != skip_a and primitive != skip_b:
+        if (
+            primitive != skip_a
+            and primitive != skip_b
+            and not passes_tube(tubes, i, ox, oy, oz, dx, dy, dz)
+        ):
             distance = ray_tube_distance(tubes, i, ox, oy, oz, dx, dy, dz)
             if distance < best:
                 best, hit = distance, primitive
@@ -72,9 +75,9 @@ def nearest_child(bits, depth, stack):
 
 @kernel(inlined=True)
 def nearest_triangle(
-    nodes, blocks, ox, oy, oz, dx, dy, dz, best, hit, skip, any_hit, stack, distances
+    nodes, blocks, ox, oy, oz, dx, dy, dz, farthest, skip, any_hit, stack, distances
 ):
-    """Distance (m) and number of the nearest triangle, where nearer than `best`; else best, hit.
+    """Distance (m) and number of the nearest triangle; (`farthest`, -1) if none.
 
     Near children first; the others wait on the stack, and the one on top of it is asked for from
     memory while another is looked at. Parameters as in `nearest_hit`.
@@ -94,6 +97,7 @@ def nearest_triangle(
         ox if kz == 0 else (oy if kz == 1 else oz),
     )
     passed_over = np.float64(skip)
+    best, hit = farthest, MISSED
     node, depth = np.int32(0), BOTTOM
     reach = np.float32(best) * FORGIVING
     while True:
@@ -166,9 +170,9 @@ def nearest_hit(
     Source: hierarchy with ordered traversal, e.g. Pharr, Jakob, Humphreys, "Physically Based
     Rendering", 7.3.
     """
-    best, hit = nearest_tube(tubes, triangles, ox, oy, oz, dx, dy, dz, farthest, skip_a, skip_b)
+    best, hit = nearest_triangle(
+        nodes, blocks, ox, oy, oz, dx, dy, dz, farthest, skip_a, any_hit, stack, distances
+    )
     if any_hit and hit >= 0:
         return best, hit
-    return nearest_triangle(
-        nodes, blocks, ox, oy, oz, dx, dy, dz, best, hit, skip_a, any_hit, stack, distances
-    )
+    return nearest_tube(tubes, triangles, ox, oy, oz, dx, dy, dz, best, hit, skip_a, skip_b)

@@ -12,6 +12,12 @@ def dot(ax, ay, az, bx, by, bz):
 
 
 @kernel
+def cross(ax, ay, az, bx, by, bz):
+    """Vector product of two vectors (definition)."""
+    return ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+
+
+@kernel
 def tangents(nx, ny, nz):
     """Two unit vectors that make a right-handed frame with the unit normal.
 

@@ -6,7 +6,12 @@ from built_scenes import box, icosphere, rectangle
 from ray_casting import NO_TUBES, cast, tree_of
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.intersect import ray_triangle_distance, ray_tube_distance, shear
+from raysim.kernels.intersect import (
+    passes_tube,
+    ray_triangle_distance,
+    ray_tube_distance,
+    shear,
+)
 from raysim.kernels.traverse import nearest_hit, new_scratch
 
 
@@ -125,6 +130,41 @@ def test_hits_are_those_of_the_plain_loop_to_the_last_bit(mesh):
     assert (distances == expected).all()
     # Two faces can be met at the same distance only on a common edge: by chance next to never.
     assert (faces != expected_faces).sum() <= 2
+
+
+@kernel
+def tube_answers(tubes, origins, directions, passes, distances):
+    """What both tests say of each ray and tube."""
+    for i in range(len(origins)):
+        o, d = origins[i], directions[i]
+        for j in range(len(tubes)):
+            passes[i, j] = passes_tube(tubes, j, o[0], o[1], o[2], d[0], d[1], d[2])
+            distances[i, j] = ray_tube_distance(tubes, j, o[0], o[1], o[2], d[0], d[1], d[2])
+
+
+@pytest.mark.parametrize("off", [0.0, 1e3])
+def test_only_rays_that_miss_a_tube_are_told_to_pass_it(off):
+    tubes = random_tubes(6, 23)
+    tubes[:, :3] += off
+    origins, directions = random_rays(60_000, 24)
+    origins += off
+    # Most of them graze the mantle of a tube, on either side of it, by less and less.
+    row = tubes[np.arange(len(origins)) % len(tubes)]
+    along = row[:, :3] + row[:, 6:7] * np.linspace(0.0, 1.0, len(row))[:, None] * row[:, 3:6]
+    side = unit(np.cross(directions, row[:, 3:6]))
+    miss = np.resize([0.0, 1e-12, -1e-12, 1e-9, -1e-9, 1e-3, -1e-3, 0.5], len(row))
+    grazing = slice(6_000, None)
+    origins[grazing] = (along + (row[:, 7] * (1.0 + miss))[:, None] * side - 0.5 * directions)[
+        grazing
+    ]
+    directions[:100] = row[:100, 3:6]  # along the axis, where the lines have no distance
+    shape = (len(origins), len(tubes))
+    passes, distances = np.zeros(shape, bool), np.zeros(shape)
+    tube_answers(tubes, origins, directions, passes, distances)
+    assert np.isinf(distances[passes]).all()
+    assert np.isfinite(distances).sum() > 10_000
+    # It pays: of the rays that miss, nearly all are told to pass.
+    assert passes[np.isinf(distances)].mean() > 0.8
 
 
 def test_tubes_are_hit_where_brute_force_says():
