@@ -73,11 +73,9 @@ class Job:
         f = self.factors[:, :, None, None]
         self.mean = (self.by_lamp * f).sum(axis=1)
         self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
-        self.bound = count_lower_bound(self.mean, self.variance, error)
         u = (slice(None), units.faces, units.sides)
-        self.state = forward_only(
-            self.mean[u], self._error(scale)[u], self.bound[u], len(arrays.lamp_watts)
-        )
+        bound = count_lower_bound(self.mean[u], self.variance[u], error)
+        self.state = forward_only(self.mean[u], self._error(scale)[u], bound)
 
     def _error(self, scale: np.ndarray) -> np.ndarray:
         """Standard errors; where nothing arrived, what one photon would have been."""
@@ -95,11 +93,13 @@ class Job:
     ) -> Result:
         """Join forward and backward estimates and judge every case."""
         state, units, scene = self.state, self.units, self.scene
-        better = state.better
-        faces, sides = units.faces[better], units.sides[better]
+        faces, sides = units.faces[state.better], units.sides[state.better]
         error = np.sqrt(self.by_lamp_variance)
-        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, better]
-        error[:, :, faces, sides] = state.by_lamp_error[:, :, better]
+        looked = np.flatnonzero(state.looks > 0)
+        mean, path_error, covariance = self._traced(looked)
+        better = state.better[looked]
+        self.by_lamp[:, :, faces, sides] = mean[:, better].transpose(0, 2, 1)
+        error[:, :, faces, sides] = path_error[:, better].transpose(0, 2, 1)
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
         cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}
@@ -130,7 +130,9 @@ class Job:
             assumptions=stated_assumptions(scene.written),
             written=scene.written,
             without=tuple(m.name for m, on in zip(lamps, self.left, strict=True) if not on),
-            lamp_failures=self._failures(cases[CAUTIOUS].exposure_time),
+            lamp_failures=self._failures(
+                cases[CAUTIOUS].exposure_time, looked, mean[0], covariance
+            ),
             poses=self.poses,
         )
 
@@ -151,14 +153,18 @@ class Job:
             progress,
         )
 
-    def _failures(self, timer: float) -> tuple[LampFailure, ...]:
-        """Cautious case with each lamp out in turn."""
-        state, units, target = self.state, self.units, self.scene.written.target
-        looked = np.flatnonzero(state.looks > 0)
-        lamps = len(self.left)
-        traced, covariance = np.zeros((0, lamps)), np.zeros((0, lamps, lamps))
+    def _traced(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
+        """What backward paths say of the units looked at, by lamp: see `traced_by_lamp`."""
         if self.backward is not None:
-            traced, covariance = traced_by_lamp(self.backward, state.row[looked], 0)
+            return traced_by_lamp(self.backward, self.state.row[looked], 0)
+        cases, lamps = self.factors.shape
+        return (*np.zeros((2, cases, 0, lamps)), np.zeros((0, lamps, lamps)))
+
+    def _failures(
+        self, timer: float, looked: np.ndarray, traced: np.ndarray, covariance: np.ndarray
+    ) -> tuple[LampFailure, ...]:
+        """Cautious case with each lamp out in turn, `looked` and what follows as `LampTallies`."""
+        state, units, target = self.state, self.units, self.scene.written.target
         variance = self.by_lamp_variance[0][:, units.faces, units.sides]
         return lamp_failures(
             self.scene.triangles,
@@ -181,7 +187,7 @@ class Job:
     def _case(self, number: int, precision: float | None) -> CaseResult:
         state, units, scene = self.state, self.units, self.scene
         mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
-        bound = self.bound[number].copy()
+        bound = np.zeros_like(mean)  # of what is not judged nobody asks for one
         mean[units.faces, units.sides] = state.mean[number]
         error[units.faces, units.sides] = state.error[number]
         bound[units.faces, units.sides] = state.bound[number]

@@ -253,8 +253,8 @@ class AdjointRun:
         self._targets.extend(targets)
         count = len(self._targets)
         if count > len(self._sums):  # room for as many again, so that few additions copy
-            wider = np.zeros((2 * count, *self._sums.shape[1:]))
-            wider[: len(self._sums)] = self._sums
+            wider, used = np.zeros((2 * count, *self._sums.shape[1:])), len(self.paths)
+            wider[:used] = self._sums[:used]  # what was not used yet takes no memory
             self._sums = wider
         self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
 
@@ -304,7 +304,9 @@ class AdjointRun:
 
     def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
         """Irradiance by batch, W/m2, (chosen, batches, lamps, cases), of targets with paths."""
-        return self._sums[chosen] / self.paths[chosen][:, None, None, None]
+        sums = self._sums.take(chosen, axis=0)
+        sums /= self.paths[chosen][:, None, None, None]
+        return sums
 
 
 def _every(every: tuple[int, ...] | None, surfaces: Surfaces) -> np.ndarray:
