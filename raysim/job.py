@@ -96,7 +96,7 @@ class Job:
         faces, sides = units.faces[state.better], units.sides[state.better]
         error = np.sqrt(self.by_lamp_variance)
         looked = np.flatnonzero(state.looks > 0)
-        mean, path_error, covariance = self._traced(looked)
+        mean, path_error, covariance = self._by_paths(looked)
         better = state.better[looked]
         self.by_lamp[:, :, faces, sides] = mean[:, better].transpose(0, 2, 1)
         error[:, :, faces, sides] = path_error[:, better].transpose(0, 2, 1)
@@ -153,7 +153,7 @@ class Job:
             progress,
         )
 
-    def _traced(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
+    def _by_paths(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
         """What backward paths say of the units looked at, by lamp: see `traced_by_lamp`."""
         if self.backward is not None:
             return traced_by_lamp(self.backward, self.state.row[looked], 0)

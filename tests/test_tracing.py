@@ -103,7 +103,7 @@ def test_a_target_gives_the_same_numbers_in_any_company():
         assert np.array_equal(run.batch_irradiance(np.array([0]))[0], together[number])
 
 
-@pytest.mark.parametrize("room", [2 * ADJOINT_BATCHES * 2 * 3 * 8, 2**27])  # bytes; of two targets
+@pytest.mark.parametrize("room", [2 * ADJOINT_BATCHES * 2 * 3 * 8, 2**28])  # bytes; of two targets
 def test_later_targets_leave_earlier_ones_alone(room, monkeypatch):
     """Whether their sums move to a larger room or stay where they are; nor does a look change."""
     monkeypatch.setattr("raysim.tracing.FIRST_ROOM", room)
