@@ -15,7 +15,7 @@ import numpy as np
 
 from raysim.library import Assumption, Surface, assumptions
 from raysim.paired_runs import Bench, body_slopes, held_by, index_slope, lamp_slopes, steepest
-from raysim.result import EXPECTED, Budget, Contribution, Result, Spot
+from raysim.result import EXPECTED, Budget, Contribution, Result
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene
 
@@ -46,9 +46,7 @@ def reflectance_columns(surfaces: tuple[Surface, ...]) -> tuple[np.ndarray, np.n
     return np.stack(columns, axis=1), width
 
 
-def spot_derivatives(
-    triangles: SceneTriangles, spot: Spot, seed: int, threads: int, paths: int = PATHS
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+def spot_derivatives(bench: Bench) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
     """Irradiance of a spot by lamp, and its derivatives with respect to each reflectance.
 
     Returns W/m2 by lamp (lamps,), dE/d rho in W/m2 (surfaces,) with its standard error, and the
@@ -56,7 +54,7 @@ def spot_derivatives(
 
     Source: equation of the module.
     """
-    arrays = kernel_scene(triangles)
+    triangles, arrays, spot = bench.triangles, bench.arrays, bench.spot
     columns, width = reflectance_columns(triangles.surfaces)
     through = np.array([s.transmittance for s in triangles.surfaces])
     table = arrays.surfaces._replace(
@@ -64,10 +62,10 @@ def spot_derivatives(
         transmittance=np.repeat(through[:, None], columns.shape[1], axis=1),
         lobe=np.repeat(arrays.surfaces.specular[:, None], columns.shape[1], axis=1),
     )
-    run = AdjointRun(replace(arrays, surfaces=table), triangles, seed, threads)
+    run = AdjointRun(replace(arrays, surfaces=table), triangles, bench.seed, bench.threads)
     side = SIDES.index(spot.side)
     run.add_targets([Target(2 * spot.face + side, (spot.face,), (side,))])
-    run.add_paths(np.zeros(1, int), np.array([paths]))
+    run.add_paths(np.zeros(1, int), np.array([bench.paths]))
     batches = run.batch_irradiance(np.zeros(1, int))[0]  # batches, lamps, columns
     total = batches.sum(axis=1)
     slope = (total[:, 1::2] - total[:, 2::2]) / np.where(width > 0.0, width, np.inf)
@@ -85,11 +83,12 @@ def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None
     spot = result.cases[EXPECTED].worst
     triangles, threads = result.triangles, threads or default_threads()
     part = 1 if (result.precision_asked or 1.0) <= FINE else COARSER
-    by_lamp, slope, error, noise = spot_derivatives(triangles, spot, seed, threads, PATHS // part)
+    bench = Bench(triangles, kernel_scene(triangles), spot, seed, threads, PATHS // part)
+    by_lamp, slope, error, noise = spot_derivatives(bench)
     total = float(by_lamp.sum())
     if not total > 0.0:
         return None
-    bench = Bench(triangles, spot, seed, threads, PAIRED_PATHS // min(part, 4))
+    bench = replace(bench, paths=PAIRED_PATHS // min(part, 4))
     pattern = assumptions()["lamp_pattern_half_width"]
     shape = assumptions()["respirator_geometry_std"]
     rows = [

@@ -15,7 +15,7 @@ from raysim.exposure import WarmUpCurve, exposure_time
 from raysim.judge import Estimate, Judged, spot
 from raysim.result import LampFailure
 from raysim.scene.triangles import LampRating, SceneTriangles
-from raysim.statistics import LOOK_ERROR, MOST_LOOKS, count_lower_bound, t_quantile
+from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, count_lower_bound, t_quantile
 from raysim.tracing import LOOK_BATCHES, AdjointRun
 
 CHUNK = 2048  # targets worked on at a time
@@ -50,21 +50,26 @@ class LampTallies:
     looks: np.ndarray
 
 
-def traced_by_lamp(run: AdjointRun, rows: np.ndarray, case: int) -> tuple[np.ndarray, np.ndarray]:
-    """Irradiance by lamp (rows, lamps), W/m2, of some targets, and its covariance over batches.
+def traced_by_lamp(
+    run: AdjointRun, rows: np.ndarray, case: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Irradiance by lamp at full rated output, W/m2, of some targets, with its errors.
 
-    Covariance (rows, lamps, lamps) of the mean of independent batches (definition).
+    Returns means and standard errors, (cases, rows, lamps), and in one case the covariance of
+    the lamps, (rows, lamps, lamps), all of independent batches (definition).
     """
     lamps = len(run.scene.lamp_watts)
-    mean, covariance = np.zeros((len(rows), lamps)), np.zeros((len(rows), lamps, lamps))
+    mean, error = np.zeros((2, len(run.every), len(rows), lamps))
+    covariance = np.zeros((len(rows), lamps, lamps))
     for first in range(0, len(rows), CHUNK):
         piece = slice(first, first + CHUNK)
-        batches = run.batch_irradiance(rows[piece])[..., case]
-        mean[piece] = batches.mean(axis=1)
-        off = batches - mean[piece, None]
+        batches = run.batch_irradiance(rows[piece])
+        for whole, part in zip((mean, error), batch_mean(batches), strict=True):
+            whole[:, piece] = np.moveaxis(part, 2, 0)
+        off = batches[..., case] - mean[case, piece, None]
         squares = np.einsum("tbl,tbm->tlm", off, off)
-        covariance[piece] = squares / (batches.shape[1] * (batches.shape[1] - 1))
-    return mean, covariance
+        covariance[piece] = squares / (run.batches * (run.batches - 1))
+    return mean, error, covariance
 
 
 def lamps_left(lamps: tuple[LampRating, ...], without: tuple[str, ...]) -> np.ndarray:

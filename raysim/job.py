@@ -73,11 +73,9 @@ class Job:
         f = self.factors[:, :, None, None]
         self.mean = (self.by_lamp * f).sum(axis=1)
         self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
-        self.bound = count_lower_bound(self.mean, self.variance, error)
         u = (slice(None), units.faces, units.sides)
-        self.state = forward_only(
-            self.mean[u], self._error(scale)[u], self.bound[u], len(arrays.lamp_watts)
-        )
+        bound = count_lower_bound(self.mean[u], self.variance[u], error)
+        self.state = forward_only(self.mean[u], self._error(scale)[u], bound)
         self.state.everywhere = True
 
     def _error(self, scale: np.ndarray) -> np.ndarray:
@@ -96,11 +94,13 @@ class Job:
     ) -> Result:
         """Join forward and backward estimates and judge every case."""
         state, units, scene = self.state, self.units, self.scene
-        traced = state.traced
-        faces, sides = units.faces[traced], units.sides[traced]
+        faces, sides = units.faces[state.traced], units.sides[state.traced]
         error = np.sqrt(self.by_lamp_variance)
-        self.by_lamp[:, :, faces, sides] = state.by_lamp[:, :, traced]
-        error[:, :, faces, sides] = state.by_lamp_error[:, :, traced]
+        looked = np.flatnonzero(state.looks > 0)
+        mean, path_error, covariance = self._by_paths(looked)
+        traced = state.traced[looked]
+        self.by_lamp[:, :, faces, sides] = mean[:, traced].transpose(0, 2, 1)
+        error[:, :, faces, sides] = path_error[:, traced].transpose(0, 2, 1)
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
         cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}
@@ -131,7 +131,9 @@ class Job:
             assumptions=stated_assumptions(scene.written),
             written=scene.written,
             without=tuple(m.name for m, on in zip(lamps, self.left, strict=True) if not on),
-            lamp_failures=self._failures(cases[CAUTIOUS].exposure_time),
+            lamp_failures=self._failures(
+                cases[CAUTIOUS].exposure_time, looked, mean[0], covariance
+            ),
             poses=self.poses,
         )
 
@@ -152,14 +154,18 @@ class Job:
             progress,
         )
 
-    def _failures(self, timer: float) -> tuple[LampFailure, ...]:
-        """Cautious case with each lamp out in turn."""
-        state, units, target = self.state, self.units, self.scene.written.target
-        looked = np.flatnonzero(state.looks > 0)
-        lamps = len(self.left)
-        traced, covariance = np.zeros((0, lamps)), np.zeros((0, lamps, lamps))
+    def _by_paths(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
+        """What backward paths say of the units looked at, by lamp: see `traced_by_lamp`."""
         if self.backward is not None:
-            traced, covariance = traced_by_lamp(self.backward, state.row[looked], 0)
+            return traced_by_lamp(self.backward, self.state.row[looked], 0)
+        cases, lamps = self.factors.shape
+        return (*np.zeros((2, cases, 0, lamps)), np.zeros((0, lamps, lamps)))
+
+    def _failures(
+        self, timer: float, looked: np.ndarray, traced: np.ndarray, covariance: np.ndarray
+    ) -> tuple[LampFailure, ...]:
+        """Cautious case with each lamp out in turn, `looked` and what follows as `LampTallies`."""
+        state, units, target = self.state, self.units, self.scene.written.target
         variance = self.by_lamp_variance[0][:, units.faces, units.sides]
         return lamp_failures(
             self.scene.triangles,
@@ -182,7 +188,7 @@ class Job:
     def _case(self, number: int, precision: float | None) -> CaseResult:
         state, units, scene = self.state, self.units, self.scene
         mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
-        bound, even = self.bound[number].copy(), mean.copy()
+        bound, even = np.zeros_like(mean), mean.copy()  # no bound is asked for of the unjudged
         mean[units.faces, units.sides] = state.mean[number]
         error[units.faces, units.sides] = state.error[number]
         bound[units.faces, units.sides] = state.bound[number]

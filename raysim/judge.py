@@ -138,7 +138,7 @@ def place_words(triangles: SceneTriangles, body: int, point: np.ndarray) -> str:
 def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) -> Spot:
     """Record of one face-side."""
     part = triangles.parts[triangles.face_part[face]]
-    centroid = triangles.centroids[face]
+    centroid = triangles.corners[face].mean(axis=0)
     return Spot(
         object=triangles.bodies[part.body].name,
         part=part.name,

@@ -36,9 +36,10 @@ class Slope:
 
 @dataclass(frozen=True)
 class Bench:
-    """A spot and how it is traced; `paths` per batch."""
+    """A spot and how it is traced; `arrays` are those of `triangles`, `paths` per batch."""
 
     triangles: SceneTriangles
+    arrays: KernelScene
     spot: Spot
     seed: int
     threads: int
@@ -128,10 +129,9 @@ def body_slopes(bench: Bench, bodies: tuple[int, ...]) -> tuple[Slope, ...]:
 
 def lamp_slopes(bench: Bench, lamp: int) -> tuple[Slope, ...]:
     """Slopes per metre along x, y, z when a lamp is moved, all else staying."""
-    arrays = kernel_scene(bench.triangles)
 
     def state(by: np.ndarray) -> tuple[KernelScene, SceneTriangles]:
-        return moved_lamp(arrays, lamp, by), bench.triangles
+        return moved_lamp(bench.arrays, lamp, by), bench.triangles
 
     steps = STEP_M * np.eye(3)
     return tuple(bench.slope(state(step), state(-step), 2.0 * STEP_M) for step in steps)
@@ -139,9 +139,9 @@ def lamp_slopes(bench: Bench, lamp: int) -> tuple[Slope, ...]:
 
 def index_slope(bench: Bench, surface: int, key: str) -> Slope:
     """Slope per relative change of `refractive_index` or `extinction` of a Fresnel surface."""
-    arrays, same = kernel_scene(bench.triangles), bench.triangles
-    up = other_index(arrays, surface, key, STEP_SHARE)
-    down = other_index(arrays, surface, key, -STEP_SHARE)
+    up = other_index(bench.arrays, surface, key, STEP_SHARE)
+    down = other_index(bench.arrays, surface, key, -STEP_SHARE)
+    same = bench.triangles
     return bench.slope((up, same), (down, same), 2.0 * STEP_SHARE)
 
 

@@ -29,20 +29,17 @@ def disc_members(
     """
     from scipy.spatial import cKDTree
 
-    centroids = triangles.centroids[faces]
-    normals = triangles.normals[faces]
+    count, radius = len(faces), np.sqrt(area / np.pi)
+    middles, normals = triangles.centroids[faces], triangles.normals[faces]
     parts = triangles.face_part[faces]
-    radius = np.sqrt(area / np.pi)
-    pairs = cKDTree(centroids).query_pairs(radius, output_type="ndarray")
-    a, b = pairs[:, 0], pairs[:, 1]
-    same = (parts[a] == parts[b]) & (sides[a] == sides[b])
-    same &= (normals[a] * normals[b]).sum(axis=1) > 0.5
-    a, b = a[same], b[same]
-    own = np.arange(len(faces))
-    owner = np.concatenate([own, a, b])
-    member = np.concatenate([own, b, a])
-    order = np.lexsort((member, owner))
-    return owner[order], member[order]
+    keys = [np.arange(count) * (count + 1)]  # owner * count + member; each belongs to its own disc
+    for side in np.unique(sides):
+        rows = np.flatnonzero(sides == side)
+        a, b = rows[cKDTree(middles[rows]).query_pairs(radius, output_type="ndarray")].T
+        same = (parts[a] == parts[b]) & ((normals[a] * normals[b]).sum(axis=1) > 0.5)
+        a, b = a[same], b[same]
+        keys += [a * count + b, b * count + a]
+    return np.divmod(np.sort(np.concatenate(keys)), count)
 
 
 def disc_means(

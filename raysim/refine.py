@@ -238,9 +238,6 @@ def _look(
 def _update(run: AdjointRun, state: Refinement, chosen: np.ndarray, factors: np.ndarray) -> None:
     """Means, errors and bounds of the chosen units from all their paths."""
     batches = run.batch_irradiance(state.row[chosen])
-    mean, error = batch_mean(batches)  # targets, lamps, cases
-    state.by_lamp[:, :, chosen] = mean.transpose(2, 1, 0)
-    state.by_lamp_error[:, :, chosen] = error.transpose(2, 1, 0)
     scores = np.einsum("tblc,cl->tbc", batches, factors)
     total, total_error = batch_mean(scores)
     seen = (total > 0.0).any(axis=1)

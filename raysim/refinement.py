@@ -11,10 +11,7 @@ from raysim.tracing import fitting
 SETTLED = 2
 
 # What backward paths change: an entry for each unit, for each unit of a look, and single numbers.
-_BY_UNIT = (
-    *("mean", "error", "even", "bound", "traced", "bright", "looks"),
-    *("by_lamp", "by_lamp_error", "row"),
-)
+_BY_UNIT = ("mean", "error", "even", "bound", "traced", "bright", "looks", "row")
 _OF_LOOK = ("planned", "planned_paths")
 _BY_CASE = ("clip",)
 _NUMBERS = ("pieces_done", "paths", "rays", "reached")
@@ -42,8 +39,6 @@ class Refinement:
         Face-sides among which the best-lit is named; none before they were looked for.
     looks : (units,) int64
         How often backward paths from it were looked at.
-    by_lamp, by_lamp_error : (cases, lamps, units) float64, W/m2 at full rated output
-        From backward paths alone.
     row : (units,) int64
         Target of each unit in the backward run, -1 for none yet.
     paths, rays : int
@@ -72,8 +67,6 @@ class Refinement:
     traced: np.ndarray
     bright: np.ndarray
     looks: np.ndarray
-    by_lamp: np.ndarray
-    by_lamp_error: np.ndarray
     row: np.ndarray
     planned: np.ndarray
     planned_paths: np.ndarray
@@ -115,19 +108,13 @@ class Refinement:
         if (self.planned < 0).any() or (self.row[self.planned] < 0).any():
             raise ValueError("the look in progress has units without a row")
 
-    def count_lamps(self, lamps: int) -> None:
-        """Make room for the shares of so many lamps, before the first backward path."""
-        cases, _, units = self.by_lamp.shape
-        self.by_lamp = np.zeros((cases, lamps, units))
-        self.by_lamp_error = np.zeros((cases, lamps, units))
-
     def units_by_row(self) -> np.ndarray:
         """Units that have backward paths, in the order of their rows, (rows,) int64."""
         known = np.flatnonzero(self.row >= 0)
         return known[np.argsort(self.row[known])]
 
 
-def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: int) -> Refinement:
+def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray) -> Refinement:
     """State before the first backward path: what the photons say of each unit.
 
     Parameters
@@ -143,8 +130,6 @@ def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray, lamps: 
         traced=np.zeros(units, bool),
         bright=np.zeros(units, bool),
         looks=np.zeros(units, np.int64),
-        by_lamp=np.zeros((cases, lamps, units)),
-        by_lamp_error=np.zeros((cases, lamps, units)),
         row=np.full(units, -1),
         planned=np.zeros(0, np.int64),
         planned_paths=np.zeros(0, np.int64),

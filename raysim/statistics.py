@@ -65,8 +65,10 @@ def count_lower_bound(mean: np.ndarray, variance: np.ndarray, error: float) -> n
 
 def batch_mean(batches: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Mean over axis 1 of independent batches, and its standard error (definition)."""
-    count = batches.shape[1]
-    return batches.mean(axis=1), batches.std(axis=1, ddof=1) / np.sqrt(count)
+    count, mean = batches.shape[1], batches.mean(axis=1)
+    off = batches - mean[:, None]
+    off *= off
+    return mean, np.sqrt(off.sum(axis=1) / (count - 1)) / np.sqrt(count)
 
 
 def t_quantile(error: float, batches: int) -> float:

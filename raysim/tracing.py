@@ -34,6 +34,8 @@ BATCH_PHOTONS = 32_768  # photons of all lamps in one batch
 ADJOINT_BATCHES = 64
 # Where thousands of face-sides are looked at: half as many paths show which ones need no more.
 LOOK_BATCHES = 32
+# Bytes for the sums of targets before they have to be copied; what is not used takes no memory.
+FIRST_ROOM = 2**27
 
 Progress = Callable[[str, float, float], None]  # what, done, of how much
 
@@ -243,7 +245,8 @@ class AdjointRun:
         self.every = _every(every, self.surfaces)
         self._targets: list[Target] = []
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
-        self._sums = np.zeros((0, batches, lamps, columns))
+        one = np.zeros((batches, lamps, columns))
+        self._sums = np.zeros((max(FIRST_ROOM // one.nbytes, 1), *one.shape))
         self.paths = np.zeros(0, np.int64)
         self.rays = 0
         wait_until_compiled("trace_adjoint")
@@ -253,8 +256,8 @@ class AdjointRun:
         self._targets.extend(targets)
         count = len(self._targets)
         if count > len(self._sums):  # room for as many again, so that few additions copy
-            wider = np.zeros((2 * count, *self._sums.shape[1:]))
-            wider[: len(self._sums)] = self._sums
+            wider, used = np.zeros((2 * count, *self._sums.shape[1:])), len(self.paths)
+            wider[:used] = self._sums[:used]
             self._sums = wider
         self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
 
@@ -304,7 +307,9 @@ class AdjointRun:
 
     def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
         """Irradiance by batch, W/m2, (chosen, batches, lamps, cases), of targets with paths."""
-        return self._sums[chosen] / self.paths[chosen][:, None, None, None]
+        sums = self._sums.take(chosen, axis=0)
+        sums /= self.paths[chosen][:, None, None, None]
+        return sums
 
 
 def _every(every: tuple[int, ...] | None, surfaces: Surfaces) -> np.ndarray:

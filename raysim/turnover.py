@@ -98,6 +98,6 @@ def _counted(
     one = scale.max(axis=0)[units.faces, 0]
     noise = np.where(variance > 0.0, np.sqrt(variance), one)
     bound = count_lower_bound(mean, variance, error)
-    state = forward_only(mean[None], noise[None], bound[None], len(factors))
+    state = forward_only(mean[None], noise[None], bound[None])
     state.settle = 1
     return state

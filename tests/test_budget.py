@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 
 from raysim.budget import (
+    PATHS,
     ROOT3,
     reflectance_columns,
     spot_derivatives,
     uncertainty_budget,
 )
+from raysim.paired_runs import Bench
 from raysim.result import EXPECTED, Budget, Contribution
 from raysim.run import load_scene, simulate
 from raysim.tracing import AdjointRun, Target, kernel_scene
@@ -25,6 +27,12 @@ from small_scenes import small_scene, write_scene
 def result(tmp_path_factory):
     scene = load_scene(write_scene(tmp_path_factory.mktemp("budget")))
     return simulate(scene, photons=1, precision=0.2, threads=2)
+
+
+def bench_of(result):
+    """The worst spot of the expected case, ready to be traced."""
+    arrays, spot = kernel_scene(result.triangles), result.cases[EXPECTED].worst
+    return Bench(result.triangles, arrays, spot, 1, 2, PATHS)
 
 
 def light(triangles, spot, paths, seed, change=None):
@@ -46,8 +54,9 @@ def light(triangles, spot, paths, seed, change=None):
 
 def test_derivatives_agree_with_finite_differences_of_separate_runs(result):
     """Each surface moved by 0.05 up and down in runs with other random numbers."""
-    triangles, spot = result.triangles, result.cases[EXPECTED].worst
-    by_lamp, slope, error, _ = spot_derivatives(triangles, spot, 1, 2)
+    bench = bench_of(result)
+    triangles, spot = bench.triangles, bench.spot
+    by_lamp, slope, error, _ = spot_derivatives(bench)
     checked = 0
     for k, surface in enumerate(triangles.surfaces):
         if surface.is_fresnel:
@@ -67,10 +76,10 @@ def test_derivatives_agree_with_finite_differences_of_separate_runs(result):
 
 
 def test_path_weights_have_far_less_noise_than_two_runs(result):
-    triangles, spot = result.triangles, result.cases[EXPECTED].worst
-    _, slope, error, _ = spot_derivatives(triangles, spot, 1, 2)
+    bench = bench_of(result)
+    _, slope, error, _ = spot_derivatives(bench)
     lining = int(np.argmax(np.abs(slope)))
-    _, plain = light(triangles, spot, 2048, 7)
+    _, plain = light(bench.triangles, bench.spot, 2048, 7)
     of_two_runs = np.sqrt(2.0) * plain / 0.02
     assert error[lining] < 0.3 * of_two_runs
     assert error[lining] < 0.1 * slope[lining]

@@ -103,7 +103,10 @@ def test_a_target_gives_the_same_numbers_in_any_company():
         assert np.array_equal(run.batch_irradiance(np.array([0]))[0], together[number])
 
 
-def test_later_targets_leave_earlier_ones_alone():
+@pytest.mark.parametrize("room", [2 * ADJOINT_BATCHES * 2 * 3 * 8, 2**28])  # bytes; of two targets
+def test_later_targets_leave_earlier_ones_alone(room, monkeypatch):
+    """Whether their sums move to a larger room or stay where they are; nor does a look change."""
+    monkeypatch.setattr("raysim.tracing.FIRST_ROOM", room)
     run = AdjointRun(ARRAYS, SCENE, 5, 2, slice(0, 3))
     run.add_targets(TARGETS[:2])
     run.add_paths(np.arange(2), np.array([20, 3]))
@@ -113,6 +116,7 @@ def test_later_targets_leave_earlier_ones_alone():
     together, _ = adjoint(2, [20])
     assert run.paths.tolist() == [20, 20, 20, 20]
     got = run.batch_irradiance(np.arange(4))
+    assert np.array_equal(run.batch_irradiance(np.arange(4)), got)
     assert np.array_equal(got[[0, 2, 3]], together[[0, 2, 3]])
     assert got[1].mean(axis=0) == pytest.approx(together[1].mean(axis=0), rel=1e-12)
     assert together.shape == (4, ADJOINT_BATCHES, 2, 3)

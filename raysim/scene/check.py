@@ -236,12 +236,12 @@ def _targets(scene: BuiltScene) -> list[Fault]:
 def _sheets(scene: BuiltScene) -> list[Fault]:
     """Open sheets whose normals mostly point to their own middle: sides swapped by mistake."""
     triangles = scene.triangles
-    faults = []
+    middles, faults = triangles.centroids, []
     for number, part in enumerate(triangles.parts):
         if not (part.two_sided and triangles.bodies[part.body].judged):
             continue
         faces = np.flatnonzero(triangles.face_part == number)
-        outward = _outwardness(triangles.centroids[faces], triangles, faces)
+        outward = _outwardness(middles[faces], triangles, faces)
         if outward < -0.5 and "strap" not in part.name.casefold():
             where = f"{scene.object_key(part.body)}.mesh"
             what = "it seems inside out: its normals point to its own middle"

@@ -78,7 +78,6 @@ class LiningBench:
         state, segments = counted(*counts)
         self.progress("counting photons under each lining", 1.0, 1.0)
         arrays, factors = alike_lamps_as_one(arrays, factors)
-        state.count_lamps(len(arrays.lamp_watts))
         run = AdjointRun(arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES)
         refine(run, self.units, state, factors, precision, self.progress, most_rays)
         self.rays += state.rays + segments

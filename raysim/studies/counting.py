@@ -63,6 +63,6 @@ def counted(
         one_photon = scale.max(axis=1)[:, None] / units.areas
         error[own] = np.where(variance > 0.0, np.sqrt(variance), one_photon)
         segments += run.segments
-    state = forward_only(mean, error, bound, factors.shape[1])
+    state = forward_only(mean, error, bound)
     state.settle = columns
     return state, segments

@@ -98,7 +98,7 @@ def settled(
     """
     cases, count = len(factors), len(units.faces)
     nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
-    state = forward_only(nothing, unknown, nothing, len(arrays.lamp_watts))
+    state = forward_only(nothing, unknown, nothing)
     state.settle = cases
     state.first_error = state.look_error = look_error
     run = AdjointRun(arrays, triangles, seed, threads, batches=LOOK_BATCHES)

@@ -1,5 +1,7 @@
 """Derivatives of the irradiance of a spot: against closed forms, and against runs of their own."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from agreement import agrees
@@ -30,7 +32,7 @@ def bench_of(pieces, tubes, paths, lamp_surface=BLACK, seed=1):
     """A spot, the first face of the first piece and its first side, in a scene of its own."""
     scene = scene_of(pieces, [Lamp((tube,), POWER, lamp_surface) for tube in tubes])
     spot = Spot("piece 0", "", "outside", 0, np.zeros(3), "", 1.0, 0.0, 1.0)
-    return Bench(scene, spot, seed, THREADS, paths)
+    return Bench(scene, kernel_scene(scene), spot, seed, THREADS, paths)
 
 
 def patch():
@@ -72,7 +74,7 @@ def test_spot_moved_towards_the_lamp_is_the_lamp_moved_towards_the_spot():
 def test_common_numbers_take_most_of_the_noise():
     bench = bench_of([patch(), *dark_room()], [tube_above(DISTANCE)], 512)
     slope = lamp_slopes(bench, 0)[2]
-    light = bench.batches(kernel_scene(bench.triangles), bench.triangles)
+    light = bench.batches(bench.arrays, bench.triangles)
     apart = np.sqrt(2.0 / len(light)) * light.std(ddof=1) / light.mean() / 0.004
     assert slope.error < 0.1 * apart
 
@@ -124,7 +126,7 @@ def far_apart(bench, states, width, times=16):
     """Slope from two runs of other seeds, far more paths and a wider step; no common numbers."""
     means, errors = [], []
     for seed, (arrays, triangles) in zip((101, 202), states, strict=True):
-        own = Bench(bench.triangles, bench.spot, seed, THREADS, times * bench.paths)
+        own = replace(bench, seed=seed, paths=times * bench.paths)
         light = own.batches(arrays, triangles)
         means.append(light.mean())
         errors.append(light.std(ddof=1) / np.sqrt(len(light)))
@@ -140,8 +142,7 @@ def test_slopes_of_places_agree_with_runs_of_their_own(what):
     up, h = np.array([0.0, 0.0, 1.0]), 0.01
     if what == "lamp":
         slope = lamp_slopes(bench, 0)[2]
-        arrays = kernel_scene(bench.triangles)
-        states = [(moved_lamp(arrays, 0, s * h * up), bench.triangles) for s in (1, -1)]
+        states = [(moved_lamp(bench.arrays, 0, s * h * up), bench.triangles) for s in (1, -1)]
     else:
         slope = body_slopes(bench, (0,))[2]
         moved = [moved_bodies(bench.triangles, (0,), s * h * up) for s in (1, -1)]
@@ -156,8 +157,7 @@ def test_slopes_of_indices_agree_with_runs_of_their_own(key):
     surfaces = bench.triangles.surfaces
     number = next(k for k, s in enumerate(surfaces) if s.is_fresnel and s.extinction > 1.0)
     slope = index_slope(bench, number, key)
-    arrays = kernel_scene(bench.triangles)
-    states = [(other_index(arrays, number, key, s), bench.triangles) for s in (0.2, -0.2)]
+    states = [(other_index(bench.arrays, number, key, s), bench.triangles) for s in (0.2, -0.2)]
     found, noise = far_apart(bench, states, 0.4)
     assert abs(slope.value - found) < 4.9 * np.hypot(slope.error, noise) + 0.1 * abs(found)
     assert noise < 0.02  # per whole relative change: E by 2 % when the index doubles
