@@ -75,13 +75,17 @@ class Job:
         self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
         u = (slice(None), units.faces, units.sides)
         bound = count_lower_bound(self.mean[u], self.variance[u], error)
-        self.state = forward_only(self.mean[u], self._error(scale)[u], bound)
+        one_photon = self._one_photon(scale)
+        error_of_counts = np.where(self.variance > 0.0, np.sqrt(self.variance), one_photon)
+        self.state = forward_only(self.mean[u], error_of_counts[u], bound)
+        level = (self.mean[u] * units.areas).sum(axis=1) / units.areas.sum()
+        self.state.counts = level[:, None] / one_photon[u]
         self.state.everywhere = True
 
-    def _error(self, scale: np.ndarray) -> np.ndarray:
-        """Standard errors; where nothing arrived, what one photon would have been."""
+    def _one_photon(self, scale: np.ndarray) -> np.ndarray:
+        """What one photon would make of irradiance, W/m2, (cases, faces, sides)."""
         one = scale.max(axis=1) * self.factors.max(axis=1)[:, None, None]
-        return np.where(self.variance > 0.0, np.sqrt(self.variance), one)
+        return np.broadcast_to(one, self.mean.shape)
 
     def result(
         self,
@@ -94,13 +98,14 @@ class Job:
     ) -> Result:
         """Join forward and backward estimates and judge every case."""
         state, units, scene = self.state, self.units, self.scene
-        faces, sides = units.faces[state.traced], units.sides[state.traced]
-        error = np.sqrt(self.by_lamp_variance)
         looked = np.flatnonzero(state.looks > 0)
+        faces, sides = units.faces[looked], units.sides[looked]
+        error = np.sqrt(self.by_lamp_variance)
         mean, path_error, covariance = self._by_paths(looked)
-        traced = state.traced[looked]
-        self.by_lamp[:, :, faces, sides] = mean[:, traced].transpose(0, 2, 1)
-        error[:, :, faces, sides] = path_error[:, traced].transpose(0, 2, 1)
+        share, there = state.share[:, None, looked], (..., faces, sides)
+        self.by_lamp[there] *= 1.0 - share
+        self.by_lamp[there] += share * mean.transpose(0, 2, 1)
+        error[there] = np.hypot((1.0 - share) * error[there], share * path_error.transpose(0, 2, 1))
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
         cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}

@@ -29,14 +29,22 @@ class Judged:
     owner: np.ndarray
     member: np.ndarray
 
-    def target(self, unit: int) -> Target:
-        """Where backward paths from one unit start."""
-        face, side = int(self.faces[unit]), int(self.sides[unit])
-        return Target(2 * face + side, (face,), (side,))
+    def targets(self, units: np.ndarray) -> list[Target]:
+        """Where backward paths from some units start."""
+        both = zip(self.faces[units].tolist(), self.sides[units].tolist(), strict=True)
+        return [Target(2 * face + side, (face,), (side,)) for face, side in both]
 
     def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What stands for each judged face-side (..., faces, 2): its own mean and variance."""
         return mean, variance
+
+
+def spread_targets(leads: list[Target], members: list[np.ndarray], of: Judged) -> list[Target]:
+    """The streams of `leads`, each spread over several face-sides, given as rows of `of`."""
+    return [
+        Target(lead.stream, tuple(of.faces[own].tolist()), tuple(of.sides[own].tolist()))
+        for lead, own in zip(leads, members, strict=True)
+    ]
 
 
 @dataclass(frozen=True)
@@ -49,11 +57,10 @@ class JudgedDiscs(Judged):
     first: np.ndarray
     within: np.ndarray
 
-    def target(self, unit: int) -> Target:
-        """Where backward paths from one disc start: anywhere on it, even by area."""
-        own = self.within[self.first[unit] : self.first[unit + 1]]
-        lead = Judged.target(self, unit)
-        return Target(lead.stream, tuple(self.faces[own].tolist()), tuple(self.sides[own].tolist()))
+    def targets(self, units: np.ndarray) -> list[Target]:
+        """Where backward paths from some discs start: anywhere on each, even by area."""
+        members = [self.within[self.first[unit] : self.first[unit + 1]] for unit in units]
+        return spread_targets(Judged.targets(self, units), members, self)
 
     def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance over the disc of each judged face-side, (..., faces, 2).

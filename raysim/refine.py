@@ -27,6 +27,9 @@ MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
 # the looks that a unit has had, from none on.
 LEAST_GROWTH = np.array([0.0, 0.25, 0.25, 0.25, 0.5, 1.0, 2.0, 4.0])
 LARGEST_GROWTH = np.array([0.0, 4.0, 4.0, 4.0, 4.0, 8.0, 16.0, 64.0])
+# Paths that tell as much as one photon that arrives: the variance of a path, relative to the square
+# of its mean. Seen 1.3 to 3 in boxes of many kinds; another figure would only waste some of either.
+PATHS_PER_COUNT = 2.0
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
@@ -190,7 +193,7 @@ def _still_allowed(run: AdjointRun, state: Refinement, chosen: np.ndarray) -> np
 def _add_targets(run: AdjointRun, units: Judged, state: Refinement, chosen: np.ndarray) -> None:
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
-    run.add_targets([units.target(unit) for unit in new.tolist()])
+    run.add_targets(units.targets(new))
 
 
 def _paths_needed(
@@ -202,7 +205,7 @@ def _paths_needed(
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
-    mean, error = state.mean[: state.settle][:, chosen], state.error[: state.settle][:, chosen]
+    mean, error = state.mean[: state.settle][:, chosen], state.path_error[: state.settle][:, chosen]
     margin = np.maximum(mean - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = _later_quantile(state) * error / margin
@@ -240,16 +243,29 @@ def _update(run: AdjointRun, state: Refinement, chosen: np.ndarray, factors: np.
     batches = run.batch_irradiance(state.row[chosen])
     scores = np.einsum("tblc,cl->tbc", batches, factors)
     total, total_error = batch_mean(scores)
-    seen = (total > 0.0).any(axis=1)
-    state.traced[chosen] |= seen
-    state.mean[:, chosen[seen]], state.error[:, chosen[seen]] = total[seen].T, total_error[seen].T
+    state.path_error[:, chosen] = total_error.T
+    _join(state, chosen, run.paths[state.row[chosen]], total.T, total_error.T)
     first = state.looks[chosen] == 0
-    state.even[:, chosen[first]] = total[first].T
+    state.even[:, chosen[first]] = state.mean[:, chosen[first]]
     bound = (total - _later_quantile(state) * total_error).T
     bound[:, first] = _first_bound(scores[first], state)
     bound[:, state.looks[chosen] >= MOST_LOOKS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
     state.paths, state.rays = int(run.paths.sum()) * LOOK_BATCHES, run.rays
+
+
+def _join(
+    state: Refinement, chosen: np.ndarray, paths: np.ndarray, mean: np.ndarray, error: np.ndarray
+) -> None:
+    """Means of backward paths, (cases, chosen), and of photon counts, by what each are worth."""
+    worth = paths * LOOK_BATCHES / PATHS_PER_COUNT
+    share = worth / (worth + state.counts[:, chosen])
+    state.share[:, chosen] = share
+    both = share < 1.0  # else the photons may know nothing at all
+    counted = np.where(both, state.forward_mean[:, chosen], 0.0)
+    noise = np.where(both, state.forward_error[:, chosen], 0.0)
+    state.mean[:, chosen] = share * mean + (1.0 - share) * counted
+    state.error[:, chosen] = np.hypot(share * error, (1.0 - share) * noise)
 
 
 def _first_bound(scores: np.ndarray, state: Refinement) -> np.ndarray:

@@ -11,7 +11,7 @@ from raysim.tracing import fitting
 SETTLED = 2
 
 # What backward paths change: an entry for each unit, for each unit of a look, and single numbers.
-_BY_UNIT = ("mean", "error", "even", "bound", "traced", "bright", "looks", "row")
+_BY_UNIT = (*("mean", "error", "even", "path_error", "share", "bound", "bright", "looks", "row"),)
 _OF_LOOK = ("planned", "planned_paths")
 _BY_CASE = ("clip",)
 _NUMBERS = ("pieces_done", "paths", "rays", "reached")
@@ -23,18 +23,24 @@ class Refinement:
 
     Attributes
     ----------
+    forward_mean, forward_error : (cases, units) float64, W/m2
+        Irradiance and standard error from photon counts, with the lamp factors applied.
+    counts : (cases, units) float64
+        Photons that would arrive if all units were lit alike: what the counts are worth.
+    share : (cases, units) float64
+        Weight of the backward paths in what follows; the photon counts have the rest. It follows
+        from their numbers and never from what they found: whichever erred to one side would be
+        believed more often, and the mean over all units would be off.
     mean, error : (cases, units) float64, W/m2
-        Irradiance and standard error, with the lamp factors applied: from backward paths where
-        any has seen light, else from photon counts. The choice must not ask what either has found:
-        whichever errs to one side would be taken more often, and the mean of all would be off.
+        Irradiance and standard error from both, with the lamp factors applied.
+    path_error : (cases, units) float64, W/m2
+        Standard error of backward paths alone; inf where there are none.
     even : (cases, units) float64, W/m2
-        From the paths of the first look alone where there are any, for means over many units: those
-        that look darker than they are get more paths, which then tell better; those that look
-        brighter keep their first ones, so that `mean` is some per cent too large on average.
+        As `mean`, but as it was after the first look, for means over many units: those that look
+        darker than they are get more paths, which then tell better; those that look brighter keep
+        what they have, so that `mean` is some per cent too large on average.
     bound : (cases, units) float64, W/m2
         Lower bound from both.
-    traced : (units,) bool
-        Whether `mean` and `error` come from backward paths.
     bright : (units,) bool
         Face-sides among which the best-lit is named; none before they were looked for.
     looks : (units,) int64
@@ -60,11 +66,15 @@ class Refinement:
         Whether units that could not be the worst are looked at once as well, for the map.
     """
 
+    forward_mean: np.ndarray
+    forward_error: np.ndarray
+    counts: np.ndarray
+    share: np.ndarray
     mean: np.ndarray
     error: np.ndarray
+    path_error: np.ndarray
     even: np.ndarray
     bound: np.ndarray
-    traced: np.ndarray
     bright: np.ndarray
     looks: np.ndarray
     row: np.ndarray
@@ -123,11 +133,15 @@ def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray) -> Refi
     """
     cases, units = mean.shape
     return Refinement(
+        forward_mean=mean,
+        forward_error=error,
+        counts=np.zeros((cases, units)),
+        share=np.zeros((cases, units)),
         mean=mean.copy(),
         error=error.copy(),
+        path_error=np.full((cases, units), np.inf),
         even=mean.copy(),
         bound=bound.copy(),
-        traced=np.zeros(units, bool),
         bright=np.zeros(units, bool),
         looks=np.zeros(units, np.int64),
         row=np.full(units, -1),

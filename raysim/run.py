@@ -194,7 +194,7 @@ def _trace_back(
     job.backward = backward
 
     def restore_paths(saved: dict[str, np.ndarray]) -> None:
-        targets = [units.target(unit) for unit in state.units_by_row().tolist()]
+        targets = units.targets(state.units_by_row())
         backward.restore(targets, saved)
 
     with hold_interrupts():

@@ -35,7 +35,7 @@ ADJOINT_BATCHES = 64
 # Where thousands of face-sides are looked at: half as many paths show which ones need no more.
 LOOK_BATCHES = 32
 # Bytes for the sums of targets before they have to be copied; what is not used takes no memory.
-FIRST_ROOM = 2**27
+FIRST_ROOM = 2**28
 
 Progress = Callable[[str, float, float], None]  # what, done, of how much
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.judge import Judged
+from raysim.judge import Judged, spread_targets
 from raysim.scene.triangles import SceneTriangles
 from raysim.tracing import Target
 
@@ -31,12 +31,10 @@ class Cells(Judged):
         """Judged face-sides of one cell, rows of `of`."""
         return self.units[self.first[cell] : self.first[cell + 1]]
 
-    def target(self, unit: int) -> Target:
-        """Where backward paths from one cell start: anywhere on it, even by area."""
-        own = self.members(unit)
-        faces, sides = self.of.faces[own], self.of.sides[own]
-        stream = 2 * int(faces[0]) + int(sides[0])
-        return Target(stream, tuple(faces.tolist()), tuple(sides.tolist()))
+    def targets(self, units: np.ndarray) -> list[Target]:
+        """Where backward paths from some cells start: anywhere on each, even by area."""
+        members = [self.members(unit) for unit in units.tolist()]
+        return spread_targets(Judged.targets(self, units), members, self.of)
 
 
 def in_cells(triangles: SceneTriangles, units: Judged) -> Cells:

@@ -105,16 +105,18 @@ class Light:
         arrays = cautious_scene(triangles)
         traced = (triangles, arrays)
         tried = self.once_dark if self.pilots >= PILOTS else np.arange(len(self.cells.faces))
-        light = self._batches(traced, self._cell_targets(tried), CELL_PATHS, seed).mean(axis=1)
+        light = self._batches(traced, self.cells.targets(tried), CELL_PATHS, seed).mean(axis=1)
         dark = tried[np.argsort(light, kind="stable")[:DARK_CELLS]]
         if self.pilots < PILOTS:
             self.pilots += 1
             self.once_dark = np.union1d(self.once_dark, dark)
-        closer = self._batches(traced, self._cell_targets(dark), DARK_CELL_PATHS, seed + 1)
+        closer = self._batches(traced, self.cells.targets(dark), DARK_CELL_PATHS, seed + 1)
         darkest = dark[np.argsort(closer.mean(axis=1), kind="stable")[:DARKEST_CELLS]]
         faces = [self.cells.members(int(cell)) for cell in darkest]
         units = np.unique(np.concatenate([*faces, self.suspects]))
-        mean, error = batch_mean(self._batches(traced, self._faces(units), FACE_PATHS, seed + 2))
+        mean, error = batch_mean(
+            self._batches(traced, self.units.targets(units), FACE_PATHS, seed + 2)
+        )
         first = np.argsort(mean, kind="stable")[:DARK_FACES]
         return Contestant(layout, triangles, arrays, units[first], mean[first], error[first])
 
@@ -156,7 +158,7 @@ class Light:
         """
         assert one.arrays is not None
         traced = (one.triangles, one.arrays)
-        batches = self._batches(traced, self._faces(one.units), paths, seed)
+        batches = self._batches(traced, self.units.targets(one.units), paths, seed)
         one.mean, one.error = batch_mean(batches)
         quantile = t_quantile(error / len(one.units), ADJOINT_BATCHES)
         one.upper = min(one.upper, float((one.mean + quantile * one.error).min()))
@@ -213,13 +215,7 @@ class Light:
     def batches_of(self, one: Contestant, units: np.ndarray, paths: int, seed: int) -> np.ndarray:
         """Irradiance of some judged face-sides by batch, W/m2, (units, batches)."""
         assert one.arrays is not None
-        return self._batches((one.triangles, one.arrays), self._faces(units), paths, seed)
-
-    def _cell_targets(self, chosen: np.ndarray) -> list[Target]:
-        return [self.cells.target(int(cell)) for cell in chosen]
-
-    def _faces(self, units: np.ndarray) -> list[Target]:
-        return [self.units.target(int(unit)) for unit in units]
+        return self._batches((one.triangles, one.arrays), self.units.targets(units), paths, seed)
 
     def _batches(
         self,

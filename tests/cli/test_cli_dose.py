@@ -131,8 +131,15 @@ def test_faces_csv_agrees_with_result_json(small, record):
         row = rows[spot["face"], spot["side"]]
         for key in ("irradiance_mW_cm2", "standard_error_mW_cm2"):
             assert float(row[key]) == pytest.approx(spot[key], rel=1e-3)
-    shown = [float(row["irradiance_mW_cm2"]) for row in rows.values()]
-    assert min(shown) == pytest.approx(case["percentiles"]["worst_mW_cm2"], rel=1e-5)
+    # What lies below the worst that is named does so by its noise.
+    worst = case["percentiles"]["worst_mW_cm2"]
+    assert worst == case["worst"]["irradiance_mW_cm2"]
+    shown = [
+        (float(row["irradiance_mW_cm2"]), float(row["standard_error_mW_cm2"]))
+        for row in rows.values()
+    ]
+    assert min(value for value, _ in shown) <= worst * (1.0 + 1e-5)
+    assert all(value + 2.0 * error > 0.999 * worst for value, error in shown)
     # Five minutes that rise from half to full output lose a quarter of them.
     effective = record["timer_s"] - 75.0
     for row in rows.values():
@@ -214,9 +221,10 @@ def test_quiet_prints_nothing_and_case_chooses_the_map(small, record):
     assert written["energy"] == record["cases"]["expected"]["energy"]
     assert written["cases"] == record["cases"]
     assert written["timer_s"] == record["timer_s"]
-    least = min(float(row["irradiance_mW_cm2"]) for row in rows_of(folder / "quiet"))
-    shown = record["cases"]["expected"]["percentiles"]["worst_mW_cm2"]
-    assert least == pytest.approx(shown, rel=1e-5)
+    worst = record["cases"]["expected"]["worst"]
+    rows = {(int(row["face"]), row["side"]): row for row in rows_of(folder / "quiet")}
+    shown = float(rows[worst["face"], worst["side"]]["irradiance_mW_cm2"])
+    assert shown == pytest.approx(worst["irradiance_mW_cm2"], rel=1e-5)
 
 
 def test_warnings_are_told_once_and_kept(tmp_path):

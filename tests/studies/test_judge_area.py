@@ -99,7 +99,7 @@ def test_a_patch_smaller_than_a_face_is_the_face(tmp_path):
 def test_targets_of_patches_start_all_over_them(tmp_path):
     scene = scene_in(tmp_path)
     units = judged_units(scene.triangles, AREA)
-    target = units.target(5)
+    (target,) = units.targets(np.array([5]))
     assert len(target.faces) > 5
     assert (units.faces[5], units.sides[5]) in zip(target.faces, target.sides, strict=True)
     assert set(target.sides) == {units.sides[5]}

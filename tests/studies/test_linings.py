@@ -60,7 +60,7 @@ def traced(scene, group, paths, seed=5, faces=None):
     run = AdjointRun(arrays, scene.triangles, seed, 2)
     units = judged_units(scene.triangles)
     count = len(units.faces) if faces is None else faces
-    run.add_targets([units.target(k) for k in range(count)])
+    run.add_targets(units.targets(np.arange(count)))
     run.add_paths(np.arange(count), np.full(count, paths))
     return run.batch_irradiance(np.arange(count)).sum(axis=2)
 
@@ -130,7 +130,7 @@ def test_a_group_of_one_has_the_weights_of_the_scene(scene):
     own = traced(scene, [Variant("as it is", wall_surfaces(scene.triangles))], 4)
     run = AdjointRun(kernel_scene(scene.triangles), scene.triangles, 5, 2, cases=slice(0, 2))
     units = judged_units(scene.triangles)
-    run.add_targets([units.target(k) for k in range(len(units.faces))])
+    run.add_targets(units.targets(np.arange(len(units.faces))))
     run.add_paths(np.arange(len(units.faces)), np.full(len(units.faces), 4))
     assert (run.batch_irradiance(np.arange(len(units.faces))).sum(axis=2) == own).all()
 
@@ -146,7 +146,7 @@ def test_lamps_of_like_output_may_share_a_tally(scene, shares, kinds):
     light = []
     for one, output in ((arrays, factors), (merged, few)):
         run = AdjointRun(one, scene.triangles, 5, 2)
-        run.add_targets([units.target(0), units.target(1)])
+        run.add_targets(units.targets(np.arange(2)))
         run.add_paths(np.arange(2), np.array([30, 30]))
         light.append(np.einsum("tblc,cl->tbc", run.batch_irradiance(np.arange(2)), output))
     assert light[0].min() >= 0.0
@@ -342,7 +342,7 @@ def test_cells_hold_every_judged_face_side_once(scene):
     cells = in_cells(scene.triangles, units)
     assert sorted(cells.units.tolist()) == list(range(len(units.faces)))
     assert cells.areas.sum() == pytest.approx(units.areas.sum())
-    targets = [cells.target(k) for k in range(len(cells.faces))]
+    targets = cells.targets(np.arange(len(cells.faces)))
     assert len({t.stream for t in targets}) == len(targets)
     assert all(isinstance(t, Target) for t in targets)
 
