@@ -28,7 +28,7 @@ MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
 LEAST_GROWTH = np.array([0.0, 0.25, 0.25, 0.25, 0.5, 1.0, 2.0, 4.0])
 LARGEST_GROWTH = np.array([0.0, 4.0, 4.0, 4.0, 4.0, 8.0, 16.0, 64.0])
 # Paths that tell as much as one photon that arrives: the variance of a path, relative to the square
-# of its mean. Seen 1.3 to 3 in boxes of many kinds; another figure would only waste some of either.
+# of its mean. Seen from 0.4 to 5; a figure that does not fit only wastes some of either.
 PATHS_PER_COUNT = 2.0
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
