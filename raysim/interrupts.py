@@ -29,13 +29,15 @@ def hold_interrupts() -> Iterator[None]:
 
 
 HEARD_LATER = 0.1  # s
+_due = threading.Event()
 
 
 def keep_interrupts() -> None:
     """Have Ctrl-C heard a moment later where Python would ignore it.
 
     While numba compiles, Python runs inside of callbacks now and then; an exception that is raised
-    there is written to the terminal and forgotten (`sys.unraisablehook`).
+    there is written to the terminal and forgotten (`sys.unraisablehook`). What called the callback
+    may fail in its wake, before the moment is over: see `interrupt_is_due`.
     """
     before = sys.unraisablehook
 
@@ -43,8 +45,19 @@ def keep_interrupts() -> None:
         if not issubclass(lost.exc_type, KeyboardInterrupt):
             before(lost)
             return
-        later = threading.Timer(HEARD_LATER, signal.raise_signal, [signal.SIGINT])
+        _due.set()
+        later = threading.Timer(HEARD_LATER, _raise_again)
         later.daemon = True
         later.start()
 
     sys.unraisablehook = again
+
+
+def interrupt_is_due() -> bool:
+    """Whether a Ctrl-C was ignored a moment ago and is still to be heard."""
+    return _due.is_set()
+
+
+def _raise_again() -> None:
+    _due.clear()
+    signal.raise_signal(signal.SIGINT)
