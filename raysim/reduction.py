@@ -31,8 +31,9 @@ def load_reductions(result: Result) -> tuple[LoadReduction, ...]:
     """Log reductions of the organism asked for and of all that have figures on fabric.
 
     Doses of the cautious case by the end of the timer, warm-up included; survivors averaged over
-    the judged area. Where faces are known by photon counts alone, counting noise makes survivors
-    more, never fewer, on average (survival curves bend upwards). Empty without a finite timer.
+    the judged area. Counting noise makes survivors more on average (survival curves bend upwards);
+    bright faces that kept a high estimate (`Refinement.even`) make them somewhat fewer. Empty
+    without a finite timer.
 
     Source: average of survivors, `kinetics.load_survival`.
     """

@@ -106,8 +106,8 @@ def objects_table(result: Result) -> Table:
         rows.append((summary.name, *values, minutes_seconds(time)))
     note = (
         "Irradiance in mW/cm² at full output of the cautious case, by area. Time needed: for this "
-        "object alone, from the smallest lower bound of its spots; not much light is traced to "
-        "spots that do not set the timer, so it is at most so long. The last row is the timer."
+        "object alone, from the smallest lower bound of its spots; those that do not set the "
+        "timer are known less well, so it is at most so long. The last row is the timer."
     )
     return Table(("object", *(words for words, _ in _SUMMARY), "time needed"), tuple(rows), 1, note)
 
