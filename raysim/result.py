@@ -220,7 +220,7 @@ class Result:
         W/m2 per lamp at its full rated output, cases in the order of `CASES`. Any mix, ageing or
         failure of lamps is a weighted sum of these.
     refined : (faces, 2) bool
-        Face-sides that backward paths were traced from; their numbers rest on both, mostly on these.
+        Face-sides that backward paths were traced from; their numbers rest mostly on these.
     photons, paths, segments : int
         Photons from the lamps, backward paths from candidate faces, ray segments in all.
     confidence : float
