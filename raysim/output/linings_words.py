@@ -15,6 +15,8 @@ from raysim.studies.paired import Pair
 from raysim.units import minutes_seconds, to_mW_cm2
 from raysim.version import __version__
 
+LONGEST_TOLD = 3.6e6  # s: a time beyond that is that of a box in the dark
+
 
 def answer(study: LiningStudy, as_written: str) -> str:
     """The sentence to act on."""
@@ -40,13 +42,8 @@ def answer(study: LiningStudy, as_written: str) -> str:
 
 
 def level_with_best(study: LiningStudy) -> list[str]:
-    """Linings that could not be told from the one before them, from the best one on down."""
-    level = []
-    for pair in study.pairs:
-        if pair.told_apart:
-            break
-        level.append(pair.second)
-    return level
+    """Linings that could not be told from the best one."""
+    return [pair.second for pair in study.from_best if not pair.told_apart]
 
 
 def alike(study: LiningStudy) -> list[list[str]]:
@@ -169,6 +166,8 @@ def linings_table(study: LiningStudy, as_written: str) -> Table:
 
 
 def _time(case: CaseOfLining) -> str:
+    if LONGEST_TOLD < case.exposure_time < math.inf:
+        return f"over {LONGEST_TOLD / 3600:,.0f} h"
     mark = "" if case.settled else " (at most)"
     return minutes_seconds(case.exposure_time) + mark
 
@@ -178,7 +177,7 @@ def _irradiance(case: CaseOfLining) -> str:
 
 
 def _ratio(value: float) -> str:
-    return f"{value:.2f}" if math.isfinite(value) else "from nothing"
+    return number(value) if math.isfinite(value) else "from nothing"
 
 
 def pairs_table(study: LiningStudy) -> Table:
@@ -260,6 +259,7 @@ def linings_record(study: LiningStudy, said: str, seed: int) -> dict[str, Any]:
         "linings": [_row(row) for row in study.rows],
         "bare_black_box": _row(study.black),
         "pairs": [_pair(pair) for pair in study.pairs],
+        "from_best": [_pair(pair) for pair in study.from_best],
         "wall_lining": study.wall_lining,
         "one_wall": [_row(row) for row in study.walls],
         "cautions": list(CAUTIONS),

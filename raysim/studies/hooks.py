@@ -240,5 +240,5 @@ def _compared(light: Light, best: Contestant, other: Contestant, place: int, see
     many = max(PAIRED_PATHS // (2 * ADJOINT_BATCHES), 8)
     theirs = np.broadcast_to(light.batches_of(other, dark, many, seed), ours.shape)
     names = ("layout 1", f"layout {place}")
-    pair = pair_of(names, ours, theirs, complete=len(could) <= MOST_SPOTS)
+    pair = pair_of(names, ours, theirs, doubtful=len(could))
     return replace(pair, told_apart=pair.told_apart or other.upper < best.lower)

@@ -43,12 +43,14 @@ class LiningRow:
 class LiningStudy:
     """All linings, the shortest cautious time first, and who can be told from whom.
 
-    `pairs` compares each row with the next one; `walls` holds the box bare black but for one
-    wall with `wall_lining`.
+    `pairs` compares each row with the next one, `from_best` the first with every other: linings of
+    which none is told from the next may well be told from the first. `walls` holds the box bare
+    black but for one wall with `wall_lining`.
     """
 
     rows: tuple[LiningRow, ...]
     pairs: tuple[Pair, ...]
+    from_best: tuple[Pair, ...]
     black: LiningRow
     walls: tuple[LiningRow, ...]
     wall_lining: str
@@ -96,13 +98,14 @@ def compare_linings(
             rows.append(_priced(bench, variant, cases, black, prices))
             looked.append((variant, found, len(STUDY_CASES) * number))
     order = sorted(range(len(rows)), key=lambda k: rows[k].cases[CAUTIOUS].exposure_time)
-    pairs = compared([looked[k] for k in order], bench, (seed + 2) & MASK)
+    pairs, from_best = compared([looked[k] for k in order], bench, (seed + 2) & MASK)
     best = wall_lining or next(
         variant.walls[0] for k in order if (variant := looked[k][0]).name != as_written[0]
     )
     return LiningStudy(
         rows=tuple(rows[k] for k in order),
         pairs=pairs,
+        from_best=from_best,
         black=black,
         walls=_one_wall_each(bench, best) if walls else (),
         wall_lining=best.name,

@@ -6,6 +6,10 @@ zero at every face-side that could be the worst of A, then A is better. The diff
 batch by batch from paths with the same random numbers, whose noise largely cancels. The paths are
 fresh ones, so that the choice of face-sides cannot lean on their noise.
 
+A face-side whose bound under A lies above what B gives to some dark face-side needs no difference:
+that is more than min E_B already. Without this, two linings that are far apart could not be told
+apart wherever many face-sides are about as dark as the worst.
+
 Source: common random numbers, e.g. Law and Kelton, "Simulation Modeling and Analysis", ch. 11.
 """
 
@@ -23,6 +27,7 @@ from raysim.tracing import ADJOINT_BATCHES, AdjointRun, Target
 PAIRED_PATHS = 500_000  # of one group of linings in all, about
 MOST_CONTENDERS = 32  # face-sides per lining
 COULD_BE_WORST = 3.0  # standard errors
+LEVEL_ERROR = 0.001  # that the dark face-side of the second one gets more than it is taken to get
 
 Looked = tuple[Variant, Settled, int]  # the last is the column of the cautious case
 
@@ -63,23 +68,48 @@ def contenders(found: Settled, column: int) -> np.ndarray:
     return 2 * found.units.faces[could] + found.units.sides[could]
 
 
-def compared(looked: Sequence[Looked], bench: LiningBench, seed: int) -> tuple[Pair, ...]:
-    """Each lining against the next, in the order given (the better-looking first)."""
+def compared(
+    looked: Sequence[Looked], bench: LiningBench, seed: int
+) -> tuple[tuple[Pair, ...], tuple[Pair, ...]]:
+    """Each lining against the next, and the first against every other.
+
+    In the order given, the better-looking first.
+    """
     could = [contenders(found, column) for _, found, column in looked]
     shown = [units[:MOST_CONTENDERS] for units in could]
-    everyone = np.unique(np.concatenate(shown))
+    dark = np.array([_code(found, found.worst_unit(column)) for _, found, column in looked])
+    everyone = np.unique(np.concatenate([*shown, dark]))
     batches = _batches_of(looked, everyone, bench, seed)  # linings, spots, batches
-    pairs = []
-    for k in range(len(looked) - 1):
-        rows = np.searchsorted(everyone, shown[k])
-        complete = len(could[k]) <= MOST_CONTENDERS
-        names = looked[k][0].name, looked[k + 1][0].name
-        pairs.append(pair_of(names, batches[k][rows], batches[k + 1][rows], complete))
-    return tuple(pairs)
+
+    def pair(one: int, other: int) -> Pair:
+        _, found, column = looked[one]
+        level = _at_most(batches[other][np.searchsorted(everyone, dark[other])])
+        below = int((found.state.bound[column] < level).sum())
+        doubtful = min(len(could[one]), below)  # the first so many of `could`, by their bounds
+        rows = np.searchsorted(everyone, shown[one])
+        names = looked[one][0].name, looked[other][0].name
+        return pair_of(names, batches[one][rows], batches[other][rows], doubtful)
+
+    others = range(1, len(looked))
+    return tuple(pair(k - 1, k) for k in others), tuple(pair(0, k) for k in others)
 
 
-def pair_of(names: tuple[str, str], better: np.ndarray, other: np.ndarray, complete: bool) -> Pair:
-    """Pair from batches (units, batches) at the units that could be the worst of the first."""
+def _code(found: Settled, unit: int) -> int:
+    return int(2 * found.units.faces[unit] + found.units.sides[unit])
+
+
+def _at_most(batches: np.ndarray) -> float:
+    """Upper bound (W/m2) on the mean of batches (batches,)."""
+    mean, error = batch_mean(batches[None])
+    return float((mean + t_quantile(LEVEL_ERROR, len(batches)) * error)[0])
+
+
+def pair_of(names: tuple[str, str], better: np.ndarray, other: np.ndarray, doubtful: int) -> Pair:
+    """Pair from batches (units, batches) at units that could be the worst of the first.
+
+    Only the first `doubtful` of them need a difference to be told apart; where these are more
+    than there are units, the others were not traced and nothing can be told.
+    """
     mean, error = batch_mean(better - other)
     bound = mean - t_quantile(1.0 - CONFIDENCE, better.shape[1]) * error
     first, first_error = batch_mean(better)
@@ -90,7 +120,7 @@ def pair_of(names: tuple[str, str], better: np.ndarray, other: np.ndarray, compl
         difference=float(mean[worst]),
         error=float(error[worst]),
         separate_error=float(separate),
-        told_apart=bool(complete and (bound > 0.0).all()),
+        told_apart=bool(doubtful <= len(bound) and (bound[:doubtful] > 0.0).all()),
     )
 
 

@@ -15,7 +15,7 @@ import raysim.library
 import raysim.studies.counting
 from raysim.judge import judged_units
 from raysim.library import find_surface
-from raysim.output.linings_words import alike, more_lines
+from raysim.output.linings_words import alike, answer, linings_table, more_lines
 from raysim.result import CAUTIOUS, EXPECTED
 from raysim.studies.bench import LiningBench
 from raysim.studies.cells import in_cells
@@ -30,6 +30,7 @@ from raysim.studies.columns import (
 )
 from raysim.studies.counting import counted, equally_glossy
 from raysim.studies.linings import compare_linings
+from raysim.studies.paired import pair_of
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
 
 DEGREES = ADJOINT_BATCHES - 1
@@ -275,6 +276,71 @@ def test_a_lining_cannot_be_told_from_itself(scene):
     (pair,) = study.pairs
     assert not pair.told_apart
     assert pair.difference == pair.error == 0.0
+
+
+def test_far_apart_linings_are_told_apart_where_many_faces_are_nearly_the_darkest(tmp_path):
+    """Loose bounds leave hundreds of face-sides that could be the worst under the bright one."""
+    scene = three_lamps(tmp_path, edge=12)
+    ptfe, paint = find_surface("ePTFE"), find_surface("white paint")
+    study = compare_linings(
+        scene,
+        [ptfe, paint],
+        as_written=("as it is", wall_surfaces(scene.triangles)),
+        prices={},
+        seed=3,
+        precision=0.3,
+        threads=2,
+        wall_lining=None,
+        walls=False,
+        progress=lambda *_: None,
+    )
+    assert [row.name for row in study.rows] == [ptfe.name, "as it is", paint.name]
+    for pair, first, second in zip(study.pairs, study.rows[:-1], study.rows[1:], strict=True):
+        brighter, darker = first.cases[CAUTIOUS].worst, second.cases[CAUTIOUS].worst
+        assert brighter.lower_bound > 2.0 * darker.irradiance
+        assert pair.told_apart
+    assert answer(study, "as it is").startswith(f"Line the box with {ptfe.name}: ")
+
+
+def test_only_doubtful_faces_need_a_difference():
+    """What lies above the other's level anyway may differ as it likes; what was not traced not."""
+    better = np.array([[3.0, 3.1, 2.9, 3.0], [5.0, 5.1, 4.9, 5.0]])
+    other = np.array([[1.0, 1.1, 0.9, 1.2], [9.0, 9.1, 8.9, 9.0]])
+    names = ("bright", "dark")
+    assert pair_of(names, better, other, 0).told_apart
+    assert pair_of(names, better, other, 1).told_apart
+    assert not pair_of(names, better, other, 2).told_apart
+    assert not pair_of(names, better[:1], other[:1], 2).told_apart
+
+
+def test_the_answer_holds_the_box_against_the_best_not_against_its_neighbour(study):
+    """Small steps that none can tell add up to one that can."""
+    none = replace(
+        study,
+        pairs=tuple(replace(pair, told_apart=False) for pair in study.pairs),
+        from_best=tuple(replace(pair, told_apart=False) for pair in study.from_best),
+    )
+    assert answer(none, "as it is").startswith("Keep the lining as it is")
+    apart = [replace(pair, told_apart=pair.second == "as it is") for pair in none.from_best]
+    told = answer(replace(none, from_best=tuple(apart)), "as it is")
+    assert told.startswith(f"Line the box with {NAMES[0]} or ")
+    assert "as it is now" in told
+
+
+def test_numbers_of_the_table_say_no_more_digits_than_they_are_worth(study):
+    dark = replace(
+        study.black,
+        cases={
+            name: replace(case, exposure_time=4.5e8, settled=False)
+            for name, case in study.black.cases.items()
+        },
+    )
+    table = linings_table(replace(study, black=dark), "as it is")
+    assert table.rows[-1][1] == table.rows[-1][6] == "over 1,000 h"
+    big = replace(study.rows[0], gain={CAUTIOUS: 11163.85, EXPECTED: 11472.19})
+    assert linings_table(replace(study, rows=(big, *study.rows[1:])), "as it is").rows[0][4] == (
+        "11,200"
+    )
 
 
 def quiet(*_):
