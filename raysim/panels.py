@@ -9,8 +9,8 @@ from raysim.scene.place import BOX_WALLS
 from raysim.scene.written import Chamber, SceneAsWritten
 
 Point = Sequence[float] | np.ndarray  # (3,)
-HOOK_WORDS = ("hook", "rail")
-REACH = 0.1  # m: a hook farther than that off every wall hangs on something else
+REACH = 0.1  # m: what is farther than that off every wall hangs on something else
+SAME_PLACE = 1e-6  # m
 FREE, DOOR = "none: on a rail or rod", "front"
 # Outward direction of each wall as (axis, end): end 0 at zero, 1 at the inside size.
 SIDES_OF_BOX = {
@@ -86,8 +86,9 @@ def _surface_name(chamber: Chamber, wall: str) -> str:
 def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
     """Lamp ends on the wall that their axis meets, and hooks on the wall they are nearest to.
 
-    Hooks out of reach of every wall hang on a rail or rod; the door carries none, it opens. Empty
-    for a chamber from a mesh.
+    A hook is whatever is not judged, in whatever language it is named; and the place (`at`) of
+    what is judged, where nothing else has the same. Hooks out of reach of every wall hang on a
+    rail or rod; the door carries none, it opens. Empty for a chamber from a mesh.
 
     Source: geometry of the scene.
     """
@@ -102,15 +103,26 @@ def marks(scene: SceneAsWritten) -> tuple[Mark, ...]:
             way = ends[this] - ends[other]
             wall = _wall_ahead(ends[this], way, size)
             found.append(_mark(f"lamp {lamp.name}, {name} of the arc", wall, ends[this], size))
-    for entry in scene.object:
-        if any(word in entry.name.casefold() for word in HOOK_WORDS):
-            at = np.array(entry.at)
-            wall, distance = nearest_wall(at, size)
-            if distance <= REACH:
-                found.append(_mark(entry.name, wall, at, size))
-            else:
-                found.append(Mark(entry.name, FREE, _places(at, range(3)), None))
+    for what, at in _hung(scene):
+        wall, distance = nearest_wall(at, size)
+        if distance <= REACH:
+            found.append(_mark(what, wall, at, size))
+        else:
+            found.append(Mark(what, FREE, _places(at, range(3)), None))
     return tuple(found)
+
+
+def _hung(scene: SceneAsWritten) -> list[tuple[str, np.ndarray]]:
+    """What is fixed in the box and where (m): hooks, rails, and where the judged hang from none."""
+    fixed = [np.array(entry.at) for entry in scene.object if not entry.judged]
+    hung = []
+    for entry in scene.object:
+        at = np.array(entry.at)
+        if not entry.judged:
+            hung.append((entry.name, at))
+        elif all(np.abs(at - other).max() > SAME_PLACE for other in fixed):
+            hung.append((f"{entry.name}, where it hangs", at))
+    return hung
 
 
 def nearest_wall(at: Point, size: Point) -> tuple[str, float]:

@@ -25,7 +25,13 @@ def scene(sheet=None, **chamber):
         ],
         "object": [
             {"name": "hook 1", "mesh": "hook.stl", "surface": "steel", "at": [120, 150, 590]},
-            {"name": "respirator", "mesh": "cup.obj", "surface": "fabric", "at": [120, 150, 590]},
+            {
+                "name": "respirator",
+                "mesh": "cup.obj",
+                "surface": "fabric",
+                "at": [120, 150, 590],
+                "judged": True,
+            },
         ],
     }
     return SceneAsWritten.model_validate(data, context={"metres_per_unit": MM})
@@ -66,6 +72,25 @@ def test_hooks_are_fixed_to_the_nearest_wall_and_respirators_are_not():
     hook = next(m for m in marks(scene()) if m.what == "hook 1")
     assert (hook.wall, hook.off_wall) == ("ceiling", pytest.approx(0.02))
     assert not any(m.what == "respirator" for m in marks(scene()))
+
+
+@pytest.mark.parametrize("name", ["Haken 1", "crochet", "peg", "крюк"])
+def test_hooks_are_found_in_any_language(name):
+    written = scene()
+    hook = written.object[0].model_copy(update={"name": name})
+    respirator = written.object[1].model_copy(update={"judged": True})
+    found = marks(written.model_copy(update={"object": [hook, respirator]}))
+    assert [m.what for m in found if not m.what.startswith("lamp")] == [name]
+
+
+def test_a_respirator_that_no_hook_was_drawn_for_has_its_place_on_the_sheet():
+    written = scene()
+    update = {"judged": True, "at": (0.23, 0.19, 0.6), "name": "Maske 2"}
+    lone = written.object[1].model_copy(update=update)
+    found = marks(written.model_copy(update={"object": [written.object[0], lone]}))
+    mark = next(m for m in found if "Maske 2" in m.what)
+    assert (mark.what, mark.wall) == ("Maske 2, where it hangs", "ceiling")
+    assert dict(mark.measures) == pytest.approx({"from the left wall": 0.23, "from the door": 0.19})
 
 
 def test_hooks_in_the_middle_hang_on_a_rail_and_none_on_the_door():
