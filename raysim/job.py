@@ -207,7 +207,7 @@ class Job:
             units,
             CaseEstimate(mean, error, bound, even),
             self._sure(number, precision),
-            state.bright if state.bright.any() else np.ones(len(state.bright), bool),
+            state.bright,
             self._energy(number, watts),
             target.dose,
             target.safety_factor,

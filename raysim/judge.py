@@ -1,6 +1,6 @@
 """From irradiance per face-side to the worst spot, its bound and the exposure time."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -167,11 +167,11 @@ def summarise(
     areas: np.ndarray,
     worst: float,
     worst_1cm2: float,
+    best: float,
 ) -> DoseSummary:
     """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2).
 
-    `lower` are their lower bounds: the best-lit is that of the largest bound, since the largest
-    of many noisy values would show the noise. `even` as in `CaseEstimate`.
+    `lower` are their lower bounds, `even` as in `CaseEstimate`.
     """
     return DoseSummary(
         name=name,
@@ -182,7 +182,7 @@ def summarise(
         percentile_1=weighted_percentile(values, areas, 0.01),
         percentile_5=weighted_percentile(values, areas, 0.05),
         mean=float((even * areas).sum() / areas.sum()),
-        best=float(values[lower.argmax()]),
+        best=best,
     )
 
 
@@ -228,7 +228,8 @@ def judge_case(
     """Everything reported of one case.
 
     `sure` (units,) bool marks the face-sides that are known as well as asked, among which the
-    worst is named; `bright` (units,) bool those among which the best-lit is named.
+    worst is named; `bright` (units,) bool those known well enough to be named the best-lit. Where
+    there is none, 1 cm2 stands for it: the brightest of many noisy faces would show the noise.
     """
     values = estimate.irradiance[units.faces, units.sides]
     errors = estimate.standard_error[units.faces, units.sides]
@@ -236,11 +237,22 @@ def judge_case(
     even = estimate.even[units.faces, units.sides]
     taken = taken_at(values, errors, sure)
     about = (units.areas, units.owner, units.member)
-    discs = disc_means(values, *about)
-    discs_taken = taken_at(discs, disc_errors(errors, *about), np.zeros_like(sure))
+    discs, discs_errors = disc_means(values, *about), disc_errors(errors, *about)
+    discs_taken = taken_at(discs, discs_errors, np.zeros_like(sure))
 
     def spot_of(unit: int) -> Spot:
         return spot(triangles, estimate, units.faces[unit], units.sides[unit])
+
+    def best_of(own: np.ndarray) -> Spot:
+        lit = own[bright[own]]
+        if len(lit):
+            return spot_of(lit[values[lit].argmax()])
+        unit = own[(discs - GUESS_ERRORS * discs_errors)[own].argmax()]
+        return replace(
+            spot_of(unit), irradiance=float(discs[unit]), standard_error=float(discs_errors[unit])
+        )
+
+    best = best_of(np.arange(len(values)))
 
     def summary(title: str, own: np.ndarray, darkest: int) -> DoseSummary:
         darkest_disc = own[discs_taken[own].argmin()]
@@ -252,11 +264,11 @@ def judge_case(
             units.areas[own],
             worst=float(values[darkest]),
             worst_1cm2=float(discs[darkest_disc]),
+            best=min(best_of(own).irradiance, best.irradiance),
         )
 
     darkest_of_all, darkest = _named_worst(taken, lower, sure, units.bodies)
     worst = spot_of(darkest_of_all)
-    lit = np.flatnonzero(bright)
     bound = float(lower.min())
     return CaseResult(
         name=name,
@@ -264,7 +276,7 @@ def judge_case(
         irradiance=estimate.irradiance,
         standard_error=estimate.standard_error,
         worst=worst,
-        best=spot_of(lit[values[lit].argmax()]),
+        best=best,
         bound=bound,
         exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
         precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,

@@ -50,6 +50,8 @@ class DoseSummary:
     percentile_1: float
     percentile_5: float
     mean: float
+    # The best-lit face-side; where none of these was traced closely, the mean over the best-lit
+    # 1 cm2, but never more than the best-lit of all.
     best: float
 
 

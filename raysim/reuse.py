@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.library import assumptions
-from raysim.patches import PATCH_AREA, disc_means, disc_members
+from raysim.patches import PATCH_AREA, disc_errors, disc_means, disc_members
 from raysim.result import BRIGHT, EXPECTED, Result
 from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import Wear
@@ -73,8 +73,10 @@ def part_wear(result: Result) -> tuple[PartWear, ...]:
 
     Bright case: high end of every reflectance, new lamps at full output. Of a facepiece it is the
     best-lit face-side, the one with the largest lower end of its error: the largest of many noisy
-    values is mostly noise. Straps, whose faces are small and noisier, are judged by square
-    centimetres (or what there is of one across a strap), both sides added.
+    values is mostly noise. In a run that did not look at the best-lit spots (of photons only, or
+    broken off) even that one is, and the best-lit square centimetre is taken. Straps, whose faces
+    are small and noisier, are judged by square centimetres (or what there is of one across a
+    strap), both sides added.
     """
     if not np.isfinite(result.timer):
         return ()
@@ -88,10 +90,10 @@ def part_wear(result: Result) -> tuple[PartWear, ...]:
     found = []
     shell = np.argwhere(judged & ~strap[:, None])
     if len(shell):
-        sure = case.irradiance - 2.0 * case.standard_error
-        face, side = map(int, shell[sure[tuple(shell.T)].argmax()])
-        best = float(case.irradiance[face, side])
-        spread = float(expected.irradiance[face, side]) / worst
+        light, error, usual = _facepiece_light(result, shell)
+        row = int((light - 2.0 * error).argmax())
+        face, side = map(int, shell[row])
+        best, spread = float(light[row]), float(usual[row]) / worst
         found.append(PartWear(FACEPIECE, best, best * seconds, face, side, spread))
     straps = np.flatnonzero(judged.any(axis=1) & strap)
     if len(straps):
@@ -101,6 +103,19 @@ def part_wear(result: Result) -> tuple[PartWear, ...]:
         best, spread = float(light[row]), float(usual[row]) / worst
         found.append(PartWear(STRAPS, best, best * seconds, int(straps[row]), None, spread))
     return tuple(part for part in found if part.irradiance > 0.0)
+
+
+def _facepiece_light(result: Result, shell: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Bright irradiance, its error and the expected one (W/m2) of face-sides (units, 2)."""
+    faces, sides = shell.T
+    case, expected = result.cases[BRIGHT], result.cases[EXPECTED]
+    light, error = case.irradiance[faces, sides], case.standard_error[faces, sides]
+    usual = expected.irradiance[faces, sides]
+    if result.precision_asked is not None and not result.interrupted:
+        return light, error, usual
+    owner, member = disc_members(result.triangles, faces, sides, PATCH_AREA)
+    about = (result.triangles.areas[faces], owner, member)
+    return disc_means(light, *about), disc_errors(error, *about), disc_means(usual, *about)
 
 
 def strap_light(triangles: SceneTriangles, faces: np.ndarray, irradiance: np.ndarray) -> np.ndarray:

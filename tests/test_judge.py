@@ -83,7 +83,7 @@ def test_percentiles_do_not_depend_on_how_the_mesh_was_drawn():
 def test_a_summary_by_hand():
     values, areas = np.array([2.0, 4.0, 8.0]), np.array([1.0, 2.0, 1.0]) * 1e-4
     even = values + np.array([0.0, 1.0, -1.0])
-    told = summarise("all", values, 0.9 * values, even, areas, worst=2.0, worst_1cm2=3.0)
+    told = summarise("all", values, 0.9 * values, even, areas, worst=2.0, worst_1cm2=3.0, best=8.0)
     assert told.area_m2 == pytest.approx(4e-4)
     assert (told.worst, told.best, told.worst_1cm2) == (2.0, 8.0, 3.0)
     assert told.bound == 1.8
@@ -247,6 +247,36 @@ def test_only_bright_face_sides_are_named_best():
     bright[5, OUTSIDE] = bright[2, INSIDE] = True
     case = judged(irradiance, 0.9 * irradiance, bright=bright)
     assert (case.best.face, case.best.side, case.best.irradiance) == (5, "outside", 30.0)
+
+
+def test_the_best_of_all_is_the_best_of_its_object_and_of_no_object_more():
+    """Noise on faces that were not traced closely is not printed as light."""
+    irradiance = level()
+    irradiance[3, INSIDE], irradiance[5, OUTSIDE] = 40.0, 30.0
+    irradiance[11, INSIDE] = 90.0  # one noisy face of the other body
+    bright = np.zeros((16, 2), bool)
+    bright[5, OUTSIDE] = bright[2, INSIDE] = True
+    error = 0.01 * level()
+    error[11, INSIDE] = 45.0
+    case = judged(irradiance, 0.9 * irradiance, bright=bright, error=error)
+    assert case.summary.best == case.best.irradiance == 30.0
+    own, other = (entry.best for entry in case.per_object)
+    assert own == 30.0
+    assert 10.0 <= other <= 30.0
+
+
+def test_where_nothing_was_traced_closely_a_square_centimetre_stands_for_the_best():
+    """The brightest of many noisy faces lies far above the truth; the mean about it does not."""
+    random = np.random.default_rng(8)
+    sheets = scene_of([sheet(0.03), sheet(0.03, (0.05, 0.0, 0.0))])
+    counts = random.poisson(1.5, sheets.judged.shape)
+    irradiance, error = 10.0 * counts / 1.5, 10.0 * np.sqrt(np.maximum(counts, 1)) / 1.5
+    nobody = np.zeros_like(sheets.judged)
+    case = judged(irradiance, np.zeros_like(irradiance), nobody, sheets, bright=nobody, error=error)
+    assert irradiance.max() > 25.0
+    assert 10.0 < case.best.irradiance < 15.0
+    assert case.summary.best == case.best.irradiance
+    assert all(entry.best <= case.best.irradiance for entry in case.per_object)
 
 
 def test_only_trusted_face_sides_are_named_worst_but_all_are_bounded():

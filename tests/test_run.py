@@ -214,14 +214,18 @@ def test_the_worst_is_the_least_of_the_face_sides_that_are_known_well(settled, c
             side = ("outside", "inside").index(worst.side)
             assert worst.irradiance == case.irradiance[worst.face, side]
             lit = ("outside", "inside").index(case.best.side)
-            assert case.best.irradiance == case.irradiance[case.best.face, lit]
+            assert case.summary.best == case.best.irradiance
+            assert max(entry.best for entry in case.per_object) == case.best.irradiance
             assert case.summary.worst == worst.irradiance
             assert case.summary.bound == case.bound
             assert case.bound <= worst.lower_bound
             if result is counted:
                 at_most = case.irradiance + 2.0 * case.standard_error
                 assert at_most[worst.face, side] == at_most[judged].min()
-                assert case.best.irradiance == case.irradiance[judged].max()
+                # Of photons alone the mean of the best-lit 1 cm2, not the luckiest of all faces.
+                assert case.best.irradiance <= case.irradiance[judged].max()
+            else:
+                assert case.best.irradiance == case.irradiance[case.best.face, lit]
     for name in (CAUTIOUS, EXPECTED):
         case = settled.cases[name]
         assert case.worst.lower_bound >= (1.0 - 0.01) * case.worst.irradiance

@@ -107,7 +107,8 @@ def objects_table(result: Result) -> Table:
     note = (
         "Irradiance in mW/cm² at full output of the cautious case, by area. Time needed: for this "
         "object alone, from the smallest lower bound of its spots; those that do not set the "
-        "timer are known less well, so it is at most so long. The last row is the timer."
+        "timer are known less well, so it is at most so long. The last row is the timer. Best "
+        "face: where it was not traced closely, the mean over the best-lit 1 cm²."
     )
     return Table(("object", *(words for words, _ in _SUMMARY), "time needed"), tuple(rows), 1, note)
 

@@ -150,10 +150,9 @@ def write_builders_sheet(scene: SceneAsWritten, path: Path) -> None:
         "<th>off that wall</th>"
         f"</tr>{drill}</table>\n"
         "<p>Lamp ends are the ends of the glowing arc: the sockets lie beyond them. The place of "
-        "anything else is its <code>at</code> in the scene, where the origin of its mesh lies. Keep "
-        "plastic, "
-        "cable and glue out of the light; every seam overlaps and is checked from outside with a "
-        "meter.</p>"
+        "anything else is its <code>at</code> in the scene, where the origin of its mesh lies. "
+        "Keep plastic, cable and glue out of the light; every seam overlaps and is checked from "
+        "outside with a meter.</p>"
     )
     path.write_text(page(f"Builder's sheet: {scene.title}", body), encoding="utf-8")
 
