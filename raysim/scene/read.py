@@ -7,11 +7,12 @@ import stat
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from raysim.errors import Fault, SceneError
+from raysim.scene.broken_lines import broken_line
 from raysim.scene.fields import UNIT_METRES
 from raysim.scene.things import NAMED_SURFACE, WRITTEN_SURFACE
 from raysim.scene.written import SceneAsWritten
@@ -104,7 +105,7 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise refuse(f"not valid TOML: {error}", "see the scene section of the README") from None
+        raise refuse(*broken_line(text, error)) from None
     except ValueError:  # of int(), which refuses thousands of digits
         raise refuse("a number has thousands of digits", "write it as 300 or 1.5e3") from None
     except RecursionError:
@@ -121,8 +122,12 @@ def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
     if kind == "missing":
         if isinstance(location[-1], int):
             return Fault(shown, key, "this number is missing", "give as many as are asked for")
-        return Fault(shown, key, "this key is missing", f"add {location[-1]} = ...")
-    what = str(detail["msg"])
+        return Fault(shown, key, "this key is missing", f"add {_as_written(location)}")
+    if kind == "too_long" and detail["ctx"].get("field_type") == "Tuple":
+        many, asked = (detail["ctx"][name] for name in ("actual_length", "max_length"))
+        what = f"{many} numbers stand here, {asked} are asked for"
+        return Fault(shown, key, what, 'write the decimal point as ".", 42.5 for 42,5')
+    what = str(detail["msg"]).replace("Input should be", "must be")
     if kind == "value_error":
         what = str(detail["ctx"]["error"])
         return Fault(shown, key, what, "correct this entry")
@@ -130,6 +135,15 @@ def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
     if isinstance(given, str | int | float) and not isinstance(given, bool):
         what = f"{what} (found {str(given)[:60]})"
     return Fault(shown, key, what[0].lower() + what[1:], "correct this value")
+
+
+def _as_written(location: list[Any]) -> str:
+    """How a missing key is written: as a table, one of several tables, or a value."""
+    name = str(location[-1])
+    field = SceneAsWritten.model_fields.get(name) if len(location) == 1 else None
+    if field is None or _find_model(field.annotation) is None:
+        return f"{name} = ..."
+    return f"a table [[{name}]]" if get_origin(field.annotation) is list else f"a table [{name}]"
 
 
 def _is_union_tag(step: Any) -> bool:
