@@ -28,7 +28,7 @@ from raysim.scene.triangles import (
 )
 from raysim.scene.written import SceneAsWritten
 
-LARGEST_SPLIT = 20.0  # m: the faces of anything larger stay whole
+LARGEST_SPLIT = 5.0  # m, of the largest box: the faces of anything larger stay whole
 TUBE_SURFACE = "tube of "  # begins the name of a surface that a lamp's own reflectance makes
 MOST_TRIANGLES = 3_000_000  # of a scene: beyond it the tallies outgrow a laptop
 JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
@@ -103,7 +103,9 @@ class _Builder:
             try:
                 vertices, faces, _ = split_to_edge(vertices, faces, edge)
             except ValueError as error:
-                self.fault(key, f"splitting to this edge gives {error}", "choose a longer edge")
+                size = np.ptp(vertices, axis=0).max()
+                what = f"splitting to this edge gives {error}; it measures {size:.3g} m"
+                self.fault(key, what, "choose a longer edge, or check units and scale")
                 return
         self.triangles += len(faces)
         if self.triangles > MOST_TRIANGLES:

@@ -9,6 +9,7 @@ from raysim.library import assumptions, lamp_types
 from raysim.output_curve import HARD_START
 from raysim.scene.build import TUBE_SURFACE, BuiltScene
 from raysim.scene.contact import contact_faults
+from raysim.scene.drawn_in import scale_mend
 from raysim.scene.gaps import gap_faults
 from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import Lamp
@@ -77,7 +78,8 @@ def _size(points: np.ndarray) -> np.ndarray:
 
 
 def _metres(size: np.ndarray) -> str:
-    return " x ".join(f"{1000 * side:.3g}" for side in size) + " mm"
+    in_mm = [1000.0 * float(side) for side in size]
+    return " x ".join(f"{mm:,.0f}" if mm >= 100.0 else f"{mm:.3g}" for mm in in_mm) + " mm"
 
 
 def _sizes(scene: BuiltScene) -> list[Fault]:
@@ -86,16 +88,18 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
     walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
     chamber = _size(triangles.corners[np.isin(triangles.face_body, walls)])
     key = "chamber.inside" if scene.written.chamber.inside else "chamber.mesh"
-    mend = f'check units = "{scene.written.units}" and scale'
+    units, faults = scene.written.units, []
     if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
         what = f"the box is {_metres(chamber)} inside, which is not the size of a box"
+        mend = f'check units = "{units}" and scale'
         return [_fault(scene, key, what, mend, Level.ERROR)]
-    faults = []
+    scales = {entry.name: entry.scale for entry in scene.written.object}
     for body, entry in enumerate(triangles.bodies):
         if entry.kind != "object":
             continue
         size = _size(triangles.corners[triangles.faces_of(body)])
         where = f"{scene.object_key(body)}.scale"
+        mend = scale_mend(units, scales.get(entry.name, 1.0), size, chamber)
         if (np.sort(size) > np.sort(chamber)).any():
             what = f"it measures {_metres(size)}, more than the box ({_metres(chamber)})"
             faults.append(_fault(scene, where, what, mend, Level.ERROR))

@@ -1,5 +1,6 @@
 """Load mesh files: named parts, welded corners, no broken triangles."""
 
+import difflib
 import io
 import re
 import warnings
@@ -80,6 +81,18 @@ def load_parts(path: Path) -> list[MeshPart]:
     return [part for part in parts if len(part.faces)]
 
 
+def _nearest_file(path: Path) -> str:
+    """What may have been meant by the name of a mesh that is not there."""
+    where = "paths are relative to the scene file"
+    try:
+        there = [one.name for one in path.parent.iterdir() if one.suffix.lower() in FORMATS]
+    except (OSError, ValueError):
+        return where
+    by_name = {name.casefold(): name for name in there if name.isprintable()}
+    close = difflib.get_close_matches(path.name.casefold(), by_name, n=1)
+    return f'did you mean "{by_name[close[0]]}"? {where}' if close else where
+
+
 def _refuse_odd_file(path: Path) -> None:
     if path.suffix.lower() not in FORMATS:
         raise MeshFault(
@@ -93,7 +106,7 @@ def _refuse_odd_file(path: Path) -> None:
     if not there and path.exists():  # a folder; a pipe would keep us waiting, a device has no end
         raise MeshFault("is no ordinary file", "name a mesh file")
     if not there:
-        raise MeshFault(f'there is no such file "{path}"', "paths are relative to the scene file")
+        raise MeshFault("is not there (no such file)", _nearest_file(path))
     if size == 0:
         raise MeshFault("is an empty file", "export the mesh again")
     if size > LARGEST_MESH_FILE:
