@@ -8,7 +8,7 @@ from typing import Any
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.pictures import OVERVIEW, Picture
-from raysim.output.sheets import card_boxes, card_lines, card_steps, judged_names
+from raysim.output.sheets import card_boxes, card_lines, card_origin, card_steps, judged_names
 from raysim.result import Result
 
 A4 = (8.27, 11.69)  # inches
@@ -42,9 +42,14 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
         axes.imshow(imread(shown.file))
         axes.axis("off")
     _text(figure, 0.325, f"Tally. {cycles}", size=10, weight="bold", width=84)
-    _boxes(figure, judged_names(result)[:MOST_ROWS], card_boxes(result))
+    names = judged_names(result)
+    _boxes(figure, names[:MOST_ROWS], card_boxes(result))
+    if len(names) > MOST_ROWS:
+        more = f"{len(names) - MOST_ROWS} more respirators: print card.html"
+        _text(figure, 0.068, more, size=8.5, weight="bold")
     fitted = "Lamps fitted on: __________   Meter check on: __________"
     _text(figure, 0.045, f"{lamps}__________   {fitted}", size=9.5)
+    _text(figure, 0.025, card_origin(result), size=6.5)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of scripts that the font lacks: the HTML card has them
         figure.savefig(path, dpi=DPI)

@@ -2,6 +2,7 @@
 
 import base64
 from collections.abc import Sequence
+from datetime import date
 from html import escape
 from pathlib import Path
 
@@ -66,6 +67,17 @@ def card_lines(result: Result) -> tuple[str, str, str]:
     return timer, cycles, lamps
 
 
+def card_origin(result: Result, day: date | None = None) -> str:
+    """Which calculation a card goes back to, and whether that was broken off."""
+    words = (
+        f"Calculated on {(day or date.today()).isoformat()} by raysim {result.raysim_version}, "
+        f"scene {result.sha256[:12]}. Holds for that box, lining, lamps and load alone."
+    )
+    if result.interrupted:
+        words += " From a run that was broken off: go on with --resume before using it."
+    return words
+
+
 def card_steps(result: Result) -> tuple[str, ...]:
     """What the operator does, step by step; with several poses, what to do between them."""
     if not result.poses:
@@ -104,7 +116,8 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
         f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>\n'
         f"<ol>{steps}</ol>\n{picture}\n<h2>Tally</h2><p>{escape(cycles)}</p><table>{rows}</table>\n"
         f"<p>{lamps}____________ &nbsp; Lamps fitted on: ____________ &nbsp; "
-        "Meter check on: ____________</p>"
+        "Meter check on: ____________</p>\n"
+        f"<p><small>{card_origin(result)}</small></p>"
     )
     path.write_text(page(f"Operator's card: {result.title}", body), encoding="utf-8")
 

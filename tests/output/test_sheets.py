@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import pytest
 import synthetic
@@ -9,7 +10,7 @@ from PIL import Image
 
 from raysim.output.card_png import write_card_png
 from raysim.output.cautions import CAUTION_LINE
-from raysim.output.sheets import STEPS, card_boxes, write_builders_sheet, write_card
+from raysim.output.sheets import STEPS, card_boxes, card_origin, write_builders_sheet, write_card
 from raysim.reuse import reuse
 from raysim.scene.written import SceneAsWritten
 from raysim.units import minutes_seconds
@@ -60,6 +61,19 @@ def test_card_is_also_a_page_of_a4(tmp_path):
     with Image.open(tmp_path / "card.png") as image:
         assert image.height / image.width == pytest.approx(297 / 210, rel=0.01)
         assert len(image.convert("L").getcolors()) > 10  # something is on it
+
+
+def test_a_card_says_which_calculation_it_goes_back_to(tmp_path):
+    """A card on the wall outlives the box that it was made for."""
+    whole = with_wear()
+    words = card_origin(whole, date(2031, 2, 3))
+    assert words.startswith(f"Calculated on 2031-02-03 by raysim {whole.raysim_version}, scene ")
+    assert whole.sha256[:12] in words
+    assert "broken off" not in words
+    write_card(replace(whole, interrupted=True), [], tmp_path / "card.html")
+    text = (tmp_path / "card.html").read_text()
+    assert whole.sha256[:12] in text
+    assert "From a run that was broken off" in text
 
 
 def test_builders_sheet_lists_panels_and_escapes_names(tmp_path):
