@@ -66,10 +66,10 @@ def command(
     built, warnings = checked_scene(scene, teller)
     if not built.triangles.meters:
         raise RaysimError(f"{scene}: meter: the scene has no [[meter]]. Mend: add name, at, facing")
-    if sheet is not None and (sheet.exists() or not sheet.absolute().parent.is_dir()):
-        raise RaysimError(
-            f"--sheet {sheet}: it exists, or its folder does not. Mend: name a new file"
-        )
+    if sheet is not None and sheet.exists():
+        raise RaysimError(f"--sheet {sheet}: it exists. Mend: name a new file")
+    if sheet is not None and not sheet.absolute().parent.is_dir():
+        raise RaysimError(f"--sheet {sheet}: its folder does not exist. Mend: make it first")
     teller.warn(warnings)
     prediction = predict(built, seed, threads)
     rows, fit = compare(prediction), fitted(prediction, built.triangles)
@@ -81,7 +81,7 @@ def command(
         times = _times(built, fit, teller, run)
     lamps = [lamp.name for lamp in built.triangles.lamps]
     if as_json:
-        record = survey_record(built.written.title, rows, fit, lamps, times)
+        record = survey_record(built.written.title, seed, rows, fit, lamps, times)
         click.echo(json_text(record), nl=False)
         return
     click.echo(f"\n{built.written.title}: meter points\n")
@@ -98,6 +98,8 @@ def command(
         lines.append(time_line(*times))
     for line in [*lines, CAUTION_LINE]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
+    if sheet is not None:
+        click.echo(f"\n  Sheet: {sheet}")
 
 
 def _times(

@@ -178,14 +178,15 @@ def meters_table(result: Result) -> Table | None:
         "meter point",
         "at x, y, z, mm",
         "facing",
-        "predicted, mW/cm²",
+        "predicted ± counting error, mW/cm²",
         "reading, mW/cm²",
         "reading / predicted",
     )
     note = (
         "Predicted for a cosine-corrected meter, or the head named; expected case, new lamps at "
-        "full output. A ratio below 1 means less light than calculated: find the cause, and take "
-        "the lower figure."
+        "full output; ± is the error of counting alone. How far a reading may be off, doubts about "
+        "linings, lamps and meter included, says 'raysim meter'. A ratio below 1 means less light "
+        "than calculated: find the cause, and take the lower figure."
     )
     return Table(headings, tuple(rows), 3, note)
 

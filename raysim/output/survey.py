@@ -14,6 +14,11 @@ from raysim.survey import COVERAGE, Comparison
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.version import __version__
 
+UNCERTAINTY_WORDS = (
+    "U covers the reflectances from their low to their high ends, the power of the lamps and the "
+    "direction of their light, the shape and place of the load, and counting; ageing, dirt and air "
+    "temperature are not in it."
+)
 LOW = (
     "look for a dirty, aged or cold lamp, a lining duller than believed, something in the way, and "
     "a meter that is not made for 254 nm or overdue for calibration"
@@ -82,7 +87,8 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
     )
     note = (
         "254 nm meter, cosine-corrected where nothing else is said; lamps warm and new, box loaded "
-        "and shut. E_n above 1 means that the difference exceeds both uncertainties together."
+        f"and shut. {UNCERTAINTY_WORDS} E_n above 1 means that the difference exceeds both "
+        "uncertainties together."
     )
     note += "".join(f" {line}" for line in head_lines(rows))
     return Table(headings, tuple(cells), 4, note)
@@ -124,6 +130,7 @@ def time_line(timer: float, corrected: float) -> str:
 
 def survey_record(
     title: str,
+    seed: int,
     rows: Sequence[Comparison],
     fit: Fit | None,
     lamps: Sequence[str],
@@ -134,6 +141,8 @@ def survey_record(
         {
             "name": row.meter.name,
             "response": row.meter.response.name,
+            "at_mm": [round(float(x), 3) for x in to_mm(row.meter.at)],
+            "facing": [float(x) for x in row.meter.facing],
             "predicted_mW_cm2": float(to_mW_cm2(row.predicted)),
             "expanded_uncertainty_mW_cm2": float(
                 to_mW_cm2(COVERAGE * row.predicted_error * row.predicted)
@@ -146,7 +155,13 @@ def survey_record(
         }
         for row in rows
     ]
-    record: dict[str, Any] = {"raysim_version": __version__, "scene": title, "points": points}
+    record: dict[str, Any] = {
+        "raysim_version": __version__,
+        "scene": title,
+        "seed": seed,
+        "coverage_factor_k": COVERAGE,
+        "points": points,
+    }
     if fit is not None:
         record["fit"] = {
             "lamps": [

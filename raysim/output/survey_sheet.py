@@ -6,7 +6,7 @@ from pathlib import Path
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.sentences import number
-from raysim.output.survey import facing_words, point_words
+from raysim.output.survey import UNCERTAINTY_WORDS, facing_words, point_words
 from raysim.survey import COVERAGE, Comparison
 from raysim.units import to_mm, to_mW_cm2
 
@@ -60,6 +60,7 @@ def write_sheet(title: str, rows: Sequence[Comparison], path: Path) -> None:
     body = (
         f"<h1>Meter survey: {escape(title)}</h1>\n<ol>{steps}</ol>\n"
         f"<table><tr>{heads}</tr>\n" + "\n".join(lines) + "</table>\n"
+        f"<p><small>{UNCERTAINTY_WORDS}</small></p>\n"
         "<p>Meter, serial number, calibrated until: ______________________________ &nbsp; "
         "Lamp hours: ____________ &nbsp; Air: ______ °C &nbsp; Mains: ______ V</p>\n"
         f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>'

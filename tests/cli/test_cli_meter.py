@@ -43,7 +43,27 @@ def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
     assert "70 from the left, 60 from the door, 170 from the floor" in sheet
     assert "to the left, tilted 35 degrees to the door" in sheet
     assert "injures eyes and skin" in sheet
+    assert said.out.rstrip().endswith("Sheet: sheet.html")
+    for text in (said.words, sheet):  # a figure with U says what is in U, and what is not
+        assert "U covers the reflectances from their low to their high ends" in text
+        assert "ageing, dirt and air temperature are not in it" in text
+    again = raysim_said("meter", "scene.toml", "--sheet", "sheet.html", folder=tmp_path)
+    assert (again.status, again.err.count("\n")) == (2, 1)
+    assert "it exists" in again.err
+    assert (tmp_path / "sheet.html").read_text() == sheet
+    lost = raysim_said("meter", "scene.toml", "--sheet", "none/s.html", folder=tmp_path)
+    assert "its folder does not exist" in lost.err
     assert "<script" not in sheet
+
+
+def test_json_says_where_each_point_is_and_what_the_figures_rest_on(tmp_path):
+    said = raysim_said("meter", "scene.toml", "--json", "--seed", "7", folder=with_points(tmp_path))
+    record = json.loads(said.out)
+    assert (record["seed"], record["coverage_factor_k"]) == (7, 2.0)
+    for told, point in zip(record["points"], POINTS, strict=True):
+        assert told["at_mm"] == point["at"]
+        length = sum(x * x for x in point["facing"]) ** 0.5
+        assert told["facing"] == pytest.approx([x / length for x in point["facing"]])
 
 
 def test_a_dead_lamp_is_found(tmp_path, predicted):
