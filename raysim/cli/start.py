@@ -1,5 +1,6 @@
 """`raysim start`: a commented scene of one's own to begin with."""
 
+import shlex
 from importlib import resources
 from pathlib import Path
 
@@ -31,5 +32,5 @@ def command(folder: Path) -> None:
     write_whole(folder, fill)
     scene = folder / SCENE_NAME
     click.echo(f"Wrote {scene} and {len(mesh_files())} meshes. Next:")
-    click.echo(f"  raysim check {scene}")
-    click.echo(f"  raysim dose {scene}")
+    for next_step in ("check", "dose"):
+        click.echo(f"  {shlex.join(['raysim', next_step, str(scene)])}")

@@ -13,7 +13,7 @@ from raysim.output.view_light import LightSlice
 from raysim.output.view_source import ViewedResult
 from raysim.scene.triangles import INSIDE, OUTSIDE
 from raysim.trails import FAINTEST, Trail
-from raysim.units import to_mm
+from raysim.units import minutes_seconds, to_mm
 
 SIZE = (1500, 1050)  # px, of a picture
 WINDOW_SIZE = (1240, 868)  # px, fits the screen of a laptop
@@ -227,7 +227,9 @@ class Window:
         title = str(result.record["scene"]["title"])
         timer = result.record["timer_s"]
         under = f"{result.record['case']} case"
-        under += "; no finite timer setting" if timer is None else f"; timer {timer / 60.0:.1f} min"
+        under += (
+            "; no finite timer setting" if timer is None else f"; timer {minutes_seconds(timer)}"
+        )
         under += "; interrupted run" if result.record["interrupted"] else ""
         if self.view.slices:
             under += "; slices at " + " and ".join(one.plane.words for one in self.view.slices)

@@ -1,6 +1,7 @@
 """`raysim check`, `materials`, `start`, and the help of all commands."""
 
 import json
+import shlex
 
 import pytest
 from running import raysim_said, shows_cautions
@@ -114,6 +115,15 @@ def test_start_makes_a_scene_that_passes_its_check(started):
     checked = raysim_said("check", "my_box/my_box.toml", folder=folder)
     assert checked.status == 0
     assert "0 errors, 0 warnings" in checked.out
+
+
+def test_what_start_says_next_can_be_pasted_into_a_shell(tmp_path):
+    said = raysim_said("start", "Kiste Größe 1", folder=tmp_path)
+    assert said.status == 0
+    for line in said.out.splitlines()[1:]:
+        program, command, scene = shlex.split(line)
+        assert program == "raysim"
+        assert raysim_said("check", scene, folder=tmp_path).status == 0, command
 
 
 def dose_of(folder, *words) -> tuple[int, dict]:
