@@ -165,11 +165,16 @@ def linings_table(study: LiningStudy, as_written: str) -> Table:
     return Table(headings, tuple(rows), 1, note)
 
 
-def _time(case: CaseOfLining) -> str:
-    if LONGEST_TOLD < case.exposure_time < math.inf:
+def time_told(seconds: float) -> str:
+    """An exposure time in words; of a box in the dark that it is very long."""
+    if LONGEST_TOLD < seconds < math.inf:
         return f"over {LONGEST_TOLD / 3600:,.0f} h"
-    mark = "" if case.settled else " (at most)"
-    return minutes_seconds(case.exposure_time) + mark
+    return minutes_seconds(seconds)
+
+
+def _time(case: CaseOfLining) -> str:
+    told = time_told(case.exposure_time)
+    return told if case.settled or told.startswith("over") else f"{told} (at most)"
 
 
 def _irradiance(case: CaseOfLining) -> str:

@@ -15,7 +15,8 @@ import raysim.library
 import raysim.studies.counting
 from raysim.judge import judged_units
 from raysim.library import find_surface
-from raysim.output.linings_words import alike, answer, linings_table, more_lines
+from raysim.output.linings_chart import longest_drawn
+from raysim.output.linings_words import alike, answer, linings_table, more_lines, time_told
 from raysim.result import CAUTIOUS, EXPECTED
 from raysim.studies.bench import LiningBench
 from raysim.studies.cells import in_cells
@@ -341,6 +342,20 @@ def test_numbers_of_the_table_say_no_more_digits_than_they_are_worth(study):
     assert linings_table(replace(study, rows=(big, *study.rows[1:])), "as it is").rows[0][4] == (
         "11,200"
     )
+
+
+def test_one_dark_lining_does_not_flatten_the_bars_of_the_good_ones(study):
+    times = {row.name: row.cases[CAUTIOUS].exposure_time / 60.0 for row in study.rows}
+    end = longest_drawn(study)
+    assert end in times.values()
+    shortest = min(times.values())
+    assert end <= 8.0 * shortest
+    assert all(time <= end for time in times.values() if time <= 8.0 * shortest)
+    slow = replace(study.rows[-1].cases[CAUTIOUS], exposure_time=4.5e8)
+    dark = replace(study.rows[-1], cases=study.rows[-1].cases | {CAUTIOUS: slow})
+    assert longest_drawn(replace(study, rows=(*study.rows[:-1], dark))) <= end
+    assert time_told(4.5e8) == "over 1,000 h"
+    assert time_told(float("inf")) == "no finite time"
 
 
 def quiet(*_):
