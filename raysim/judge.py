@@ -212,6 +212,42 @@ def _named_worst(
     return darkest, of_body
 
 
+@dataclass(frozen=True)
+class _Light:
+    """Irradiance of the judged face-sides and of the 1 cm2 about each, W/m2; all (units,)."""
+
+    values: np.ndarray
+    errors: np.ndarray
+    lower: np.ndarray
+    even: np.ndarray
+    discs: np.ndarray
+    discs_errors: np.ndarray
+
+    @classmethod
+    def on(cls, units: Judged, estimate: CaseEstimate) -> "_Light":
+        at = (units.faces, units.sides)
+        values, errors = estimate.irradiance[at], estimate.standard_error[at]
+        about = (units.areas, units.owner, units.member)
+        discs = disc_means(values, *about), disc_errors(errors, *about)
+        return cls(values, errors, estimate.lower_bound[at], estimate.even[at], *discs)
+
+    def best(self, own: np.ndarray, bright: np.ndarray) -> tuple[int, float, float]:
+        """Unit of `own` that is best-lit, its irradiance and error; `bright` as in `judge_case`."""
+        lit = own[bright[own]]
+        if len(lit):
+            unit, light, error = lit[self.values[lit].argmax()], self.values, self.errors
+        else:
+            light, error = self.discs, self.discs_errors
+            unit = own[(light - GUESS_ERRORS * error)[own].argmax()]
+        return int(unit), float(light[unit]), float(error[unit])
+
+    def darkest_disc(self, own: np.ndarray) -> float:
+        """Mean over the darkest 1 cm2 of `own`; none is known for sure."""
+        nobody = np.zeros(len(own), bool)
+        taken = taken_at(self.discs[own], self.discs_errors[own], nobody)
+        return float(self.discs[own[taken.argmin()]])
+
+
 def judge_case(
     name: str,
     lamp_factor: float,
@@ -231,56 +267,40 @@ def judge_case(
     worst is named; `bright` (units,) bool those known well enough to be named the best-lit. Where
     there is none, 1 cm2 stands for it: the brightest of many noisy faces would show the noise.
     """
-    values = estimate.irradiance[units.faces, units.sides]
-    errors = estimate.standard_error[units.faces, units.sides]
-    lower = estimate.lower_bound[units.faces, units.sides]
-    even = estimate.even[units.faces, units.sides]
-    taken = taken_at(values, errors, sure)
-    about = (units.areas, units.owner, units.member)
-    discs, discs_errors = disc_means(values, *about), disc_errors(errors, *about)
-    discs_taken = taken_at(discs, discs_errors, np.zeros_like(sure))
+    light = _Light.on(units, estimate)
+    taken = taken_at(light.values, light.errors, sure)
+    everyone = np.arange(len(taken))
+    best_unit, best_light, best_error = light.best(everyone, bright)
 
     def spot_of(unit: int) -> Spot:
         return spot(triangles, estimate, units.faces[unit], units.sides[unit])
 
-    def best_of(own: np.ndarray) -> Spot:
-        lit = own[bright[own]]
-        if len(lit):
-            return spot_of(lit[values[lit].argmax()])
-        unit = own[(discs - GUESS_ERRORS * discs_errors)[own].argmax()]
-        return replace(
-            spot_of(unit), irradiance=float(discs[unit]), standard_error=float(discs_errors[unit])
-        )
-
-    best = best_of(np.arange(len(values)))
-
     def summary(title: str, own: np.ndarray, darkest: int) -> DoseSummary:
-        darkest_disc = own[discs_taken[own].argmin()]
         return summarise(
             title,
-            values[own],
-            lower[own],
-            even[own],
+            light.values[own],
+            light.lower[own],
+            light.even[own],
             units.areas[own],
-            worst=float(values[darkest]),
-            worst_1cm2=float(discs[darkest_disc]),
-            best=min(best_of(own).irradiance, best.irradiance),
+            worst=float(light.values[darkest]),
+            worst_1cm2=light.darkest_disc(own),
+            best=min(light.best(own, bright)[1], best_light),
         )
 
-    darkest_of_all, darkest = _named_worst(taken, lower, sure, units.bodies)
+    darkest_of_all, darkest = _named_worst(taken, light.lower, sure, units.bodies)
     worst = spot_of(darkest_of_all)
-    bound = float(lower.min())
+    bound = float(light.lower.min())
     return CaseResult(
         name=name,
         lamp_factor=lamp_factor,
         irradiance=estimate.irradiance,
         standard_error=estimate.standard_error,
         worst=worst,
-        best=best,
+        best=replace(spot_of(best_unit), irradiance=best_light, standard_error=best_error),
         bound=bound,
         exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
         precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,
-        summary=summary("all judged faces", np.arange(len(values)), darkest_of_all),
+        summary=summary("all judged faces", everyone, darkest_of_all),
         per_object=tuple(
             summary(triangles.bodies[body].name, np.flatnonzero(units.bodies == body), unit)
             for body, unit in darkest.items()

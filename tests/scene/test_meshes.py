@@ -203,8 +203,11 @@ def test_a_cloud_of_points_is_refused(tmp_path):
 def test_a_missing_file_says_where_paths_begin(tmp_path):
     for path in (tmp_path / "none.stl", tmp_path / "none" / "none.stl"):
         fault = refused(path)
-        assert "there is no such file" in fault.what
+        assert fault.what == "is not there (no such file)"
         assert "relative to the scene file" in fault.mend
+    plate().export(tmp_path / "own mask.stl")
+    close = refused(tmp_path / "own_Mask.stl")
+    assert close.mend == 'did you mean "own mask.stl"? paths are relative to the scene file'
     (tmp_path / "folder.stl").mkdir()
     refused(tmp_path / "folder.stl")
     refused(tmp_path / "zero\0byte.stl")
