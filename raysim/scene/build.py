@@ -12,6 +12,7 @@ from raysim.library import Surface
 from raysim.scene import place, written
 from raysim.scene.enclosure import signed_volume, wall_astray
 from raysim.scene.fields import UNIT_METRES
+from raysim.scene.mesh_doubts import doubt_part
 from raysim.scene.meshes import MeshFault, MeshPart, load_parts
 from raysim.scene.own_surfaces import surface_of_table
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
@@ -308,7 +309,7 @@ def _add_object(builder: _Builder, entry: Object, key: str) -> None:
             builder.fault(f"{key}.parts.{name}", "no such part", f"parts known here: {known}")
     edge = entry.edge or (JUDGED_EDGE if entry.judged else None)
     for part in parts:
-        _doubt_part(builder, entry, part, key)
+        doubt_part(builder.fault, entry, part, key)
         where = f"{key}.parts.{part.name}" if part.name in entry.parts else f"{key}.surface"
         surface = builder.surface(entry.parts.get(part.name, entry.surface), where)
         two_sided = entry.sides == "both" or (entry.sides is None and not part.closed)
@@ -322,39 +323,6 @@ def _add_object(builder: _Builder, entry: Object, key: str) -> None:
             edge,
             entry.judged,
             f"{key}.edge",
-        )
-
-
-def _doubt_part(builder: _Builder, entry: Object, part: MeshPart, key: str) -> None:
-    """Note what was put right, or could not be, in a part of an object's mesh."""
-    named = f'{entry.mesh}, part "{part.name}"' if part.name else entry.mesh
-    if not part.consistent:
-        builder.fault(
-            f"{key}.mesh",
-            f"{named} has neighbouring triangles that face opposite ways, so that its sides "
-            "cannot be told apart",
-            "recalculate the normals in the mesh editor",
-        )
-    if part.turned_round:
-        builder.fault(
-            f"{key}.mesh",
-            f"{named} is inside out",
-            "it was turned round for this run; flip its normals to be rid of this line",
-            Level.WARNING,
-        )
-    if part.dropped:
-        builder.fault(
-            f"{key}.mesh",
-            f"{named} has {part.dropped} triangles without area, or twice in one place, which "
-            "were left out",
-            "clean the mesh in its editor",
-            Level.WARNING,
-        )
-    if entry.sides == "outside" and not part.closed:
-        builder.fault(
-            f"{key}.sides",
-            f'{named} is open, so light would reach the back that sides = "outside" denies',
-            'close the mesh, or take sides = "both"',
         )
 
 

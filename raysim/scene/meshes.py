@@ -44,6 +44,7 @@ class MeshPart:
     consistent: bool  # neighbouring faces agree on which side is outside
     turned_round: bool  # closed, but was inside out
     dropped: int  # faces without area, or there twice, that were left out
+    loose: int  # faces that share no edge with any other, so that nothing tells their outside
 
 
 def load_parts(path: Path) -> list[MeshPart]:
@@ -221,6 +222,7 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
         consistent,
         bool(turned_round),
         dropped,
+        len(mesh.faces) - len(np.unique(mesh.face_adjacency)),
     )
 
 

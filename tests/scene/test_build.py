@@ -7,6 +7,7 @@ from small_scenes import (
     MILLI,
     box,
     errors_of,
+    faults_of,
     only_fault,
     plate,
     small_scene,
@@ -14,6 +15,7 @@ from small_scenes import (
     write_scene,
 )
 
+from raysim.errors import Level
 from raysim.library import find_surface
 from raysim.run import load_scene
 from raysim.scene import subdivide
@@ -408,3 +410,27 @@ def test_files_of_the_scene_are_listed_once(tmp_path):
     scene = load_scene(write_scene(tmp_path, data))
     assert scene.files == (tmp_path / "scene.toml", tmp_path / "plate.ply")
     assert scene.object_key(scene.triangles.face_body[-1]) == 'object 2 "thing"'
+
+
+def test_a_mesh_of_loose_triangles_is_doubted(tmp_path):
+    """Nobody can tell which side of it is outside: a third of it was drawn inside out, unnoticed."""
+    sheet = trimesh.creation.icosphere(subdivisions=2, radius=30.0)
+    faces = sheet.faces.copy()
+    faces[::3] = faces[::3, ::-1]
+    corners = sheet.vertices[faces] + np.random.default_rng(4).normal(0.0, 1e-4, (len(faces), 3, 3))
+    soup = trimesh.Trimesh(
+        corners.reshape(-1, 3), np.arange(3 * len(faces)).reshape(-1, 3), process=False
+    )
+    data = with_object(at=[150, 125, 250])
+    path = write_scene(tmp_path, data, thing=soup)
+    (fault,) = [one for one in faults_of(path) if "share no edge" in one.what]
+    assert fault.level is Level.WARNING
+    assert fault.key == 'object 2 "thing".mesh'
+    assert "320 of the 320 triangles" in fault.what
+    assert "weld" in fault.mend
+
+
+def test_a_welded_mesh_is_not_doubted(tmp_path):
+    sheet = trimesh.creation.icosphere(subdivisions=2, radius=30.0)
+    path = write_scene(tmp_path, with_object(at=[150, 125, 250]), thing=sheet)
+    assert not [one for one in faults_of(path) if "share no edge" in one.what]
