@@ -58,23 +58,22 @@ def command(
     the mean reflectance that fit them best, and the exposure time that follows.
     """
     from raysim.output.folder import json_text
+    from raysim.output.new_file import refuse_unfit, write_new
     from raysim.output.survey import fit_lines, survey_record, survey_table, time_line
-    from raysim.output.survey_sheet import write_sheet
+    from raysim.output.survey_sheet import sheet_page
     from raysim.survey import compare, fitted, mean_reflectances, predict
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
     if not built.triangles.meters:
         raise RaysimError(f"{scene}: meter: the scene has no [[meter]]. Mend: add name, at, facing")
-    if sheet is not None and sheet.exists():
-        raise RaysimError(f"--sheet {sheet}: it exists. Mend: name a new file")
-    if sheet is not None and not sheet.absolute().parent.is_dir():
-        raise RaysimError(f"--sheet {sheet}: its folder does not exist. Mend: make it first")
+    if sheet is not None:
+        refuse_unfit("--sheet", sheet)
     teller.warn(warnings)
     prediction = predict(built, seed, threads)
     rows, fit = compare(prediction), fitted(prediction, built.triangles)
     if sheet is not None:
-        write_sheet(built.written.title, rows, sheet)
+        write_new("--sheet", sheet, sheet_page(built.written.title, rows))
     times = None
     if fit is not None and time:
         run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}

@@ -78,6 +78,8 @@ def command(
 
 
 def _check_picture(picture: Path | None, force: bool) -> None:
+    from raysim.output.new_file import refuse_unfit
+
     if picture is None:
         return
     if picture.suffix.lower() != ".png":
@@ -88,8 +90,7 @@ def _check_picture(picture: Path | None, force: bool) -> None:
         raise RaysimError(
             f"--picture {picture}: stands there already. Mend: another name, or --force"
         )
-    if not picture.absolute().parent.is_dir():
-        raise RaysimError(f"--picture {picture}: there is no such folder. Mend: make it first")
+    refuse_unfit("--picture", picture, may_replace=force)
 
 
 def _warn(words: str) -> None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from html import escape
-from pathlib import Path
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.sentences import number
@@ -30,8 +29,8 @@ STEPS = (
 )
 
 
-def write_sheet(title: str, rows: Sequence[Comparison], path: Path) -> None:
-    """Write the sheet as one self-contained HTML file (A4, landscape)."""
+def sheet_page(title: str, rows: Sequence[Comparison]) -> str:
+    """The sheet as one self-contained HTML page (A4, landscape; mm and mW/cm2)."""
     lines = []
     for row in rows:
         x, y, z = (f"{value:.0f}" for value in to_mm(row.meter.at))
@@ -65,9 +64,8 @@ def write_sheet(title: str, rows: Sequence[Comparison], path: Path) -> None:
         "Lamp hours: ____________ &nbsp; Air: ______ °C &nbsp; Mains: ______ V</p>\n"
         f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>'
     )
-    path.write_text(
+    return (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f"<title>Meter survey: {escape(title)}</title><style>{STYLE}</style></head>\n"
-        f"<body>\n{body}\n</body></html>\n",
-        encoding="utf-8",
+        f"<body>\n{body}\n</body></html>\n"
     )

@@ -39,7 +39,10 @@ def open_apart(view: View, picture: Path | None) -> None:
         )
     if done.returncode:
         last = done.stderr.strip().splitlines()[-1:] or [f"status {done.returncode}"]
-        raise RaysimError(f"the view could not be drawn ({last[0]})")
+        raise RaysimError(
+            f"the view could not be drawn ({last[0]}). Mend: see whether there is room where the "
+            "picture goes; the report of the run has pictures, too"
+        )
 
 
 def main() -> None:

@@ -64,6 +64,8 @@ def load_parts(path: Path) -> list[MeshPart]:
             parts = [_clean(name, *arrays) for name, arrays in geometries]
     except MeshFault:
         raise
+    except PermissionError:
+        raise MeshFault("must not be read (Permission denied)", "check the rights") from None
     except Misfit as misfit:
         what = f"cannot be read as {path.suffix[1:].upper()} (it {misfit})"
         raise MeshFault(what, "export the mesh again") from None

@@ -1,6 +1,9 @@
 """`raysim meter` as whoever holds the meter runs it."""
 
+import errno
 import json
+import os
+from pathlib import Path
 
 import pytest
 from running import QUICK, raysim_said, shows_cautions
@@ -49,11 +52,32 @@ def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
         assert "ageing, dirt and air temperature are not in it" in text
     again = raysim_said("meter", "scene.toml", "--sheet", "sheet.html", folder=tmp_path)
     assert (again.status, again.err.count("\n")) == (2, 1)
-    assert "it exists" in again.err
+    assert "stands there already" in again.err
     assert (tmp_path / "sheet.html").read_text() == sheet
     lost = raysim_said("meter", "scene.toml", "--sheet", "none/s.html", folder=tmp_path)
-    assert "its folder does not exist" in lost.err
+    assert "there is no such folder" in lost.err
     assert "<script" not in sheet
+
+
+def test_a_sheet_that_cannot_be_written_is_refused_in_one_line(tmp_path, monkeypatch):
+    """It was a traceback, after all the tracing. Root may write anywhere, so rights are feigned."""
+    with_points(tmp_path)
+    words = ("meter", "scene.toml", "--sheet", "s.html")
+    with monkeypatch.context() as feigned:
+        feigned.setattr(os, "access", lambda *_: False)
+        said = raysim_said(*words, folder=tmp_path)
+    assert (said.status, said.err.count("\n"), said.out) == (2, 1, "")
+    assert "--sheet s.html: cannot be written" in said.err
+
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as feigned:
+        feigned.setattr(Path, "write_text", full)
+        said = raysim_said(*words, folder=tmp_path)
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert "--sheet s.html: cannot be written (No space left on device)" in said.err
+    assert not (tmp_path / "s.html").exists()
 
 
 def test_json_says_where_each_point_is_and_what_the_figures_rest_on(tmp_path):
