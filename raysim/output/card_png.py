@@ -8,12 +8,14 @@ from typing import Any
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.pictures import OVERVIEW, Picture
+from raysim.output.sentences import reservations
 from raysim.output.sheets import card_boxes, card_lines, card_origin, card_steps, judged_names
 from raysim.result import Result
 
 A4 = (8.27, 11.69)  # inches
 DPI = 150
 MOST_ROWS = 14
+LINE = 0.0145  # of the height, for each line of cautions past the third
 BOXES_FROM = 0.44  # of the width: twelve boxes end at 0.92
 INK, DEEP, ALARM = "#1b1f24", "#17465a", "#8f1d1d"
 
@@ -29,11 +31,13 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
     _text(figure, 0.955, result.title, size=15, weight="bold", width=62)
     _text(figure, 0.915, "Timer setting, from cold lamps:", size=10)
     _text(figure, 0.875, timer, size=27, weight="bold", color=DEEP)
-    _text(figure, 0.835, CAUTION_LINE, size=9.5, color=ALARM, weight="bold", width=92)
+    doubts = " ".join([*reservations(result), CAUTION_LINE])
+    _text(figure, 0.835, doubts, size=9.5, color=ALARM, weight="bold", width=92)
     steps = "\n".join(
         textwrap.fill(f"{k}. {step}", 100) for k, step in enumerate(card_steps(result), 1)
     )
-    _text(figure, 0.765, steps, size=9.5)
+    lines = len(textwrap.wrap(doubts, 92))
+    _text(figure, 0.765 - LINE * max(lines - 3, 0), steps, size=9.5)
     shown = next((p for p in pictures if p.kind == OVERVIEW), None)
     if shown is not None:
         from matplotlib.image import imread

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from raysim.library import assumptions
 from raysim.result import CAUTIOUS, EXPECTED, Result, Spot
 from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
 
@@ -82,16 +83,26 @@ def details(result: Result) -> list[str]:
             "spot, on the map and in the tables, is the mean of such a patch about it, and a face "
             "within it may get less."
         )
+    return [*reservations(result), *lines]
+
+
+def reservations(result: Result) -> list[str]:
+    """What must be known before the timer is used at all: they stand first, and on the card."""
+    lines = []
+    usual = assumptions()["target_dose_J_cm2"].value * 1e4
+    if result.target_dose < usual * (1.0 - 1e-9):
+        lines.append(
+            f"The target, {number(to_mJ_cm2(result.target_dose))} mJ/cm2, is "
+            f"{number(usual / result.target_dose)} times below the "
+            f"{number(to_mJ_cm2(usual))} mJ/cm2 in print for respirators: not for use on them "
+            "unless you can defend it."
+        )
+    if result.interrupted:
+        lines.append("The run was interrupted; all figures rest on the photons traced until then.")
     if result.without:
         names = " and ".join(f'"{name}"' for name in result.without)
         words = "is" if len(result.without) == 1 else "are"
-        lines.insert(
-            0, f"Lamp {names} {words} taken as out; every figure holds for the lamps left."
-        )
-    if result.interrupted:
-        lines.insert(
-            0, "The run was interrupted; all figures rest on the photons traced until then."
-        )
+        lines.append(f"Lamp {names} {words} taken as out; every figure holds for the lamps left.")
     return lines
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.pictures import OVERVIEW, Picture
-from raysim.output.sentences import timer_words
+from raysim.output.sentences import reservations, timer_words
 from raysim.panels import marks, panels
 from raysim.result import Result
 from raysim.reuse import reuse
@@ -68,14 +68,11 @@ def card_lines(result: Result) -> tuple[str, str, str]:
 
 
 def card_origin(result: Result, day: date | None = None) -> str:
-    """Which calculation a card goes back to, and whether that was broken off."""
-    words = (
+    """Which calculation a card goes back to."""
+    return (
         f"Calculated on {(day or date.today()).isoformat()} by raysim {result.raysim_version}, "
         f"scene {result.sha256[:12]}. Holds for that box, lining, lamps and load alone."
     )
-    if result.interrupted:
-        words += " From a run that was broken off: go on with --resume before using it."
-    return words
 
 
 def card_steps(result: Result) -> tuple[str, ...]:
@@ -109,10 +106,14 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
         f"<tr><th>{escape(name)}</th><td>owner: ______</td>{boxes}</tr>"
         for name in judged_names(result)
     )
+    doubts = "".join(
+        f'<p class="caution"><b>{escape(words)}</b></p>\n' for words in reservations(result)
+    )
     steps = "".join(f"<li>{escape(step, quote=False)}</li>" for step in card_steps(result))
     body = (
         f"<h1>{escape(result.title)}</h1>\n"
         f'<p class="timer"><small>Timer setting, from cold lamps</small>{timer}</p>\n'
+        f"{doubts}"
         f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>\n'
         f"<ol>{steps}</ol>\n{picture}\n<h2>Tally</h2><p>{escape(cycles)}</p><table>{rows}</table>\n"
         f"<p>{lamps}____________ &nbsp; Lamps fitted on: ____________ &nbsp; "

@@ -17,6 +17,7 @@ from raysim.scene.written import Lamp
 SMALLEST_CHAMBER = 0.05  # m: nothing to hang a respirator in
 LARGEST_CHAMBER = 5.0  # m: a room, not a box
 SMALLEST_OBJECT = 0.002  # m
+SLIP_OF_UNIT = 100.0  # times below the usual target: mJ written for J is a thousand times
 WEAK_LINING = 0.15  # expected reflectance below which a lining gives no gain worth the name
 LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: what lies beyond is a slip of the pen
 THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
@@ -221,7 +222,10 @@ def _targets(scene: BuiltScene) -> list[Fault]:
     if given < default.value * (1.0 - 1e-9):
         what = f"{given:g} J/cm2 is below the {default.value:g} J/cm2 of {default.source}"
         key = "target.dose" if target.organism is None else "target.allow_below_default"
-        faults.append(_fault(scene, key, what, "raise it unless you can defend it"))
+        mend = "raise it unless you can defend it"
+        if given <= default.value / SLIP_OF_UNIT:
+            mend = f"were J/cm2 meant? If not, {mend}"
+        faults.append(_fault(scene, key, what, mend))
     if target.organism is not None and target.carrier != "fabric":
         what = f"figures on {target.carrier} are far too low for a respirator, which is fabric"
         faults.append(_fault(scene, "target.carrier", what, 'take carrier = "fabric"'))

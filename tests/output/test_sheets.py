@@ -10,6 +10,7 @@ from PIL import Image
 
 from raysim.output.card_png import write_card_png
 from raysim.output.cautions import CAUTION_LINE
+from raysim.output.sentences import bottom_line, reservations
 from raysim.output.sheets import STEPS, card_boxes, card_origin, write_builders_sheet, write_card
 from raysim.reuse import reuse
 from raysim.scene.written import SceneAsWritten
@@ -69,11 +70,25 @@ def test_a_card_says_which_calculation_it_goes_back_to(tmp_path):
     words = card_origin(whole, date(2031, 2, 3))
     assert words.startswith(f"Calculated on 2031-02-03 by raysim {whole.raysim_version}, scene ")
     assert whole.sha256[:12] in words
-    assert "broken off" not in words
     write_card(replace(whole, interrupted=True), [], tmp_path / "card.html")
     text = (tmp_path / "card.html").read_text()
     assert whole.sha256[:12] in text
-    assert "From a run that was broken off" in text
+    assert "The run was interrupted" in text
+
+
+def test_reservations_stand_above_all_on_report_and_card(tmp_path):
+    """mJ for J made a card of '21 s' with no word of doubt on it."""
+    whole = with_wear()
+    assert reservations(replace(whole, target_dose=1e4)) == []
+    low = replace(whole, target_dose=10.0, without=("rear left",))
+    first, second = reservations(low)
+    assert "1.00 mJ/cm2, is 1,000 times below the 1,000 mJ/cm2 in print" in first
+    assert '"rear left" is taken as out' in second
+    assert bottom_line(low)[1:3] == [first, second]
+    write_card(low, [], tmp_path / "card.html")
+    text = (tmp_path / "card.html").read_text()
+    assert first in text
+    assert text.index(first) < text.index(CAUTION_LINE)
 
 
 def test_builders_sheet_lists_panels_and_escapes_names(tmp_path):

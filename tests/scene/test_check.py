@@ -415,6 +415,9 @@ def test_a_low_target_is_doubted(tmp_path):
     fault = only_warning(write_scene(tmp_path, data))
     assert fault.key == "target.dose"
     assert "0.5 J/cm2 is below the 1 J/cm2" in fault.what
+    assert "were J/cm2 meant?" not in fault.mend
+    data["target"]["dose"] = "1 mJ/cm2"
+    assert only_warning(write_scene(tmp_path, data)).mend.startswith("were J/cm2 meant? ")
     data["target"]["dose"] = "1.5 J/cm2"
     assert faults_of(write_scene(tmp_path, data)) == []
 
