@@ -30,6 +30,8 @@ th, td { border: 1px solid #888; padding: .25rem .4rem; text-align: left; }
 td.box { width: 2rem; height: 1.7rem; }
 ol { margin: .3rem 0; padding-left: 1.3rem; }
 .caution { border: 2px solid #8f1d1d; padding: .4rem .7rem; margin: .7rem 0; }
+@media screen and (max-width: 34rem) { body { margin: 1rem; }
+  table { display: block; overflow-x: auto; } }
 @page { size: A4; margin: 12mm; }
 @media print { body { margin: 0; font-size: 10pt; } tr { break-inside: avoid; } }
 """
@@ -127,6 +129,7 @@ def page(title: str, body: str) -> str:
     """A whole HTML page in the style of the sheets."""
     return (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n<body>\n{body}\n"
         "</body></html>\n"
     )

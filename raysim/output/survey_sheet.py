@@ -15,6 +15,8 @@ table { border-collapse: collapse; width: 100%; }
 th, td { border: 1px solid #888; padding: .4rem .5rem; text-align: left; vertical-align: top; }
 td.write { height: 2.6rem; min-width: 5rem; }
 .caution { border: 2px solid #8f1d1d; padding: .5rem .8rem; margin: 1rem 0; }
+@media screen and (max-width: 34rem) { body { margin: 1rem; }
+  table { display: block; overflow-x: auto; } }
 @page { size: A4 landscape; margin: 14mm; }
 @media print { body { margin: 0; font-size: 10pt; } tr { break-inside: avoid; } }
 """
@@ -66,6 +68,7 @@ def sheet_page(title: str, rows: Sequence[Comparison]) -> str:
     )
     return (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>Meter survey: {escape(title)}</title><style>{STYLE}</style></head>\n"
         f"<body>\n{body}\n</body></html>\n"
     )

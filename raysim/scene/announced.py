@@ -61,8 +61,8 @@ def _stl(data: bytes) -> Announced:
         if len(data) == 84 + 50 * count:
             return Announced(count)
         if not data[:80].lstrip().lower().startswith(b"solid") or b"\0" in data[:2000]:
-            held = (len(data) - 84) / 50
-            raise Misfit(f"announces {count:,} triangles, but its length is that of {held:,.1f}")
+            held = (len(data) - 84) // 50
+            raise Misfit(f"announces {count:,} triangles, but holds {held:,}")
     facets, parts = len(_FACET.findall(data)), len(_SOLID.findall(data))
     ends = len(_END_OF_FACET.findall(data)), len(_END_OF_SOLID.findall(data))
     if ends != (facets, parts):

@@ -11,7 +11,14 @@ from PIL import Image
 from raysim.output.card_png import write_card_png
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.sentences import bottom_line, reservations
-from raysim.output.sheets import STEPS, card_boxes, card_origin, write_builders_sheet, write_card
+from raysim.output.sheets import (
+    STEPS,
+    card_boxes,
+    card_origin,
+    page,
+    write_builders_sheet,
+    write_card,
+)
 from raysim.reuse import reuse
 from raysim.scene.written import SceneAsWritten
 from raysim.units import minutes_seconds
@@ -89,6 +96,13 @@ def test_reservations_stand_above_all_on_report_and_card(tmp_path):
     text = (tmp_path / "card.html").read_text()
     assert first in text
     assert text.index(first) < text.index(CAUTION_LINE)
+
+
+def test_sheets_fit_a_phone():
+    """Without this a phone shows a page of 980 px, too small to read."""
+    text = page("t", "b")
+    assert '<meta name="viewport" content="width=device-width, initial-scale=1">' in text
+    assert "@media screen and (max-width: 34rem)" in text
 
 
 def test_builders_sheet_lists_panels_and_escapes_names(tmp_path):
