@@ -3,11 +3,9 @@
 from collections.abc import Callable
 
 from raysim.errors import Level
-from raysim.scene.meshes import MeshPart
+from raysim.scene.meshes import LOOSE_SHARE, MeshPart
 from raysim.scene.things import Object
 
-# Where more triangles than this share have no neighbour, the mesh was not welded; our own estimate.
-LOOSE_SHARE = 0.1
 LEAST_LOOSE = 8  # triangles: so few may well be meant to hang alone
 
 
@@ -43,8 +41,8 @@ def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: s
         fault(
             f"{key}.mesh",
             f"{part.loose:,} of the {len(part.faces):,} triangles of {named} share no edge with "
-            "another, so nobody can tell whether outside and inside are mixed up, or a solid is "
-            "closed",
+            "another, so nobody can tell whether outside and inside are mixed up or a solid is "
+            "closed, and 'raysim shadows' overlooks their dark patches",
             "merge the vertices that lie together (weld) in the mesh editor",
             Level.WARNING,
         )

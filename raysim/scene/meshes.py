@@ -22,6 +22,9 @@ NO_NUMBER = "could not be read to its end"  # in what numpy says, by warning or 
 LONGEST_NAME = 80  # letters, of a part
 # Corners farther out, or meshes smaller than this, fit no unit of length.
 FARTHEST_CORNER, SMALLEST_MESH = 1e9, 1e-4
+# Where more faces than this share hang alone, the corners were written with noise or too few digits
+# and are joined within this share of the mesh's size; our own estimates.
+LOOSE_SHARE, WELD = 0.1, 1e-5
 
 
 class MeshFault(ValueError):
@@ -207,6 +210,8 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
     mesh = trimesh.Trimesh(vertices, faces, process=False)
     mesh.merge_vertices(merge_tex=True, merge_norm=True)
     size = float(np.ptp(mesh.vertices, axis=0).max()) if len(mesh.vertices) else 0.0
+    if _loose(mesh) > LOOSE_SHARE * len(mesh.faces):
+        mesh = trimesh.Trimesh(*welded(mesh.vertices, mesh.faces, WELD * size), process=False)
     keep = (mesh.area_faces > 1e-14 * size * size) & _first_of_its_kind(np.asarray(mesh.faces))
     dropped = int((~keep).sum())
     if dropped:
@@ -224,8 +229,30 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
         consistent,
         bool(turned_round),
         dropped,
-        len(mesh.faces) - len(np.unique(mesh.face_adjacency)),
+        _loose(mesh),
     )
+
+
+def _loose(mesh: Any) -> int:
+    """Number of faces that share no edge with any other (definition)."""
+    return len(mesh.faces) - len(np.unique(mesh.face_adjacency))
+
+
+def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
+    """Corners within `reach` of each other taken as one, and the faces (n, 3) over them.
+
+    Source: connected components of the corners that lie so near (definition).
+    """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    near = cKDTree(vertices).query_pairs(reach, output_type="ndarray")
+    count = len(vertices)
+    graph = coo_array((np.ones(len(near), bool), (near[:, 0], near[:, 1])), (count, count))
+    _, label = connected_components(graph, directed=False)
+    _, first = np.unique(label, return_index=True)
+    return vertices[first], label[faces]
 
 
 def _first_of_its_kind(faces: np.ndarray) -> np.ndarray:

@@ -19,6 +19,7 @@ from raysim.errors import Level
 from raysim.library import find_surface
 from raysim.run import load_scene
 from raysim.scene import subdivide
+from raysim.scene.meshes import load_parts
 from raysim.scene.place import placed, turning
 from raysim.scene.triangles import INSIDE, OUTSIDE, SceneTriangles
 
@@ -412,22 +413,36 @@ def test_files_of_the_scene_are_listed_once(tmp_path):
     assert scene.object_key(scene.triangles.face_body[-1]) == 'object 2 "thing"'
 
 
+def soup_of(mesh, apart: float) -> trimesh.Trimesh:
+    """The triangles of a mesh with corners of their own, about `apart` from their neighbours'."""
+    noise = np.random.default_rng(4).normal(0.0, apart, (len(mesh.faces), 3, 3))
+    corners = (mesh.vertices[mesh.faces] + noise).reshape(-1, 3)
+    return trimesh.Trimesh(corners, np.arange(len(corners)).reshape(-1, 3), process=False)
+
+
 def test_a_mesh_of_loose_triangles_is_doubted(tmp_path):
-    """Nobody can tell which side of it is outside: a third of it was drawn inside out, unnoticed."""
-    sheet = trimesh.creation.icosphere(subdivisions=2, radius=30.0)
-    faces = sheet.faces.copy()
-    faces[::3] = faces[::3, ::-1]
-    corners = sheet.vertices[faces] + np.random.default_rng(4).normal(0.0, 1e-4, (len(faces), 3, 3))
-    soup = trimesh.Trimesh(
-        corners.reshape(-1, 3), np.arange(3 * len(faces)).reshape(-1, 3), process=False
-    )
-    data = with_object(at=[150, 125, 250])
-    path = write_scene(tmp_path, data, thing=soup)
+    """Nobody can tell which side of it is outside."""
+    soup = soup_of(trimesh.creation.icosphere(subdivisions=2, radius=30.0), 0.05)
+    path = write_scene(tmp_path, with_object(at=[150, 125, 250]), thing=soup)
     (fault,) = [one for one in faults_of(path) if "share no edge" in one.what]
     assert fault.level is Level.WARNING
     assert fault.key == 'object 2 "thing".mesh'
     assert "320 of the 320 triangles" in fault.what
     assert "weld" in fault.mend
+
+
+def test_corners_that_differ_in_the_last_digits_are_one(tmp_path):
+    """A third of such a mesh was drawn inside out, unnoticed, and `shadows` saw no patch on it."""
+    ball = trimesh.creation.icosphere(subdivisions=2, radius=30.0)
+    path = write_scene(tmp_path, with_object(at=[150, 125, 250]), thing=soup_of(ball, 5e-5))
+    assert not [one for one in faults_of(path) if "share no edge" in one.what]
+    (part,) = load_parts(tmp_path / "thing.ply")
+    assert part.closed
+    assert len(part.vertices) == len(ball.vertices)
+    ball.faces[::3] = ball.faces[::3, ::-1]
+    write_scene(tmp_path, with_object(at=[150, 125, 250]), thing=soup_of(ball, 5e-5))
+    (fault,) = [one for one in faults_of(path) if one.level is Level.ERROR]
+    assert "face opposite ways" in fault.what
 
 
 def test_a_welded_mesh_is_not_doubted(tmp_path):
