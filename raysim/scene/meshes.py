@@ -91,12 +91,12 @@ def _nearest_file(path: Path) -> str:
     """What may have been meant by the name of a mesh that is not there."""
     where = "paths are relative to the scene file"
     try:
-        there = [one.name for one in path.parent.iterdir() if one.suffix.lower() in FORMATS]
+        there = [one for one in path.parent.iterdir() if one.suffix.lower() in FORMATS]
     except (OSError, ValueError):
         return where
-    by_name = {name.casefold(): name for name in there if name.isprintable()}
-    close = difflib.get_close_matches(path.name.casefold(), by_name, n=1)
-    return f'did you mean "{by_name[close[0]]}"? {where}' if close else where
+    by_stem = {one.stem.casefold(): one.name for one in there if one.name.isprintable()}
+    close = difflib.get_close_matches(path.stem.casefold(), by_stem, n=1)
+    return f'did you mean "{by_stem[close[0]]}"? {where}' if close else where
 
 
 def _refuse_odd_file(path: Path) -> None:

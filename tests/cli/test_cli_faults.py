@@ -163,7 +163,7 @@ def test_a_changed_scene_is_told_of_and_nothing_is_damaged(run, tmp_path, monkey
     assert "seed was 1 and is now 2" in one_line(run(*resume, "--seed", "2")[2])
     mesh = tmp_path / "plate.ply"
     mesh.rename(tmp_path / "aside.ply")
-    assert "there is no such file" in one_line(run(*resume)[2])
+    assert "plate.ply is not there (no such file)" in one_line(run(*resume)[2])
     assert contents(tmp_path / "out") == before
     (tmp_path / "aside.ply").rename(mesh)
     assert run(*resume, "--quiet")[0] == 0

@@ -204,7 +204,7 @@ def test_a_missing_file_says_where_paths_begin(tmp_path):
     for path in (tmp_path / "none.stl", tmp_path / "none" / "none.stl"):
         fault = refused(path)
         assert fault.what == "is not there (no such file)"
-        assert "relative to the scene file" in fault.mend
+        assert fault.mend == "paths are relative to the scene file"
     plate().export(tmp_path / "own mask.stl")
     close = refused(tmp_path / "own_Mask.stl")
     assert close.mend == 'did you mean "own mask.stl"? paths are relative to the scene file'
