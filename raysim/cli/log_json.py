@@ -36,7 +36,12 @@ def setting_record(setting: "Setting") -> dict[str, Any]:
 
 
 def cycle_record(cycle: "Cycle") -> dict[str, Any]:
-    """One cycle as it stands after corrections; times in ISO 8601 with the zone."""
+    """One cycle as it stands after corrections; times in ISO 8601 with the zone.
+
+    Of a cycle that still runs nobody knows how long it will have run.
+    """
+    from raysim.logbook.respirators import RUNNING
+
     return {
         "cycle": cycle.number,
         "started": cycle.started.isoformat(),
@@ -44,7 +49,7 @@ def cycle_record(cycle: "Cycle") -> dict[str, Any]:
         **setting_record(cycle.setting),
         "respirators": list(cycle.codes),
         "outcome": cycle.outcome,
-        "ran_s": cycle.ran,
+        "ran_s": None if cycle.outcome == RUNNING else cycle.ran,
         "note": cycle.note,
     }
 

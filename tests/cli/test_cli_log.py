@@ -40,6 +40,20 @@ def test_a_day_of_a_crew(folder):
     assert (folder / "csv" / "closing.csv").read_text().count("ended") == 1
 
 
+def test_a_running_cycle_has_not_run_for_its_whole_timer(folder):
+    start = ("log", "start", "R1", "--timer", "10 min", "--dose", "1 J/cm2")
+    said = raysim_said(*start, "--at", "2026-01-02 08:00", *BY, folder=folder)
+    assert said.status == 0, said.err
+
+    def cycle():
+        listed = raysim_said("log", "list", "--json", folder=folder)
+        return json.loads(listed.out)["cycles"][-1]
+
+    assert (cycle()["outcome"], cycle()["ran_s"]) == ("running", None)
+    raysim_said("log", "end", str(cycle()["cycle"]), *BY, folder=folder)
+    assert (cycle()["outcome"], cycle()["ran_s"]) == ("ended", 600.0)
+
+
 def test_setting_comes_from_a_result(folder):
     parts = [
         {"part": "facepiece", "dose_per_cycle_mJ_cm2": 4000.0},
