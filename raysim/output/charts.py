@@ -56,6 +56,7 @@ def _spread_chart(result: Result, path: Path) -> Picture:
     axes.set(
         xlabel=_axis_words(result, scale), ylabel="share of the judged area that gets at least this"
     )
+    axes.set_xlim(right=spread_end(result))
     axes.set_ylim(0.0, 1.04)
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0%}")
     _mark_worst(axes, result, scale)
@@ -66,6 +67,11 @@ def _spread_chart(result: Result, path: Path) -> Picture:
         "curve, the more even the light. The ring is the worst spot of the cautious case."
     )
     return Picture(path, title, caption, CHART)
+
+
+def spread_end(result: Result) -> float:
+    """End of the axis, mJ/cm2 or mW/cm2: past the scale of any case there is only noise."""
+    return 1.05 * max(dose_scale(result, case).high for case in (CAUTIOUS, EXPECTED, BRIGHT))
 
 
 def _axis_words(result: Result, scale: DoseScale) -> str:

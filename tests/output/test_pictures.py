@@ -8,7 +8,7 @@ import pytest
 import synthetic
 from PIL import Image
 
-from raysim.output.charts import area_receiving, write_charts
+from raysim.output.charts import area_receiving, spread_end, write_charts
 from raysim.output.pictures import OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
 from raysim.output.pictures_object import object_panels
 from raysim.output.pictures_page import HEIGHT, WIDTH, Label, Panel, write_page
@@ -23,8 +23,9 @@ from raysim.output.pictures_views import (
     perspective_view,
     view_frame,
 )
-from raysim.result import CAUTIOUS, Result
+from raysim.result import BRIGHT, CAUTIOUS, Result
 from raysim.scene.triangles import INSIDE, OUTSIDE
+from raysim.units import to_mJ_cm2
 
 RED, BLUE = np.array([200, 30, 30], np.uint8), np.array([30, 30, 200], np.uint8)
 SQUARE = np.array([[[0, 0, 0], [1, 0, 0], [1, 0, 1]], [[0, 0, 0], [1, 0, 1], [0, 0, 1]]], float)
@@ -245,6 +246,17 @@ def test_charts(result, tmp_path):
     assert [chart.file.name for chart in charts] == ["chart_spread.png", "chart_time.png"]
     for chart in charts:
         assert pixels(chart.file).std() > 10.0
+
+
+def test_noise_past_the_best_lit_spot_does_not_stretch_the_chart(result):
+    """The bright case of a real box had a tail of single faces at three times its best spot."""
+    bright = result.cases[BRIGHT]
+    noisy = bright.irradiance.copy()
+    noisy[bright.best.face] = 50.0 * bright.best.irradiance
+    tail = replace(result, cases=result.cases | {BRIGHT: replace(bright, irradiance=noisy)})
+    assert spread_end(tail) == spread_end(result)
+    seconds = result.warm_up.effective_seconds(result.timer)
+    assert spread_end(result) >= to_mJ_cm2(bright.best.irradiance * seconds)
 
 
 def test_odd_names_are_drawn_as_they_are_written(canvas, result, tmp_path):
