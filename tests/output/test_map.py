@@ -129,6 +129,20 @@ def test_the_table_says_what_the_map_shows(result):
     assert float(row[3]) == pytest.approx(worst.irradiance / 10.0, rel=5e-3)
 
 
+def test_one_noisy_face_makes_no_side_bright(result):
+    """The table gave the luckiest face of each side as its brightest: 3.54 where the best is 2.37."""
+    case = result.cases[CAUTIOUS]
+    noisy = case.irradiance.copy()
+    face = int(np.flatnonzero(result.triangles.judged[:, 0])[0])
+    noisy[face, 0] = 9.0 * case.irradiance.max()
+    cases = result.cases | {CAUTIOUS: replace(case, irradiance=noisy)}
+    before, after = (
+        float(sides_table(one, CAUTIOUS).rows[0][5])
+        for one in (result, replace(result, cases=cases))
+    )
+    assert after == pytest.approx(before, rel=0.05)
+
+
 def test_the_demo_fits_the_page(result):
     """Made-up light on the triangles of the demo: the map takes less than 1 of the 6 MiB."""
     scene = load_scene(Path(__file__).parents[2] / "scenes" / "clinic_locker.toml").triangles
