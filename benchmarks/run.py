@@ -21,7 +21,8 @@ from merit import merit
 from peers import hits, photons
 
 HERE = Path(__file__).resolve().parent
-DEMO = HERE.parent / "scenes" / "clinic_locker.toml"
+SCENES = HERE.parent / "scenes"
+DEMO, FOLDED = SCENES / "clinic_locker.toml", SCENES / "folded_shut.toml"
 
 
 def command_times(quick: bool) -> dict[str, float]:
@@ -89,7 +90,7 @@ def main() -> None:
     quick = parser.parse_args().quick
     figures = {**command_times(quick), **tracing(quick)}
     beside = {**hits(quick), **photons(quick, DEMO)}
-    figures |= {**beside, **growth(quick), **merit(quick, DEMO, beside)}
+    figures |= {**beside, **growth(quick), **merit(quick, {"demo": DEMO, "folded": FOLDED}, beside)}
     for name, value in figures.items():
         print(f"{name:<72} {value:10.3f}")
     if quick:
