@@ -6,6 +6,10 @@ from functools import lru_cache
 
 import numpy as np
 
+# Nobody waits longer for one load (s); common practice, no source. How much longer than this a
+# spot would take is not looked for with care.
+LONGEST_TIME = 7 * 86_400.0
+
 
 @dataclass(frozen=True)
 class WarmUpCurve:
@@ -140,3 +144,14 @@ def exposure_time(
     if not irradiance > 0.0:
         return math.inf
     return warm_up.time_for(safety_factor * target_dose / irradiance)
+
+
+def least_useful(target_dose: float, safety_factor: float) -> float:
+    """Irradiance (W/m2) that takes `LONGEST_TIME`; less than this is too dark to wait for.
+
+    Parameters as in `exposure_time`.
+
+    >>> round(least_useful(10_000.0, 1.2), 4)  # 1 J/cm2
+    0.0198
+    """
+    return safety_factor * target_dose / LONGEST_TIME

@@ -4,6 +4,7 @@ import numpy as np
 
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.errors import Fault, Level
+from raysim.exposure import least_useful
 from raysim.failures import LampTallies, lamp_failures, traced_by_lamp
 from raysim.judge import CaseEstimate, judge_case, judged_units
 from raysim.provenance import stated_assumptions
@@ -81,6 +82,8 @@ class Job:
         level = (self.mean[u] * units.areas).sum(axis=1) / units.areas.sum()
         self.state.counts = level[:, None] / one_photon[u]
         self.state.everywhere = True
+        target = scene.written.target
+        self.state.floor = least_useful(target.dose, target.safety_factor)
 
     def _one_photon(self, scale: np.ndarray) -> np.ndarray:
         """What one photon would make of irradiance, W/m2, (cases, faces, sides)."""

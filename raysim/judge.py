@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.exposure import WarmUpCurve, exposure_time
+from raysim.exposure import WarmUpCurve, exposure_time, least_useful
 from raysim.patches import PATCH_AREA, disc_errors, disc_means, disc_members
 from raysim.result import CaseResult, DoseSummary, EnergyAccount, Spot
 from raysim.scene.triangles import SIDES, SceneTriangles
@@ -196,13 +196,15 @@ def taken_at(mean: np.ndarray, error: np.ndarray, sure: np.ndarray) -> np.ndarra
 
 
 def _named_worst(
-    taken: np.ndarray, lower: np.ndarray, sure: np.ndarray, bodies: np.ndarray
+    taken: np.ndarray, lower: np.ndarray, sure: np.ndarray, bodies: np.ndarray, floor: float
 ) -> tuple[int, dict[int, int]]:
     """The unit that is named the worst of all, and that of each body, from arrays (units,).
 
-    Where some can be vouched for no light at all, it is one of these; else one of the sure.
+    Where some are known to get less than `floor` (W/m2), it is one of these; else one of those that
+    can be vouched for no light at all; else one of the sure.
     """
-    known = next((k for k in (lower <= 0.0, sure) if k.any()), np.ones_like(sure))
+    ways = (taken < floor, lower <= 0.0, sure)
+    known = next((k for k in ways if k.any()), np.ones_like(sure))
     darkest = int(np.where(known, taken, np.inf).argmin())
     of_body = {}
     for body in dict.fromkeys(bodies.tolist()):
@@ -287,7 +289,8 @@ def judge_case(
             best=min(light.best(own, bright)[1], best_light),
         )
 
-    darkest_of_all, darkest = _named_worst(taken, light.lower, sure, units.bodies)
+    floor = least_useful(target_dose, safety_factor)
+    darkest_of_all, darkest = _named_worst(taken, light.lower, sure, units.bodies, floor)
     worst = spot_of(darkest_of_all)
     bound = float(light.lower.min())
     return CaseResult(

@@ -11,16 +11,21 @@ import math
 import numpy as np
 
 from raysim.interrupts import hold_interrupts
-from raysim.judge import Judged, taken_at
+from raysim.judge import GUESS_ERRORS, Judged, taken_at
 from raysim.patches import disc_means
 from raysim.refinement import Refinement
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
 from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress
 
 NEW_PER_LOOK = 1024
-UNLIT_PER_LOOK = 64
+DIM_PER_LOOK = 32
 FIRST_PATHS = 1  # paths per batch at the first look at a face-side
 MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
+# The same for one that looks too dark to wait for (`Refinement.floor`): of some light on it, paths
+# enough would have found a part. A path that meets a lamp brings thousands of times the floor, so
+# one in some thousand paths is enough to reach it; here are 65,000.
+ENOUGH_PATHS = 2**11
+DARK_ERRORS = 3.0  # standard errors that its irradiance must lie below the floor
 # Paths of one look against those before it. What a face-side needs is not known well before it has
 # nearly been given it; the darkest one found brighter than thought spares all others.
 # Looks are few, so those that are left must be able to make up for any number of paths: limits by
@@ -84,7 +89,7 @@ def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: flo
     goal = (1.0 - precision) * least
     chosen = _undecided(run, state, goal, unsettled)
     state.reached = not len(chosen)
-    if run.rays > MOST_RAYS or _is_dark(run, state):
+    if run.rays > MOST_RAYS or _is_too_dark(run, state):
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
@@ -153,11 +158,19 @@ def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.nd
     return guess[cases, worst], np.unique(worst[~sure[cases, worst]])
 
 
-def _is_dark(run: AdjointRun, state: Refinement) -> bool:
-    """Whether a unit has been given all its paths and no light was seen: no more can help."""
+def _is_too_dark(run: AdjointRun, state: Refinement) -> bool:
+    """Whether a unit that was given paths enough was found too dark: no more can help."""
     known = np.flatnonzero(state.row >= 0)
-    spent = (run.paths[state.row[known]] >= MOST_PATHS) | (state.looks[known] >= MOST_LOOKS)
-    return bool((state.mean[: state.settle][:, known[spent]] <= 0.0).any())
+    enough = ENOUGH_PATHS if state.floor > 0.0 else MOST_PATHS
+    spent = known[(run.paths[state.row[known]] >= enough) | (state.looks[known] >= MOST_LOOKS)]
+    return bool(_looks_dark(state, spent, DARK_ERRORS).any())
+
+
+def _looks_dark(state: Refinement, units: np.ndarray, errors: float) -> np.ndarray:
+    """Units that no light was found on, or less than the floor by so many errors, (units,) bool."""
+    mean, error = state.mean[: state.settle][:, units], state.error[: state.settle][:, units]
+    dark = (mean <= 0.0) | (mean + errors * error < state.floor)
+    return np.asarray(dark.any(axis=0))
 
 
 def _undecided(
@@ -166,8 +179,8 @@ def _undecided(
     """Units to look at next: those whose bound lies below the goal of a case, and the unsettled.
 
     Units without any paths come first, those that look darkest before the others and not too many
-    at a time: what they show lowers the goal and spares the rest. Then the unlit, a few at a time:
-    one that stays unlit ends the matter.
+    at a time: what they show lowers the goal and spares the rest. Then those that look too dark, a
+    few at a time: one that stays so ends the matter.
     """
     below = (state.bound[: state.settle] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
@@ -175,11 +188,11 @@ def _undecided(
         order = np.argsort(state.mean[: state.settle][:, unseen].min(axis=0), kind="stable")
         return np.sort(unseen[order[:NEW_PER_LOOK]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
-    unlit = undecided[(state.mean[: state.settle][:, undecided] <= 0.0).any(axis=0)]
-    unlit = _still_allowed(run, state, unlit)
-    if len(unlit):
-        most = np.argsort(-run.paths[state.row[unlit]], kind="stable")
-        return np.sort(unlit[most[:UNLIT_PER_LOOK]])
+    dim = undecided[_looks_dark(state, undecided, GUESS_ERRORS)]
+    dim = _still_allowed(run, state, dim)
+    if len(dim):
+        most = np.argsort(-run.paths[state.row[dim]], kind="stable")
+        return np.sort(dim[most[:DIM_PER_LOOK]])
     return undecided
 
 
@@ -212,7 +225,11 @@ def _paths_needed(
     looks = state.looks[chosen]
     factor = 1.3 * np.nan_to_num(short, nan=1e9, posinf=1e9).max(axis=0) ** 2
     growth = np.clip(factor - 1.0, LEAST_GROWTH[looks], LARGEST_GROWTH[looks])
-    further = np.minimum(np.ceil(done * growth), MOST_PATHS - done)
+    dim = _looks_dark(state, chosen, GUESS_ERRORS) & (done < ENOUGH_PATHS)
+    further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - done)
+    # No look may take more rays than all should: where it would, the bound stays too low.
+    rays = further.sum() * run.rays / max(run.paths.sum(), 1)
+    further = np.ceil(further * min(1.0, MOST_RAYS / max(rays, 1.0)))
     return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
 
 

@@ -62,6 +62,8 @@ class Refinement:
         which there are at most MOST_LOOKS - 1.
     clip : (cases,) float64, W/m2
         Scores above count for so much only in the bound of a first look.
+    floor : float, W/m2
+        A unit that gets less than this is too dark to wait for: how much less need not be known.
     everywhere : bool
         Whether units that could not be the worst are looked at once as well, for the map.
     """
@@ -88,6 +90,7 @@ class Refinement:
     settle: int = SETTLED
     first_error: float = FIRST_LOOK_ERROR
     look_error: float = LOOK_ERROR
+    floor: float = 0.0
     everywhere: bool = False
 
     def tallies(self) -> dict[str, np.ndarray]:

@@ -290,6 +290,20 @@ def test_only_trusted_face_sides_are_named_worst_but_all_are_bounded():
     assert case.bound == 0.5
 
 
+def test_a_spot_known_to_be_too_dark_is_named_before_one_that_is_hardly_known():
+    # 1.2 x 10 kJ/m2 in a week: less than 0.0198 W/m2 is too dark to wait for.
+    irradiance, lower, error = level(), 0.9 * level(), 0.01 * level()
+    trusted = np.zeros((16, 2), bool)
+    irradiance[2, OUTSIDE], lower[2, OUTSIDE], error[2, OUTSIDE] = 0.004, 0.001, 0.001
+    irradiance[9, INSIDE], lower[9, INSIDE], error[9, INSIDE] = 0.0, 0.0, 0.02
+    case = judged(irradiance, lower, trusted, error=error)
+    assert (case.worst.face, case.worst.lower_bound) == (2, 0.001)
+    assert (case.bound, case.exposure_time) == (0.0, np.inf)
+    # The control: above what is too dark, the one that may be without any light is named.
+    irradiance[2, OUTSIDE] = 0.03
+    assert judged(irradiance, lower, trusted, error=error).worst.face == 9
+
+
 def test_the_worst_of_each_object_is_no_fluke():
     # On each body one spot is known well, and another lies lower by its noise alone.
     irradiance, error = level(), 0.01 * level()

@@ -12,6 +12,7 @@ import raysim
 import raysim.refine
 import raysim.run
 from raysim.errors import RaysimError, SceneError
+from raysim.exposure import LONGEST_TIME
 from raysim.result import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.run import CARRIED
 from raysim.scene.read import file_hash
@@ -375,6 +376,38 @@ def test_a_run_that_stops_short_of_its_precision_says_so(scene, monkeypatch):
     case = result.cases[CAUTIOUS]
     assert case.precision > 0.0005
     assert case.bound * (result.timer - 75.0) == pytest.approx(12_000.0, rel=1e-9)
+
+
+def test_no_look_takes_more_rays_than_all_may(plate, monkeypatch):
+    monkeypatch.setattr(raysim.refine, "MOST_RAYS", 1_000_000)
+    result = raysim.simulate(plate, photons=1, precision=0.0005)
+    rays = result.segments - raysim.simulate(plate, photons=1).segments
+    # Up to the limit, one look more (paths are no shorter than guessed by much), the brightest.
+    assert 1_000_000 < rays < 2_500_000
+
+
+def test_what_is_too_dark_to_wait_for_is_not_looked_at_for_long(tmp_path, settled, monkeypatch):
+    most = []
+    look = raysim.refine._look
+
+    def watched_look(run, *others):
+        look(run, *others)
+        most.append(run.paths.max())
+
+    monkeypatch.setattr(raysim.refine, "_look", watched_look)
+    worst = settled.cases[CAUTIOUS].worst.irradiance
+    for weeks, is_too_dark in ((0.7, False), (1.4, True)):
+        dose = weeks * LONGEST_TIME * worst / 1.2 * 1e-4
+        scene = scene_in(tmp_path, more=f"[target]\ndose = '{dose:.0f} J/cm2'")
+        most.clear()
+        result = raysim.simulate(scene, photons=1, precision=0.01)
+        assert (max(most) <= raysim.refine.ENOUGH_PATHS) == is_too_dark
+        assert bool(result.warnings) == is_too_dark
+        assert (result.timer > LONGEST_TIME) == is_too_dark
+        case = result.cases[CAUTIOUS]
+        assert (case.precision > 0.01) == is_too_dark
+        assert abs(case.worst.irradiance - worst) < 0.1 * worst
+        assert case.bound <= worst
 
 
 # ---------------------------------------------------------------- lamps in use

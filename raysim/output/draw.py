@@ -1,4 +1,4 @@
-"""Draw pictures in a process of their own.
+"""Draw pictures in processes of their own, while the other files are written.
 
 Off-screen rendering rests on graphics libraries of the machine. Where they are missing or broken
 the process that uses them can die without a word; the result must not die with it.
@@ -9,45 +9,98 @@ import pickle
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
-from raysim.output.pictures import Picture
+from raysim.output.pictures import CHART, OVERVIEW, Picture, drawn_bodies
 from raysim.result import CAUTIOUS, Result
+from raysim.tracing import default_threads
 
 LONGEST_DRAWING = 600.0  # s
+# The box and the charts take as long to draw as so many objects.
+OBJECTS_WORTH = 4
 
 
-def draw_apart(result: Result, folder: Path, case: str = CAUTIOUS) -> tuple[list[Picture], str]:
-    """Pictures and charts of a result in `folder`, and what went wrong ("" if nothing did)."""
-    with tempfile.TemporaryDirectory() as private:
-        handed_over = Path(private) / "result.pickle"
+class Drawing:
+    """Pictures and charts of a result that are being drawn; leaving the context ends it."""
+
+    def __init__(self, result: Result, folder: Path, case: str = CAUTIOUS) -> None:
+        self.folder = folder
+        self._private = tempfile.TemporaryDirectory()
+        handed_over = Path(self._private.name) / "result.pickle"
         with handed_over.open("wb") as file:
             pickle.dump(result, file)
         words = [sys.executable, "-m", "raysim.output.draw", str(handed_over), str(folder), case]
+        self._trouble = ""
+        self._processes: list[subprocess.Popen[str]] = []
         try:
-            done = subprocess.run(
-                words, capture_output=True, text=True, timeout=LONGEST_DRAWING, check=False
-            )
-        except (OSError, subprocess.TimeoutExpired) as error:
-            return [], str(error)
-    if done.returncode != 0:
-        if done.returncode < 0:
-            return [], "its graphics libraries are missing or broken; Debian has libegl1"
-        last = done.stderr.strip().splitlines()[-1:] or [f"status {done.returncode}"]
-        return [], last[0]
-    rows = json.loads(done.stdout.splitlines()[-1])
-    return [Picture(folder / file, *words) for file, *words in rows], ""
+            for numbers in _shares(len(drawn_bodies(result, case)), min(default_threads(), 2)):
+                self._processes.append(
+                    subprocess.Popen(
+                        [*words, ",".join(map(str, numbers))],
+                        stdout=subprocess.PIPE,
+                        stderr=subprocess.PIPE,
+                        text=True,
+                    )
+                )
+        except OSError as error:
+            self._trouble = str(error)
+
+    def __enter__(self) -> "Drawing":
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        for process in self._processes:
+            if process.poll() is None:
+                process.kill()
+                process.communicate()
+        self._private.cleanup()
+
+    def pictures(self) -> tuple[list[Picture], str]:
+        """Wait for the pictures; what went wrong with them, "" if nothing did."""
+        until, rows = time.monotonic() + LONGEST_DRAWING, []
+        for process in self._processes:
+            try:
+                said, complaint = process.communicate(timeout=max(until - time.monotonic(), 0.0))
+            except subprocess.TimeoutExpired as error:
+                return [], str(error)
+            if process.returncode < 0:
+                return [], "its graphics libraries are missing or broken; Debian has libegl1"
+            if process.returncode:
+                last = complaint.strip().splitlines()[-1:] or [f"status {process.returncode}"]
+                return [], last[0]
+            rows += json.loads(said.splitlines()[-1])
+        shown = [Picture(self.folder / file, *words) for file, *words in rows]
+        return ([] if self._trouble else sorted(shown, key=_place)), self._trouble
+
+
+def _shares(objects: int, processes: int) -> list[list[int]]:
+    """What each process draws, as numbers of `write_pictures`; the charts go with the box."""
+    if processes < 2:
+        return [[*range(objects + 1)]]
+    apart = min((objects + OBJECTS_WORTH) // 2, objects)
+    return [[0, *range(apart + 1, objects + 1)], [*range(1, apart + 1)]]
+
+
+def _place(picture: Picture) -> tuple[int, str]:
+    """Order in the report: views of the box, objects by number, charts."""
+    if picture.kind in (OVERVIEW, CHART):
+        return (0 if picture.kind == OVERVIEW else 2), ""
+    return 1, picture.file.name
 
 
 def main() -> None:
-    """Draw what `draw_apart` handed over; the last line says which pictures there are."""
+    """Draw what a `Drawing` handed over; the last line says which pictures there are."""
     from raysim.output.charts import write_charts
     from raysim.output.pictures import write_pictures
 
     handed_over, folder, case = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
+    numbers = [int(number) for number in sys.argv[4].split(",")]
     with handed_over.open("rb") as file:
         result = pickle.load(file)
-    pictures = write_pictures(result, folder, case) + write_charts(result, folder)
+    pictures = write_pictures(result, folder, case, numbers)
+    if 0 in numbers:
+        pictures += write_charts(result, folder)
     rows = [[p.file.name, p.title, p.caption, p.kind] for p in pictures]
     sys.stdout.write("\n" + json.dumps(rows) + "\n")
 

@@ -209,25 +209,31 @@ def write_results(
     """
     from raysim.output.card_png import write_card_png
     from raysim.output.dose_map import write_dose_map
-    from raysim.output.draw import draw_apart
+    from raysim.output.draw import Drawing
     from raysim.output.report import write_report
     from raysim.output.sheets import write_builders_sheet, write_card
 
     trouble = ""
 
-    def fill(fresh: Path) -> None:
-        nonlocal trouble
+    def write_numbers(fresh: Path) -> None:
         (fresh / RESULT_FILE).write_text(json_text(result_record(result, case)), encoding="utf-8")
         write_faces(result, fresh / "faces.csv", case)
         notice("writing the dose map")
         write_dose_map(result, fresh / "dose_map.vtp", case)
+
+    def fill(fresh: Path) -> None:
+        nonlocal trouble
         shown: list[Picture] = []
         if pictures:
-            notice("drawing pictures")
             (fresh / "pictures").mkdir()
-            shown, trouble = draw_apart(result, fresh / "pictures", case)
+            with Drawing(result, fresh / "pictures", case) as drawing:
+                write_numbers(fresh)
+                notice("drawing pictures")
+                shown, trouble = drawing.pictures()
             if trouble:
                 shutil.rmtree(fresh / "pictures")
+        else:
+            write_numbers(fresh)
         notice("writing the report")
         write_report(
             result, shown, fresh / "report.html", written_inputs, command=command, case=case

@@ -1,6 +1,7 @@
 """Pictures of the loaded box and of each judged object, coloured by what they receive."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,7 +30,9 @@ class Picture:
     kind: str
 
 
-def write_pictures(result: Result, folder: Path, case: str = CAUTIOUS) -> list[Picture]:
+def write_pictures(
+    result: Result, folder: Path, case: str = CAUTIOUS, numbers: Iterable[int] | None = None
+) -> list[Picture]:
     """Pictures (PNG) of the dose map: two of the whole box, one of each judged object.
 
     Colours show the dose at the timer (mJ/cm2), or the irradiance (mW/cm2) where there is no
@@ -42,14 +45,29 @@ def write_pictures(result: Result, folder: Path, case: str = CAUTIOUS) -> list[P
         Made if it does not exist.
     case : str
         "cautious", "expected" or "bright".
+    numbers : iterable of int, optional
+        What to draw: 0 is the box, 1 and on are the bodies of `drawn_bodies`. Default: all.
     """
     folder.mkdir(parents=True, exist_ok=True)
     scale = dose_scale(result, case)
+    bodies = drawn_bodies(result, case)
+    chosen = range(len(bodies) + 1) if numbers is None else numbers
+    pictures = []
     with Canvas() as canvas:
-        return [
-            *_overviews(result, case, scale, canvas, folder),
-            *_objects(result, case, scale, canvas, folder),
-        ]
+        for number in chosen:
+            if number == 0:
+                pictures += _overviews(result, case, scale, canvas, folder)
+            else:
+                pictures.append(_object(result, case, scale, canvas, folder, bodies[number - 1]))
+    return pictures
+
+
+def drawn_bodies(result: Result, case: str) -> list[int]:
+    """Numbers of the judged objects that get a picture of their own: the worst-lit ones."""
+    bodies = result.triangles.bodies
+    worst = {spot.object: spot.irradiance for spot in result.cases[case].worst_per_object}
+    judged = [k for k, body in enumerate(bodies) if body.judged and body.name in worst]
+    return sorted(sorted(judged, key=lambda k: worst[bodies[k].name])[:MOST_OBJECTS])
 
 
 def _overviews(
@@ -75,29 +93,19 @@ def _overviews(
     return pictures
 
 
-def _objects(
-    result: Result, case: str, scale: DoseScale, canvas: Canvas, folder: Path
-) -> list[Picture]:
-    bodies = result.triangles.bodies
-    spots = {spot.object: spot for spot in result.cases[case].worst_per_object}
-    judged = [k for k, body in enumerate(bodies) if body.judged and body.name in spots]
-    darkest = sorted(judged, key=lambda k: spots[bodies[k].name].irradiance)[:MOST_OBJECTS]
-    worst = result.cases[case].worst.object
-    pictures = []
-    for body in sorted(darkest):
-        spot = spots[bodies[body].name]
-        is_worst = bodies[body].name == worst
-        kind = WORST_OBJECT if is_worst else OBJECT
-        words = "worst spot" if is_worst else "its worst spot"
-        panels = object_panels(result.triangles, scale, body, spot, words, canvas)
-        title = spot.object + (" (holds the worst spot of all)" if is_worst else "")
-        file = folder / f"object_{body:03d}_{_plain(spot.object)}.png"
-        write_page(file, title, _case_words(result, case), panels, scale)
-        caption = _spot_caption(spot) + (
-            " " + _colour_words(result, scale, case) if is_worst else ""
-        )
-        pictures.append(Picture(file, title, caption, kind))
-    return pictures
+def _object(
+    result: Result, case: str, scale: DoseScale, canvas: Canvas, folder: Path, body: int
+) -> Picture:
+    name = result.triangles.bodies[body].name
+    spot = next(s for s in result.cases[case].worst_per_object if s.object == name)
+    is_worst = name == result.cases[case].worst.object
+    words = "worst spot" if is_worst else "its worst spot"
+    panels = object_panels(result.triangles, scale, body, spot, words, canvas)
+    title = name + (" (holds the worst spot of all)" if is_worst else "")
+    file = folder / f"object_{body:03d}_{_plain(name)}.png"
+    write_page(file, title, _case_words(result, case), panels, scale)
+    caption = _spot_caption(spot) + (" " + _colour_words(result, scale, case) if is_worst else "")
+    return Picture(file, title, caption, WORST_OBJECT if is_worst else OBJECT)
 
 
 def _plain(name: str) -> str:

@@ -12,7 +12,6 @@ import trimesh
 from running import QUICK, contents, process_said, raysim_said, shows_cautions
 from small_scenes import box, plate, small_scene, with_object, write_scene
 
-import raysim.refine
 from raysim.output.cautions import CAUTIONS
 from raysim.run import load_scene
 from raysim.units import minutes_seconds
@@ -256,11 +255,7 @@ def dark(tmp_path_factory):
     sheet = trimesh.Trimesh(plate().vertices, [[0, 1, 2]], process=False)
     write_scene(folder, data, thing=box([60.0, 60.0, 60.0]), sheet=sheet)
     words = ("dose", "scene.toml", "--no-pictures", *QUICK)
-    with pytest.MonkeyPatch.context() as patch:
-        # Given up sooner than usual: what is said of the spot counts here.
-        patch.setattr(raysim.refine, "MOST_PATHS", 2**12)
-        said = raysim_said(*words, folder=folder)
-    return said, folder / "results" / "scene"
+    return raysim_said(*words, folder=folder), folder / "results" / "scene"
 
 
 def test_a_face_without_light_has_no_time_and_status_3(dark):

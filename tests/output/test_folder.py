@@ -10,6 +10,7 @@ import synthetic
 
 from raysim.errors import RaysimError
 from raysim.output import draw, folder
+from raysim.output.charts import write_charts
 from raysim.output.dose_map import write_dose_map
 from raysim.output.folder import (
     MOVING,
@@ -22,6 +23,7 @@ from raysim.output.folder import (
     write_whole,
 )
 from raysim.output.lock import LOCK_FILE
+from raysim.output.pictures import write_pictures
 from raysim.result import EXPECTED
 
 
@@ -194,7 +196,7 @@ def test_the_dose_map_opens_whatever_objects_are_called(tmp_path):
 
 
 def test_results_are_written_even_where_no_picture_can_be_drawn(tmp_path, monkeypatch):
-    monkeypatch.setattr(draw, "draw_apart", lambda *words: ([], "no graphics library"))
+    monkeypatch.setattr(draw.Drawing, "pictures", lambda self: ([], "no graphics library"))
     trouble = write_results(synthetic.result(), tmp_path / "out")
     assert trouble == "no graphics library"
     names = {path.name for path in (tmp_path / "out").iterdir()}
@@ -203,9 +205,42 @@ def test_results_are_written_even_where_no_picture_can_be_drawn(tmp_path, monkey
 
 def test_drawing_that_dies_is_trouble_told_not_a_crash(tmp_path, monkeypatch):
     monkeypatch.setattr(draw.sys, "executable", "/nowhere/python")
-    shown, trouble = draw.draw_apart(synthetic.result(), tmp_path)
+    with draw.Drawing(synthetic.result(), tmp_path) as drawing:
+        shown, trouble = drawing.pictures()
     assert shown == []
     assert "/nowhere/python" in trouble
+
+
+@pytest.mark.parametrize("cores", [1, 2])
+def test_processes_share_the_drawing_and_the_report_has_its_order(tmp_path, monkeypatch, cores):
+    monkeypatch.setattr(draw, "default_threads", lambda: cores)
+    result = synthetic.result()
+    with draw.Drawing(result, tmp_path) as drawing:
+        assert len(drawing._processes) == cores
+        shown, trouble = drawing.pictures()
+    assert trouble == ""
+    alone = write_pictures(result, tmp_path / "alone") + write_charts(result, tmp_path / "alone")
+    assert [(p.file.name, p.title, p.caption) for p in shown] == [
+        (p.file.name, p.title, p.caption) for p in alone
+    ]
+    assert len({p.file.read_bytes() for p in shown}) == len(shown) > 4
+    for one, other in zip(shown, alone, strict=True):
+        assert one.file.read_bytes() == other.file.read_bytes()
+
+
+@pytest.mark.parametrize("objects", [1, 2, 3, 6, 24])
+def test_nothing_is_drawn_twice_or_left_out(objects):
+    for processes in (1, 2):
+        shares = draw._shares(objects, processes)
+        assert len(shares) == processes
+        assert sorted(sum(shares, [])) == list(range(objects + 1))
+
+
+def test_a_drawing_that_is_not_waited_for_ends(tmp_path):
+    with draw.Drawing(synthetic.result(), tmp_path) as drawing:
+        processes = drawing._processes
+        assert all(process.poll() is None for process in processes)
+    assert all(process.returncode is not None for process in processes)
 
 
 def test_json_has_no_numbers_that_others_cannot_read():

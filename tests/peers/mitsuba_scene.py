@@ -84,11 +84,7 @@ class Peer:
             ends = {"p0": tube.start.tolist(), "p1": tube.end.tolist()}
             world[f"b{i:03}"] = {"type": "cylinder", "radius": float(tube.radius), **ends}
             for k, (at, way) in enumerate(((tube.start, -1.0), (tube.end, 1.0))):
-                frame = mi.ScalarTransform4f().look_at(
-                    at.tolist(), (at + way * self.axes[i]).tolist(), across(self.axes[i]).tolist()
-                )
-                size = mi.ScalarTransform4f().scale([float(tube.radius)] * 3)
-                world[f"c{i:03}{k}"] = {"type": "disk", "to_world": frame @ size}
+                world[f"c{i:03}{k}"] = disc(mi, at, way * self.axes[i], tube.radius)
         scene = mi.load_dict(world)
         # Shapes keep no promise of order: find each by its box.
         first = np.array([self._thing(shape) for shape in scene.shapes()])
@@ -201,6 +197,14 @@ def fresnel(cosine, index):
     s = (cosine - index * inside) / (cosine + index * inside)
     p = (index * cosine - inside) / (index * cosine + inside)
     return 0.5 * (np.abs(s) ** 2 + np.abs(p) ** 2)
+
+
+def disc(mi, at, axis, radius):
+    """The end of a tube as Mitsuba describes it: a disc about a point (m) that faces an axis."""
+    towards = (at + axis).tolist()
+    frame = mi.ScalarTransform4f().look_at(at.tolist(), towards, across(axis).tolist())
+    size = mi.ScalarTransform4f().scale([float(radius)] * 3)
+    return {"type": "disk", "to_world": frame @ size}
 
 
 def across(axis):
