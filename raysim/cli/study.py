@@ -24,6 +24,9 @@ SEED = click.option(
 THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
 QUIET = click.option("--quiet", is_flag=True, help="No progress, no warnings, no answer.")
+POSE = click.option(
+    "--pose", metavar="NAME", help="Which pose of a scene with several [the first]."
+)
 FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand there.")
 
 
