@@ -13,6 +13,7 @@ from raysim.tracing import Target
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.
 GUESS_ERRORS = 2.0
+UNSETTLED = 0.5  # a bound below so much of that of the worst known one was given up, not reached
 
 
 @dataclass(frozen=True)
@@ -200,9 +201,12 @@ def _named_worst(
 ) -> tuple[int, dict[int, int]]:
     """The unit that is named the worst of all, and that of each body, from arrays (units,).
 
-    Where some can be vouched for no light at all, it is one of these; else one of the sure.
+    Where some can be vouched for no light at all, it is one of these; else one of the sure, or of
+    those that are darker for certain and that the run ended too early to settle.
     """
     known = next((k for k in (lower <= 0.0, sure) if k.any()), np.ones_like(sure))
+    least = lower[known].min()
+    known = known | ((taken < least) & (lower < UNSETTLED * least))
     darkest = int(np.where(known, taken, np.inf).argmin())
     of_body = {}
     for body in dict.fromkeys(bodies.tolist()):
