@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from raysim.exposure import exposure_time
 from raysim.result import CAUTIOUS, EXPECTED, Result, Spot
 from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
 
@@ -124,28 +125,53 @@ def _timer_lines(result: Result) -> list[str]:
     if asked is not None and cautious.precision > asked:
         lines.append(
             f"The precision asked for ({asked:.1%}) was not reached: the bound that sets the time "
-            f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot."
+            f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot, and the "
+            "time is longer than it need be. More photons (--photons and --precision) shorten it."
         )
     return lines
 
 
 def _no_timer_lines(result: Result) -> list[str]:
-    cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
-    worst = cautious.worst
-    lines = [_dark_words(result)]
-    lines.append(
-        "To bring light there: turn or move the respirator, open its folds and spread its "
-        "straps, keep it clear of its neighbours and of the walls, or add a lamp on that side; "
-        "then run again."
-    )
-    if worst.irradiance > 0.0:
-        lines.append("If light should reach it as it hangs, run again with more photons.")
+    expected = result.cases[EXPECTED]
+    lines = [_dark_words(result), *_mend_lines(result)]
     if np.isfinite(expected.exposure_time):
         lines.append(
             f"The expected case ({CASE_WORDS[EXPECTED]}) would take "
             f"{minutes_seconds(expected.exposure_time)}, but must not set a timer."
         )
     return lines
+
+
+def _mend_lines(result: Result) -> list[str]:
+    """What would give a time: more counting where that is what this run lacks, or more light."""
+    light = (
+        "turn or move the respirator, open its folds and spread its straps, keep it clear of its "
+        "neighbours and of the walls, or add a lamp on that side; then run again."
+    )
+    if result.interrupted:
+        return [f"Go on with the run first (--resume). Only if that ends without a time: {light}"]
+    if result.precision_asked is None:
+        return [
+            "Nothing need be wrong with how it hangs: this run followed photons from the lamps "
+            f"only ({result.photons:,}), few of which reach the darkest spots. Run again without "
+            "--photons: light is then traced back from those spots as well. Only if that gives no "
+            f"time either: {light}"
+        ]
+    if result.cases[CAUTIOUS].worst.irradiance > 0.0:
+        return [
+            "Some light does reach it, but too little for this run to count well. More photons "
+            f"(it had {result.photons:,}; give --photons and --precision) can give a time, but "
+            f"hardly one below {_time_at_most_light(result)}. To bring more light there: {light}"
+        ]
+    return [f"To bring light there: {light}"]
+
+
+def _time_at_most_light(result: Result) -> str:
+    """Time at the worst spot's irradiance plus two standard errors, to judge the effort by."""
+    worst = result.cases[CAUTIOUS].worst
+    most = worst.irradiance + 2.0 * worst.standard_error
+    asked = (result.target_dose, result.safety_factor)
+    return minutes_seconds(exposure_time(most, *asked, result.warm_up))
 
 
 def _dark_words(result: Result) -> str:

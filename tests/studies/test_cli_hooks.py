@@ -1,6 +1,8 @@
 """`raysim hooks` as a user runs it: what it writes, what it says, what it refuses."""
 
 import json
+import math
+from types import SimpleNamespace
 
 import pytest
 from hung import between_tubes
@@ -9,6 +11,7 @@ from running import contents, raysim_said, shows_cautions
 import raysim
 from raysim.cli.hooks_options import lengths, number_range, seconds
 from raysim.errors import RaysimError
+from raysim.output.hooks_words import answer
 
 PLAN = ("--x", "140..260", "--y", "140..260", "--spacing", "60", "--precision", "0.1")
 FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)
@@ -74,6 +77,12 @@ def test_no_light_anywhere_is_status_3(tmp_path):
     assert said.status == 3, said.err
     assert "No hook position brings light" in said.words
     assert raysim.load_scene(tmp_path / "results" / "scene_hooks" / "best.toml")
+
+
+def test_light_that_cannot_be_vouched_for_is_not_called_none():
+    layout = SimpleNamespace(time=math.inf, estimate=1e-6)
+    said = answer(SimpleNamespace(best=SimpleNamespace(best=layout)))
+    assert "though it found some" in said
 
 
 @pytest.mark.parametrize("text", ["0", "3..2", "a", "1..", "..4", "1..99", "2.5"])

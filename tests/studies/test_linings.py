@@ -15,7 +15,7 @@ import raysim.library
 import raysim.studies.counting
 from raysim.judge import judged_units
 from raysim.library import find_surface
-from raysim.output.linings_words import alike, more_lines
+from raysim.output.linings_words import alike, answer, more_lines
 from raysim.result import CAUTIOUS, EXPECTED
 from raysim.studies.bench import LiningBench
 from raysim.studies.cells import in_cells
@@ -248,6 +248,15 @@ def test_bounds_and_times_agree_with_a_dose_run(scene, study):
         ours, theirs = row.cases[case], dose.cases[case]
         assert ours.settled
         assert ours.exposure_time == pytest.approx(theirs.exposure_time, rel=0.05)
+
+
+@pytest.mark.parametrize(("irradiance", "says"), [(0.0, "No lining brings"), (1e-6, "found some")])
+def test_without_a_time_the_answer_says_whether_light_was_found(study, irradiance, says):
+    best = study.rows[0]
+    worst = replace(best.cases[CAUTIOUS].worst, irradiance=irradiance)
+    dark = replace(best.cases[CAUTIOUS], worst=worst, exposure_time=np.inf)
+    row = replace(best, cases={**best.cases, CAUTIOUS: dark})
+    assert says in answer(replace(study, rows=(row, *study.rows[1:])), "as it is")
 
 
 def test_pairs_are_sharper_than_separate_runs(study):
