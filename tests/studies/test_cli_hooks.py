@@ -48,6 +48,28 @@ def test_command_writes_all_and_says_where_to_drill(tmp_path):
     assert json.loads(forced.out) == record
 
 
+def test_of_a_scene_with_poses_best_toml_holds_the_one_looked_at(tmp_path):
+    # Over half the cycle the sheet looks sideways: the poses of the scene would turn it once more.
+    poses = [{"name": "sideways", "turn": [0, 0, 90]}, {"name": "as hung"}]
+    between_tubes(tmp_path, lining={"reflectance": 0.5, "reflectance_low": 0.5}, poses=poses)
+    words = ("hooks", "scene.toml", "--at", "200,200,250", "--number", "1", "--precision", "0.1")
+    first = raysim_said(*words, "--out", "first", folder=tmp_path)
+    named = raysim_said(*words, "--pose", "as hung", "--out", "named", folder=tmp_path)
+    assert 'of 2 poses this looks at the first alone, "sideways"' in first.err
+    for said, out, turn in ((first, "first", 90.0), (named, "named", 0.0)):
+        assert said.status == 0, said.err
+        pose = "sideways" if turn else "as hung"
+        assert f'(pose "{pose}")' in said.words
+        assert f"(pose &#34;{pose}&#34;)" in (tmp_path / out / "report.html").read_text("utf-8")
+        best = raysim.load_scene(tmp_path / out / "best.toml")
+        assert best.written.pose == []
+        assert [entry.turn for entry in best.written.object if entry.judged] == [(0, 0, turn)]
+        record = json.loads((tmp_path / out / "result.json").read_text("utf-8"))
+        (layout,) = record["numbers"][0]["layouts"]
+        again = raysim.simulate(best, photons=100_000, precision=0.1)
+        assert again.timer == pytest.approx(layout["exposure_time_s"], rel=0.12)
+
+
 @pytest.mark.parametrize(
     ("words", "named"),
     [
