@@ -1,7 +1,10 @@
 """Poses with shares of the cycle: doses add up, one pose changes nothing, each pays its warm-up."""
 
+import json
 from dataclasses import replace
+from importlib import resources
 
+import jsonschema
 import numpy as np
 import pytest
 from agreement import all_agree, z_scores
@@ -10,6 +13,8 @@ from small_scenes import errors_of, faults_of, plate, small_scene, write_scene
 import raysim
 from raysim.checkpoint import Checkpoint
 from raysim.exposure import CycleCurve, WarmUpCurve
+from raysim.output.folder import json_text
+from raysim.output.life import interrupted_table, lamp_life_record
 from raysim.output.poses import pose_lines
 from raysim.output.records import result_record
 from raysim.output.sentences import headline, timer_words
@@ -236,6 +241,29 @@ def test_what_the_operator_is_told(uneven):
     even = replace(result, poses=(result.poses[0], replace(result.poses[0], name="again")))
     assert timer_words(even).startswith("2 × ")
     assert "Places are those of the first pose" in " ".join(pose_lines(result))
+
+
+def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(uneven):
+    # Output rises from 0 to full in 120 s: each start from cold costs 60 s of full output.
+    cycle, _ = uneven
+    result = raysim.simulate(cycle, photons=1, seed=3)
+    ramp = CycleCurve((0.0, 120.0), (0.0, 1.0), poses=(0.3, 0.7))
+    poses = tuple(
+        replace(pose, time=time) for pose, time in zip(result.poses, (260.0, 660.0), strict=True)
+    )
+    case = replace(result.cases[CAUTIOUS], exposure_time=920.0)
+    result = replace(result, warm_up=ramp, poses=poses, cases=result.cases | {CAUTIOUS: case})
+    table = interrupted_table(result)
+    assert len(table.rows) == 8
+    # Half of 260 s: 70 s of full output are done, 130 lack, and the second start costs 60 s.
+    later = '11 min 00 s in "turned over"'
+    assert table.rows[1] == ("as hung", later, "2 min 10 s", "3 min 10 s", "4 min 20 s")
+    assert table.rows[5] == ("turned over", "nothing", "5 min 30 s", "6 min 30 s", "11 min 00 s")
+    record = lamp_life_record(result)["interrupted"]
+    assert record[1] == {"pose": "as hung", "ran_s": 130.0, "missing_s": pytest.approx(190.0)}
+    whole = result_record(result)
+    schema = json.loads(resources.files("raysim.data").joinpath("result.schema.json").read_text())
+    jsonschema.validate(json.loads(json_text(whole)), schema)
 
 
 @pytest.mark.parametrize(
