@@ -7,19 +7,24 @@ from importlib import resources
 import jsonschema
 import numpy as np
 import pytest
-from agreement import all_agree, z_scores
+from agreement import agrees, all_agree, z_scores
 from small_scenes import errors_of, faults_of, plate, small_scene, write_scene
 
 import raysim
+from raysim.budget import spot_derivatives, uncertainty_budget
 from raysim.checkpoint import Checkpoint
 from raysim.exposure import CycleCurve, WarmUpCurve
+from raysim.output.budget import budget_table
 from raysim.output.folder import json_text
 from raysim.output.life import interrupted_table, lamp_life_record
 from raysim.output.poses import pose_lines
 from raysim.output.records import result_record
 from raysim.output.sentences import headline, timer_words
 from raysim.output.sheets import card_steps
-from raysim.result import CASES, CAUTIOUS
+from raysim.paired_runs import Bench, Cycle
+from raysim.result import CASES, CAUTIOUS, EXPECTED
+from raysim.scene.triangles import SIDES
+from raysim.tracing import kernel_scene
 
 OVER = {"name": "plate", "at": [190, 125, 115], "turn": [0, 0, 180]}  # about the plate's middle
 
@@ -241,6 +246,36 @@ def test_what_the_operator_is_told(uneven):
     even = replace(result, poses=(result.poses[0], replace(result.poses[0], name="again")))
     assert timer_words(even).startswith("2 × ")
     assert "Places are those of the first pose" in " ".join(pose_lines(result))
+
+
+def test_the_budget_of_a_cycle_is_that_of_the_sum_of_its_poses(uneven):
+    cycle, alone = uneven
+    result = raysim.simulate(cycle, photons=1, precision=0.04, seed=3)
+    budget = uncertainty_budget(result, 1, 2, cycle.poses)
+    rows = {row.what: row for row in budget.contributions}
+    spot = result.cases[EXPECTED].worst
+    assert budget.spot is spot
+    at = (CASES.index(EXPECTED), slice(None), spot.face, SIDES.index(spot.side))
+    by_lamp = sum(s * r.lamp_irradiance[at] for s, r in zip((0.3, 0.7), alone, strict=True))
+    noise = np.sqrt(
+        sum((s * r.lamp_standard_error[at]) ** 2 for s, r in zip((0.3, 0.7), alone, strict=True))
+    )
+    for lamp, light, error in zip(("front", "rear"), by_lamp, noise, strict=True):
+        share = rows[f"power of lamp {lamp}"].sensitivity
+        error = np.hypot(error, rows["counting"].input * light)
+        assert agrees(share * budget.irradiance, error, light, catches=0.2)
+    # The lining in each pose by itself, with other random numbers.
+    lining = next(row for what, row in rows.items() if what.startswith("reflectance of"))
+    number = [f"reflectance of {s.name}" for s in result.triangles.surfaces].index(lining.what)
+    slope, squares = 0.0, 0.0
+    for seed, pose in enumerate(cycle.poses, 50):
+        bench = Bench(pose.triangles, kernel_scene(pose.triangles), spot, seed, 2, 2048)
+        _, slopes, errors, _ = spot_derivatives(Cycle((bench,), (1.0,)))
+        slope += pose.share * slopes[number]
+        squares += (pose.share * errors[number]) ** 2
+    error = np.hypot(lining.error, np.sqrt(squares) / budget.irradiance)
+    assert agrees(lining.sensitivity, error, slope / budget.irradiance, catches=0.25)
+    assert "changed alike in each" in budget_table(replace(result, budget=budget)).note
 
 
 def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(uneven):
