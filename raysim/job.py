@@ -23,7 +23,7 @@ from raysim.result import (
 from raysim.scene.build import BuiltScene
 from raysim.statistics import CONFIDENCE, count_lower_bound, count_variance
 from raysim.tracing import AdjointRun, ForwardRun, KernelScene, Progress
-from raysim.turnover import cycle_curve, pose_results
+from raysim.turnover import cycle_curve, pose_results, with_worst
 from raysim.version import __version__
 
 LARGEST_LOST_SHARE = 1e-6
@@ -139,7 +139,16 @@ class Job:
             lamp_failures=self._failures(
                 cases[CAUTIOUS].exposure_time, looked, mean[0], covariance
             ),
-            poses=self.poses,
+            poses=with_worst(
+                self.poses,
+                scene,
+                self.forward,
+                self.backward,
+                units,
+                state,
+                self.factors[0],
+                cases[CAUTIOUS].worst,
+            ),
         )
 
     def each_pose(

@@ -15,6 +15,7 @@ from raysim.budget import spot_derivatives, uncertainty_budget
 from raysim.checkpoint import Checkpoint
 from raysim.exposure import CycleCurve, WarmUpCurve
 from raysim.output.budget import budget_table
+from raysim.output.charts import dose_in_cycle, write_charts
 from raysim.output.folder import json_text
 from raysim.output.life import interrupted_table, lamp_life_record
 from raysim.output.poses import pose_lines
@@ -276,6 +277,33 @@ def test_the_budget_of_a_cycle_is_that_of_the_sum_of_its_poses(uneven):
     error = np.hypot(lining.error, np.sqrt(squares) / budget.irradiance)
     assert agrees(lining.sensitivity, error, slope / budget.irradiance, catches=0.25)
     assert "changed alike in each" in budget_table(replace(result, budget=budget)).note
+
+
+@pytest.mark.parametrize("options", [{}, {"precision": 0.04}])
+def test_the_dose_of_the_worst_spot_grows_pose_by_pose(tmp_path, options):
+    cycle = scene_in(tmp_path, turned_over(0.3), fabric=0.2)
+    result = raysim.simulate(cycle, photons=1, seed=3, **options)
+    case = result.cases[CAUTIOUS]
+    light = [pose.at_worst for pose in result.poses]
+    whole = sum(pose.share * e for pose, e in zip(result.poses, light, strict=True))
+    assert whole == pytest.approx(case.worst.irradiance, rel=1e-9)
+    assert max(light) > 1.5 * min(light)  # one lamp: the spot sees it in one pose only
+    times, doses = dose_in_cycle(result, 50)
+    assert times[-1, -1] == pytest.approx(result.timer)
+    assert times[1, 0] == times[0, -1] == pytest.approx(result.poses[0].time)
+    assert (np.diff(doses) >= 0.0).all()
+    lit = result.warm_up.effective_seconds(result.timer)
+    assert doses[-1, -1] == pytest.approx(case.worst.irradiance * lit)
+    assert doses[0, -1] / doses[-1, -1] == pytest.approx(0.3 * light[0] / whole)
+    if not options:
+        return
+    for number, pose in enumerate(result.poses):
+        own = raysim.simulate(cycle.in_pose(number), photons=1_000_000, seed=8).cases[CAUTIOUS]
+        at = (case.worst.face, SIDES.index(case.worst.side))
+        error = np.hypot(own.standard_error[at], case.worst.standard_error / pose.share)
+        assert agrees(pose.at_worst, error, own.irradiance[at], catches=0.9)
+    charts = [chart.file.name for chart in write_charts(result, tmp_path)]
+    assert charts == ["chart_spread.png", "chart_time.png"]
 
 
 def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(uneven):
