@@ -154,11 +154,15 @@ class Checkpoint:
         """Progress that writes a checkpoint too, where one is due."""
 
         def watched(what: str, done: float, whole: float) -> None:
-            if self.path is not None and time.perf_counter() >= self._due:
-                self.save()
+            self.save_if_due()
             progress(what, done, whole)
 
         return watched
+
+    def save_if_due(self) -> None:
+        """Write a checkpoint where the last one is old enough."""
+        if self.path is not None and time.perf_counter() >= self._due:
+            self.save()
 
     def save(self) -> None:
         """Write a checkpoint now. One that cannot be written is told of; the run goes on."""
