@@ -19,6 +19,7 @@ from raysim.result import (
     MeterResult,
     PoseResult,
     Result,
+    Spot,
 )
 from raysim.scene.build import BuiltScene
 from raysim.statistics import CONFIDENCE, count_lower_bound, count_variance
@@ -139,16 +140,7 @@ class Job:
             lamp_failures=self._failures(
                 cases[CAUTIOUS].exposure_time, looked, mean[0], covariance
             ),
-            poses=with_worst(
-                self.poses,
-                scene,
-                self.forward,
-                self.backward,
-                units,
-                state,
-                self.factors[0],
-                cases[CAUTIOUS].worst,
-            ),
+            poses=self._at_worst(cases[CAUTIOUS].worst),
         )
 
     def each_pose(
@@ -167,6 +159,11 @@ class Job:
             seed,
             progress,
         )
+
+    def _at_worst(self, worst: Spot) -> tuple[PoseResult, ...]:
+        """The poses with what each gives to the worst spot of the cycle."""
+        known = (self.units, self.state, self.factors[0])
+        return with_worst(self.poses, self.scene, self.forward, self.backward, *known, worst)
 
     def _by_paths(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
         """What backward paths say of the units looked at, by lamp: see `traced_by_lamp`."""

@@ -125,7 +125,7 @@ def lamp_life_record(result: Result) -> dict[str, Any] | None:
         for row in found.table
     ]
     interrupted = [
-        {"ran_s": ran, "missing_s": added} | ({"pose": pose.name} if pose else {})
+        {"pose": pose.name if pose else None, "ran_s": ran, "missing_s": added}
         for pose in result.poses or (None,)
         for ran, added in _missing(result, pose)
     ]
