@@ -17,7 +17,7 @@ import synthetic
 from raysim.exposure import exposure_time
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.charts import write_charts
-from raysim.output.pictures import write_pictures
+from raysim.output.pictures import Picture, write_pictures
 from raysim.output.report import write_report
 from raysim.output.report_inputs import lamps_table, surfaces_table
 from raysim.output.report_tables import (
@@ -80,10 +80,16 @@ def result() -> Result:
 
 
 @pytest.fixture(scope="module")
-def full(result, tmp_path_factory) -> str:
+def pictures(result, tmp_path_factory) -> list[Picture]:
+    """All pictures of the result."""
+    return write_pictures(result, tmp_path_factory.mktemp("pictures"))
+
+
+@pytest.fixture(scope="module")
+def full(result, pictures, tmp_path_factory) -> str:
     """Report with all its pictures."""
     folder = tmp_path_factory.mktemp("full")
-    pictures = write_pictures(result, folder) + write_charts(result, folder)
+    pictures = pictures + write_charts(result, folder)
     return html_of(result, folder, pictures, day=date(2031, 4, 5), command="raysim dose a.toml")
 
 
@@ -117,7 +123,7 @@ def test_all_pictures_are_inside(full):
     assert len(set(images)) == len(images)
 
 
-def test_everything_a_user_names_is_escaped(result, tmp_path):
+def test_everything_a_user_names_is_escaped(result, pictures, tmp_path):
     hostile = synthetic.result(names=(NASTY, "{{ 7 * 7 }}"), title=NASTY)
     lamps = tuple(replace(lamp, name=NASTY) for lamp in hostile.triangles.lamps)
     surfaces = tuple(replace(s, name=NASTY, source=NASTY) for s in hostile.triangles.surfaces)
@@ -135,7 +141,7 @@ def test_everything_a_user_names_is_escaped(result, tmp_path):
         written_inputs=[(NASTY, NASTY)], command=NASTY,
     )  # fmt: skip
     plain = html_of(
-        result, tmp_path, write_pictures(result, tmp_path),
+        result, tmp_path, pictures,
         written_inputs=[("a", "b")], command="c",
     )  # fmt: skip
     page = Page(html)
