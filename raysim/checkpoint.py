@@ -19,10 +19,11 @@ import numpy as np
 
 from raysim.errors import RaysimError, printable
 from raysim.interrupts import hold_interrupts
+from raysim.zeros import with_zeros, without_zeros
 
 CHECKPOINT_FILE = "checkpoint.npz"
 ASIDE = ".part"  # ends the name of one that is being written
-FORMAT, FORMAT_VERSION = "raysim checkpoint", 1
+FORMAT, FORMAT_VERSION = "raysim checkpoint", 2
 INTERVAL = 10.0  # s between two checkpoints
 LARGEST_SHARE = 0.02  # of the time may go into writing them
 
@@ -213,7 +214,8 @@ def write_checkpoint(path: Path, header: Mapping[str, Any], arrays: Arrays) -> N
     try:
         with aside.open("wb") as file:
             # Archives are written in a file's own way only where it can be moved about in.
-            np.savez(file, header=np.frombuffer(text.encode(), np.uint8), **arrays)  # type: ignore[arg-type]
+            header_bytes = np.frombuffer(text.encode(), np.uint8)
+            np.savez(file, header=header_bytes, **without_zeros(arrays))  # type: ignore[arg-type]
             file.flush()
             os.fsync(file.fileno())
         os.replace(aside, path)
@@ -234,6 +236,7 @@ def read_checkpoint(path: Path) -> tuple[dict[str, Any], Arrays]:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
         header = json.loads(arrays.pop("header").tobytes())
+        arrays = with_zeros(arrays)
         known = header["format"] == FORMAT and header["format_version"] == FORMAT_VERSION
     except FileNotFoundError:
         raise RaysimError(
