@@ -29,7 +29,8 @@ def with_gap(folder, **keys):
 @pytest.fixture(autouse=True)
 def few_lines(monkeypatch):
     """Fewer lines than usual: what is said counts here; tests/physics checks the figures."""
-    monkeypatch.setattr(raysim.leak, "WALL_LINES", 64)
+    for name, count in (("WALL_LINES", 64), ("TUBE_LINES", 64), ("LINES", 16)):
+        monkeypatch.setattr(raysim.leak, name, count)
 
 
 def test_it_says_which_light_and_how_long(tmp_path):
