@@ -9,13 +9,27 @@ of runs on the same random numbers (`paired_runs`).
 Source: JCGM 100:2008 (GUM); derivatives by path weights as in perturbation Monte Carlo.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from raysim.library import Assumption, Surface, assumptions
-from raysim.paired_runs import Bench, body_slopes, held_by, index_slope, lamp_slopes, steepest
-from raysim.result import EXPECTED, Budget, Contribution, Result
+from raysim.paired_runs import (
+    Bench,
+    Cycle,
+    body_pairs,
+    held_by,
+    index_pair,
+    index_slope,
+    lamp_pairs,
+    place_slopes,
+    steepest,
+)
+from raysim.poses import pose_seed
+from raysim.result import EXPECTED, Budget, Contribution, Result, Spot
+from raysim.scene.poses import PosedTriangles
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene
 
@@ -46,16 +60,10 @@ def reflectance_columns(surfaces: tuple[Surface, ...]) -> tuple[np.ndarray, np.n
     return np.stack(columns, axis=1), width
 
 
-def spot_derivatives(bench: Bench) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    """Irradiance of a spot by lamp, and its derivatives with respect to each reflectance.
-
-    Returns W/m2 by lamp (lamps,), dE/d rho in W/m2 (surfaces,) with its standard error, and the
-    relative standard error of the irradiance itself.
-
-    Source: equation of the module.
-    """
+def column_batches(bench: Bench) -> np.ndarray:
+    """Irradiance of a spot in one pose under each column, (batches, lamps, columns), W/m2."""
     triangles, arrays, spot = bench.triangles, bench.arrays, bench.spot
-    columns, width = reflectance_columns(triangles.surfaces)
+    columns, _ = reflectance_columns(triangles.surfaces)
     through = np.array([s.transmittance for s in triangles.surfaces])
     table = arrays.surfaces._replace(
         reflectance=columns,
@@ -66,7 +74,19 @@ def spot_derivatives(bench: Bench) -> tuple[np.ndarray, np.ndarray, np.ndarray, 
     side = SIDES.index(spot.side)
     run.add_targets([Target(2 * spot.face + side, (spot.face,), (side,))])
     run.add_paths(np.zeros(1, int), np.array([bench.paths]))
-    batches = run.batch_irradiance(np.zeros(1, int))[0]  # batches, lamps, columns
+    return run.batch_irradiance(np.zeros(1, int))[0]
+
+
+def spot_derivatives(cycle: Cycle) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+    """Irradiance of a spot by lamp, and its derivatives with respect to each reflectance.
+
+    Returns W/m2 by lamp (lamps,), dE/d rho in W/m2 (surfaces,) with its standard error, and the
+    relative standard error of the irradiance itself.
+
+    Source: equation of the module.
+    """
+    _, width = reflectance_columns(cycle.benches[0].triangles.surfaces)
+    batches = cycle.summed(column_batches)
     total = batches.sum(axis=1)
     slope = (total[:, 1::2] - total[:, 2::2]) / np.where(width > 0.0, width, np.inf)
     count = np.sqrt(len(total))
@@ -74,28 +94,35 @@ def spot_derivatives(bench: Bench) -> tuple[np.ndarray, np.ndarray, np.ndarray, 
     return batches[..., 0].mean(0), slope.mean(0), slope.std(axis=0, ddof=1) / count, noise
 
 
-def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None) -> Budget | None:
+def uncertainty_budget(
+    result: Result,
+    seed: int = 1,
+    threads: int | None = None,
+    poses: Sequence[PosedTriangles] = (),
+) -> Budget | None:
     """Budget of the worst spot of the expected case; None where no light was found on it.
 
     Inputs: the range of every surface and of every refractive index (rectangular), power and place
     of each lamp, the direction of its light, place and shape of the respirator, and counting.
+
+    `poses` are those of the scene; none are needed where there is one.
     """
     spot = result.cases[EXPECTED].worst
-    triangles, threads = result.triangles, threads or default_threads()
     part = 1 if (result.precision_asked or 1.0) <= FINE else COARSER
-    bench = Bench(triangles, kernel_scene(triangles), spot, seed, threads, PATHS // part)
-    by_lamp, slope, error, noise = spot_derivatives(bench)
+    poses = poses or (PosedTriangles("", 1.0, result.triangles),)
+    cycle = _cycle(poses, spot, seed, threads or default_threads()).with_paths(PATHS // part)
+    by_lamp, slope, error, noise = spot_derivatives(cycle)
     total = float(by_lamp.sum())
     if not total > 0.0:
         return None
-    bench = replace(bench, paths=PAIRED_PATHS // min(part, 4))
+    cycle = cycle.with_paths(PAIRED_PATHS // min(part, 4))
     pattern = assumptions()["lamp_pattern_half_width"]
     shape = assumptions()["respirator_geometry_std"]
     rows = [
-        *_surface_rows(triangles, slope / total, error / total),
-        *_index_rows(bench),
-        *_lamp_rows(triangles, by_lamp / total),
-        *_place_rows(bench),
+        *_surface_rows(result.triangles, slope / total, error / total),
+        *_index_rows(cycle, result.triangles),
+        *_lamp_rows(result.triangles, by_lamp / total),
+        *_place_rows(cycle, result.triangles, spot),
         Contribution("direction of the lamps' light", 1.0, pattern.value / ROOT3, _source(pattern)),
         Contribution(
             "shape of the respirator, and how it sits on its hook",
@@ -106,6 +133,14 @@ def uncertainty_budget(result: Result, seed: int = 1, threads: int | None = None
         Contribution("counting", 1.0, noise, "batches of this run"),
     ]
     return Budget(spot, total, tuple(sorted(rows, key=lambda row: -row.relative)))
+
+
+def _cycle(poses: Sequence[PosedTriangles], spot: Spot, seed: int, threads: int) -> Cycle:
+    benches = tuple(
+        Bench(t, kernel_scene(t), spot, pose_seed(seed, number), threads, PATHS)
+        for number, t in enumerate(pose.triangles for pose in poses)
+    )
+    return Cycle(benches, tuple(pose.share for pose in poses))
 
 
 def _source(assumption: Assumption) -> str:
@@ -126,15 +161,15 @@ def _surface_rows(
     return rows
 
 
-def _index_rows(bench: Bench) -> list[Contribution]:
+def _index_rows(cycle: Cycle, triangles: SceneTriangles) -> list[Contribution]:
     """Refractive index, and extinction of metals, of every surface that follows Fresnel."""
     range_ = assumptions()["refractive_index_half_width"]
     rows = []
-    for number, surface in enumerate(bench.triangles.surfaces):
+    for number, surface in enumerate(triangles.surfaces):
         if not surface.is_fresnel:
             continue
         for key in INDEX_KEYS if surface.extinction > METAL else INDEX_KEYS[:1]:
-            slope = index_slope(bench, number, key)
+            slope = index_slope(cycle.summed(partial(index_pair, surface=number, key=key)))
             what = f"{key.replace('_', ' ')} of {surface.name}, relative"
             source = f"{surface.source} ({surface.mark}); range: {_source(range_)}"
             rows.append(Contribution(what, slope.value, range_.value / ROOT3, source, slope.error))
@@ -149,16 +184,19 @@ def _lamp_rows(triangles: SceneTriangles, share: np.ndarray) -> list[Contributio
     ]
 
 
-def _place_rows(bench: Bench) -> list[Contribution]:
+def _place_rows(cycle: Cycle, triangles: SceneTriangles, spot: Spot) -> list[Contribution]:
     """Place of the respirator and of each lamp, each way alike and independent."""
     half = assumptions()["place_half_width_mm"]
-    triangles = bench.triangles
-    body = next(k for k, b in enumerate(triangles.bodies) if b.name == bench.spot.object)
-    hangs = held_by(triangles, body)
-    slopes = {"place of the respirator on its hook, per m": steepest(body_slopes(bench, hangs))}
+    body = next(k for k, b in enumerate(triangles.bodies) if b.name == spot.object)
+
+    def hung(bench: Bench) -> np.ndarray:
+        return body_pairs(bench, held_by(bench.triangles, body))
+
+    slopes = {"place of the respirator on its hook, per m": place_slopes(cycle.summed(hung))}
     for number, lamp in enumerate(triangles.lamps):
-        slopes[f"place of lamp {lamp.name}, per m"] = steepest(lamp_slopes(bench, number))
+        pairs = cycle.summed(partial(lamp_pairs, lamp=number))
+        slopes[f"place of lamp {lamp.name}, per m"] = place_slopes(pairs)
     return [
         Contribution(what, slope.value, 0.001 * half.value / ROOT3, _source(half), slope.error)
-        for what, slope in slopes.items()
+        for what, slope in ((what, steepest(ways)) for what, ways in slopes.items())
     ]

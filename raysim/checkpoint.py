@@ -19,10 +19,11 @@ import numpy as np
 
 from raysim.errors import RaysimError, printable
 from raysim.interrupts import hold_interrupts
+from raysim.zeros import with_zeros, without_zeros
 
 CHECKPOINT_FILE = "checkpoint.npz"
 ASIDE = ".part"  # ends the name of one that is being written
-FORMAT, FORMAT_VERSION = "raysim checkpoint", 1
+FORMAT, FORMAT_VERSION = "raysim checkpoint", 2
 INTERVAL = 10.0  # s between two checkpoints
 LARGEST_SHARE = 0.02  # of the time may go into writing them
 
@@ -154,11 +155,15 @@ class Checkpoint:
         """Progress that writes a checkpoint too, where one is due."""
 
         def watched(what: str, done: float, whole: float) -> None:
-            if self.path is not None and time.perf_counter() >= self._due:
-                self.save()
+            self.save_if_due()
             progress(what, done, whole)
 
         return watched
+
+    def save_if_due(self) -> None:
+        """Write a checkpoint where the last one is old enough."""
+        if self.path is not None and time.perf_counter() >= self._due:
+            self.save()
 
     def save(self) -> None:
         """Write a checkpoint now. One that cannot be written is told of; the run goes on."""
@@ -209,7 +214,8 @@ def write_checkpoint(path: Path, header: Mapping[str, Any], arrays: Arrays) -> N
     try:
         with aside.open("wb") as file:
             # Archives are written in a file's own way only where it can be moved about in.
-            np.savez(file, header=np.frombuffer(text.encode(), np.uint8), **arrays)  # type: ignore[arg-type]
+            header_bytes = np.frombuffer(text.encode(), np.uint8)
+            np.savez(file, header=header_bytes, **without_zeros(arrays))  # type: ignore[arg-type]
             file.flush()
             os.fsync(file.fileno())
         os.replace(aside, path)
@@ -230,6 +236,7 @@ def read_checkpoint(path: Path) -> tuple[dict[str, Any], Arrays]:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
         header = json.loads(arrays.pop("header").tobytes())
+        arrays = with_zeros(arrays)
         known = header["format"] == FORMAT and header["format_version"] == FORMAT_VERSION
     except FileNotFoundError:
         raise RaysimError(

@@ -60,4 +60,9 @@ def interrupt_is_due() -> bool:
 
 def _raise_again() -> None:
     _due.clear()
-    signal.raise_signal(signal.SIGINT)
+    if hasattr(
+        signal, "pthread_kill"
+    ):  # raised in this thread, it would not end a wait of the main one
+        signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGINT)
+    else:
+        signal.raise_signal(signal.SIGINT)

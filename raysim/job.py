@@ -20,11 +20,12 @@ from raysim.result import (
     MeterResult,
     PoseResult,
     Result,
+    Spot,
 )
 from raysim.scene.build import BuiltScene
 from raysim.statistics import CONFIDENCE, count_lower_bound, count_variance
 from raysim.tracing import AdjointRun, ForwardRun, KernelScene, Progress
-from raysim.turnover import cycle_curve, pose_results
+from raysim.turnover import cycle_curve, pose_results, with_worst
 from raysim.version import __version__
 
 LARGEST_LOST_SHARE = 1e-6
@@ -142,7 +143,7 @@ class Job:
             lamp_failures=self._failures(
                 cases[CAUTIOUS].exposure_time, looked, mean[0], covariance
             ),
-            poses=self.poses,
+            poses=self._at_worst(cases[CAUTIOUS].worst),
         )
 
     def each_pose(
@@ -161,6 +162,11 @@ class Job:
             seed,
             progress,
         )
+
+    def _at_worst(self, worst: Spot) -> tuple[PoseResult, ...]:
+        """The poses with what each gives to the worst spot of the cycle."""
+        known = (self.units, self.state, self.factors[0])
+        return with_worst(self.poses, self.scene, self.forward, self.backward, *known, worst)
 
     def _by_paths(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
         """What backward paths say of the units looked at, by lamp: see `traced_by_lamp`."""

@@ -13,6 +13,7 @@ from raysim.tracing import Target
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.
 GUESS_ERRORS = 2.0
+UNSETTLED = 0.5  # a bound below so much of that of the worst known one was given up, not reached
 
 
 @dataclass(frozen=True)
@@ -201,10 +202,13 @@ def _named_worst(
     """The unit that is named the worst of all, and that of each body, from arrays (units,).
 
     Where some are known to get less than `floor` (W/m2), it is one of these; else one of those that
-    can be vouched for no light at all; else one of the sure.
+    can be vouched for no light at all; else one of the sure, or of those that are darker for
+    certain and that the run ended too early to settle.
     """
     ways = (taken < floor, lower <= 0.0, sure)
     known = next((k for k in ways if k.any()), np.ones_like(sure))
+    least = lower[known].min()
+    known = known | ((taken < least) & (lower < UNSETTLED * least))
     darkest = int(np.where(known, taken, np.inf).argmin())
     of_body = {}
     for body in dict.fromkeys(bodies.tolist()):

@@ -12,6 +12,7 @@ Source: central difference; common random numbers, e.g. Law and Kelton, "Simulat
 Analysis", chapter on variance reduction (from memory).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,24 +54,48 @@ class Bench:
         run.add_paths(np.zeros(1, int), np.array([self.paths]))
         return run.batch_irradiance(np.zeros(1, int))[0, :, :, 0].sum(axis=1)
 
-    def slope(
+    def pair(
         self,
         up: tuple[KernelScene, SceneTriangles],
         down: tuple[KernelScene, SceneTriangles],
-        width: float,
-    ) -> Slope:
-        """Slope between two states of the scene that lie `width` of the input apart.
+    ) -> np.ndarray:
+        """Irradiance by batch in two states of the scene, (2, batches), W/m2."""
+        return np.stack([self.batches(*up), self.batches(*down)])
 
-        Source: equation of the module; error of a ratio of means, Cochran, "Sampling Techniques".
-        """
-        high, low = self.batches(*up), self.batches(*down)
-        light = 0.5 * (high + low)
-        mean = float(light.mean())
-        if not mean > 0.0:
-            return Slope(0.0, 0.0)
-        value = float((high - low).mean()) / (width * mean)
-        rest = (high - low) / width - value * light
-        return Slope(value, float(rest.std(ddof=1) / np.sqrt(len(rest)) / mean))
+
+@dataclass(frozen=True)
+class Cycle:
+    """A spot in every pose of a cycle, with random numbers of its own in each; one pose is enough.
+
+    What is changed is changed alike in every pose.
+    """
+
+    benches: tuple[Bench, ...]
+    shares: tuple[float, ...]
+
+    def summed(self, irradiance: Callable[[Bench], np.ndarray]) -> np.ndarray:
+        """Share x irradiance, W/m2, summed over the poses, batch by batch (definition)."""
+        parts = [share * irradiance(b) for share, b in zip(self.shares, self.benches, strict=True)]
+        return np.asarray(sum(parts[1:], parts[0]))
+
+    def with_paths(self, paths: int) -> "Cycle":
+        """The same with other numbers of paths per batch."""
+        return replace(self, benches=tuple(replace(b, paths=paths) for b in self.benches))
+
+
+def slope_of(pair: np.ndarray, width: float) -> Slope:
+    """Slope from a pair of irradiances by batch, (2, batches), `width` of the input apart.
+
+    Source: equation of the module; error of a ratio of means, Cochran, "Sampling Techniques".
+    """
+    high, low = pair
+    light = 0.5 * (high + low)
+    mean = float(light.mean())
+    if not mean > 0.0:
+        return Slope(0.0, 0.0)
+    value = float((high - low).mean()) / (width * mean)
+    rest = (high - low) / width - value * light
+    return Slope(value, float(rest.std(ddof=1) / np.sqrt(len(rest)) / mean))
 
 
 def held_by(triangles: SceneTriangles, body: int) -> tuple[int, ...]:
@@ -116,33 +141,41 @@ def other_index(arrays: KernelScene, surface: int, key: str, share: float) -> Ke
     return replace(arrays, surfaces=arrays.surfaces._replace(**{key: values}))
 
 
-def body_slopes(bench: Bench, bodies: tuple[int, ...]) -> tuple[Slope, ...]:
-    """Slopes per metre along x, y, z when bodies are moved together, all else staying."""
+def body_pairs(bench: Bench, bodies: tuple[int, ...]) -> np.ndarray:
+    """Pairs along x, y, z when bodies are moved together, all else staying: (3, 2, batches)."""
 
     def state(by: np.ndarray) -> tuple[KernelScene, SceneTriangles]:
         moved = moved_bodies(bench.triangles, bodies, by)
         return kernel_scene(moved), moved
 
-    steps = STEP_M * np.eye(3)
-    return tuple(bench.slope(state(step), state(-step), 2.0 * STEP_M) for step in steps)
+    return np.stack([bench.pair(state(step), state(-step)) for step in STEP_M * np.eye(3)])
 
 
-def lamp_slopes(bench: Bench, lamp: int) -> tuple[Slope, ...]:
-    """Slopes per metre along x, y, z when a lamp is moved, all else staying."""
+def lamp_pairs(bench: Bench, lamp: int) -> np.ndarray:
+    """Pairs along x, y, z when a lamp is moved, all else staying: (3, 2, batches), W/m2."""
 
     def state(by: np.ndarray) -> tuple[KernelScene, SceneTriangles]:
         return moved_lamp(bench.arrays, lamp, by), bench.triangles
 
-    steps = STEP_M * np.eye(3)
-    return tuple(bench.slope(state(step), state(-step), 2.0 * STEP_M) for step in steps)
+    return np.stack([bench.pair(state(step), state(-step)) for step in STEP_M * np.eye(3)])
 
 
-def index_slope(bench: Bench, surface: int, key: str) -> Slope:
-    """Slope per relative change of `refractive_index` or `extinction` of a Fresnel surface."""
+def place_slopes(pairs: np.ndarray) -> tuple[Slope, ...]:
+    """Slopes per metre along x, y, z, from `body_pairs` or `lamp_pairs`."""
+    return tuple(slope_of(pair, 2.0 * STEP_M) for pair in pairs)
+
+
+def index_pair(bench: Bench, surface: int, key: str) -> np.ndarray:
+    """Pair with `refractive_index` or `extinction` of a surface changed, (2, batches), W/m2."""
     up = other_index(bench.arrays, surface, key, STEP_SHARE)
     down = other_index(bench.arrays, surface, key, -STEP_SHARE)
     same = bench.triangles
-    return bench.slope((up, same), (down, same), 2.0 * STEP_SHARE)
+    return bench.pair((up, same), (down, same))
+
+
+def index_slope(pair: np.ndarray) -> Slope:
+    """Slope per relative change of an optical constant, from `index_pair`."""
+    return slope_of(pair, 2.0 * STEP_SHARE)
 
 
 def steepest(slopes: tuple[Slope, ...]) -> Slope:

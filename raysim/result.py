@@ -4,6 +4,7 @@ Units inside: metres, watts, W/m2, J/m2, seconds. Arrays over faces follow the o
 `SceneTriangles`; sides are (outside, inside).
 """
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -202,6 +203,9 @@ class PoseResult:
         The spot then with the lowest upper end of its error; its `lower_bound` holds for all.
     alone_least : float
         Seconds that this spot needs by that upper end; the load needs no less.
+    at_worst : float
+        What the worst spot of the cycle gets while the load hangs so, W/m2, cautious case; the sum
+        of share x at_worst over the poses is its irradiance.
     """
 
     name: str
@@ -210,6 +214,7 @@ class PoseResult:
     alone: float
     alone_worst: Spot
     alone_least: float
+    at_worst: float = math.nan
 
 
 @dataclass(frozen=True)

@@ -205,9 +205,9 @@ def _trace_back(
     except KeyboardInterrupt:
         checkpoint.save()
         raise
-    # The brightest are chosen by what is known when this begins: what is broken off in its midst
-    # goes on from here.
-    checkpoint.save()
+    # The brightest are chosen by what is known when this begins: nothing is written in its midst,
+    # and what is broken off there goes on from the checkpoint before it.
+    checkpoint.save_if_due()
     refine_best(backward, units, state, job.factors, progress)
 
 

@@ -7,14 +7,15 @@ import numpy as np
 
 from raysim.exposure import CycleCurve, WarmUpCurve, exposure_time
 from raysim.judge import Estimate, Judged, spot
-from raysim.poses import ForwardPoses, backward_run, pose_seed
+from raysim.poses import AdjointPoses, ForwardPoses, backward_run, pose_seed
 from raysim.refine import refine
 from raysim.refinement import Refinement, forward_only
-from raysim.result import PoseResult
+from raysim.result import PoseResult, Spot
 from raysim.scene.build import BuiltScene
 from raysim.scene.poses import PosedTriangles
+from raysim.scene.triangles import SIDES
 from raysim.statistics import count_lower_bound, count_variance
-from raysim.tracing import ForwardRun, KernelScene, Progress
+from raysim.tracing import AdjointRun, ForwardRun, KernelScene, Progress
 
 ALONE_PRECISION = 0.05  # of the time in one pose alone, which is told for comparison only
 ALONE_RAYS = 10_000_000  # of each: a side in the dark is what poses are for, and has no end
@@ -82,6 +83,42 @@ def pose_results(
         own = [exposure_time(e, *asked, warm_up.of_one_pose) for e in (bound, float(most[unit]))]
         found.append(PoseResult(pose.name, pose.share, times[number], own[0], worst, own[1]))
     return tuple(found)
+
+
+def with_worst(
+    found: Sequence[PoseResult],
+    scene: BuiltScene,
+    forward: ForwardRun,
+    backward: AdjointRun | None,
+    units: Judged,
+    state: Refinement,
+    factors: np.ndarray,
+    worst: Spot,
+) -> tuple[PoseResult, ...]:
+    """The poses with what each gives to the worst spot of the cycle, cautious case.
+
+    Photons and paths of each pose are joined in the shares that they have in `state`, so that
+    share x irradiance of the poses adds up to the irradiance that is told of the spot.
+
+    Parameters
+    ----------
+    factors : (lamps,) float64
+        Output of each lamp as a share of its rating.
+    """
+    if not found or not isinstance(forward, ForwardPoses):
+        return ()
+    side = SIDES.index(worst.side)
+    unit = np.flatnonzero((units.faces == worst.face) & (units.sides == side))
+    share = float(state.share[0, unit[0]])
+    told = []
+    for number, (one, pose) in enumerate(zip(found, scene.poses, strict=True)):
+        light = _counted(forward.runs[number], pose, units, factors, 0.5).mean[0, unit[0]]
+        if isinstance(backward, AdjointPoses) and state.row[unit[0]] >= 0:
+            batches = backward.runs[number].batch_irradiance(state.row[unit])[0]
+            paths = (batches[..., 0] @ factors).mean()
+            light = share * paths + (1.0 - share) * light
+        told.append(replace(one, at_worst=float(light)))
+    return tuple(told)
 
 
 def _counted(

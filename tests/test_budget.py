@@ -14,7 +14,7 @@ from raysim.budget import (
     spot_derivatives,
     uncertainty_budget,
 )
-from raysim.paired_runs import Bench
+from raysim.paired_runs import Bench, Cycle
 from raysim.result import EXPECTED, Budget, Contribution
 from raysim.run import load_scene, simulate
 from raysim.tracing import AdjointRun, Target, kernel_scene
@@ -56,7 +56,7 @@ def test_derivatives_agree_with_finite_differences_of_separate_runs(result):
     """Each surface moved by 0.05 up and down in runs with other random numbers."""
     bench = bench_of(result)
     triangles, spot = bench.triangles, bench.spot
-    by_lamp, slope, error, _ = spot_derivatives(bench)
+    by_lamp, slope, error, _ = spot_derivatives(Cycle((bench,), (1.0,)))
     checked = 0
     for k, surface in enumerate(triangles.surfaces):
         if surface.is_fresnel:
@@ -77,7 +77,7 @@ def test_derivatives_agree_with_finite_differences_of_separate_runs(result):
 
 def test_path_weights_have_far_less_noise_than_two_runs(result):
     bench = bench_of(result)
-    _, slope, error, _ = spot_derivatives(bench)
+    _, slope, error, _ = spot_derivatives(Cycle((bench,), (1.0,)))
     lining = int(np.argmax(np.abs(slope)))
     _, plain = light(bench.triangles, bench.spot, 2048, 7)
     of_two_runs = np.sqrt(2.0) * plain / 0.02

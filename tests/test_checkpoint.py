@@ -139,7 +139,18 @@ def test_checkpoints_are_written_now_and_then(scene, monkeypatch, tmp_path):
         simulate(scene, checkpoint=Checkpoint(tmp_path / "checkpoint.npz"), threads=1, **RUN)
         counts.append(len(written))
     assert counts[0] > 6
-    assert counts[1] == 2  # at the first chance, and before the brightest are looked at
+    assert counts[1] == 1  # at the first chance; none at the end of a run that is soon over
+
+
+def test_what_is_broken_off_at_the_end_goes_on_from_the_checkpoint_before_it(
+    scene, whole, monkeypatch, tmp_path
+):
+    path = tmp_path / "checkpoint.npz"
+    monkeypatch.setattr(raysim.checkpoint, "INTERVAL", 3600.0)
+    broken_off(scene, path, BRIGHTEST, 1)
+    _, arrays = read_checkpoint(path)
+    assert not any(name.startswith("paths.") for name in arrays)  # it is from the photons
+    assert same(simulate(scene, checkpoint=Checkpoint.resumed(path), **RUN), whole)
 
 
 # ---------------------------------------------------------------- another run's checkpoint

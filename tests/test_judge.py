@@ -281,11 +281,12 @@ def test_where_nothing_was_traced_closely_a_square_centimetre_stands_for_the_bes
 
 def test_only_trusted_face_sides_are_named_worst_but_all_are_bounded():
     irradiance, lower = level(), 0.9 * level()
-    irradiance[2, OUTSIDE], lower[2, OUTSIDE] = 3.0, 0.5  # a noisy count
+    error = 0.01 * level()
+    irradiance[2, OUTSIDE], lower[2, OUTSIDE], error[2, OUTSIDE] = 3.0, 0.5, 1.0  # a noisy count
     irradiance[9, INSIDE], lower[9, INSIDE] = 4.0, 3.9
     trusted = np.zeros((16, 2), bool)
     trusted[9, INSIDE] = trusted[1, OUTSIDE] = True
-    case = judged(irradiance, lower, trusted)
+    case = judged(irradiance, lower, trusted, error=error)
     assert (case.worst.face, case.worst.irradiance) == (9, 4.0)
     assert case.bound == 0.5
 
@@ -302,6 +303,18 @@ def test_a_spot_known_to_be_too_dark_is_named_before_one_that_is_hardly_known():
     # The control: above what is too dark, the one that may be without any light is named.
     irradiance[2, OUTSIDE] = 0.03
     assert judged(irradiance, lower, trusted, error=error).worst.face == 9
+
+
+def test_a_spot_given_up_as_hopelessly_dark_is_named_and_not_the_darkest_known_one():
+    # As behind a slit: the run spent its rays, and 1e-5 of the light is known to 50 %.
+    irradiance, lower, error = level(), 0.98 * level(), 0.01 * level()
+    irradiance[12, INSIDE], lower[12, INSIDE], error[12, INSIDE] = 1e-4, 1e-9, 5e-5
+    trusted = np.ones((16, 2), bool)
+    trusted[12, INSIDE] = False
+    case = judged(irradiance, lower, trusted, error=error)
+    assert (case.worst.object, case.worst.face) == ("body 1", 12)
+    assert case.worst.irradiance == 1e-4
+    assert case.bound == 1e-9
 
 
 def test_the_worst_of_each_object_is_no_fluke():

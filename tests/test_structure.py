@@ -33,7 +33,7 @@ LAYERS = (
     ("scene",),
     ("organisms", "response", "output_curve"),
     ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit", "workers"),
-    ("cells", "units", "errors", "interrupts", "version", "data"),
+    ("cells", "units", "errors", "interrupts", "version", "data", "zeros"),
     ("unit_symbols",),
 )
 # Within a row of several, none imports another.
@@ -45,6 +45,7 @@ KERNELS_MAY_ALSO_IMPORT = {"compile": OF_FILES, "records": {"typing"}}
 FORBIDDEN = re.compile("steril", re.IGNORECASE)
 
 
+@cache
 def modules() -> list[Path]:
     """Every Python source of the package."""
     return sorted(PACKAGE.rglob("*.py"))
@@ -62,19 +63,20 @@ def tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
-def imports(path: Path) -> set[str]:
+@cache
+def imports(path: Path) -> frozenset[str]:
     """Full names that a module imports, wherever in it."""
+    known = {f"raysim.{dotted(other)}" for other in modules()}
     found = set()
     for node in ast.walk(tree(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
-            known = {f"raysim.{dotted(other)}" for other in modules()}
             for alias in node.names:
                 whole = f"{node.module}.{alias.name}"
                 found.add(whole if whole in known else str(node.module))
-    return found
+    return frozenset(found)
 
 
 def own_imports(path: Path) -> set[str]:

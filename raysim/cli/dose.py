@@ -140,11 +140,11 @@ def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # t
             checkpoint=checkpoint,
             **run,
         )
-    if result.interrupted or result.poses:  # the budget follows a spot in one pose only
+    if result.interrupted:
         return result
     teller.notice("weighing the doubts")
     try:
-        budget = uncertainty_budget(result, run["seed"], threads)
+        budget = uncertainty_budget(result, run["seed"], threads, built.poses)
     except KeyboardInterrupt:
         return dataclasses.replace(result, interrupted=True)
     return dataclasses.replace(result, budget=budget)

@@ -19,7 +19,14 @@ from raysim.cli.hooks_options import (
     number_range,
     seconds,
 )
-from raysim.cli.study import compile_notice, in_one_pose, precision_option, show, study_options
+from raysim.cli.study import (
+    POSE,
+    compile_notice,
+    in_one_pose,
+    precision_option,
+    show,
+    study_options,
+)
 
 if TYPE_CHECKING:
     from raysim.studies.hooks_result import HookStudy
@@ -34,10 +41,12 @@ if TYPE_CHECKING:
 )
 @study_options
 @hook_options
+@POSE
 @precision_option(0.05)
 def command(
     scene: Path,
     out: Path | None,
+    pose: str | None,
     precision: float,
     seed: int,
     threads: int | None,
@@ -70,7 +79,7 @@ def command(
     loading = seconds(asked.loading, "--loading")
     built, warnings = checked_scene(scene, teller)
     click.get_current_context().with_resource(claimed(folder, force))
-    built = in_one_pose(built, teller)
+    built = in_one_pose(built, teller, pose)
     load = find_load(built, asked.hang, asked.along, asked.take_out)
     numbers = number_range(asked.number, len(load.now))
     candidates = candidate_points(asked, load)

@@ -6,7 +6,7 @@ import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene
 from raysim.cli.groups import examples
-from raysim.cli.study import SEED, THREADS
+from raysim.cli.study import POSE, SEED, THREADS, in_one_pose
 from raysim.output.cautions import CAUTION_LINE
 
 
@@ -15,11 +15,14 @@ from raysim.output.cautions import CAUTION_LINE
     epilog=examples("raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json"),
 )
 @SCENE
+@POSE
 @SEED
 @THREADS
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @click.option("--quiet", is_flag=True, help="No warnings.")
-def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: bool) -> None:
+def command(
+    scene: Path, pose: str | None, seed: int, threads: int | None, as_json: bool, quiet: bool
+) -> None:
     """Stray UVC outside the gaps of SCENE, and how long a person may stay there.
 
     A gap is a table [[gap]] with wall, from, to (ends of its middle line on the inside of the
@@ -28,15 +31,17 @@ def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: b
     """
     from raysim.leak import leaks
     from raysim.output.folder import json_text
-    from raysim.output.leaks import leak_record, leak_table, limit_lines
+    from raysim.output.leaks import leak_record, leak_table, limit_lines, pose_words
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
     teller.warn(tuple(fault for fault in warnings if fault.key != "gap"))
+    poses = [entry.name for entry in built.written.pose]
+    built = in_one_pose(built, teller, pose)
     teller.notice("looking through the gaps")
     found = leaks(built, seed, threads)
     if as_json:
-        click.echo(json_text(leak_record(built, found, seed)), nl=False)
+        click.echo(json_text(leak_record(built, found, seed, poses)), nl=False)
         return
     click.echo(f"\n{built.written.title}: stray light outside\n")
     table = leak_table(found)
@@ -44,5 +49,5 @@ def command(scene: Path, seed: int, threads: int | None, as_json: bool, quiet: b
         for heading, cell in zip(table.headings, row, strict=True):
             click.echo(f"  {heading}: {cell}")
         click.echo("")
-    for line in [*limit_lines(built), CAUTION_LINE]:
+    for line in [*pose_words(built, poses), *limit_lines(built), CAUTION_LINE]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))

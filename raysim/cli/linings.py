@@ -11,7 +11,14 @@ import click
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import Teller, checked_scene, surface_mend
 from raysim.cli.groups import examples
-from raysim.cli.study import compile_notice, in_one_pose, precision_option, show, study_options
+from raysim.cli.study import (
+    POSE,
+    compile_notice,
+    in_one_pose,
+    precision_option,
+    show,
+    study_options,
+)
 from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
@@ -50,6 +57,7 @@ DEFAULT = (
     "--walls/--no-walls", default=True, show_default=True, help="One wall at a time, too."
 )
 @click.option("--wall-lining", metavar="NAME", help="Lining for one wall at a time [the best].")
+@POSE
 @precision_option(0.02)
 def command(
     scene: Path,
@@ -58,6 +66,7 @@ def command(
     price: tuple[str, ...],
     walls: bool,
     wall_lining: str | None,
+    pose: str | None,
     precision: float,
     seed: int,
     threads: int | None,
@@ -83,7 +92,7 @@ def command(
     built, warnings = checked_scene(scene, teller)
     click.get_current_context().with_resource(claimed(folder, force))
     teller.warn(warnings)
-    built = in_one_pose(built, teller)
+    built = in_one_pose(built, teller, pose)
     compile_notice(teller)
     with teller.bar():
         study = compare_linings(

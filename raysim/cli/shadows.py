@@ -10,7 +10,7 @@ import click
 from raysim.cli.common import Teller, checked_scene
 from raysim.cli.given import FiniteRange
 from raysim.cli.groups import examples
-from raysim.cli.study import compile_notice, in_one_pose, show, study_options
+from raysim.cli.study import POSE, compile_notice, in_one_pose, show, study_options
 
 if TYPE_CHECKING:
     from raysim.result import Result
@@ -49,7 +49,7 @@ MOST_PICTURES = 4
     show_default=True,
     help="For how many of the darkest patches to try what helps.",
 )
-@click.option("--pose", metavar="NAME", help="Which pose of a scene with several [the first].")
+@POSE
 @click.option(
     "--photons",
     type=click.IntRange(1, 10**13),

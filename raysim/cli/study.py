@@ -1,6 +1,7 @@
 """Options of all studies, and how they end: one sentence to act on, and the caution."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,9 @@ SEED = click.option(
 THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
 QUIET = click.option("--quiet", is_flag=True, help="No progress, no warnings, no answer.")
+POSE = click.option(
+    "--pose", metavar="NAME", help="Which pose of a scene with several [the first]."
+)
 FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand there.")
 
 
@@ -46,7 +50,7 @@ def precision_option(default: float) -> Callable[[Callable[..., None]], Callable
 
 
 def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) -> "BuiltScene":
-    """The scene in the pose called so, or in its first one, which is said.
+    """The scene in the pose called so, or in its first one, which is said; its title says which.
 
     Raises
     ------
@@ -57,12 +61,21 @@ def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) ->
     if name is None:
         if len(names) > 1:
             teller.say(f'of {len(names)} poses this looks at the first alone, "{names[0]}"')
-        return scene.in_pose(0)
+        return _titled(scene, 0)
     folded = [own.casefold() for own in names]
     if name.casefold() not in folded:
         known = " or ".join(f'"{own}"' for own in names) or "leave --pose out: there are none"
         raise RaysimError(f'--pose "{name}": no pose has this name. Mend: {known}')
-    return scene.in_pose(folded.index(name.casefold()))
+    return _titled(scene, folded.index(name.casefold()))
+
+
+def _titled(scene: "BuiltScene", number: int) -> "BuiltScene":
+    """The scene in one pose, which is named in its title where there are several."""
+    alone = scene.in_pose(number)
+    if len(scene.written.pose) < 2:
+        return alone
+    title = f'{scene.written.title} (pose "{alone.poses[0].name}")'
+    return replace(alone, written=alone.written.model_copy(update={"title": title}))
 
 
 def compile_notice(teller: Teller) -> None:

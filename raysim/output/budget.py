@@ -39,6 +39,11 @@ def budget_table(result: Result) -> Table | None:
         "independent of the others. The timer does not rest on this budget but on the cautious "
         "case, which takes every low end at once."
     )
+    if result.poses:
+        note += (
+            " Of several poses the irradiance is that of the whole cycle, and what is changed is "
+            "changed alike in each of them."
+        )
     headings = ("input", "source", "sensitivity", "standard uncertainty", "contribution, %")
     return Table(headings, tuple(rows), 2, note)
 

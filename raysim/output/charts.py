@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from raysim.exposure import CycleCurve
 from raysim.output.pictures import CHART, Picture
 from raysim.output.pictures_page import INK, new_figure, save_figure
 from raysim.output.pictures_scale import DoseScale, dose_scale, tick_words
@@ -14,6 +15,7 @@ from raysim.scene.triangles import INSIDE, OUTSIDE
 from raysim.units import minutes_seconds, to_mJ_cm2
 
 WIDTH, HEIGHT = 1200, 640  # px
+LETTERS_ACROSS = 80  # of the names of all poses beside each other
 TARGET_INK = "#96141e"
 
 
@@ -21,8 +23,9 @@ def write_charts(result: Result, folder: Path) -> list[Picture]:
     """Charts (PNG): share of the judged area against dose, and dose of the worst spot in time."""
     folder.mkdir(parents=True, exist_ok=True)
     charts = [_spread_chart(result, folder / "chart_spread.png")]
-    if np.isfinite(result.timer) and not result.poses:
-        charts.append(_time_chart(result, folder / "chart_time.png"))
+    if np.isfinite(result.timer):
+        chart = _cycle_chart if result.poses else _time_chart
+        charts.append(chart(result, folder / "chart_time.png"))
     return charts
 
 
@@ -132,6 +135,60 @@ def _time_chart(result: Result, path: Path) -> Picture:
     axes.text(result.timer / 60.0, 0.0, timer, ha="right", va="bottom", fontsize=12, weight="bold")
     axes.set(xlabel="minutes after switching on cold lamps", ylabel="dose, mJ/cm²")
     axes.set_xlim(0.0, times[-1] / 60.0)
+    _target_lines(axes, result)
+    _finish(figure, axes, path, ())
+    caption = (
+        "Dose of the worst spot from switching on. Lamps start dim, so the curve bends at first. "
+        f"The timer ({minutes_seconds(result.timer)}) stands where the lower bound of the "
+        f"cautious case reaches {result.safety_factor:g} × the target."
+    )
+    return Picture(path, "How the dose of the worst spot grows", caption, CHART)
+
+
+def dose_in_cycle(result: Result, points: int) -> tuple[np.ndarray, np.ndarray]:
+    """Lit time (s) and dose (J/m2) of the worst spot of a cycle, cautious case, (poses, points).
+
+    Within each pose the dose grows with what the spot gets in it, from cold lamps on.
+
+    Source: H = integral of E dt, pose after pose (definition of radiant exposure).
+    """
+    curve, begun, dose = result.warm_up, 0.0, 0.0
+    once = curve.of_one_pose if isinstance(curve, CycleCurve) else curve
+    times, doses = [], []
+    for pose in result.poses:
+        lit = np.linspace(0.0, pose.time, points)
+        times.append(begun + lit)
+        doses.append(dose + pose.at_worst * np.array([once.effective_seconds(t) for t in lit]))
+        begun, dose = times[-1][-1], doses[-1][-1]
+    return np.array(times), np.array(doses)
+
+
+def _cycle_chart(result: Result, path: Path) -> Picture:
+    """Dose of the worst spot through the poses of a cycle."""
+    figure, axes = _axes()
+    times, doses = dose_in_cycle(result, 120)
+    words = f"worst spot of the cycle, {CAUTIOUS}"
+    axes.plot(times.ravel() / 60.0, to_mJ_cm2(doses).ravel(), color=INK, lw=2.4, label=words)
+    for pose, lit in zip(result.poses, times, strict=True):
+        axes.axvline(lit[-1] / 60.0, color=INK, lw=1.6, ls=(0, (5, 3)))
+        words = f"{pose.name[: LETTERS_ACROSS // len(times)]}\n{minutes_seconds(pose.time)}"
+        place = 0.5 * (lit[0] + lit[-1]) / 60.0
+        axes.text(place, 0.78, words, transform=axes.get_xaxis_transform(), ha="center",
+                  fontsize=12, weight="bold", parse_math=False)  # fmt: skip
+    axes.set(xlabel="minutes of light, all poses together", ylabel="dose, mJ/cm²")
+    axes.set_xlim(0.0, 1.02 * times[-1, -1] / 60.0)
+    _target_lines(axes, result)
+    _finish(figure, axes, path, ())
+    caption = (
+        "Dose of the worst spot of the cycle, pose after pose. Every pose starts from cold lamps, "
+        "so the curve bends anew at each broken line, and it is steeper where the spot sees more "
+        "light. The lower bound, which sets the times, holds for the whole cycle only."
+    )
+    return Picture(path, "How the dose of the worst spot grows", caption, CHART)
+
+
+def _target_lines(axes: Any, result: Result) -> None:
+    """The target and what is asked for, as level lines on an axis of doses (mJ/cm2)."""
     target = float(to_mJ_cm2(result.target_dose))
     axes.set_ylim(0.0, 2.5 * result.safety_factor * target)
     axes.yaxis.set_major_formatter(lambda value, _: tick_words(value))
@@ -148,13 +205,6 @@ def _time_chart(result: Result, path: Path) -> Picture:
             color=TARGET_INK,
             fontsize=12,
         )
-    _finish(figure, axes, path, ())
-    caption = (
-        "Dose of the worst spot from switching on. Lamps start dim, so the curve bends at first. "
-        f"The timer ({minutes_seconds(result.timer)}) stands where the lower bound of the "
-        f"cautious case reaches {result.safety_factor:g} × the target."
-    )
-    return Picture(path, "How the dose of the worst spot grows", caption, CHART)
 
 
 def _axes() -> tuple[Any, Any]:

@@ -15,6 +15,12 @@ def answer(study: HookStudy) -> str:
     """The sentence to act on."""
     best = study.best
     if not math.isfinite(best.best.time):
+        if best.best.estimate > 0.0:
+            return (
+                "At no hook position could this run vouch for any light at the darkest spot, "
+                "though it found some: it gets too little to be counted well. Open the folds, turn "
+                "the respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what hides it."
+            )
         return (
             "No hook position brings light to the darkest spot: open the folds, turn the "
             "respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what hides it."

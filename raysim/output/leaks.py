@@ -76,11 +76,26 @@ def limit_lines(scene: BuiltScene) -> list[str]:
     ]
 
 
-def leak_record(scene: BuiltScene, found: Sequence[Leak], seed: int) -> dict[str, Any]:
-    """Everything `raysim leak --json` prints."""
+def pose_words(scene: BuiltScene, poses: Sequence[str]) -> list[str]:
+    """Which one of several `poses` (names) the load hangs in here; nothing for fewer."""
+    if len(poses) < 2:
+        return []
+    own = scene.poses[0].name
+    others = " and ".join(f'"{name}"' for name in poses if name != own)
+    return [
+        f'The load hangs as in pose "{own}". Another pose may let out more light: look at {others} '
+        "as well (--pose), and go by the shortest time."
+    ]
+
+
+def leak_record(
+    scene: BuiltScene, found: Sequence[Leak], seed: int, poses: Sequence[str]
+) -> dict[str, Any]:
+    """Everything `raysim leak --json` prints; `poses` are the names of all poses."""
     return {
         "raysim_version": __version__,
         "scene": scene.written.title,
+        "pose": scene.poses[0].name if poses else None,
         "seed": seed,
         "safety_factor": scene.written.target.safety_factor,
         "leaks": [_record(leak) for leak in found],

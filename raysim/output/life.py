@@ -5,9 +5,10 @@ from typing import Any
 import numpy as np
 
 from raysim.behaviour import temperature_factor
+from raysim.exposure import CycleCurve
 from raysim.output.report_tables import Table
 from raysim.output_curve import HARD_START
-from raysim.result import Result
+from raysim.result import PoseResult, Result
 from raysim.timer import behaviour_of, lamp_life, seconds_to_add, times_in_air
 from raysim.units import minutes_seconds
 
@@ -62,19 +63,52 @@ def air_table(result: Result) -> Table | None:
 
 def interrupted_table(result: Result) -> Table | None:
     """What a broken-off cycle lacks; none without a timer."""
-    if not np.isfinite(result.timer) or result.poses:
-        return None  # in which pose it was broken off, no share of the whole says
-    rows = []
-    for share in INTERRUPTED_AT:
-        ran = share * result.timer
-        added = seconds_to_add(result.warm_up, result.timer, ran)
-        rows.append((minutes_seconds(ran), minutes_seconds(added), minutes_seconds(result.timer)))
+    if not np.isfinite(result.timer):
+        return None
+    if result.poses:
+        return _interrupted_poses(result)
+    rows = [
+        tuple(map(minutes_seconds, (ran, added, result.timer)))
+        for ran, added in _missing(result, None)
+    ]
     note = (
         f"{FULL_TIME} The middle column is arithmetic alone: doses add up, and the lamps warm up "
         "anew."
     )
     headings = ("broken off after", "missing, from a cold start", "run instead")
     return Table(headings, tuple(rows), 1, note)
+
+
+def _interrupted_poses(result: Result) -> Table:
+    """The same for each of several poses, which run one after the other."""
+    rows = []
+    for number, pose in enumerate(result.poses):
+        later = [f'{minutes_seconds(p.time)} in "{p.name}"' for p in result.poses[number + 1 :]]
+        for ran, added in _missing(result, pose):
+            words = (pose.name, ", then ".join(later) or "nothing")
+            rows.append((*words, *map(minutes_seconds, (ran, added, pose.time))))
+    note = (
+        f"{FULL_TIME} Here that is the full time of the pose in which it broke off: poses before "
+        "it whose timer had run out count. The missing time is arithmetic alone: doses add up, and "
+        "the lamps warm up anew."
+    )
+    headings = (
+        "broken off in pose",
+        "still to come after it",
+        "after, in this pose",
+        "missing in it, from a cold start",
+        "run instead",
+    )
+    return Table(headings, tuple(rows), 2, note)
+
+
+def _missing(result: Result, pose: PoseResult | None) -> list[tuple[float, float]]:
+    """Times (s) at which the cycle, or one pose of it, is broken off, and what is missing then."""
+    curve, timer = result.warm_up, result.timer
+    if pose is not None and isinstance(curve, CycleCurve):
+        curve, timer = curve.of_one_pose, pose.time
+    moments = [share * timer for share in INTERRUPTED_AT]
+    return [(ran, seconds_to_add(curve, timer, ran)) for ran in moments]
 
 
 def lamp_life_record(result: Result) -> dict[str, Any] | None:
@@ -91,11 +125,9 @@ def lamp_life_record(result: Result) -> dict[str, Any] | None:
         for row in found.table
     ]
     interrupted = [
-        {
-            "ran_s": share * result.timer,
-            "missing_s": seconds_to_add(result.warm_up, result.timer, share * result.timer),
-        }
-        for share in (INTERRUPTED_AT if not result.poses else ())
+        {"pose": pose.name if pose else None, "ran_s": ran, "missing_s": added}
+        for pose in result.poses or (None,)
+        for ran, added in _missing(result, pose)
     ]
     in_air = [
         {

@@ -25,6 +25,13 @@ def answer(study: LiningStudy, as_written: str) -> str:
     time = minutes_seconds(best.cases[CAUTIOUS].exposure_time)
     own = next(row for row in study.rows if row.name == as_written)
     if not math.isfinite(best.cases[CAUTIOUS].exposure_time):
+        if best.cases[CAUTIOUS].worst.irradiance > 0.0:
+            return (
+                "Under no lining could this run vouch for any light at the darkest spot, though "
+                "it found some: it gets too little to be counted well. Bring more light there, by "
+                "turning or moving the respirators (raysim shadows SCENE), before you compare "
+                "linings."
+            )
         return (
             "No lining brings light to the darkest spot: turn or move the respirators first "
             "(raysim shadows SCENE)."

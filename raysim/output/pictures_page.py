@@ -3,6 +3,7 @@
 import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from raysim.output.pictures_scale import COLOUR_MAP, DoseScale, tick_words
 WIDTH, HEIGHT = 1200, 900  # px
 AREA = (0, 70, 950, 830)  # left, top, width, height of the views, px
 BAR = (1066, 150, 34, 630)  # left, top, width, height of the colour bar, px
+TITLE_LETTERS = 20  # of a line over the colour bar, which has 240 px
 DPI = 100
 COMPRESSION = 7  # of 9, which takes four times as long for files 2 % smaller
 INK = "#1b1f24"
@@ -221,8 +223,9 @@ def _colour_bar(page: _Page, scale: DoseScale) -> None:
     bar.yaxis.set_minor_locator(NullLocator())
     bar.yaxis.set_major_formatter(FuncFormatter(lambda value, _: tick_words(value)))
     bar.tick_params(labelsize=14, length=5, color=INK, labelcolor=INK)
-    for k, words in enumerate((f"{scale.quantity},", scale.unit)):
-        _words(page, WIDTH - 120, top - 42 + 23 * k, words, size=14, weight="bold", ha="center")
+    title = [*wrap(f"{scale.quantity},", TITLE_LETTERS), scale.unit]
+    for k, words in enumerate(title, -len(title)):
+        _words(page, WIDTH - 120, top + 4 + 23 * k, words, size=14, weight="bold", ha="center")
     _bar_marks(page, scale)
 
 

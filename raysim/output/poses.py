@@ -5,9 +5,9 @@ from operator import attrgetter
 import numpy as np
 
 from raysim.output.report_tables import Table
-from raysim.output.sentences import spot_words
+from raysim.output.sentences import number, spot_words
 from raysim.result import PoseResult, Result
-from raysim.units import minutes_seconds
+from raysim.units import minutes_seconds, to_mW_cm2
 
 POSE_NOTE = (
     "Shares are shares of the light. The lamps are taken to be switched off whenever the load is "
@@ -68,6 +68,7 @@ def poses_table(result: Result) -> Table | None:
             spot_words(pose.alone_worst),
             f"{100.0 * pose.share:.3g}",
             minutes_seconds(pose.time),
+            number(to_mW_cm2(pose.at_worst)),
             minutes_seconds(pose.alone_least),
             minutes_seconds(pose.alone),
         )
@@ -78,6 +79,7 @@ def poses_table(result: Result) -> Table | None:
         "worst spot if it hung so all along",
         "share, %",
         "timer of this pose",
+        "worst spot of the cycle gets, mW/cm²",
         "time it would need alone, at least",
         "time vouched for alone",
     )

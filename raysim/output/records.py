@@ -205,6 +205,7 @@ def _pose(pose: PoseResult) -> dict[str, Any]:
         "alone_s": finite_or_none(pose.alone),
         "alone_least_s": finite_or_none(pose.alone_least),
         "alone_worst": spot_record(pose.alone_worst),
+        "cycle_worst_mW_cm2": finite_or_none(to_mW_cm2(pose.at_worst)),
     }
 
 

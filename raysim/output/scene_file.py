@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from raysim.errors import printable
 from raysim.scene.fields import UNIT_METRES
 from raysim.scene.things import Object
 from raysim.studies.hooks_load import DIGITS, Layout, Load, written_layout
@@ -18,24 +19,37 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
     """Scene file (text) of a layout, to lie in `folder`; lengths in the units of the scene.
 
     Everything but the objects stays as the user wrote it, comments left out. `heading` becomes
-    comments at the top.
+    comments at the top. Of several poses the one that the load hangs in is written, as if there
+    were no other.
     """
     scene = load.scene
     data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
     entries = {entry["name"]: entry for entry in data.get("object", [])}
     per_metre = 1.0 / UNIT_METRES[scene.written.units]
-    objects = [_as_written(entries[entry.name], entry, {}) for entry in load.stays]
+    poses = data.pop("pose", [])
+    if poses:
+        pose = printable(scene.poses[0].name)
+        heading += (f'The load hangs as in pose "{pose}"; the poses themselves are left out.',)
+    objects = [
+        _as_written(entries[entry.name], entry, _placed(entry, per_metre) if poses else {})
+        for entry in load.stays
+    ]
     moved = written_layout(load, layout).object[len(load.stays) :]
     for number, entry in enumerate(moved):
         source = load.hung[number % len(load.hung)]
-        at = [_short(value * per_metre, DIGITS) for value in entry.at]
-        turn = {"turn": [_short(value, DIGITS) for value in entry.turn]} if any(entry.turn) else {}
-        objects.append(_as_written(entries[source.name], entry, {"at": at} | turn))
+        placed = _placed(entry, per_metre)
+        objects.append(_as_written(entries[source.name], entry, placed))
     data["object"] = objects
     for table in (data["chamber"], *objects):
         if "mesh" in table:
             table["mesh"] = _path_from(folder, scene.path.parent / table["mesh"])
     return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
+
+
+def _placed(entry: Object, per_metre: float) -> dict[str, Any]:
+    at = [_short(value * per_metre, DIGITS) for value in entry.at]
+    turn = {"turn": [_short(value, DIGITS) for value in entry.turn]} if any(entry.turn) else {}
+    return {"at": at} | turn
 
 
 def _as_written(source: dict[str, Any], entry: Object, changed: dict[str, Any]) -> dict[str, Any]:

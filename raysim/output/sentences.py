@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from raysim.exposure import LONGEST_TIME, exposure_time, least_useful
 from raysim.library import assumptions
 from raysim.result import CAUTIOUS, EXPECTED, Result, Spot
 from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
@@ -68,6 +69,12 @@ def headline(result: Result) -> str:
     )
 
 
+MORE_LIGHT = (
+    "turn or move the respirator, open its folds and spread its straps, keep it clear of its "
+    "neighbours and of the walls, or add a lamp on that side; then run again."
+)
+
+
 def bottom_line(result: Result) -> list[str]:
     """What the run comes to, one plain sentence or two each, the timer first."""
     return [headline(result), *details(result)]
@@ -89,6 +96,11 @@ def details(result: Result) -> list[str]:
 def reservations(result: Result) -> list[str]:
     """What must be known before the timer is used at all: they stand first, and on the card."""
     lines = []
+    if LONGEST_TIME < result.timer < math.inf:
+        lines.append(
+            "The worst-lit spot is all but dark: it takes more than a week, and how much more was "
+            f"not looked for with care. To bring more light there: {MORE_LIGHT}"
+        )
     usual = assumptions()["target_dose_J_cm2"].value * 1e4
     if result.target_dose < usual * (1.0 - 1e-9):
         lines.append(
@@ -132,25 +144,18 @@ def _timer_lines(result: Result) -> list[str]:
         ),
     ]
     asked = result.precision_asked
-    if asked is not None and cautious.precision > asked:
+    if asked is not None and cautious.precision > asked and result.timer <= LONGEST_TIME:
         lines.append(
             f"The precision asked for ({asked:.1%}) was not reached: the bound that sets the time "
-            f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot."
+            f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot, and the "
+            "time is longer than it need be. More photons (--photons and --precision) shorten it."
         )
     return lines
 
 
 def _no_timer_lines(result: Result) -> list[str]:
-    cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
-    worst = cautious.worst
-    lines = [_dark_words(result)]
-    lines.append(
-        "To bring light there: turn or move the respirator, open its folds and spread its "
-        "straps, keep it clear of its neighbours and of the walls, or add a lamp on that side; "
-        "then run again."
-    )
-    if worst.irradiance > 0.0:
-        lines.append("If light should reach it as it hangs, run again with more photons.")
+    expected = result.cases[EXPECTED]
+    lines = [_dark_words(result), *_mend_lines(result)]
     if np.isfinite(expected.exposure_time):
         lines.append(
             f"The expected case ({CASE_WORDS[EXPECTED]}) would take "
@@ -159,13 +164,50 @@ def _no_timer_lines(result: Result) -> list[str]:
     return lines
 
 
+def _mend_lines(result: Result) -> list[str]:
+    """What would give a time: more counting where that is what this run lacks, or more light."""
+    if result.interrupted:
+        return [
+            f"Go on with the run first (--resume). Only if that ends without a time: {MORE_LIGHT}"
+        ]
+    if result.precision_asked is None:
+        return [
+            "Nothing need be wrong with how it hangs: this run followed photons from the lamps "
+            f"only ({result.photons:,}), few of which reach the darkest spots. Run again without "
+            "--photons: light is then traced back from those spots as well. Only if that gives no "
+            f"time either: {MORE_LIGHT}"
+        ]
+    if result.cases[CAUTIOUS].worst.irradiance > 0.0 and not _is_too_dark(result):
+        return [
+            "Some light does reach it, but too little for this run to count well. More photons "
+            f"(it had {result.photons:,}; give --photons and --precision) can give a time, but "
+            f"hardly one below {_time_at_most_light(result)}. To bring more light there: {MORE_LIGHT}"
+        ]
+    return [f"To bring light there: {MORE_LIGHT}"]
+
+
+def _most_light(result: Result) -> float:
+    """Irradiance (W/m2) of the worst spot plus two standard errors, to judge the effort by."""
+    worst = result.cases[CAUTIOUS].worst
+    return worst.irradiance + 2.0 * worst.standard_error
+
+
+def _time_at_most_light(result: Result) -> str:
+    asked = (result.target_dose, result.safety_factor)
+    return minutes_seconds(exposure_time(_most_light(result), *asked, result.warm_up))
+
+
+def _is_too_dark(result: Result) -> bool:
+    return _most_light(result) < least_useful(result.target_dose, result.safety_factor)
+
+
 def _dark_words(result: Result) -> str:
     """Which spot has no finite time, and what was found there."""
     worst = result.cases[CAUTIOUS].worst
+    where = f"{spot_words(worst)} in the cautious case"
     if not worst.irradiance > 0.0:
-        return f"No light was found at {spot_words(worst)} in the cautious case."
-    return (
-        f"So little light ({number(to_mW_cm2(worst.irradiance))} mW/cm2) was found at "
-        f"{spot_words(worst)} in the cautious case that with {result.confidence:.0%} confidence "
-        "it could be none."
-    )
+        return f"No light was found at {where}."
+    little = f"So little light ({number(to_mW_cm2(worst.irradiance))} mW/cm2) was found at {where}"
+    if _is_too_dark(result):
+        return f"{little} that it would take more than a week."
+    return f"{little} that with {result.confidence:.0%} confidence it could be none."

@@ -121,7 +121,7 @@ class Window:
             scalar_bar_args=BAR
             | {
                 "title": _scale_title(scale),
-                "fmt": _format(scale.high),
+                "fmt": _format(scale.low, scale.high),
                 "vertical": True,
                 "position_x": 0.86,
                 "position_y": 0.16,
@@ -151,7 +151,7 @@ class Window:
                 scalar_bar_args=BAR
                 | {
                     "title": "light in the slice (fluence rate), mW/cm²\n",
-                    "fmt": _format(float(high)),
+                    "fmt": _format(float(low), float(high)),
                     "vertical": False,
                     "position_x": 0.53,
                     "position_y": 0.06,
@@ -304,8 +304,10 @@ def _scale_title(scale: DoseScale) -> str:
     return f"{scale.quantity},\n{scale.unit}{marks}\n"
 
 
-def _format(high: float) -> str:
-    """Format of the numbers of a bar that ends at `high`; the unit is kept."""
+def _format(low: float, high: float) -> str:
+    """Format of the numbers of a bar from `low` to `high`, none of which may read as 0."""
+    if low < 0.01 * min(high, 100.0):
+        return "%.3g"
     return "%.0f" if high >= 100.0 else "%.2f" if high >= 1.0 else "%.3g"
 
 

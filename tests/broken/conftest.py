@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from watchdog import Kennel
 
-for helpers in ("scene", "physics"):
+for helpers in ("scene", "physics", "output"):
     sys.path.insert(0, str(Path(__file__).parents[1] / helpers))
 
 

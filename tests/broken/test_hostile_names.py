@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from answers import COMPILING, behaves
+from browser import Browser, find_chromium
 from small_scenes import small_scene, write_scene
 
 HOSTILE = (
@@ -45,6 +46,25 @@ RUNS = (
     ("meter", "scene.toml", "--no-time", "--sheet", "sheet.html"),
 )
 PAGES = ("dose/report.html", "dose/card.html", "dose/builder.html", "sheet.html")
+STUDIES = (
+    ("shadows", "scene.toml", "--photons", "1", "--patches", "1", "--share", "1", "--out", "dark"),
+    ("linings", "scene.toml", "--lining", "foil", "--precision", "0.5", "--out", "lined"),
+    ("hooks", "scene.toml", "--at", "150,120,150", "--precision", "0.5", "--out", "hung"),
+)
+STUDY_PAGES = tuple(f"{words[-1]}/report.html" for words in STUDIES)
+# What the script of the map has built from its data. How many names find room over the drawing
+# hangs on their length; of those, only the kinds of elements are told.
+BUILT = """(() => {
+  const told = (e) => [e.localName, ...e.getAttributeNames().sort()].join(" ");
+  const over = document.querySelector("svg[data-map=overlay]");
+  const all = [...document.querySelectorAll("*")].filter((e) => !over.contains(e) || e === over);
+  return {
+    page: all.map(told),
+    over: [...new Set([...over.querySelectorAll("*")].map(told))].sort(),
+    choices: [...document.querySelectorAll("[data-map=object] option")].map((e) => e.text),
+  };
+})()"""
+OVER = {"circle class cx cy r", "path class d", "rect class height width x y", "text class x y"}
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 
 
@@ -104,14 +124,13 @@ def skeleton(page: Path) -> _Skeleton:
     return found
 
 
-@pytest.fixture(scope="module")
-def written(kennel, tmp_path_factory) -> dict[str, Path]:
-    """Folders with all pages of the scene with hostile names, and of the same with plain ones."""
+def written_by(runs: tuple, kennel, tmp_path_factory) -> dict[str, Path]:
+    """Folders with pages of the scene with hostile names, and of the same with plain ones."""
     folders = {}
     for kind, names in (("hostile", HOSTILE), ("plain", PLAIN)):
         folder = folders[kind] = tmp_path_factory.mktemp(kind)
         write_scene(folder, named(names))
-        for words in RUNS:
+        for words in runs:
             answer = kennel.run(*words, folder=folder, **COMPILING)
             behaves(answer)
             assert answer.status == 0, answer.said
@@ -119,11 +138,61 @@ def written(kennel, tmp_path_factory) -> dict[str, Path]:
     return folders
 
 
+@pytest.fixture(scope="module")
+def written(kennel, tmp_path_factory) -> dict[str, Path]:
+    """Folders with the pages of a dose run and of a survey."""
+    return written_by(RUNS, kennel, tmp_path_factory)
+
+
+@pytest.fixture(scope="module")
+def studied(kennel, tmp_path_factory) -> dict[str, Path]:
+    """Folders with the pages of all studies."""
+    return written_by(STUDIES, kennel, tmp_path_factory)
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_a_page_has_the_same_elements_whatever_things_are_called(written, page):
     hostile, plain = (skeleton(written[kind] / page) for kind in ("hostile", "plain"))
     assert len(plain.elements) > 20
     assert hostile.elements == plain.elements
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("page", STUDY_PAGES)
+def test_a_page_of_a_study_has_the_same_elements_too(studied, page):
+    hostile, plain = (skeleton(studied[kind] / page) for kind in ("hostile", "plain"))
+    assert len(plain.elements) > 20
+    assert hostile.elements == plain.elements
+    assert HOSTILE[0] in hostile.text
+
+
+@pytest.mark.skipif(
+    find_chromium() is None, reason="no Chromium was found: apt-get install chromium"
+)
+def test_the_map_builds_the_same_elements_whatever_things_are_called(written):
+    built = {}
+    with Browser() as browser:
+        for kind, folder in written.items():
+            browser.open(folder / "dose" / "report.html")
+            assert not browser.value("document.getElementById('map').hidden")
+            for key in ("n", "w", "Home"):
+                press = f"new KeyboardEvent('keydown', {{ key: '{key}' }})"
+                browser.value(f"document.querySelector('#map canvas').dispatchEvent({press})")
+                browser.redrawn()
+                built[kind, key] = browser.value(BUILT)
+            assert browser.value("document.title") != "HIT"
+            assert browser.requests == [(folder / "dose" / "report.html").as_uri()]
+            assert browser.complaints == []
+            browser.requests.clear()
+    for key in ("n", "w", "Home"):
+        hostile, plain = built["hostile", key], built["plain", key]
+        assert hostile["page"] == plain["page"]
+        assert set(hostile["over"]) <= {
+            "circle class cx cy r",
+            "path class d",
+            "text class x y",
+        } | {"rect class height width x y"}
+        assert hostile["choices"][1:] == list(HOSTILE)
 
 
 def test_names_are_shown_as_they_are(written):

@@ -29,7 +29,8 @@ def with_gap(folder, **keys):
 @pytest.fixture(autouse=True)
 def few_lines(monkeypatch):
     """Fewer lines than usual: what is said counts here; tests/physics checks the figures."""
-    monkeypatch.setattr(raysim.leak, "WALL_LINES", 64)
+    for name, count in (("WALL_LINES", 64), ("TUBE_LINES", 64), ("LINES", 16)):
+        monkeypatch.setattr(raysim.leak, name, count)
 
 
 def test_it_says_which_light_and_how_long(tmp_path):
@@ -82,3 +83,42 @@ def test_a_scene_without_gaps_is_told_so(tmp_path):
     said = raysim_said("leak", "scene.toml", folder=tmp_path)
     assert said.status == 2
     assert "no [[gap]]" in said.err
+
+
+POSES = [{"name": "as hung"}, {"name": "over the door gap", "turn": [0, 0, 90]}]
+
+
+def with_poses(folder):
+    data = small_scene()
+    data["gap"], data["pose"] = [GAP], POSES
+    write_scene(folder, data)
+    return folder
+
+
+def test_of_several_poses_it_says_which_one_it_took(tmp_path):
+    said = raysim_said("leak", "scene.toml", folder=with_poses(tmp_path))
+    assert said.status == 0, said.err
+    assert 'of 2 poses this looks at the first alone, "as hung"' in said.err
+    assert 'as in pose "as hung"' in said.words
+    assert 'look at "over the door gap" as well (--pose)' in said.words
+
+
+def test_a_pose_can_be_named_and_is_the_scene_with_the_load_hung_so(tmp_path):
+    words = ("leak", "scene.toml", "--json", "--pose", "OVER the door gap")
+    named = raysim_said(*words, folder=with_poses(tmp_path))
+    first = raysim_said("leak", "scene.toml", "--json", folder=tmp_path)
+    data = small_scene()
+    data["gap"] = [GAP]
+    data["object"][0]["turn"] = POSES[1]["turn"]
+    (tmp_path / "hung so").mkdir()
+    write_scene(tmp_path / "hung so", data)
+    plain = raysim_said("leak", "scene.toml", "--json", folder=tmp_path / "hung so")
+    records = [json.loads(said.out) for said in (named, first, plain)]
+    assert [record["pose"] for record in records] == ["over the door gap", "as hung", None]
+    assert records[0]["leaks"] == records[2]["leaks"] != records[1]["leaks"]
+
+
+def test_a_pose_that_is_not_there_is_told_in_one_line(tmp_path):
+    said = raysim_said("leak", "scene.toml", "--pose", "upside", folder=with_poses(tmp_path))
+    assert said.status == 2
+    assert 'Mend: "as hung" or "over the door gap"' in said.err

@@ -205,6 +205,19 @@ def test_the_worst_spot_is_marked_where_it_lies(canvas, result, tmp_path):
     assert (radius < 9).sum() == 0  # the spot itself stays in sight
 
 
+@pytest.mark.parametrize("dark", [False, True])
+def test_the_title_of_the_colour_bar_keeps_clear_of_edge_and_views(canvas, tmp_path, dark):
+    # Without a finite time the colours are irradiances, whose name is the longer one.
+    shown = synthetic.result(dark=dark)
+    scale, worst = dose_scale(shown, CAUTIOUS), shown.cases[CAUTIOUS].worst
+    panels = object_panels(shown.triangles, scale, 7, worst, "worst spot", canvas)
+    write_page(tmp_path / "page.png", "a", "b", panels, scale)
+    ink = (pixels(tmp_path / "page.png") < 200).all(axis=2)[60:148]
+    assert ink[:, 960:1190].sum() > 500
+    assert not ink[:, 1195:].any()
+    assert not ink[:, 950:960].any()
+
+
 def test_picture_files(result, tmp_path):
     pictures = write_pictures(result, tmp_path / "new" / "folder")
     assert [picture.kind for picture in pictures].count(OVERVIEW) == 2

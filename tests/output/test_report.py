@@ -17,7 +17,7 @@ import synthetic
 from raysim.exposure import exposure_time
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.charts import write_charts
-from raysim.output.pictures import write_pictures
+from raysim.output.pictures import Picture, write_pictures
 from raysim.output.report import write_report
 from raysim.output.report_inputs import lamps_table, surfaces_table
 from raysim.output.report_tables import (
@@ -80,10 +80,16 @@ def result() -> Result:
 
 
 @pytest.fixture(scope="module")
-def full(result, tmp_path_factory) -> str:
+def pictures(result, tmp_path_factory) -> list[Picture]:
+    """All pictures of the result."""
+    return write_pictures(result, tmp_path_factory.mktemp("pictures"))
+
+
+@pytest.fixture(scope="module")
+def full(result, pictures, tmp_path_factory) -> str:
     """Report with all its pictures."""
     folder = tmp_path_factory.mktemp("full")
-    pictures = write_pictures(result, folder) + write_charts(result, folder)
+    pictures = pictures + write_charts(result, folder)
     return html_of(result, folder, pictures, day=date(2031, 4, 5), command="raysim dose a.toml")
 
 
@@ -117,7 +123,7 @@ def test_all_pictures_are_inside(full):
     assert len(set(images)) == len(images)
 
 
-def test_everything_a_user_names_is_escaped(result, tmp_path):
+def test_everything_a_user_names_is_escaped(result, pictures, tmp_path):
     hostile = synthetic.result(names=(NASTY, "{{ 7 * 7 }}"), title=NASTY)
     lamps = tuple(replace(lamp, name=NASTY) for lamp in hostile.triangles.lamps)
     surfaces = tuple(replace(s, name=NASTY, source=NASTY) for s in hostile.triangles.surfaces)
@@ -135,7 +141,7 @@ def test_everything_a_user_names_is_escaped(result, tmp_path):
         written_inputs=[(NASTY, NASTY)], command=NASTY,
     )  # fmt: skip
     plain = html_of(
-        result, tmp_path, write_pictures(result, tmp_path),
+        result, tmp_path, pictures,
         written_inputs=[("a", "b")], command="c",
     )  # fmt: skip
     page = Page(html)
@@ -194,13 +200,39 @@ def test_no_finite_time(tmp_path):
     assert reflectance_gain(dark) is None
 
 
-def test_a_spot_with_too_little_light_asks_for_photons():
+def too_little_light(**changes):
+    """A result without a time although some light was found at its worst spot."""
     lit = synthetic.result()
     case = replace(lit.cases[CAUTIOUS], bound=0.0, exposure_time=np.inf)
-    lines = bottom_line(replace(lit, cases={**lit.cases, CAUTIOUS: case}))
+    return replace(lit, cases={**lit.cases, CAUTIOUS: case}, **changes)
+
+
+def test_a_spot_with_too_little_light_asks_for_photons_and_says_what_they_can_give():
+    result = too_little_light(precision_asked=0.02)
+    lines = bottom_line(result)
     assert "it could be none" in lines[1]
-    assert any("more photons" in line for line in lines)
+    assert "More photons" in lines[2]
+    worst = result.cases[CAUTIOUS].worst
+    most = worst.irradiance + 2.0 * worst.standard_error
+    least = minutes_seconds(1.2 * 10_000.0 / most + WARM_UP_LOSS)
+    assert f"hardly one below {least}." in lines[2]
+    assert lines[2].index("More photons") < lines[2].index("turn or move")
     assert any("must not set a timer" in line for line in lines)
+
+
+@pytest.mark.parametrize("dark", [True, False])
+def test_without_a_time_the_first_advice_follows_the_cause(dark):
+    # Few photons, or a run broken off, say nothing against how the respirators hang.
+    for changes, first in (
+        ({"precision_asked": None}, "Nothing need be wrong with how it hangs"),
+        ({"precision_asked": 0.02, "interrupted": True}, "Go on with the run first (--resume)"),
+    ):
+        result = too_little_light(**changes)
+        if dark:
+            result = replace(synthetic.result(dark=True), **changes)
+        advice = next(line for line in bottom_line(result) if "turn or move" in line)
+        assert advice.startswith(first)
+        assert "nly if" in advice.partition("turn or move")[0]
 
 
 def test_cautions_stand_in_the_report(full):

@@ -50,3 +50,28 @@ def test_a_layout_in_inches_lies_where_it_should(tmp_path):
     assert second.turn == (0, 10, 0)
     assert [entry.name for entry in again.written.object] == ["plate 1", "plate 2"]
     assert again.written.target == scene.written.target
+
+
+def test_of_a_scene_with_poses_the_one_looked_at_is_written(tmp_path):
+    data = small_scene()
+    data["object"].append(
+        {"name": "rail", "mesh": "rail.ply", "surface": "foil", "at": [20, 20, 30]}
+    )
+    moved = [{"name": "Plate", "at": [130, 125, 90]}, {"name": "rail", "turn": [0, 0, 5]}]
+    data["pose"] = [
+        {"name": "turned", "turn": [0, 0, 180], "object": [{"name": "Rail", "at": [10, 20, 30]}]},
+        {"name": "lower", "object": moved},
+    ]
+    scene = raysim.load_scene(write_scene(tmp_path, data, rail=plate(10.0, 10.0)))
+    for number, turn, rail in ((0, 210.0, (0.01, 0.02, 0.03)), (1, 30.0, (0.02, 0.02, 0.03))):
+        load = find_load(scene.in_pose(number))
+        text = layout_toml(load, (Hang((0.1, 0.12, 0.15), 30.0),), tmp_path, ("made by a test",))
+        name = data["pose"][number]["name"]
+        assert f'# The load hangs as in pose "{name}"; the poses themselves are left out.' in text
+        (tmp_path / "best.toml").write_text(text)
+        again = raysim.load_scene(tmp_path / "best.toml")
+        assert again.written.pose == []
+        stays, hangs = again.written.object
+        assert hangs.turn == (0.0, 0.0, turn)
+        assert stays.at == rail
+        assert stays.turn == (0.0, 0.0, 5.0 * number)

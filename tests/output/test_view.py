@@ -21,7 +21,7 @@ from raysim.output.folder import write_results
 from raysim.output.pictures_scale import dose_scale
 from raysim.output.pictures_shades import tube_triangles, wall_edges
 from raysim.output.view_apart import open_apart
-from raysim.output.view_draw import View, Window
+from raysim.output.view_draw import View, Window, _format
 from raysim.output.view_light import Plane, light_slices, trails_reaching
 from raysim.output.view_source import find_scene, read_view
 from raysim.result import CAUTIOUS
@@ -348,3 +348,10 @@ Window.show_window = watched
 sys.argv = ["view_apart", str(folder / "view.pickle")]
 apart.main()
 """
+
+
+@pytest.mark.parametrize(("low", "high"), [(1e-4, 1.2), (0.02, 3.0), (3.0, 900.0), (0.2, 4000.0)])
+def test_no_number_beside_a_bar_reads_as_zero(low, high):
+    shown = [_format(low, high) % value for value in np.geomspace(low, high, 5)]
+    assert all(float(words) > 0.0 for words in shown)
+    assert len(set(shown)) == 5

@@ -12,13 +12,15 @@ from measuring import DEGREES, THREADS
 from raysim.paired_runs import (
     Bench,
     Slope,
-    body_slopes,
+    body_pairs,
     held_by,
+    index_pair,
     index_slope,
-    lamp_slopes,
+    lamp_pairs,
     moved_bodies,
     moved_lamp,
     other_index,
+    place_slopes,
     steepest,
 )
 from raysim.result import Spot
@@ -61,19 +63,19 @@ def test_lamp_moved_away_from_a_spot_follows_the_closed_form():
     )
     truth = float((high - low) / (2.0 * step))
     assert -13.0 < truth < -9.0  # near a tube E goes as 1 / D
-    away = lamp_slopes(bench, 0)[2]
+    away = place_slopes(lamp_pairs(bench, 0))[2]
     assert agrees(away.value, away.error, truth, 0.02, DEGREES)
 
 
 def test_spot_moved_towards_the_lamp_is_the_lamp_moved_towards_the_spot():
     bench = bench_of([patch(), *dark_room()], [tube_above(DISTANCE)], 2048)
-    lamp, spot = lamp_slopes(bench, 0)[2], body_slopes(bench, (0,))[2]
+    lamp, spot = place_slopes(lamp_pairs(bench, 0))[2], place_slopes(body_pairs(bench, (0,)))[2]
     assert agrees(spot.value, np.hypot(spot.error, lamp.error), -lamp.value, 0.03, DEGREES)
 
 
 def test_common_numbers_take_most_of_the_noise():
     bench = bench_of([patch(), *dark_room()], [tube_above(DISTANCE)], 512)
-    slope = lamp_slopes(bench, 0)[2]
+    slope = place_slopes(lamp_pairs(bench, 0))[2]
     light = bench.batches(bench.arrays, bench.triangles)
     apart = np.sqrt(2.0 / len(light)) * light.std(ddof=1) / light.mean() / 0.004
     assert slope.error < 0.1 * apart
@@ -109,7 +111,7 @@ def test_refractive_index_of_a_glass_ceiling_follows_the_closed_form():
     truth = (mirrored(GLASS * (1 + step)) - mirrored(GLASS * (1 - step))) / (
         2.0 * step * mirrored(GLASS)
     )
-    slope = index_slope(bench, number, "refractive_index")
+    slope = index_slope(index_pair(bench, number, "refractive_index"))
     assert truth > 2.0
     assert agrees(slope.value, np.hypot(slope.error, 1e-3 * truth), truth, 0.01, DEGREES)
 
@@ -141,10 +143,10 @@ def test_slopes_of_places_agree_with_runs_of_their_own(what):
     bench = busy_bench(4096)
     up, h = np.array([0.0, 0.0, 1.0]), 0.01
     if what == "lamp":
-        slope = lamp_slopes(bench, 0)[2]
+        slope = place_slopes(lamp_pairs(bench, 0))[2]
         states = [(moved_lamp(bench.arrays, 0, s * h * up), bench.triangles) for s in (1, -1)]
     else:
-        slope = body_slopes(bench, (0,))[2]
+        slope = place_slopes(body_pairs(bench, (0,)))[2]
         moved = [moved_bodies(bench.triangles, (0,), s * h * up) for s in (1, -1)]
         states = [(kernel_scene(m), m) for m in moved]
     found, noise = far_apart(bench, states, 2.0 * h, 8)
@@ -156,7 +158,7 @@ def test_slopes_of_indices_agree_with_runs_of_their_own(key):
     bench = busy_bench(512)
     surfaces = bench.triangles.surfaces
     number = next(k for k, s in enumerate(surfaces) if s.is_fresnel and s.extinction > 1.0)
-    slope = index_slope(bench, number, key)
+    slope = index_slope(index_pair(bench, number, key))
     states = [(other_index(bench.arrays, number, key, s), bench.triangles) for s in (0.2, -0.2)]
     found, noise = far_apart(bench, states, 0.4)
     assert abs(slope.value - found) < 4.9 * np.hypot(slope.error, noise) + 0.1 * abs(found)

@@ -25,7 +25,9 @@ def hanging_sheet(width=60.0, height=60.0, below=20.0):
     return trimesh.Trimesh(corners, [[0, 1, 2], [0, 2, 3]], process=False)
 
 
-def between_tubes(folder, watts=(2.0, 2.0), lining=BLACK, more=(), meshes=None, **changes):
+def between_tubes(
+    folder, watts=(2.0, 2.0), lining=BLACK, more=(), meshes=None, poses=(), **changes
+):
     """A sheet on a hook between a tube at the door and one at the rear, both level (x)."""
     lamps = [
         {
@@ -54,6 +56,8 @@ def between_tubes(folder, watts=(2.0, 2.0), lining=BLACK, more=(), meshes=None, 
         "object": [sheet | changes, hook, *more],
         "lamps_behaviour": {"ageing": 0.8, "temperature": 0.9, "dirt": 0.95},
     }
+    if poses:
+        data["pose"] = list(poses)
     shapes = {"sheet": hanging_sheet(), "hook": box([1, 1, 10], [-0.5, -0.5, -8])}
     path = write_scene(folder, data, **(shapes | (meshes or {})))
     return raysim.load_scene(path)

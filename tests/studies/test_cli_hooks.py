@@ -1,6 +1,8 @@
 """`raysim hooks` as a user runs it: what it writes, what it says, what it refuses."""
 
 import json
+import math
+from types import SimpleNamespace
 
 import pytest
 from hung import between_tubes
@@ -9,6 +11,7 @@ from running import contents, raysim_said, shows_cautions
 import raysim
 from raysim.cli.hooks_options import lengths, number_range, seconds
 from raysim.errors import RaysimError
+from raysim.output.hooks_words import answer
 
 PLAN = ("--x", "140..260", "--y", "140..260", "--spacing", "60", "--precision", "0.1")
 FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)
@@ -45,6 +48,28 @@ def test_command_writes_all_and_says_where_to_drill(tmp_path):
     assert json.loads(forced.out) == record
 
 
+def test_of_a_scene_with_poses_best_toml_holds_the_one_looked_at(tmp_path):
+    # Over half the cycle the sheet looks sideways: the poses of the scene would turn it once more.
+    poses = [{"name": "sideways", "turn": [0, 0, 90]}, {"name": "as hung"}]
+    between_tubes(tmp_path, lining={"reflectance": 0.5, "reflectance_low": 0.5}, poses=poses)
+    words = ("hooks", "scene.toml", "--at", "200,200,250", "--number", "1", "--precision", "0.1")
+    first = raysim_said(*words, "--out", "first", folder=tmp_path)
+    named = raysim_said(*words, "--pose", "as hung", "--out", "named", folder=tmp_path)
+    assert 'of 2 poses this looks at the first alone, "sideways"' in first.err
+    for said, out, turn in ((first, "first", 90.0), (named, "named", 0.0)):
+        assert said.status == 0, said.err
+        pose = "sideways" if turn else "as hung"
+        assert f'(pose "{pose}")' in said.words
+        assert f"(pose &#34;{pose}&#34;)" in (tmp_path / out / "report.html").read_text("utf-8")
+        best = raysim.load_scene(tmp_path / out / "best.toml")
+        assert best.written.pose == []
+        assert [entry.turn for entry in best.written.object if entry.judged] == [(0, 0, turn)]
+        record = json.loads((tmp_path / out / "result.json").read_text("utf-8"))
+        (layout,) = record["numbers"][0]["layouts"]
+        again = raysim.simulate(best, photons=100_000, precision=0.1)
+        assert again.timer == pytest.approx(layout["exposure_time_s"], rel=0.12)
+
+
 @pytest.mark.parametrize(
     ("words", "named"),
     [
@@ -74,6 +99,12 @@ def test_no_light_anywhere_is_status_3(tmp_path):
     assert said.status == 3, said.err
     assert "No hook position brings light" in said.words
     assert raysim.load_scene(tmp_path / "results" / "scene_hooks" / "best.toml")
+
+
+def test_light_that_cannot_be_vouched_for_is_not_called_none():
+    layout = SimpleNamespace(time=math.inf, estimate=1e-6)
+    said = answer(SimpleNamespace(best=SimpleNamespace(best=layout)))
+    assert "though it found some" in said
 
 
 @pytest.mark.parametrize("text", ["0", "3..2", "a", "1..", "..4", "1..99", "2.5"])

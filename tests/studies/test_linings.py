@@ -252,6 +252,15 @@ def test_bounds_and_times_agree_with_a_dose_run(scene, study):
         assert ours.exposure_time == pytest.approx(theirs.exposure_time, rel=0.05)
 
 
+@pytest.mark.parametrize(("irradiance", "says"), [(0.0, "No lining brings"), (1e-6, "found some")])
+def test_without_a_time_the_answer_says_whether_light_was_found(study, irradiance, says):
+    best = study.rows[0]
+    worst = replace(best.cases[CAUTIOUS].worst, irradiance=irradiance)
+    dark = replace(best.cases[CAUTIOUS], worst=worst, exposure_time=np.inf)
+    row = replace(best, cases={**best.cases, CAUTIOUS: dark})
+    assert says in answer(replace(study, rows=(row, *study.rows[1:])), "as it is")
+
+
 def test_pairs_are_sharper_than_separate_runs(study):
     """Common random numbers: the difference is known better than from runs of their own."""
     alike = [pair for pair in study.pairs if pair.error > 0.0]

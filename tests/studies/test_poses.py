@@ -1,20 +1,31 @@
 """Poses with shares of the cycle: doses add up, one pose changes nothing, each pays its warm-up."""
 
+import json
 from dataclasses import replace
+from importlib import resources
 
+import jsonschema
 import numpy as np
 import pytest
-from agreement import all_agree, z_scores
+from agreement import agrees, all_agree, z_scores
 from small_scenes import errors_of, faults_of, plate, small_scene, write_scene
 
 import raysim
+from raysim.budget import spot_derivatives, uncertainty_budget
 from raysim.checkpoint import Checkpoint
 from raysim.exposure import CycleCurve, WarmUpCurve
+from raysim.output.budget import budget_table
+from raysim.output.charts import dose_in_cycle, write_charts
+from raysim.output.folder import json_text
+from raysim.output.life import interrupted_table, lamp_life_record
 from raysim.output.poses import pose_lines
 from raysim.output.records import result_record
 from raysim.output.sentences import headline, timer_words
 from raysim.output.sheets import card_steps
-from raysim.result import CASES, CAUTIOUS
+from raysim.paired_runs import Bench, Cycle
+from raysim.result import CASES, CAUTIOUS, EXPECTED
+from raysim.scene.triangles import SIDES
+from raysim.tracing import kernel_scene
 
 OVER = {"name": "plate", "at": [190, 125, 115], "turn": [0, 0, 180]}  # about the plate's middle
 
@@ -236,6 +247,86 @@ def test_what_the_operator_is_told(uneven):
     even = replace(result, poses=(result.poses[0], replace(result.poses[0], name="again")))
     assert timer_words(even).startswith("2 × ")
     assert "Places are those of the first pose" in " ".join(pose_lines(result))
+
+
+def test_the_budget_of_a_cycle_is_that_of_the_sum_of_its_poses(uneven):
+    cycle, alone = uneven
+    result = raysim.simulate(cycle, photons=1, precision=0.04, seed=3)
+    budget = uncertainty_budget(result, 1, 2, cycle.poses)
+    rows = {row.what: row for row in budget.contributions}
+    spot = result.cases[EXPECTED].worst
+    assert budget.spot is spot
+    at = (CASES.index(EXPECTED), slice(None), spot.face, SIDES.index(spot.side))
+    by_lamp = sum(s * r.lamp_irradiance[at] for s, r in zip((0.3, 0.7), alone, strict=True))
+    noise = np.sqrt(
+        sum((s * r.lamp_standard_error[at]) ** 2 for s, r in zip((0.3, 0.7), alone, strict=True))
+    )
+    for lamp, light, error in zip(("front", "rear"), by_lamp, noise, strict=True):
+        share = rows[f"power of lamp {lamp}"].sensitivity
+        error = np.hypot(error, rows["counting"].input * light)
+        assert agrees(share * budget.irradiance, error, light, catches=0.2)
+    # The lining in each pose by itself, with other random numbers.
+    lining = next(row for what, row in rows.items() if what.startswith("reflectance of"))
+    number = [f"reflectance of {s.name}" for s in result.triangles.surfaces].index(lining.what)
+    slope, squares = 0.0, 0.0
+    for seed, pose in enumerate(cycle.poses, 50):
+        bench = Bench(pose.triangles, kernel_scene(pose.triangles), spot, seed, 2, 2048)
+        _, slopes, errors, _ = spot_derivatives(Cycle((bench,), (1.0,)))
+        slope += pose.share * slopes[number]
+        squares += (pose.share * errors[number]) ** 2
+    error = np.hypot(lining.error, np.sqrt(squares) / budget.irradiance)
+    assert agrees(lining.sensitivity, error, slope / budget.irradiance, catches=0.25)
+    assert "changed alike in each" in budget_table(replace(result, budget=budget)).note
+
+
+@pytest.mark.parametrize("options", [{}, {"precision": 0.04}])
+def test_the_dose_of_the_worst_spot_grows_pose_by_pose(tmp_path, options):
+    cycle = scene_in(tmp_path, turned_over(0.3), fabric=0.2)
+    result = raysim.simulate(cycle, photons=1, seed=3, **options)
+    case = result.cases[CAUTIOUS]
+    light = [pose.at_worst for pose in result.poses]
+    whole = sum(pose.share * e for pose, e in zip(result.poses, light, strict=True))
+    assert whole == pytest.approx(case.worst.irradiance, rel=1e-9)
+    assert max(light) > 1.5 * min(light)  # one lamp: the spot sees it in one pose only
+    times, doses = dose_in_cycle(result, 50)
+    assert times[-1, -1] == pytest.approx(result.timer)
+    assert times[1, 0] == times[0, -1] == pytest.approx(result.poses[0].time)
+    assert (np.diff(doses) >= 0.0).all()
+    lit = result.warm_up.effective_seconds(result.timer)
+    assert doses[-1, -1] == pytest.approx(case.worst.irradiance * lit)
+    assert doses[0, -1] / doses[-1, -1] == pytest.approx(0.3 * light[0] / whole)
+    if not options:
+        return
+    for number, pose in enumerate(result.poses):
+        own = raysim.simulate(cycle.in_pose(number), photons=1_000_000, seed=8).cases[CAUTIOUS]
+        at = (case.worst.face, SIDES.index(case.worst.side))
+        error = np.hypot(own.standard_error[at], case.worst.standard_error / pose.share)
+        assert agrees(pose.at_worst, error, own.irradiance[at], catches=0.9)
+    charts = [chart.file.name for chart in write_charts(result, tmp_path)]
+    assert charts == ["chart_spread.png", "chart_time.png"]
+
+
+def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(uneven):
+    # Output rises from 0 to full in 120 s: each start from cold costs 60 s of full output.
+    cycle, _ = uneven
+    result = raysim.simulate(cycle, photons=1, seed=3)
+    ramp = CycleCurve((0.0, 120.0), (0.0, 1.0), poses=(0.3, 0.7))
+    poses = tuple(
+        replace(pose, time=time) for pose, time in zip(result.poses, (260.0, 660.0), strict=True)
+    )
+    case = replace(result.cases[CAUTIOUS], exposure_time=920.0)
+    result = replace(result, warm_up=ramp, poses=poses, cases=result.cases | {CAUTIOUS: case})
+    table = interrupted_table(result)
+    assert len(table.rows) == 8
+    # Half of 260 s: 70 s of full output are done, 130 lack, and the second start costs 60 s.
+    later = '11 min 00 s in "turned over"'
+    assert table.rows[1] == ("as hung", later, "2 min 10 s", "3 min 10 s", "4 min 20 s")
+    assert table.rows[5] == ("turned over", "nothing", "5 min 30 s", "6 min 30 s", "11 min 00 s")
+    record = lamp_life_record(result)["interrupted"]
+    assert record[1] == {"pose": "as hung", "ran_s": 130.0, "missing_s": pytest.approx(190.0)}
+    whole = result_record(result)
+    schema = json.loads(resources.files("raysim.data").joinpath("result.schema.json").read_text())
+    jsonschema.validate(json.loads(json_text(whole)), schema)
 
 
 @pytest.mark.parametrize(
