@@ -8,7 +8,7 @@ from raysim.exposure import least_useful
 from raysim.failures import LampTallies, lamp_failures, traced_by_lamp
 from raysim.judge import CaseEstimate, judge_case, judged_units
 from raysim.provenance import stated_assumptions
-from raysim.refine import settled
+from raysim.refine import is_too_dark, settled
 from raysim.refinement import SETTLED, forward_only
 from raysim.result import (
     CASES,
@@ -253,14 +253,16 @@ class Job:
                 )
             )
         if precision is not None and not self.state.reached and not interrupted:
-            doubts.append(
-                Fault(
-                    shown,
-                    "precision",
-                    f"{precision:g} was not reached within the limits of the run; the bound, and "
-                    "so the timer, is on the long side",
-                    "give more --photons, or see whether the worst spot is in a closed fold",
-                    Level.WARNING,
-                )
+            what, mend = (
+                f"{precision:g} was not reached within the limits of the run; the bound, and so "
+                "the timer, is on the long side",
+                "give more --photons, or see whether the worst spot is in a closed fold",
             )
+            if is_too_dark(self.state):
+                what, mend = (
+                    f"{precision:g} was not reached: the worst spot is so dark that it would take "
+                    "more than a week, and how much more was not looked for",
+                    "see whether it is in a closed fold, and bring more light there",
+                )
+            doubts.append(Fault(shown, "precision", what, mend, Level.WARNING))
         return doubts

@@ -89,7 +89,7 @@ def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: flo
     goal = (1.0 - precision) * least
     chosen = _undecided(run, state, goal, unsettled)
     state.reached = not len(chosen)
-    if run.rays > MOST_RAYS or _is_too_dark(run, state):
+    if run.rays > MOST_RAYS or _is_found_dark(run, state):
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
@@ -158,7 +158,12 @@ def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.nd
     return guess[cases, worst], np.unique(worst[~sure[cases, worst]])
 
 
-def _is_too_dark(run: AdjointRun, state: Refinement) -> bool:
+def is_too_dark(state: Refinement) -> bool:
+    """Whether a unit is so dark that nobody can wait for it, as far as the run can tell."""
+    return bool(_looks_dark(state, np.flatnonzero(state.row >= 0), DARK_ERRORS).any())
+
+
+def _is_found_dark(run: AdjointRun, state: Refinement) -> bool:
     """Whether a unit that was given paths enough was found too dark: no more can help."""
     known = np.flatnonzero(state.row >= 0)
     enough = ENOUGH_PATHS if state.floor > 0.0 else MOST_PATHS

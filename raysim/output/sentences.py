@@ -181,7 +181,8 @@ def _mend_lines(result: Result) -> list[str]:
         return [
             "Some light does reach it, but too little for this run to count well. More photons "
             f"(it had {result.photons:,}; give --photons and --precision) can give a time, but "
-            f"hardly one below {_time_at_most_light(result)}. To bring more light there: {MORE_LIGHT}"
+            f"hardly one below {_time_at_most_light(result)}. To bring more light there: "
+            f"{MORE_LIGHT}"
         ]
     return [f"To bring light there: {MORE_LIGHT}"]
 

@@ -220,6 +220,30 @@ def test_a_spot_with_too_little_light_asks_for_photons_and_says_what_they_can_gi
     assert any("must not set a timer" in line for line in lines)
 
 
+def test_what_is_too_dark_to_wait_for_asks_for_light_and_not_for_photons():
+    lit = too_little_light(precision_asked=0.02)
+    case = lit.cases[CAUTIOUS]
+    # 1.2 x 10 kJ/m2 in a week are 0.0198 W/m2; two errors are on top of the first figure.
+    for irradiance, is_too_dark in ((0.0189, True), (0.0199, False)):
+        spot = replace(case.worst, irradiance=irradiance, standard_error=0.0001)
+        cases = {**lit.cases, CAUTIOUS: replace(case, worst=spot)}
+        lines = bottom_line(replace(lit, cases=cases))
+        assert ("more than a week" in lines[1]) == is_too_dark
+        assert ("it could be none" in lines[1]) != is_too_dark
+        assert ("More photons" in lines[2]) != is_too_dark
+        assert "turn or move" in lines[2]
+
+
+def test_a_timer_of_more_than_a_week_is_told_before_all_else():
+    lit = replace(synthetic.result(), precision_asked=0.001)
+    case = lit.cases[CAUTIOUS]
+    for days, is_too_long in ((6.9, False), (7.1, True)):
+        slow = replace(case, exposure_time=days * 86_400.0, precision=0.5)
+        lines = bottom_line(replace(lit, cases={**lit.cases, CAUTIOUS: slow}))
+        assert ("takes more than a week" in lines[1]) == is_too_long
+        assert any("More photons" in line for line in lines) != is_too_long
+
+
 @pytest.mark.parametrize("dark", [True, False])
 def test_without_a_time_the_first_advice_follows_the_cause(dark):
     # Few photons, or a run broken off, say nothing against how the respirators hang.
