@@ -99,10 +99,12 @@ def simulate(
     Raises
     ------
     RaysimError
-        Numbers out of range, or a checkpoint of another run.
+        No scene, numbers out of range, or a checkpoint of another run.
     KeyboardInterrupt
         Interrupted before there was anything to report.
     """
+    if not isinstance(scene, BuiltScene):
+        raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
     _check_numbers(seed, photons, precision, threads)
     left = lamps_left(scene.triangles.lamps, without)
     checkpoint = checkpoint or Checkpoint()

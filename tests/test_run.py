@@ -367,6 +367,11 @@ def test_numbers_out_of_range_are_refused(scene, options, word):
     assert word in str(refusal.value)
 
 
+def test_a_path_is_no_scene():
+    with pytest.raises(RaysimError, match=r"'box.toml' is not a scene. Mend: simulate\(load_scene"):
+        raysim.simulate("box.toml")
+
+
 def test_a_run_that_stops_short_of_its_precision_says_so(scene, monkeypatch):
     monkeypatch.setattr(raysim.refine, "MOST_RAYS", 1)
     result = few(scene, precision=0.0005)

@@ -43,6 +43,12 @@ def _number(value: Any) -> float:
     return number
 
 
+def _switch(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError(f"{_shown(value)} is neither true nor false, written without quotes")
+    return value
+
+
 def _length(value: Any, info: ValidationInfo) -> float:
     """Metres of a plain number in the scene's `units` or of a string with a unit."""
     if isinstance(value, str):
@@ -105,6 +111,7 @@ def _at_most(limit: float, words: str) -> AfterValidator:
     return AfterValidator(check)
 
 
+Switch = Annotated[bool, BeforeValidator(_switch)]
 Number = Annotated[float, BeforeValidator(_number)]
 Length = Annotated[float, BeforeValidator(_length)]
 PositiveLength = Annotated[Length, Field(gt=0), AfterValidator(_no_speck)]

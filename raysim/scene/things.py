@@ -16,6 +16,7 @@ from raysim.scene.fields import (
     PositiveShare,
     Scale,
     Share,
+    Switch,
     Table,
 )
 
@@ -82,7 +83,7 @@ class Object(Table):
     at: Point = (0.0, 0.0, 0.0)
     turn: tuple[Angle, Angle, Angle] = (0.0, 0.0, 0.0)
     scale: Scale = 1.0
-    judged: bool = False
+    judged: Switch = False
     sides: Literal["both", "outside"] | None = None
     edge: PositiveLength | None = None
 

@@ -31,6 +31,7 @@ from raysim.scene.fields import (
     Power,
     Scale,
     Share,
+    Switch,
     Table,
     Time,
 )
@@ -110,7 +111,7 @@ class Target(Table):
     organism: Name | None = None
     carrier: Literal["water", "steel", "fabric"] = "fabric"
     log_reduction: Annotated[Number, Field(gt=0, le=12)] | None = None
-    allow_below_default: bool = False
+    allow_below_default: Switch = False
     safety_factor: Annotated[Number, Field(ge=1, le=10)] = Field(
         default_factory=lambda: assumptions()["safety_factor"].value
     )

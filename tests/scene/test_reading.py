@@ -76,6 +76,8 @@ WRONG = [
     (("chamber", "inside"), ..., "chamber", "either inside", ""),
     (("chamber", "lining"), 5, "chamber.lining", "string", ""),
     (("object", 0, "judged"), "perhaps", 'object 1 "plate".judged', "perhaps", ""),
+    (("object", 0, "judged"), "yes", 'object 1 "plate".judged', "neither true nor false", ""),
+    (("object", 0, "judged"), 1, 'object 1 "plate".judged', "neither true nor false", ""),
     (("object", 0, "turn"), ["10 deg", 0, 0], 'object 1 "plate".turn 1', "is not a number", ""),
     (("object", 0, "scale"), 0, 'object 1 "plate".scale', "greater than 0", ""),
     (("object", 0, "sides"), "left", 'object 1 "plate".sides', "'both' or 'outside'", ""),
