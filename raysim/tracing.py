@@ -285,7 +285,6 @@ class AdjointRun:
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch from the chosen targets."""
         starts = _starts(self.scene, self.triangles, [self._targets[i] for i in chosen])
-        sums = np.ascontiguousarray(self._sums[chosen])
         rays = np.zeros(self.threads, np.int64)
         in_threads(
             trace_adjoint,
@@ -298,10 +297,10 @@ class AdjointRun:
             paths.astype(np.int64),
             *self.key,
             self.max_bounces,
-            sums,
+            chosen.astype(np.int64),
+            self._sums,
             rays,
         )
-        self._sums[chosen] = sums
         self.paths[chosen] += paths.astype(np.int64)
         self.rays += int(rays.sum())
 

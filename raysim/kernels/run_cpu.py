@@ -11,6 +11,9 @@ from raysim.kernels.compile import kernel
 from raysim.kernels.history import follow_photon
 from raysim.kernels.traverse import new_scratch
 
+# Batches of one target that a worker traces one after the other: they begin at the same spot.
+BLOCK = 8
+
 
 @kernel
 def add_batch(arrivals, total, squares):
@@ -129,14 +132,26 @@ def trace_forward(
 
 @kernel(allocates=True)
 def trace_adjoint(
-    worker, geometry, surfaces, starts, every, done, paths, key0, key1, max_bounces, sums, rays
+    worker,
+    geometry,
+    surfaces,
+    starts,
+    every,
+    done,
+    paths,
+    key0,
+    key1,
+    max_bounces,
+    rows,
+    sums,
+    rays,
 ):
     """Trace one worker's paths backwards from chosen face-sides to the lamps.
 
     Parameters
     ----------
     worker : int
-        Takes every so manieth block of paths, from its own number on.
+        Takes every so manieth block of batches, from its own number on.
     starts : Starts
     every : (cases,) int64
         Each case is carried by so manieth paths only, which count so many times.
@@ -144,7 +159,9 @@ def trace_adjoint(
         Paths that each target has in every batch already.
     paths : (targets,) int64
         Further ones per target and batch.
-    sums : (targets, batches, lamps, cases) float64
+    rows : (targets,) int64
+        Where in `sums` each target stands.
+    sums : (enough, batches, lamps, cases) float64
         Sums of path scores, W/m2, added to; divided by the paths they are irradiances.
     rays : (workers,) int64
         Rays traced, added to.
@@ -157,26 +174,29 @@ def trace_adjoint(
     choice = np.zeros(geometry.tubes.shape[0])
     scores = np.zeros((sums.shape[2], cases))  # of one's own: threads share cache lines
     traced = 0
-    for task in range(worker, paths.shape[0] * batches, workers):
-        target, batch = task // batches, task % batches
-        scores[:] = 0.0
-        for place in range(done[target], done[target] + paths[target]):
-            traced += adjoint_path(
-                geometry,
-                surfaces,
-                starts,
-                target,
-                np.uint64(place * batches + batch),
-                batch,
-                place,
-                every,
-                key0,
-                key1,
-                max_bounces,
-                scores,
-                (stack, distances, weight, choice),
-            )
-        for lamp in range(scores.shape[0]):
-            for case in range(cases):
-                sums[target, batch, lamp, case] += scores[lamp, case]
+    tasks = paths.shape[0] * batches
+    for block in range(worker * BLOCK, tasks, workers * BLOCK):
+        for task in range(block, min(block + BLOCK, tasks)):
+            target, batch = task // batches, task % batches
+            scores[:] = 0.0
+            for place in range(done[target], done[target] + paths[target]):
+                traced += adjoint_path(
+                    geometry,
+                    surfaces,
+                    starts,
+                    target,
+                    np.uint64(place * batches + batch),
+                    batch,
+                    place,
+                    every,
+                    key0,
+                    key1,
+                    max_bounces,
+                    scores,
+                    (stack, distances, weight, choice),
+                )
+            row = rows[target]
+            for lamp in range(scores.shape[0]):
+                for case in range(cases):
+                    sums[row, batch, lamp, case] += scores[lamp, case]
     rays[worker] += traced
