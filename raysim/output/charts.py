@@ -59,7 +59,8 @@ def _spread_chart(result: Result, path: Path) -> Picture:
     axes.set(
         xlabel=_axis_words(result, scale), ylabel="share of the judged area that gets at least this"
     )
-    axes.set_xlim(right=spread_end(result))
+    left = None if scale.logarithmic else 0.0
+    axes.set_xlim(left, spread_end(result))
     axes.set_ylim(0.0, 1.04)
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0%}")
     _mark_worst(axes, result, scale)
