@@ -59,8 +59,7 @@ def _spread_chart(result: Result, path: Path) -> Picture:
     axes.set(
         xlabel=_axis_words(result, scale), ylabel="share of the judged area that gets at least this"
     )
-    left = None if scale.logarithmic else 0.0
-    axes.set_xlim(left, spread_end(result))
+    axes.set_xlim(spread_begin(result), spread_end(result))
     axes.set_ylim(0.0, 1.04)
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0%}")
     _mark_worst(axes, result, scale)
@@ -71,6 +70,14 @@ def _spread_chart(result: Result, path: Path) -> Picture:
         "curve, the more even the light. The ring is the worst spot of the cautious case."
     )
     return Picture(path, title, caption, CHART)
+
+
+def spread_begin(result: Result) -> float:
+    """Begin of the axis: zero, or on a logarithmic one left of the scale and of the worst spot."""
+    scale = dose_scale(result, CAUTIOUS)
+    worst = _worst_value(result, scale)
+    lowest = min(scale.low, worst) if worst > 0.0 else scale.low
+    return 0.5 * lowest if scale.logarithmic else 0.0
 
 
 def spread_end(result: Result) -> float:
@@ -103,10 +110,14 @@ def _curve(
     axes.plot(x[every], share[every], style, color=colour, lw=width, label=words)
 
 
-def _mark_worst(axes: Any, result: Result, scale: DoseScale) -> None:
+def _worst_value(result: Result, scale: DoseScale) -> float:
     worst = result.cases[CAUTIOUS].worst
     side = OUTSIDE if worst.side == "outside" else INSIDE
-    value = float(scale.values[worst.face, side])
+    return float(scale.values[worst.face, side])
+
+
+def _mark_worst(axes: Any, result: Result, scale: DoseScale) -> None:
+    value = _worst_value(result, scale)
     axes.plot([value], [1.0], "o", ms=13, mfc="none", mec="white", mew=5, zorder=5)
     axes.plot([value], [1.0], "o", ms=13, mfc="none", mec="black", mew=2.2, zorder=6)
     axes.annotate(

@@ -8,7 +8,7 @@ import pytest
 import synthetic
 from PIL import Image
 
-from raysim.output.charts import area_receiving, spread_end, write_charts
+from raysim.output.charts import area_receiving, spread_begin, spread_end, write_charts
 from raysim.output.pictures import OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
 from raysim.output.pictures_object import object_panels
 from raysim.output.pictures_page import HEIGHT, WIDTH, Label, Panel, write_page
@@ -25,7 +25,7 @@ from raysim.output.pictures_views import (
 )
 from raysim.result import BRIGHT, CAUTIOUS, Result
 from raysim.scene.triangles import INSIDE, OUTSIDE
-from raysim.units import to_mJ_cm2
+from raysim.units import to_mJ_cm2, to_mW_cm2
 
 RED, BLUE = np.array([200, 30, 30], np.uint8), np.array([30, 30, 200], np.uint8)
 SQUARE = np.array([[[0, 0, 0], [1, 0, 0], [1, 0, 1]], [[0, 0, 0], [1, 0, 1], [0, 0, 1]]], float)
@@ -268,6 +268,16 @@ def test_noise_past_the_best_lit_spot_does_not_stretch_the_chart(result):
     noisy[bright.best.face] = 50.0 * bright.best.irradiance
     tail = replace(result, cases=result.cases | {BRIGHT: replace(bright, irradiance=noisy)})
     assert spread_end(tail) == spread_end(result)
+    # Nor does a face that got next to nothing: without a timer the axis is one of irradiance.
+    cautious = result.cases[CAUTIOUS]
+    worst = 1e-6 * cautious.worst.irradiance
+    faint = cautious.irradiance.copy()
+    faint[cautious.best.face] = 1e-12 * cautious.best.irradiance
+    faint[cautious.worst.face] = worst
+    dim = replace(cautious, irradiance=faint, exposure_time=np.inf)
+    dimmed = replace(result, cases=result.cases | {CAUTIOUS: dim})
+    assert dose_scale(dimmed, CAUTIOUS).logarithmic
+    assert spread_begin(dimmed) == pytest.approx(0.5 * to_mW_cm2(worst))
     seconds = result.warm_up.effective_seconds(result.timer)
     assert spread_end(result) >= to_mJ_cm2(bright.best.irradiance * seconds)
 
