@@ -97,7 +97,7 @@ def show(
         return
     answer, more = said
     click.echo(f"\n{title}\n")
-    for line in (*more, answer):
+    for line in (answer, *more):
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")
