@@ -134,7 +134,7 @@ def _others(result: NumberResult) -> str:
     return (
         f"No other layout of {result.number} that was tried ({result.tried} in all) could cut this "
         f"time by more than {_percent(cut)} (95 % confidence); {result.worse} were shown to be "
-        f"worse, {result.aside} set aside without proof."
+        f"worse, {result.aside} looked darker and were not followed further."
     )
 
 
