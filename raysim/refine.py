@@ -85,11 +85,12 @@ def refine(
 
 def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: float) -> bool:
     """Choose the units of the next look and their paths; False where there is none."""
-    least, unsettled = _least_light(state, precision)
-    goal = (1.0 - precision) * least
-    chosen = _undecided(run, state, goal, unsettled)
-    state.reached = not len(chosen)
-    if run.rays > MOST_RAYS or _is_found_dark(run, state):
+    is_open = ~_found_dark(run, state)
+    least, unsettled = _least_light(state, precision, is_open)
+    goal = np.where(is_open, (1.0 - precision) * least, 0.0)
+    chosen = _undecided(run, state, goal, unsettled, is_open)
+    state.reached = not len(chosen) and bool(is_open.all())
+    if run.rays > MOST_RAYS:
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
@@ -97,9 +98,10 @@ def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: flo
     if not len(chosen):
         return False
     _add_targets(run, units, state, chosen)
-    state.planned_paths = _paths_needed(run, state, chosen, goal, precision)
+    state.planned_paths = _paths_needed(run, state, chosen, goal, precision, is_open)
     state.planned, state.pieces_done = chosen, 0
-    state.clip[: state.settle] = np.where(np.isfinite(goal), CLIP * goal, np.inf)
+    clip = np.where(np.isfinite(goal), CLIP * goal, np.inf)
+    state.clip[: state.settle] = np.where(is_open, clip, state.clip[: state.settle])
     return True
 
 
@@ -144,8 +146,12 @@ def _later_quantile(state: Refinement) -> float:
     return t_quantile(state.look_error, LOOK_BATCHES)
 
 
-def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.ndarray]:
+def _least_light(
+    state: Refinement, precision: float, is_open: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """What the worst-lit unit gets (W/m2), (cases,), and the units that still make it a guess.
+
+    Units are told for the cases that are open, (cases,) bool.
 
     Of a unit that is not settled, noise is not to pass for darkness: its irradiance is taken at
     the upper end of its error.
@@ -155,7 +161,7 @@ def _least_light(state: Refinement, precision: float) -> tuple[np.ndarray, np.nd
     guess = np.where(guess > 0.0, guess, np.inf)  # of the unlit, no more can be said
     worst = guess.argmin(axis=1)
     cases = np.arange(len(worst))
-    return guess[cases, worst], np.unique(worst[~sure[cases, worst]])
+    return guess[cases, worst], np.unique(worst[is_open & ~sure[cases, worst]])
 
 
 def is_too_dark(state: Refinement) -> bool:
@@ -163,29 +169,38 @@ def is_too_dark(state: Refinement) -> bool:
     return bool(_looks_dark(state, np.flatnonzero(state.row >= 0), DARK_ERRORS).any())
 
 
-def _is_found_dark(run: AdjointRun, state: Refinement) -> bool:
-    """Whether a unit that was given paths enough was found too dark: no more can help."""
+def _found_dark(run: AdjointRun, state: Refinement) -> np.ndarray:
+    """Cases in which a unit that was given paths enough was found too dark: no more can help.
+
+    They are closed, (settled cases,) bool: the others may go on.
+    """
     known = np.flatnonzero(state.row >= 0)
     enough = ENOUGH_PATHS if state.floor > 0.0 else MOST_PATHS
     spent = known[(run.paths[state.row[known]] >= enough) | (state.looks[known] >= MOST_LOOKS)]
-    return bool(_looks_dark(state, spent, DARK_ERRORS).any())
+    return np.asarray(_looks_dark(state, spent, DARK_ERRORS).any(axis=1))
 
 
 def _looks_dark(state: Refinement, units: np.ndarray, errors: float) -> np.ndarray:
-    """Units that no light was found on, or less than the floor by so many errors, (units,) bool."""
+    """Whether no light was found on units, or less than the floor by so many errors.
+
+    (settled cases, units) bool.
+    """
     mean, error = state.mean[: state.settle][:, units], state.error[: state.settle][:, units]
-    dark = (mean <= 0.0) | (mean + errors * error < state.floor)
-    return np.asarray(dark.any(axis=0))
+    return np.asarray((mean <= 0.0) | (mean + errors * error < state.floor))
 
 
 def _undecided(
-    run: AdjointRun, state: Refinement, goal: np.ndarray, unsettled: np.ndarray
+    run: AdjointRun,
+    state: Refinement,
+    goal: np.ndarray,
+    unsettled: np.ndarray,
+    is_open: np.ndarray,
 ) -> np.ndarray:
     """Units to look at next: those whose bound lies below the goal of a case, and the unsettled.
 
     Units without any paths come first, those that look darkest before the others and not too many
     at a time: what they show lowers the goal and spares the rest. Then those that look too dark, a
-    few at a time: one that stays so ends the matter.
+    few at a time: one that stays so closes its case.
     """
     below = (state.bound[: state.settle] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
@@ -193,7 +208,7 @@ def _undecided(
         order = np.argsort(state.mean[: state.settle][:, unseen].min(axis=0), kind="stable")
         return np.sort(unseen[order[:NEW_PER_LOOK]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
-    dim = undecided[_looks_dark(state, undecided, GUESS_ERRORS)]
+    dim = undecided[_looks_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
     dim = _still_allowed(run, state, dim)
     if len(dim):
         most = np.argsort(-run.paths[state.row[dim]], kind="stable")
@@ -220,6 +235,7 @@ def _paths_needed(
     chosen: np.ndarray,
     goal: np.ndarray,
     precision: float,
+    is_open: np.ndarray,
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
@@ -228,9 +244,10 @@ def _paths_needed(
     with np.errstate(divide="ignore", invalid="ignore"):
         short = _later_quantile(state) * error / margin
     looks = state.looks[chosen]
-    factor = 1.3 * np.nan_to_num(short, nan=1e9, posinf=1e9).max(axis=0) ** 2
+    short = np.where(is_open[:, None], np.nan_to_num(short, nan=1e9, posinf=1e9), 0.0)
+    factor = 1.3 * short.max(axis=0) ** 2
     growth = np.clip(factor - 1.0, LEAST_GROWTH[looks], LARGEST_GROWTH[looks])
-    dim = _looks_dark(state, chosen, GUESS_ERRORS) & (done < ENOUGH_PATHS)
+    dim = _looks_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
     further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - done)
     # No look may take more rays than all should: where it would, the bound stays too low.
     rays = further.sum() * run.rays / max(run.paths.sum(), 1)
@@ -306,6 +323,6 @@ def _distance(state: Refinement, precision: float) -> tuple[float, float]:
 
     Effort grows with the inverse square of the distance of the bound from the worst irradiance.
     """
-    least, _ = _least_light(state, precision)
+    least, _ = _least_light(state, precision, np.ones(state.settle, bool))
     gap = float((1.0 - state.bound[: state.settle].min(axis=1) / least).max())
     return min((precision / max(gap, precision)) ** 2, 1.0), 1.0

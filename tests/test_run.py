@@ -415,6 +415,17 @@ def test_what_is_too_dark_to_wait_for_is_not_looked_at_for_long(tmp_path, settle
         assert case.bound <= worst
 
 
+def test_a_case_that_is_too_dark_does_not_stop_the_other(tmp_path, settled):
+    worst = [settled.cases[name].worst.irradiance for name in (CAUTIOUS, EXPECTED)]
+    assert worst[1] > 1.3 * worst[0]
+    dose = math.sqrt(worst[0] * worst[1]) * LONGEST_TIME / 1.2 * 1e-4
+    scene = scene_in(tmp_path, more=f"[target]\ndose = '{dose:.0f} J/cm2'")
+    result = raysim.simulate(scene, photons=1, precision=0.01)
+    assert result.cases[CAUTIOUS].precision > 0.01 >= result.cases[EXPECTED].precision
+    (doubt,) = result.warnings
+    assert "more than a week" in doubt.what
+
+
 # ---------------------------------------------------------------- lamps in use
 
 

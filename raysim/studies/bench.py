@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.behaviour import lamp_factors, warm_up_curve
-from raysim.exposure import exposure_time
+from raysim.exposure import exposure_time, least_useful
 from raysim.judge import judged_units
 from raysim.refine import refine
 from raysim.result import CAUTIOUS, EXPECTED, Spot
@@ -58,6 +58,7 @@ class LiningBench:
         behaviour, self.target = scene.written.lamps_behaviour, scene.written.target
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
         self.factors = np.stack([factors[case] for case in STUDY_CASES])
+        self.floor = least_useful(self.target.dose, self.target.safety_factor)
         self.warm_up = warm_up_curve(behaviour.warm_up)
         self.seed, self.threads = seed, threads or default_threads()
         self.progress = progress
@@ -76,6 +77,7 @@ class LiningBench:
         factors = np.tile(self.factors, (len(group), 1))
         counts = (self.bare, self.triangles, self.units, group, factors, self.seed, self.threads)
         state, segments = counted(*counts)
+        state.floor = self.floor
         self.progress("counting photons under each lining", 1.0, 1.0)
         arrays, factors = alike_lamps_as_one(arrays, factors)
         run = AdjointRun(arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES)
@@ -94,6 +96,7 @@ class LiningBench:
             self.threads,
             WALL_PRECISION,
             self.progress,
+            floor=self.floor,
         )
         self.rays += found.state.rays
         return found

@@ -79,6 +79,7 @@ def settled(
     precision: float,
     progress: Progress,
     look_error: float = LOOK_ERROR,
+    floor: float = 0.0,
 ) -> Settled:
     """Trace backward paths from the units until every case is settled.
 
@@ -95,12 +96,15 @@ def settled(
         (worst - bound) / worst to reach in every case.
     look_error : float
         Error probability of the bounds at each of at most MOST_LOOKS looks.
+    floor : float
+        W/m2, as in `Refinement`.
     """
     cases, count = len(factors), len(units.faces)
     nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
     state = forward_only(nothing, unknown, nothing)
     state.settle = cases
     state.first_error = state.look_error = look_error
+    state.floor = floor
     run = AdjointRun(arrays, triangles, seed, threads, batches=LOOK_BATCHES)
     refine(run, units, state, factors, precision, progress)
     return Settled(triangles, units, state, factors)
