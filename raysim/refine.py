@@ -89,7 +89,8 @@ def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: flo
     least, unsettled = _least_light(state, precision, is_open)
     goal = np.where(is_open, (1.0 - precision) * least, 0.0)
     chosen = _undecided(run, state, goal, unsettled, is_open)
-    state.reached = not len(chosen) and bool(is_open.all())
+    close = state.bound[: state.settle].min(axis=1) >= (1.0 - precision) * least
+    state.reached = not len(chosen) and bool((is_open | close).all())
     if run.rays > MOST_RAYS:
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)

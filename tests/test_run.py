@@ -400,9 +400,9 @@ def test_what_is_too_dark_to_wait_for_is_not_looked_at_for_long(tmp_path, settle
         most.append(run.paths.max())
 
     monkeypatch.setattr(raysim.refine, "_look", watched_look)
-    worst = settled.cases[CAUTIOUS].worst.irradiance
-    for weeks, is_too_dark in ((0.7, False), (1.4, True)):
-        dose = weeks * LONGEST_TIME * worst / 1.2 * 1e-4
+    worst, expected = (settled.cases[name].worst.irradiance for name in (CAUTIOUS, EXPECTED))
+    for floor, is_too_dark in ((0.7 * worst, False), (1.4 * expected, True)):
+        dose = floor * LONGEST_TIME / 1.2 * 1e-4
         scene = scene_in(tmp_path, more=f"[target]\ndose = '{dose:.0f} J/cm2'")
         most.clear()
         result = raysim.simulate(scene, photons=1, precision=0.01)
@@ -421,9 +421,10 @@ def test_a_case_that_is_too_dark_does_not_stop_the_other(tmp_path, settled):
     dose = math.sqrt(worst[0] * worst[1]) * LONGEST_TIME / 1.2 * 1e-4
     scene = scene_in(tmp_path, more=f"[target]\ndose = '{dose:.0f} J/cm2'")
     result = raysim.simulate(scene, photons=1, precision=0.01)
-    assert result.cases[CAUTIOUS].precision > 0.01 >= result.cases[EXPECTED].precision
-    (doubt,) = result.warnings
-    assert "more than a week" in doubt.what
+    assert result.timer > LONGEST_TIME > result.cases[EXPECTED].exposure_time
+    assert result.cases[EXPECTED].precision <= 0.01
+    # Paths serve all cases: what is closed may be settled by the way, and then nothing is amiss.
+    assert bool(result.warnings) == (result.cases[CAUTIOUS].precision > 0.01)
 
 
 # ---------------------------------------------------------------- lamps in use
