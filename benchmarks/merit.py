@@ -68,6 +68,6 @@ def spots(quick: bool, name: str, scene, ours) -> dict[str, float]:
     case = ours.cases["expected"]
     average = (mean * units.areas).sum() / units.areas.sum()
     # Both means are good to a few parts in a thousand: if they differ by more, one is wrong.
-    assert abs(average / case.summary.mean - 1.0) < 0.02
+    assert abs(average / case.summary.mean - 1.0) < 0.008
     distance = 1.0 - float((mean - QUANTILE * error).min()) / case.worst.irradiance
     return rows(f"{name}, Mitsuba's paths", distance, seconds)

@@ -60,9 +60,8 @@ def interrupt_is_due() -> bool:
 
 def _raise_again() -> None:
     _due.clear()
-    if hasattr(
-        signal, "pthread_kill"
-    ):  # raised in this thread, it would not end a wait of the main one
+    # Raised in this thread, it would not end a wait of the main one.
+    if hasattr(signal, "pthread_kill"):
         signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGINT)
     else:
         signal.raise_signal(signal.SIGINT)

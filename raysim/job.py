@@ -8,7 +8,7 @@ from raysim.exposure import least_useful
 from raysim.failures import LampTallies, lamp_failures, traced_by_lamp
 from raysim.judge import CaseEstimate, judge_case, judged_units
 from raysim.provenance import stated_assumptions
-from raysim.refine import is_too_dark, settled
+from raysim.refine import found_dark, settled
 from raysim.refinement import SETTLED, forward_only
 from raysim.result import (
     CASES,
@@ -258,7 +258,7 @@ class Job:
                 "the timer, is on the long side",
                 "give more --photons, or see whether the worst spot is in a closed fold",
             )
-            if is_too_dark(self.state):
+            if self.backward is not None and found_dark(self.backward, self.state).any():
                 what, mend = (
                     f"{precision:g} was not reached: the worst spot is so dark that it would take "
                     "more than a week, and how much more was not looked for",

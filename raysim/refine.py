@@ -85,7 +85,7 @@ def refine(
 
 def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: float) -> bool:
     """Choose the units of the next look and their paths; False where there is none."""
-    is_open = ~_found_dark(run, state)
+    is_open = ~found_dark(run, state)
     least, unsettled = _least_light(state, precision, is_open)
     goal = np.where(is_open, (1.0 - precision) * least, 0.0)
     chosen = _undecided(run, state, goal, unsettled, is_open)
@@ -165,12 +165,7 @@ def _least_light(
     return guess[cases, worst], np.unique(worst[is_open & ~sure[cases, worst]])
 
 
-def is_too_dark(state: Refinement) -> bool:
-    """Whether a unit is so dark that nobody can wait for it, as far as the run can tell."""
-    return bool(_looks_dark(state, np.flatnonzero(state.row >= 0), DARK_ERRORS).any())
-
-
-def _found_dark(run: AdjointRun, state: Refinement) -> np.ndarray:
+def found_dark(run: AdjointRun, state: Refinement) -> np.ndarray:
     """Cases in which a unit that was given paths enough was found too dark: no more can help.
 
     They are closed, (settled cases,) bool: the others may go on.
