@@ -58,7 +58,7 @@ def writing(checkpoint: Checkpoint) -> Iterator[None]:
     except RaysimError as error:
         if checkpoint.path is None or not checkpoint.path.exists():
             raise
-        kept = "what was traced is kept: --resume goes on from there"
+        kept = "what was traced up to the last checkpoint is kept: --resume goes on from there"
         raise RaysimError(f"{error}; {kept}") from None
 
 

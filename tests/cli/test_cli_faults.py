@@ -1,5 +1,6 @@
 """Disks that fill up, folders that cannot be written, runs that meet: one line each, no damage."""
 
+import math
 import os
 import signal
 import subprocess
@@ -26,7 +27,9 @@ def run(tmp_path, monkeypatch, capsys):
     """Function that runs `raysim WORDS` beside a small scene: status and what it said."""
     write_scene(tmp_path)
     monkeypatch.chdir(tmp_path)
+    # Due at every step, however long the disk takes to write one.
     monkeypatch.setattr(raysim.checkpoint, "INTERVAL", 0.0)
+    monkeypatch.setattr(raysim.checkpoint, "LARGEST_SHARE", math.inf)
 
     def said(*words: str) -> tuple[int, str, str]:
         monkeypatch.setattr(sys, "argv", ["raysim", *words])
@@ -73,6 +76,9 @@ def test_what_was_traced_outlives_a_full_disk(run, tmp_path, monkeypatch):
     def full(*words):
         raise OSError(28, "No space left on device")
 
+    def traced_anew(*words):
+        raise AssertionError("these photons were traced before the disk was full")
+
     with monkeypatch.context() as patch:
         patch.setattr("raysim.output.folder.write_faces", full)
         status, _, err = run(*ASKED, "--out", "out", "--quiet")
@@ -80,10 +86,8 @@ def test_what_was_traced_outlives_a_full_disk(run, tmp_path, monkeypatch):
     assert "No space left on device" in one_line(err)
     assert "--resume" in err
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["checkpoint.npz"]
-    traced = []
-    monkeypatch.setattr(ForwardRun, "add_batches", lambda *words: traced.append(words))
+    monkeypatch.setattr(ForwardRun, "add_batches", traced_anew)
     assert run("dose", "scene.toml", "--out", "out", "--no-pictures", "--resume", "--quiet")[0] == 0
-    assert traced == []
 
 
 def test_ctrl_c_leaves_a_result_and_goes_on_by_resume(run, tmp_path, monkeypatch):

@@ -42,7 +42,7 @@ class _Socket:
         self._socket.sendall(hello.encode())
         answer = b""
         while b"\r\n\r\n" not in answer:
-            answer += self._socket.recv(1)
+            answer += self._exactly(1)
         assert b" 101 " in answer.split(b"\r\n")[0], answer
 
     def send(self, text: str) -> None:
