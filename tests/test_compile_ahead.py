@@ -74,11 +74,13 @@ def test_it_compiles_for_the_very_types_of_a_real_run():
 
 def test_each_kernel_is_waited_for_by_itself(second):
     compiler = second(
-        "import time; print('noise\\ntrace_forward', flush=True); time.sleep(1.5); "
+        "import time; print('noise\\ntrace_forward', flush=True); input(); "
         "print('trace_adjoint', flush=True); time.sleep(60)"
     )
     compiler.wait_for("trace_forward")
     assert not compiler._ready["trace_adjoint"].is_set()
+    compiler._process.stdin.write("go on\n")
+    compiler._process.stdin.flush()
     compiler.wait_for("trace_adjoint")
     assert compiler._process.poll() is None
     compiler.stop()
