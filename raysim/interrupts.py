@@ -1,7 +1,6 @@
-"""Ctrl-C that waits for a good moment, and is not lost in a bad one."""
+"""Ctrl-C that waits for a good moment."""
 
 import signal
-import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -26,42 +25,3 @@ def hold_interrupts() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
     if held and callable(before):
         before(*held[0])
-
-
-HEARD_LATER = 0.1  # s
-_due = threading.Event()
-
-
-def keep_interrupts() -> None:
-    """Have Ctrl-C heard a moment later where Python would ignore it.
-
-    While numba compiles, Python runs inside of callbacks now and then; an exception that is raised
-    there is written to the terminal and forgotten (`sys.unraisablehook`). What called the callback
-    may fail in its wake, before the moment is over: see `interrupt_is_due`.
-    """
-    before = sys.unraisablehook
-
-    def again(lost: "sys.UnraisableHookArgs") -> None:
-        if not issubclass(lost.exc_type, KeyboardInterrupt):
-            before(lost)
-            return
-        _due.set()
-        later = threading.Timer(HEARD_LATER, _raise_again)
-        later.daemon = True
-        later.start()
-
-    sys.unraisablehook = again
-
-
-def interrupt_is_due() -> bool:
-    """Whether a Ctrl-C was ignored a moment ago and is still to be heard."""
-    return _due.is_set()
-
-
-def _raise_again() -> None:
-    _due.clear()
-    # Raised in this thread, it would not end a wait of the main one.
-    if hasattr(signal, "pthread_kill"):
-        signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGINT)
-    else:
-        signal.raise_signal(signal.SIGINT)

@@ -41,7 +41,11 @@ LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 KERNELS_MAY_IMPORT = {"math", "numpy", "numba", "llvmlite", "typing"}
 # The cache of machine code lives among files and folders, the records are plain tuples.
 OF_FILES = {"hashlib", "os", "sys", "tempfile", "pathlib", "collections", "functools", "typing"}
-KERNELS_MAY_ALSO_IMPORT = {"compile": OF_FILES, "records": {"typing"}}
+KERNELS_MAY_ALSO_IMPORT = {
+    "compile": OF_FILES,
+    "records": {"typing"},
+    "undisturbed": {"signal", "threading", "types"},
+}
 FORBIDDEN = re.compile("steril", re.IGNORECASE)
 
 

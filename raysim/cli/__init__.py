@@ -65,17 +65,10 @@ def raysim() -> None:
     """
 
 
-def _end_interrupted() -> None:
-    click.echo("raysim: interrupted; nothing was written", err=True)
-    sys.exit(INTERRUPTED)
-
-
 def main() -> None:
     """Run the command line; a user's mistake is one clear line and status 2, no traceback."""
     from raysim.errors import RaysimError, SceneError, printable
-    from raysim.interrupts import interrupt_is_due, keep_interrupts
 
-    keep_interrupts()
     try:
         raysim.main(prog_name="raysim", standalone_mode=False)
     except SceneError as error:
@@ -95,11 +88,8 @@ def main() -> None:
         click.echo(mistake_line(error), err=True)
         sys.exit(BAD_INPUT)
     except (KeyboardInterrupt, click.Abort):
-        _end_interrupted()
-    except Exception:
-        if not interrupt_is_due():
-            raise
-        _end_interrupted()
+        click.echo("raysim: interrupted; nothing was written", err=True)
+        sys.exit(INTERRUPTED)
     except SystemExit as stop:
         # Status 1 is click's, where the reader of our output (such as `head`) has seen enough.
         sys.exit(0 if stop.code == READER_GONE else stop.code)

@@ -16,6 +16,10 @@ from typing import Any
 
 import numba
 
+from raysim.kernels.undisturbed import leave_compiler_undisturbed
+
+leave_compiler_undisturbed()
+
 # Typed loosely: numba sets these attributes at run time.
 settings: Any = numba.config
 
