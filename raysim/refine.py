@@ -170,10 +170,17 @@ def found_dark(run: AdjointRun, state: Refinement) -> np.ndarray:
 
     They are closed, (settled cases,) bool: the others may go on.
     """
+    return np.asarray(dark_units(run, state).any(axis=1))
+
+
+def dark_units(run: AdjointRun, state: Refinement) -> np.ndarray:
+    """Units that were given paths enough and found too dark, (settled cases, units) bool."""
     known = np.flatnonzero(state.row >= 0)
     enough = ENOUGH_PATHS if state.floor > 0.0 else MOST_PATHS
     spent = known[(run.paths[state.row[known]] >= enough) | (state.looks[known] >= MOST_LOOKS)]
-    return np.asarray(_looks_dark(state, spent, DARK_ERRORS).any(axis=1))
+    dark = np.zeros((state.settle, len(state.row)), bool)
+    dark[:, spent] = _looks_dark(state, spent, DARK_ERRORS)
+    return dark
 
 
 def _looks_dark(state: Refinement, units: np.ndarray, errors: float) -> np.ndarray:
@@ -182,7 +189,14 @@ def _looks_dark(state: Refinement, units: np.ndarray, errors: float) -> np.ndarr
     (settled cases, units) bool.
     """
     mean, error = state.mean[: state.settle][:, units], state.error[: state.settle][:, units]
-    return np.asarray((mean <= 0.0) | (mean + errors * error < state.floor))
+    return looks_dark(mean, error, state.floor, errors)
+
+
+def looks_dark(
+    mean: np.ndarray, error: np.ndarray, floor: float, errors: float = GUESS_ERRORS
+) -> np.ndarray:
+    """Whether there is no light, or less than `floor` by so many standard errors; W/m2, bool."""
+    return np.asarray((mean <= 0.0) | (mean + errors * error < floor))
 
 
 def _undecided(

@@ -61,6 +61,7 @@ def _number(result: NumberResult) -> dict[str, Any]:
         "layouts_tried": result.tried,
         "shown_to_be_worse": result.worse,
         "set_aside": result.aside,
+        "too_dark": result.dark,
         "any_other_better_by_at_most": finite_or_none(result.could_gain),
         "layouts": [_layout(one) for one in result.layouts],
         "as_now": None

@@ -103,7 +103,7 @@ def test_no_light_anywhere_is_status_3(tmp_path):
 
 def test_light_that_cannot_be_vouched_for_is_not_called_none():
     layout = SimpleNamespace(time=math.inf, estimate=1e-6)
-    said = answer(SimpleNamespace(best=SimpleNamespace(best=layout)))
+    said = answer(SimpleNamespace(best=SimpleNamespace(best=layout, all_dark=False)))
     assert "though it found some" in said
 
 
