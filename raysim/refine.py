@@ -15,7 +15,7 @@ from raysim.judge import GUESS_ERRORS, Judged, taken_at
 from raysim.patches import disc_means
 from raysim.refinement import Refinement
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
-from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress
+from raysim.tracing import ADJOINT_BATCHES, LOOK_BATCHES, AdjointRun, Progress
 
 NEW_PER_LOOK = 1024
 DIM_PER_LOOK = 32
@@ -25,6 +25,7 @@ MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
 # enough would have found a part. A path that meets a lamp brings thousands of times the floor, so
 # one in some thousand paths is enough to reach it; here are 65,000.
 ENOUGH_PATHS = 2**11
+CLOSE_PATHS = ENOUGH_PATHS * LOOK_BATCHES // ADJOINT_BATCHES  # the same in a run of more batches
 DARK_ERRORS = 3.0  # standard errors that its irradiance must lie below the floor
 # Paths of one look against those before it. What a face-side needs is not known well before it has
 # nearly been given it; the darkest one found brighter than thought spares all others.

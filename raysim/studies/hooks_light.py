@@ -14,7 +14,7 @@ import numpy as np
 from raysim.behaviour import lamp_factors
 from raysim.exposure import least_useful
 from raysim.judge import Estimate, judged_units, spot
-from raysim.refine import DARK_ERRORS, ENOUGH_PATHS, looks_dark
+from raysim.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
 from raysim.result import CAUTIOUS, Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
@@ -23,7 +23,6 @@ from raysim.studies.hooks_load import Layout, Load, build_stage
 from raysim.studies.settle import Settled, settled
 from raysim.tracing import (
     ADJOINT_BATCHES,
-    LOOK_BATCHES,
     AdjointRun,
     KernelScene,
     Progress,
@@ -36,8 +35,7 @@ CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the looks tha
 PILOTS = 10  # layouts looked at all over
 SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
 DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next look, per layout
-# Faces of a layout that look too dark to wait for and are looked at closely; paths for each.
-LOOK_TOO_DARK, CLOSE_PATHS = 3, ENOUGH_PATHS * LOOK_BATCHES // ADJOINT_BATCHES
+LOOK_TOO_DARK = 3  # faces of a layout that look too dark to wait for and are looked at closely
 TOO_DARK = "too dark"  # fate of a layout of which a face would take longer than anyone waits
 
 
