@@ -8,6 +8,7 @@ from small_scenes import box
 
 import raysim
 from raysim.exposure import LONGEST_TIME
+from raysim.output import hooks_chart
 from raysim.output.hooks_words import answer, more_lines
 from raysim.scene.build import build_scene
 from raysim.studies.hooks_light import TOO_DARK, Light
@@ -129,7 +130,18 @@ def test_where_everything_would_take_more_than_a_week_there_is_no_winner(tmp_pat
     assert "So little light" in more_lines(study)[0]
 
 
-def test_what_would_take_more_than_a_week_is_out_of_the_race(tmp_path):
+def map_words(study, folder, monkeypatch):
+    """Words of the legend of the map of hook positions, and all others over and beside it."""
+    drawn = []
+    monkeypatch.setattr(hooks_chart, "save_figure", lambda figure, *_: drawn.append(figure))
+    hooks_chart.write_hooks_map(study, folder / "map.png")
+    (figure,) = drawn
+    (legend,) = figure.legends
+    others = [*figure.texts, *(text for axes in figure.axes for text in axes.texts)]
+    return [t.get_text() for t in legend.get_texts()], [t.get_text() for t in others]
+
+
+def test_what_would_take_more_than_a_week_is_out_of_the_race(tmp_path, monkeypatch):
     scene = between_tubes(tmp_path)
     truth = np.array(truths(scene, LINE, (2.0, 2.0)))
     floor = np.sqrt(np.sort(truth)[-1] * np.sort(truth)[-4])
@@ -143,6 +155,12 @@ def test_what_would_take_more_than_a_week_is_out_of_the_race(tmp_path):
     assert best.best.layout[0].at == LINE[int(np.argmax(truth))]
     assert best.dark == dark.sum()
     assert np.isfinite(best.best.time)
+    legend, words = map_words(study, tmp_path, monkeypatch)
+    assert "would take more than a week" in legend
+    assert "shown to be worse than the best" not in legend  # of marks that are not there
+    assert legend[0] == "among the best for one alone"
+    assert legend[-2:] == ["lamp", "left white: no room, or not tried"]
+    assert any("Minutes until its darkest spot has its dose" in text for text in words)
 
 
 def test_the_winner_gets_the_same_in_a_run_of_its_own(tmp_path):
