@@ -78,7 +78,7 @@ def command(
     )
     loading = seconds(asked.loading, "--loading")
     built, warnings = checked_scene(scene, teller)
-    click.get_current_context().with_resource(claimed(folder, force))
+    click.get_current_context().with_resource(claimed(folder, force, scene=scene))
     built = in_one_pose(built, teller, pose)
     load = find_load(built, asked.hang, asked.along, asked.take_out)
     numbers = number_range(asked.number, len(load.now))

@@ -5,10 +5,11 @@ from typing import Any
 
 from raysim.library import Surface, surfaces
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none, spot_record
+from raysim.output.records import finite_or_none, scene_record, spot_record
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, too_dark_words
 from raysim.result import CAUTIOUS, EXPECTED
+from raysim.scene.build import BuiltScene
 from raysim.studies.bench import CaseOfLining
 from raysim.studies.linings import LiningRow, LiningStudy
 from raysim.studies.paired import Pair
@@ -276,10 +277,11 @@ def _range(surface: Surface) -> tuple[str, str, str]:
     return tuple(f"{value:.3g}" for value in ends)  # type: ignore[return-value]
 
 
-def linings_record(study: LiningStudy, said: str, seed: int) -> dict[str, Any]:
-    """The study as plain data, for result.json."""
+def linings_record(study: LiningStudy, scene: BuiltScene, said: str, seed: int) -> dict[str, Any]:
+    """The study of a scene as plain data, for result.json."""
     return {
         "study": "linings",
+        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
         "raysim_version": __version__,
         "seed": seed,
         "answer": said,

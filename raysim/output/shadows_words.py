@@ -3,9 +3,10 @@
 from typing import Any
 
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none
+from raysim.output.records import finite_or_none, scene_record
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, told_time
+from raysim.result import Result
 from raysim.studies.patches_dark import ITSELF_TURNED
 from raysim.studies.remedies import Remedy, Tried
 from raysim.studies.shadows import Shadow, ShadowStudy
@@ -192,10 +193,11 @@ def _verdict(remedy: Remedy) -> str:
     return f"helps, but it would still take {OVER_A_WEEK}" if remedy.dark else "helps"
 
 
-def shadows_record(study: ShadowStudy, said: str, seed: int) -> dict[str, Any]:
-    """The study as plain data, for result.json."""
+def shadows_record(study: ShadowStudy, result: Result, said: str, seed: int) -> dict[str, Any]:
+    """The study of the scene of a result as plain data, for result.json."""
     return {
         "study": "shadows",
+        "scene": scene_record(result.title, result.sha256, result.scene_file),
         "raysim_version": __version__,
         "seed": seed,
         "answer": said,

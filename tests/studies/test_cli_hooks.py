@@ -30,6 +30,7 @@ def test_command_writes_all_and_says_where_to_drill(tmp_path):
     scenes = {"best.toml", "layouts/1.toml", "layouts/2.toml"}
     assert {"result.json", "report.html"} | pictures | scenes <= set(written)
     record = json.loads(written["result.json"])
+    assert record["scene"]["file"] == "scene.toml"
     assert record["best_number"] == 2  # twice the load for little more time
     two = record["numbers"][1]
     hooks = [tuple(hook["at_mm"]) for hook in two["layouts"][0]["hooks"]]

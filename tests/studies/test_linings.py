@@ -475,6 +475,7 @@ def test_command_writes_all_and_says_what_to_do(tmp_path):
     assert set(written) == {"result.json", "report.html", "pictures/linings.png"}
     result = json.loads(written["result.json"])
     assert [row["name"] for row in result["linings"]][-1] == "white paint"
+    assert result["scene"]["file"] == "scene.toml"
     again = raysim_said(*words, folder=tmp_path)
     assert again.status == 2
     assert "--force" in again.err

@@ -174,6 +174,7 @@ def test_command_writes_all_and_says_what_to_do(tmp_path):
     written = contents(tmp_path / "out")
     assert {"result.json", "report.html", "pictures/patch_1.png"} <= set(written)
     record = json.loads(written["result.json"])
+    assert record["scene"]["file"] == "scene.toml"
     assert record["patches"][0]["area_cm2"] > 0.25
     assert record["remedies"]
     assert raysim_said(*words, folder=tmp_path).status == 2
