@@ -33,7 +33,7 @@ MOST_PICTURES = 4
     type=FiniteRange(0.0, 1.0, min_open=True),
     default=0.5,
     show_default=True,
-    help="Spots below this share of the median are dark.",
+    help="Spots below this share of the median are dark (and what takes a week).",
 )
 @click.option(
     "--smallest",

@@ -98,7 +98,8 @@ def find_shadows(
     Parameters
     ----------
     share : float
-        Spots below this share of the median of the judged area are dark.
+        Spots below this share of the median of the judged area are dark, and those that are too
+        dark to wait for.
     smallest : float
         Smallest patch, m2.
     helped : int
@@ -107,7 +108,8 @@ def find_shadows(
     triangles, units = scene.triangles, judged_units(scene.triangles)
     field = smoothed_irradiance(result, units)
     median = median_irradiance(field[units.faces, units.sides], units)
-    limit = share * median
+    # Where half of the surface is dark, what is too dark to wait for is dark all the same.
+    limit = max(share * median, least_useful(result.target_dose, result.safety_factor))
     patches = dark_patches(triangles, field, limit, smallest)
     threads = threads or default_threads()
     looked = []

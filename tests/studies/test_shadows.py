@@ -13,7 +13,12 @@ from small_scenes import box, write_scene
 import raysim
 from raysim.exposure import LONGEST_TIME
 from raysim.judge import judged_units
-from raysim.output.shadows_words import answer, best_remedy, patches_table
+from raysim.output.shadows_words import (
+    answer,
+    best_remedy,
+    patches_table,
+    shadows_record,
+)
 from raysim.result import CAUTIOUS
 from raysim.scene.build import build_scene
 from raysim.studies.patches_dark import ITSELF_TURNED, dark_patches, sights
@@ -162,6 +167,20 @@ def test_a_patch_that_would_take_more_than_a_week_is_said_to_and_looked_at_close
     assert "more than a week" in answer(study)
     assert "all the same" not in answer(study)
     assert patches_table(study).rows[0][4] == "more than a week"
+
+
+def test_where_nearly_all_is_too_dark_that_is_dark(tmp_path):
+    """Below half of a median without light lies nothing: it was said that all can hang so."""
+    scene = behind_a_screen(tmp_path, ([390, 390], [200, 200, 200]), POINT, edge=30)
+    result = raysim.simulate(scene, photons=100_000)
+    study = find_shadows(
+        scene, result, share=0.5, smallest=1e-4, seed=1, threads=2, progress=lambda *_: None
+    )
+    assert study.median < study.limit
+    assert study.dark_area == pytest.approx(2 * 0.12**2)
+    assert all(shadow.dark for shadow in study.shadows)
+    assert "more than a week" in answer(study)
+    json.dumps(shadows_record(study, result, answer(study), 1), allow_nan=False)
 
 
 def test_command_writes_all_and_says_what_to_do(tmp_path):
