@@ -39,20 +39,18 @@ class Settled:
         return float(self.state.bound[case].min())
 
     def worst_unit(self, case: int) -> int:
-        """The unit named as the worst: one found too dark, where there is one.
+        """The unit named as the worst: the lowest estimate among those looked at closely.
 
-        Else the lowest estimate among those looked at closely, which means with an error below a
-        tenth; where none is, the lowest bound counts.
+        Closely means with an error below a tenth. Where none of these is too dark but others were
+        found so, it is one of those; where none is known closely, the lowest bound counts.
         """
         mean, error = self.state.mean[case], self.state.error[case]
-        dark = np.flatnonzero(self.dark[case])
-        if len(dark):
-            return int(dark[taken_at(mean, error, ~self.dark[case])[dark].argmin()])
         close = np.flatnonzero((self.state.looks > 0) & (error < 0.1 * mean))
-        lowest = int(self.state.bound[case].argmin())
-        if not len(close):
-            return lowest
-        return int(close[mean[close].argmin()])
+        named = int(close[mean[close].argmin()] if len(close) else self.state.bound[case].argmin())
+        dark = np.flatnonzero(self.dark[case])
+        if not len(dark) or (len(close) and mean[named] < self.state.floor):
+            return named
+        return int(dark[taken_at(mean, error, ~self.dark[case])[dark].argmin()])
 
     def worst(self, case: int) -> Spot:
         """Record of the worst face-side; its `lower_bound` holds for all of them."""
