@@ -15,7 +15,7 @@ from raysim.judge import GUESS_ERRORS, Judged, taken_at
 from raysim.patches import disc_means
 from raysim.refinement import Refinement
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
-from raysim.tracing import LOOK_BATCHES, AdjointRun, Progress
+from raysim.tracing import ADJOINT_BATCHES, LOOK_BATCHES, AdjointRun, Progress
 
 NEW_PER_LOOK = 1024
 DIM_PER_LOOK = 32
@@ -25,6 +25,7 @@ MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
 # enough would have found a part. A path that meets a lamp brings thousands of times the floor, so
 # one in some thousand paths is enough to reach it; here are 65,000.
 ENOUGH_PATHS = 2**11
+CLOSE_PATHS = ENOUGH_PATHS * LOOK_BATCHES // ADJOINT_BATCHES  # the same in a run of more batches
 DARK_ERRORS = 3.0  # standard errors that its irradiance must lie below the floor
 # Paths of one look against those before it. What a face-side needs is not known well before it has
 # nearly been given it; the darkest one found brighter than thought spares all others.
@@ -170,10 +171,17 @@ def found_dark(run: AdjointRun, state: Refinement) -> np.ndarray:
 
     They are closed, (settled cases,) bool: the others may go on.
     """
+    return np.asarray(dark_units(run, state).any(axis=1))
+
+
+def dark_units(run: AdjointRun, state: Refinement) -> np.ndarray:
+    """Units that were given paths enough and found too dark, (settled cases, units) bool."""
     known = np.flatnonzero(state.row >= 0)
     enough = ENOUGH_PATHS if state.floor > 0.0 else MOST_PATHS
     spent = known[(run.paths[state.row[known]] >= enough) | (state.looks[known] >= MOST_LOOKS)]
-    return np.asarray(_looks_dark(state, spent, DARK_ERRORS).any(axis=1))
+    dark = np.zeros((state.settle, len(state.row)), bool)
+    dark[:, spent] = _looks_dark(state, spent, DARK_ERRORS)
+    return dark
 
 
 def _looks_dark(state: Refinement, units: np.ndarray, errors: float) -> np.ndarray:
@@ -182,7 +190,14 @@ def _looks_dark(state: Refinement, units: np.ndarray, errors: float) -> np.ndarr
     (settled cases, units) bool.
     """
     mean, error = state.mean[: state.settle][:, units], state.error[: state.settle][:, units]
-    return np.asarray((mean <= 0.0) | (mean + errors * error < state.floor))
+    return looks_dark(mean, error, state.floor, errors)
+
+
+def looks_dark(
+    mean: np.ndarray, error: np.ndarray, floor: float, errors: float = GUESS_ERRORS
+) -> np.ndarray:
+    """Whether there is no light, or less than `floor` by so many standard errors; W/m2, bool."""
+    return np.asarray((mean <= 0.0) | (mean + errors * error < floor))
 
 
 def _undecided(

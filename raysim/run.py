@@ -14,6 +14,7 @@ from raysim.interrupts import hold_interrupts
 from raysim.job import Job
 from raysim.meter import METER_PATHS, meter_batches
 from raysim.poses import backward_run, forward_run, kernel_scenes
+from raysim.progress import Progress, nobody_watching
 from raysim.refine import refine, refine_best
 from raysim.result import MeterResult, Result
 from raysim.scene.build import BuiltScene, build_scene
@@ -24,7 +25,6 @@ from raysim.tracing import (
     AdjointRun,
     ForwardRun,
     KernelScene,
-    Progress,
     default_threads,
 )
 
@@ -37,8 +37,10 @@ FEWEST_BATCHES = 16
 CARRIED = (1, 1, 4)
 
 
-def load_scene(path: str | Path) -> BuiltScene:
+def load_scene(path: str | Path, progress: Progress = nobody_watching) -> BuiltScene:
     """Scene of a TOML file, with its meshes, as triangles.
+
+    `progress` is called with (what, done, of how much).
 
     Raises
     ------
@@ -46,11 +48,7 @@ def load_scene(path: str | Path) -> BuiltScene:
         With every fault found; each names file, key and mend.
     """
     path = Path(path)
-    return build_scene(path, read_scene(path))
-
-
-def _quiet(what: str, done: float, whole: float) -> None:
-    """Progress of nobody watching."""
+    return build_scene(path, read_scene(path), progress)
 
 
 def simulate(
@@ -60,7 +58,7 @@ def simulate(
     photons: int | None = None,
     precision: float | None = None,
     threads: int | None = None,
-    progress: Progress = _quiet,
+    progress: Progress = nobody_watching,
     warnings: tuple[Fault, ...] = (),
     without: tuple[str, ...] = (),
     checkpoint: Checkpoint | None = None,

@@ -1,7 +1,6 @@
 """The runs that fill tallies: the only door to transport."""
 
 import os
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import chain
 
@@ -12,6 +11,7 @@ from raysim.compile_ahead import wait_until_compiled
 from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES, Starts, Surfaces
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
+from raysim.progress import Progress
 from raysim.scene.triangles import METER_LIFT, SceneTriangles
 from raysim.workers import in_threads
 
@@ -22,6 +22,7 @@ __all__ = [
     "AdjointRun",
     "ForwardRun",
     "KernelScene",
+    "Progress",
     "Target",
     "default_threads",
     "fitting",
@@ -36,8 +37,6 @@ ADJOINT_BATCHES = 64
 LOOK_BATCHES = 32
 # Bytes for the sums of targets before they have to be copied; what is not used takes no memory.
 FIRST_ROOM = 2**28
-
-Progress = Callable[[str, float, float], None]  # what, done, of how much
 
 
 def default_threads() -> int:

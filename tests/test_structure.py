@@ -33,7 +33,7 @@ LAYERS = (
     ("scene",),
     ("organisms", "response", "output_curve"),
     ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit", "workers"),
-    ("cells", "units", "errors", "interrupts", "version", "data", "zeros"),
+    ("cells", "units", "errors", "interrupts", "version", "data", "zeros", "progress"),
     ("unit_symbols",),
 )
 # Within a row of several, none imports another.

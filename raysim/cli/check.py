@@ -48,12 +48,15 @@ def _faults(path: Path, quiet: bool) -> tuple[list[Fault], int]:
     from raysim.run import load_scene
     from raysim.scene.check import check_scene
 
+    teller = Teller(quiet)
     try:
-        scene = load_scene(path)
+        with teller.passing_bar():
+            scene = load_scene(path, teller.progress)
     except SceneError as error:
         return error.faults, 0
-    Teller(quiet).compiling()
-    return check_scene(scene), len(scene.triangles.corners)
+    teller.compiling()
+    with teller.passing_bar():
+        return check_scene(scene, teller.progress), len(scene.triangles.corners)
 
 
 def _count(number: int, noun: str) -> str:

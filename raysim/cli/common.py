@@ -3,7 +3,7 @@
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +26,7 @@ def checked_scene(
     """A scene without errors, and the warnings about it.
 
     Checks run compiled code already, so `teller` says here that the first run compiles, and a
-    second process begins to compile what comes after them.
+    second process begins to compile what comes after them. It also shows how far this has come.
 
     Raises
     ------
@@ -38,13 +38,15 @@ def checked_scene(
     from raysim.scene.check import check_scene
     from raysim.tracing import default_threads
 
-    scene = load_scene(path)
-    if teller is not None:
-        teller.compiling()
+    teller = teller or Teller(quiet=True)
+    with teller.passing_bar():
+        scene = load_scene(path, teller.progress)
+    teller.compiling()
     context = click.get_current_context(silent=True)
     asked = context.params.get("threads") if context else None
     compile_ahead(asked or default_threads())
-    faults = check_scene(scene)
+    with teller.passing_bar():
+        faults = check_scene(scene, teller.progress)
     if any(fault.level is Level.ERROR for fault in faults):
         raise SceneError(faults)
     return scene, tuple(faults)
@@ -110,9 +112,16 @@ class Teller:
             self._bar.update(self._task, completed=done, total=whole)
             self._shown = now
 
-    @contextmanager
-    def bar(self) -> Iterator[None]:
+    def bar(self) -> AbstractContextManager[None]:
         """A progress bar with the rate and the remaining time, while the block runs."""
+        return self._bar_that(stays=True)
+
+    def passing_bar(self) -> AbstractContextManager[None]:
+        """The same for what is mostly quick: it is gone when the block ends."""
+        return self._bar_that(stays=False)
+
+    @contextmanager
+    def _bar_that(self, stays: bool) -> Iterator[None]:
         if not self.live:
             yield
             return
@@ -130,7 +139,9 @@ class Teller:
             TextColumn("run"),
             TimeElapsedColumn(),
         )
-        with Progress(*columns, console=Console(stderr=True)) as self._bar:
+        self._what = ""
+        console = Console(stderr=True)
+        with Progress(*columns, console=console, transient=not stays) as self._bar:
             yield
         self._bar = None
 

@@ -96,7 +96,7 @@ def command(
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
     broken_off, trouble = False, ""
-    with claimed(folder, force, resume):
+    with claimed(folder, force, resume, scene):
         checkpoint = checkpoint_in(folder, resume, quiet)
         run = run_options(context, checkpoint)
         teller.warn(warnings)

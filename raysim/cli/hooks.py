@@ -29,7 +29,7 @@ from raysim.cli.study import (
 )
 
 if TYPE_CHECKING:
-    from raysim.studies.hooks_result import HookStudy
+    from raysim.studies.hooks_result import HookStudy, NumberResult
 
 
 @click.command(
@@ -78,7 +78,7 @@ def command(
     )
     loading = seconds(asked.loading, "--loading")
     built, warnings = checked_scene(scene, teller)
-    click.get_current_context().with_resource(claimed(folder, force))
+    click.get_current_context().with_resource(claimed(folder, force, scene=scene))
     built = in_one_pose(built, teller, pose)
     load = find_load(built, asked.hang, asked.along, asked.take_out)
     numbers = number_range(asked.number, len(load.now))
@@ -122,18 +122,25 @@ def _write(
         _write_scenes(study, fresh, folder)
         (fresh / "pictures").mkdir()
         chart = write_hooks_map(study, fresh / "pictures" / "map.png")
+        layouts = () if study.best.all_dark else study.best.layouts
         pictures = tuple(
             write_layout_picture(
                 layout,
                 words.layout_title(place, study.best.number),
                 fresh / "pictures" / f"layout_{place}.png",
             )
-            for place, layout in enumerate(study.best.layouts, 1)
+            for place, layout in enumerate(layouts, 1)
         )
         sections = (
             Section("How many", (), words.numbers_table(study)),
-            Section("The best layouts", (), words.layouts_table(study.best), pictures),
-            Section("Where to drill: layout 1", (), words.drill_table(study)),
+            *(
+                (
+                    Section("The best layouts", (), words.layouts_table(study.best), pictures),
+                    Section("Where to drill: layout 1", (), words.drill_table(study)),
+                )
+                if layouts
+                else ()
+            ),
             Section("Map of hook positions", (), None, (chart,)),
         )
         repeat = (("command", command_line), ("rays", f"{study.rays:,}"))
@@ -150,17 +157,20 @@ def _write_scenes(study: "HookStudy", fresh: Path, folder: Path) -> None:
     from raysim.output.cautions import CAUTION_LINE
     from raysim.output.scene_file import layout_toml
 
-    def heading(number: int) -> tuple[str, ...]:
+    def heading(one: "NumberResult") -> tuple[str, ...]:
+        what = f"Best layout found of {one.number}"
+        if one.all_dark:
+            what = f"Too dark, as all layouts tried of {one.number}"
         return (
-            f"Best layout found of {number} by 'raysim hooks' from {study.load.scene.path.name}.",
+            f"{what} by 'raysim hooks' from {study.load.scene.path.name}.",
             "Run 'raysim dose' on it before setting a timer.",
             CAUTION_LINE,
         )
 
     (fresh / "layouts").mkdir()
     for one in study.numbers:
-        text = layout_toml(study.load, one.best.layout, folder / "layouts", heading(one.number))
+        text = layout_toml(study.load, one.best.layout, folder / "layouts", heading(one))
         (fresh / "layouts" / f"{one.number}.toml").write_text(text, encoding="utf-8")
     best = study.best
-    text = layout_toml(study.load, best.best.layout, folder, heading(best.number))
+    text = layout_toml(study.load, best.best.layout, folder, heading(best))
     (fresh / "best.toml").write_text(text, encoding="utf-8")

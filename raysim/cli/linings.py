@@ -23,6 +23,7 @@ from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
     from raysim.library import Surface
+    from raysim.scene.build import BuiltScene
     from raysim.studies.linings import LiningStudy
 
 AS_WRITTEN = "the box as it is"
@@ -90,7 +91,7 @@ def command(
     prices = _prices(price, chosen)
     single = _surface(wall_lining, "--wall-lining") if wall_lining else None
     built, warnings = checked_scene(scene, teller)
-    click.get_current_context().with_resource(claimed(folder, force))
+    click.get_current_context().with_resource(claimed(folder, force, scene=scene))
     teller.warn(warnings)
     built = in_one_pose(built, teller, pose)
     compile_notice(teller)
@@ -108,7 +109,7 @@ def command(
             progress=teller.progress,
         )
     words = ["raysim", *sys.argv[1:]]
-    said = _write(study, chosen, built.written.title, folder, seed, shlex.join(words))
+    said = _write(study, chosen, built, folder, seed, shlex.join(words))
     show(folder, built.written.title, said, as_json, quiet)
     if not any(math.isfinite(row.cases["cautious"].exposure_time) for row in study.rows):
         sys.exit(NO_FINITE_TIME)
@@ -150,7 +151,7 @@ def _prices(given: tuple[str, ...], chosen: list["Surface"]) -> dict[str, float]
 def _write(
     study: "LiningStudy",
     chosen: list["Surface"],
-    title: str,
+    scene: "BuiltScene",
     folder: Path,
     seed: int,
     command_line: str,
@@ -165,7 +166,7 @@ def _write(
     more = words.more_lines(study, AS_WRITTEN)
 
     def fill(fresh: Path) -> None:
-        record = words.linings_record(study, answer, seed)
+        record = words.linings_record(study, scene, answer, seed)
         (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
         (fresh / "pictures").mkdir()
         chart = write_linings_chart(study, fresh / "pictures" / "linings.png")
@@ -177,7 +178,9 @@ def _write(
             sections.append(Section("One wall at a time", (), words.walls_table(study)))
         sections.append(Section("The linings", (), words.sources_table(chosen)))
         repeat = (("command", command_line), ("ray segments", f"{study.rays:,}"))
-        page = StudyPage("UVC lining report", title, answer, more, tuple(sections), repeat)
+        page = StudyPage(
+            "UVC lining report", scene.written.title, answer, more, tuple(sections), repeat
+        )
         write_study(page, fresh / "report.html")
 
     write_whole(folder, fill)

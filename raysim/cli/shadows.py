@@ -33,7 +33,7 @@ MOST_PICTURES = 4
     type=FiniteRange(0.0, 1.0, min_open=True),
     default=0.5,
     show_default=True,
-    help="Spots below this share of the median are dark.",
+    help="Spots below this share of the median are dark (and what takes a week).",
 )
 @click.option(
     "--smallest",
@@ -82,7 +82,7 @@ def command(
     folder = out or Path("results") / f"{scene.stem}_shadows"
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
-    click.get_current_context().with_resource(claimed(folder, force))
+    click.get_current_context().with_resource(claimed(folder, force, scene=scene))
     teller.warn(warnings)
     built = in_one_pose(built, teller, pose)
     compile_notice(teller)
@@ -118,7 +118,7 @@ def _write(
     answer, more = words.answer(study), words.more_lines(study)
 
     def fill(fresh: Path) -> None:
-        record = words.shadows_record(study, answer, seed)
+        record = words.shadows_record(study, result, answer, seed)
         (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
         (fresh / "pictures").mkdir()
         field = smoothed_irradiance(result, judged_units(result.triangles))

@@ -42,11 +42,14 @@ def json_text(record: dict[str, Any]) -> str:
 
 
 @contextmanager
-def claimed(folder: Path, force: bool = False, resume: bool = False) -> Iterator[None]:
+def claimed(
+    folder: Path, force: bool = False, resume: bool = False, scene: Path | None = None
+) -> Iterator[None]:
     """Hold the place of the results against other runs, and see that it may be written.
 
     What a run that was killed left half put in place is put in place first. A run that goes on
-    (`resume`) may find results there, such as those it was broken off with.
+    (`resume`) may find results there, such as those it was broken off with. Results of another
+    scene than `scene` are said to be that: they could be taken for those asked for.
 
     Raises
     ------
@@ -58,7 +61,7 @@ def claimed(folder: Path, force: bool = False, resume: bool = False) -> Iterator
     with locked(folder):
         finish_exchange(folder)
         if not resume:
-            _refuse_taken(folder, force)
+            _refuse_taken(folder, force, scene)
         yield
 
 
@@ -74,7 +77,14 @@ def refuse_taken(folder: Path, force: bool) -> None:
         pass
 
 
-def _refuse_taken(folder: Path, force: bool) -> None:
+def _scene_of(result: Path) -> str:
+    """File of the scene that results are of, "" where they do not say."""
+    with suppress(OSError, ValueError, KeyError, TypeError):
+        return str(json.loads(result.read_text(encoding="utf-8"))["scene"]["file"])
+    return ""
+
+
+def _refuse_taken(folder: Path, force: bool, scene: Path | None) -> None:
     names = sorted({path.name for path in folder.iterdir()} - {LOCK_FILE, *WORKING_NAMES})
     foreign = [name for name in names if name not in OWN_NAMES and not is_checkpoint(name)]
     if foreign:
@@ -84,6 +94,12 @@ def _refuse_taken(folder: Path, force: bool) -> None:
         )
     if force or all(name.endswith(ASIDE) for name in names):
         return
+    theirs = _scene_of(folder / RESULT_FILE)
+    if theirs and scene is not None and Path(theirs).resolve() != scene.resolve():
+        raise RaysimError(
+            f"--out {folder}: results of another scene stand there ({theirs}). Mend: name another "
+            "folder with --out, or overwrite them with --force"
+        )
     if CHECKPOINT_FILE in names:
         raise RaysimError(
             f"--out {folder}: a run that was broken off stands there. Mend: continue it with "

@@ -9,14 +9,22 @@ import numpy as np
 from raysim.output.hooks_words import hang_key, mm
 from raysim.output.pictures import CHART, Picture
 from raysim.output.pictures_page import INK, new_figure, save_figure
+from raysim.output.sentences import OVER_A_WEEK
 from raysim.scene.triangles import SceneTriangles
+from raysim.studies.hooks_light import TOO_DARK
 from raysim.studies.hooks_race import FINALIST, WORSE
 from raysim.studies.hooks_result import HookStudy, Tried
 from raysim.units import to_mm
 
-PANEL = (600, 520)  # px
+PANEL = (600, 480)  # px
+HEAD, LEGEND, MARGIN = 76, 74, 150  # px: words above, legend below, colour bar on the right
 MOST_PANELS = 6
 SLOW_TO_FAST = "viridis_r"  # short times light
+NO_TIME, LAMP = "#8b8f94", "#7f9bea"  # a grey that the scale does not have
+# Marks in the map and in its legend alike; the cross has to be seen on dark and on light.
+BEST = {"marker": "o", "s": 110, "facecolors": "none", "edgecolors": "black", "linewidths": 1.4}
+BEATEN = {"marker": "X", "s": 42, "facecolors": "#c22a2a", "edgecolors": "white", "linewidths": 0.7}
+NOW = {"marker": "+", "s": 90, "c": "black", "linewidths": 1.6}
 
 
 def write_hooks_map(study: HookStudy, path: Path) -> Picture:
@@ -27,23 +35,26 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
     shown = sorted(groups, key=lambda key: (-key[0], key[1]))[:MOST_PANELS]
     columns = min(len(shown), 2)
     rows = -(-len(shown) // columns)
-    width, height = PANEL[0] * columns + 140, PANEL[1] * rows + 60
+    width, height = PANEL[0] * columns + MARGIN, HEAD + PANEL[1] * rows + LEGEND
     figure = new_figure(width, height)
     times = np.array([p.time for p in study.points]) / 60.0
     norm = _norm(times[np.isfinite(times)])
+    _heading(figure, width, height)
     for k, key in enumerate(shown):
         left, row = PANEL[0] * (k % columns), k // columns
-        box = (left + 75, height - 50 - PANEL[1] * (row + 1) + 75, PANEL[0] - 100, PANEL[1] - 115)
+        box = (left + 75, LEGEND + PANEL[1] * (rows - 1 - row) + 60, PANEL[0] - 100, PANEL[1] - 90)
         axes = figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height))
         _panel(axes, study, groups[key], norm)
         turned = f", turned {key[1]:g}°" if key[1] else ""
         axes.set_title(f"hooks {mm(key[0])} mm above the floor{turned}", fontsize=12, color=INK)
-    _scale(figure, norm, width)
+    if np.isfinite(times).any():
+        _scale(figure, norm, width, bool((times[np.isfinite(times)] > norm.vmax).any()))
+    drawn = [point for key in shown for point in groups[key]]
+    _legend(figure, study, drawn, columns)
     save_figure(figure, path, np.full((height, width, 3), 255, np.uint8))
     caption = (
         "One respirator alone in the box, cautious case, from cold lamps; estimates, so for "
-        "comparing only. Crosses: shown to be worse than the best. Rings: among the best. Plus "
-        "signs: the hooks as they are now. Blue: lamps."
+        "comparing only."
     )
     if len(groups) > MOST_PANELS:
         caption += f" {len(groups) - MOST_PANELS} further heights or turns are not shown."
@@ -70,21 +81,30 @@ def _panel(axes: Any, study: HookStudy, points: Sequence[Tried], norm: Any) -> N
         for (x, y), side in zip(at, _sides(at), strict=True)
     ]
     colours = [
-        colormaps[SLOW_TO_FAST](norm(p.time / 60.0)) if np.isfinite(p.time) else "#30343a"
+        colormaps[SLOW_TO_FAST](norm(p.time / 60.0)) if np.isfinite(p.time) else NO_TIME
         for p in points
     ]
     axes.add_collection(PatchCollection(squares, facecolors=colours, edgecolors="white", lw=0.4))
-    for fate, style in (
-        (WORSE, {"marker": "x", "s": 14, "c": "#8f1d1d", "linewidths": 0.8}),
-        (FINALIST, {"marker": "o", "s": 110, "facecolors": "none", "edgecolors": "black"}),
-    ):
+    for fate, style in ((WORSE, BEATEN), (FINALIST, BEST)):
         chosen = at[[point.fate == fate for point in points]]
-        axes.scatter(*chosen.T, zorder=3, **style)
+        axes.scatter(*chosen.T, zorder=3, path_effects=_halo(style), **style)
     key = hang_key(points[0].hang)
     now = [hang.at[:2] for hang in study.load.now if hang_key(hang) == key]
     if now:
-        axes.scatter(*to_mm(np.array(now)).T, marker="+", s=90, c="black", zorder=4)
+        axes.scatter(*to_mm(np.array(now)).T, zorder=4, path_effects=_halo(NOW), **NOW)
     draw_plan(axes, study.best.best.triangles)
+    axes.text(
+        0.5, 0.01, "door", ha="center", va="bottom", color="#444b54", transform=axes.transAxes
+    )
+
+
+def _halo(style: dict[str, Any]) -> list[Any]:
+    """A white rim about black marks, which are then seen on dark colours too."""
+    from matplotlib.patheffects import withStroke
+
+    if style is BEATEN:
+        return []
+    return [withStroke(linewidth=style["linewidths"] + 2.2, foreground="white")]
 
 
 def _sides(at: np.ndarray) -> np.ndarray:
@@ -107,11 +127,9 @@ def draw_plan(axes: Any, triangles: SceneTriangles) -> None:
     low, high = (end(to_mm(triangles.corners[walls]), axis=(0, 1)) for end in (np.min, np.max))
     for tube in triangles.tubes:
         ends = to_mm(np.array([tube.start, tube.end]))[:, :2]
-        axes.plot(*ends.T, color="#7f9bea", lw=2.5, zorder=2)
+        axes.plot(*ends.T, color=LAMP, lw=2.5, zorder=2)
         for end in ends:
-            axes.add_patch(
-                Circle(end, to_mm(tube.radius), facecolor="#7f9bea", edgecolor="#2b50b8")
-            )
+            axes.add_patch(Circle(end, to_mm(tube.radius), facecolor=LAMP, edgecolor="#2b50b8"))
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
     axes.set_aspect("equal")
@@ -119,9 +137,65 @@ def draw_plan(axes: Any, triangles: SceneTriangles) -> None:
     axes.set_ylabel("mm from the door", fontsize=11)
 
 
-def _scale(figure: Any, norm: Any, width: int) -> None:
+def _heading(figure: Any, width: int, height: int) -> None:
+    about = {"ha": "left", "va": "top", "color": INK}
+    words = "One respirator alone in the box, by where its hook is (seen from above)"
+    size = 15 if width > 1000 else 12
+    figure.text(24 / width, 1.0 - 14 / height, words, fontsize=size, weight="bold", **about)
+    words = "Minutes until its darkest spot has its dose (cautious case, from cold lamps)"
+    figure.text(24 / width, 1.0 - 44 / height, words, fontsize=size - 3, **about)
+
+
+def _scale(figure: Any, norm: Any, width: int, beyond: bool) -> None:
+    """Colour bar, min; `beyond` where times are longer than it shows."""
     from matplotlib.cm import ScalarMappable
 
-    bar = figure.add_axes(((width - 95) / width, 0.16, 24 / width, 0.68))
-    figure.colorbar(ScalarMappable(norm, SLOW_TO_FAST), cax=bar)
-    bar.set_title("minutes", fontsize=11)
+    bar = figure.add_axes(((width - 105) / width, 0.24, 24 / width, 0.5))
+    extend = "max" if beyond else "neither"
+    figure.colorbar(ScalarMappable(norm, SLOW_TO_FAST), cax=bar, extend=extend)
+    at = {"ha": "center", "transform": bar.transAxes, "fontsize": 11, "color": INK}
+    bar.text(0.5, 1.09, "minutes\nslow", va="bottom", **at)
+    bar.text(0.5, -0.04, "fast", va="top", **at)
+
+
+def _legend(figure: Any, study: HookStudy, drawn: Sequence[Tried], columns: int) -> None:
+    """What the marks mean, of those that are in the map."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    fates = {point.fate for point in drawn}
+    keys = {hang_key(point.hang) for point in drawn}
+    here = any(hang_key(hang) in keys for hang in study.load.now)
+    endless = {point.fate for point in drawn if not np.isfinite(point.time)}
+    no_time = f"would take {OVER_A_WEEK}" if endless == {TOO_DARK} else "no time can be vouched for"
+    marks: list[tuple[bool, Any, str]] = [
+        (FINALIST in fates, BEST, "among the best for one alone"),
+        (WORSE in fates, BEATEN, "shown to be worse than the best"),
+        (here, NOW, "hook as it is now"),
+    ]
+    entries: list[tuple[Any, str]] = [
+        (_mark_alone(figure, style), words) for there, style, words in marks if there
+    ]
+    if endless:
+        entries.append((Patch(facecolor=NO_TIME), no_time))
+    lamp = Line2D([], [], marker="o", ls="", ms=11, mfc=LAMP, mec="#2b50b8")
+    entries.append((lamp, "lamp"))
+    entries.append(
+        (Patch(facecolor="white", edgecolor="#8a9199"), "left white: no room, or not tried")
+    )
+    handles, words = zip(*entries, strict=True)
+    figure.legend(
+        handles,
+        words,
+        loc="lower center",
+        ncols=3 if columns > 1 else 2,
+        fontsize=11 if columns > 1 else 10,
+        frameon=False,
+    )
+
+
+def _mark_alone(figure: Any, style: dict[str, Any]) -> Any:
+    """A mark outside the map, for the legend."""
+    axes = figure.add_axes((0, 0, 0.001, 0.001))
+    axes.axis("off")
+    return axes.scatter([], [], **style)

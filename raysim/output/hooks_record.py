@@ -3,7 +3,7 @@
 from typing import Any
 
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none, spot_record
+from raysim.output.records import finite_or_none, scene_record, spot_record
 from raysim.statistics import CONFIDENCE
 from raysim.studies.hooks_load import Hang
 from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked
@@ -13,9 +13,10 @@ from raysim.version import __version__
 
 def hooks_record(study: HookStudy, said: str, seed: int) -> dict[str, Any]:
     """The study in mm, degrees, mW/cm2 and seconds."""
-    load, clear = study.load, study.clearances
+    load, clear, scene = study.load, study.clearances, study.load.scene
     return {
         "study": "hooks",
+        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
         "raysim_version": __version__,
         "seed": seed,
         "confidence": CONFIDENCE,
@@ -61,6 +62,7 @@ def _number(result: NumberResult) -> dict[str, Any]:
         "layouts_tried": result.tried,
         "shown_to_be_worse": result.worse,
         "set_aside": result.aside,
+        "too_dark": result.dark,
         "any_other_better_by_at_most": finite_or_none(result.could_gain),
         "layouts": [_layout(one) for one in result.layouts],
         "as_now": None

@@ -3,28 +3,31 @@
 import math
 
 from raysim.output.report_tables import Table, irradiance_words
-from raysim.output.sentences import number, spot_words
+from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, spot_words, too_dark_words
 from raysim.panels import nearest_wall
 from raysim.studies.hooks_load import Hang
 from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked
 from raysim.studies.paired import Pair
 from raysim.units import minutes_seconds, to_mm, to_mW_cm2
 
+LIGHT = (
+    "Open the folds, turn the respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what "
+    "hides it."
+)
+
 
 def answer(study: HookStudy) -> str:
     """The sentence to act on."""
     best = study.best
+    if best.all_dark and best.best.estimate > 0.0:
+        return f"At no hook position will it do: everywhere the darkest spot is {TOO_DARK}. {LIGHT}"
     if not math.isfinite(best.best.time):
         if best.best.estimate > 0.0:
             return (
                 "At no hook position could this run vouch for any light at the darkest spot, "
-                "though it found some: it gets too little to be counted well. Open the folds, turn "
-                "the respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what hides it."
+                f"though it found some: it gets too little to be counted well. {LIGHT}"
             )
-        return (
-            "No hook position brings light to the darkest spot: open the folds, turn the "
-            "respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what hides it."
-        )
+        return f"No hook position brings light to the darkest spot. {LIGHT}"
     noun = "respirator" if best.number == 1 else "respirators"
     it, hooks = ("it", "hook") if best.number == 1 else ("them", "hooks")
     words = (
@@ -58,6 +61,10 @@ def mm(value: float) -> str:
 def more_lines(study: HookStudy) -> tuple[str, ...]:
     """What qualifies the answer."""
     best = study.best
+    if best.all_dark:
+        return tuple(
+            line for line in (*_dark_lines(best), _hung_words(study), _other_shapes(study)) if line
+        )
     lines = [
         _hung_words(study),
         _other_shapes(study),
@@ -82,6 +89,16 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
             "exchanges: a better one may have been missed."
         )
     return tuple(line for line in lines if line)
+
+
+def _dark_lines(result: NumberResult) -> list[str]:
+    """What was found where every layout tried is too dark."""
+    lines = []
+    if result.best.worst is not None and result.best.estimate > 0.0:
+        lines.append(too_dark_words(result.best.worst))
+    if result.number == 1:
+        lines.append("Tried was one respirator at a time; more of them bring no more light.")
+    return lines
 
 
 def _hung_words(study: HookStudy) -> str:
@@ -134,8 +151,16 @@ def _others(result: NumberResult) -> str:
     return (
         f"No other layout of {result.number} that was tried ({result.tried} in all) could cut this "
         f"time by more than {_percent(cut)} (95 % confidence); {result.worse} were shown to be "
-        f"worse, {result.aside} looked darker and were not followed further."
+        f"worse, {result.aside} looked darker and were not followed further{_too_dark(result)}."
     )
+
+
+def _too_dark(result: NumberResult) -> str:
+    return f", {result.dark} would take {OVER_A_WEEK}" if result.dark else ""
+
+
+def _time(layout: Ranked) -> str:
+    return OVER_A_WEEK if layout.dark else minutes_seconds(layout.time)
 
 
 def _percent(share: float) -> str:
@@ -148,6 +173,9 @@ def _now_words(study: HookStudy) -> str:
     if result is None or result.now is None or result.now.layout == study.best.best.layout:
         return ""
     about = "" if result.now.settled else "about "
+    if not math.isfinite(result.now.time):
+        time = f"it would take {OVER_A_WEEK}" if result.now.dark else "no time can be vouched for"
+        return f"{_as_now(result.number)} {time}."
     words = f"{_as_now(result.number)} it would take {about}{minutes_seconds(result.now.time)}"
     if result.number != study.best.number:
         return f"{words}."
@@ -161,7 +189,10 @@ def _as_now(number_: int) -> str:
 
 
 def _number_words(study: HookStudy) -> str:
-    parts = [f"{one.number}: {number(one.per_hour)}" for one in study.numbers]
+    parts = [
+        f"{one.number}: {'too dark' if one.all_dark else number(one.per_hour)}"
+        for one in study.numbers
+    ]
     return f"Respirators per hour by how many hang at a time: {', '.join(parts)}."
 
 
@@ -170,13 +201,14 @@ def numbers_table(study: HookStudy) -> Table:
     rows = [
         (
             str(one.number),
-            minutes_seconds(one.best.time),
+            _time(one.best),
             number(one.per_hour),
             irradiance_words(one.best.estimate, one.best.error),
             number(to_mW_cm2(one.best.lower)),
             str(one.tried),
             str(one.worse),
             str(one.aside),
+            str(one.dark),
         )
         for one in study.numbers
     ]
@@ -189,6 +221,7 @@ def numbers_table(study: HookStudy) -> Table:
         "layouts tried",
         "shown to be worse",
         "set aside",
+        OVER_A_WEEK,
     )
     loading = minutes_seconds(study.loading) if study.loading else "not counted"
     note = (
@@ -210,7 +243,7 @@ def layouts_table(result: NumberResult) -> Table:
                 places_words(layout),
                 spot_words(layout.worst) if layout.worst else "not looked for face by face",
                 told,
-                ("" if layout.settled else "about ") + minutes_seconds(layout.time),
+                ("" if layout.settled else "about ") + _time(layout),
                 irradiance_words(layout.estimate, layout.error),
                 number(to_mW_cm2(layout.lower)) if layout.settled else "",
             )

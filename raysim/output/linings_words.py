@@ -5,10 +5,11 @@ from typing import Any
 
 from raysim.library import Surface, surfaces
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none, spot_record
+from raysim.output.records import finite_or_none, scene_record, spot_record
 from raysim.output.report_tables import Table, irradiance_words
-from raysim.output.sentences import number
+from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, too_dark_words
 from raysim.result import CAUTIOUS, EXPECTED
+from raysim.scene.build import BuiltScene
 from raysim.studies.bench import CaseOfLining
 from raysim.studies.linings import LiningRow, LiningStudy
 from raysim.studies.paired import Pair
@@ -18,19 +19,25 @@ from raysim.version import __version__
 LONGEST_TOLD = 3.6e6  # s: a time beyond that is that of a box in the dark
 
 
+LIGHT = (
+    "Bring more light there, by turning or moving the respirators (raysim shadows SCENE), before "
+    "you compare linings."
+)
+
+
 def answer(study: LiningStudy, as_written: str) -> str:
     """The sentence to act on."""
     best = study.rows[0]
     ties = level_with_best(study)
     time = minutes_seconds(best.cases[CAUTIOUS].exposure_time)
     own = next(row for row in study.rows if row.name == as_written)
+    if best.cases[CAUTIOUS].dark and best.cases[CAUTIOUS].worst.irradiance > 0.0:
+        return f"No lining will do: with each the darkest spot is {TOO_DARK}. {LIGHT}"
     if not math.isfinite(best.cases[CAUTIOUS].exposure_time):
         if best.cases[CAUTIOUS].worst.irradiance > 0.0:
             return (
                 "Under no lining could this run vouch for any light at the darkest spot, though "
-                "it found some: it gets too little to be counted well. Bring more light there, by "
-                "turning or moving the respirators (raysim shadows SCENE), before you compare "
-                "linings."
+                f"it found some: it gets too little to be counted well. {LIGHT}"
             )
         return (
             "No lining brings light to the darkest spot: turn or move the respirators first "
@@ -76,12 +83,15 @@ def alike_words(names: list[str]) -> str:
 
 def more_lines(study: LiningStudy, as_written: str) -> tuple[str, ...]:
     """What qualifies the answer."""
-    lines = [_bright_but_useless(study)]
-    lines += [alike_words(names) for names in alike(study)]
+    lines, best = [_bright_but_useless(study)], study.rows[0].cases[CAUTIOUS]
+    if best.dark:
+        lines.append(too_dark_words(best.worst) if best.worst.irradiance > 0.0 else "")
+    else:
+        lines += [alike_words(names) for names in alike(study)]
     value = _value_line(study, as_written)
     if value:
         lines.append(value)
-    if study.walls:
+    if study.walls and not best.dark:
         first = study.walls[0]
         lines.append(
             f"If only one wall can be lined, take {first.name}: {study.wall_lining} there gives "
@@ -100,7 +110,7 @@ def _bright_but_useless(study: LiningStudy) -> str:
     fooled = [r for r in study.rows if r.name in known and known[r.name].looks_bright]
     if not fooled:
         return ""
-    times = [f"{row.name} ({minutes_seconds(row.cases[CAUTIOUS].exposure_time)})" for row in fooled]
+    times = [f"{row.name} ({_told(row.cases[CAUTIOUS])})" for row in fooled]
     return (
         "What looks bright to the eye and is nearly black at 254 nm, with the exposure it would "
         f"take in the cautious case: {', '.join(times)}."
@@ -180,8 +190,14 @@ def time_told(seconds: float) -> str:
 
 
 def _time(case: CaseOfLining) -> str:
+    if case.dark:
+        return OVER_A_WEEK
     told = time_told(case.exposure_time)
     return told if case.settled or told.startswith("over") else f"{told} (at most)"
+
+
+def _told(case: CaseOfLining) -> str:
+    return OVER_A_WEEK if case.dark else minutes_seconds(case.exposure_time)
 
 
 def _irradiance(case: CaseOfLining) -> str:
@@ -261,10 +277,11 @@ def _range(surface: Surface) -> tuple[str, str, str]:
     return tuple(f"{value:.3g}" for value in ends)  # type: ignore[return-value]
 
 
-def linings_record(study: LiningStudy, said: str, seed: int) -> dict[str, Any]:
-    """The study as plain data, for result.json."""
+def linings_record(study: LiningStudy, scene: BuiltScene, said: str, seed: int) -> dict[str, Any]:
+    """The study of a scene as plain data, for result.json."""
     return {
         "study": "linings",
+        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
         "raysim_version": __version__,
         "seed": seed,
         "answer": said,

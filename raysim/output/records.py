@@ -41,6 +41,11 @@ FACE_COLUMNS = (
 )
 
 
+def scene_record(title: str, sha256: str, file: str) -> dict[str, str]:
+    """Which scene results are of; a run of another one does not overwrite them unasked."""
+    return {"title": title, "sha256": sha256, "file": file}
+
+
 def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
     """The content of result.json; numbers that are not finite become null.
 
@@ -49,11 +54,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
     return {
         "schema_version": SCHEMA_VERSION,
         "raysim_version": result.raysim_version,
-        "scene": {
-            "title": result.title,
-            "sha256": result.sha256,
-            "file": result.scene_file,
-        },
+        "scene": scene_record(result.title, result.sha256, result.scene_file),
         "seed": result.seed,
         "photons": result.photons,
         "backward_paths": result.paths,

@@ -69,6 +69,15 @@ def headline(result: Result) -> str:
     )
 
 
+OVER_A_WEEK = "more than a week"  # of a time beyond `LONGEST_TIME`
+TOO_DARK = f"so dark that it would take {OVER_A_WEEK}, and how much more was not looked for"
+
+
+def told_time(seconds: float) -> str:
+    """An exposure time in words; beyond `LONGEST_TIME`, or without end, that it is so."""
+    return minutes_seconds(seconds) if seconds <= LONGEST_TIME else OVER_A_WEEK
+
+
 MORE_LIGHT = (
     "turn or move the respirator, open its folds and spread its straps, keep it clear of its "
     "neighbours and of the walls, or add a lamp on that side; then run again."
@@ -98,7 +107,7 @@ def reservations(result: Result) -> list[str]:
     lines = []
     if LONGEST_TIME < result.timer < math.inf:
         lines.append(
-            "The worst-lit spot is all but dark: it takes more than a week, and how much more was "
+            f"The worst-lit spot is all but dark: it takes {OVER_A_WEEK}, and how much more was "
             f"not looked for with care. To bring more light there: {MORE_LIGHT}"
         )
     usual = assumptions()["target_dose_J_cm2"].value * 1e4
@@ -202,13 +211,22 @@ def _is_too_dark(result: Result) -> bool:
     return _most_light(result) < least_useful(result.target_dose, result.safety_factor)
 
 
+def too_dark_words(worst: Spot) -> str:
+    """Which spot of the cautious case is too dark to wait for, and what was found there, mW/cm2."""
+    return f"{_little_light(worst)} that it would take {OVER_A_WEEK}."
+
+
+def _little_light(worst: Spot) -> str:
+    light = number(to_mW_cm2(worst.irradiance))
+    where = f"{spot_words(worst)} in the cautious case"
+    return f"So little light ({light} mW/cm2) was found at {where}"
+
+
 def _dark_words(result: Result) -> str:
     """Which spot has no finite time, and what was found there."""
     worst = result.cases[CAUTIOUS].worst
-    where = f"{spot_words(worst)} in the cautious case"
     if not worst.irradiance > 0.0:
-        return f"No light was found at {where}."
-    little = f"So little light ({number(to_mW_cm2(worst.irradiance))} mW/cm2) was found at {where}"
+        return f"No light was found at {spot_words(worst)} in the cautious case."
     if _is_too_dark(result):
-        return f"{little} that it would take more than a week."
-    return f"{little} that with {result.confidence:.0%} confidence it could be none."
+        return too_dark_words(worst)
+    return f"{_little_light(worst)} that with {result.confidence:.0%} confidence it could be none."

@@ -3,13 +3,14 @@
 from typing import Any
 
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none
+from raysim.output.records import finite_or_none, scene_record
 from raysim.output.report_tables import Table, irradiance_words
-from raysim.output.sentences import number
+from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, told_time
+from raysim.result import Result
 from raysim.studies.patches_dark import ITSELF_TURNED
 from raysim.studies.remedies import Remedy, Tried
 from raysim.studies.shadows import Shadow, ShadowStudy
-from raysim.units import minutes_seconds, to_mm, to_mW_cm2
+from raysim.units import to_mm, to_mW_cm2
 from raysim.version import __version__
 
 MOST_HIDING = 3
@@ -22,7 +23,8 @@ def answer(study: ShadowStudy) -> str:
     if not study.shadows:
         return "No dark patch was found: the respirators can hang as they do."
     first = study.shadows[0]
-    words = f"The darkest patch is {where(first)}; {_hidden_words(first)}"
+    dark = f", {TOO_DARK}" if first.dark else ""
+    words = f"The darkest patch is {where(first)}{dark}; {_hidden_words(first)}"
     if not study.tried:
         return f"{words}."
     help_ = best_remedy(study.tried[0])
@@ -31,7 +33,13 @@ def answer(study: ShadowStudy) -> str:
             f"{words}, and none of the changes tried helps beyond the noise: open its folds, keep "
             "its straps off it, or add a lamp on that side."
         )
-    return f"{words}. Of what was tried, this helps most: {help_.what} ({_times(help_.gain)})."
+    words = f"{words}. Of what was tried, this helps most: {_help_words(help_)}."
+    return f"{words} Open its folds, or keep its straps off it." if help_.dark else words
+
+
+def _help_words(remedy: Remedy) -> str:
+    still = f", which leaves it too dark all the same ({OVER_A_WEEK})" if remedy.dark else ""
+    return f"{remedy.what} ({_times(remedy.gain)}){still}"
 
 
 def _times(gain: float) -> str:
@@ -102,7 +110,7 @@ def _tried_lines(shadow: Shadow, place: int, tried: Tried) -> list[str]:
     lines, of = [], "" if place == 0 else f"Patch {place + 1}: "
     if place > 0:
         best = best_remedy(tried)
-        found = f"{best.what} ({_times(best.gain)})" if best else "nothing of what was tried"
+        found = _help_words(best) if best else "nothing of what was tried"
         lines.append(f"Patch {place + 1} ({where(shadow)}): this helps most: {found}.")
     unclear = [remedy.what for remedy in tried.remedies if not remedy.clear]
     if unclear:
@@ -120,7 +128,7 @@ def patches_table(study: ShadowStudy) -> Table:
             where(shadow),
             "; ".join(f"{n} {s:.0%}" for n, s in list(shadow.hiding.items())[:MOST_HIDING]),
             irradiance_words(shadow.irradiance, shadow.error),
-            minutes_seconds(shadow.extra_time) if shadow.extra_time >= 0.0 else "none",
+            _time(shadow),
             f"{shadow.seen:.0%}",
         )
         for number_, shadow in enumerate(study.shadows, 1)
@@ -144,6 +152,12 @@ def patches_table(study: ShadowStudy) -> Table:
     return Table(headings, tuple(rows), 3, note)
 
 
+def _time(shadow: Shadow) -> str:
+    if shadow.dark:
+        return OVER_A_WEEK
+    return told_time(shadow.extra_time) if shadow.extra_time >= 0.0 else "none"
+
+
 def blocking_table(study: ShadowStudy) -> Table:
     """Lamp by lamp for the darkest patch: share seen, and what hides the rest."""
     rows = [
@@ -162,9 +176,7 @@ def remedies_table(study: ShadowStudy) -> Table:
     rows = [
         (
             remedy.what if len(study.tried) == 1 else f"patch {place}: {remedy.what}",
-            "cannot be told from no change"
-            if not remedy.clear
-            else ("helps" if remedy.gain > 1.0 else "makes it darker"),
+            "cannot be told from no change" if not remedy.clear else _verdict(remedy),
             irradiance_words(remedy.irradiance, remedy.error),
             f"{_times(remedy.gain)} ± {remedy.gain_error:.2f}",
         )
@@ -175,10 +187,17 @@ def remedies_table(study: ShadowStudy) -> Table:
     return Table(headings, tuple(rows), 2, "The same random numbers before and after.")
 
 
-def shadows_record(study: ShadowStudy, said: str, seed: int) -> dict[str, Any]:
-    """The study as plain data, for result.json."""
+def _verdict(remedy: Remedy) -> str:
+    if remedy.gain < 1.0:
+        return "makes it darker"
+    return f"helps, but it would still take {OVER_A_WEEK}" if remedy.dark else "helps"
+
+
+def shadows_record(study: ShadowStudy, result: Result, said: str, seed: int) -> dict[str, Any]:
+    """The study of the scene of a result as plain data, for result.json."""
     return {
         "study": "shadows",
+        "scene": scene_record(result.title, result.sha256, result.scene_file),
         "raysim_version": __version__,
         "seed": seed,
         "answer": said,
@@ -210,6 +229,7 @@ def _remedy(patch: int, remedy: Remedy) -> dict[str, Any]:
         "gain": finite_or_none(remedy.gain),
         "gain_standard_error": finite_or_none(remedy.gain_error),
         "clear": remedy.clear,
+        "too_dark": remedy.dark,
     }
 
 
@@ -222,7 +242,8 @@ def _shadow(shadow: Shadow) -> dict[str, Any]:
         "side": shadow.patch.side,
         "irradiance_mW_cm2": finite_or_none(to_mW_cm2(shadow.irradiance)),
         "standard_error_mW_cm2": finite_or_none(to_mW_cm2(shadow.error)),
-        "extra_time_s": finite_or_none(shadow.extra_time),
+        "extra_time_s": None if shadow.dark else finite_or_none(shadow.extra_time),
+        "too_dark": shadow.dark,
         "close_before": None
         if shadow.close is None
         else {"name": shadow.close.name, "distance_mm": float(to_mm(shadow.close.distance))},

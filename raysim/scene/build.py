@@ -9,6 +9,7 @@ from raysim import library
 from raysim.errors import Fault, Level, SceneError
 from raysim.lamps import keitz_power
 from raysim.library import Surface
+from raysim.progress import Progress, nobody_watching
 from raysim.scene import place, written
 from raysim.scene.enclosure import signed_volume, wall_astray
 from raysim.scene.fields import UNIT_METRES
@@ -158,7 +159,9 @@ class BuiltScene:
         return f'object {names.index(name) + 1} "{name}"' if name in names else name
 
 
-def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
+def build_scene(
+    path: Path, scene: SceneAsWritten, progress: Progress = nobody_watching
+) -> BuiltScene:
     """Triangles of a scene.
 
     Raises
@@ -169,7 +172,9 @@ def build_scene(path: Path, scene: SceneAsWritten) -> BuiltScene:
     own = {table.name.casefold(): table for table in scene.surface if table.name}
     builder = _Builder(str(path), path.parent, UNIT_METRES[scene.units], own)
     closed = _add_chamber(builder, scene.chamber)
-    for number, entry in enumerate(objects_by_pose(scene)[0]):
+    hung = objects_by_pose(scene)[0]
+    for number, entry in enumerate(hung):
+        progress("reading and splitting the meshes", number / len(hung), 1.0)
         _add_object(builder, entry, f'object {number + 1} "{entry.name}"')
     lamps, tubes = _lamps(builder, scene)
     if not any(entry.judged for entry in scene.object):

@@ -7,6 +7,7 @@ import numpy as np
 from raysim.errors import Fault, Level
 from raysim.library import assumptions, lamp_types
 from raysim.output_curve import HARD_START
+from raysim.progress import Progress, nobody_watching, stretch
 from raysim.scene.build import TUBE_SURFACE, BuiltScene
 from raysim.scene.contact import contact_faults
 from raysim.scene.drawn_in import scale_mend
@@ -25,7 +26,7 @@ MOST_TALLIES = 12_000_000  # of lamps times faces: about 100 bytes each for ever
 LIKELY_MAINS_SHARE = 0.6  # of the mains watts of a like lamp: more than any UVC share in print
 
 
-def check_scene(scene: BuiltScene) -> list[Fault]:
+def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
     """All faults of a scene, those of building included; errors first.
 
     Where sizes are absurd the checks of contact are left out: they would only repeat it.
@@ -41,16 +42,18 @@ def check_scene(scene: BuiltScene) -> list[Fault]:
         *_cold(scene),
     ]
     if not absurd:
-        faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0))]
-        faults += _other_poses(scene, {(fault.key, fault.what) for fault in faults})
+        first = stretch(progress, 0, len(scene.poses))
+        faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0), first)]
+        faults += _other_poses(scene, {(fault.key, fault.what) for fault in faults}, progress)
     return sorted(faults, key=lambda fault: fault.level is not Level.ERROR)
 
 
-def _other_poses(scene: BuiltScene, known: set[tuple[str, str]]) -> list[Fault]:
+def _other_poses(scene: BuiltScene, known: set[tuple[str, str]], progress: Progress) -> list[Fault]:
     """Who is in whose way in the poses after the first, as far as the first does not say so."""
     faults = []
     for number, pose in enumerate(scene.poses[1:], 1):
-        for fault in contact_faults(scene.in_pose(number)):
+        part = stretch(progress, number, len(scene.poses))
+        for fault in contact_faults(scene.in_pose(number), part):
             if (fault.key, fault.what) not in known:
                 faults.append(replace(fault, key=f'pose {number + 1} "{pose.name}": {fault.key}'))
     return faults

@@ -5,9 +5,10 @@ import numpy as np
 from raysim.errors import Fault, Level
 from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
+from raysim.progress import Progress, nobody_watching
 from raysim.scene.build import BuiltScene
-from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles
-from raysim.scene.tubes import faces_within, segment_distance, tube_points
+from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles, face_boxes
+from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
 
 TOUCHING = 0.0003  # m: a judged face this close to another surface gets next to no light
 BEHIND = 1e-6  # m: the look begins this far behind a face, to see what lies right on it
@@ -60,14 +61,16 @@ class Surroundings:
         return (found >= 0) & facing
 
 
-def contact_faults(scene: BuiltScene) -> list[Fault]:
+def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
     """Objects, lamps and meters outside the chamber, in each other's way, or touching."""
     triangles = scene.triangles
     kinds = np.array([body.kind for body in triangles.bodies])
     face_kind = kinds[triangles.face_body]
     walls = Surroundings(triangles, np.flatnonzero(face_kind == "wall"))
     report = _Report(scene)
-    for body in np.flatnonzero(kinds == "object"):
+    objects = np.flatnonzero(kinds == "object")
+    for number, body in enumerate(objects):
+        progress("looking for what touches or cuts", number, len(objects))
         _check_object(report, walls, int(body))
     for number in range(len(triangles.lamps)):
         _check_lamp(report, walls, number)
@@ -85,8 +88,7 @@ class _Report:
     def __init__(self, scene: BuiltScene) -> None:
         self.scene = scene
         self.triangles = scene.triangles
-        corners = scene.triangles.corners
-        self.low, self.high = corners.min(axis=1), corners.max(axis=1)  # box of each face
+        self.low, self.high = face_boxes(scene.triangles.corners)
         self.faults: list[Fault] = []
         self._told: set[frozenset[int]] = set()
 
@@ -106,9 +108,16 @@ class _Report:
 
         No other face can be crossed or touched from there, and a tree of few faces is soon built.
         """
-        low = self.low[body_faces].min(axis=0) - 2 * TOUCHING
-        high = self.high[body_faces].max(axis=0) + 2 * TOUCHING
-        return faces[((self.low[faces] <= high) & (self.high[faces] >= low)).all(axis=1)]
+        return self.within(
+            faces, self.low[body_faces].min(axis=0), self.high[body_faces].max(axis=0)
+        )
+
+    def within(self, faces: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+        """Those of `faces` whose boxes come within reach of the box from `low` to `high` (3,)."""
+        for axis in range(3):
+            faces = faces[self.low[faces, axis] <= high[axis] + 2 * TOUCHING]
+            faces = faces[self.high[faces, axis] >= low[axis] - 2 * TOUCHING]
+        return faces
 
     def names(self, faces: np.ndarray) -> str:
         """Names of the bodies that some faces belong to."""
@@ -197,7 +206,10 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
         where = "lies outside the box" if not inside.any() else "cuts through a wall"
         report.add(key, f"the lamp {where}", "move its ends inside", Level.ERROR)
         return
-    cut = np.unique(np.concatenate([faces_within(triangles.corners, tube) for tube in tubes]))
+    everyone, cut = np.arange(len(triangles.areas)), np.zeros(0, np.int64)
+    for tube in tubes:
+        near = report.within(everyone, *tube_box(tube))
+        cut = np.union1d(cut, near[faces_within(triangles.corners[near], tube)])
     if len(cut):
         what = f"the lamp cuts into {report.names(cut)}"
         report.add(key, what, "move them apart", Level.ERROR)

@@ -12,6 +12,15 @@ METER_LIFT = 1e-6  # m: a meter that lies on a wall looks from just before it, o
 SIDES = ("outside", "inside")
 
 
+def face_boxes(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Low and high corner (faces, 3) of the box around each face; `corners` (faces, 3, 3).
+
+    Corner by corner: a minimum over an axis of three takes several times as long.
+    """
+    a, b, c = corners.swapaxes(0, 1)
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
 @dataclass(frozen=True)
 class Body:
     """One thing that takes part in the energy account: a wall, an object or a lamp."""

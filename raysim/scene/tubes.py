@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from raysim.scene.triangles import LampTube
+from raysim.scene.triangles import LampTube, face_boxes
 
 
 def segment_distance(a: LampTube, b: LampTube) -> float:
@@ -43,6 +43,12 @@ def tube_points(tube: LampTube, around: int = 12, along: int = 5) -> np.ndarray:
     return ring[:, None, :] + tube.start + steps * (tube.end - tube.start)
 
 
+def tube_box(tube: LampTube) -> tuple[np.ndarray, np.ndarray]:
+    """Low and high corner (3,), m, of a box that holds a tube (definition)."""
+    ends = np.stack([tube.start, tube.end])
+    return ends.min(axis=0) - tube.radius, ends.max(axis=0) + tube.radius
+
+
 def faces_within(corners: np.ndarray, tube: LampTube) -> np.ndarray:
     """Numbers of the faces that reach into a tube.
 
@@ -56,7 +62,7 @@ def faces_within(corners: np.ndarray, tube: LampTube) -> np.ndarray:
     """
     local = (corners - tube.start) @ tube_frame(tube).T
     length = float(np.linalg.norm(tube.end - tube.start))
-    low, high = local.min(axis=1), local.max(axis=1)
+    low, high = face_boxes(local)
     near = (low[:, :2] < tube.radius).all(axis=1) & (high[:, :2] > -tube.radius).all(axis=1)
     near &= (low[:, 2] < length) & (high[:, 2] > 0.0)
     found = [

@@ -9,7 +9,7 @@ import numpy as np
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.exposure import exposure_time, least_useful
 from raysim.judge import judged_units
-from raysim.refine import refine
+from raysim.refine import dark_units, refine
 from raysim.result import CAUTIOUS, EXPECTED, Spot
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
@@ -33,13 +33,15 @@ WALL_PRECISION = 0.1
 class CaseOfLining:
     """What one lining gives in one case; irradiances in W/m2.
 
-    `worst.lower_bound` and `exposure_time` (s) hold for all judged faces together.
+    `worst.lower_bound` and `exposure_time` (s) hold for all judged faces together; `dark` says that
+    the worst was found too dark to wait for.
     """
 
     worst: Spot
     best: float
     exposure_time: float
     settled: bool
+    dark: bool
 
     @property
     def evenness(self) -> float:
@@ -83,7 +85,7 @@ class LiningBench:
         run = AdjointRun(arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES)
         refine(run, self.units, state, factors, precision, self.progress, most_rays)
         self.rays += state.rays + segments
-        return Settled(self.triangles, self.units, state, factors)
+        return Settled(self.triangles, self.units, state, factors, dark_units(run, state))
 
     def settle_cells(self, variant: Variant) -> Settled:
         """Darkest cell of one variant in both cases."""
@@ -110,5 +112,7 @@ class LiningBench:
             asked = (self.target.dose, self.target.safety_factor)
             time = exposure_time(worst.lower_bound, *asked, self.warm_up)
             close = worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance
-            cases[name] = CaseOfLining(worst, found.best(column), time, close)
+            cases[name] = CaseOfLining(
+                worst, found.best(column), time, close, bool(found.dark[column].any())
+            )
         return cases

@@ -12,7 +12,7 @@ from raysim.exposure import exposure_time
 from raysim.scene.build import build_scene
 from raysim.scene.contact import contact_faults
 from raysim.studies.hooks_layouts import Sketch
-from raysim.studies.hooks_light import Contestant, Light
+from raysim.studies.hooks_light import TOO_DARK, Contestant, Light
 from raysim.studies.hooks_load import Hang, Layout, Load, written_layout
 from raysim.studies.hooks_race import ASIDE, FINALISTS, WORSE, Race
 from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked, Tried
@@ -60,6 +60,10 @@ class _Study:
         """Exposure time (s) of a worst face, cautious case, from cold lamps."""
         return exposure_time(irradiance, self.target.dose, self.target.safety_factor, self.warm_up)
 
+    def time_of(self, one: Contestant) -> float:
+        """Exposure time (s) from the estimate of a layout; none of what is too dark."""
+        return self.time(0.0 if one.fate == TOO_DARK else one.estimate)
+
     def ranked(self, light: Light, one: Contestant) -> Ranked:
         """A layout as it is reported."""
         field = np.zeros(one.triangles.judged.shape)
@@ -73,8 +77,9 @@ class _Study:
             error=one.estimate_error,
             lower=one.lower if one.worst is not None else 0.0,
             upper=one.upper,
-            time=self.time(one.lower if one.worst is not None else one.estimate),
+            time=self.time(one.lower) if one.worst is not None else self.time_of(one),
             field=field,
+            dark=one.fate == TOO_DARK,
         )
 
     def per_hour(self, number: int, time: float) -> float:
@@ -86,7 +91,7 @@ class _Study:
         race = self.races[number]
         done = race.finish(precision, all_of_them)
         layouts = tuple(self.ranked(race.light, one) for one in done)
-        rivals = done[1:] if all_of_them and done[0].estimate > 0.0 else []
+        rivals = done[1:] if all_of_them and done[0].found is not None else []
         pairs = tuple(
             _compared(race.light, done[0], other, k + 2, race.seed + PAIR_SEED)
             for k, other in enumerate(rivals)
@@ -102,6 +107,7 @@ class _Study:
             tried=len(race.everyone),
             worse=fates[WORSE],
             aside=fates[ASIDE],
+            dark=fates[TOO_DARK],
             now=None if now is None else self.ranked(race.light, now),
             now_tied=now is not None and now.upper >= done[0].lower,
             per_hour=self.per_hour(number, layouts[0].time),
@@ -153,12 +159,11 @@ def find_hooks(
     results = _by_number(study, sketch, numbers, precision)
     best = max(results, key=lambda one: one.per_hour)
     best = study.result(best.number, precision, all_of_them=True)
-    missing = [number for number in numbers if number > results[-1].number]
+    dark = results[0].number == 1 and results[0].all_dark
+    missing = [number for number in numbers if number > results[-1].number and not dark]
     return HookStudy(
         load=load,
-        points=tuple(
-            Tried(one.layout[0], study.time(one.estimate), one.fate) for one in single.everyone
-        ),
+        points=tuple(Tried(one.layout[0], study.time_of(one), one.fate) for one in single.everyone),
         no_room=no_room,
         clearances=clearances,
         numbers=tuple(best if one.number == best.number else one for one in results),
@@ -181,7 +186,12 @@ def _no_room_words(no_room: Counter[str]) -> str:
 def _by_number(
     study: _Study, sketch: Sketch | None, numbers: Sequence[int], precision: float
 ) -> list[NumberResult]:
-    """The best layouts of every number, up to the first of which no layout keeps clear."""
+    """The best layouts of every number, up to the first of which no layout keeps clear.
+
+    Where one alone is too dark on every hook point, that alone: others before it bring no light.
+    """
+    if all(one.fate == TOO_DARK for one in study.races[1].everyone):
+        return [study.result(1, precision, all_of_them=False)]
     results: list[NumberResult] = []
     for number in numbers:
         if number > 1 and sketch is not None and not _searched(study, sketch, number):
@@ -211,6 +221,8 @@ def _searched(study: _Study, sketch: Sketch, number: int) -> bool:
         layouts = [study.load.now, *layouts]
     race.enter(layouts)
     for _ in range(ROUNDS):
+        if not race.finalists:
+            break  # all too dark
         leader = race.finalists[0]
         race.enter(sketch.moved(leader.layout, _darkest_member(race.light, leader), MOVES))
     race.run(FINALISTS)

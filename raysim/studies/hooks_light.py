@@ -12,7 +12,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from raysim.behaviour import lamp_factors
+from raysim.exposure import least_useful
 from raysim.judge import Estimate, judged_units, spot
+from raysim.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
 from raysim.result import CAUTIOUS, Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
@@ -33,6 +35,8 @@ CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the looks tha
 PILOTS = 10  # layouts looked at all over
 SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
 DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next look, per layout
+LOOK_TOO_DARK = 3  # faces of a layout that look too dark to wait for and are looked at closely
+TOO_DARK = "too dark"  # fate of a layout of which a face would take longer than anyone waits
 
 
 @dataclass
@@ -87,6 +91,8 @@ class Light:
         self.cells: Cells = in_cells(self.stage.triangles, self.units)
         hours = [lamp.hours for lamp in self.stage.triangles.lamps]
         self.factors = lamp_factors(hours, load.scene.written.lamps_behaviour)[CAUTIOUS]
+        target = load.scene.written.target
+        self.floor = least_useful(target.dose, target.safety_factor)
         self.threads = threads or default_threads()
         self.progress = progress
         self.rays = 0
@@ -126,7 +132,7 @@ class Light:
         dark = one.units
         if one.mean.min() > 0.0:  # else there is nothing more to find out
             assert one.arrays is not None
-            state = settled(
+            found = settled(
                 one.arrays,
                 one.triangles,
                 self.units,
@@ -135,9 +141,12 @@ class Light:
                 self.threads,
                 SCOUTED,
                 self.progress,
-            ).state
-            self.rays += state.rays
-            dark = np.argsort(state.mean[0], kind="stable")[:SUSPECTS]
+                floor=self.floor,
+            )
+            self.rays += found.state.rays
+            # Where a face was too dark, the others were hardly looked at.
+            known = np.where(found.dark[0], 0.0, found.state.mean[0])
+            dark = np.argsort(known, kind="stable")[:SUSPECTS]
         group = np.searchsorted(self.stage.groups[0], self.units.faces[dark])
         return np.stack([group, self.units.sides[dark]], axis=1)
 
@@ -154,24 +163,41 @@ class Light:
         """A fresh look at the darkest faces: `paths` per batch and face.
 
         The upper bound fails with a probability of at most `error`, shared among the faces (union
-        bound).
+        bound). A face on which these paths found no light has none: it may be that they missed it.
         """
         assert one.arrays is not None
         traced = (one.triangles, one.arrays)
         batches = self._batches(traced, self.units.targets(one.units), paths, seed)
         one.mean, one.error = batch_mean(batches)
         quantile = t_quantile(error / len(one.units), ADJOINT_BATCHES)
-        one.upper = min(one.upper, float((one.mean + quantile * one.error).min()))
+        upper = np.where(one.mean > 0.0, one.mean + quantile * one.error, np.inf)
+        one.upper = min(one.upper, float(upper.min()))
+
+    def look_for_too_dark(self, one: Contestant, seed: int) -> None:
+        """Close the case of a layout of which a face is too dark to wait for (`refine` says how).
+
+        Only faces that look so are looked at, with paths enough to have found some light.
+        """
+        dark = np.flatnonzero(looks_dark(one.mean, one.error, self.floor))
+        order = np.argsort(one.mean[dark], kind="stable")
+        for face in dark[order][:LOOK_TOO_DARK]:
+            batches = self.batches_of(one, one.units[[face]], CLOSE_PATHS, seed)
+            (one.mean[face],), (one.error[face],) = batch_mean(batches)
+            if looks_dark(one.mean[face], one.error[face], self.floor, DARK_ERRORS):
+                one.worst = self._dark(one, face)
+                self._close(one)
+                return
+
+    def _close(self, one: Contestant) -> None:
+        one.fate, one.arrays = TOO_DARK, None
+        one.lower, one.upper = 0.0, min(one.upper, self.floor)
 
     def settle(self, one: Contestant, precision: float, seed: int, error: float) -> None:
         """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
 
         `refine` looks up to MOST_LOOKS times and stops by what it saw: the error is spent on them.
-        Where a face was given no light at all there is nothing more to find out.
+        A layout that turns out too dark has no lower bound, and its fate says so.
         """
-        if one.mean.min() <= 0.0:
-            one.worst = self._dark(one)
-            return
         assert one.arrays is not None
         found = settled(
             one.arrays,
@@ -183,11 +209,14 @@ class Light:
             precision,
             self.progress,
             look_error=error / MOST_LOOKS,
+            floor=self.floor,
         )
         self.rays += found.state.rays
-        one.lower = max(one.lower, found.bound(0))
-        one.worst = replace(found.worst(0), lower_bound=one.lower)
         one.found = found
+        one.lower = max(one.lower, found.bound(0))
+        if found.dark[0].any():
+            self._close(one)
+        one.worst = replace(found.worst(0), lower_bound=one.lower)
 
     def over_cells(self, values: np.ndarray) -> np.ndarray:
         """Mean over its cell of each judged face-side's value (face-sides,), by area."""
@@ -198,12 +227,13 @@ class Light:
         total = np.bincount(owner, self.units.areas * values)
         return np.asarray((total / np.bincount(owner, self.units.areas))[owner])
 
-    def _dark(self, one: Contestant) -> Spot:
-        """Record of the face-side of a layout that no light reached."""
-        unit = one.units[int(one.mean.argmin())]
-        nothing = np.zeros(one.triangles.judged.shape)
-        estimate = Estimate(nothing, nothing, nothing)
-        return spot(one.triangles, estimate, self.units.faces[unit], self.units.sides[unit])
+    def _dark(self, one: Contestant, darkest: int) -> Spot:
+        """Record of one of the dark faces of a layout, found too dark."""
+        unit = one.units[darkest]
+        face, side = self.units.faces[unit], self.units.sides[unit]
+        light, error, nothing = (np.zeros(one.triangles.judged.shape) for _ in range(3))
+        light[face, side], error[face, side] = one.mean[darkest], one.error[darkest]
+        return spot(one.triangles, Estimate(light, error, nothing), face, side)
 
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
         """The darkest judged face-sides of a settled layout, rows of `units`."""

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.statistics import CONFIDENCE
-from raysim.studies.hooks_light import PILOTS, Contestant, Light
+from raysim.studies.hooks_light import PILOTS, TOO_DARK, Contestant, Light
 from raysim.studies.hooks_load import Layout
 
 UPPER_ERROR = 0.02
@@ -36,6 +36,7 @@ HELD_FROM = 40  # layouts: with fewer, dropping early saves less than its lower 
 ROUGH = 0.1  # precision of the lower bound that the hopeless are held against
 WORSE, ASIDE, FINALIST = "shown to be worse", "set aside", "finalist"
 STEP, ENTRY = 1000, 100_000  # between seeds of unlike purpose, and of unlike entries
+CLOSE = 500  # seed of the look at what looks too dark
 
 
 @dataclass
@@ -83,6 +84,7 @@ class Race:
         for k in _spread(len(fresh)):
             found[k] = one = self.light.contestant(fresh[k], seed)
             self.light.look(one, FIRST_PATHS, seed + STEP, self.look_error)
+            self.light.look_for_too_dark(one, seed + CLOSE)
             self.light.progress(_title(fresh[k]), len(found), len(fresh))
         self.everyone += [found[k] for k in range(len(fresh))]
 
@@ -99,7 +101,7 @@ class Race:
         """Looks with ever more paths until `keep` layouts are left."""
         paths = FIRST_PATHS
         self.looks = 1
-        if len(self.everyone) >= max(HELD_FROM, keep + 1):
+        if len(self.finalists) >= max(HELD_FROM, keep + 1):
             self._hold_against(self.finalists[0])
         while True:
             self._drop()
@@ -122,6 +124,8 @@ class Race:
     def _hold_against(self, leader: Contestant) -> None:
         """Lower bound of the layout that looks best; its dark faces are looked at from then on."""
         self.settle(leader, ROUGH)
+        if leader.fate == TOO_DARK:
+            return
         leader.units = np.union1d(leader.units, self.light.faces_of(leader, len(leader.units)))
         leader.worst = None  # of a rough run, for the bound only
         seed = self.seed + STEP * (2 * MOST_LOOKS)
@@ -134,7 +138,10 @@ class Race:
                 one.fate, one.arrays = WORSE, None
 
     def finish(self, precision: float, all_of_them: bool) -> list[Contestant]:
-        """Settle finalists until the one that looks best has been, or all of them; best first."""
+        """Settle finalists until the one that looks best has been, or all of them; best first.
+
+        Of layouts that are all too dark the least dark: never none.
+        """
         while self.lower_left > 0:
             left = self.finalists
             if all_of_them:
@@ -143,8 +150,8 @@ class Race:
                 break
             self.settle(left[0], precision)
         self._drop()
-        done = [one for one in self.finalists if one.worst is not None]
-        return done + [one for one in self.finalists if one.worst is None]
+        left = self.finalists or [max(self.everyone, key=lambda one: one.estimate)]
+        return sorted(left, key=lambda one: one.worst is None)
 
 
 def _spread(count: int) -> list[int]:

@@ -26,8 +26,11 @@ class Ranked:
         Upper bound on the worst face.
     time : float
         Exposure time from `lower`, or from the estimate where there is no bound; warm-up included.
+        No finite one where a face was found too dark to wait for.
     field : (faces, 2) float64
         Irradiance of the judged face-sides as the mean over their cell of 1 cm2, for pictures.
+    dark : bool
+        Whether a face was found too dark to wait for.
     """
 
     layout: Layout
@@ -39,6 +42,7 @@ class Ranked:
     upper: float
     time: float
     field: np.ndarray
+    dark: bool
 
     @property
     def settled(self) -> bool:
@@ -54,8 +58,8 @@ class NumberResult:
     ----------
     pairs : tuple of Pair
         The best layout against each of the others shown; for the best number only.
-    tried, worse, aside : int
-        Layouts traced; shown to be worse; set aside without proof.
+    tried, worse, aside, dark : int
+        Layouts traced; shown to be worse; set aside without proof; found too dark to wait for.
     now : Ranked or None
         The hooks of the scene as they are, if they are as many.
     now_tied : bool
@@ -72,6 +76,7 @@ class NumberResult:
     tried: int
     worse: int
     aside: int
+    dark: int
     now: Ranked | None
     now_tied: bool
     per_hour: float
@@ -81,6 +86,11 @@ class NumberResult:
     def best(self) -> Ranked:
         """The layout with the brightest worst face (definition)."""
         return self.layouts[0]
+
+    @property
+    def all_dark(self) -> bool:
+        """Whether every layout tried was found too dark to wait for (definition)."""
+        return self.dark == self.tried
 
     @property
     def could_gain(self) -> float:
@@ -93,7 +103,10 @@ class NumberResult:
 
 @dataclass(frozen=True)
 class Tried:
-    """A single respirator on one hook point: time (s) from the estimate of its worst face."""
+    """A single respirator on one hook point: time (s) from the estimate of its worst face.
+
+    No finite one where a face was found too dark to wait for.
+    """
 
     hang: Hang
     time: float

@@ -8,6 +8,8 @@ import numpy as np
 
 from raysim.behaviour import lamp_factors
 from raysim.errors import Level, RaysimError
+from raysim.exposure import least_useful
+from raysim.refine import DARK_ERRORS, looks_dark
 from raysim.result import CAUTIOUS
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.contact import contact_faults
@@ -30,7 +32,7 @@ class Remedy:
     """A change that was traced: irradiance of the patch after it, W/m2, and the gain.
 
     `gain_error` comes from the same random numbers before and after; `clear` says whether the
-    change helps or harms beyond its noise.
+    change helps or harms beyond its noise, `dark` that the patch is too dark to wait for after it.
     """
 
     what: str
@@ -38,6 +40,7 @@ class Remedy:
     error: float
     gain: float
     gain_error: float
+    dark: bool = False
 
     @property
     def clear(self) -> bool:
@@ -54,9 +57,16 @@ class Tried:
 
 
 def patch_batches(
-    scene: BuiltScene, patches: Sequence[DarkPatch], seed: int, threads: int
+    scene: BuiltScene,
+    patches: Sequence[DarkPatch],
+    seed: int,
+    threads: int,
+    paths: int = PATCH_PATHS,
 ) -> np.ndarray:
-    """Cautious irradiance of whole patches by batch, W/m2, (patches, batches)."""
+    """Cautious irradiance of whole patches by batch, W/m2, (patches, batches).
+
+    `paths` per batch, for each patch.
+    """
     if not patches:
         return np.zeros((0, 2))
     arrays = kernel_scene(scene.triangles)
@@ -68,31 +78,39 @@ def patch_batches(
         ]
     )
     everyone = np.arange(len(patches))
-    run.add_paths(everyone, np.full(len(patches), PATCH_PATHS))
+    run.add_paths(everyone, np.full(len(patches), paths))
     hours = [lamp.hours for lamp in scene.triangles.lamps]
     factors = lamp_factors(hours, scene.written.lamps_behaviour)[CAUTIOUS]
     return np.asarray(run.batch_irradiance(everyone)[..., 0] @ factors)
 
 
 def what_helps(
-    scene: BuiltScene, patch: DarkPatch, seed: int, threads: int, progress: Progress
+    scene: BuiltScene,
+    patch: DarkPatch,
+    seed: int,
+    threads: int,
+    progress: Progress,
+    paths: int = PATCH_PATHS,
 ) -> Tried:
     """Every change that fits, traced with the random numbers of the patch as it is."""
+    target = scene.written.target
+    floor = least_useful(target.dose, target.safety_factor)
     # The patch by itself, so that it has the same random numbers before and after.
-    before = patch_batches(scene, [patch], seed, threads)[0]
+    before = patch_batches(scene, [patch], seed, threads, paths)[0]
     name = scene.triangles.bodies[patch.body].name
     known = {str(fault) for fault in contact_faults(scene)}
     changes = [*_changes(scene, name), *_lamps_more(scene, patch, known)]
     remedies, skipped = [], []
     for number, (what, change) in enumerate(changes):
         progress("trying what helps", number, len(changes))
-        after = _traced_change(scene, patch, change, known, seed, threads)
+        after = _traced_change(scene, patch, change, known, (seed, threads, paths))
         if after is None:
             skipped.append(what)
             continue
         mean, error = (float(value[0]) for value in batch_mean(after[None]))
         gain, gain_error = _gain(before, after)
-        remedies.append(Remedy(what, mean, error, gain, gain_error))
+        dark = bool(looks_dark(np.array(mean), np.array(error), floor, DARK_ERRORS))
+        remedies.append(Remedy(what, mean, error, gain, gain_error, dark))
     return Tried(tuple(sorted(remedies, key=lambda remedy: -remedy.gain)), tuple(skipped))
 
 
@@ -165,12 +183,12 @@ def _traced_change(
     patch: DarkPatch,
     change: Callable[[], BuiltScene],
     known: set[str],
-    seed: int,
-    threads: int,
+    traced: tuple[int, int, int],
 ) -> np.ndarray | None:
     """Irradiance of the patch by batch (batches,) after a change; None where it does not fit.
 
-    `known` are the faults of contact that were there before.
+    `known` are the faults of contact that were there before, `traced` is how to trace it: seed,
+    threads, paths.
     """
     try:
         changed = change()
@@ -182,7 +200,7 @@ def _traced_change(
     if _new_trouble(changed, known):
         return None
     same = replace(patch, faces=patch.faces - old[0] + new[0])
-    return np.asarray(patch_batches(changed, [same], seed, threads)[0])
+    return np.asarray(patch_batches(changed, [same], *traced)[0])
 
 
 def _new_trouble(scene: BuiltScene, known: set[str]) -> bool:

@@ -4,9 +4,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.judge import Estimate, Judged, spot, weighted_percentile
+from raysim.judge import Estimate, Judged, spot, taken_at, weighted_percentile
 from raysim.patches import disc_means
-from raysim.refine import refine
+from raysim.refine import dark_units, refine
 from raysim.refinement import Refinement, forward_only
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
@@ -24,12 +24,15 @@ class Settled:
         Over the units, (cases, units).
     factors : (cases, lamps) float64
         Output of each lamp as a share of its rating.
+    dark : (cases, units) bool
+        Found too dark to wait for (`refine.dark_units`): how dark was not looked for with care.
     """
 
     triangles: SceneTriangles
     units: Judged
     state: Refinement
     factors: np.ndarray
+    dark: np.ndarray
 
     def bound(self, case: int) -> float:
         """Lower bound (W/m2) on the worst of the units, whichever it is."""
@@ -38,14 +41,16 @@ class Settled:
     def worst_unit(self, case: int) -> int:
         """The unit named as the worst: the lowest estimate among those looked at closely.
 
-        Closely means with an error below a tenth; where none is, the lowest bound counts.
+        Closely means with an error below a tenth. Where none of these is too dark but others were
+        found so, it is one of those; where none is known closely, the lowest bound counts.
         """
         mean, error = self.state.mean[case], self.state.error[case]
         close = np.flatnonzero((self.state.looks > 0) & (error < 0.1 * mean))
-        lowest = int(self.state.bound[case].argmin())
-        if not len(close):
-            return lowest
-        return int(close[mean[close].argmin()])
+        named = int(close[mean[close].argmin()] if len(close) else self.state.bound[case].argmin())
+        dark = np.flatnonzero(self.dark[case])
+        if not len(dark) or (len(close) and mean[named] < self.state.floor):
+            return named
+        return int(dark[taken_at(mean, error, ~self.dark[case])[dark].argmin()])
 
     def worst(self, case: int) -> Spot:
         """Record of the worst face-side; its `lower_bound` holds for all of them."""
@@ -107,4 +112,4 @@ def settled(
     state.floor = floor
     run = AdjointRun(arrays, triangles, seed, threads, batches=LOOK_BATCHES)
     refine(run, units, state, factors, precision, progress)
-    return Settled(triangles, units, state, factors)
+    return Settled(triangles, units, state, factors, dark_units(run, state))

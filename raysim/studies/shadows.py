@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.exposure import exposure_time
+from raysim.exposure import exposure_time, least_useful
 from raysim.judge import Judged, judged_units, place_words
 from raysim.patches import disc_means
+from raysim.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
 from raysim.result import CAUTIOUS, Result
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
@@ -21,7 +22,7 @@ from raysim.studies.patches_dark import (
     median_irradiance,
     sights,
 )
-from raysim.studies.remedies import Tried, patch_batches, what_helps
+from raysim.studies.remedies import PATCH_PATHS, Tried, patch_batches, what_helps
 from raysim.tracing import Progress, default_threads
 
 MOST_PATCHES = 12
@@ -39,6 +40,8 @@ class Shadow:
         Mean over the patch and its standard error, W/m2.
     extra_time : float
         Seconds beyond those that the median spot needs; inf if no light comes at all.
+    dark : bool
+        Whether it was found too dark to wait for.
     close : Close or None
         What lies right before it.
     """
@@ -48,6 +51,7 @@ class Shadow:
     irradiance: float
     error: float
     extra_time: float
+    dark: bool
     sights: tuple[Sight, ...]
     close: Close | None = None
 
@@ -94,7 +98,8 @@ def find_shadows(
     Parameters
     ----------
     share : float
-        Spots below this share of the median of the judged area are dark.
+        Spots below this share of the median of the judged area are dark, and those that are too
+        dark to wait for.
     smallest : float
         Smallest patch, m2.
     helped : int
@@ -103,21 +108,28 @@ def find_shadows(
     triangles, units = scene.triangles, judged_units(scene.triangles)
     field = smoothed_irradiance(result, units)
     median = median_irradiance(field[units.faces, units.sides], units)
-    limit = share * median
+    # Where half of the surface is dark, what is too dark to wait for is dark all the same.
+    limit = max(share * median, least_useful(result.target_dose, result.safety_factor))
     patches = dark_patches(triangles, field, limit, smallest)
-    batches = patch_batches(scene, patches, seed, threads or default_threads())
+    threads = threads or default_threads()
     looked = []
-    for number, patch in enumerate(patches):
-        mean, error = (float(v[0]) for v in batch_mean(batches[number][None]))
+    for patch, mean, error in _patch_light(scene, patches, seed, threads):
         if mean - 2.0 * error < limit:  # the rest only looked dark by the noise of the counts
-            looked.append((mean, error, patch, number))
+            looked.append((mean, error, patch))
     looked.sort(key=lambda row: row[0])
     shadows = []
-    for mean, error, patch, _ in looked[:MOST_PATCHES]:
+    for mean, error, patch in looked[:MOST_PATCHES]:
         shadows.append(_shadow(scene, result, patch, (mean, error), median))
         progress("looking for what hides the dark spots", len(shadows), len(looked))
     tried = tuple(
-        what_helps(scene, shadow.patch, seed, threads or default_threads(), progress)
+        what_helps(
+            scene,
+            shadow.patch,
+            seed,
+            threads,
+            progress,
+            CLOSE_PATHS if shadow.dark else PATCH_PATHS,
+        )
         for shadow in shadows[:helped]
     )
     return ShadowStudy(
@@ -128,6 +140,23 @@ def find_shadows(
         dark_area=float(sum(row[2].area for row in looked)),
         tried=tried,
     )
+
+
+def _patch_light(
+    scene: BuiltScene, patches: list[DarkPatch], seed: int, threads: int
+) -> list[tuple[DarkPatch, float, float]]:
+    """Each patch with its cautious irradiance and standard error, W/m2.
+
+    Those that look too dark to wait for get paths enough to tell.
+    """
+    target = scene.written.target
+    floor = least_useful(target.dose, target.safety_factor)
+    mean, error = batch_mean(patch_batches(scene, patches, seed, threads))
+    dim = np.flatnonzero(looks_dark(mean, error, floor))
+    for number in dim:
+        batches = patch_batches(scene, [patches[number]], seed, threads, CLOSE_PATHS)
+        (mean[number],), (error[number],) = batch_mean(batches)
+    return list(zip(patches, mean.tolist(), error.tolist(), strict=True))
 
 
 def smoothed_irradiance(result: Result, units: Judged) -> np.ndarray:
@@ -150,6 +179,7 @@ def _shadow(
 ) -> Shadow:
     triangles = scene.triangles
     asked = (result.target_dose, result.safety_factor, result.warm_up)
+    floor = least_useful(result.target_dose, result.safety_factor)
     part = triangles.parts[triangles.face_part[patch.faces[0]]].name
     words = [triangles.bodies[patch.body].name, part, SIDES[patch.side]]
     words.append(place_words(triangles, patch.body, patch.centroid))
@@ -160,6 +190,7 @@ def _shadow(
         irradiance=light[0],
         error=light[1],
         extra_time=exposure_time(light[0], *asked) - exposure_time(median, *asked),
+        dark=bool(looks_dark(np.array(light[0]), np.array(light[1]), floor, DARK_ERRORS)),
         sights=sights(triangles, patch),
         close=close_before(triangles, patch),
     )

@@ -11,6 +11,7 @@ import sys
 import click
 import pytest
 from running import ENVIRONMENT, process_said, raysim_said
+from small_scenes import write_scene
 
 import raysim.cli
 from raysim.cli.common import COMPILING, Teller
@@ -197,13 +198,13 @@ print("result")
 """
 
 
-def on_a_terminal(**environment: str) -> tuple[str, str]:
-    """What the bar leaves in a pipe (standard output), and on the terminal."""
+def on_a_terminal(*words: str, **environment: str) -> tuple[str, str]:
+    """What Python leaves in a pipe (standard output) and on the terminal; with no words the bar."""
     pty = pytest.importorskip("pty", reason="needs a terminal of the Unix kind")
     here, there = pty.openpty()
     plain = {k: v for k, v in ENVIRONMENT.items() if k not in ("NO_COLOR", "FORCE_COLOR")}
     done = subprocess.run(
-        [sys.executable, "-c", BAR],
+        [sys.executable, *(words or ("-c", BAR))],
         env=plain | {"TERM": "xterm", "COLUMNS": "120"} | environment,
         stdout=subprocess.PIPE,
         stderr=there,
@@ -229,6 +230,17 @@ def test_progress_with_remaining_time_is_for_the_terminal_and_its_colours_can_be
     assert out == "result\n"
     for words in ("tracing photons", "100 %", "left", "run", "million/s", "writing the report ..."):
         assert words in seen
+
+
+def test_check_shows_on_a_terminal_what_it_is_doing(tmp_path):
+    check = ("-m", "raysim", "check", str(write_scene(tmp_path)))
+    out, seen = on_a_terminal(*check)
+    assert "0 errors" in out
+    assert "reading and splitting the meshes" in seen
+    assert "looking for what touches or cuts" in seen
+    assert on_a_terminal(*check, "--json")[1] == ""
+    piped = raysim_said("check", "scene.toml", folder=tmp_path)
+    assert (piped.err, "0 errors" in piped.out) == ("", True)
 
 
 def test_a_pipe_gets_no_progress_and_no_colours(tmp_path):

@@ -38,6 +38,24 @@ def test_results_that_stand_there_are_kept(done):
     assert "--force" in said
 
 
+def test_results_of_another_scene_of_the_same_name_are_said_to_be_that(tmp_path):
+    """In one working folder: the second could be taken to have its results already."""
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        write_scene(tmp_path / name)
+    assert raysim_said("dose", "a/scene.toml", *FAST, folder=tmp_path).status == 0
+
+    def said_of(scene, *words):
+        return raysim_said("dose", scene, *FAST, *words, folder=tmp_path)
+
+    other = said_of("b/scene.toml")
+    assert other.status == 2
+    assert "--out results/scene: results of another scene stand there (a/scene.toml)" in other.err
+    assert "results stand there already" in said_of("./b/../a/scene.toml").err
+    assert said_of("b/scene.toml", "--force").status == 0
+    assert "results stand there already" in said_of("b/scene.toml").err
+
+
 def test_force_replaces_results_whole(done):
     old = json.loads((done / "out" / "result.json").read_text("utf-8"))
     words = ("dose", "scene.toml", "--out", "out", *FAST, "--seed", "7", "--quiet", "--force")

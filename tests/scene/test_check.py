@@ -18,6 +18,7 @@ from small_scenes import (
 from raysim.errors import Level
 from raysim.run import load_scene
 from raysim.scene import contact
+from raysim.scene.check import check_scene
 
 
 def only_error(path):
@@ -462,10 +463,24 @@ def test_looking_at_faces_nearby_only_overlooks_nothing(tmp_path, monkeypatch):
         data["object"].append(plate | {"name": name, "at": at})
     data["object"][2]["turn"] = [0, 0, 90]
     data["object"].append(plate | {"name": "through the wall", "at": [280, 100, 150]})
+    data["object"].append(plate | {"name": "through the lamp", "at": [20, 41, 150]})
     write_scene(tmp_path, data)
     scene = load_scene(tmp_path / "scene.toml")
     quick = [str(fault) for fault in contact.contact_faults(scene)]
-    monkeypatch.setattr(contact._Report, "near", lambda report, faces, body_faces: faces)
+    monkeypatch.setattr(contact._Report, "within", lambda report, faces, low, high: faces)
     assert [str(fault) for fault in contact.contact_faults(scene)] == quick
     assert len([fault for fault in quick if "touch" in fault]) >= 2
     assert len([fault for fault in quick if "cuts" in fault]) >= 2
+    assert any("the lamp cuts into through the lamp" in fault for fault in quick)
+
+
+def test_building_and_checking_tell_how_far_they_have_come(tmp_path):
+    data = small_scene()
+    data["object"].append(data["object"][0] | {"name": "other", "at": [130, 60, 150]})
+    data["pose"] = [{"name": "a"}, {"name": "b", "object": [{"name": "other", "turn": [0, 0, 10]}]}]
+    told = []
+    scene = load_scene(write_scene(tmp_path, data), lambda *one: told.append(one))
+    assert [one[1:] for one in told] == [(0.0, 1.0), (0.5, 1.0)]
+    told.clear()
+    check_scene(scene, lambda *one: told.append(one))
+    assert [one[1:] for one in told] == [(0.0, 1.0), (0.25, 1.0), (0.5, 1.0), (0.75, 1.0)]

@@ -30,6 +30,7 @@ def test_command_writes_all_and_says_where_to_drill(tmp_path):
     scenes = {"best.toml", "layouts/1.toml", "layouts/2.toml"}
     assert {"result.json", "report.html"} | pictures | scenes <= set(written)
     record = json.loads(written["result.json"])
+    assert record["scene"]["file"] == "scene.toml"
     assert record["best_number"] == 2  # twice the load for little more time
     two = record["numbers"][1]
     hooks = [tuple(hook["at_mm"]) for hook in two["layouts"][0]["hooks"]]
@@ -103,7 +104,7 @@ def test_no_light_anywhere_is_status_3(tmp_path):
 
 def test_light_that_cannot_be_vouched_for_is_not_called_none():
     layout = SimpleNamespace(time=math.inf, estimate=1e-6)
-    said = answer(SimpleNamespace(best=SimpleNamespace(best=layout)))
+    said = answer(SimpleNamespace(best=SimpleNamespace(best=layout, all_dark=False)))
     assert "though it found some" in said
 
 

@@ -7,7 +7,11 @@ from hung import BLACK, between_tubes, ranked, worst_in_closed_form
 from small_scenes import box
 
 import raysim
-from raysim.studies.hooks_light import Light
+from raysim.exposure import LONGEST_TIME
+from raysim.output import hooks_chart
+from raysim.output.hooks_words import answer, more_lines
+from raysim.scene.build import build_scene
+from raysim.studies.hooks_light import TOO_DARK, Light
 from raysim.studies.hooks_load import Hang, build_stage, find_load
 from raysim.studies.hooks_race import WORSE
 
@@ -71,8 +75,6 @@ def test_a_screen_makes_one_half_dark(tmp_path):
         meshes={"screen": box([2, 380, 380], [250, 10, 10])},
     )
     lamps = [lamp.model_copy(update={"end": (0.23, *lamp.end[1:])}) for lamp in scene.written.lamp]
-    from raysim.scene.build import build_scene
-
     scene = build_scene(scene.path, scene.written.model_copy(update={"lamp": lamps}))
     points = [(x, y, 0.25) for x in (0.1, 0.16, 0.3, 0.36) for y in (0.16, 0.2, 0.24)]
     study = ranked(scene, points)
@@ -102,6 +104,63 @@ def test_two_sheets_hang_side_by_side_and_not_behind_each_other(tmp_path):
     )
     best = study.best.best
     assert agrees(best.estimate, best.error, truth, catches=0.12)
+
+
+def too_dark_below(scene, irradiance):
+    """The scene with a target that less than some irradiance (W/m2) cannot reach in a week."""
+    target = scene.written.target
+    dose = irradiance * LONGEST_TIME / target.safety_factor
+    written = scene.written.model_copy(
+        update={"target": target.model_copy(update={"given_dose": dose})}
+    )
+    return build_scene(scene.path, written)
+
+
+def test_where_everything_would_take_more_than_a_week_there_is_no_winner(tmp_path):
+    scene = between_tubes(tmp_path)
+    truth = truths(scene, LINE, (2.0, 2.0))
+    study = ranked(too_dark_below(scene, 1.3 * max(truth)), LINE, numbers=(1, 2))
+    assert study.best.all_dark
+    assert [one.number for one in study.numbers] == [1]  # more of them bring no more light
+    assert study.beyond is None
+    assert not any(np.isfinite(point.time) for point in study.points)
+    assert all(point.fate == TOO_DARK for point in study.points)
+    assert "more than a week" in answer(study)
+    assert "Hang" not in answer(study)
+    assert "So little light" in more_lines(study)[0]
+
+
+def map_words(study, folder, monkeypatch):
+    """Words of the legend of the map of hook positions, and all others over and beside it."""
+    drawn = []
+    monkeypatch.setattr(hooks_chart, "save_figure", lambda figure, *_: drawn.append(figure))
+    hooks_chart.write_hooks_map(study, folder / "map.png")
+    (figure,) = drawn
+    (legend,) = figure.legends
+    others = [*figure.texts, *(text for axes in figure.axes for text in axes.texts)]
+    return [t.get_text() for t in legend.get_texts()], [t.get_text() for t in others]
+
+
+def test_what_would_take_more_than_a_week_is_out_of_the_race(tmp_path, monkeypatch):
+    scene = between_tubes(tmp_path)
+    truth = np.array(truths(scene, LINE, (2.0, 2.0)))
+    floor = np.sqrt(np.sort(truth)[-1] * np.sort(truth)[-4])
+    study = ranked(too_dark_below(scene, floor), LINE)
+    dark = np.array([point.fate == TOO_DARK for point in study.points])
+    at = [LINE.index(point.hang.at) for point in study.points]
+    assert 0 < dark.sum() < len(dark)
+    assert (truth[at][dark] < floor).all()
+    assert (dark | (truth[at] > 0.95 * floor)).all()
+    best = study.best
+    assert best.best.layout[0].at == LINE[int(np.argmax(truth))]
+    assert best.dark == dark.sum()
+    assert np.isfinite(best.best.time)
+    legend, words = map_words(study, tmp_path, monkeypatch)
+    assert "would take more than a week" in legend
+    assert "shown to be worse than the best" not in legend  # of marks that are not there
+    assert legend[0] == "among the best for one alone"
+    assert legend[-2:] == ["lamp", "left white: no room, or not tried"]
+    assert any("Minutes until its darkest spot has its dose" in text for text in words)
 
 
 def test_the_winner_gets_the_same_in_a_run_of_its_own(tmp_path):

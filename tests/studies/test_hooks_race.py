@@ -40,6 +40,9 @@ class KnownLight:
         quantile = t_quantile(error, ADJOINT_BATCHES)
         one.upper = min(one.upper, float(one.mean[0] + quantile * one.error[0]))
 
+    def look_for_too_dark(self, one, seed):
+        """Nothing is."""
+
     def settle(self, one, precision, seed, error):
         batches = self._light(one, 40 / precision)
         quantile = t_quantile(error, ADJOINT_BATCHES)

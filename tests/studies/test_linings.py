@@ -17,6 +17,7 @@ from raysim.judge import judged_units
 from raysim.library import find_surface
 from raysim.output.linings_chart import longest_drawn
 from raysim.output.linings_words import alike, answer, linings_table, more_lines, time_told
+from raysim.refinement import forward_only
 from raysim.result import CAUTIOUS, EXPECTED
 from raysim.studies.bench import LiningBench
 from raysim.studies.cells import in_cells
@@ -32,6 +33,7 @@ from raysim.studies.columns import (
 from raysim.studies.counting import counted, equally_glossy
 from raysim.studies.linings import compare_linings
 from raysim.studies.paired import pair_of
+from raysim.studies.settle import Settled
 from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
 
 DEGREES = ADJOINT_BATCHES - 1
@@ -261,6 +263,18 @@ def test_without_a_time_the_answer_says_whether_light_was_found(study, irradianc
     assert says in answer(replace(study, rows=(row, *study.rows[1:])), "as it is")
 
 
+def test_linings_that_all_leave_a_spot_too_dark_have_no_winner(study):
+    rows = tuple(
+        replace(row, cases={name: replace(case, dark=True) for name, case in row.cases.items()})
+        for row in study.rows
+    )
+    dark = replace(study, rows=rows)
+    assert "more than a week" in answer(dark, "as it is")
+    assert "Line the box" not in answer(dark, "as it is")
+    assert not any("cannot be told apart" in line for line in more_lines(dark, "as it is"))
+    assert linings_table(dark, "as it is").rows[0][1] == "more than a week"
+
+
 def test_pairs_are_sharper_than_separate_runs(study):
     """Common random numbers: the difference is known better than from runs of their own."""
     alike = [pair for pair in study.pairs if pair.error > 0.0]
@@ -406,6 +420,18 @@ def test_the_bound_of_every_lining_covers_every_judged_face_side(tmp_path):
         assert found.best(column) == pytest.approx(dose.cases[case].best.irradiance, rel=0.1)
 
 
+def test_a_spot_that_is_too_dark_is_named_before_one_that_is_known_well(scene):
+    units = judged_units(scene.triangles)
+    mean = np.ones((1, len(units.faces)))
+    mean[0, 7], mean[0, 5] = 1e-6, 2e-6
+    state = forward_only(mean, np.where(mean < 1.0, mean, 0.01), 0.0 * mean)
+    state.looks[:] = 1
+    dark = mean < 1.0
+    found = Settled(scene.triangles, units, state, np.ones((1, 3)), dark)
+    assert found.worst_unit(0) == 7
+    assert replace(found, dark=~(mean > 0.0)).worst_unit(0) not in (5, 7)
+
+
 def test_those_that_cannot_be_told_apart_are_named_together(study):
     pairs = study.pairs
     none = replace(study, pairs=tuple(replace(pair, told_apart=False) for pair in pairs))
@@ -449,6 +475,7 @@ def test_command_writes_all_and_says_what_to_do(tmp_path):
     assert set(written) == {"result.json", "report.html", "pictures/linings.png"}
     result = json.loads(written["result.json"])
     assert [row["name"] for row in result["linings"]][-1] == "white paint"
+    assert result["scene"]["file"] == "scene.toml"
     again = raysim_said(*words, folder=tmp_path)
     assert again.status == 2
     assert "--force" in again.err

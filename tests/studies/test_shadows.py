@@ -1,16 +1,26 @@
 """Shadows with known answers: an occluder of known shadow, a plate turned round."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import trimesh
+from agreement import agrees
 from running import contents, raysim_said
 from small_scenes import box, write_scene
 
 import raysim
+from raysim.exposure import LONGEST_TIME
 from raysim.judge import judged_units
+from raysim.output.shadows_words import (
+    answer,
+    best_remedy,
+    patches_table,
+    shadows_record,
+)
 from raysim.result import CAUTIOUS
+from raysim.scene.build import build_scene
 from raysim.studies.patches_dark import ITSELF_TURNED, dark_patches, sights
 from raysim.studies.shadows import find_shadows
 
@@ -131,6 +141,48 @@ def test_turning_round_gives_the_back_what_the_front_had(tmp_path):
     assert lined.gain > 1.5
 
 
+def test_a_patch_that_would_take_more_than_a_week_is_said_to_and_looked_at_closely(tmp_path):
+    scene = behind_a_screen(tmp_path, None, LINE, lining={"reflectance": 0.5}, edge=30)
+    result = raysim.simulate(scene, photons=300_000, seed=3)
+    asked = {"share": 0.9, "smallest": 1e-5, "seed": 1, "threads": 2, "progress": lambda *_: None}
+    lit = find_shadows(scene, result, **asked)
+    assert not lit.shadows[0].dark
+    best = best_remedy(lit.tried[0])
+    floor = 0.5 * (lit.shadows[0].irradiance + best.irradiance)  # the best change lifts it above
+    safety = scene.written.target.safety_factor
+    target = {"given_dose": floor * LONGEST_TIME / safety, "safety_factor": safety}
+    asked_more = scene.written.target.model_copy(update=target)
+    written = scene.written.model_copy(update={"target": asked_more})
+    scene = build_scene(scene.path, written)
+    result = replace(result, target_dose=asked_more.dose)
+    study = find_shadows(scene, result, **asked)
+    first = study.shadows[0]
+    assert first.dark
+    assert agrees(first.irradiance, first.error, lit.shadows[0].irradiance, catches=0.1)
+    assert first.error < 0.5 * lit.shadows[0].error
+    for remedy in study.tried[0].remedies:
+        clear = abs(remedy.irradiance - floor) > 6.0 * remedy.error
+        assert remedy.dark == (remedy.irradiance < floor) or not clear, remedy
+    assert {remedy.dark for remedy in study.tried[0].remedies} == {True, False}
+    assert "more than a week" in answer(study)
+    assert "all the same" not in answer(study)
+    assert patches_table(study).rows[0][4] == "more than a week"
+
+
+def test_where_nearly_all_is_too_dark_that_is_dark(tmp_path):
+    """Below half of a median without light lies nothing: it was said that all can hang so."""
+    scene = behind_a_screen(tmp_path, ([390, 390], [200, 200, 200]), POINT, edge=30)
+    result = raysim.simulate(scene, photons=100_000)
+    study = find_shadows(
+        scene, result, share=0.5, smallest=1e-4, seed=1, threads=2, progress=lambda *_: None
+    )
+    assert study.median < study.limit
+    assert study.dark_area == pytest.approx(2 * 0.12**2)
+    assert all(shadow.dark for shadow in study.shadows)
+    assert "more than a week" in answer(study)
+    json.dumps(shadows_record(study, result, answer(study), 1), allow_nan=False)
+
+
 def test_command_writes_all_and_says_what_to_do(tmp_path):
     behind_a_screen(tmp_path, ([30, 30], [200, 200, 200]), POINT, lining="foil", edge=10)
     words = ("shadows", "scene.toml", "--photons", "300000", "--share", "0.9", "--out", "out")
@@ -141,6 +193,7 @@ def test_command_writes_all_and_says_what_to_do(tmp_path):
     written = contents(tmp_path / "out")
     assert {"result.json", "report.html", "pictures/patch_1.png"} <= set(written)
     record = json.loads(written["result.json"])
+    assert record["scene"]["file"] == "scene.toml"
     assert record["patches"][0]["area_cm2"] > 0.25
     assert record["remedies"]
     assert raysim_said(*words, folder=tmp_path).status == 2
