@@ -48,6 +48,16 @@ def likeness_faults(scene: BuiltScene) -> list[Fault]:
                 "it gets",
                 "set judged = true, or take it out",
             )
+    for part in scene.triangles.parts:
+        body, surface = scene.triangles.bodies[part.body], scene.triangles.surfaces[part.surface]
+        if body.kind == "object" and not part.two_sided and surface.transmittance_high > 0.0:
+            fault(
+                f"{scene.object_key(part.body)}.sides",
+                "its surface lets light through, but a closed mesh is a solid, "
+                "so that what passes into it would be lost",
+                'give sides = "both" to take it as a thin sheet, such as a sleeve or a bag',
+                Level.ERROR,
+            )
     return faults
 
 

@@ -93,3 +93,16 @@ def test_a_respirator_of_odd_size_is_told_of(tmp_path, scale, length):
     assert (fault.level, fault.key) == (Level.WARNING, 'object 1 "plate".scale')
     assert f"{length} long, which is not the size of a respirator" in fault.what
     assert "check scale" in fault.mend
+
+
+def test_a_solid_that_lets_light_through_is_an_error_and_a_sleeve_is_none(tmp_path):
+    """Of a lamp in a closed sleeve all that passes inwards would be lost."""
+    glass = {"reflectance": 0.08, "reflectance_low": 0.08, "transmittance": 0.85}
+    keys = {"surface": glass, "at": [40, 40, 175]}
+    sleeve = trimesh.creation.cylinder(radius=14, height=260, sections=24)
+    path = write_scene(tmp_path, with_object(**keys), thing=sleeve)
+    fault = only_fault(path)
+    assert (fault.level, fault.key) == (Level.ERROR, 'object 2 "thing".sides')
+    assert 'sides = "both"' in fault.mend
+    thin = with_object(**keys, sides="both")
+    assert faults_of(write_scene(tmp_path, thin, thing=sleeve)) == []
