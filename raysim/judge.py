@@ -13,6 +13,8 @@ from raysim.tracing import Target
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.
 GUESS_ERRORS = 2.0
+# The same where one spot is named of thousands: some of them lie two errors low by chance.
+NAMED_ERRORS = 4.0
 UNSETTLED = 0.5  # a bound below so much of that of the worst known one was given up, not reached
 
 
@@ -187,13 +189,15 @@ def summarise(
     )
 
 
-def taken_at(mean: np.ndarray, error: np.ndarray, sure: np.ndarray) -> np.ndarray:
+def taken_at(
+    mean: np.ndarray, error: np.ndarray, sure: np.ndarray, errors: float = GUESS_ERRORS
+) -> np.ndarray:
     """Irradiance (W/m2) at which each face-side is compared when the darkest is named.
 
     The lowest of many noisy values would show the noise: one that is not `sure` is taken at the
-    upper end of its error.
+    upper end of its error, so many standard `errors` above it.
     """
-    return mean + np.where(sure, 0.0, GUESS_ERRORS * error)
+    return mean + np.where(sure, 0.0, errors * error)
 
 
 def _named_worst(
@@ -274,7 +278,7 @@ def judge_case(
     there is none, 1 cm2 stands for it: the brightest of many noisy faces would show the noise.
     """
     light = _Light.on(units, estimate)
-    taken = taken_at(light.values, light.errors, sure)
+    taken = taken_at(light.values, light.errors, sure, NAMED_ERRORS)
     everyone = np.arange(len(taken))
     best_unit, best_light, best_error = light.best(everyone, bright)
 

@@ -29,7 +29,7 @@ class LampLife:
     table : tuple of TimeAtAge
         From new lamps to beyond the rated life.
     holds_until : float
-        Lamp hours at which the timer setting stops being long enough.
+        Lamp hours at which the timer setting stops being long enough, whichever lamp gets there.
     cycles_left : int
         Cycles until the oldest lamp gets there.
     replace_below : float
@@ -100,8 +100,10 @@ def lamp_life(result: Result) -> LampLife | None:
     if not math.isfinite(result.timer):
         return None
     behaviour = behaviour_of(result)
-    oldest = max(lamp.hours for lamp in result.triangles.lamps)
-    holds = max(oldest, behaviour.rated_hours)
+    hours = [lamp.hours for lamp in result.triangles.lamps]
+    oldest = max(hours)
+    # One lamp past its life lends its age to none of the others, which the timer takes at theirs.
+    holds = max(min(hours), behaviour.rated_hours)
     ages = [behaviour.rated_hours * k / (ROWS - 1) for k in range(ROWS)]
     ages += [1.25 * behaviour.rated_hours, *([oldest] if oldest not in (0.0, *ages) else [])]
     left = max(holds - oldest, 0.0) * 3600.0 / result.timer

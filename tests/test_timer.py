@@ -150,6 +150,23 @@ def test_table_runs_past_the_rated_life_and_says_when_to_replace():
     assert life.cycles_left == int((life.holds_until - oldest) * 3600.0 // whole.timer)
 
 
+def of_hours(*hours):
+    """The made-up result with lamps of these hours."""
+    whole = synthetic.result()
+    lamps = zip(whole.triangles.lamps, hours, strict=True)
+    aged = tuple(replace(lamp, hours=h) for lamp, h in lamps)
+    return replace(whole, triangles=replace(whole.triangles, lamps=aged))
+
+
+def test_one_lamp_past_its_life_lends_its_age_to_no_other():
+    """The timer takes a new lamp at 8,000 h: the card must not let it burn for 12,000 h."""
+    life = lamp_life(mixed := of_hours(0.0, 12_000.0))
+    assert (life.holds_until, life.cycles_left) == (8000.0, 0)
+    assert time_at_age(mixed, life.holds_until).seconds <= mixed.timer * (1.0 + 1e-9)
+    assert life.replace_below == pytest.approx(0.8)
+    assert lamp_life(of_hours(9000.0, 12_000.0)).holds_until == 9000.0
+
+
 def test_no_timer_no_table():
     assert lamp_life(synthetic.result(dark=True)) is None
 

@@ -16,6 +16,7 @@ from raysim.cli.log_options import (
     NOTE,
     OPERATOR,
     TIME,
+    hours_of_result,
     setting_of_result,
 )
 from raysim.output.cautions import CAUTION_LINE
@@ -61,19 +62,23 @@ def start(
     book: Path,
 ) -> None:
     """Enter the start of a cycle with the respirators CODES."""
+    from raysim.library import assumptions
     from raysim.logbook.book import open_logbook
     from raysim.logbook.cycles import Setting, start_cycle
+    from raysim.logbook.lamps import past_their_life
 
     if (result is None) == (timer is None):
         raise click.UsageError("give either --result or --timer")
     if result is not None and not (dose is None and strap_dose is None):
         raise click.UsageError("--dose and --strap-dose come from --result; leave them out")
+    until = assumptions()["rated_life_h"].value
     if result is not None:
-        setting = setting_of_result(result, box)
+        setting, until = setting_of_result(result, box), hours_of_result(result)
     else:
         setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
     with open_logbook(book) as opened:
         number, warnings = start_cycle(opened, codes, setting, operator, note, at, override)
+        warnings += past_their_life(opened, box, until)
     if as_json:
         entered = {"cycle": number, "respirators": codes, "warnings": warnings}
         print_json(**entered, **setting_record(setting))

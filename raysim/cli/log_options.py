@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -31,8 +32,13 @@ NOTE = click.option("--note", type=TEXT, default="", help="Anything worth keepin
 BOX = click.option("--box", type=TEXT, default="box", show_default=True, help="Name of the box.")
 
 
+# As raysim itself writes a time, "4 h 32 min 01 s"; and a clock, "14:20" or "4:32:01".
+SPOKEN = re.compile(r"(?:(\d{1,4}) *h *)?(?:(\d{1,4}) *min *)?(?:(\d{1,6}) *s)?", re.ASCII)
+CLOCK = re.compile(r"(?:(\d{1,3}):(?=[0-5]\d:))?(\d{1,6}):([0-5]\d)", re.ASCII)
+
+
 class _Time(click.ParamType):  # type: ignore[type-arg]
-    """A duration: "14 min", "860 s" or "14:20"."""
+    """A duration: "14 min", "860 s", "14:20", "4:32:01" or "4 h 32 min 01 s"."""
 
     name = "time"
 
@@ -40,13 +46,14 @@ class _Time(click.ParamType):  # type: ignore[type-arg]
         """Seconds."""
         if isinstance(value, float):
             return value
-        minutes, colon, seconds = str(value).partition(":")
-        clock = colon and value.isascii() and minutes.isdigit() and seconds.isdigit()
+        text = str(value).strip()
+        whole = CLOCK.fullmatch(text) or SPOKEN.fullmatch(text)
         try:
-            if clock and len(value) < 10 and int(seconds) < 60:
-                found = 60.0 * int(minutes) + int(seconds)
+            if whole and any(whole.groups()):
+                hours, minutes, seconds = (int(part or 0) for part in whole.groups())
+                found = 3600.0 * hours + 60.0 * minutes + seconds
             else:
-                found = units.parse_quantity(str(value), units.TIME)
+                found = units.parse_quantity(text, units.TIME)
         except ValueError as error:
             self.fail(f'{error}, or minutes and seconds as "14:20"', param, ctx)
         if not 0.0 <= found <= 7 * 86_400.0:
@@ -134,6 +141,17 @@ def setting_of_result(folder: Path, box: str) -> Setting:
             f"--result {folder}: it has no finite timer setting. Mend: mend the dark spot first"
         )
     return whole
+
+
+def hours_of_result(folder: Path) -> float:
+    """Lamp hours up to which the timer of a result holds; the rated life where it does not say."""
+    from raysim.library import assumptions
+
+    record = _record(folder / "result.json" if folder.is_dir() else folder)
+    try:
+        return _figure(record["lamp_life"]["holds_until_h"])
+    except (ValueError, KeyError, TypeError):
+        return assumptions()["rated_life_h"].value
 
 
 def shown(moment: datetime) -> str:

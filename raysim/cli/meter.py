@@ -1,5 +1,6 @@
 """`raysim meter`: what a meter should read, and what readings mean."""
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -59,7 +60,7 @@ def command(
     """
     from raysim.output.folder import json_text
     from raysim.output.new_file import refuse_unfit, write_new
-    from raysim.output.survey import fit_lines, survey_record, survey_table, time_line
+    from raysim.output.survey import fit_lines, survey_record, survey_table, time_line, unlit_line
     from raysim.output.survey_sheet import sheet_page
     from raysim.survey import compare, fitted, mean_reflectances, predict
 
@@ -78,6 +79,8 @@ def command(
     if fit is not None and time:
         run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}
         times = _times(built, fit, teller, run)
+        if unlit_line(rows) is not None:
+            times = times[0], math.inf
     lamps = [lamp.name for lamp in built.triangles.lamps]
     if as_json:
         record = survey_record(built.written.title, seed, rows, fit, lamps, times)
@@ -91,6 +94,8 @@ def command(
                 click.echo(click.wrap_text(f"{heading}: {cell}", 92, "  ", "    "))
         click.echo("")
     lines = [table.note]
+    if (unlit := unlit_line(rows)) is not None:
+        lines.append(unlit)
     if fit is not None:
         lines += fit_lines(fit, lamps, mean_reflectances(built.triangles))
     if times is not None:

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 from raysim.logbook import respirators
 from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
-from raysim.logbook.respirators import ENDED, RETIRED, RUNNING, VOID
+from raysim.logbook.respirators import ENDED, INTERRUPTED, RETIRED, RUNNING, VOID
 from raysim.units import minutes_seconds
 
 
@@ -144,8 +144,11 @@ def close_cycle(
             )
         if ran is None:
             ran = 0.0 if outcome == VOID else cycle.setting.timer
+        moment = at or datetime.now(UTC)
         if outcome == ENDED:
-            _check_ended(cycle, ran, at or datetime.now(UTC))
+            _check_ended(cycle, ran, moment)
+        if outcome == INTERRUPTED:
+            _check_interrupted(cycle, ran, moment)
         entry = add_entry(book, "closing", operator, note, at)
         book.execute("INSERT INTO closing VALUES (?, ?, ?, ?)", (entry, number, outcome, ran))
     return entry
@@ -160,6 +163,22 @@ def _check_ended(cycle: Cycle, ran: float, at: datetime) -> None:
             f"cycle {cycle.number}: only {minutes_seconds(max(passed, 0.0))} of its timer of "
             f"{minutes_seconds(timer)} have passed. Mend: wait, enter it as interrupted, or "
             "correct the times with --at"
+        )
+
+
+def _check_interrupted(cycle: Cycle, ran: float, at: datetime) -> None:
+    """Lamps were on no longer than since the start, nor than the timer: wear would be lost."""
+    passed = max((at - cycle.started).total_seconds(), 0.0) + 1.0
+    if ran > passed:
+        raise LogbookError(
+            f"cycle {cycle.number}: it began {minutes_seconds(passed)} before, so its lamps were "
+            f"not on for {minutes_seconds(ran)}. Mend: correct --ran, or the times with --at"
+        )
+    if ran > cycle.setting.timer:
+        raise LogbookError(
+            f"cycle {cycle.number}: {minutes_seconds(ran)} are more than its timer of "
+            f"{minutes_seconds(cycle.setting.timer)}, and wear with them. Mend: correct --ran; if "
+            "the lamps did burn so long, void it and start one with that --timer and its --dose"
         )
 
 

@@ -61,3 +61,18 @@ def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
         hours = row["hours"] + ran["ran"] / 3600.0
         ages.append(LampAge(row["box"], row["name"], unstamp(row["at"]), hours, ran["cycles"]))
     return ages
+
+
+def past_their_life(book: sqlite3.Connection, box: str, until: float) -> list[str]:
+    """Lamps of a box that are older than a timer allows for, as warnings.
+
+    `until` are the hours (h) up to which the timer holds. A running cycle counts with its whole
+    timer, so that this is asked after its start has been entered.
+    """
+    return [
+        f"lamp {age.name} has {age.hours:,.1f} h by the end of this cycle, and the timer holds "
+        f"until {until:,.0f} h: it may be too short. Change the lamp, or give its hours in the "
+        "scene and run 'raysim dose' again"
+        for age in lamp_ages(book)
+        if age.box.casefold() == box.strip().casefold() and age.hours > until
+    ]

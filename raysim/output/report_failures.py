@@ -63,6 +63,11 @@ def failure_line(result: Result) -> str | None:
         return None
     worst = max(result.lamp_failures, key=lambda failure: failure.exposure_time)
     check = "check that all lamps burn in every cycle, never with bare eyes."
+    if len(result.lamp_failures) == 1:
+        return (
+            f"{worst.lamp} is the only lamp that burns: if it fails unnoticed, nothing in the box "
+            "gets any light. Check in every cycle that it burns, never with bare eyes."
+        )
     if worst.precision > COARSE:
         return (
             f"What a failure of {worst.lamp} would mean is not settled by this run; 'raysim dose "

@@ -115,6 +115,18 @@ def fit_lines(fit: Fit, lamps: Sequence[str], reflectances: np.ndarray) -> list[
     return lines
 
 
+def unlit_line(rows: Sequence[Comparison]) -> str | None:
+    """What readings of zero mean, which no fit of lamps and lining can make sense of."""
+    unlit = [row.meter.name for row in rows if row.meter.reading == 0.0]
+    if not unlit:
+        return None
+    return (
+        f"No light was read at {' or at '.join(unlit)}, so no time holds, whatever stands above or "
+        "below: find out whether a lamp is out, the head covered or the range wrong, and read "
+        "again. Such a reading is left out of any fit."
+    )
+
+
 def time_line(timer: float, corrected: float) -> str:
     """The exposure time by the readings, beside the timer setting."""
     if not np.isfinite(corrected):

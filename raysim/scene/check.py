@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.errors import Fault, Level
-from raysim.library import assumptions, lamp_types
+from raysim.library import assumptions
 from raysim.output_curve import HARD_START
 from raysim.progress import Progress, nobody_watching, stretch
 from raysim.scene.build import TUBE_SURFACE, BuiltScene
 from raysim.scene.contact import contact_faults
 from raysim.scene.drawn_in import scale_mend
 from raysim.scene.gaps import gap_faults
+from raysim.scene.likely import likeness_faults
 from raysim.scene.triangles import SceneTriangles
-from raysim.scene.written import Lamp
 
 SMALLEST_CHAMBER = 0.05  # m: nothing to hang a respirator in
 LARGEST_CHAMBER = 5.0  # m: a room, not a box
@@ -23,7 +23,6 @@ WEAK_LINING = 0.15  # expected reflectance below which a lining gives no gain wo
 LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: what lies beyond is a slip of the pen
 THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
 MOST_TALLIES = 12_000_000  # of lamps times faces: about 100 bytes each for every thread
-LIKELY_MAINS_SHARE = 0.6  # of the mains watts of a like lamp: more than any UVC share in print
 
 
 def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
@@ -36,6 +35,7 @@ def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list
     faults += _work(scene)
     faults += [
         *_lamp_ratings(scene),
+        *likeness_faults(scene),
         *_linings(scene),
         *_targets(scene),
         *_sheets(scene),
@@ -114,6 +114,7 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
         if not THINNEST_TUBE <= lamp.diameter <= THICKEST_TUBE:
             where = f'lamp {number + 1} "{lamp.name}".diameter'
             what = f"a tube of {1000 * lamp.diameter:.3g} mm is not the size of a lamp"
+            mend = f'check the number; plain ones are in units = "{units}"'
             faults.append(_fault(scene, where, what, mend, Level.ERROR))
     return faults
 
@@ -150,30 +151,10 @@ def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
             what = f"{power:.3g} W of UVC from one lamp, which no tube for a box gives"
             mend = "check the unit against the maker's data sheet"
             faults.append(_fault(scene, f"{key}.{rating}", what, mend, Level.ERROR))
-        elif lamp.uvc is not None:
-            faults += _like_mains_watts(scene, key, lamp)
         if lamp.hours > rated:
             what = f"{lamp.hours:g} h are past the rated {rated:g} h"
             faults.append(_fault(scene, f"{key}.hours", what, "change the lamp"))
     return faults
-
-
-def _like_mains_watts(scene: BuiltScene, key: str, lamp: Lamp) -> list[Fault]:
-    """A rating that fits the mains watts of a catalogue lamp of the same arc and diameter."""
-    arc = 1000 * float(np.linalg.norm(np.subtract(lamp.end, lamp.start)))
-    for kind in lamp_types().values():
-        same_arc = abs(arc - kind.arc_mm) < 0.12 * kind.arc_mm
-        same_tube = abs(1000 * lamp.diameter - kind.diameter_mm) < 0.15 * kind.diameter_mm
-        if not (same_arc and same_tube and lamp.tubes == kind.tubes):
-            continue
-        if (lamp.uvc or 0.0) > LIKELY_MAINS_SHARE * kind.lamp_W_low:
-            what = (
-                f"{lamp.uvc:g} W look like electrical watts: a {kind.name} lamp of this length "
-                f"gives {kind.uvc_W_low:g} to {kind.uvc_W_high:g} W of UVC ({kind.mark})"
-            )
-            mend = "give UVC watts from the data sheet, or irradiance_at_1m as measured"
-            return [_fault(scene, f"{key}.uvc", what, mend, Level.ERROR)]
-    return []
 
 
 def _linings(scene: BuiltScene) -> list[Fault]:

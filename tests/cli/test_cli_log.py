@@ -79,6 +79,67 @@ def test_setting_comes_from_a_result(folder):
     assert "abababababab" in raysim_said("log", "list", folder=folder).out
 
 
+def start_of(folder, result, *more):
+    """What `raysim log start` says with a result of this content."""
+    (folder / "result.json").write_text(
+        json.dumps({"timer_s": 7200.0, "scene": {"title": "x", "sha256": "ab" * 32}} | result)
+    )
+    return raysim_said("log", "start", "R1", "--result", "result.json", *more, *BY, folder=folder)
+
+
+def test_a_lamp_older_than_the_timer_allows_for_is_warned_of(folder):
+    fitted = ("log", "lamp", "rear", "fitted", "--hours", "7999", *BY)
+    assert raysim_said(*fitted, folder=folder).status == 0
+    elsewhere = start_of(folder, {}, "--box", "other")
+    assert "lamp rear" not in elsewhere.err
+    raysim_said("log", "void", "4", "--note", "x", *BY, folder=folder)
+    longer = start_of(folder, {"lamp_life": {"holds_until_h": 9000.0}})
+    assert "lamp rear" not in longer.err
+    raysim_said("log", "void", "6", "--note", "x", *BY, folder=folder)
+    said = start_of(folder, {"lamp_life": {"holds_until_h": 8000.0}})
+    assert said.status == 0
+    line = next(line for line in said.err.splitlines() if "lamp rear" in line)
+    assert "8,001.0 h by the end of this cycle, and the timer holds until 8,000 h" in line
+    raysim_said("log", "void", "8", "--note", "x", *BY, folder=folder)
+    by_hand = raysim_said("log", "start", "R1", "--timer", "2 h", *BY, folder=folder)
+    assert "lamp rear has 8,001.0 h" in by_hand.err  # the rated life
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [
+        ("14:20", 860), ("4:32:01", 16321), ("4 h 32 min 01 s", 16321), ("1 h 05 min", 3900),
+        ("2h", 7200), ("45 s", 45), ("90:00", 5400), ("1.5 h", 5400),
+    ],
+)  # fmt: skip
+def test_times_are_read_as_the_report_writes_them(folder, text, seconds):
+    said = raysim_said("log", "start", "R1", "--timer", text, "--json", *BY, folder=folder)
+    assert json.loads(said.out)["timer_s"] == seconds
+
+
+@pytest.mark.parametrize("text", ["4:32:1", "4:72:00", "1:2:3:4", "", "5", "4 h 3", "4:75"])
+def test_times_that_can_be_misread_are_refused(folder, text):
+    said = raysim_said("log", "start", "R1", "--timer", text, *BY, folder=folder)
+    assert (said.status, said.out) == (2, "")
+
+
+def test_an_interruption_is_no_longer_than_the_cycle(folder):
+    """Wear beyond the timer would be lost from the tally."""
+    start = ("log", "start", "R1", "--timer", "10 min", "--dose", "1 J/cm2", *BY)
+    raysim_said(*start, "--at", "2026-01-02 08:00", folder=folder)
+    close = ("log", "interrupted", "3", *BY)
+    for ran, at, word in (
+        ("20 h", "2026-01-02 09:00", "its lamps were not on for 20 h"),
+        ("30 min", "2026-01-02 09:00", "more than its timer of 10 min"),
+        ("9 min", "2026-01-02 08:08", "its lamps were not on for 9 min"),
+    ):
+        said = raysim_said(*close, "--ran", ran, "--at", at, folder=folder)
+        assert (said.status, said.err.count("\n")) == (2, 1)
+        assert word in said.err
+    said = raysim_said(*close, "--ran", "9 min", "--at", "2026-01-02 08:09", folder=folder)
+    assert said.status == 0, said.err
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [

@@ -139,3 +139,16 @@ def test_a_scene_without_points_is_told_so(tmp_path):
     said = raysim_said("meter", "scene.toml", folder=tmp_path)
     assert said.status == 2
     assert "no [[meter]]" in said.err
+
+
+def test_a_reading_of_zero_leaves_no_time_however_the_others_agree(tmp_path, predicted):
+    with_points(tmp_path, (predicted[0], 0.0, predicted[2]))
+    said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
+    assert said.status == 0, said.err
+    assert "No light was read at by the right tube, so no time holds" in said.words
+    assert "By the readings no finite time can be vouched for." in said.words
+    record = json.loads(raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path).out)
+    assert record["time_by_readings_s"] is None
+    with_points(tmp_path, (0.0, None, None))
+    alone = raysim_said("meter", "scene.toml", "--no-time", folder=tmp_path)
+    assert "No light was read at by the left tube" in alone.words

@@ -19,6 +19,7 @@ from raysim.output.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.charts import write_charts
 from raysim.output.pictures import Picture, write_pictures
 from raysim.output.report import write_report
+from raysim.output.report_failures import failure_line
 from raysim.output.report_inputs import lamps_table, surfaces_table
 from raysim.output.report_tables import (
     NOT_CLEAR,
@@ -31,7 +32,7 @@ from raysim.output.report_tables import (
 )
 from raysim.output.report_words import uncertainty_words
 from raysim.output.sentences import bottom_line, number
-from raysim.result import BRIGHT, CAUTIOUS, EXPECTED, Result
+from raysim.result import BRIGHT, CAUTIOUS, EXPECTED, LampFailure, Result
 from raysim.units import minutes_seconds
 
 NASTY = "<b>\"bold\" & 'x'</b><img src=x onerror=alert(1)>"
@@ -392,3 +393,15 @@ def test_uncertainty_says_what_the_bound_leaves_out(result):
 )
 def test_number(value, words):
     assert number(value) == words
+
+
+def test_of_an_only_lamp_no_further_run_is_advised():
+    """'raysim dose --without' refuses to leave no lamp, and nothing is open: there is no light."""
+    whole = synthetic.result()
+    dark = replace(whole.cases[CAUTIOUS].worst, irradiance=0.0, standard_error=0.0, lower_bound=0.0)
+    mast, rear = (LampFailure(name, dark, np.inf, 0.0, False) for name in ("mast", "rear"))
+    alone = failure_line(replace(whole, lamp_failures=(mast,)))
+    assert "mast is the only lamp that burns" in alone
+    assert "nothing in the box gets any light" in alone
+    assert "--without" not in alone
+    assert "--without" in failure_line(replace(whole, lamp_failures=(mast, rear)))
