@@ -19,8 +19,11 @@ def main(book: Path, prefix: str, count: int) -> None:
     sys.stdout.write("ready\n")
     sys.stdout.flush()
     sys.stdin.readline()  # the starting gun
+    took = 0.002
     for _ in range(count):
-        time.sleep(0.002)  # a person pauses too; SQLite's waiting writer would starve otherwise
+        # A person pauses too; SQLite's waiting writer would starve otherwise, on slow disks above all.
+        time.sleep(took)
+        began = time.monotonic()
         with open_logbook(book) as opened:
             number, _ = start_cycle(opened, codes, setting, prefix, at=long_ago)
             sys.stdout.write(f"start {number}\n")
@@ -28,6 +31,7 @@ def main(book: Path, prefix: str, count: int) -> None:
             close_cycle(opened, number, "ended", prefix)
             sys.stdout.write(f"end {number}\n")
             sys.stdout.flush()
+        took = time.monotonic() - began
 
 
 if __name__ == "__main__":
