@@ -3,7 +3,7 @@
 import math
 
 from raysim.output.report_tables import Table, irradiance_words
-from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, spot_words, too_dark_words
+from raysim.output.sentences import OVER_A_WEEK, SO_DARK, number, spot_words, too_dark_words
 from raysim.panels import nearest_wall
 from raysim.studies.hooks_load import Hang
 from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked
@@ -20,7 +20,7 @@ def answer(study: HookStudy) -> str:
     """The sentence to act on."""
     best = study.best
     if best.all_dark and best.best.estimate > 0.0:
-        return f"At no hook position will it do: everywhere the darkest spot is {TOO_DARK}. {LIGHT}"
+        return f"At no hook position will it do: everywhere the darkest spot is {SO_DARK}. {LIGHT}"
     if not math.isfinite(best.best.time):
         if best.best.estimate > 0.0:
             return (

@@ -7,7 +7,7 @@ from raysim.library import Surface, surfaces
 from raysim.output.cautions import CAUTIONS
 from raysim.output.records import finite_or_none, scene_record, spot_record
 from raysim.output.report_tables import Table, irradiance_words
-from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, too_dark_words
+from raysim.output.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
 from raysim.result import CAUTIOUS, EXPECTED
 from raysim.scene.build import BuiltScene
 from raysim.studies.bench import CaseOfLining
@@ -32,7 +32,7 @@ def answer(study: LiningStudy, as_written: str) -> str:
     time = minutes_seconds(best.cases[CAUTIOUS].exposure_time)
     own = next(row for row in study.rows if row.name == as_written)
     if best.cases[CAUTIOUS].dark and best.cases[CAUTIOUS].worst.irradiance > 0.0:
-        return f"No lining will do: with each the darkest spot is {TOO_DARK}. {LIGHT}"
+        return f"No lining will do: with each the darkest spot is {SO_DARK}. {LIGHT}"
     if not math.isfinite(best.cases[CAUTIOUS].exposure_time):
         if best.cases[CAUTIOUS].worst.irradiance > 0.0:
             return (

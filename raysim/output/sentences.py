@@ -70,7 +70,7 @@ def headline(result: Result) -> str:
 
 
 OVER_A_WEEK = "more than a week"  # of a time beyond `LONGEST_TIME`
-TOO_DARK = f"so dark that it would take {OVER_A_WEEK}, and how much more was not looked for"
+SO_DARK = f"so dark that it would take {OVER_A_WEEK}, and how much more was not looked for"
 
 
 def told_time(seconds: float) -> str:

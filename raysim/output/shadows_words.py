@@ -5,7 +5,7 @@ from typing import Any
 from raysim.output.cautions import CAUTIONS
 from raysim.output.records import finite_or_none, scene_record
 from raysim.output.report_tables import Table, irradiance_words
-from raysim.output.sentences import OVER_A_WEEK, TOO_DARK, number, told_time
+from raysim.output.sentences import OVER_A_WEEK, SO_DARK, number, told_time
 from raysim.result import Result
 from raysim.studies.patches_dark import ITSELF_TURNED
 from raysim.studies.remedies import Remedy, Tried
@@ -23,7 +23,7 @@ def answer(study: ShadowStudy) -> str:
     if not study.shadows:
         return "No dark patch was found: the respirators can hang as they do."
     first = study.shadows[0]
-    dark = f", {TOO_DARK}" if first.dark else ""
+    dark = f", {SO_DARK}" if first.dark else ""
     words = f"The darkest patch is {where(first)}{dark}; {_hidden_words(first)}"
     if not study.tried:
         return f"{words}."
