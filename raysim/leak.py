@@ -1,57 +1,86 @@
 """Stray light outside a gap, where it is brightest for a person, and how long one may stay.
 
 Light leaves through a slit in two ways. *In sight*: lines from the eye that pass straight through
-are followed into the chamber. *Off the walls of the slit*: the slit is a chain of strips whose
-radiosity follows from the light on its inner opening, and the eye sees those strips. Both aim
-every line at the opening, so that a share of 1e-6 of the lamps' power costs no more than a large
-one.
+are followed into the chamber, many of them aimed at the lamp tubes and their images in mirrors.
+*Off the walls of the slit*: the slit is a chain of strips whose radiosity follows from the light on
+its inner opening, and the eye sees those strips. Every line is aimed at the opening, so that a
+share of 1e-6 of the lamps' power costs no more than a large one.
 
-People are protected by the bright case: new lamps, high end of every reflectance. The chamber is
-traced with the slit closed, which keeps in it the little light that leaves.
+The eye may be anywhere in the plane that lies `distance` off the outside of the wall, and faces the
+light. People are protected by the bright case: new lamps, high end of every reflectance. The
+chamber is traced with the slit closed, which keeps in it the little light that leaves.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.passage import next_wall
+from raysim.aim import Lines, picture_lines, wall_lines, window_lines
+from raysim.brightest import LampView
+from raysim.images import tube_images
+from raysim.inside import BRIGHT_COLUMN, Inside
+from raysim.opening import GROUPS, Opening, OpeningRun, Streams
 from raysim.people import SKIN, exposure_limit, permissible_time
 from raysim.scene.build import BuiltScene
-from raysim.scene.triangles import SceneTriangles
+from raysim.scene.gaps import scene_fault
 from raysim.scene.written import Gap
-from raysim.sight import BRIGHT_COLUMN, lines_to_tube, radiance_but_lamps, radiance_times_pi
-from raysim.slit import Slit, aimed_lines, eye_places, scene_fault, slit_of, through
-from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene
+from raysim.sight import lamp_light, scattered_light
+from raysim.slit import Slit, eye_places, slit_of
+from raysim.tracing import AdjointRun, default_threads, kernel_scene
 
-GROUPS = 16  # independent sets of lines, for the error
-LINES = 64  # of a set
+LINES = 64  # of a set, through the gap to what scatters there, and to its walls
+LAMP_LINES = 8  # times as many are followed to lamps alone
+AIMED, AIMED_LINES = 8, 4  # tubes and images that are aimed at, with so many times the lines
 SCAN_GROUPS, SCAN_LINES = 4, 16
-OPENING_POINTS, OPENING_PATHS = 8, 256
 WALL_LINES = 1024  # of a set, from the inner opening
 TUBE_LINES = 1024  # of a set, from the inner opening to each tube
-STREAM = 3 << 30  # words of the random counter from here on belong to gaps
-STREAM_STEP = 1 << 12  # more than the lines traced at once
+STREAMS = (3 << 30, 1 << 30)  # words of the random counter that belong to gaps
+NONE_OF = 3.0  # what was met by none of n lines is met by fewer than 3 / n of all, 95 % sure
 
 
 @dataclass(frozen=True)
-class Opening:
-    """Light on the inner opening and on the walls behind it.
+class Look:
+    """Light at one eye, as vectors (groups, lines, 3), W/m2, and what its lines could have missed.
 
-    `light` (points,) is the irradiance (W/m2) at points along the opening; `walls`
-    (groups, strips) the radiosity (W/m2) of the strips from independent sets of lines.
+    `unseen` (W/m2) bounds what shines in sight without any of the lines having met it.
     """
 
-    light: np.ndarray
-    walls: np.ndarray
+    in_sight: np.ndarray
+    off_walls: np.ndarray
+    unseen: float
+
+    @property
+    def total(self) -> np.ndarray:
+        """Irradiance of an eye that faces the light, W/m2, (groups,)."""
+        return self.sight + self.walls
+
+    @property
+    def facing(self) -> np.ndarray:
+        """Direction of the light, (3,)."""
+        light = self.in_sight.sum(axis=(0, 1)) + self.off_walls.sum(axis=(0, 1))
+        return np.asarray(light / max(np.linalg.norm(light), 1e-300))
+
+    @property
+    def sight(self) -> np.ndarray:
+        """Irradiance in sight of an eye that faces the light, W/m2, (groups,)."""
+        return np.asarray((self.in_sight @ self.facing).clip(0.0).sum(axis=1))
+
+    @property
+    def walls(self) -> np.ndarray:
+        """Irradiance off the walls of the gap, likewise."""
+        return np.asarray((self.off_walls @ self.facing).clip(0.0).sum(axis=1))
 
 
 @dataclass(frozen=True)
 class Leak:
-    """Stray light of one gap at the brightest place of an eye tried, W/m2, unweighted 254 nm.
+    """Stray light of one gap at the brightest place of an eye, W/m2, unweighted 254 nm.
 
-    `in_sight` and `off_walls` add up to `irradiance`; `error` is its standard error. `times` are
-    permissible seconds in a day for the eye and for covered eyes (skin alone), safety factor
-    divided in, from the irradiance plus two standard errors.
+    `in_sight` and `off_walls` add up to `irradiance`; `error` is its standard error, with half of
+    what may shine there without any line having met it. `at_most` says that no line met any light,
+    and that `irradiance` is the most that so many lines can have missed. It is 0 only where no
+    straight line leads through the gap and its walls send nothing back. `times` are permissible
+    seconds in a day for the eye and for covered eyes (skin alone), safety factor divided in, from
+    the irradiance plus two standard errors.
     """
 
     gap: Gap
@@ -62,6 +91,7 @@ class Leak:
     off_walls: float
     inside: float  # mean irradiance on the inner opening
     times: tuple[float, float]
+    at_most: bool = False
 
 
 class LeakRun:
@@ -69,150 +99,98 @@ class LeakRun:
 
     def __init__(self, scene: BuiltScene, seed: int = 1, threads: int | None = None) -> None:
         self.scene = scene
-        self.seed = seed
         arrays = kernel_scene(scene.triangles)
         columns = slice(BRIGHT_COLUMN, BRIGHT_COLUMN + 1)
         self.run = AdjointRun(
             arrays, scene.triangles, seed, threads or default_threads(), cases=columns
         )
+        self.inside = Inside(arrays)
+        self.images = tube_images(scene.triangles, arrays)
         self.rng = np.random.default_rng(np.random.Philox(key=seed))
-        self.stream = STREAM
-
-    @property
-    def triangles(self) -> SceneTriangles:
-        """Triangles of the scene (definition)."""
-        return self.scene.triangles
+        self.streams = Streams(*STREAMS)
 
     def leak(self, slit: Slit) -> Leak:
-        """Stray light of a slit at the brightest of the places tried for an eye."""
-        opening = self.opening(slit)
-        eyes = eye_places(slit)
-        scanned = []
-        for eye in eyes:
-            sight, walls = self.at_eye(slit, eye, opening, SCAN_GROUPS, SCAN_LINES)
-            scanned.append(float((sight + walls).mean()))
-        eye = eyes[int(np.argmax(scanned))]
-        sight, walls = self.at_eye(slit, eye, opening, GROUPS, LINES)
-        total = sight + walls
-        error = float(total.std(ddof=1) / np.sqrt(len(total)))
-        safe = float(total.mean()) + 2.0 * error
+        """Stray light of a slit at the brightest of the places found for an eye."""
+        opening, view = self.opening(slit), self.view(slit)
+        eyes = np.concatenate([view.eyes(), eye_places(slit)])
+        looks = [self.look(view, eye, opening, SCAN_GROUPS, SCAN_LINES) for eye in eyes]
+        best = max(range(len(eyes)), key=lambda k: (looks[k].total.mean(), looks[k].unseen))
+        look = self.look(view, eyes[best], opening, GROUPS, LINES)
+        total, sight = look.total, float(look.sight.mean())
+        light = float(total.mean())
+        error = float(total.std(ddof=1) / np.sqrt(len(total))) + 0.5 * look.unseen
+        if light == 0.0:
+            light, sight, error = look.unseen, look.unseen, 0.0
         factor = self.scene.written.target.safety_factor
-        times = (
-            permissible_time(safe, factor),
-            permissible_time(safe, factor, exposure_limit(SKIN)),
-        )
+        safe = light + 2.0 * error
         return Leak(
             slit.gap,
-            eye,
-            float(total.mean()),
+            slit.point(*eyes[best]),
+            light,
             error,
-            float(sight.mean()),
-            float(walls.mean()),
+            sight,
+            float(look.walls.mean()),
             float(opening.light.mean()),
-            times,
+            (
+                permissible_time(safe, factor),
+                permissible_time(safe, factor, exposure_limit(SKIN)),
+            ),
+            at_most=bool(total.max() == 0.0 and light > 0.0),
         )
 
     def opening(self, slit: Slit) -> Opening:
         """Light that comes in at the inner opening, and what the walls make of it."""
-        c = ((np.arange(OPENING_POINTS) + 0.5) / OPENING_POINTS - 0.5) * slit.length
-        zero = np.zeros(OPENING_POINTS)
-        points = slit.point(zero - 1e-6, zero, c)
-        first, stream = len(self.run.paths), self._streams()
-        self.run.add_targets(
-            [Target(stream + k, at=p, facing=-slit.outwards) for k, p in enumerate(points)]
-        )
-        chosen = first + np.arange(OPENING_POINTS)
-        self.run.add_paths(chosen, np.full(OPENING_POINTS, OPENING_PATHS))
-        light = self.run.batch_irradiance(chosen)[..., 0].sum(axis=2).mean(axis=1)
-        return Opening(light, np.array([self._walls(slit) for _ in range(GROUPS)]))
+        run = OpeningRun(self.run, self.inside, self.rng, self.streams)
+        return run.opening(slit, WALL_LINES, TUBE_LINES)
 
-    def _walls(self, slit: Slit) -> np.ndarray:
-        """Radiosity (W/m2) of the strips, from one independent set of lines, (strips,).
-
-        Lines go from the inner opening into the chamber after Lambert's law, and to the lamps for
-        what comes straight from them; the light they bring travels on the other way, into the
-        passage, and lands on its walls.
-
-        Source: E = int L cos dA dw, and `passage.wall_reply`.
-        """
-        side = int(np.sqrt(WALL_LINES))
-        cells = np.stack(np.meshgrid(np.arange(side), np.arange(side))).reshape(2, -1)
-        u, v = (cells + self.rng.random(cells.shape)) / side
-        angle, sine = 2.0 * np.pi * u, np.sqrt(v)
-        d = np.stack([np.sqrt(1.0 - v), sine * np.cos(angle), sine * np.sin(angle)], axis=1)
-        axes = np.stack([slit.outwards, slit.sideways, slit.along])
-        b, origins = self._inner_points(slit, len(u))
-        # d points outwards; the line of sight runs the other way.
-        light = radiance_but_lamps(
-            self.run, self.triangles, origins, -d @ axes, self.rng, self._streams()
-        ).sum(axis=1)
-        power = self._landed(slit, b, d, light)
-        exitances = self.run.scene.geometry.tube_exitance
-        for number, exitance in enumerate(exitances):
-            b, origins = self._inner_points(slit, TUBE_LINES)
-            towards, weight = lines_to_tube(
-                self.triangles, number, origins, -slit.outwards, self.rng
-            )
-            power += self._landed(slit, b, -towards @ axes.T, weight * exitance)
-        return slit.reply @ (power / slit.strips.sizes)
-
-    def _inner_points(self, slit: Slit, count: int) -> tuple[np.ndarray, np.ndarray]:
-        """Random places on the inner opening: sideways (m), and points (count, 3) just inside."""
-        b = slit.gap.width * (self.rng.random(count) - 0.5)
-        c = slit.length * (self.rng.random(count) - 0.5)
-        return b, slit.point(np.full(count, -1e-6), b, c)
-
-    def _landed(self, slit: Slit, b: np.ndarray, d: np.ndarray, light: np.ndarray) -> np.ndarray:
-        """Power per metre of slit (W/m) that lands on each strip, (strips,).
-
-        `b` (lines,) are places on the inner opening, `d` (lines, 3) directions of travel, and the
-        mean of `light` (lines,) is the irradiance they bring.
-        """
-        start = np.stack([np.zeros(len(b)), b], axis=1)
-        inner = np.full(len(b), slit.passage.inner)
-        hit, share = next_wall(slit.passage, start, d[:, :2], inner)
-        landed = slit.strips.number(hit, share)
-        power = np.bincount(landed, weights=light, minlength=len(slit.reply))
-        return power * slit.gap.width / len(b)
-
-    def _streams(self) -> int:
-        """A fresh range of words of the random counter."""
-        self.stream += STREAM_STEP
-        return STREAM + (self.stream - STREAM) % (1 << 30)
+    def view(self, slit: Slit) -> LampView:
+        """Tubes and their images as they stand before a gap."""
+        return LampView(slit, self.inside, self.images)
 
     def at_eye(
-        self,
-        slit: Slit,
-        eye: np.ndarray,
-        opening: Opening,
-        groups: int,
-        lines: int,
+        self, slit: Slit, eye: np.ndarray, opening: Opening, groups: int, lines: int
     ) -> tuple[np.ndarray, np.ndarray]:
         """Irradiance in sight and off the walls, W/m2, by group of lines; both (groups,).
 
-        `opening` is what `opening` gave; `lines` in each of `groups` independent sets.
+        Of an eye at `eye` (3,), m, that faces the light. `opening` is what `opening` gave; `lines`
+        in each of `groups` independent sets.
 
-        Source: `aimed_lines`, `sight.radiance_times_pi` and `passage.wall_radiosity`.
+        Source: `aim`, `sight` and `passage.wall_reply`.
         """
-        b, c, weight, directions = aimed_lines(slit, eye, groups, lines, self.rng)
-        hit, share, at_inner, c_inner = through(slit, eye, b, c)
-        walls = np.zeros(len(b))
-        wall = (hit >= 0) & (hit != slit.passage.inner) & (np.abs(c_inner) <= 0.5 * slit.length)
-        place = (np.arange(OPENING_POINTS) + 0.5) / OPENING_POINTS
-        group = np.arange(len(b)) // (len(b) // groups) % GROUPS
-        radiosity = opening.walls[group[wall], slit.strips.number(hit[wall], share[wall])]
-        light = np.interp(c_inner[wall] / slit.length + 0.5, place, opening.light)
-        walls[wall] = weight[wall] * radiosity * light / opening.light.mean()
-        sight = np.zeros(len(b))
-        open_ = (hit == slit.passage.inner) & (np.abs(c_inner) <= 0.5 * slit.length)
-        if open_.any():
-            zero = np.zeros(open_.sum())
-            origins = slit.point(zero - 1e-6, at_inner[open_], c_inner[open_])
-            radiance = radiance_times_pi(
-                self.run, self.triangles, origins, directions[open_], self.rng, self._streams()
-            ).sum(axis=1)
-            sight[open_] = weight[open_] * radiance
-        return sight.reshape(groups, -1).mean(axis=1), walls.reshape(groups, -1).mean(axis=1)
+        look = self.look(self.view(slit), slit.local(eye), opening, groups, lines)
+        return look.sight, look.walls
+
+    def look(
+        self, view: LampView, eye: np.ndarray, opening: Opening, groups: int, lines: int
+    ) -> Look:
+        """The light at an eye (3,), coordinates of the gap; the others as in `at_eye`."""
+        slit, rng = view.slit, self.rng
+        tubes = view.brightest_at(eye, AIMED)
+        counts = (LAMP_LINES * lines, AIMED_LINES * lines)
+        aimed = picture_lines(slit, eye, tubes, groups, counts, rng)
+        lamps = aimed.light(lamp_light(self.inside, *_starts(slit, eye, aimed), rng))
+        seen = window_lines(slit, eye, groups, lines, rng)
+        starts = _starts(slit, eye, seen)
+        scattered = seen.light(
+            scattered_light(self.run, self.inside, *starts, rng, self.streams.fresh())
+        )
+        met, strip, along = wall_lines(slit, eye, groups, lines, rng)
+        walls = met.light(opening.on_strips(strip, along / slit.length, groups))
+        unseen = 0.0
+        if not lamps.any():
+            unseen += seen.whole / (groups * counts[0])
+        if not opening.light.any() and slit.reply.any():
+            unseen += met.whole / (GROUPS * WALL_LINES)
+        brightest = float(self.inside.arrays.geometry.tube_exitance.max())
+        in_sight = np.concatenate([lamps, scattered], axis=1)
+        return Look(in_sight, walls, NONE_OF * brightest * unseen)
+
+
+def _starts(slit: Slit, eye: np.ndarray, lines: Lines) -> tuple[np.ndarray, np.ndarray]:
+    """Where lines from an eye (3,) enter the chamber, m, and their directions, both (lines, 3)."""
+    directions = lines.directions.reshape(-1, 3)
+    eyes = np.broadcast_to(eye, directions.shape)
+    return slit.just_inside(eyes, directions), directions @ slit.axes
 
 
 def leaks(scene: BuiltScene, seed: int = 1, threads: int | None = None) -> tuple[Leak, ...]:

@@ -16,6 +16,7 @@ import numpy as np
 POINTS, ANGLES = 8, 2000  # per strip: where rays start, and in how many directions
 STRIPS_PER_WIDTH = 4
 MOST_STRIPS = 60  # of one wall
+OPEN_CORNER = "a step below the width leaves an open corner: part of the slit goes straight through"
 
 
 @dataclass(frozen=True)
@@ -56,8 +57,58 @@ def two_bends(width: float, depth: float, step: float) -> Passage:
         [0.0, h],
     ]
     if step < width:
-        raise ValueError("a step below the width leaves an open corner")
+        raise ValueError(OPEN_CORNER)
     return Passage(np.array(corners), 7, 3)
+
+
+def lines_through(passage: Passage) -> np.ndarray:
+    """Straight lines that lead through a passage, (corners, 2), m; no corners where there is none.
+
+    A line is told by its sideways places on the inner and on the outer opening. It keeps clear of
+    the walls where it runs above each corner of the lower wall and below each of the upper one.
+    Each of these cuts the plane of the two places along a straight line, so what is left is a
+    convex polygon, and these are its corners. Walls must not turn back on themselves.
+
+    Source: definition; clipping of convex polygons, Sutherland and Hodgman 1974 (from memory).
+
+    >>> len(lines_through(straight(0.002, 0.02)))
+    4
+    >>> [len(lines_through(two_bends(0.004, 0.02, step))) > 0 for step in (0.0059, 0.0061)]
+    [True, False]
+    """
+    corners, number = passage.corners, len(passage.corners)
+    ordered = np.roll(corners, -passage.inner - 1, axis=0)
+    side = np.where(np.arange(number) < (passage.outer - passage.inner) % number, 1.0, -1.0)
+    low, high = corners[:, 1].min(), corners[:, 1].max()
+    found = np.array([[low, low], [high, low], [high, high], [low, high]])
+    for (a, b), sign in zip(ordered, side, strict=True):
+        share = a / corners[:, 0].max()
+        found = _cut_off(found, sign * (found @ np.array([1.0 - share, share]) - b))
+    return found
+
+
+def closing_step(width: float, depth: float) -> float:
+    """Step (m) of two bends from which on no straight line leads through.
+
+    The steepest line in either half rises by the width over half of (depth - width); the step must
+    rise more than that over the width.
+
+    >>> round(1000.0 * closing_step(0.004, 0.02), 6)
+    6.0
+    """
+    return width + 2.0 * width**2 / (depth - width)
+
+
+def _cut_off(corners: np.ndarray, over: np.ndarray) -> np.ndarray:
+    """The part of a convex polygon where a linear function, `over` (corners,), is not negative."""
+    kept = []
+    for k, (here, value) in enumerate(zip(corners, over, strict=True)):
+        before, other = corners[k - 1], over[k - 1]
+        if (value < 0.0) != (other < 0.0):
+            kept.append(before + other / (other - value) * (here - before))
+        if value >= 0.0:
+            kept.append(here)
+    return np.array(kept).reshape(-1, 2)
 
 
 def next_wall(

@@ -1,9 +1,10 @@
 """What shines at somebody who looks into the box along given lines: radiance, W/m2/sr times pi.
 
-A line of sight is followed into the chamber, through mirror reflections, to the lamp tube or to
+A line of sight is followed into the chamber, through mirror reflections, to the lamp tubes and to
 the first surface that scatters; the light on that surface comes from backward paths.
 
-    pi L = M (lamp tube met)  +  rho (1 - s) E        s: mirror share, by chance followed on
+    pi L = sum over mirror reflections of  (mirrored share)  M (tube met)        `lamp_light`
+           +  rho (1 - s) E  where it ends, s by chance followed on             `scattered_light`
 
 Source: rendering equation, Kajiya 1986, split at the first diffuse surface.
 """
@@ -12,192 +13,144 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.kernels.surfaces import fresnel_reflectance
-from raysim.scene.contact import Surroundings
-from raysim.scene.triangles import SceneTriangles
-from raysim.tracing import AdjointRun, KernelScene, Target
+from raysim.inside import LIFT, Inside, mirror
+from raysim.tracing import AdjointRun, Target
 
 MOST_MIRRORS = 60
-LIFT = 1e-7  # m: a point of a surface is moved this far off it
-BRIGHT_COLUMN = 2  # high end of every reflectance
+FAINT = 0.05  # lines with less than this share left go on by chance, one in two
+DARK = 1e-6
 
 
 @dataclass(frozen=True)
-class Seen:
+class Ends:
     """Where lines of sight end.
 
-    `lamp` (lines, lamps) is the exitance (W/m2) of the tube met, at rated output; `weight`
-    (lines,) the diffuse reflectance of the surface met (0 for none), at point `at` (m) with
-    normal `normal`, both (lines, 3). `straight` (lines,) bool: whether that tube is met without a
-    mirror on the way.
+    `weight` (lines,) is the diffuse reflectance of the surface met (0 for none), at point `at` (m)
+    with normal `normal`, both (lines, 3).
     """
 
-    lamp: np.ndarray
     weight: np.ndarray
     at: np.ndarray
     normal: np.ndarray
-    straight: np.ndarray
-
-
-def nearest_tube(
-    triangles: SceneTriangles, origins: np.ndarray, directions: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Distance (m) to the mantle of the nearest tube, inf for none, and its number.
-
-    Source: intersection of a line and a cylinder (geometry).
-    """
-    best, which = np.full(len(origins), np.inf), np.full(len(origins), -1)
-    for number, tube in enumerate(triangles.tubes):
-        length = np.linalg.norm(tube.end - tube.start)
-        axis = (tube.end - tube.start) / length
-        along, to = directions @ axis, origins - tube.start
-        d, p = directions - along[:, None] * axis, to - (to @ axis)[:, None] * axis
-        a, b = (d * d).sum(axis=1), (d * p).sum(axis=1)
-        root = b * b - a * ((p * p).sum(axis=1) - tube.radius**2)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            distance = (-b - np.sqrt(root)) / a
-            place = to @ axis + distance * along
-        hit = (root > 0.0) & (distance > LIFT) & (distance < best) & (place > 0.0)
-        hit &= place < length
-        best[hit], which[hit] = distance[hit], number
-    return best, which
 
 
 def follow(
-    triangles: SceneTriangles,
-    arrays: KernelScene,
-    origins: np.ndarray,
-    directions: np.ndarray,
-    rng: np.random.Generator,
-) -> Seen:
-    """Follow lines of sight (lines, 3) into the chamber, high end of every reflectance."""
-    world = Surroundings(triangles, np.arange(len(triangles.areas)))
+    inside: Inside, origins: np.ndarray, directions: np.ndarray, rng: np.random.Generator
+) -> Ends:
+    """Follow lines of sight (lines, 3) to where they are scattered, high end of reflectances."""
     n = len(origins)
-    seen = Seen(
-        np.zeros((n, len(triangles.lamps))),
-        np.zeros(n),
-        np.zeros((n, 3)),
-        np.zeros((n, 3)),
-        np.zeros(n, bool),
-    )
+    ends = Ends(np.zeros(n), np.zeros((n, 3)), np.zeros((n, 3)))
     x, d, carried = origins.copy(), directions.copy(), np.ones(n)
     alive = np.arange(n)
-    for mirrors in range(MOST_MIRRORS):
+    for _ in range(MOST_MIRRORS):
         if not len(alive):
             break
-        point, normal, surface, tube = _hits(triangles, world, x[alive], d[alive])
-        met = np.flatnonzero(tube >= 0)
-        lamps = arrays.geometry.tube_lamp[tube[met]]
-        exitance = arrays.geometry.tube_exitance[tube[met]]
-        seen.lamp[alive[met], lamps] += carried[alive[met]] * exitance
-        seen.straight[alive[met]] = mirrors == 0
-        cosine = -(normal * d[alive]).sum(axis=1)
-        on, back, specular = surface >= 0, *_response(arrays, surface, cosine)
-        mirrored = on & (cosine > 0.0) & (rng.random(len(alive)) < specular)
-        ends = on & (cosine > 0.0) & ~mirrored
-        seen.weight[alive[ends]] = carried[alive[ends]] * back[ends]
-        seen.at[alive[ends]] = point[ends] + LIFT * normal[ends]
-        seen.normal[alive[ends]] = normal[ends]
-        carried[alive] *= back
-        d[alive] += 2.0 * cosine[:, None] * normal
-        x[alive] = point + LIFT * normal
-        alive = alive[mirrored & (carried[alive] > 1e-6)]
-    return seen
+        met = inside.meet(x[alive], d[alive])
+        mirrored = rng.random(len(alive)) < met.specular
+        carried[alive] *= met.reflectance
+        x[alive] = met.point + LIFT * met.normal
+        stays = ~mirrored & (carried[alive] > 0.0)
+        ends.weight[alive[stays]] = carried[alive[stays]]
+        ends.at[alive[stays]] = x[alive[stays]]
+        ends.normal[alive[stays]] = met.normal[stays]
+        d[alive] = mirror(d[alive], met.normal)
+        alive = alive[mirrored & (carried[alive] > DARK)]
+    return ends
 
 
-def _hits(
-    triangles: SceneTriangles, world: Surroundings, x: np.ndarray, d: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Point, normal towards the viewer, surface and tube (-1 for none) that each line meets."""
-    face = world.first(x, d, np.full(len(x), np.inf))
-    normal = triangles.normals[face]
-    speed = (d * normal).sum(axis=1)
-    two_sided = np.array([part.two_sided for part in triangles.parts])[triangles.face_part[face]]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        distance = ((triangles.corners[face, 0] - x) * normal).sum(axis=1) / speed
-    distance = np.where(face >= 0, distance, np.inf)
-    surface = np.array([part.surface for part in triangles.parts])[triangles.face_part[face]]
-    surface = np.where((face >= 0) & (two_sided | (speed < 0.0)), surface, -1)
-    normal = np.where((speed > 0.0)[:, None] & two_sided[:, None], -normal, normal)
-    to_tube, tube = nearest_tube(triangles, x, d)
-    tube = np.where(to_tube < distance, tube, -1)
-    distance = np.where(tube >= 0, to_tube, distance)
-    point = x + np.where(np.isfinite(distance), distance, 0.0)[:, None] * d
-    for number, cylinder in enumerate(triangles.tubes):
-        here = tube == number
-        axis = (cylinder.end - cylinder.start) / np.linalg.norm(cylinder.end - cylinder.start)
-        to = point[here] - cylinder.start
-        normal[here] = (to - (to @ axis)[:, None] * axis) / cylinder.radius
-        surface[here] = triangles.lamps[cylinder.lamp].surface
-    return point, normal, surface, tube
-
-
-def _response(
-    arrays: KernelScene, surface: np.ndarray, cosine: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Reflectance (bright case) and mirror share of surfaces met at these cosines."""
-    table = arrays.surfaces
-    back = table.reflectance[surface, BRIGHT_COLUMN].copy()
-    for k in np.flatnonzero((table.kind[surface] != 0) & (surface >= 0)):
-        n, extinction = table.refractive_index[surface[k]], table.extinction[surface[k]]
-        back[k] = fresnel_reflectance(min(max(cosine[k], 0.0), 1.0), n, extinction)
-    return back, table.specular[surface]
-
-
-def light_on(run: AdjointRun, seen: Seen, stream: int, paths: int) -> np.ndarray:
-    """Irradiance (W/m2, by lamp at rated output) on what each line ends on, (lines, lamps).
+def light_on(run: AdjointRun, ends: Ends, stream: int, paths: int) -> np.ndarray:
+    """Irradiance (W/m2, all lamps at rated output) on what each line ends on, (lines,).
 
     `paths` per line and batch; `stream` and on are words of the random counter, one a line.
     """
-    light = np.zeros(seen.lamp.shape)
-    lit = np.flatnonzero(seen.weight > 0.0)
+    light = np.zeros(len(ends.weight))
+    lit = np.flatnonzero(ends.weight > 0.0)
     if not len(lit):
         return light
     first = len(run.paths)
-    run.add_targets([Target(stream + int(k), at=seen.at[k], facing=seen.normal[k]) for k in lit])
+    run.add_targets([Target(stream + int(k), at=ends.at[k], facing=ends.normal[k]) for k in lit])
     chosen = first + np.arange(len(lit))
     run.add_paths(chosen, np.full(len(lit), paths))
-    light[lit] = run.batch_irradiance(chosen)[..., 0].mean(axis=1)
+    light[lit] = run.batch_irradiance(chosen)[..., 0].sum(axis=2).mean(axis=1)
     return light
 
 
-def radiance_times_pi(
+def scattered_light(
     run: AdjointRun,
-    triangles: SceneTriangles,
+    inside: Inside,
     origins: np.ndarray,
     directions: np.ndarray,
     rng: np.random.Generator,
     stream: int,
 ) -> np.ndarray:
-    """pi times the radiance along each line towards its origin, W/m2 by lamp, (lines, lamps).
+    """pi times the radiance along each line that was scattered last, W/m2, (lines,).
 
     Bright case, lamps at rated output, one backward path a batch for each line.
 
     Source: equation of the module.
     """
-    seen = follow(triangles, run.scene, origins, directions, rng)
-    return seen.lamp + seen.weight[:, None] * light_on(run, seen, stream, 1)
+    ends = follow(inside, origins, directions, rng)
+    return np.asarray(ends.weight * light_on(run, ends, stream, 1))
 
 
-def radiance_but_lamps(
-    run: AdjointRun,
-    triangles: SceneTriangles,
+def lamp_light(
+    inside: Inside,
     origins: np.ndarray,
     directions: np.ndarray,
     rng: np.random.Generator,
-    stream: int,
+    straight: bool = True,
 ) -> np.ndarray:
-    """As `radiance_times_pi`, without the light that comes straight from a tube, (lines, lamps).
+    """pi times the radiance along each line that comes from tubes by mirrors alone, W/m2, (lines,).
 
-    Source: equation of the module.
+    Bright case, lamps at rated output; without what comes `straight` from a tube if so told.
+
+    Source: equation of the module; faint lines end by chance, Russian roulette.
     """
-    seen = follow(triangles, run.scene, origins, directions, rng)
-    lamp = np.where(seen.straight[:, None], 0.0, seen.lamp)
-    return lamp + seen.weight[:, None] * light_on(run, seen, stream, 1)
+    light, carried = np.zeros(len(origins)), np.ones(len(origins))
+    x, d = origins.copy(), directions.copy()
+    alive = np.arange(len(origins))
+    exitance = inside.arrays.geometry.tube_exitance
+    for mirrors in range(MOST_MIRRORS):
+        if not len(alive):
+            break
+        met = inside.meet(x[alive], d[alive])
+        lamp = met.tube >= 0
+        if mirrors or straight:
+            light[alive[lamp]] += carried[alive[lamp]] * exitance[met.tube[lamp]]
+        left = carried[alive] * met.mirrored
+        faint = left < FAINT
+        left[faint] *= 2.0 * (rng.random(faint.sum()) < 0.5)
+        x[alive], d[alive] = met.point + LIFT * met.normal, mirror(d[alive], met.normal)
+        carried[alive] = left
+        alive = alive[left > DARK]
+    return light
+
+
+def arrives(
+    inside: Inside,
+    origins: np.ndarray,
+    directions: np.ndarray,
+    tube: np.ndarray,
+    mirrors: np.ndarray,
+) -> np.ndarray:
+    """Whether each line meets the mantle of its `tube` after so many `mirrors`, nothing before.
+
+    `origins`, `directions` (lines, 3), the others (lines,) int.
+    """
+    reached = np.zeros(len(origins), bool)
+    x, d, alive, turns = origins.copy(), directions.copy(), np.arange(len(origins)), 0
+    while len(alive):
+        met = inside.meet(x[alive], d[alive])
+        last = mirrors[alive] == turns
+        reached[alive[last]] = met.tube[last] == tube[alive[last]]
+        x[alive], d[alive] = met.point + LIFT * met.normal, mirror(d[alive], met.normal)
+        alive = alive[~last & (met.tube < 0) & (met.mirrored > 0.0)]
+        turns += 1
+    return reached
 
 
 def lines_to_tube(
-    triangles: SceneTriangles,
+    inside: Inside,
     number: int,
     origins: np.ndarray,
     facing: np.ndarray,
@@ -211,21 +164,18 @@ def lines_to_tube(
 
     Source: definition of irradiance by radiance; stratified over the mantle.
     """
-    tube, side = triangles.tubes[number], int(np.sqrt(len(origins)))
-    length = float(np.linalg.norm(tube.end - tube.start))
-    axis = (tube.end - tube.start) / length
+    tube, side = inside.arrays.geometry.tubes[number], int(np.sqrt(len(origins)))
+    start, axis, length, radius = tube[:3], tube[3:6], tube[6], tube[7]
     across = np.linalg.svd(axis[None])[2][1:]  # two directions at right angles to the axis
     cells = np.stack(np.meshgrid(np.arange(side), np.arange(side))).reshape(2, -1)
     along, turn = (cells + rng.random(cells.shape)) / side
     angle = 2.0 * np.pi * turn[:, None]
     normal = np.cos(angle) * across[0] + np.sin(angle) * across[1]
-    to = tube.start + along[:, None] * length * axis + tube.radius * normal - origins
+    to = start + along[:, None] * length * axis + radius * normal - origins
     r = np.linalg.norm(to, axis=1)
     directions = to / r[:, None]
     cosines = (directions @ facing).clip(0.0) * (-(directions * normal).sum(axis=1)).clip(0.0)
-    world = Surroundings(triangles, np.arange(len(triangles.areas)))
-    free = world.first(origins, directions, r - LIFT) < 0
-    first, which = nearest_tube(triangles, origins, directions)
-    free &= (which == number) & (np.abs(first - r) < 1e-6 + 1e-6 * r)
-    mantle = 2.0 * np.pi * tube.radius * length
+    reach, hit = inside.first(origins, directions, np.full(len(r), np.inf))
+    free = (hit == inside.triangles + number) & (np.abs(reach - r) < 1e-6 + 1e-6 * r)
+    mantle = 2.0 * np.pi * radius * length
     return directions, np.where(free, mantle * cosines / (np.pi * r**2), 0.0)

@@ -1,15 +1,24 @@
 """A gap of the scene in space, lines that look into it, and what they meet in it."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from raysim.errors import Fault, SceneError
-from raysim.passage import Passage, Strips, cut, next_wall, straight, two_bends, wall_reply
+from raysim.passage import (
+    Passage,
+    Strips,
+    cut,
+    lines_through,
+    straight,
+    two_bends,
+    wall_reply,
+)
 from raysim.scene.build import BuiltScene
 from raysim.scene.gaps import wall_face
 from raysim.scene.written import Gap
 
+INSIDE = -1e-6  # m: lines of sight start this far inside the wall
 ACROSS, ALONG = 7, 5  # places of the eye that are tried
 
 
@@ -31,10 +40,47 @@ class Slit:
         """Cross-section (definition)."""
         return self.strips.passage
 
+    @cached_property
+    def lines(self) -> tuple[np.ndarray, np.ndarray]:
+        """Straight lines that lead through, in the cross-section and along (`lines_through`)."""
+        half = 0.5 * self.length
+        square = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
+        return lines_through(self.passage), square
+
+    @property
+    def seen_through(self) -> bool:
+        """Whether any straight line leads through."""
+        return len(self.lines[0]) > 0
+
+    def windows(self, eyes: np.ndarray) -> np.ndarray:
+        """What eyes (eyes, 3; a, b, c) see through the gap, (eyes, 4): from and to m, n.
+
+        Slopes sideways and along, see `picture`; from inf to -inf where they see nothing.
+        """
+        depth = self.gap.depth
+        m = slopes(self.lines[0], depth, eyes[:, 0], eyes[:, 1])
+        return np.stack([*m, *slopes(self.lines[1], depth, eyes[:, 0], eyes[:, 2])], axis=1)
+
+    @property
+    def axes(self) -> np.ndarray:
+        """Rows: outwards, sideways, along (definition)."""
+        return np.stack([self.outwards, self.sideways, self.along])
+
+    def just_inside(self, eyes: np.ndarray, directions: np.ndarray) -> np.ndarray:
+        """Points (lines, 3), m, where lines come out of the gap into the chamber.
+
+        `eyes` and `directions` (lines, 3) in coordinates of the gap.
+        """
+        gone = (INSIDE - eyes[:, 0]) / directions[:, 0]
+        return self.point(*(eyes + gone[:, None] * directions).T)
+
+    def local(self, points: np.ndarray) -> np.ndarray:
+        """Coordinates a, b, c (m) of points (..., 3)."""
+        return np.asarray((points - self.middle) @ self.axes.T)
+
     def point(self, a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
         """Points (n, 3), m, at a outwards, b sideways, c along."""
-        axes = np.stack([self.outwards, self.sideways, self.along])
-        return self.middle + np.stack([a, b, c], axis=-1) @ axes
+        return self.middle + np.stack([a, b, c], axis=-1) @ self.axes
 
 
 def slit_of(scene: BuiltScene, gap: Gap, key: str) -> Slit:
@@ -66,78 +112,41 @@ def slit_of(scene: BuiltScene, gap: Gap, key: str) -> Slit:
     )
 
 
-def scene_fault(scene: BuiltScene, key: str, what: str, mend: str) -> SceneError:
-    """One fault of a scene as an error."""
-    return SceneError([Fault(str(scene.path), key, what, mend)])
+def slopes(
+    lines: np.ndarray, depth: float, a: np.ndarray, b: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Least and greatest slope of the straight lines through points; none: inf and -inf.
+
+    `lines` (corners, 2) as `passage.lines_through` tells them, `depth` (m) between the openings,
+    `a` and `b` (points,) m, outwards and across.
+    """
+    low, high = np.full(len(a), np.inf), np.full(len(a), -np.inf)
+    share = a / depth
+    rise = (lines[:, 1] - lines[:, 0]) / depth
+    over = lines[:, :1] * (1.0 - share) + lines[:, 1:] * share - b  # corners, points
+    for k in range(len(lines)):
+        crossed = (over[k - 1] < 0.0) != (over[k] < 0.0)
+        part = over[k - 1] / np.where(crossed, over[k - 1] - over[k], 1.0)
+        slope = rise[k - 1] + part * (rise[k] - rise[k - 1])
+        low = np.where(crossed, np.minimum(low, slope), low)
+        high = np.where(crossed, np.maximum(high, slope), high)
+    return low, high
 
 
 def eye_places(slit: Slit) -> np.ndarray:
-    """Places of an eye that are tried, (places, 3), m: a grid at the distance of the gap."""
-    gap = slit.gap
-    middle = slit.passage.corners[[slit.passage.outer, slit.passage.outer + 1], 1].mean()
-    tilt = min(gap.width / gap.depth, 1.0) if gap.step is None else 1.0
-    across = middle + np.linspace(-1.0, 1.0, ACROSS) * tilt * gap.distance
+    """Places of an eye that are tried, (places, 3), m: grids at the distance of the gap.
+
+    In coordinates of the gap: one over all places from which lines lead through, and one where only
+    the walls of a gap with bends are seen. Light from the walls of box and gap changes slowly from
+    one place to the next; for lamps see `brightest`.
+    """
+    gap, lines, across = slit.gap, slit.lines[0], []
+    if slit.seen_through:
+        there = lines[:, 0] + (lines[:, 1] - lines[:, 0]) * (1.0 + gap.distance / gap.depth)
+        inner = (np.arange(ACROSS) + 1.0) / (ACROSS + 1.0)
+        across.append(there.min() + np.ptp(there) * inner)
+    if gap.step is not None:
+        across.append(gap.step + np.linspace(-1.0, 1.0, ACROSS) * gap.distance)
     along = np.linspace(-0.5, 0.5, ALONG) * (slit.length + gap.distance)
-    b, c = (grid.ravel() for grid in np.meshgrid(across, along))
-    return slit.point(np.full(len(b), gap.depth + gap.distance), b, c)
-
-
-def aimed_lines(
-    slit: Slit, eye: np.ndarray, groups: int, lines: int, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Lines from an eye to points of the outer opening, in `groups` stratified sets.
-
-    Returns sideways and along places (m) of the points, weights and directions. The mean of
-    weight times (pi L) over a set is the irradiance of an eye that faces the middle of the gap:
-
-        E = int L cos_eye cos_opening / r^2 dA
-
-    Source: definition of irradiance by radiance.
-    """
-    corners = slit.passage.corners
-    low, high = sorted(corners[[slit.passage.outer, slit.passage.outer + 1], 1])
-    side = int(np.sqrt(lines))
-    u, v = (g.ravel() for g in np.meshgrid(np.arange(side), np.arange(lines // side)))
-    u, v = np.tile(u, groups), np.tile(v, groups)
-    b = low + (high - low) * (u + rng.random(len(u))) / side
-    c, density = _along(slit, eye, 0.5 * (low + high), (v + rng.random(len(v))) / (lines // side))
-    to = slit.point(np.full(len(b), slit.gap.depth), b, c) - eye
-    r = np.linalg.norm(to, axis=1)
-    directions = to / r[:, None]
-    facing = slit.point(np.array(slit.gap.depth), np.array(0.5 * (low + high)), np.array(0.0)) - eye
-    facing = facing / np.linalg.norm(facing)
-    cosines = (directions @ facing).clip(0.0) * (-(directions @ slit.outwards)).clip(0.0)
-    return b, c, (high - low) * cosines / (density * np.pi * r**2), directions
-
-
-def _along(
-    slit: Slit, eye: np.ndarray, sideways: float, share: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Places (m) along the outer opening, even in the angle seen from the eye, and their density.
-
-    `share` (lines,) is uniform, 0 to 1; densities in 1/m. An eye close before a long slit gets
-    nearly all its light from the piece before it.
-    """
-    seen = (eye - slit.middle) @ np.stack([slit.outwards, slit.sideways, slit.along], axis=1)
-    off = float(np.hypot(seen[0] - slit.gap.depth, seen[1] - sideways))
-    first, last = (np.arctan((end * slit.length - seen[2]) / off) for end in (-0.5, 0.5))
-    angle = first + share * (last - first)
-    return seen[2] + off * np.tan(angle), np.cos(angle) ** 2 / (off * (last - first))
-
-
-def through(
-    slit: Slit, eye: np.ndarray, b: np.ndarray, c: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Edge of the passage that lines from an eye meet behind the outer opening.
-
-    Returns the edge, the place along it (0 to 1), the sideways place (m) where it is the inner
-    opening, and the place along the slit (m).
-    """
-    seen = (eye - slit.middle) @ np.stack([slit.outwards, slit.sideways, slit.along], axis=1)
-    start = np.stack([np.full(len(b), slit.gap.depth), b], axis=1)
-    step = start - seen[:2]
-    hit, share = next_wall(slit.passage, start, step, np.full(len(b), slit.passage.outer))
-    p, q = slit.passage.corners[hit], slit.passage.ends[hit]
-    place = p + share[:, None] * (q - p)
-    gone = np.linalg.norm(place - start, axis=1) / np.linalg.norm(step, axis=1)
-    return hit, share, place[:, 1], c + gone * (c - seen[2])
+    b, c = (grid.ravel() for grid in np.meshgrid(np.concatenate(across), along))
+    return np.stack([np.full(len(b), gap.depth + gap.distance), b, c], axis=1)

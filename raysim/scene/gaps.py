@@ -22,13 +22,15 @@ def wall_face(scene: BuiltScene, gap: Gap, key: str) -> int:
     known = [n.removeprefix("chamber: ") for n in names if n.startswith("chamber")]
     body = next((names.index(n) for n in (f"chamber: {gap.wall}", gap.wall) if n in names), None)
     if body is None or triangles.bodies[body].kind != "wall":
-        raise _refusal(scene, f"{key}.wall", f'no wall "{gap.wall}"', f"walls: {', '.join(known)}")
+        raise scene_fault(
+            scene, f"{key}.wall", f'no wall "{gap.wall}"', f"walls: {', '.join(known)}"
+        )
     faces = triangles.faces_of(body)
     ends = np.array([gap.start, gap.end])
     nearest = faces[np.linalg.norm(triangles.centroids[faces] - ends.mean(axis=0), axis=1).argmin()]
     off = np.abs((ends - triangles.corners[nearest, 0]) @ triangles.normals[nearest])
     if off.max() > ON_WALL:
-        raise _refusal(
+        raise scene_fault(
             scene,
             f"{key}.from",
             f"the gap lies {1000 * off.max():.3g} mm off the inside of wall {gap.wall}",
@@ -54,12 +56,13 @@ def gap_faults(scene: BuiltScene) -> list[Fault]:
         ends = np.array([gap.start, gap.end])
         if (ends < low).any() or (ends > high).any():
             what = "the gap reaches beyond the box"
-            faults += _refusal(scene, f"{key}.from", what, "give ends on the wall").faults
+            faults += scene_fault(scene, f"{key}.from", what, "give ends on the wall").faults
         if gap.width > (high - low).max():
             what = f"it is {1000 * gap.width:.3g} mm wide, more than the box"
-            faults += _refusal(scene, f"{key}.width", what, "give the width of the slit").faults
+            faults += scene_fault(scene, f"{key}.width", what, "give the width of the slit").faults
     return faults
 
 
-def _refusal(scene: BuiltScene, key: str, what: str, mend: str) -> SceneError:
+def scene_fault(scene: BuiltScene, key: str, what: str, mend: str) -> SceneError:
+    """One fault of a scene as an error."""
     return SceneError([Fault(str(scene.path), key, what, mend)])
