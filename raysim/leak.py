@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.figures import Figures
 from raysim.passage import next_wall
 from raysim.people import SKIN, exposure_limit, permissible_time
 from raysim.scene.build import BuiltScene
@@ -46,7 +47,7 @@ class Opening:
 
 
 @dataclass(frozen=True)
-class Leak:
+class Leak(Figures):
     """Stray light of one gap at the brightest place of an eye tried, W/m2, unweighted 254 nm.
 
     `in_sight` and `off_walls` add up to `irradiance`; `error` is its standard error. `times` are

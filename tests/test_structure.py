@@ -23,18 +23,20 @@ LAYERS = (
     ("turnover",),
     ("refine", "failures"),
     ("refinement",),
-    ("judge", "reduction", "reuse", "timer", "panels"),
+    ("judge", "reduction", "reuse", "timer", "panels", "agreement"),
     ("sight", "slit", "meter", "paired_runs", "trails"),
     ("poses",),
     ("compile_apart",),
     ("patches", "behaviour", "provenance", "tracing"),
     ("arrays", "result", "compile_ahead"),
+    ("readings",),
     ("exposure", "statistics", "logbook", "people", "inputs", "checkpoint"),
     ("scene",),
     ("organisms", "response", "output_curve"),
     ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit", "workers"),
-    ("cells", "units", "errors", "interrupts", "version", "data", "zeros", "progress"),
-    ("unit_symbols",),
+    ("cells", "units", "cases", "interrupts", "version", "data", "zeros", "progress"),
+    ("figures",),
+    ("unit_symbols", "errors"),
 )
 # Within a row of several, none imports another.
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}

@@ -175,6 +175,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.folder import json_text
     from raysim.output.germs import germ_lines
     from raysim.output.poses import pose_lines
+    from raysim.output.readings_words import reading_lines
     from raysim.output.records import result_record
     from raysim.output.report_failures import failure_line
     from raysim.output.sentences import bottom_line
@@ -193,7 +194,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     failure = filter(None, [failure_line(result)])
     others = [*failure, *uncertainty, *germ_lines(result), *reuse_lines(result)]
     lines = bottom_line(result)
-    for line in [lines[0], *pose_lines(result), *lines[1:], *others]:
+    for line in [lines[0], *reading_lines(result), *pose_lines(result), *lines[1:], *others]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

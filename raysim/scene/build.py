@@ -357,6 +357,7 @@ def _meters(scene: SceneAsWritten) -> tuple[MeterPoint, ...]:
             np.asarray(meter.facing) / np.linalg.norm(meter.facing),
             meter.reading,
             meter.response,
+            scene.hours_when_read(meter),
         )
         for meter in scene.meter
     )
