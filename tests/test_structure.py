@@ -42,9 +42,11 @@ LAYERS = (
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 KERNELS_MAY_IMPORT = {"math", "numpy", "numba", "llvmlite", "typing"}
 # The cache of machine code lives among files and folders, the records are plain tuples.
-OF_FILES = {"hashlib", "os", "sys", "tempfile", "pathlib", "collections", "functools", "typing"}
+OF_FILES = {"hashlib", "os", "sys", "tempfile", "pathlib"}
+OF_FILES |= {"collections", "contextlib", "functools", "typing"}
 KERNELS_MAY_ALSO_IMPORT = {
     "compile": OF_FILES,
+    "disk_cache": OF_FILES | {"logging", "pickle", "threading", "uuid"},
     "records": {"typing"},
     "undisturbed": {"signal", "threading", "types"},
 }

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 
@@ -60,7 +60,7 @@ if TYPE_CHECKING:
 @click.option(
     "--pictures/--no-pictures", default=True, show_default=True, help="Draw the dose map."
 )
-@click.option("--quiet", is_flag=True, help="No progress, no warnings, no bottom line.")
+@quiet_option("No progress, no warnings, no bottom line.")
 @click.option("--force", is_flag=True, help="Overwrite results that stand there.")
 @click.option("--resume", is_flag=True, help="Go on with a run that was broken off.")
 @click.pass_context

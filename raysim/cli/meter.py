@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.study import SEED, THREADS
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 )
 @click.option("--sheet", type=PLACE, help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
-@click.option("--quiet", is_flag=True, help="No progress, no warnings.")
+@quiet_option("No progress, no warnings.")
 def command(
     scene: Path,
     seed: int,
