@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from raysim.scene.outlines import triangles_within
+from raysim.scene.twin_faces import twins
 
 MOST_CORNERS = 1000  # of one face
 # Shares of the square of a face's size. Triangles with less than NOTHING have no area; one with
@@ -94,7 +95,8 @@ def cut(polygons: Polygons) -> Cut:
     A face all of which can be seen from its first corner becomes a fan from there. Any other is
     seen square to its plane and cut along the constrained Delaunay triangulation of its corners. A
     face without area becomes a fan without area, and a face with a corner that is no number a fan
-    with that corner: what becomes of those is decided where triangles are looked at.
+    with that corner: what becomes of those is decided where triangles are looked at. So it is with
+    faces that lie on one another, corner on corner: all are cut alike.
 
     Raises
     ------
@@ -103,25 +105,42 @@ def cut(polygons: Polygons) -> Cut:
         crosses or touches itself.
     """
     _refuse_odd_counts(polygons)
+    like, way = twins(polygons.vertices, polygons.corners, polygons.first)
     with np.errstate(all="ignore"):
-        astray = _astray(polygons)
-        inner = np.ones(len(polygons.corners), bool)
-        inner[polygons.first] = inner[polygons.first + polygons.counts - 1] = False
-        inner &= ~astray[polygons.face]
-        corners = polygons.corners
-        start = corners[polygons.first][polygons.face]
-        triangles = [np.stack([start, corners, corners[polygons.after]], axis=1)[inner]]
-        face = [polygons.face[inner]]
+        astray = _astray(polygons) & (like == np.arange(len(like)))
+        pieces = [_fans(polygons, astray)]
         for number in np.flatnonzero(astray):
-            own = corners[polygons.first[number] :][: polygons.counts[number]]
+            own = polygons.corners[polygons.first[number] :][: polygons.counts[number]]
             found = triangles_within(polygons.vertices[own], polygons.normals[number])
             if found is None:
                 raise BadPolygon(int(number), "crosses or touches itself")
-            triangles.append(own[found])
-            face.append(np.full(len(found), number))
-        order = np.argsort(np.concatenate(face), kind="stable")
-        joined = np.concatenate(triangles)[order], np.concatenate(face)[order]
-        return Cut(*joined, _lean(polygons, *joined))
+            pieces.append((own[found], np.full(len(found), number)))
+        triangles, face = (np.concatenate(some) for some in zip(*pieces, strict=True))
+        order = np.argsort(face, kind="stable")
+        triangles, face = _as_twins(triangles[order], face[order], like, way)
+        return Cut(triangles, face, _lean(polygons, triangles, face))
+
+
+def _fans(polygons: Polygons, astray: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Triangles of fans from the first corner of all faces but some, and the face of each."""
+    inner = ~astray[polygons.face]
+    inner[polygons.first] = inner[polygons.first + polygons.counts - 1] = False
+    start = polygons.corners[polygons.first][polygons.face]
+    fans = np.stack([start, polygons.corners, polygons.corners[polygons.after]], axis=1)
+    return fans[inner], polygons.face[inner]
+
+
+def _as_twins(
+    triangles: np.ndarray, face: np.ndarray, like: np.ndarray, way: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Triangles (sorted by face) with those of each twin as its first twin is cut."""
+    if (like == np.arange(len(like))).all():
+        return triangles, face
+    start, end = (np.searchsorted(face, np.arange(len(like)), side) for side in ("left", "right"))
+    pieces = [
+        triangles[start[one] : end[one]][:, ::turn] for one, turn in zip(like, way, strict=True)
+    ]
+    return np.concatenate(pieces), np.repeat(np.arange(len(like)), list(map(len, pieces)))
 
 
 def _refuse_odd_counts(polygons: Polygons) -> None:
