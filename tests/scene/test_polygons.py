@@ -169,6 +169,8 @@ CROSSED = {
     "crooked-bow-tie": [(0, 0), (10, 10), (10, 0), (0, 7)],
     "pentagram": turns_of(5, 2),
     "twice-round": turns_of(9, 2.0),
+    # The first corner sees every edge from the same side, and some of them across others.
+    "round-its-first-corner": [(0, 0), *(np.arange(9, 18)[:, None] * turns_of(9, 1.8)).tolist()],
     "touching-in-a-corner": [(0, 0), (10, 0), (5, 5), (10, 10), (0, 10), (5, 5)],
     "touching-an-edge": [(0, 0), (10, 0), (10, 10), (5, 0), (0, 10)],
     "hole-the-wrong-way-round": [HOLED[k] for k in [0, 1, 2, 3, 0, 4, 7, 6, 5, 4]],
@@ -185,6 +187,14 @@ def test_what_crosses_or_touches_itself_is_refused_with_its_place(tmp_path, name
         where = f"(face 2, line {count + 5})" if form == "obj" else "(face 2)"
         fault = refused(write_polygons(tmp_path, form, corners, faces))
         assert fault.what == f"has a face that crosses or touches itself {where}"
+
+
+def test_a_corner_right_above_another_is_not_lost(tmp_path):
+    """A square whose edges lie in turns in two planes, with steps between them."""
+    corners = [(0, 0, 0), (10, 0, 0), (10, 0, 10), (0, 0, 10)]
+    steps = [(x, height, z) for k, (x, _, z) in enumerate(corners) for height in (k % 2, 1 - k % 2)]
+    path = write_polygons(tmp_path, "obj", np.array(steps) * [1.0, 0.01, 1.0], [range(8)])
+    assert "crosses or touches itself (face 1, line 9)" in refused(path).what
 
 
 def warped(height: float) -> np.ndarray:
