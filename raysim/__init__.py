@@ -32,18 +32,18 @@ from typing import TYPE_CHECKING, Any
 from raysim.version import __version__
 
 if TYPE_CHECKING:
+    from raysim.cases import CASES
     from raysim.errors import Fault, Level, RaysimError, SceneError
     from raysim.library import Surface, find_surface, surfaces
     from raysim.output.cautions import CAUTION_LINE, CAUTIONS
+    from raysim.readings import MeterResult
     from raysim.result import (
-        CASES,
         Budget,
         CaseResult,
         Contribution,
         DoseSummary,
         EnergyAccount,
         LampFailure,
-        MeterResult,
         Result,
         Spot,
     )
@@ -66,11 +66,11 @@ _HOME = {
     "Spot": "raysim.result",
     "DoseSummary": "raysim.result",
     "EnergyAccount": "raysim.result",
-    "MeterResult": "raysim.result",
+    "MeterResult": "raysim.readings",
     "LampFailure": "raysim.result",
     "Budget": "raysim.result",
     "Contribution": "raysim.result",
-    "CASES": "raysim.result",
+    "CASES": "raysim.cases",
     "Surface": "raysim.library",
     "surfaces": "raysim.library",
     "find_surface": "raysim.library",

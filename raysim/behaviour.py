@@ -2,9 +2,9 @@
 
 import numpy as np
 
+from raysim.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.exposure import WarmUpCurve
 from raysim.library import assumptions
-from raysim.result import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.scene.written import LampsBehaviour, WarmUp
 
 

@@ -15,6 +15,7 @@ from functools import partial
 
 import numpy as np
 
+from raysim.cases import EXPECTED
 from raysim.library import Assumption, Surface, assumptions
 from raysim.paired_runs import (
     Bench,
@@ -28,7 +29,7 @@ from raysim.paired_runs import (
     steepest,
 )
 from raysim.poses import pose_seed
-from raysim.result import EXPECTED, Budget, Contribution, Result, Spot
+from raysim.result import Budget, Contribution, Result, Spot
 from raysim.scene.poses import PosedTriangles
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import AdjointRun, Target, default_threads, kernel_scene

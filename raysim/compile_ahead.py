@@ -2,8 +2,8 @@
 
 This process compiles the hierarchy and the checks of a scene at once; meanwhile the other one
 compiles the tracing (`compile_apart`), into the same cache on disk. Whoever needs it waits until
-it lies there. If the second process fails or is not allowed, this one compiles by itself: nothing
-but time hangs on it.
+it lies there. If the second process fails, is not allowed, or finds the cache of no use, this one
+compiles by itself: nothing but time hangs on it.
 """
 
 import atexit
@@ -14,6 +14,7 @@ import threading
 import time
 
 from raysim.kernels.compile import cache_folder, is_warm, settings
+from raysim.kernels.disk_cache import WARNING, tell_trouble
 
 KERNELS = ("trace_forward", "trace_adjoint")  # in the order in which they are needed
 LONGEST_WAIT = 120.0  # s; from then on it would be quicker to compile here
@@ -48,9 +49,11 @@ class SecondCompiler:
 
     def _listen(self) -> None:
         assert self._process.stdout is not None
-        for line in self._process.stdout:
-            if line.strip() in self._ready:
-                self._ready[line.strip()].set()
+        for line in map(str.strip, self._process.stdout):
+            if line in self._ready:
+                self._ready[line].set()
+            elif line.startswith(WARNING):
+                tell_trouble(line.removeprefix(WARNING))
         for event in self._ready.values():  # it has ended, well or not
             event.set()
 

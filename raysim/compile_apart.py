@@ -1,5 +1,6 @@
 """The second process of `compile_ahead`: compiles the tracing kernels into the cache on disk."""
 
+import logging
 import os
 import sys
 import threading
@@ -17,6 +18,7 @@ from raysim.tracing import AdjointRun, ForwardRun, Target
 def run() -> None:
     """Compile the tracing and write the name of each kernel when it is done; end with the first."""
     threading.Thread(target=_end_with_the_first, daemon=True).start()
+    logging.getLogger("raysim").addHandler(_GiveUp())
     compile_kernels(_tell)
 
 
@@ -32,8 +34,19 @@ def compile_kernels(tell: Callable[[str], None]) -> None:
     tell("trace_adjoint")
 
 
-def _tell(name: str) -> None:
-    sys.stdout.write(f"{name}\n")
+class _GiveUp(logging.Handler):
+    """Leaves it to the first process to tell of trouble with the cache, and to compile.
+
+    What cannot be written cannot be handed over, and the first would wait for nothing.
+    """
+
+    def emit(self, record: logging.LogRecord) -> None:
+        _tell(record.getMessage())
+        os._exit(1)
+
+
+def _tell(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
     sys.stdout.flush()
 
 

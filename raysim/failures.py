@@ -144,7 +144,7 @@ def lamp_failures(
     """
     failures = []
     shape = triangles.judged.shape
-    reached = warm_up.effective_seconds(timer) if np.isfinite(timer) else np.nan
+    reached = warm_up.effective_seconds(timer) if np.isfinite(timer) else None
     for number in np.flatnonzero(factors > 0.0):
         weights = factors.copy()
         weights[number] = 0.0
@@ -160,7 +160,7 @@ def lamp_failures(
                 lamp=triangles.lamps[number].name,
                 worst=spot(triangles, Estimate(*fields), units.faces[worst], units.sides[worst]),
                 exposure_time=exposure_time(float(bound[worst]), *asked, warm_up),
-                dose_at_timer=float(bound[worst] * reached),
+                dose_at_timer=None if reached is None else float(bound[worst] * reached),
                 counted_only=bool(worst not in tallies.looked),
             )
         )

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.figures import Figures
+
 LEAST_OUTPUT, MOST_OUTPUT = 0.1, 2.0  # share of the rating that is thought possible
 # Weak pull towards rated lamps and expected reflectances, as standard deviations: it decides only
 # what the readings leave open.
@@ -17,7 +19,7 @@ TOGETHER = 0.9  # correlation from which two quantities cannot be told apart
 
 
 @dataclass(frozen=True)
-class Fit:
+class Fit(Figures):
     """What readings say.
 
     Attributes

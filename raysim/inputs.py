@@ -43,7 +43,7 @@ def triangles_hash(triangles: SceneTriangles) -> str:
         digest.update(ends.tobytes())
     for meter in triangles.meters:
         digest.update(meter.name.encode() + np.array([meter.at, meter.facing]).tobytes())
-        digest.update(repr(meter.reading).encode())
+        digest.update(repr((meter.reading, meter.lamp_hours)).encode())
     rest = (triangles.parts, triangles.bodies, triangles.surfaces, triangles.lamps)
     digest.update(repr((rest, triangles.closed)).encode())
     return digest.hexdigest()

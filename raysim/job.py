@@ -2,26 +2,18 @@
 
 import numpy as np
 
+from raysim.agreement import with_readings
 from raysim.behaviour import lamp_factors, warm_up_curve
+from raysim.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.errors import Fault, Level
 from raysim.exposure import least_useful
 from raysim.failures import LampTallies, lamp_failures, traced_by_lamp
 from raysim.judge import CaseEstimate, judge_case, judged_units
 from raysim.provenance import stated_assumptions
+from raysim.readings import MeterResult
 from raysim.refine import found_dark, settled
 from raysim.refinement import SETTLED, forward_only
-from raysim.result import (
-    CASES,
-    CAUTIOUS,
-    EXPECTED,
-    CaseResult,
-    EnergyAccount,
-    LampFailure,
-    MeterResult,
-    PoseResult,
-    Result,
-    Spot,
-)
+from raysim.result import CaseResult, EnergyAccount, LampFailure, PoseResult, Result, Spot
 from raysim.scene.build import BuiltScene
 from raysim.statistics import CONFIDENCE, count_lower_bound, count_variance
 from raysim.tracing import AdjointRun, ForwardRun, KernelScene, Progress
@@ -114,7 +106,7 @@ class Job:
         refined[faces, sides] = True
         cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}
         lamps = scene.triangles.lamps
-        return Result(
+        result = Result(
             title=scene.written.title,
             sha256=scene.sha256,
             scene_file=scene.path.as_posix(),
@@ -145,6 +137,7 @@ class Job:
             ),
             poses=self._at_worst(cases[CAUTIOUS].worst),
         )
+        return with_readings(result)
 
     def each_pose(
         self, posed: list[KernelScene], seed: int, precision: float | None, progress: Progress

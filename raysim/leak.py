@@ -17,6 +17,7 @@ import numpy as np
 
 from raysim.aim import Lines, picture_lines, wall_lines, window_lines
 from raysim.brightest import LampView
+from raysim.figures import Figures
 from raysim.images import tube_images
 from raysim.inside import BRIGHT_COLUMN, Inside
 from raysim.opening import GROUPS, Opening, OpeningRun, Streams
@@ -72,7 +73,7 @@ class Look:
 
 
 @dataclass(frozen=True)
-class Leak:
+class Leak(Figures):
     """Stray light of one gap at the brightest place of an eye, W/m2, unweighted 254 nm.
 
     `in_sight` and `off_walls` add up to `irradiance`; `error` is its standard error, with half of

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from raysim.figures import Figures
 from raysim.result import Spot
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.tracing import AdjointRun, KernelScene, Target, kernel_scene
@@ -28,7 +29,7 @@ EXPECTED_COLUMN = slice(1, 2)
 
 
 @dataclass(frozen=True)
-class Slope:
+class Slope(Figures):
     """Relative change of an irradiance per unit of an input, and its standard error from noise."""
 
     value: float

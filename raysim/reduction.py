@@ -4,15 +4,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.cases import CAUTIOUS
+from raysim.figures import Figures
 from raysim.kinetics import load_survival, log_reduction
 from raysim.organisms import FABRIC, Organism, find_organism, organisms
-from raysim.result import CAUTIOUS, Result
+from raysim.result import Result
 
 DARK_AREA = 1e-4  # m2: the one dark square centimetre
 
 
 @dataclass(frozen=True)
-class LoadReduction:
+class LoadReduction(Figures):
     """Log reduction of one organism on the judged surfaces of a load, at the timer.
 
     `least`, `expected`, `most` are those at the high, middle and low end of the organism's D90;

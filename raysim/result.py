@@ -4,25 +4,21 @@ Units inside: metres, watts, W/m2, J/m2, seconds. Arrays over faces follow the o
 `SceneTriangles`; sides are (outside, inside).
 """
 
-import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from raysim.cases import CAUTIOUS
 from raysim.errors import Fault
+from raysim.exposure import WarmUpCurve, exposure_time
+from raysim.figures import Figures
+from raysim.readings import MeterResult, Readings
 from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import SceneAsWritten
 
-if TYPE_CHECKING:
-    from raysim.exposure import WarmUpCurve
-
-CAUTIOUS, EXPECTED, BRIGHT = "cautious", "expected", "bright"
-CASES = (CAUTIOUS, EXPECTED, BRIGHT)
-
 
 @dataclass(frozen=True)
-class Spot:
+class Spot(Figures):
     """One judged face-side and what it receives with all lamps of a case, W/m2.
 
     `lower_bound` is the one-sided confidence bound of this spot alone.
@@ -40,7 +36,7 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class DoseSummary:
+class DoseSummary(Figures):
     """Area-weighted distribution of the irradiance over a set of judged face-sides, W/m2."""
 
     name: str  # object name, or "all judged faces"
@@ -57,7 +53,7 @@ class DoseSummary:
 
 
 @dataclass(frozen=True)
-class EnergyAccount:
+class EnergyAccount(Figures):
     """Where the radiant power of the lamps ended, W, at the output of the case."""
 
     emitted: float
@@ -67,7 +63,7 @@ class EnergyAccount:
 
 
 @dataclass(frozen=True)
-class CaseResult:
+class CaseResult(Figures):
     """Everything judged in one case.
 
     Attributes
@@ -104,20 +100,7 @@ class CaseResult:
 
 
 @dataclass(frozen=True)
-class MeterResult:
-    """Predicted reading of a meter, W/m2, expected case; `response` names the kind of its head."""
-
-    name: str
-    at: np.ndarray  # (3,) m
-    facing: np.ndarray  # (3,) unit
-    irradiance: float
-    standard_error: float
-    reading: float | None
-    response: str = "cosine"
-
-
-@dataclass(frozen=True)
-class Contribution:
+class Contribution(Figures):
     """One line of an uncertainty budget, all relative to the irradiance of the spot.
 
     `sensitivity` is the relative change of the irradiance per unit of the input (per its own
@@ -138,7 +121,7 @@ class Contribution:
 
 
 @dataclass(frozen=True)
-class Budget:
+class Budget(Figures):
     """Uncertainty budget of the irradiance of the worst spot, expected case.
 
     `contributions` are ranked, largest first.
@@ -155,7 +138,7 @@ class Budget:
 
 
 @dataclass(frozen=True)
-class LampFailure:
+class LampFailure(Figures):
     """Cautious case with one more lamp out.
 
     Attributes
@@ -166,8 +149,8 @@ class LampFailure:
         The spot with the lowest bound; its `lower_bound` holds for all judged face-sides.
     exposure_time : float
         Seconds that would then be needed; inf if no time can be vouched for.
-    dose_at_timer : float
-        J/m2 that the bound vouches for if nobody notices and the timer stays; nan without timer.
+    dose_at_timer : float or None
+        J/m2 that the bound vouches for if nobody notices and the timer stays; None without timer.
     counted_only : bool
         Whether that spot rests on photon counts, so that the bound lies further below the truth.
     """
@@ -175,7 +158,7 @@ class LampFailure:
     lamp: str
     worst: Spot
     exposure_time: float
-    dose_at_timer: float
+    dose_at_timer: float | None
     counted_only: bool
 
     @property
@@ -187,7 +170,7 @@ class LampFailure:
 
 
 @dataclass(frozen=True)
-class PoseResult:
+class PoseResult(Figures):
     """One of several poses of the load within a cycle.
 
     Attributes
@@ -203,7 +186,7 @@ class PoseResult:
         The spot then with the lowest upper end of its error; its `lower_bound` holds for all.
     alone_least : float
         Seconds that this spot needs by that upper end; the load needs no less.
-    at_worst : float
+    at_worst : float or None
         What the worst spot of the cycle gets while the load hangs so, W/m2, cautious case; the sum
         of share x at_worst over the poses is its irradiance.
     """
@@ -214,11 +197,11 @@ class PoseResult:
     alone: float
     alone_worst: Spot
     alone_least: float
-    at_worst: float = math.nan
+    at_worst: float | None = None
 
 
 @dataclass(frozen=True)
-class Result:
+class Result(Figures):
     """A finished (or interrupted) run.
 
     Attributes
@@ -243,7 +226,7 @@ class Result:
     triangles: SceneTriangles
     target_dose: float  # J/m2
     safety_factor: float
-    warm_up: "WarmUpCurve"
+    warm_up: WarmUpCurve
     confidence: float
     photons: int
     paths: int
@@ -265,17 +248,44 @@ class Result:
     lamp_failures: tuple[LampFailure, ...] = ()
     poses: tuple[PoseResult, ...] = ()  # none where the load hangs in one way all along
     scene_file: str = ""  # as the user named it
+    readings: Readings | None = None  # None where no meter was read
+
+    @property
+    def calculated(self) -> float:
+        """Exposure time of the cautious case, s, whatever a meter read; inf if there is none."""
+        return self.cases[CAUTIOUS].exposure_time
+
+    @property
+    def bound(self) -> float:
+        """Irradiance (W/m2) that sets the timer: that of the cautious case, or less by a reading.
+
+        0 where a reading disagrees with the calculation: then nothing is vouched for.
+        """
+        calculated = self.cases[CAUTIOUS].bound
+        if self.readings is None:
+            return calculated
+        if not self.readings.agree:
+            return 0.0
+        return min([calculated, *(cause.bound for cause in self.readings.causes)])
 
     @property
     def timer(self) -> float:
-        """Timer setting, s: exposure time of the cautious case; inf if there is none."""
-        return self.cases[CAUTIOUS].exposure_time
+        """Timer setting, s: the time that `bound` needs; inf if there is none.
+
+        A reading that disagrees leaves none, and one that agrees can only make it longer.
+        """
+        if self.readings is None or self.bound == self.cases[CAUTIOUS].bound:
+            return self.calculated
+        return exposure_time(self.bound, self.target_dose, self.safety_factor, self.warm_up)
+
+    @property
+    def seconds_of_light(self) -> float:
+        """Seconds of full output in a cycle of the timer; nan where there is none (definition)."""
+        return self.warm_up.effective_seconds(self.timer) if np.isfinite(self.timer) else np.nan
 
     def dose_at_timer(self, case: str = CAUTIOUS) -> np.ndarray:
         """Dose (J/m2) of every face-side, (faces, 2), when the timer of this run has run down.
 
         All nan where there is no finite timer setting.
         """
-        if not np.isfinite(self.timer):
-            return np.full_like(self.cases[case].irradiance, np.nan)
-        return self.cases[case].irradiance * self.warm_up.effective_seconds(self.timer)
+        return self.cases[case].irradiance * self.seconds_of_light

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.cases import BRIGHT, EXPECTED
+from raysim.figures import Figures
 from raysim.library import assumptions
 from raysim.patches import PATCH_AREA, disc_errors, disc_means, disc_members
-from raysim.result import BRIGHT, EXPECTED, Result
+from raysim.result import Result
 from raysim.scene.triangles import SceneTriangles
 from raysim.scene.written import Wear
 from raysim.units import J_M2_PER_J_CM2
@@ -18,7 +20,7 @@ TRIED = ("material_dose_J_cm2", "one_model_dose_J_cm2", "lowest_tested_material_
 
 
 @dataclass(frozen=True)
-class PartWear:
+class PartWear(Figures):
     """Best-lit place of one kind of part with new lamps, and its dose per cycle.
 
     `irradiance` W/m2, `dose` J/m2; for straps both sides are added, and side is None. Light on

@@ -12,19 +12,18 @@ from raysim.failures import lamps_left
 from raysim.inputs import run_inputs
 from raysim.interrupts import hold_interrupts
 from raysim.job import Job
-from raysim.meter import METER_PATHS, meter_batches
+from raysim.meter import METER_PATHS, predicted
 from raysim.poses import backward_run, forward_run, kernel_scenes
 from raysim.progress import Progress, nobody_watching
 from raysim.refine import refine, refine_best
-from raysim.result import MeterResult, Result
+from raysim.result import Result
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.read import read_scene
-from raysim.statistics import CONFIDENCE, FORWARD_ERROR, batch_mean
+from raysim.statistics import CONFIDENCE, FORWARD_ERROR
 from raysim.tracing import (
     LOOK_BATCHES,
     AdjointRun,
     ForwardRun,
-    KernelScene,
     default_threads,
 )
 
@@ -114,13 +113,14 @@ def simulate(
     threads = threads or default_threads()
     posed = kernel_scenes(scene.poses)
     arrays = posed[0]
+    # First, so that a run that is broken off still knows what its readings are worth.
+    meters = predicted(scene, arrays, seed, threads, METER_PATHS)
     forward = forward_run(scene.poses, posed, seed, threads, CARRIED)
     checkpoint.keep("photons", forward.tallies, forward.restore)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
     if forward.batches < 2:
         raise KeyboardInterrupt
     error = 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
-    meters: tuple[MeterResult, ...] = ()
     try:
         with hold_interrupts():
             job = Job(scene, arrays, forward, error, left)
@@ -131,7 +131,6 @@ def simulate(
             _trace_back(job, backward, precision, progress, checkpoint)
         if not interrupted:
             job.each_pose(posed, seed, precision, progress)
-        meters = () if interrupted else _meters(scene, arrays, left, seed, threads)
     except KeyboardInterrupt:
         interrupted = True
     seconds = time.perf_counter() - started
@@ -209,18 +208,3 @@ def _trace_back(
     # and what is broken off there goes on from the checkpoint before it.
     checkpoint.save_if_due()
     refine_best(backward, units, state, job.factors, progress)
-
-
-def _meters(
-    scene: BuiltScene, arrays: KernelScene, left: np.ndarray, seed: int, threads: int
-) -> tuple[MeterResult, ...]:
-    """Predicted readings of the scene's meters, expected case, new lamps."""
-    meters = scene.triangles.meters
-    if not meters:
-        return ()
-    batches = meter_batches(scene.triangles, arrays, seed, threads, slice(1, 2), METER_PATHS)
-    mean, error = batch_mean(batches[..., 0] @ left)
-    return tuple(
-        MeterResult(m.name, m.at, m.facing, float(e), float(s), m.reading, m.response.name)
-        for m, e, s in zip(meters, mean, error, strict=True)
-    )

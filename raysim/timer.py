@@ -5,14 +5,15 @@ from dataclasses import dataclass
 
 from raysim.behaviour import in_use_factor, output_at, temperature_factor
 from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.result import CAUTIOUS, Result
+from raysim.figures import Figures
+from raysim.result import Result
 from raysim.scene.written import LampsBehaviour
 
 ROWS = 5  # ages of the table, from new to the rated life, and one beyond
 
 
 @dataclass(frozen=True)
-class TimeAtAge:
+class TimeAtAge(Figures):
     """Exposure time (s) with all lamps of one age (h); `output` is their share of the rating."""
 
     hours: float
@@ -21,7 +22,7 @@ class TimeAtAge:
 
 
 @dataclass(frozen=True)
-class LampLife:
+class LampLife(Figures):
     """How long the timer setting holds.
 
     Attributes
@@ -51,7 +52,7 @@ def behaviour_of(result: Result) -> LampsBehaviour:
 def time_at_age(result: Result, hours: float) -> TimeAtAge:
     """Exposure time with all lamps `hours` old, in the warm, dusty box of the cautious case.
 
-    The bound of the cautious case grows with the output of the lamps; where their factors differ
+    The bound that sets the timer grows with the output of the lamps; where their factors differ
     the largest is taken out of it, which errs to a longer time.
 
     Source: irradiance is proportional to lamp output (linear transport).
@@ -62,13 +63,13 @@ def time_at_age(result: Result, hours: float) -> TimeAtAge:
         output_at(max(lamp.hours, behaviour.rated_hours), behaviour)
         for lamp in result.triangles.lamps
     ) * in_use_factor(behaviour)
-    bound = result.cases[CAUTIOUS].bound * output / best if best > 0.0 else 0.0
+    bound = result.bound * output / best if best > 0.0 else 0.0
     seconds = exposure_time(bound, result.target_dose, result.safety_factor, result.warm_up)
     return TimeAtAge(hours, output, seconds)
 
 
 @dataclass(frozen=True)
-class TimeInAir:
+class TimeInAir(Figures):
     """Exposure time (s) in air of so many degrees C; `output` is the curve's share at that."""
 
     degrees: float
@@ -81,7 +82,7 @@ def times_in_air(result: Result) -> tuple[TimeInAir, ...]:
 
     Source: irradiance is proportional to lamp output (linear transport).
     """
-    behaviour, bound = behaviour_of(result), result.cases[CAUTIOUS].bound
+    behaviour, bound = behaviour_of(result), result.bound
     curve, taken = behaviour.output_curve, temperature_factor(behaviour)
     return tuple(
         TimeInAir(

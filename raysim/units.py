@@ -8,6 +8,7 @@ import math
 import re
 from typing import Any
 
+from raysim.figures import told
 from raysim.unit_symbols import plain_text, unit_value
 
 LENGTH = "length"
@@ -132,7 +133,7 @@ def minutes_seconds(seconds: float) -> str:
     >>> minutes_seconds(math.inf)
     'no finite time'
     """
-    if not math.isfinite(seconds):
+    if math.isinf(told(seconds, "a time")):
         return "no finite time"
     whole = math.ceil(seconds - 1e-9)
     hours, rest = divmod(whole, 3600)

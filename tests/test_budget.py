@@ -14,8 +14,9 @@ from raysim.budget import (
     spot_derivatives,
     uncertainty_budget,
 )
+from raysim.cases import EXPECTED
 from raysim.paired_runs import Bench, Cycle
-from raysim.result import EXPECTED, Budget, Contribution
+from raysim.result import Budget, Contribution
 from raysim.run import load_scene, simulate
 from raysim.tracing import AdjointRun, Target, kernel_scene
 

@@ -14,6 +14,7 @@ import pytest
 from raysim import compile_ahead as ahead
 from raysim.arrays import kernel_scene
 from raysim.compile_apart import compile_kernels
+from raysim.kernels import disk_cache
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
 from raysim.run import load_scene
 from raysim.tracing import AdjointRun, ForwardRun, Target
@@ -93,6 +94,36 @@ def test_each_kernel_is_waited_for_by_itself(second):
 def test_nobody_waits_for_a_process_that_failed(second, program):
     compiler = second(program)
     assert seconds_to_wait(compiler, "trace_adjoint") < 10.0
+
+
+def test_what_it_says_of_the_cache_is_told_once(second, monkeypatch, caplog):
+    monkeypatch.setattr(disk_cache, "_first_trouble", threading.Lock())
+    compiler = second("print('warning: first'); print('warning: second')")
+    compiler.wait_for("trace_adjoint")
+    disk_cache.tell_trouble("third")
+    assert [record.getMessage() for record in caplog.records] == ["warning: first"]
+
+
+UNKEPT = """
+import resource
+resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))  # no file of the cache is shorter
+from raysim.compile_apart import run
+run()
+"""
+
+
+@POSIX
+def test_it_gives_up_where_nothing_can_be_handed_over(tmp_path):
+    with subprocess.Popen(
+        [sys.executable, "-c", UNKEPT],
+        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(ROOT)},
+        stdin=subprocess.PIPE,  # open as long as the first process runs
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as apart:
+        (line,) = apart.stdout
+        assert apart.wait(60) == 1
+    assert line.startswith("warning: compiled kernels cannot be kept")
 
 
 def test_nobody_waits_for_ever(second, monkeypatch):

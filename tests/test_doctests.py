@@ -16,6 +16,7 @@ MODULES = (
     "raysim",
     "raysim.cli.mistakes",
     "raysim.exposure",
+    "raysim.figures",
     "raysim.kinetics",
     "raysim.lamps",
     "raysim.library",

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from raysim.behaviour import ageing_factor, lamp_factors
+from raysim.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.lamps import keitz_irradiance, keitz_power
-from raysim.result import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.scene.written import LampsBehaviour
 
 # Irradiance that the inverse square law gives from the one at 1 m, over the true one, at 5, 10, 20,

@@ -23,26 +23,30 @@ LAYERS = (
     ("turnover",),
     ("refine", "failures"),
     ("refinement",),
-    ("judge", "reduction", "reuse", "timer", "panels"),
+    ("judge", "reduction", "reuse", "timer", "panels", "agreement"),
     ("sight", "slit", "meter", "paired_runs", "trails"),
     ("poses",),
     ("compile_apart",),
     ("patches", "behaviour", "provenance", "tracing"),
     ("arrays", "result", "compile_ahead"),
+    ("readings",),
     ("exposure", "statistics", "logbook", "people", "inputs", "checkpoint"),
     ("scene",),
     ("organisms", "response", "output_curve"),
     ("starter", "lamps", "library", "kernels", "kinetics", "passage", "fit", "workers"),
-    ("cells", "units", "errors", "interrupts", "version", "data", "zeros", "progress"),
-    ("unit_symbols",),
+    ("cells", "units", "cases", "interrupts", "version", "data", "zeros", "progress"),
+    ("figures",),
+    ("unit_symbols", "errors"),
 )
 # Within a row of several, none imports another.
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 KERNELS_MAY_IMPORT = {"math", "numpy", "numba", "llvmlite", "typing"}
 # The cache of machine code lives among files and folders, the records are plain tuples.
-OF_FILES = {"hashlib", "os", "sys", "tempfile", "pathlib", "collections", "functools", "typing"}
+OF_FILES = {"hashlib", "os", "sys", "tempfile", "pathlib"}
+OF_FILES |= {"collections", "contextlib", "functools", "typing"}
 KERNELS_MAY_ALSO_IMPORT = {
     "compile": OF_FILES,
+    "disk_cache": OF_FILES | {"logging", "pickle", "threading", "uuid"},
     "records": {"typing"},
     "undisturbed": {"signal", "threading", "types"},
 }

@@ -44,6 +44,11 @@ CASES = (
         ("peers/test_embree.py",),
     ),
     Case(
+        "Polygons of random shape in OBJ and PLY files keep their area and outline",
+        "shoelace formula",
+        ("scene/test_polygons.py",),
+    ),
+    Case(
         "Closed forms themselves, by plain quadrature",
         "definition of the view factor; Incropera ch. 13",
         ("physics/test_closed_forms.py",),

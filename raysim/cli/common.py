@@ -2,7 +2,7 @@
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,21 @@ if TYPE_CHECKING:
 SCENE = click.argument("scene", type=PATH)
 COMPILING = "first run on this machine: compiling the tracer, which takes about half a minute, once"
 SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
+
+
+def quiet_option(text: str) -> Callable[[Any], Any]:
+    """The option --quiet; also what lies below the command line logs no warnings then."""
+    return click.option("--quiet", is_flag=True, callback=_silence_log, help=text)
+
+
+def _silence_log(context: click.Context, option: click.Parameter, quiet: bool) -> bool:
+    if quiet:
+        import logging
+
+        log = logging.getLogger("raysim")
+        log.setLevel(logging.CRITICAL)
+        context.call_on_close(lambda: log.setLevel(logging.NOTSET))
+    return quiet
 
 
 def checked_scene(

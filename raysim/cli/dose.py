@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 
@@ -60,7 +60,7 @@ if TYPE_CHECKING:
 @click.option(
     "--pictures/--no-pictures", default=True, show_default=True, help="Draw the dose map."
 )
-@click.option("--quiet", is_flag=True, help="No progress, no warnings, no bottom line.")
+@quiet_option("No progress, no warnings, no bottom line.")
 @click.option("--force", is_flag=True, help="Overwrite results that stand there.")
 @click.option("--resume", is_flag=True, help="Go on with a run that was broken off.")
 @click.pass_context
@@ -175,6 +175,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.folder import json_text
     from raysim.output.germs import germ_lines
     from raysim.output.poses import pose_lines
+    from raysim.output.readings_words import reading_lines
     from raysim.output.records import result_record
     from raysim.output.report_failures import failure_line
     from raysim.output.sentences import bottom_line
@@ -193,7 +194,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     failure = filter(None, [failure_line(result)])
     others = [*failure, *uncertainty, *germ_lines(result), *reuse_lines(result)]
     lines = bottom_line(result)
-    for line in [lines[0], *pose_lines(result), *lines[1:], *others]:
+    for line in [lines[0], *reading_lines(result), *pose_lines(result), *lines[1:], *others]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

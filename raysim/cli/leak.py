@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.groups import examples
 from raysim.cli.study import POSE, SEED, THREADS, in_one_pose
 from raysim.output.cautions import CAUTION_LINE
@@ -19,7 +19,7 @@ from raysim.output.cautions import CAUTION_LINE
 @SEED
 @THREADS
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
-@click.option("--quiet", is_flag=True, help="No warnings.")
+@quiet_option("No warnings.")
 def command(
     scene: Path, pose: str | None, seed: int, threads: int | None, as_json: bool, quiet: bool
 ) -> None:

@@ -137,10 +137,18 @@ def setting_of_result(folder: Path, box: str) -> Setting:
             f"--result {folder}: not a result of 'raysim dose'. Mend: name the folder it wrote"
         ) from None
     if timer is None:
-        raise RaysimError(
-            f"--result {folder}: it has no finite timer setting. Mend: mend the dark spot first"
-        )
+        raise RaysimError(f"--result {folder}: {_no_timer(record)}")
     return whole
+
+
+def _no_timer(record: dict[str, Any]) -> str:
+    """Why a result has no timer, and how to mend it."""
+    if (record.get("readings") or {}).get("agree") is False:
+        return (
+            "a meter reading does not agree with the calculation, so there is no timer. Mend: find "
+            "out why ('raysim meter'), read again, and run 'raysim dose' anew"
+        )
+    return "it has no finite timer setting. Mend: mend the dark spot first"
 
 
 def hours_of_result(folder: Path) -> float:

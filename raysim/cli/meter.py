@@ -1,12 +1,14 @@
 """`raysim meter`: what a meter should read, and what readings mean."""
 
 import math
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.cli.common import SCENE, Teller, checked_scene
+from raysim.cli import INTERRUPTED, NO_FINITE_TIME
+from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.study import SEED, THREADS
@@ -14,7 +16,8 @@ from raysim.errors import RaysimError
 from raysim.output.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
-    from raysim.fit import Fit
+    from raysim.output.report_tables import Table
+    from raysim.result import Result
     from raysim.scene.build import BuiltScene
 
 
@@ -37,11 +40,11 @@ if TYPE_CHECKING:
     "--time/--no-time",
     default=True,
     show_default=True,
-    help="With readings, also the exposure time by them.",
+    help="With readings, also the timer that they leave.",
 )
 @click.option("--sheet", type=PLACE, help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
-@click.option("--quiet", is_flag=True, help="No progress, no warnings.")
+@quiet_option("No progress, no warnings.")
 def command(
     scene: Path,
     seed: int,
@@ -56,13 +59,17 @@ def command(
     """What a cosine-corrected meter should read at the [[meter]] points of SCENE.
 
     With a reading = "1.2 mW/cm2" at some of them: whether they agree, the output of each lamp and
-    the mean reflectance that fit them best, and the exposure time that follows.
+    the mean reflectance that fit them best, and the timer that follows: none where one disagrees
+    (exit status 3), never a shorter one.
     """
+    from raysim.agreement import compare, mean_reflectances
     from raysim.output.folder import json_text
     from raysim.output.new_file import refuse_unfit, write_new
-    from raysim.output.survey import fit_lines, survey_record, survey_table, time_line, unlit_line
+    from raysim.output.readings_words import reading_lines
+    from raysim.output.sentences import headline
+    from raysim.output.survey import fit_lines, survey_record, survey_table
     from raysim.output.survey_sheet import sheet_page
-    from raysim.survey import compare, fitted, mean_reflectances, predict
+    from raysim.survey import fitted, predict
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
@@ -71,49 +78,47 @@ def command(
     if sheet is not None:
         refuse_unfit("--sheet", sheet)
     teller.warn(warnings)
-    prediction = predict(built, seed, threads)
-    rows, fit = compare(prediction), fitted(prediction, built.triangles)
+    meters = predict(built, seed, threads)
+    rows, fit = compare(meters), fitted(meters, built.triangles)
     if sheet is not None:
         write_new("--sheet", sheet, sheet_page(built.written.title, rows))
-    times = None
-    if fit is not None and time:
+    result = None
+    if time and any(meter.point.reading is not None for meter in meters):
         run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}
-        times = _times(built, fit, teller, run)
-        if unlit_line(rows) is not None:
-            times = times[0], math.inf
-    lamps = [lamp.name for lamp in built.triangles.lamps]
+        result = _traced(built, teller, run)
     if as_json:
-        record = survey_record(built.written.title, seed, rows, fit, lamps, times)
-        click.echo(json_text(record), nl=False)
-        return
-    click.echo(f"\n{built.written.title}: meter points\n")
-    table = survey_table(rows)
+        click.echo(json_text(survey_record(built, seed, rows, fit, result)), nl=False)
+    else:
+        table = survey_table(rows)
+        lines = [table.note]
+        if fit is not None:
+            names = [lamp.name for lamp in built.triangles.lamps]
+            lines += fit_lines(fit, names, mean_reflectances(built.triangles))
+        if result is not None:
+            lines += [headline(result), *reading_lines(result)]
+        _tell(built.written.title, table, [*lines, CAUTION_LINE])
+        if sheet is not None:
+            click.echo(f"\n  Sheet: {sheet}")
+    if result is not None and result.interrupted:
+        sys.exit(INTERRUPTED)
+    if result is not None and not math.isfinite(result.timer):
+        sys.exit(NO_FINITE_TIME)
+
+
+def _tell(title: str, table: "Table", lines: list[str]) -> None:
+    """Print every point, then what follows from them."""
+    click.echo(f"\n{title}: meter points\n")
     for row in table.rows:
         for heading, cell in zip(table.headings, row, strict=True):
             if cell:
                 click.echo(click.wrap_text(f"{heading}: {cell}", 92, "  ", "    "))
         click.echo("")
-    lines = [table.note]
-    if (unlit := unlit_line(rows)) is not None:
-        lines.append(unlit)
-    if fit is not None:
-        lines += fit_lines(fit, lamps, mean_reflectances(built.triangles))
-    if times is not None:
-        lines.append(time_line(*times))
-    for line in [*lines, CAUTION_LINE]:
+    for line in lines:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
-    if sheet is not None:
-        click.echo(f"\n  Sheet: {sheet}")
 
 
-def _times(
-    built: "BuiltScene", fit: "Fit", teller: Teller, run: dict[str, Any]
-) -> tuple[float, float]:
-    """Timer without the readings, and exposure time by them."""
+def _traced(built: "BuiltScene", teller: Teller, run: dict[str, Any]) -> "Result":
     from raysim.run import simulate
-    from raysim.survey import corrected_time, place_of_expected
 
     with teller.bar():
-        result = simulate(built, progress=teller.progress, **run)
-    middle = place_of_expected(built.triangles)
-    return result.timer, corrected_time(result, fit, middle)
+        return simulate(built, progress=teller.progress, **run)

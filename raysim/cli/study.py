@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from raysim.cli.common import SCENE, Teller
+from raysim.cli.common import SCENE, Teller, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 from raysim.errors import RaysimError
 
@@ -24,7 +24,7 @@ SEED = click.option(
 )
 THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
-QUIET = click.option("--quiet", is_flag=True, help="No progress, no warnings, no answer.")
+QUIET = quiet_option("No progress, no warnings, no answer.")
 POSE = click.option(
     "--pose", metavar="NAME", help="Which pose of a scene with several [the first]."
 )

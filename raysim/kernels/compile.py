@@ -2,7 +2,8 @@
 
 Numba decides from the file of the function itself whether cached machine code is still good. A
 change in a *called* function of another file goes unseen, so that an upgraded package can run the
-physics of the old one. The cache folder is therefore named by a hash of all package sources.
+physics of the old one. The cache folder is therefore named by a hash of all package sources. What
+lies in it is checked before it is run (`disk_cache`).
 """
 
 import hashlib
@@ -10,12 +11,14 @@ import os
 import sys
 import tempfile
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numba
 
+from raysim.kernels.disk_cache import ENDING, DiskCache, sound_content, tell_unkept
 from raysim.kernels.undisturbed import leave_compiler_undisturbed
 
 leave_compiler_undisturbed()
@@ -52,14 +55,15 @@ def _cache_base() -> Path:
 
 @cache
 def cache_folder() -> Path | None:
-    """Folder of compiled kernels for exactly these sources; None where nothing can be written."""
+    """Folder of compiled kernels for exactly these sources; None where there can be none."""
+    folder = Path("~")
     try:
         folder = _cache_base() / f"kernels-{source_hash()}"
         folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryFile(dir=folder):
-            return folder
-    except (OSError, RuntimeError):
+    except (OSError, RuntimeError) as error:
+        tell_unkept(folder, error)
         return None
+    return folder
 
 
 def kernel(
@@ -78,24 +82,23 @@ def kernel(
     """
     if function is None:
         return lambda f: kernel(f, inlined=inlined, allocates=allocates)
-    folder = cache_folder()
-    before = settings.CACHE_DIR
     options: dict[str, Any] = {
         "error_model": "numpy",
         "nogil": True,
         "forceinline": inlined,
         "_nrt": allocates,
-        "cache": folder is not None,
     }
-    try:
-        # Numba reads the folder while it decorates; other packages keep theirs.
-        settings.CACHE_DIR = str(folder) if folder else before
-        return numba.njit(**options)(function)
-    finally:
-        settings.CACHE_DIR = before
+    compiled = numba.njit(**options)(function)
+    kept = not settings.DISABLE_JIT and function.__closure__ is None  # what it encloses may differ
+    if kept and (folder := cache_folder()):
+        with suppress(OSError):  # a function without a file
+            compiled._cache = DiskCache(function, folder, options)
+    return compiled
 
 
 def is_warm(name: str) -> bool:
-    """Whether machine code of the function called `name` already lies in the cache folder."""
+    """Whether sound machine code of the function called `name` already lies in the cache folder."""
     folder = cache_folder()
-    return folder is not None and any(folder.rglob(f"*{name}-*.nbc"))
+    if folder is None:
+        return False
+    return any(sound_content(path) for path in folder.glob(f"*{name}-*{ENDING}"))

@@ -8,8 +8,14 @@ from typing import Any
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.pictures import OVERVIEW, Picture
-from raysim.output.sentences import reservations
-from raysim.output.sheets import card_boxes, card_lines, card_origin, card_steps, judged_names
+from raysim.output.sheets import (
+    card_boxes,
+    card_doubts,
+    card_lines,
+    card_origin,
+    card_steps,
+    judged_names,
+)
 from raysim.result import Result
 
 A4 = (8.27, 11.69)  # inches
@@ -31,7 +37,7 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
     _text(figure, 0.955, result.title, size=15, weight="bold", width=62)
     _text(figure, 0.915, "Timer setting, from cold lamps:", size=10)
     _text(figure, 0.875, timer, size=27, weight="bold", color=DEEP)
-    doubts = " ".join([*reservations(result), CAUTION_LINE])
+    doubts = " ".join([*card_doubts(result), CAUTION_LINE])
     _text(figure, 0.835, doubts, size=9.5, color=ALARM, weight="bold", width=92)
     steps = "\n".join(
         textwrap.fill(f"{k}. {step}", 100) for k, step in enumerate(card_steps(result), 1)

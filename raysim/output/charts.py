@@ -5,12 +5,13 @@ from typing import Any
 
 import numpy as np
 
+from raysim.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.exposure import CycleCurve
 from raysim.output.pictures import CHART, Picture
 from raysim.output.pictures_page import INK, new_figure, save_figure
 from raysim.output.pictures_scale import DoseScale, dose_scale, tick_words
 from raysim.output.sentences import number
-from raysim.result import BRIGHT, CAUTIOUS, EXPECTED, Result
+from raysim.result import Result
 from raysim.scene.triangles import INSIDE, OUTSIDE
 from raysim.units import minutes_seconds, to_mJ_cm2
 
@@ -139,8 +140,10 @@ def _time_chart(result: Result, path: Path) -> Picture:
     for case, style, colour in ((CAUTIOUS, "-", INK), (EXPECTED, "--", "#6b727b")):
         dose = to_mJ_cm2(result.cases[case].worst.irradiance * grown)
         axes.plot(times / 60.0, dose, style, color=colour, lw=2.4, label=f"worst spot, {case}")
-    bound = to_mJ_cm2(result.cases[CAUTIOUS].bound * grown)
+    bound = to_mJ_cm2(result.bound * grown)
     words = f"{result.confidence:.0%} lower bound, {CAUTIOUS}"
+    if result.timer != result.calculated:
+        words += ", by the meter readings"
     axes.plot(times / 60.0, bound, "-", color="#0b62a8", lw=1.4, label=words)
     axes.axvline(result.timer / 60.0, color=INK, lw=1.6, ls=(0, (5, 3)))
     timer = f"timer {minutes_seconds(result.timer)} "
@@ -151,8 +154,8 @@ def _time_chart(result: Result, path: Path) -> Picture:
     _finish(figure, axes, path, ())
     caption = (
         "Dose of the worst spot from switching on. Lamps start dim, so the curve bends at first. "
-        f"The timer ({minutes_seconds(result.timer)}) stands where the lower bound of the "
-        f"cautious case reaches {result.safety_factor:g} × the target."
+        f"The timer ({minutes_seconds(result.timer)}) stands where the lower bound "
+        f"reaches {result.safety_factor:g} × the target."
     )
     return Picture(path, "How the dose of the worst spot grows", caption, CHART)
 

@@ -5,12 +5,16 @@ from typing import Any
 
 import numpy as np
 
-from raysim.result import CAUTIOUS, Result
+from raysim.cases import CAUTIOUS
+from raysim.result import Result
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
 
 
 def write_dose_map(result: Result, path: Path, case: str = CAUTIOUS) -> None:
-    """Write dose_map.vtp: every triangle of the scene (mm) with its irradiance and dose by side."""
+    """Write dose_map.vtp: every triangle of the scene (mm) with its irradiance and dose by side.
+
+    Without a timer there is no dose, and no array of it.
+    """
     import pyvista
 
     triangles = result.triangles
@@ -27,7 +31,8 @@ def write_dose_map(result: Result, path: Path, case: str = CAUTIOUS) -> None:
         mesh.cell_data[f"standard_error_{name}_mW_cm2"] = to_mW_cm2(
             chosen.standard_error[:, side]
         ).astype(np.float32)
-        mesh.cell_data[f"dose_at_timer_{name}_mJ_cm2"] = dose[:, side].astype(np.float32)
+        if np.isfinite(result.timer):
+            mesh.cell_data[f"dose_at_timer_{name}_mJ_cm2"] = dose[:, side].astype(np.float32)
         mesh.cell_data[f"judged_{name}"] = triangles.judged[:, side].astype(np.uint8)
     mesh.cell_data["body"] = triangles.face_body
     names = [body.name.encode("ascii", "xmlcharrefreplace") for body in triangles.bodies]

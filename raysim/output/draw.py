@@ -12,8 +12,9 @@ import tempfile
 import time
 from pathlib import Path
 
+from raysim.cases import CAUTIOUS
 from raysim.output.pictures import CHART, OVERVIEW, Picture, drawn_bodies
-from raysim.result import CAUTIOUS, Result
+from raysim.result import Result
 from raysim.tracing import default_threads
 
 LONGEST_DRAWING = 600.0  # s

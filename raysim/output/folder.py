@@ -8,12 +8,14 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from raysim.cases import CAUTIOUS
 from raysim.checkpoint import ASIDE, CHECKPOINT_FILE, is_checkpoint
 from raysim.errors import RaysimError
+from raysim.figures import NotAFigure
 from raysim.output.lock import LOCK_FILE, locked
 from raysim.output.pictures import Picture
 from raysim.output.records import result_record, write_faces
-from raysim.result import CAUTIOUS, Result
+from raysim.result import Result
 
 RESULT_FILE = "result.json"
 # What a run may have put into its folder, and the next one may replace.
@@ -37,8 +39,17 @@ STAGED, READY, MOVING, OLD = WORKING_NAMES = (
 
 
 def json_text(record: dict[str, Any]) -> str:
-    """A record as JSON (RFC 8259: no NaN, no Infinity)."""
-    return json.dumps(record, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+    """A record as JSON (RFC 8259: no NaN, no Infinity).
+
+    Raises
+    ------
+    NotAFigure
+        Where a number is none, or has no end.
+    """
+    try:
+        return json.dumps(record, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+    except ValueError as error:
+        raise NotAFigure(f"{error}. Mend: report it with the scene") from None
 
 
 @contextmanager

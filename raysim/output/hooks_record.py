@@ -2,8 +2,9 @@
 
 from typing import Any
 
+from raysim.figures import finite_or_none
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none, scene_record, spot_record
+from raysim.output.records import scene_record, spot_record
 from raysim.statistics import CONFIDENCE
 from raysim.studies.hooks_load import Hang
 from raysim.studies.hooks_result import HookStudy, NumberResult, Ranked

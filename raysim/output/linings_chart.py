@@ -5,10 +5,10 @@ from pathlib import Path
 
 import numpy as np
 
+from raysim.cases import CAUTIOUS, EXPECTED
 from raysim.output.linings_words import time_told
 from raysim.output.pictures import CHART, Picture
 from raysim.output.pictures_page import INK, new_figure, save_figure
-from raysim.result import CAUTIOUS, EXPECTED
 from raysim.studies.linings import LiningStudy
 
 WIDTH = 1200

@@ -3,12 +3,13 @@
 import math
 from typing import Any
 
+from raysim.cases import CAUTIOUS, EXPECTED
+from raysim.figures import finite_or_none
 from raysim.library import Surface, surfaces
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none, scene_record, spot_record
+from raysim.output.records import scene_record, spot_record
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
-from raysim.result import CAUTIOUS, EXPECTED
 from raysim.scene.build import BuiltScene
 from raysim.studies.bench import CaseOfLining
 from raysim.studies.linings import LiningRow, LiningStudy

@@ -18,7 +18,7 @@ from raysim.judge import weighted_percentile
 from raysim.output.map_data import map_record
 from raysim.output.pictures_scale import dose_scale
 from raysim.output.report_tables import Table
-from raysim.output.sentences import number
+from raysim.output.sentences import NO_TIMER, number
 from raysim.result import Result
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
@@ -96,8 +96,7 @@ def sides_table(result: Result, case: str) -> Table:
                     number(1e4 * float(areas.sum())),
                     *(number(float(x)) for x in (light.min(), np.average(light, weights=areas))),
                     number(weighted_percentile(light, areas, 0.99)),
-                    number(float(dose.min())),
-                    number(1e4 * float(areas[~(dose >= target)].sum())),
+                    *_dose_words(dose, areas, float(target)),
                 )
             )
     headings = (
@@ -115,3 +114,10 @@ def sides_table(result: Result, case: str) -> Table:
         "percentile is by area; the brightest single face of a side would be mostly noise."
     )
     return Table(headings, tuple(rows), 2, note)
+
+
+def _dose_words(dose: np.ndarray, areas: np.ndarray, target: float) -> tuple[str, str]:
+    """Least dose (mJ/cm2) of some face-sides and what is below the target, cm2; or no timer."""
+    if not np.isfinite(dose).all():
+        return NO_TIMER, NO_TIMER
+    return number(float(dose.min())), number(1e4 * float(areas[dose < target].sum()))

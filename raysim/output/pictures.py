@@ -7,13 +7,14 @@ from pathlib import Path
 
 import numpy as np
 
+from raysim.cases import CAUTIOUS
 from raysim.output.pictures_box import OVERVIEWS, box_panels
 from raysim.output.pictures_object import object_panels
 from raysim.output.pictures_page import write_page
 from raysim.output.pictures_render import Canvas
 from raysim.output.pictures_scale import DoseScale, dose_scale
 from raysim.output.sentences import CASE_WORDS, number, spot_words
-from raysim.result import CAUTIOUS, Result, Spot
+from raysim.result import Result, Spot
 from raysim.units import minutes_seconds, to_mW_cm2
 
 OVERVIEW, OBJECT, WORST_OBJECT, CHART = "overview", "object", "worst object", "chart"

@@ -7,22 +7,17 @@ from typing import Any
 
 import numpy as np
 
+from raysim.agreement import compare
+from raysim.cases import CAUTIOUS, EXPECTED
 from raysim.cells import safe_cell
+from raysim.figures import finite_or_none
 from raysim.output.budget import budget_record
 from raysim.output.cautions import CAUTIONS
 from raysim.output.germs import germ_records
 from raysim.output.life import lamp_life_record
+from raysim.output.readings_record import meter_record, readings_record
 from raysim.output.wear import reuse_record
-from raysim.result import (
-    CAUTIOUS,
-    EXPECTED,
-    CaseResult,
-    DoseSummary,
-    LampFailure,
-    PoseResult,
-    Result,
-    Spot,
-)
+from raysim.result import CaseResult, DoseSummary, LampFailure, PoseResult, Result, Spot
 from raysim.scene.triangles import SIDES
 from raysim.units import to_mJ_cm2, to_mm, to_mW_cm2
 
@@ -68,6 +63,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
             "safety_factor": result.safety_factor,
         },
         "timer_s": finite_or_none(result.timer),
+        "calculated_s": finite_or_none(result.calculated),
         "case": case,
         "energy": _energy(result.cases[case]),
         "cases": {name: _case(result, entry) for name, entry in result.cases.items()},
@@ -75,16 +71,8 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
         "without": list(result.without),
         "lamp_failures": [_failure(failure) for failure in result.lamp_failures],
         "poses": [_pose(pose) for pose in result.poses],
-        "meters": [
-            {
-                "name": meter.name,
-                "response": meter.response,
-                "irradiance_mW_cm2": finite_or_none(to_mW_cm2(meter.irradiance)),
-                "standard_error_mW_cm2": finite_or_none(to_mW_cm2(meter.standard_error)),
-                "reading_mW_cm2": _optional(meter.reading),
-            }
-            for meter in result.meters
-        ],
+        "meters": [meter_record(row) for row in compare(result.meters)],
+        "readings": readings_record(result),
         "uncertainty": budget_record(result.budget),
         "reuse": reuse_record(result),
         "lamp_life": lamp_life_record(result),
@@ -119,15 +107,6 @@ def write_faces(result: Result, path: Path, case: str = CAUTIOUS) -> None:
         writer = csv.writer(file)
         writer.writerow(FACE_COLUMNS)
         writer.writerows(zip(*columns, strict=True))
-
-
-def finite_or_none(value: Any) -> float | None:
-    """A number as JSON can hold it: None where it is not finite; the unit is kept."""
-    return float(value) if math.isfinite(value) else None
-
-
-def _optional(irradiance: float | None) -> float | None:
-    return None if irradiance is None else finite_or_none(to_mW_cm2(irradiance))
 
 
 def spot_record(spot: Spot) -> dict[str, Any]:
@@ -193,7 +172,9 @@ def _failure(failure: LampFailure) -> dict[str, Any]:
         "lamp": failure.lamp,
         "worst": spot_record(failure.worst),
         "exposure_time_s": finite_or_none(failure.exposure_time),
-        "dose_at_timer_mJ_cm2": finite_or_none(to_mJ_cm2(failure.dose_at_timer)),
+        "dose_at_timer_mJ_cm2": None
+        if failure.dose_at_timer is None
+        else float(to_mJ_cm2(failure.dose_at_timer)),
         "counted_only": failure.counted_only,
     }
 
@@ -206,7 +187,7 @@ def _pose(pose: PoseResult) -> dict[str, Any]:
         "alone_s": finite_or_none(pose.alone),
         "alone_least_s": finite_or_none(pose.alone_least),
         "alone_worst": spot_record(pose.alone_worst),
-        "cycle_worst_mW_cm2": finite_or_none(to_mW_cm2(pose.at_worst)),
+        "cycle_worst_mW_cm2": None if pose.at_worst is None else float(to_mW_cm2(pose.at_worst)),
     }
 
 

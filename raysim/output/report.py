@@ -8,6 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from raysim.agreement import compare
+from raysim.cases import CAUTIOUS
 from raysim.output import life, report_failures, report_inputs, report_tables, wear
 from raysim.output.budget import budget_table
 from raysim.output.cautions import CAUTION_LINE, CAUTIONS
@@ -15,9 +17,11 @@ from raysim.output.germs import germs_table
 from raysim.output.map_page import map_block
 from raysim.output.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.poses import pose_lines, poses_table
+from raysim.output.readings_words import reading_lines
 from raysim.output.report_words import uncertainty_words
 from raysim.output.sentences import details, headline, timer_words
-from raysim.result import CAUTIOUS, Result
+from raysim.output.survey import survey_table
+from raysim.result import Result
 
 TEMPLATE = "report.html.j2"
 
@@ -83,7 +87,7 @@ def _values(
         "finite": bool(np.isfinite(result.timer)),
         "interrupted": result.interrupted,
         "headline": headline(result),
-        "details": [*pose_lines(result), *details(result)],
+        "details": [*reading_lines(result), *pose_lines(result), *details(result)],
         "caution_line": CAUTION_LINE,
         "cautions": CAUTIONS,
         "wide_pictures": _embedded(pictures, OVERVIEW, WORST_OBJECT),
@@ -111,7 +115,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
         "in_air": life.air_table(result),
         "broken_off": life.interrupted_table(result),
         "energy": report_tables.energy_table(result),
-        "meters": report_tables.meters_table(result),
+        "meters": survey_table(compare(result.meters)) if result.meters else None,
         "lamps": report_inputs.lamps_table(result),
         "failures": report_failures.failures_table(result) if result.lamp_failures else None,
         "surfaces": report_inputs.surfaces_table(result.triangles),

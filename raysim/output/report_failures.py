@@ -3,7 +3,7 @@
 import numpy as np
 
 from raysim.output.report_tables import Table, irradiance_words
-from raysim.output.sentences import number, spot_words
+from raysim.output.sentences import NO_TIMER, number, spot_words
 from raysim.result import LampFailure, Result
 from raysim.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
 
@@ -38,7 +38,7 @@ def failures_table(result: Result) -> Table:
 
 def _dose_words(failure: LampFailure) -> str:
     dose = failure.dose_at_timer
-    return number(to_mJ_cm2(dose)) if np.isfinite(dose) else "no timer"
+    return NO_TIMER if dose is None else number(to_mJ_cm2(dose))
 
 
 def _note(result: Result) -> str:
@@ -73,7 +73,7 @@ def failure_line(result: Result) -> str | None:
             f"What a failure of {worst.lamp} would mean is not settled by this run; 'raysim dose "
             f'SCENE --without "{worst.lamp}"\' settles it. Until then: {check}'
         )
-    share = worst.dose_at_timer / (result.safety_factor * result.target_dose)
+    share = (worst.dose_at_timer or 0.0) / (result.safety_factor * result.target_dose)
     return (
         f"If {worst.lamp} fails unnoticed, the worst-lit spot is sure of only {share:.0%} of what "
         f"is asked by the end of the timer: {check}"

@@ -2,10 +2,11 @@
 
 import numpy as np
 
+from raysim.cases import CASES, CAUTIOUS
 from raysim.library import Surface, assumptions
 from raysim.output.report_tables import Table
 from raysim.output.sentences import number
-from raysim.result import CASES, CAUTIOUS, Result
+from raysim.result import Result
 from raysim.scene.triangles import INSIDE, OUTSIDE, SIDES, SceneTriangles
 
 MOST_NAMES = 4

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.exposure import exposure_time
 from raysim.output.sentences import CASE_WORDS, number, spot_words
-from raysim.result import BRIGHT, CASES, CAUTIOUS, EXPECTED, CaseResult, DoseSummary, Result
-from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
+from raysim.result import CaseResult, DoseSummary, Result
+from raysim.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
 
 MOST_ROWS = 40  # of the energy account
 NOT_CLEAR = "not settled (few photons)"
@@ -75,7 +76,9 @@ def _if_clear(result: Result, case: CaseResult, words: str) -> str:
 def _time_words(result: Result, case: CaseResult) -> str:
     if case.name == BRIGHT:  # no backward paths settle its darkest spot
         return FOR_WEAR
-    sets = case.name == CAUTIOUS and np.isfinite(case.exposure_time)
+    sets = (
+        case.name == CAUTIOUS and np.isfinite(result.timer) and result.timer == case.exposure_time
+    )
     words = minutes_seconds(case.exposure_time) + (" (sets the timer)" if sets else "")
     return _if_clear(result, case, words)
 
@@ -107,7 +110,8 @@ def objects_table(result: Result) -> Table:
     note = (
         "Irradiance in mW/cm² at full output of the cautious case, by area. Time needed: for this "
         "object alone, from the smallest lower bound of its spots; those that do not set the "
-        "timer are known less well, so it is at most so long. The last row is the timer. Best "
+        "timer are known less well, so it is at most so long. The last row is for all of them, "
+        "as calculated. Best "
         "face: where it was not traced closely, the mean over the best-lit 1 cm²."
     )
     return Table(("object", *(words for words, _ in _SUMMARY), "time needed"), tuple(rows), 1, note)
@@ -117,7 +121,7 @@ def doses_table(result: Result) -> Table | None:
     """Dose of each judged object at the timer, mJ/cm2, cautious case; none without a timer."""
     if not np.isfinite(result.timer):
         return None
-    seconds = result.warm_up.effective_seconds(result.timer)
+    seconds = result.seconds_of_light
     rows = tuple(
         (
             summary.name,
@@ -156,39 +160,6 @@ def energy_table(result: Result) -> Table:
 
 def _percent(share: float) -> str:
     return f"{100.0 * share:.1f}" if share >= 5e-4 or share == 0.0 else number(100.0 * share)
-
-
-def meters_table(result: Result) -> Table | None:
-    """Predicted and read irradiance at the meter points, mW/cm2; none without meters."""
-    if not result.meters:
-        return None
-    rows = []
-    for meter in result.meters:
-        x, y, z = (f"{value:.0f}" for value in to_mm(meter.at))
-        facing = ", ".join(f"{value:.2g}" for value in meter.facing)
-        reading, ratio = "", ""
-        if meter.reading is not None:
-            reading = number(to_mW_cm2(meter.reading))
-            if meter.irradiance > 0.0:
-                ratio = number(meter.reading / meter.irradiance)
-        predicted = irradiance_words(meter.irradiance, meter.standard_error)
-        name = meter.name if meter.response == "cosine" else f"{meter.name} ({meter.response})"
-        rows.append((name, f"{x}, {y}, {z}", facing, predicted, reading, ratio))
-    headings = (
-        "meter point",
-        "at x, y, z, mm",
-        "facing",
-        "predicted ± counting error, mW/cm²",
-        "reading, mW/cm²",
-        "reading / predicted",
-    )
-    note = (
-        "Predicted for a cosine-corrected meter, or the head named; expected case, new lamps at "
-        "full output; ± is the error of counting alone. How far a reading may be off, doubts about "
-        "linings, lamps and meter included, says 'raysim meter'. A ratio below 1 means less light "
-        "than calculated: find the cause, and take the lower figure."
-    )
-    return Table(headings, tuple(rows), 3, note)
 
 
 def reflectance_gain(result: Result) -> float | None:

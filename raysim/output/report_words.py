@@ -1,8 +1,9 @@
 """What the numbers are worth, in plain words."""
 
+from raysim.cases import CAUTIOUS
 from raysim.output.report_tables import irradiance_words, reflectance_gain
 from raysim.output.sentences import number, spot_words
-from raysim.result import CAUTIOUS, Result
+from raysim.result import Result
 from raysim.units import to_mW_cm2
 
 _COUNTING = """\

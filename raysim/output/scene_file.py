@@ -40,6 +40,10 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
         placed = _placed(entry, per_metre)
         objects.append(_as_written(entries[source.name], entry, placed))
     data["object"] = objects
+    if any(meter.pop("reading", None) is not None for meter in data.get("meter", [])):
+        heading += ("Meter readings are left out: the load hangs otherwise, so read again.",)
+        for meter in data["meter"]:
+            meter.pop("lamp_hours", None)
     for table in (data["chamber"], *objects):
         if "mesh" in table:
             table["mesh"] = _path_from(folder, scene.path.parent / table["mesh"])

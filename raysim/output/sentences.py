@@ -4,11 +4,14 @@ import math
 
 import numpy as np
 
+from raysim.cases import CAUTIOUS, EXPECTED
 from raysim.exposure import LONGEST_TIME, exposure_time, least_useful
+from raysim.figures import NotAFigure, told
 from raysim.library import assumptions
-from raysim.result import CAUTIOUS, EXPECTED, Result, Spot
+from raysim.result import Result, Spot
 from raysim.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
 
+NO_TIMER = "no timer"  # in place of a dose at it
 CASE_WORDS = {
     "cautious": "low end of every reflectance, aged, dirty and warm lamps",
     "expected": "library reflectances, new lamps",
@@ -17,9 +20,15 @@ CASE_WORDS = {
 
 
 def number(value: float, figures: int = 3) -> str:
-    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept."""
-    if not math.isfinite(value):
-        return "none"
+    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept.
+
+    Raises
+    ------
+    NotAFigure
+        For what is no finite number.
+    """
+    if math.isinf(told(value, "a figure")):
+        raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
     if value == 0.0:
         return "0"
     if abs(value) < 1e-4:
@@ -55,6 +64,8 @@ def timer_words(result: Result) -> str:
 
 def headline(result: Result) -> str:
     """The timer setting (min and s), or that there is none."""
+    if result.readings is not None and not result.readings.agree:
+        return "No timer: a meter reading does not agree with the calculation."
     if not np.isfinite(result.timer):
         return "There is no finite timer setting: no time can be vouched for."
     if result.poses:
@@ -91,7 +102,7 @@ def bottom_line(result: Result) -> list[str]:
 
 def details(result: Result) -> list[str]:
     """Where the timer setting comes from, and what it does not cover."""
-    lines = _timer_lines(result) if np.isfinite(result.timer) else _no_timer_lines(result)
+    lines = _timer_lines(result) if np.isfinite(result.calculated) else _no_timer_lines(result)
     area = result.written.target.judge_area if result.written else None
     if area is not None:
         lines.append(
@@ -130,36 +141,44 @@ def reservations(result: Result) -> list[str]:
 def _timer_lines(result: Result) -> list[str]:
     cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
     worst = cautious.worst
-    dose = worst.irradiance * result.warm_up.effective_seconds(result.timer)
+    gets = (
+        f"It receives {number(to_mW_cm2(worst.irradiance))} mW/cm2 at full output in the "
+        f"cautious case ({CASE_WORDS[CAUTIOUS]})"
+    )
+    if np.isfinite(result.timer):
+        dose = number(to_mJ_cm2(worst.irradiance * result.seconds_of_light))
+        gets += f", and {dose} mJ/cm2 by the end of the timer; asked for are {dose_asked(result)}"
     lines = [
         f"Worst-lit spot: {spot_words(worst)}.",
-        (
-            f"It receives {number(to_mW_cm2(worst.irradiance))} mW/cm2 at full output in the "
-            f"cautious case ({CASE_WORDS[CAUTIOUS]}), and {number(to_mJ_cm2(dose))} mJ/cm2 by the "
-            f"end of the timer; asked for are {dose_asked(result)}."
-        ),
+        f"{gets}.",
         (
             f"In the expected case ({CASE_WORDS[EXPECTED]}) the same dose would take "
             f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this."
         ),
-        (
-            f"With {result.confidence:.0%} confidence no judged spot of the cautious case gets "
-            "less than asked. This covers the counting error of the calculation only; lamps, "
-            "linings and shapes can be off by more."
-        ),
+        *_confidence_lines(result),
         (
             f"The best-lit spot gets {number(cautious.best.irradiance / worst.irradiance)} times "
             "what the worst-lit one gets."
         ),
     ]
     asked = result.precision_asked
-    if asked is not None and cautious.precision > asked and result.timer <= LONGEST_TIME:
+    if asked is not None and cautious.precision > asked and result.calculated <= LONGEST_TIME:
         lines.append(
             f"The precision asked for ({asked:.1%}) was not reached: the bound that sets the time "
             f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot, and the "
             "time is longer than it need be. More photons (--photons and --precision) shorten it."
         )
     return lines
+
+
+def _confidence_lines(result: Result) -> list[str]:
+    if not np.isfinite(result.timer):
+        return []
+    return [
+        f"With {result.confidence:.0%} confidence no judged spot of the cautious case gets less "
+        "than asked. This covers the counting error of the calculation only; lamps, linings and "
+        "shapes can be off by more."
+    ]
 
 
 def _no_timer_lines(result: Result) -> list[str]:

@@ -2,8 +2,9 @@
 
 from typing import Any
 
+from raysim.figures import finite_or_none
 from raysim.output.cautions import CAUTIONS
-from raysim.output.records import finite_or_none, scene_record
+from raysim.output.records import scene_record
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import OVER_A_WEEK, SO_DARK, number, told_time
 from raysim.result import Result
@@ -155,7 +156,7 @@ def patches_table(study: ShadowStudy) -> Table:
 def _time(shadow: Shadow) -> str:
     if shadow.dark:
         return OVER_A_WEEK
-    return told_time(shadow.extra_time) if shadow.extra_time >= 0.0 else "none"
+    return told_time(shadow.extra_time)
 
 
 def blocking_table(study: ShadowStudy) -> Table:

@@ -10,6 +10,7 @@ import numpy as np
 
 from raysim.output.cautions import CAUTION_LINE
 from raysim.output.pictures import OVERVIEW, Picture
+from raysim.output.readings_words import reading_lines
 from raysim.output.sentences import reservations, timer_words
 from raysim.panels import marks, panels
 from raysim.result import Result
@@ -69,6 +70,12 @@ def card_lines(result: Result) -> tuple[str, str, str]:
     return timer, cycles, lamps
 
 
+def card_doubts(result: Result) -> list[str]:
+    """What must be known before the timer is used: readings that disagree, and reservations."""
+    disagree = result.readings is not None and not result.readings.agree
+    return [*(reading_lines(result) if disagree else ()), *reservations(result)]
+
+
 def card_origin(result: Result, day: date | None = None) -> str:
     """Which calculation a card goes back to."""
     return (
@@ -109,7 +116,7 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
         for name in judged_names(result)
     )
     doubts = "".join(
-        f'<p class="caution"><b>{escape(words)}</b></p>\n' for words in reservations(result)
+        f'<p class="caution"><b>{escape(words)}</b></p>\n' for words in card_doubts(result)
     )
     steps = "".join(f"<li>{escape(step, quote=False)}</li>" for step in card_steps(result))
     body = (

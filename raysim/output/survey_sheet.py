@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from html import escape
 
 from raysim.output.cautions import CAUTION_LINE
-from raysim.output.sentences import number
+from raysim.output.readings_words import predicted_words
 from raysim.output.survey import UNCERTAINTY_WORDS, facing_words, point_words
-from raysim.survey import COVERAGE, Comparison
-from raysim.units import to_mm, to_mW_cm2
+from raysim.readings import Comparison
+from raysim.units import to_mm
 
 STYLE = """
 body { font: 11pt/1.4 "Helvetica Neue", Arial, "Liberation Sans", sans-serif; margin: 2rem; }
@@ -35,17 +35,16 @@ def sheet_page(title: str, rows: Sequence[Comparison]) -> str:
     """The sheet as one self-contained HTML page (A4, landscape; mm and mW/cm2)."""
     lines = []
     for row in rows:
-        x, y, z = (f"{value:.0f}" for value in to_mm(row.meter.at))
-        spread = COVERAGE * row.predicted_error * row.predicted
+        point = row.meter.point
+        x, y, z = (f"{value:.0f}" for value in to_mm(point.at))
         words = (
-            point_words(row.meter.name, row.meter.response.name),
+            point_words(point.name, point.response.name),
             f"{x} from the left, {y} from the door, {z} from the floor",
-            facing_words(row.meter.facing),
+            facing_words(point.facing),
         )
         cells = "".join(f"<td>{escape(word)}</td>" for word in words)
         blank = '<td class="write"></td>' * 4
-        expected = f"{number(to_mW_cm2(row.predicted))} ± {number(to_mW_cm2(spread), 2)}"
-        lines.append(f"<tr>{cells}{blank}<td>{expected}</td></tr>")
+        lines.append(f"<tr>{cells}{blank}<td>{predicted_words(row)}</td></tr>")
     head = (
         "point",
         "middle of the head, mm (inside)",

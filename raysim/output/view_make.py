@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
+from raysim.cases import CASES
 from raysim.errors import RaysimError
 from raysim.output.pictures_shades import tube_triangles, wall_edges
 from raysim.output.view_draw import WHOLE, WORST, View
 from raysim.output.view_light import Plane, lamp_trails, light_slices, trails_reaching
 from raysim.output.view_source import ViewedResult, find_scene
-from raysim.result import CASES
 from raysim.scene.build import BuiltScene
 from raysim.tracing import kernel_scene
 from raysim.units import to_mm

@@ -13,8 +13,9 @@ from raysim.progress import Progress, nobody_watching
 from raysim.scene import place, written
 from raysim.scene.enclosure import signed_volume, wall_astray
 from raysim.scene.fields import UNIT_METRES
-from raysim.scene.mesh_doubts import doubt_part
-from raysim.scene.meshes import MeshFault, MeshPart, load_parts
+from raysim.scene.mesh_doubts import doubt_bent, doubt_part
+from raysim.scene.mesh_fault import MeshFault
+from raysim.scene.meshes import MeshPart, load_parts
 from raysim.scene.own_surfaces import surface_of_table
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
 from raysim.scene.read import file_digests, joined_hash
@@ -258,6 +259,7 @@ def _mesh_walls(
     parts = builder.parts_of(str(chamber.mesh), "chamber")
     if not parts:
         return {}, False
+    doubt_bent(builder.fault, str(chamber.mesh), parts, "chamber")
     scale = chamber.scale * builder.metres_per_unit
     offsets = np.cumsum([0] + [len(part.vertices) for part in parts])
     faces = [part.faces + offset for part, offset in zip(parts, offsets[:-1], strict=True)]
@@ -307,6 +309,7 @@ def _add_object(builder: _Builder, entry: Object, key: str) -> None:
     builder.bodies.append(Body(entry.name, "object", entry.judged))
     body = len(builder.bodies) - 1
     parts = builder.parts_of(entry.mesh, key)
+    doubt_bent(builder.fault, entry.mesh, parts, key)
     names = [part.name for part in parts]
     for name in entry.parts:
         if parts and name not in names:
@@ -357,6 +360,7 @@ def _meters(scene: SceneAsWritten) -> tuple[MeterPoint, ...]:
             np.asarray(meter.facing) / np.linalg.norm(meter.facing),
             meter.reading,
             meter.response,
+            scene.hours_when_read(meter),
         )
         for meter in scene.meter
     )

@@ -1,4 +1,4 @@
-"""What is doubtful in the mesh of an object: sides, lost triangles, triangles that hang alone."""
+"""What is doubtful in a mesh: sides, lost triangles, triangles that hang alone, bent faces."""
 
 from collections.abc import Callable
 
@@ -51,4 +51,18 @@ def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: s
             f"{key}.sides",
             f'{named} is open, so light would reach the back that sides = "outside" denies',
             'close the mesh, or take sides = "both"',
+        )
+
+
+def doubt_bent(fault: Callable[..., None], mesh: str, parts: list[MeshPart], key: str) -> None:
+    """Note the faces of a mesh that are not flat; `fault` is called as above."""
+    bent = parts[0].bent if parts else None  # the same for all parts of a file
+    if bent is not None:
+        fault(
+            f"{key}.mesh",
+            f"{mesh} has faces that are not flat ({bent.count:,} of them): cut into triangles, one "
+            f"({bent.where}) leans {bent.lean:.1f} degrees from its own plane, and may fold "
+            "otherwise than was meant",
+            "cut faces into triangles in the mesh editor, where it shows which way they fold",
+            Level.WARNING,
         )

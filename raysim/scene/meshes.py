@@ -4,15 +4,17 @@ import difflib
 import io
 import re
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from raysim.errors import printable
-from raysim.scene.announced import Misfit, announced
+from raysim.scene.announced import announced
 from raysim.scene.enclosure import signed_volume
+from raysim.scene.mesh_fault import MeshFault, Misfit, no_number
+from raysim.scene.only_triangles import Bent, only_triangles
 
 FORMATS = {".stl", ".obj", ".ply", ".glb"}
 LARGEST_MESH_FILE = 200_000_000  # bytes
@@ -28,15 +30,6 @@ LOOSE_SHARE, WELD = 0.1, 1e-5
 LARGEST_CODED = 2**21 - 1  # corners: three numbers below it fit into one of 64 bits
 
 
-class MeshFault(ValueError):
-    """A mesh file that cannot be used: what is wrong, and how to mend it."""
-
-    def __init__(self, what: str, mend: str) -> None:
-        super().__init__(what)
-        self.what = what
-        self.mend = mend
-
-
 @dataclass(frozen=True)
 class MeshPart:
     """One named part of a mesh file, in the file's own numbers."""
@@ -49,6 +42,7 @@ class MeshPart:
     turned_round: bool  # closed, but was inside out
     dropped: int  # faces without area, or there twice, that were left out
     loose: int  # faces that share no edge with any other, so that nothing tells their outside
+    bent: Bent | None = None  # faces of the whole file that were not flat before they were cut
 
 
 def load_parts(path: Path) -> list[MeshPart]:
@@ -64,8 +58,8 @@ def load_parts(path: Path) -> list[MeshPart]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # broken numbers are told of in our own words
             warnings.filterwarnings("error", message=f".*{NO_NUMBER}")
-            geometries = _geometries(path)
-            parts = [_clean(name, *arrays) for name, arrays in geometries]
+            geometries, bent = _geometries(path)
+            parts = [replace(_clean(name, *arrays), bent=bent) for name, arrays in geometries]
     except MeshFault:
         raise
     except PermissionError:
@@ -75,8 +69,7 @@ def load_parts(path: Path) -> list[MeshPart]:
         raise MeshFault(what, "export the mesh again") from None
     except Exception as error:  # readers of foreign formats fail in every way there is
         if NO_NUMBER in str(error):
-            what = "has something else where a number should stand"
-            raise MeshFault(what, "write numbers as 1.5; export the mesh again") from None
+            raise no_number() from None
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise MeshFault(
             f"cannot be read as {path.suffix[1:].upper()} ({reason})", "export the mesh again"
@@ -120,8 +113,10 @@ def _refuse_odd_file(path: Path) -> None:
         raise MeshFault("is larger than 200 MB", "simplify the mesh")
 
 
-def _geometries(path: Path) -> list[tuple[str, tuple[np.ndarray, np.ndarray]]]:
-    """Name, and (vertices, faces) in the scene's frame, of every triangle mesh of a file."""
+def _geometries(
+    path: Path,
+) -> tuple[list[tuple[str, tuple[np.ndarray, np.ndarray]]], Bent | None]:
+    """Name and (vertices, faces) in the scene's frame, of every mesh of a file, and bent faces."""
     import trimesh
 
     kind = path.suffix.lower()[1:]
@@ -133,6 +128,10 @@ def _geometries(path: Path) -> list[tuple[str, tuple[np.ndarray, np.ndarray]]]:
         raise MeshFault(f"holds more than {MOST_TRIANGLES:,} triangles", "simplify the mesh")
     if promise.parts > MOST_PARTS:
         raise MeshFault(f"holds more than {MOST_PARTS:,} parts", "join the parts")
+    anew = only_triangles(data, kind, MOST_TRIANGLES)
+    data, count, bent = (
+        (anew.data, anew.count, anew.bent) if anew else (data, promise.triangles, None)
+    )
     options: dict[str, Any] = {"skip_materials": True} if kind != "stl" else {}
     if kind == "obj":
         options |= {"split_objects": True, "group_material": False}
@@ -142,12 +141,13 @@ def _geometries(path: Path) -> list[tuple[str, tuple[np.ndarray, np.ndarray]]]:
     if not found:
         raise MeshFault("holds no triangle mesh", "export the mesh again, as triangles")
     read = sum(len(faces) for _, _, (_, faces) in found)
-    if read < promise.triangles:
-        what = f"announces {promise.triangles:,} triangles, of which {read:,} can be read"
+    # More would be a face of more corners that was taken for a triangle, and cut as it came.
+    if read < count or (read > count and kind != "glb"):
+        what = f"announces {count:,} triangles, and {read:,} can be read"
         raise MeshFault(what, "export the mesh again, as triangles")
     if len(found) == 1:
-        return [("", found[0][2])]  # a single mesh is called after the file, if anything
-    return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True))
+        return [("", found[0][2])], bent  # a single mesh is called after the file, if anything
+    return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True)), bent
 
 
 def _plain_text(data: bytes, kind: str) -> bytes:

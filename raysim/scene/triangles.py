@@ -63,13 +63,17 @@ class LampRating:
 
 @dataclass(frozen=True)
 class MeterPoint:
-    """A point (m) with a unit direction, the reading taken there (W/m2), if any, and the head."""
+    """A point (m) with a unit direction, the reading taken there (W/m2), if any, and the head.
+
+    `lamp_hours` (lamps,) is the age of each lamp when it was read, h; None where it is that of now.
+    """
 
     name: str
     at: np.ndarray
     facing: np.ndarray
     reading: float | None
     response: AngularResponse = CORRECTED
+    lamp_hours: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)

@@ -223,14 +223,22 @@ class Wear(Table):
 class Meter(Table):
     """A point where a meter is held, and the way its head faces; heads are cosine-corrected.
 
-    `response` names another kind of head, or is a table of [degrees, response].
+    `response` names another kind of head, or is a table of [degrees, response]. `lamp_hours` is the
+    age of the lamps at the reading, one number for all or one for each; by default that of now.
     """
 
     name: GivenName
     at: Point
     facing: Direction
     reading: MeasuredIrradiance | None = None
+    lamp_hours: Hours | Annotated[list[Hours], Field(min_length=1, max_length=64)] | None = None
     response: Annotated[AngularResponse, BeforeValidator(as_response)] = CORRECTED
+
+    @model_validator(mode="after")
+    def _hours_of_a_reading(self) -> "Meter":
+        if self.lamp_hours is not None and self.reading is None:
+            raise ValueError("lamp_hours is the age of the lamps at the reading: give reading too")
+        return self
 
 
 class Gap(Table):
@@ -291,6 +299,34 @@ class SceneAsWritten(Table):
                     raise ValueError(f'two entries of {kind} are called "{entry.name}"')
                 seen.add(folded)
         return self
+
+    @model_validator(mode="after")
+    def _readings_are_of_these_lamps(self) -> "SceneAsWritten":
+        for meter in self.meter:
+            hours = self.hours_when_read(meter)
+            if hours is None:
+                continue
+            if len(hours) != len(self.lamp):
+                raise ValueError(
+                    f'meter "{meter.name}": lamp_hours has {len(hours)} numbers for '
+                    f"{len(self.lamp)} lamps; give one for each, or one for all"
+                )
+            for lamp, then in zip(self.lamp, hours, strict=True):
+                if then > lamp.hours:
+                    raise ValueError(
+                        f'meter "{meter.name}": lamp "{lamp.name}" had {then:g} h when it was '
+                        f"read, and has {lamp.hours:g} h now; correct the hours of the lamp, or "
+                        "read the meter again after a change of lamps"
+                    )
+        return self
+
+    def hours_when_read(self, meter: Meter) -> tuple[float, ...] | None:
+        """Age of each lamp when a meter was read, h; None where it is that of now (definition)."""
+        if meter.lamp_hours is None:
+            return None
+        if isinstance(meter.lamp_hours, list):
+            return tuple(meter.lamp_hours)
+        return (meter.lamp_hours,) * len(self.lamp)
 
     @model_validator(mode="after")
     def _poses_fit(self) -> "SceneAsWritten":

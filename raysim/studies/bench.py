@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.behaviour import lamp_factors, warm_up_curve
+from raysim.cases import CAUTIOUS, EXPECTED
 from raysim.exposure import exposure_time, least_useful
+from raysim.figures import Figures
 from raysim.judge import judged_units
 from raysim.refine import dark_units, refine
-from raysim.result import CAUTIOUS, EXPECTED, Spot
+from raysim.result import Spot
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.cells import in_cells
@@ -30,7 +32,7 @@ WALL_PRECISION = 0.1
 
 
 @dataclass(frozen=True)
-class CaseOfLining:
+class CaseOfLining(Figures):
     """What one lining gives in one case; irradiances in W/m2.
 
     `worst.lower_bound` and `exposure_time` (s) hold for all judged faces together; `dark` says that

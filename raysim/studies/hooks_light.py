@@ -12,10 +12,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from raysim.behaviour import lamp_factors
+from raysim.cases import CAUTIOUS
 from raysim.exposure import least_useful
 from raysim.judge import Estimate, judged_units, spot
 from raysim.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
-from raysim.result import CAUTIOUS, Spot
+from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile
 from raysim.studies.cells import Cells, in_cells

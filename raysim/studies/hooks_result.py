@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.figures import Figures
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks_load import Hang, Layout, Load
@@ -13,7 +14,7 @@ from raysim.studies.paired import Pair
 
 
 @dataclass(frozen=True)
-class Ranked:
+class Ranked(Figures):
     """One layout, cautious case; irradiances in W/m2, times in s.
 
     Attributes
@@ -51,7 +52,7 @@ class Ranked:
 
 
 @dataclass(frozen=True)
-class NumberResult:
+class NumberResult(Figures):
     """The best layouts of one number of respirators, the best first.
 
     Attributes
@@ -102,7 +103,7 @@ class NumberResult:
 
 
 @dataclass(frozen=True)
-class Tried:
+class Tried(Figures):
     """A single respirator on one hook point: time (s) from the estimate of its worst face.
 
     No finite one where a face was found too dark to wait for.
@@ -114,7 +115,7 @@ class Tried:
 
 
 @dataclass(frozen=True)
-class HookStudy:
+class HookStudy(Figures):
     """Everything found about hooks.
 
     Attributes

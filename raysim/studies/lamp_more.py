@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.figures import Figures
 from raysim.scene.build import BuiltScene
 from raysim.scene.contact import Surroundings
 from raysim.scene.triangles import SceneTriangles
@@ -21,7 +22,7 @@ WALL_WORDS = (
 
 
 @dataclass(frozen=True)
-class LampPlace:
+class LampPlace(Figures):
     """A place for one lamp more, in words; `light` (1/m2) is what the patch sees of it directly.
 
     `light` is the irradiance at the patch for each watt of the lamp, by sight lines.

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.cases import CAUTIOUS
+from raysim.figures import Figures
 from raysim.library import Surface
-from raysim.result import CAUTIOUS
 from raysim.scene.build import BuiltScene
 from raysim.studies.bench import STUDY_CASES, WALL_PRECISION, CaseOfLining, LiningBench
 from raysim.studies.columns import BLACK, Variant, in_groups
@@ -19,7 +20,7 @@ MASK = 2**64 - 1
 
 
 @dataclass(frozen=True)
-class LiningRow:
+class LiningRow(Figures):
     """One lining in both cases, and what it costs.
 
     Attributes

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.figures import Figures
 from raysim.statistics import CONFIDENCE, batch_mean, t_quantile
 from raysim.studies.bench import LiningBench
 from raysim.studies.columns import Variant, column_scene
@@ -33,7 +34,7 @@ Looked = tuple[Variant, Settled, int]  # the last is the column of the cautious 
 
 
 @dataclass(frozen=True)
-class Pair:
+class Pair(Figures):
     """Two linings in the cautious case, `first` the one that looks better; W/m2.
 
     Attributes

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.figures import Figures
 from raysim.judge import Judged, weighted_percentile
 from raysim.scene.contact import Surroundings
 from raysim.scene.triangles import LampTube, SceneTriangles
@@ -18,7 +19,7 @@ ITSELF_TURNED = "turned away from the lamp"
 
 
 @dataclass(frozen=True)
-class DarkPatch:
+class DarkPatch(Figures):
     """Face-sides that lie together and get less than the limit; `faces` (members,), one side."""
 
     faces: np.ndarray
@@ -29,7 +30,7 @@ class DarkPatch:
 
 
 @dataclass(frozen=True)
-class Sight:
+class Sight(Figures):
     """What is seen of one lamp from a patch: shares of all sight lines, 0 to 1.
 
     `hidden` is by name of what is met first, lines from points turned away under
@@ -42,7 +43,7 @@ class Sight:
 
 
 @dataclass(frozen=True)
-class Close:
+class Close(Figures):
     """What lies right before a patch, by name, and its least distance along the normal, m."""
 
     name: str

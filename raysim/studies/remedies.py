@@ -7,10 +7,11 @@ from functools import partial
 import numpy as np
 
 from raysim.behaviour import lamp_factors
+from raysim.cases import CAUTIOUS
 from raysim.errors import Level, RaysimError
 from raysim.exposure import least_useful
+from raysim.figures import Figures
 from raysim.refine import DARK_ERRORS, looks_dark
-from raysim.result import CAUTIOUS
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.contact import contact_faults
 from raysim.statistics import batch_mean
@@ -28,7 +29,7 @@ MOST_LAMPS = 2  # places for a lamp more that are traced: those that the patch s
 
 
 @dataclass(frozen=True)
-class Remedy:
+class Remedy(Figures):
     """A change that was traced: irradiance of the patch after it, W/m2, and the gain.
 
     `gain_error` comes from the same random numbers before and after; `clear` says whether the

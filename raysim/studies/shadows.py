@@ -1,14 +1,17 @@
 """Which spots stay dark, what hides them, and what helps: changes are traced, not guessed."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.cases import CAUTIOUS
 from raysim.exposure import exposure_time, least_useful
+from raysim.figures import Figures
 from raysim.judge import Judged, judged_units, place_words
 from raysim.patches import disc_means
 from raysim.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
-from raysim.result import CAUTIOUS, Result
+from raysim.result import Result
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
 from raysim.statistics import batch_mean
@@ -29,7 +32,7 @@ MOST_PATCHES = 12
 
 
 @dataclass(frozen=True)
-class Shadow:
+class Shadow(Figures):
     """One dark patch in the cautious case.
 
     Attributes
@@ -71,7 +74,7 @@ class Shadow:
 
 
 @dataclass(frozen=True)
-class ShadowStudy:
+class ShadowStudy(Figures):
     """Dark patches of a scene, the darkest first, and what helps the first few of them."""
 
     limit: float  # W/m2
@@ -170,6 +173,11 @@ def smoothed_irradiance(result: Result, units: Judged) -> np.ndarray:
     return field
 
 
+def _extra_time(own: float, usual: float) -> float:
+    """Seconds that a patch takes longer than the median; inf where it never gets its dose."""
+    return max(own - usual, 0.0) if math.isfinite(own) else math.inf
+
+
 def _shadow(
     scene: BuiltScene,
     result: Result,
@@ -189,7 +197,7 @@ def _shadow(
         place=", ".join(word for word in words if word),
         irradiance=light[0],
         error=light[1],
-        extra_time=exposure_time(light[0], *asked) - exposure_time(median, *asked),
+        extra_time=_extra_time(exposure_time(light[0], *asked), exposure_time(median, *asked)),
         dark=bool(looks_dark(np.array(light[0]), np.array(light[1]), floor, DARK_ERRORS)),
         sights=sights(triangles, patch),
         close=close_before(triangles, patch),

@@ -16,6 +16,10 @@ WHOLE = SQUARE + "f 1 2 3\nf 1 3 4\n"
 LOWER, UPPER = ("0 0 0", "40 0 0", "40 0 40"), ("0 0 0", "40 0 40", "0 0 40")
 POINTS = "0 0 0\n40 0 0\n40 0 40\n0 0 40\n"
 FACES = "3 0 1 2\n3 0 2 3\n"
+CROSSED = "4 0 1 3 2\n"
+# A square with two opposite corners far off the plane of the others.
+BENT = "v 0 0 0\nv 40 25 0\nv 40 0 40\nv 0 25 40\nf 1 2 3 4\n"
+FOUR = np.array([[0, 0, 0], [40, 0, 0], [40, 0, 40], [0, 0, 40]], "<f4").tobytes()
 HUGE = 50_000_000
 
 
@@ -128,6 +132,7 @@ STL = {
     "ascii-comma": Case("where a number should", mesh("a.stl", stl(LOWER, ("0,5 0 0", *UPPER[1:]), LOWER))),
     "ascii-word": Case("where a number should", mesh("a.stl", stl(LOWER, ("zero 0 0", *UPPER[1:])))),
     "ascii-two-numbers": Case("cannot be read", mesh("a.stl", stl(LOWER, ("0 0", *UPPER[1:])))),
+    "ascii-facets-of-four": Case("announces 3 triangles, and 4", mesh("a.stl", stl(LOWER, LOWER, LOWER).replace("endloop", "vertex 0 0 40\nendloop"))),
     "ascii-on-one-line": Case("cannot be read", mesh("a.stl", stl(LOWER, UPPER).replace("\n", " "))),
     "ascii-ends-first": Case("cannot be read", mesh("a.stl", "endsolid\nsolid\n" + stl(LOWER))),
     "pipe": Case("no ordinary file", mesh("a.stl", os.mkfifo)),
@@ -157,6 +162,20 @@ PLY = {
     "binary-cut": Case("cannot be read", mesh("a.ply", ply(4, 2, b"\0" * 60, "binary_little_endian"))),
     "binary-form-unknown": Case("cannot be read", mesh("a.ply", ply(4, 2, b"\0" * 60, "compressed"))),
     "points-only": Case("holds no triangle", mesh("a.ply", ply(4, 0, POINTS))),
+    "crossed": Case("crosses or touches itself (face 2)", mesh("a.ply", ply(4, 2, POINTS + "3 0 1 2\n" + CROSSED))),
+    "crossed-binary": Case("crosses or touches itself (face 1)", mesh("a.ply", ply(4, 1, FOUR + b"\x04" + struct.pack("<4i", 0, 1, 3, 2), "binary_little_endian"))),
+    "polygon-corner-below-zero": Case("a corner that does not exist (face 1)", mesh("a.ply", ply(4, 1, POINTS + "4 0 1 -2 3\n"))),
+    "polygon-corner-beyond": Case("does not exist (face 1)", mesh("a.ply", ply(4, 1, POINTS + "4 0 1 4 3\n"))),
+    "polygon-corner-in-words": Case("where a number should", mesh("a.ply", ply(4, 1, POINTS + "4 0 one 2 3\n"))),
+    "polygon-nan": Case("not a finite number", mesh("a.ply", ply(4, 1, POINTS.replace("40", "nan", 1) + "4 0 1 2 3\n"))),
+    "polygon-comma": Case("where a number should", mesh("a.ply", ply(4, 1, POINTS.replace("40", "4,5", 1) + "4 0 1 2 3\n"))),
+    "polygon-cut": Case("ends within its faces", mesh("a.ply", ply(4, 1, POINTS + "4 0 1 2\n"))),
+    "polygon-point-cut": Case("too few numbers", mesh("a.ply", ply(4, 1, POINTS.replace("40 0 0", "40 0") + "4 0 1 2 3\n"))),
+    "polygon-binary-cut": Case("ends within its faces", mesh("a.ply", ply(4, 2, FOUR + b"\x04" + struct.pack("<3i", 0, 1, 2), "binary_little_endian"))),
+    "polygon-binary-more": Case("bytes more than", mesh("a.ply", ply(4, 1, FOUR + b"\x04" + struct.pack("<5i", 0, 1, 2, 3, 4), "binary_little_endian"))),
+    "face-of-two": Case("fewer than three corners (face 2)", mesh("a.ply", ply(4, 2, POINTS + "3 0 1 2\n2 0 1\n"))),
+    "face-of-giants": Case("over 1000 corners (face 1)", mesh("a.ply", ply(4, 1, POINTS + "1004" + " 0 1 2 3" * 251 + "\n"))),
+    "face-of-4-thousand-million": Case("cannot be read", mesh("a.ply", ply(4, 1, FOUR + b"\xff" * 60, "binary_little_endian").replace(b"list uchar", b"list uint"))),
     "doubled-back-to-back": Case("back to back", mesh("a.ply", ply(4, 4, POINTS + FACES + "3 2 1 0\n3 3 2 0\n"))),
 }  # fmt: skip
 
@@ -168,7 +187,17 @@ OBJ = {
     "face-of-giants": Case("over 1000 corners", mesh("a.obj", SQUARE + "f" + " 1 2 3 4" * 50_000 + "\n")),
     "corner-zero": Case("names corner 0", mesh("a.obj", SQUARE + "f 1 2 3\nf 0 2 3\n")),
     "corner-beyond": Case("cannot be read", mesh("a.obj", SQUARE + "f 1 2 3\nf 1 2 99999999999\n")),
-    "corner-before": Case("cannot be read", mesh("a.obj", SQUARE + "f -9 -8 -7\n")),
+    "corner-before": Case("does not exist (face 1, line 5)", mesh("a.obj", SQUARE + "f -9 -8 -7\n")),
+    "crossed": Case("crosses or touches itself (face 2, line 6)", mesh("a.obj", SQUARE + "f 1 2 3\nf 1 2 4 3\n")),
+    "far-from-flat": Case("far from flat (face 1, line 5)", mesh("a.obj", BENT)),
+    "polygon-corner-beyond": Case("does not exist (face 1, line 5)", mesh("a.obj", SQUARE + "f 1 2 3 5\n")),
+    "polygon-corner-before": Case("does not exist (face 1, line 5)", mesh("a.obj", SQUARE + "f 1 2 3 -9\n")),
+    "polygon-corner-in-words": Case("where a number should", mesh("a.obj", SQUARE + "f 1 2 three 4\n")),
+    "polygon-comma": Case("where a number should", mesh("a.obj", SQUARE.replace("40", "4,5", 1) + "f 1 2 3 4\n")),
+    "polygon-two-numbers": Case("fewer than three numbers (line 2)", mesh("a.obj", SQUARE.replace("v 40 0 0", "v 40 0") + "f 1 2 3 4\n")),
+    "polygon-nan": Case("not a finite number", mesh("a.obj", SQUARE.replace("40", "nan", 1) + "f 1 2 3 4\n")),
+    "polygon-far-away": Case("fits no unit", mesh("a.obj", SQUARE.replace("40", "1e200") + "f 1 2 4 3\n")),
+    "polygon-of-two-places": Case("holds no triangles", mesh("a.obj", SQUARE + "f 1 1 2 2\n")),
     "comma": Case("where a number should", mesh("a.obj", WHOLE.replace("40", "4,5", 1))),
     "word": Case("where a number should", mesh("a.obj", WHOLE.replace("40", "forty", 1))),
     "two-numbers": Case("cannot be read", mesh("a.obj", WHOLE.replace("v 40 0 0", "v 40 0"))),

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 import scene_corpus
 from answers import COMPILING, DOSE, behaves, refused_line_by_line
+from drawn import write_polygons
 from mesh_corpus import FACES, LOWER, POINTS, SQUARE, UPPER, WHOLE, binary_stl, ply, square_glb, stl
-from small_scenes import box
+from small_scenes import box, small_scene, write_scene
 
 from raysim.scene.meshes import load_parts
 
@@ -106,12 +107,55 @@ def test_names_of_parts_are_short_and_printable(tmp_path):
         assert len(part.name) <= 80
 
 
-def test_a_chamber_with_a_pillar_is_traced_with_its_energy_closed(kennel, tmp_path):
-    pillar = box([20, 20, 100], (100, 60, 100))
-    pillar.invert()
-    mesh_corpus.room(box([300, 250, 350]), pillar)(tmp_path)
+def drawn_room(folder, form: str) -> None:
+    """The small scene in a room shaped like an L, with whole polygons for floor and ceiling."""
+    floor = np.array([(0, 0), (300, 0), (300, 250), (100, 250), (100, 150), (0, 150)], float)
+    corners = np.vstack([np.insert(floor, 2, height, axis=1) for height in (0.0, 350.0)])
+    walls = [[k, (k + 1) % 6, (k + 1) % 6 + 6, k + 6] for k in range(6)]
+    faces = [[5, 4, 3, 2, 1, 0], *walls, [6, 7, 8, 9, 10, 11]]
+    data = small_scene()
+    data["chamber"] = {
+        "mesh": write_polygons(folder, form, corners, faces).name,
+        "lining": "foil",
+    }
+    write_scene(folder, data)
+
+
+@pytest.mark.parametrize("form", ["obj", "ascii", "binary_little_endian"])
+def test_a_room_shaped_like_an_l_is_traced_with_its_energy_closed(kennel, tmp_path, form):
+    drawn_room(tmp_path, form)
+    checked = kennel.run("check", "scene.toml", folder=tmp_path)
+    behaves(checked)
+    assert checked.status == 0, checked.said
+    if form == "obj":
+        energy_closes(kennel, tmp_path)
+
+
+@pytest.mark.parametrize("form", ["obj", "binary_little_endian"])
+def test_a_concave_panel_is_judged_with_its_own_area(kennel, tmp_path, form):
+    """A U of 40 x 40 less 20 x 30 mm, both sides of which are judged: 20 cm2."""
+    u = [(0, 0), (40, 0), (40, 40), (30, 40), (30, 10), (10, 10), (10, 40), (0, 40)]
+    data = small_scene()
+    corners = np.insert(np.array(u, float), 1, 0.0, axis=1)
+    data["object"][0]["mesh"] = write_polygons(tmp_path, form, corners, [range(8)]).name
+    write_scene(tmp_path, data)
     dosed = kennel.run(*DOSE, "--json", folder=tmp_path, **COMPILING)
+    assert dosed.status == 0, dosed.said
+    for case in json.loads(dosed.out)["cases"].values():
+        assert case["percentiles"]["area_cm2"] == pytest.approx(20.0)
+
+
+def energy_closes(kennel, folder) -> None:
+    """Assert that the scene of a folder is traced, and no light of it is lost."""
+    dosed = kennel.run(*DOSE, "--json", folder=folder, **COMPILING)
     assert dosed.status == 0, dosed.said
     energy = json.loads(dosed.out)["energy"]
     assert energy["lost_W"] <= 1e-6 * energy["emitted_W"]
     assert sum(energy["absorbed_W"].values()) == pytest.approx(energy["emitted_W"], rel=1e-6)
+
+
+def test_a_chamber_with_a_pillar_is_traced_with_its_energy_closed(kennel, tmp_path):
+    pillar = box([20, 20, 100], (100, 60, 100))
+    pillar.invert()
+    mesh_corpus.room(box([300, 250, 350]), pillar)(tmp_path)
+    energy_closes(kennel, tmp_path)

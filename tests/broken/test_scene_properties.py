@@ -2,6 +2,7 @@
 
 import copy
 import math
+import struct
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
-from mesh_corpus import FACES, LOWER, POINTS, UPPER, WHOLE, binary_stl, ply, square_glb, stl
+from mesh_corpus import FACES, FOUR, LOWER, POINTS, UPPER, WHOLE, binary_stl, ply, square_glb, stl
 from profiles import MANY, examples
 from scene_corpus import GAP, METER, TABLE
 from small_scenes import small_scene, toml_text, write_scene
@@ -180,6 +181,8 @@ def test_a_quantity_is_a_finite_number_or_refused(text, quantity):
     assert len(refusal) < 400
 
 
+ANGLE = "0 0 0\n40 0 0\n40 0 20\n20 0 20\n20 0 40\n0 0 40\n"
+MIXED = struct.pack("<3f", 0, 9, 0) + struct.pack("<B4iB3i", 4, 0, 1, 2, 3, 3, 0, 4, 1)
 SPECIMENS = {
     "stl": [
         stl(LOWER, UPPER).encode(),
@@ -188,8 +191,13 @@ SPECIMENS = {
     "ply": [
         ply(4, 2, POINTS + FACES),
         trimesh.creation.box((40, 40, 40)).export(file_type="ply"),
+        ply(6, 2, ANGLE + "6 0 1 2 3 4 5\n3 0 1 5\n"),
+        ply(5, 2, FOUR + MIXED, "binary_little_endian"),
     ],
-    "obj": [("o a\n" + WHOLE + "o b\nf -1 -2 -3\n").encode()],
+    "obj": [
+        ("o a\n" + WHOLE + "o b\nf -1 -2 -3\n").encode(),
+        ("v " + ANGLE.replace("\n", "\nv ") + "0 9 0\nf 1 2 3 4 5 6\nf 1 2 -1\n").encode(),
+    ],
     "glb": [square_glb(), trimesh.creation.box((40, 40, 40)).export(file_type="glb")],
 }
 

@@ -7,6 +7,7 @@ import re
 import shlex
 import subprocess
 import sys
+import threading
 
 import click
 import pytest
@@ -15,7 +16,9 @@ from small_scenes import write_scene
 
 import raysim.cli
 from raysim.cli.common import COMPILING, Teller
+from raysim.errors import RaysimError
 from raysim.kernels import compile as compiling
+from raysim.kernels import disk_cache
 
 # What they do is no result: they put files or entries somewhere and say where.
 NO_JSON = {"start", "view", "log new", "log add", "log end", "log interrupted", "log void"}
@@ -293,3 +296,17 @@ def test_the_first_run_says_once_that_it_compiles(monkeypatch, capsys):
     with quiet.bar():
         quiet.progress("tracing", 1.0, 2.0)
     assert capsys.readouterr().err == ""
+
+
+@pytest.mark.parametrize("name", ["dose", "leak", "meter", "shadows"])
+def test_quiet_hushes_warnings_about_the_cache(tmp_path, monkeypatch, caplog, name):
+    def in_trouble(path, progress):
+        disk_cache.tell_trouble("compiled kernels cannot be kept")
+        raise RaysimError("that is all")
+
+    monkeypatch.setattr("raysim.run.load_scene", in_trouble)
+    write_scene(tmp_path)
+    for quiet, told in ((("--quiet",), 0), ((), 1)):
+        monkeypatch.setattr(disk_cache, "_first_trouble", threading.Lock())
+        assert raysim_said(name, "scene.toml", *quiet, folder=tmp_path).status == 2
+        assert len(caplog.records) == told

@@ -93,3 +93,42 @@ def test_a_first_run_says_what_a_later_one_says(tmp_path, killed):
     for record in (first, again):
         assert record.pop("seconds") > 0.0
     assert first == again
+
+
+def flip_middle(path):
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(content)
+
+
+def make_folder(path):
+    path.unlink()
+    path.mkdir()
+
+
+@pytest.mark.slow
+def test_a_damaged_cache_costs_time_and_a_warning_but_no_number(tmp_path):
+    def record(run):
+        status, out, err = run.said()
+        found = json.loads(out)
+        assert (status, found.pop("seconds") > 0.0) == (0, True)
+        return found, err.splitlines()
+
+    first, lines = record(FirstRun(tmp_path, *QUICK, "--json"))
+    assert lines == []
+    for name, damage in (
+        ("grow_tree", flip_middle),  # compiled by the first process
+        ("trace_adjoint", flip_middle),  # by the second one
+        ("trace_forward", make_folder),
+        ("first_hits", lambda path: path.write_bytes(b"")),
+    ):
+        (path,) = (tmp_path / "cache").rglob(f"*.{name}-*.nbc")
+        damage(path)
+        run = FirstRun(tmp_path, *QUICK, "--json", "--force")
+        if name == "trace_adjoint":
+            assert run.second()
+        again, (line,) = record(run)
+        assert again == first
+        assert line.startswith("warning: a file of compiled kernels cannot be used")
+        assert path.name in line
+    assert record(FirstRun(tmp_path, *QUICK, "--json", "--force")) == (first, [])

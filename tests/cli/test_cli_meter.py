@@ -33,7 +33,7 @@ def predicted(tmp_path_factory):
         "meter", "scene.toml", "--json", folder=with_points(tmp_path_factory.mktemp("meter"))
     )
     assert said.status == 0, said.err
-    return [point["predicted_mW_cm2"] for point in json.loads(said.out)["points"]]
+    return [point["irradiance_mW_cm2"] for point in json.loads(said.out)["points"]]
 
 
 def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
@@ -49,7 +49,7 @@ def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
     assert said.out.rstrip().endswith("Sheet: sheet.html")
     for text in (said.words, sheet):  # a figure with U says what is in U, and what is not
         assert "U covers the reflectances from their low to their high ends" in text
-        assert "ageing, dirt and air temperature are not in it" in text
+        assert "dirt and air temperature are not in it" in text
     again = raysim_said("meter", "scene.toml", "--sheet", "sheet.html", folder=tmp_path)
     assert (again.status, again.err.count("\n")) == (2, 1)
     assert "stands there already" in again.err
@@ -110,7 +110,7 @@ def test_a_head_without_cosine_correction_is_named_with_its_source(tmp_path):
     said = raysim_said("meter", "scene.toml", "--json", folder=tmp_path)
     points = {p["name"]: p for p in json.loads(said.out)["points"]}
     assert points["flat"]["response"] == "flat window"
-    assert points["flat"]["predicted_mW_cm2"] < points["straight"]["predicted_mW_cm2"]
+    assert points["flat"]["irradiance_mW_cm2"] < points["straight"]["irradiance_mW_cm2"]
     words = raysim_said("meter", "scene.toml", folder=tmp_path)
     assert "flat (head: flat window)" in words.out
     assert "Malitson 1965" in words.words
@@ -126,12 +126,66 @@ def test_a_response_that_is_none_is_one_clear_line(tmp_path):
     assert "Traceback" not in said.err
 
 
-def test_words_say_what_follows_for_the_time(tmp_path, predicted):
-    with_points(tmp_path, tuple(0.5 * p for p in predicted))
+def test_readings_that_disagree_leave_no_timer(tmp_path, predicted):
+    """It was: set the longer time."""
+    with_points(tmp_path, tuple(0.33 * p for p in predicted))
+    said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
+    assert said.status == 3, said.err
+    assert "No timer: a meter reading does not agree with the calculation." in said.words
+    assert "for information only" in said.words
+    assert "Set the timer" not in said.words
+    assert shows_cautions(said.out)
+
+
+def test_readings_that_agree_leave_a_timer_that_is_no_shorter(tmp_path, predicted):
+    with_points(tmp_path, tuple(0.93 * p for p in predicted))
     said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
     assert said.status == 0, said.err
-    assert "By the readings" in said.out
-    assert shows_cautions(said.out)
+    assert "Set the timer to" in said.words
+    assert "some light is missing" in said.words
+    assert "find out why" not in said.words
+    told = raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path)
+    record = json.loads(told.out)
+    assert record["timer_s"] > record["calculated_s"] > 0.0
+    assert record["readings"]["agree"]
+    assert max(cause["time_s"] for cause in record["readings"]["causes"]) == record["timer_s"]
+
+
+def test_the_prediction_is_for_lamps_of_their_age_at_the_reading(tmp_path, predicted):
+    """20 % are lost in 8000 h by the scene's default: at 4000 h a lamp gives 90 %."""
+    data = small_scene()
+    for lamp in data["lamp"]:
+        lamp["hours"] = 4000
+    reading = {"reading": f"{predicted[0]} mW/cm2"}
+    data["meter"] = [
+        POINTS[0] | reading | {"lamp_hours": 0},
+        POINTS[0] | reading | {"name": "now"},
+        POINTS[0] | reading | {"name": "each", "lamp_hours": [4000.0] * len(data["lamp"])},
+    ]
+    write_scene(tmp_path, data)
+    said = raysim_said("meter", "scene.toml", "--no-time", "--json", folder=tmp_path)
+    then, now, each = (point["irradiance_mW_cm2"] for point in json.loads(said.out)["points"])
+    assert then == pytest.approx(predicted[0], rel=1e-12)
+    assert now == pytest.approx(0.9 * then, rel=0.02)  # other paths, and ageing of 20 %
+    assert each == pytest.approx(now, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"lamp_hours": 10}, 'lamp "left" had 10 h when it was read, and has 0 h now'),
+        ({"lamp_hours": [0.0]}, "lamp_hours has 1 numbers for 2 lamps"),
+        ({"lamp_hours": 0, "reading": None}, "give reading too"),
+    ],
+)
+def test_hours_that_cannot_be_are_one_clear_line(tmp_path, changes, words):
+    data = small_scene()
+    point = POINTS[0] | {"reading": "1 mW/cm2"} | changes
+    data["meter"] = [{key: value for key, value in point.items() if value is not None}]
+    write_scene(tmp_path, data)
+    said = raysim_said("meter", "scene.toml", folder=tmp_path)
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert words in said.err
 
 
 def test_a_scene_without_points_is_told_so(tmp_path):
@@ -144,11 +198,42 @@ def test_a_scene_without_points_is_told_so(tmp_path):
 def test_a_reading_of_zero_leaves_no_time_however_the_others_agree(tmp_path, predicted):
     with_points(tmp_path, (predicted[0], 0.0, predicted[2]))
     said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
-    assert said.status == 0, said.err
-    assert "No light was read at by the right tube, so no time holds" in said.words
-    assert "By the readings no finite time can be vouched for." in said.words
-    record = json.loads(raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path).out)
-    assert record["time_by_readings_s"] is None
+    assert said.status == 3, said.err
+    assert 'At "by the right tube" 0 mW/cm2 was read' in said.words
+    assert "does not agree, no light was read" in said.words
+    assert "No timer" in said.words
+    told = raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path)
+    assert json.loads(told.out)["timer_s"] is None
     with_points(tmp_path, (0.0, None, None))
     alone = raysim_said("meter", "scene.toml", "--no-time", folder=tmp_path)
-    assert "No light was read at by the left tube" in alone.words
+    assert "no light was read" in alone.words
+
+
+def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path, predicted):
+    """`meter` knew of it, and nothing else did."""
+    with_points(tmp_path, (0.33 * predicted[0], predicted[1], None))
+    dose = ("dose", "scene.toml", "--out", "out", "--no-pictures", "--force", *QUICK)
+    said = raysim_said(*dose, folder=tmp_path)
+    assert said.status == 3, said.err
+    assert "No timer: a meter reading does not agree" in said.words
+    assert "Set the timer" not in said.words
+    record = json.loads((tmp_path / "out/result.json").read_text())
+    assert record["timer_s"] is None
+    assert record["calculated_s"] > 0.0
+    assert [meter["agrees"] for meter in record["meters"]] == [False, True, None]
+    assert record["reuse"] is None
+    assert record["lamp_life"] is None
+    for page in ("report.html", "card.html"):
+        text = (tmp_path / "out" / page).read_text()
+        assert "does not agree" in text
+        assert "Set the timer" not in text
+    assert "NONE: do not use" in (tmp_path / "out/card.html").read_text()
+    raysim_said("log", "new", "--book", "book.db", folder=tmp_path)
+    raysim_said("log", "add", "R1", "--owner", "XY", "--book", "book.db", "--operator", "AB", folder=tmp_path)
+    log = ("log", "start", "R1", "--result", "out", "--book", "book.db", "--operator", "AB")
+    started = raysim_said(*log, folder=tmp_path)
+    assert (started.status, started.err.count("\n")) == (2, 1)
+    assert "a meter reading does not agree with the calculation" in started.err
+    with_points(tmp_path, (predicted[0], predicted[1], None))
+    assert raysim_said(*dose, folder=tmp_path).status == 0
+    assert raysim_said(*log, folder=tmp_path).status == 0

@@ -8,23 +8,23 @@ from dataclasses import replace
 
 import numpy as np
 
+from raysim.agreement import with_readings
+from raysim.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.errors import Fault, Level
 from raysim.exposure import WarmUpCurve, exposure_time
 from raysim.library import find_surface
-from raysim.result import (
-    BRIGHT,
-    CASES,
-    CAUTIOUS,
-    EXPECTED,
-    CaseResult,
-    DoseSummary,
-    EnergyAccount,
-    MeterResult,
-    Result,
-    Spot,
-)
+from raysim.readings import MeterResult
+from raysim.result import CaseResult, DoseSummary, EnergyAccount, Result, Spot
 from raysim.scene.place import BOX_WALLS, box_vertices
-from raysim.scene.triangles import SIDES, Body, LampRating, LampTube, Part, SceneTriangles
+from raysim.scene.triangles import (
+    SIDES,
+    Body,
+    LampRating,
+    LampTube,
+    MeterPoint,
+    Part,
+    SceneTriangles,
+)
 
 INSIDE_BOX = (0.30, 0.25, 0.35)  # m
 TARGET, SAFETY = 10_000.0, 1.2
@@ -132,9 +132,8 @@ def result(
         for k, case in enumerate(CASES)
     }
     fault = Fault("box.toml", "lamp 2 hours", "older than rated", "change it", Level.WARNING)
-    meter = MeterResult(
-        "middle", np.array([0.15, 0.12, 0.1]), np.array([0.0, 0.0, 1.0]), 25.0, 0.5, 20.0
-    )
+    point = MeterPoint("middle", np.array([0.15, 0.12, 0.1]), np.array([0.0, 0.0, 1.0]), None)
+    meter = MeterResult(point, np.array([[8.0, 10.0], [11.0, 14.0], [13.0, 17.0]]), np.ones(2), 0.5)
     return Result(
         title=title,
         sha256="0123456789abcdef" * 4,
@@ -158,6 +157,16 @@ def result(
         warnings=(fault,),
         assumptions=(("target dose", "1 J/cm2", "somebody (read)"),),
     )
+
+
+def read(whole: Result, *readings: float | None) -> Result:
+    """The result with one meter point for each of `readings`, W/m2, judged as a run judges them."""
+    (meter,) = whole.meters
+    meters = tuple(
+        replace(meter, point=replace(meter.point, name=f"point {k + 1}", reading=reading))
+        for k, reading in enumerate(readings)
+    )
+    return with_readings(replace(whole, meters=meters))
 
 
 def case_result(scene: SceneTriangles, name: str, irradiance: np.ndarray) -> CaseResult:

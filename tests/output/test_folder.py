@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 import synthetic
 
+from raysim.cases import EXPECTED
 from raysim.errors import RaysimError
+from raysim.figures import NotAFigure
 from raysim.output import draw, folder
 from raysim.output.charts import write_charts
 from raysim.output.dose_map import write_dose_map
@@ -24,7 +26,6 @@ from raysim.output.folder import (
 )
 from raysim.output.lock import LOCK_FILE
 from raysim.output.pictures import write_pictures
-from raysim.result import EXPECTED
 
 
 def filled(path: Path, **files: str) -> Path:
@@ -246,5 +247,5 @@ def test_a_drawing_that_is_not_waited_for_ends(tmp_path):
 def test_json_has_no_numbers_that_others_cannot_read():
     assert folder.json_text({"a": 1.5}) == '{\n  "a": 1.5\n}\n'
     for value in (float("nan"), float("inf")):
-        with pytest.raises(ValueError, match="not JSON compliant"):
+        with pytest.raises(NotAFigure, match="not JSON compliant"):
             json_text({"a": value})

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 import synthetic
 
+from raysim.cases import CAUTIOUS, EXPECTED
 from raysim.output.map_data import band_limits, map_record
 from raysim.output.map_page import json_in_script, map_block, script, sides_table
 from raysim.output.pictures_scale import dose_scale
 from raysim.output.report import write_report
-from raysim.result import CAUTIOUS, EXPECTED
 from raysim.run import load_scene
 
 TRICKS = (

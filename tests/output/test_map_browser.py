@@ -14,10 +14,11 @@ import synthetic
 from browser import Browser, find_chromium
 from PIL import Image
 
+from raysim.cases import CAUTIOUS
 from raysim.output.pictures import OVERVIEW, Picture
 from raysim.output.report import write_report
 from raysim.output.sentences import number
-from raysim.result import CAUTIOUS, Result
+from raysim.result import Result
 from raysim.scene.triangles import SIDES
 
 pytestmark = pytest.mark.skipif(

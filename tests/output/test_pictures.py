@@ -8,6 +8,7 @@ import pytest
 import synthetic
 from PIL import Image
 
+from raysim.cases import BRIGHT, CAUTIOUS
 from raysim.output.charts import area_receiving, spread_begin, spread_end, write_charts
 from raysim.output.pictures import OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
 from raysim.output.pictures_object import object_panels
@@ -23,7 +24,7 @@ from raysim.output.pictures_views import (
     perspective_view,
     view_frame,
 )
-from raysim.result import BRIGHT, CAUTIOUS, Result
+from raysim.result import Result
 from raysim.scene.triangles import INSIDE, OUTSIDE
 from raysim.units import to_mJ_cm2, to_mW_cm2
 

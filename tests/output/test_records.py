@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 import synthetic
 
+from raysim.cases import CAUTIOUS, EXPECTED
+from raysim.figures import NotAFigure
 from raysim.output.folder import json_text
 from raysim.output.records import FACE_COLUMNS, SCHEMA_VERSION, result_record, write_faces
-from raysim.result import CAUTIOUS, EXPECTED
 
 UNITS = {"_mW_cm2": "mW/cm2", "_mJ_cm2": "mJ/cm2", "area_cm2": "cm2", "_s": "s", "_mm": "mm"}
 
@@ -74,12 +75,13 @@ def test_a_record_keeps_to_the_schema(case):
 
 def test_records_of_odd_runs_keep_to_the_schema():
     whole = synthetic.result()
-    meter = replace(whole.meters[0], reading=None)
     odd = (
         synthetic.result(dark=True),
         replace(whole, interrupted=True, meters=(), warnings=(), paths=0),
         replace(whole, precision_asked=None, assumptions=(), seed=2**64 - 1),
-        replace(whole, meters=(meter,)),
+        synthetic.read(whole, 20.0),
+        synthetic.read(whole, 2.0, None),
+        synthetic.read(whole, 0.0),
     )
     for result in odd:
         assert complaints(result_record(result)) == []
@@ -104,7 +106,7 @@ def test_the_schema_notices_what_is_missing_wrong_or_too_much():
 
 
 def test_numbers_are_in_the_units_of_the_trade():
-    result = synthetic.result()
+    result = synthetic.read(synthetic.result(), 20.0)
     record = result_record(result)
     case, told = result.cases[CAUTIOUS], record["cases"][CAUTIOUS]
     # 1 mW/cm2 = 10 W/m2, 1 mJ/cm2 = 10 J/m2.
@@ -147,7 +149,7 @@ def test_what_is_not_finite_is_null():
     record = result_record(synthetic.result(dark=True))
     assert record["timer_s"] is None
     assert record["cases"][CAUTIOUS]["exposure_time_s"] is None
-    with pytest.raises(ValueError, match="not JSON compliant"):
+    with pytest.raises(NotAFigure, match="not JSON compliant"):
         json_text({"a": math.nan})
 
 

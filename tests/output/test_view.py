@@ -14,6 +14,7 @@ import pytest
 import synthetic
 from PIL import Image
 
+from raysim.cases import CAUTIOUS
 from raysim.cli.view import parsed_planes
 from raysim.errors import RaysimError
 from raysim.output import view_light
@@ -24,7 +25,6 @@ from raysim.output.view_apart import open_apart
 from raysim.output.view_draw import View, Window, _format
 from raysim.output.view_light import Plane, light_slices, trails_reaching
 from raysim.output.view_source import find_scene, read_view
-from raysim.result import CAUTIOUS
 from raysim.tracing import kernel_scene
 from raysim.trails import photon_trails
 from raysim.units import to_mm

@@ -14,7 +14,7 @@ from scipy import stats
 
 import raysim
 import raysim.poses
-from raysim.result import CAUTIOUS
+from raysim.cases import CAUTIOUS
 from raysim.tracing import ForwardRun
 
 # A plate in a corner of a box of foil, two lamps: 48 small faces, both sides judged.

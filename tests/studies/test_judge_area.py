@@ -9,10 +9,10 @@ from small_scenes import box, plate, small_scene, with_object, write_scene
 
 import raysim
 import raysim.poses
+from raysim.cases import CAUTIOUS
 from raysim.judge import judged_units
 from raysim.output.sentences import details
 from raysim.patches import disc_means, disc_members
-from raysim.result import CAUTIOUS
 from raysim.tracing import ForwardRun
 
 AREA = 4e-4  # m2

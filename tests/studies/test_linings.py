@@ -13,12 +13,12 @@ from small_scenes import write_scene
 import raysim
 import raysim.library
 import raysim.studies.counting
+from raysim.cases import CAUTIOUS, EXPECTED
 from raysim.judge import judged_units
 from raysim.library import find_surface
 from raysim.output.linings_chart import longest_drawn
 from raysim.output.linings_words import alike, answer, linings_table, more_lines, time_told
 from raysim.refinement import forward_only
-from raysim.result import CAUTIOUS, EXPECTED
 from raysim.studies.bench import LiningBench
 from raysim.studies.cells import in_cells
 from raysim.studies.columns import (

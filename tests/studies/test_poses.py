@@ -12,6 +12,7 @@ from small_scenes import errors_of, faults_of, plate, small_scene, write_scene
 
 import raysim
 from raysim.budget import spot_derivatives, uncertainty_budget
+from raysim.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.checkpoint import Checkpoint
 from raysim.exposure import CycleCurve, WarmUpCurve
 from raysim.output.budget import budget_table
@@ -23,7 +24,6 @@ from raysim.output.records import result_record
 from raysim.output.sentences import headline, timer_words
 from raysim.output.sheets import card_steps
 from raysim.paired_runs import Bench, Cycle
-from raysim.result import CASES, CAUTIOUS, EXPECTED
 from raysim.scene.triangles import SIDES
 from raysim.tracing import kernel_scene
 

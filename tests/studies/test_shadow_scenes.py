@@ -9,8 +9,8 @@ from small_scenes import faults_of
 from test_shadows import BLACK, LINE, POINT, behind_a_screen
 
 import raysim
+from raysim.cases import CAUTIOUS
 from raysim.output.shadows_words import answer, more_lines
-from raysim.result import CAUTIOUS
 from raysim.statistics import batch_mean
 from raysim.studies.folds import fold_words, folds
 from raysim.studies.lamp_more import lamp_places

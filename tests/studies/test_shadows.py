@@ -11,6 +11,7 @@ from running import contents, raysim_said
 from small_scenes import box, write_scene
 
 import raysim
+from raysim.cases import CAUTIOUS
 from raysim.exposure import LONGEST_TIME
 from raysim.judge import judged_units
 from raysim.output.shadows_words import (
@@ -19,7 +20,6 @@ from raysim.output.shadows_words import (
     patches_table,
     shadows_record,
 )
-from raysim.result import CAUTIOUS
 from raysim.scene.build import build_scene
 from raysim.studies.patches_dark import ITSELF_TURNED, dark_patches, sights
 from raysim.studies.shadows import find_shadows

@@ -1,0 +1,20 @@
+"""A mesh file that cannot be used."""
+
+
+class MeshFault(ValueError):
+    """A mesh file that cannot be used: what is wrong, and how to mend it."""
+
+    def __init__(self, what: str, mend: str) -> None:
+        super().__init__(what)
+        self.what = what
+        self.mend = mend
+
+
+class Misfit(ValueError):
+    """A file at odds with itself; the text goes on from "it"."""
+
+
+def no_number() -> MeshFault:
+    """The fault of a file with a word, or a decimal comma, for a number."""
+    what = "has something else where a number should stand"
+    return MeshFault(what, "write numbers as 1.5; export the mesh again")
