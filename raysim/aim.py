@@ -3,13 +3,12 @@
 Light at an eye is kept as a vector, the sum over lines of weight times (pi L) times direction: its
 length is the irradiance of an eye that faces the light.
 
-Coordinates (m) are those of the gap: a outwards, b sideways, c along. In the picture of an eye (see
-`picture`) a line has its place at (m, angle), n = tan(angle), and
+Coordinates (m) are those of the gap: a outwards, b sideways, c along. A line from an eye runs along
+(-1, -m, -n), and the gap is a rectangle of slopes m and n, its *window* (`Slit.windows`):
 
-    E = int L d dw,    dw = (1 + n^2) / (1 + m^2 + n^2)^(3/2) dm d(angle).
+    E = int L d dw,    dw = (1 + n^2) / (1 + m^2 + n^2)^(3/2) dm d(angle),    n = tan(angle).
 
-Source: definition of irradiance by radiance; sampling in several ways at once by the balance
-heuristic, Veach, "Robust Monte Carlo Methods for Light Transport Simulation" (1997), chapter 9.
+Source: definition of irradiance by radiance.
 """
 
 from dataclasses import dataclass
@@ -17,45 +16,65 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.passage import next_wall
-from raysim.picture import Tubes
 from raysim.slit import Slit
 
 
 @dataclass(frozen=True)
 class Lines:
-    """Lines in independent groups: unit vectors (groups, lines, 3) and weights (groups, lines)."""
+    """Lines in sets: unit vectors (sets, lines, 3), coordinates of the gap; weights (sets, lines).
+
+    A set is whole: its weights times pi L add up to the light of one eye.
+    """
 
     directions: np.ndarray
     weights: np.ndarray
 
     def light(self, radiance: np.ndarray) -> np.ndarray:
-        """Light (W/m2) that each line brings, vectors (groups, lines, 3).
+        """Light (W/m2) that each line brings, vectors (sets, lines, 3).
 
-        `radiance` (groups * lines,) is pi times the radiance along them, W/m2.
+        `radiance` (sets * lines,) is pi times the radiance along them, W/m2.
         """
         values = self.weights * radiance.reshape(self.weights.shape)
-        return values[..., None] * self.directions
+        return np.asarray(values[..., None] * self.directions)
 
     @property
     def whole(self) -> float:
         """Irradiance for pi times the radiance of 1 W/m2 along all lines (definition)."""
-        light = (self.weights[..., None] * self.directions).sum(axis=(0, 1))
-        return float(np.linalg.norm(light) / len(self.weights))
+        light = self.light(np.ones(self.weights.size)).sum(axis=1)
+        return float(np.linalg.norm(light, axis=1).mean())
 
 
-def _stratified(groups: int, lines: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-    """Two random numbers a line, each group spread evenly over the square; (groups, lines)."""
+def stratified(sets: int, lines: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Two random numbers a line, each set spread evenly over the square; (sets, lines)."""
     side = int(np.sqrt(lines))
     rows, columns = np.divmod(np.arange(side * (lines // side)), side)
-    u, v = rng.random((2, groups, len(rows)))
+    u, v = rng.random((2, sets, len(rows)))
     return (columns + u) / side, (rows + v) / (lines // side)
 
 
-def window_lines(
-    slit: Slit, eye: np.ndarray, groups: int, lines: int, rng: np.random.Generator
-) -> Lines:
-    """Lines from an eye (3,) through the gap, evenly over what it sees through it."""
-    return picture_lines(slit, eye, None, groups, (lines, 0), rng)
+def window_lines(slit: Slit, eyes: np.ndarray, lines: int, rng: np.random.Generator) -> Lines:
+    """Lines through the gap, one set for each eye (sets, 3), evenly over what it sees through it.
+
+    Weights are 0 for an eye that sees nothing.
+    """
+    windows = slit.windows(eyes)
+    seen = (windows[:, 0] < windows[:, 1]) & (windows[:, 2] < windows[:, 3])
+    windows[~seen] = 0.0
+    first, last = np.arctan(windows[:, 2:]).T
+    u, v = stratified(len(eyes), lines, rng)
+    m = windows[:, :1] + u * (windows[:, 1:2] - windows[:, :1])
+    n = np.tan(first[:, None] + v * (last - first)[:, None])
+    long = np.sqrt(1.0 + m**2 + n**2)
+    size = (windows[:, 1] - windows[:, 0]) * (last - first) / u.shape[1]
+    weights = size[:, None] * (1.0 + n**2) / long**3 / np.pi
+    return Lines(-np.stack([np.ones_like(m), m, n], axis=-1) / long[..., None], weights)
+
+
+def starts(slit: Slit, eyes: np.ndarray, lines: Lines) -> tuple[np.ndarray, np.ndarray]:
+    """Where lines from eyes (sets, 3) enter the chamber, m, and their directions; (n, 3) each."""
+    directions = lines.directions.reshape(-1, 3)
+    eyes = np.repeat(eyes, lines.weights.shape[1], axis=0)
+    return slit.just_inside(eyes, directions), directions @ slit.axes
 
 
 def wall_lines(
@@ -70,7 +89,7 @@ def wall_lines(
     """
     corners, depth = slit.passage.corners, slit.gap.depth
     low, high = np.sort(corners[[slit.passage.outer, slit.passage.outer + 1], 1])
-    u, v = (some.ravel() for some in _stratified(groups, lines, rng))
+    u, v = (some.ravel() for some in stratified(groups, lines, rng))
     # Even in the angle along: an eye close before a long gap gets most from the piece before it.
     b = low + (high - low) * u
     off = float(np.hypot(eye[0] - depth, eye[1] - 0.5 * (low + high)))
@@ -91,81 +110,3 @@ def wall_lines(
     weights = np.where(wall, weights, 0.0).reshape(groups, -1) / (len(b) // groups)
     directions = (to / r[:, None]).reshape(groups, -1, 3)
     return Lines(directions, weights), slit.strips.number(edge, share), along
-
-
-def picture_lines(
-    slit: Slit,
-    eye: np.ndarray,
-    tubes: Tubes | None,
-    groups: int,
-    lines: tuple[int, int],
-    rng: np.random.Generator,
-) -> Lines:
-    """Lines from an eye (3,) through the gap, and further ones at some tubes seen through it.
-
-    `lines` of a group through the gap, and at each of the `tubes`. Where the tubes stand only
-    steers effort: what is not covered by the further lines is covered by the others.
-    """
-    window = slit.windows(eye[None])[0]
-    if not (window[0] < window[1] and window[2] < window[3]):
-        return Lines(np.zeros((groups, 0, 3)), np.zeros((groups, 0)))
-    ways: list[_Window | _Tube] = [_Window(window)]
-    if tubes is not None:
-        ways += [_Tube(tubes, number, eye, window) for number in range(len(tubes))]
-    counts = [lines[0], *[lines[1]] * (len(ways) - 1)]
-    places = [
-        way.place(*_stratified(groups, count, rng)) for way, count in zip(ways, counts, strict=True)
-    ]
-    m, angle = np.concatenate(places, axis=2)
-    aimed = np.isfinite(angle)
-    angle = np.where(aimed, angle, 0.0)
-    density = sum(
-        place.shape[2] * way.density(m, angle) for way, place in zip(ways, places, strict=True)
-    )
-    n = np.tan(angle)
-    long = np.sqrt(1.0 + m**2 + n**2)
-    weights = np.where(aimed, (1.0 + n**2) / long**3 / (np.pi * density), 0.0)
-    return Lines(-np.stack([np.ones_like(m), m, n], axis=-1) / long[..., None], weights)
-
-
-class _Window:
-    """Lines all over a window (4,)."""
-
-    def __init__(self, window: np.ndarray) -> None:
-        self.m, self.angle = window[:2], np.arctan(window[2:])
-
-    def place(self, u: np.ndarray, v: np.ndarray) -> np.ndarray:
-        """Places (2, ...) in the picture of random numbers: m and angle."""
-        return np.stack([self.m[0] + u * np.ptp(self.m), self.angle[0] + v * np.ptp(self.angle)])
-
-    def density(self, m: np.ndarray, angle: np.ndarray) -> np.ndarray:
-        """Lines per m and angle (definition)."""
-        return np.full(m.shape, 1.0 / (np.ptp(self.m) * np.ptp(self.angle)))
-
-
-class _Tube:
-    """Lines at the part of one tube that stands in a window."""
-
-    def __init__(self, tubes: Tubes, number: int, eye: np.ndarray, window: np.ndarray) -> None:
-        self.tubes, self.seen = tubes, (np.array([number]), eye[None], window[None])
-        (first,), (last,) = tubes.width(*self.seen[:2])
-        self.m = max(first, window[0])
-        self.width = max(min(last, window[1]) - self.m, 0.0)
-
-    def _angles(self, m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        low, size = self.tubes.cut(*self.seen, m.reshape(1, -1))
-        return low.reshape(m.shape), size.reshape(m.shape)
-
-    def place(self, u: np.ndarray, v: np.ndarray) -> np.ndarray:
-        """The same; no angle (nan) where the tube is not in the window at that m."""
-        m = self.m + u * self.width
-        low, size = self._angles(m)
-        there = (size > 0.0) & (self.width > 0.0)
-        return np.stack([m, np.where(there, low + v * size, np.nan)])
-
-    def density(self, m: np.ndarray, angle: np.ndarray) -> np.ndarray:
-        """Lines per m and angle (definition)."""
-        low, size = self._angles(m)
-        on = (m >= self.m) & (m <= self.m + self.width) & (angle >= low) & (angle <= low + size)
-        on &= size * self.width > 0.0
-        return np.where(on, 1.0 / np.where(on, self.width * size, 1.0), 0.0)

@@ -100,13 +100,13 @@ def closing_step(width: float, depth: float) -> float:
 
 
 def _cut_off(corners: np.ndarray, over: np.ndarray) -> np.ndarray:
-    """The part of a convex polygon where a linear function, `over` (corners,), is not negative."""
+    """The part of a convex polygon where a linear function, `over` (corners,), is above zero."""
     kept = []
     for k, (here, value) in enumerate(zip(corners, over, strict=True)):
         before, other = corners[k - 1], over[k - 1]
-        if (value < 0.0) != (other < 0.0):
+        if (value > 0.0) != (other > 0.0):
             kept.append(before + other / (other - value) * (here - before))
-        if value >= 0.0:
+        if value > 0.0:
             kept.append(here)
     return np.array(kept).reshape(-1, 2)
 

@@ -126,29 +126,6 @@ def lamp_light(
     return light
 
 
-def arrives(
-    inside: Inside,
-    origins: np.ndarray,
-    directions: np.ndarray,
-    tube: np.ndarray,
-    mirrors: np.ndarray,
-) -> np.ndarray:
-    """Whether each line meets the mantle of its `tube` after so many `mirrors`, nothing before.
-
-    `origins`, `directions` (lines, 3), the others (lines,) int.
-    """
-    reached = np.zeros(len(origins), bool)
-    x, d, alive, turns = origins.copy(), directions.copy(), np.arange(len(origins)), 0
-    while len(alive):
-        met = inside.meet(x[alive], d[alive])
-        last = mirrors[alive] == turns
-        reached[alive[last]] = met.tube[last] == tube[alive[last]]
-        x[alive], d[alive] = met.point + LIFT * met.normal, mirror(d[alive], met.normal)
-        alive = alive[~last & (met.tube < 0) & (met.mirrored > 0.0)]
-        turns += 1
-    return reached
-
-
 def lines_to_tube(
     inside: Inside,
     number: int,
