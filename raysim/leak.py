@@ -38,7 +38,7 @@ NONE_OF = 3.0  # what was met by none of n lines is met by fewer than 3 / n of a
 
 
 @dataclass(frozen=True)
-class Look:
+class Look(Figures):
     """Light at one eye, as vectors (groups, lines, 3), W/m2, and how much there may be at all.
 
     `most` (W/m2) is the light if the brightest lamp filled all that the eye can see through the gap
