@@ -18,6 +18,8 @@ import numpy as np
 from raysim.passage import next_wall
 from raysim.slit import Slit
 
+GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
+
 
 @dataclass(frozen=True)
 class Lines:
@@ -44,12 +46,15 @@ class Lines:
         return float(np.linalg.norm(light, axis=1).mean())
 
 
-def stratified(sets: int, lines: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-    """Two random numbers a line, each set spread evenly over the square; (sets, lines)."""
-    side = int(np.sqrt(lines))
-    rows, columns = np.divmod(np.arange(side * (lines // side)), side)
-    u, v = rng.random((2, sets, len(rows)))
-    return (columns + u) / side, (rows + v) / (lines // side)
+def spread(sets: int, lines: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Two numbers from 0 to 1 for each line, each set even over the square; (sets, lines).
+
+    Source: Fibonacci lattice, shifted at random for each set (Cranley and Patterson 1976; from
+    memory): no two lines of a set share a row or a column.
+    """
+    shift = rng.random((2, sets, 1))
+    number = np.arange(lines)
+    return (number / lines + shift[0]) % 1.0, (number * GOLDEN + shift[1]) % 1.0
 
 
 def window_lines(slit: Slit, eyes: np.ndarray, lines: int, rng: np.random.Generator) -> Lines:
@@ -61,7 +66,7 @@ def window_lines(slit: Slit, eyes: np.ndarray, lines: int, rng: np.random.Genera
     seen = (windows[:, 0] < windows[:, 1]) & (windows[:, 2] < windows[:, 3])
     windows[~seen] = 0.0
     first, last = np.arctan(windows[:, 2:]).T
-    u, v = stratified(len(eyes), lines, rng)
+    u, v = spread(len(eyes), lines, rng)
     m = windows[:, :1] + u * (windows[:, 1:2] - windows[:, :1])
     n = np.tan(first[:, None] + v * (last - first)[:, None])
     long = np.sqrt(1.0 + m**2 + n**2)
@@ -89,7 +94,7 @@ def wall_lines(
     """
     corners, depth = slit.passage.corners, slit.gap.depth
     low, high = np.sort(corners[[slit.passage.outer, slit.passage.outer + 1], 1])
-    u, v = (some.ravel() for some in stratified(groups, lines, rng))
+    u, v = (some.ravel() for some in spread(groups, lines, rng))
     # Even in the angle along: an eye close before a long gap gets most from the piece before it.
     b = low + (high - low) * u
     off = float(np.hypot(eye[0] - depth, eye[1] - 0.5 * (low + high)))
