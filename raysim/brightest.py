@@ -10,6 +10,7 @@ are those of the gap.
 """
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -20,8 +21,8 @@ from raysim.slit import Slit
 
 LINES_OUT = 1 << 16
 DRAWN, FIRST_LINES = 192, 256  # places that are looked at, by so many lines each
-WALKERS, STEPS, WALK_LINES = 6, 9, 576
-FIRST_STEP = 0.02  # of a walk, of the width and height of all places where lines can land
+WALKS = ((6, 8, 512), (3, 6, 4096))  # walkers, steps, lines: many walk, the best of them go on
+FIRST_STEPS = (0.2, 0.05)  # of these walks, of the spread of the places drawn
 
 Light = Callable[[np.ndarray], np.ndarray]  # at eyes (eyes, 3), W/m2
 
@@ -36,33 +37,38 @@ def lamp_eyes(slit: Slit, inside: Inside, rng: np.random.Generator) -> np.ndarra
     eyes, bright = landings(slit, inside, rng)
     if not bright.any():
         return np.zeros((0, 3))
-    step = FIRST_STEP * np.ptp(eyes, axis=0)
     reached = np.cumsum(bright)
     share = (np.arange(DRAWN) + rng.random()) / DRAWN
     eyes = eyes[np.searchsorted(reached, share * reached[-1])]
-    found = lamps_at(slit, inside, eyes, FIRST_LINES, rng)
-    best = _apart(eyes, step, np.argsort(-found, kind="stable"))
-    return uphill(eyes[best], step, lambda at: lamps_at(slit, inside, at, WALK_LINES, rng))
+    found, spread = lamps_at(slit, inside, eyes, FIRST_LINES, rng), eyes.std(axis=0)
+    eyes = eyes[np.argsort(-found, kind="stable")]
+    for first, (walkers, steps, lines) in zip(FIRST_STEPS, WALKS, strict=True):
+        light = partial(lamps_at, slit, inside, rng=rng, lines=lines)
+        eyes = uphill(_apart(eyes, first * spread, walkers), first * spread, steps, light)
+    return eyes
 
 
 def landings(slit: Slit, inside: Inside, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     """Where lines all over the gap land outside, (lines, 3), and how bright each is, (lines,).
 
-    Lines are even in the places on both openings, and what one brings to the plane outside goes
-    with pi L times the fourth power of the cosine.
+    Lines are even across on both openings, and along on the outer one and in the angle there; what
+    one stands for on the plane outside goes with pi L cos^4 dc_inner / d(angle).
 
     Source: dE dA = L cos^4 / depth^2 dA_inner dA_outer.
     """
+    depth, half = slit.gap.depth, 0.5 * slit.length
     b_inner, b_outer = _inside_polygon(slit.lines[0], LINES_OUT, rng)
-    c_inner, c_outer = slit.length * (rng.random((2, LINES_OUT)) - 0.5)
-    depth = slit.gap.depth
-    rise = np.stack([np.full(LINES_OUT, depth), b_outer - b_inner, c_outer - c_inner], axis=1)
+    u, v = rng.random((2, LINES_OUT))
+    c_outer = half * (2.0 * u - 1.0)
+    first, last = (np.arctan((c_outer + side) / depth) for side in (-half, half))
+    n = np.tan(first + v * (last - first))
+    rise = np.stack([np.full(LINES_OUT, depth), b_outer - b_inner, n * depth], axis=1)
     long = np.linalg.norm(rise, axis=1)
-    inner = np.stack([np.zeros(LINES_OUT), b_inner, c_inner], axis=1)
-    eyes = inner + rise * (1.0 + slit.gap.distance / depth)
+    outer = np.stack([np.full(LINES_OUT, depth), b_outer, c_outer], axis=1)
+    eyes = outer + rise * (slit.gap.distance / depth)
     directions = -rise / long[:, None]
     light = lamp_light(inside, slit.just_inside(eyes, directions), directions @ slit.axes, rng)
-    return eyes, light * (depth / long) ** 4
+    return eyes, light * (depth / long) ** 4 * (1.0 + n**2) * (last - first)
 
 
 def lamps_at(
@@ -74,7 +80,7 @@ def lamps_at(
     return np.asarray(np.linalg.norm(aimed.light(radiance).sum(axis=1), axis=1))
 
 
-def uphill(eyes: np.ndarray, step: np.ndarray, light: Light) -> np.ndarray:
+def uphill(eyes: np.ndarray, step: np.ndarray, steps: int, light: Light) -> np.ndarray:
     """Eyes (eyes, 3) after a walk to more light, sideways and along; the brightest first.
 
     Nine places around each eye are looked at, at first a `step` (3,), m, apart; where the middle
@@ -84,7 +90,7 @@ def uphill(eyes: np.ndarray, step: np.ndarray, light: Light) -> np.ndarray:
     """
     moves = np.array([(0, b, c) for b in (0, -1, 1) for c in (0, -1, 1)], float)
     size, best = np.tile(step, (len(eyes), 1)), np.zeros(len(eyes))
-    for _ in range(STEPS):
+    for _ in range(steps):
         around = eyes[:, None] + moves * size[:, None]
         found = light(around.reshape(-1, 3)).reshape(len(eyes), len(moves))
         move = found.argmax(axis=1)
@@ -104,11 +110,11 @@ def _inside_polygon(corners: np.ndarray, count: int, rng: np.random.Generator) -
     )
 
 
-def _apart(eyes: np.ndarray, step: np.ndarray, order: np.ndarray) -> list[int]:
-    """The first few of `order` that are more than a step from each other."""
-    kept: list[int] = []
-    for k in order:
-        near = (np.abs(eyes[kept] - eyes[k]) <= step).all(axis=1)
-        if len(kept) < WALKERS and not near.any():
-            kept.append(int(k))
+def _apart(eyes: np.ndarray, step: np.ndarray, most: int) -> np.ndarray:
+    """The first few of eyes (eyes, 3) that are more than a step (3,) from each other."""
+    kept = eyes[:0]
+    for eye in eyes:
+        near = (np.abs(kept - eye) <= step).all(axis=1)
+        if len(kept) < most and not near.any():
+            kept = np.concatenate([kept, eye[None]])
     return kept

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.aim import starts, wall_lines, window_lines
+from raysim.aim import Lines, starts, wall_lines, window_lines
 from raysim.brightest import lamp_eyes
 from raysim.figures import Figures
 from raysim.inside import BRIGHT_COLUMN, Inside
@@ -29,7 +29,7 @@ from raysim.slit import Slit, eye_places, slit_of
 from raysim.tracing import AdjointRun, default_threads, kernel_scene
 
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
-LAMP_LINES = 16  # times as many are followed to lamps alone
+LAMP_LINES = 64  # times as many are followed to lamps alone
 SCAN_GROUPS, SCAN_LINES = 4, 16
 WALL_LINES = 1024  # of a set, from the inner opening
 TUBE_LINES = 1024  # of a set, from the inner opening to each tube
@@ -119,9 +119,9 @@ class LeakRun:
         """Stray light of a slit at the brightest of the places found for an eye."""
         opening = self.opening(slit)
         eyes = np.concatenate([lamp_eyes(slit, self.inside, self.rng), eye_places(slit)])
-        scanned = [self.look(slit, eye, opening, SCAN_GROUPS, SCAN_LINES) for eye in eyes]
+        scanned = self.looks(slit, eyes, opening, SCAN_GROUPS, SCAN_LINES)
         best = max(range(len(eyes)), key=lambda k: (scanned[k].mean, scanned[k].most))
-        look = self.look(slit, eyes[best], opening, GROUPS, LINES)
+        (look,) = self.looks(slit, eyes[best : best + 1], opening, GROUPS, LINES)
         light, error, sight = look.mean, look.error, float(look.sight.mean())
         at_most = light == 0.0 and look.most > 0.0
         if at_most:
@@ -156,31 +156,36 @@ class LeakRun:
         Of an eye at `eye` (3,), m, that faces the light. `opening` is what `opening` gave; `lines`
         in each of `groups` independent sets.
         """
-        look = self.look(slit, slit.local(eye), opening, groups, lines)
+        (look,) = self.looks(slit, slit.local(eye)[None], opening, groups, lines)
         return look.sight, look.walls
 
-    def look(self, slit: Slit, eye: np.ndarray, opening: Opening, groups: int, lines: int) -> Look:
-        """The light at an eye (3,), coordinates of the gap; the others as in `at_eye`.
+    def looks(
+        self, slit: Slit, eyes: np.ndarray, opening: Opening, groups: int, lines: int
+    ) -> list[Look]:
+        """The light at eyes (eyes, 3), coordinates of the gap; the others as in `at_eye`.
 
         Source: `aim`, `sight` and `passage.wall_reply`.
         """
-        rng, eyes = self.rng, np.tile(eye, (groups, 1))
-        lit = window_lines(slit, eyes, LAMP_LINES * lines, rng)
-        lamps = lit.light(lamp_light(self.inside, *starts(slit, eyes, lit), rng))
-        seen = window_lines(slit, eyes, lines, rng)
+        rng, sets = self.rng, np.repeat(eyes, groups, axis=0)
+        lit = window_lines(slit, sets, LAMP_LINES * lines, rng)
+        lamps = lit.light(lamp_light(self.inside, *starts(slit, sets, lit), rng))
+        seen = window_lines(slit, sets, lines, rng)
         stream = self.streams.fresh()
-        radiance = scattered_light(self.run, self.inside, *starts(slit, eyes, seen), rng, stream)
-        met, strip, along = wall_lines(slit, eye, groups, lines, rng)
-        walls = met.light(opening.on_strips(strip, along / slit.length, groups))
+        radiance = scattered_light(self.run, self.inside, *starts(slit, sets, seen), rng, stream)
+        sight = np.concatenate([lamps, seen.light(radiance)], axis=1)
         brightest = float(self.inside.arrays.geometry.tube_exitance.max())
-        most = brightest * (lit.whole + (met.whole if slit.reply.any() else 0.0))
-        none = NONE_OF / lit.weights.size * brightest * lit.whole
-        return Look(
-            np.concatenate([lamps, seen.light(radiance)], axis=1),
-            walls,
-            most,
-            0.0 if lamps.any() else none,
-        )
+        found = []
+        for k, eye in enumerate(eyes):
+            of_eye = slice(k * groups, (k + 1) * groups)
+            met, strip, along = wall_lines(slit, eye, groups, lines, rng)
+            walls = met.light(opening.on_strips(strip, along / slit.length, groups))
+            whole = Lines(lit.directions[of_eye], lit.weights[of_eye]).whole
+            most = brightest * (whole + (met.whole if slit.reply.any() else 0.0))
+            unseen = NONE_OF / (groups * LAMP_LINES * lines) * brightest * whole
+            if lamps[of_eye].any():
+                unseen = 0.0
+            found.append(Look(sight[of_eye], walls, most, unseen))
+        return found
 
 
 def leaks(scene: BuiltScene, seed: int = 1, threads: int | None = None) -> tuple[Leak, ...]:
