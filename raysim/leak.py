@@ -29,7 +29,7 @@ from raysim.slit import Slit, eye_places, slit_of
 from raysim.tracing import AdjointRun, default_threads, kernel_scene
 
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
-LAMP_LINES = 64  # times as many are followed to lamps alone
+LAMP_LINES = 32  # times as many are followed to lamps alone
 SCAN_GROUPS, SCAN_LINES = 4, 16
 WALL_LINES = 1024  # of a set, from the inner opening
 TUBE_LINES = 1024  # of a set, from the inner opening to each tube
