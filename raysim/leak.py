@@ -30,8 +30,9 @@ from raysim.tracing import AdjointRun, default_threads, kernel_scene
 
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
 LAMP_LINES = 32  # times as many are followed to lamps alone
-SCAN_GROUPS, SCAN_LINES = 4, 16
-WALL_LINES = 1024  # of a set, from the inner opening
+SCAN_GROUPS = 4
+SCANS = ((16, 4), (64, 1))  # lines of a set, and how many of the eyes are looked at again
+WALL_LINES = 784  # of a set, from the inner opening
 TUBE_LINES = 1024  # of a set, from the inner opening to each tube
 STREAMS = (3 << 30, 1 << 30)  # words of the random counter that belong to gaps
 NONE_OF = 3.0  # what was met by none of n lines is met by fewer than 3 / n of all, 95 % sure
@@ -116,19 +117,21 @@ class LeakRun:
         self.streams = Streams(*STREAMS)
 
     def leak(self, slit: Slit) -> Leak:
-        """Stray light of a slit at the brightest of the places found for an eye."""
+        """Stray light of a slit at the brightest place of an eye."""
         opening = self.opening(slit)
         eyes = np.concatenate([lamp_eyes(slit, self.inside, self.rng), eye_places(slit)])
-        scanned = self.looks(slit, eyes, opening, SCAN_GROUPS, SCAN_LINES)
-        best = max(range(len(eyes)), key=lambda k: (scanned[k].mean, scanned[k].most))
-        (look,) = self.looks(slit, eyes[best : best + 1], opening, GROUPS, LINES)
+        for lines, kept in SCANS:
+            looks = self.looks(slit, eyes, opening, SCAN_GROUPS, lines)
+            order = np.lexsort([[-look.most for look in looks], [-look.mean for look in looks]])
+            eyes = eyes[order[:kept]]
+        (look,) = self.looks(slit, eyes, opening, GROUPS, LINES)
         light, error, sight = look.mean, look.error, float(look.sight.mean())
         at_most = light == 0.0 and look.most > 0.0
         if at_most:
             light, error, sight = look.most, 0.0, look.most
         return Leak(
             slit.gap,
-            slit.point(*eyes[best]),
+            slit.point(*eyes[0]),
             light,
             error,
             sight,

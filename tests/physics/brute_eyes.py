@@ -139,6 +139,9 @@ def brightest(box, distance, number=(60, 40), coarse=(8, 96), tops=6, zooms=3):
         return np.array([a, 0.0, 0.0]), 0.0
     b = clear.min() - step, clear.max() + step
     c = 0.5 * box.length + distance * min(box.length / box.depth, 3.0)
+    # Through a short gap a tube is seen from few places, and in few lines.
+    finer = int(np.clip(4.0 * c / box.length / number[1], 1, 6))
+    number, coarse = (number[0], number[1] * finer), (coarse[0], max(coarse[1] // finer, 8))
     size = np.array([(b[1] - b[0]) / number[0], 2.0 * c / number[1]])
     middles = [(np.arange(n) + 0.5) / n for n in number]
     eyes = _grid(a, b[0] + (b[1] - b[0]) * middles[0], c * (2.0 * middles[1] - 1.0))
@@ -150,8 +153,8 @@ def brightest(box, distance, number=(60, 40), coarse=(8, 96), tops=6, zooms=3):
         eye, near = eyes[start], size.copy()
         for _ in range(zooms):
             around = _grid(a, eye[1] + near[0] * offsets, eye[2] + near[1] * offsets)
-            finer = (2 * coarse[0], 2 * coarse[1])
-            eye = around[light(box, around, finer, faint=COARSE).argmax()]
+            side = (2 * coarse[0], 2 * coarse[1])
+            eye = around[light(box, around, side, faint=COARSE).argmax()]
             near *= 0.4
         value = light(box, eye[None], seed=1)[0]
         if value > most:

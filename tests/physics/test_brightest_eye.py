@@ -16,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
 from small_scenes import write_scene
 
 OUTWARDS = np.array([0.0, -1.0, 0.0])  # of the front wall, which all gaps are in
+FINE = (120, 720)  # lines, across and along
 QUICK = {"number": (36, 24), "coarse": (6, 48), "tops": 3, "zooms": 2}
 
 
@@ -71,7 +72,7 @@ def turn_across(rng, gap, starts, ends, size):
         points[0, 1] = 0.8 * size[1]
 
 
-def random_box(seed, dimmest_mirror=0.9):
+def random_box(seed, brightest_mirror=0.8):
     """Scene of a random box, mm, and the same for brute force, m."""
     rng = np.random.default_rng(seed)
     kind = ("straight", "rabbet", "short")[seed % 3]
@@ -81,7 +82,7 @@ def random_box(seed, dimmest_mirror=0.9):
     starts, ends, radii = random_tubes(rng, size, count)
     if kind == "short":
         turn_across(rng, gap, starts, ends, size)
-    mirrored = 0.0 if rng.random() < 0.5 else rng.uniform(0.2, dimmest_mirror)
+    mirrored = 0.0 if rng.random() < 0.5 else rng.uniform(0.2, brightest_mirror)
     watts = rng.uniform(2.0, 10.0, count)
     data = {
         "title": f"box {seed}",
@@ -139,15 +140,15 @@ def brute_box(gap, size, mirrored, tubes):
     return box, middle, axes
 
 
-def found_and_brute(folder, seed, dimmest_mirror=0.9, **brute):
+def found_and_brute(folder, seed, brightest_mirror=0.8, **brute):
     """Leak of a random box; irradiance (W/m2) at its eye and at the best one, by brute force."""
-    data, (box, middle, axes) = random_box(seed, dimmest_mirror)
+    data, (box, middle, axes) = random_box(seed, brightest_mirror)
     speck = trimesh.Trimesh([[0, 0, 0], [1, 0, 0], [0, 0, 1]], [[0, 1, 2]], process=False)
     scene = load_scene(write_scene(folder, data, speck=speck))
     (found,) = leaks(scene, threads=2)
     eye = (found.eye - 0.001 * middle) @ axes.T
-    here = float(light(box, eye[None], seed=2)[0])
-    _, most = brightest(box, data["gap"][0]["distance"] / 1000.0, **brute)
+    best, _ = brightest(box, data["gap"][0]["distance"] / 1000.0, **brute)
+    here, most = light(box, np.stack([eye, best]), FINE, seed=2)
     return found, here, most
 
 
