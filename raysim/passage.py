@@ -16,7 +16,6 @@ import numpy as np
 POINTS, ANGLES = 8, 2000  # per strip: where rays start, and in how many directions
 STRIPS_PER_WIDTH = 4
 MOST_STRIPS = 60  # of one wall
-OPEN_CORNER = "a step below the width leaves an open corner: part of the slit goes straight through"
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,7 @@ def two_bends(width: float, depth: float, step: float) -> Passage:
         [0.0, h],
     ]
     if step < width:
-        raise ValueError(OPEN_CORNER)
+        raise ValueError(step_too_small(width, depth))
     return Passage(np.array(corners), 7, 3)
 
 
@@ -97,6 +96,14 @@ def closing_step(width: float, depth: float) -> float:
     6.0
     """
     return width + 2.0 * width**2 / (depth - width)
+
+
+def step_too_small(width: float, depth: float) -> str:
+    """What is wrong with a step below the width, in words (m)."""
+    return (
+        "a step below the width leaves part of the slit open from front to back; lines still lead "
+        f"through aslant up to a step of {1000.0 * closing_step(width, depth):.3g} mm"
+    )
 
 
 def _cut_off(corners: np.ndarray, over: np.ndarray) -> np.ndarray:

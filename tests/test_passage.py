@@ -7,7 +7,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.passage import cut, straight, transmitted_share, two_bends, view_factors, wall_radiosity
+from raysim.passage import (
+    closing_step,
+    cut,
+    lines_through,
+    straight,
+    transmitted_share,
+    two_bends,
+    view_factors,
+    wall_radiosity,
+)
 
 sys.path.insert(0, str(Path(__file__).parent / "physics"))
 from agreement import agrees
@@ -134,5 +143,35 @@ def test_strips_agree_with_photons(passage, reflectance, photons, catches):
 
 
 def test_narrow_step_is_refused():
-    with pytest.raises(ValueError, match="open corner"):
+    with pytest.raises(ValueError, match="open from front to back"):
         two_bends(WIDTH, DEPTH, 0.5 * WIDTH)
+
+
+def area(corners):
+    x, y = corners.T
+    return 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+
+
+@pytest.mark.parametrize("step", [None, 0.004, 0.005, 0.0059])
+def test_lines_through_are_those_that_meet_no_wall(step):
+    """By many lines drawn from opening to opening, against the area of the polygon."""
+    width, depth = 0.004, 0.020
+    passage = straight(width, depth) if step is None else two_bends(width, depth, step)
+    rng = np.random.default_rng(1)
+    inner, outer = width * (rng.random((2, 40_000)) - 0.5)
+    outer += step or 0.0
+    b = inner + np.linspace(0.0, 1.0, 401)[:, None] * (outer - inner)
+    a = np.linspace(0.0, depth, 401)[:, None]
+    h = 0.5 * width
+    low = np.where(a < 0.5 * depth + h, -h, (step or 0.0) - h)
+    high = np.where(a > 0.5 * depth - h, (step or 0.0) + h, h)
+    share = ((b >= low) & (b <= high)).all(axis=0).mean()
+    error = np.sqrt(share * (1.0 - share) / 40_000)
+    found = area(lines_through(passage)) / width**2
+    assert abs(found - share) <= 4.0 * error + 0.02 * share
+
+
+def test_from_the_closing_step_on_no_line_leads_through():
+    closed = closing_step(0.004, 0.020)
+    assert len(lines_through(two_bends(0.004, 0.020, 0.999 * closed)))
+    assert not len(lines_through(two_bends(0.004, 0.020, 1.001 * closed)))

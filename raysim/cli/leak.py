@@ -31,7 +31,7 @@ def command(
     """
     from raysim.leak import leaks
     from raysim.output.folder import json_text
-    from raysim.output.leaks import leak_record, leak_table, limit_lines, pose_words
+    from raysim.output.leaks import gap_words, leak_record, leak_table, limit_lines, pose_words
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
@@ -49,5 +49,5 @@ def command(
         for heading, cell in zip(table.headings, row, strict=True):
             click.echo(f"  {heading}: {cell}")
         click.echo("")
-    for line in [*pose_words(built, poses), *limit_lines(built), CAUTION_LINE]:
+    for line in [*gap_words(found), *pose_words(built, poses), *limit_lines(built), CAUTION_LINE]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))

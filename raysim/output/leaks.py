@@ -10,6 +10,7 @@ from raysim.library import assumptions
 from raysim.output.cautions import CAUTIONS
 from raysim.output.report_tables import Table
 from raysim.output.sentences import number
+from raysim.passage import closing_step
 from raysim.people import DAY, EYE, SKIN, effective
 from raysim.scene.build import BuiltScene
 from raysim.units import minutes_seconds, to_mm
@@ -45,7 +46,7 @@ def leak_table(found: Sequence[Leak]) -> Table:
             (
                 leak.gap.name,
                 f"{x}, {y}, {z}",
-                f"{e} ± {error}",
+                f"at most {e}" if leak.at_most else f"{e} ± {error}",
                 weighted,
                 *(time_words(t) for t in leak.times),
             )
@@ -70,10 +71,29 @@ def limit_lines(scene: BuiltScene) -> list[str]:
         f"Limits in a day, unweighted 254 nm: eyes {eye}; skin {skin}. In effective terms half of "
         "that. Longer days get no larger dose.",
         f"Permissible times come from the irradiance plus two standard errors and are divided by "
-        f"the safety factor {factor:g}. New lamps, high end of every reflectance; the brightest of "
-        "the places tried for an eye.",
+        f"the safety factor {factor:g}. New lamps, high end of every reflectance; the brightest "
+        "place found for an eye at the distance of the gap.",
         SURVEY,
     ]
+
+
+def gap_words(found: Sequence[Leak]) -> list[str]:
+    """What has to be told of single gaps."""
+    lines = []
+    for leak in found:
+        gap = leak.gap
+        if leak.at_most:
+            lines.append(
+                f'"{gap.name}": no line of sight met any light. The figure is an upper bound: as if '
+                "a lamp filled all that can be seen through the gap and of its walls."
+            )
+        if gap.step is not None and gap.step < closing_step(gap.width, gap.depth):
+            closed = number(to_mm(closing_step(gap.width, gap.depth)))
+            lines.append(
+                f'"{gap.name}": lines of sight lead aslant through this rabbet; from a step of '
+                f"{closed} mm on none does."
+            )
+    return lines
 
 
 def pose_words(scene: BuiltScene, poses: Sequence[str]) -> list[str]:
@@ -117,6 +137,7 @@ def _record(leak: Leak) -> dict[str, Any]:
         "wall": leak.gap.wall,
         "eye_mm": [round(float(v), 2) for v in to_mm(leak.eye)],
         **{key: UW_CM2_PER_W_M2 * value for key, value in parts.items()},
+        "at_most": leak.at_most,
         "permissible_time_eyes_s": leak.times[0],
         "permissible_time_skin_s": leak.times[1],
     }

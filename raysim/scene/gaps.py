@@ -10,33 +10,39 @@ ON_WALL = 0.002  # m: how far off its wall a gap may be drawn
 
 
 def wall_face(scene: BuiltScene, gap: Gap, key: str) -> int:
-    """Number of the face of its wall that is nearest to the middle of a gap.
+    """Number of the face of its wall on which the middle of a gap lies.
 
     Raises
     ------
     SceneError
-        Where there is no such wall, or the gap does not lie on it.
+        Where there is no such wall, or the gap does not lie on it from end to end.
     """
     triangles = scene.triangles
-    names = [body.name for body in triangles.bodies]
-    known = [n.removeprefix("chamber: ") for n in names if n.startswith("chamber")]
-    body = next((names.index(n) for n in (f"chamber: {gap.wall}", gap.wall) if n in names), None)
-    if body is None or triangles.bodies[body].kind != "wall":
-        raise scene_fault(
-            scene, f"{key}.wall", f'no wall "{gap.wall}"', f"walls: {', '.join(known)}"
-        )
-    faces = triangles.faces_of(body)
+    faces = triangles.faces_of(_wall_body(scene, gap, key))
     ends = np.array([gap.start, gap.end])
-    nearest = faces[np.linalg.norm(triangles.centroids[faces] - ends.mean(axis=0), axis=1).argmin()]
-    off = np.abs((ends - triangles.corners[nearest, 0]) @ triangles.normals[nearest])
-    if off.max() > ON_WALL:
+    to_middle = _distances(triangles.corners[faces], ends.mean(axis=0))
+    normals = triangles.normals[faces]
+    off = np.abs(((ends[:, None] - triangles.corners[faces, 0]) * normals).sum(axis=2)).max(axis=0)
+    near = np.flatnonzero(to_middle <= to_middle.min() + ON_WALL)
+    here = near[np.argmin(off[near])]
+    if off[here] > ON_WALL:
         raise scene_fault(
             scene,
             f"{key}.from",
-            f"the gap lies {1000 * off.max():.3g} mm off the inside of wall {gap.wall}",
+            f"the gap lies {1000 * off[here]:.3g} mm off the inside of wall {gap.wall}",
             "give both ends on the inside of that wall",
         )
-    return int(nearest)
+    same = triangles.corners[faces[normals @ normals[here] > 0.999]]
+    for name, place in (("from", ends[0]), ("to", ends[1])):
+        beyond = float(_distances(same, place).min())
+        if beyond > ON_WALL:
+            raise scene_fault(
+                scene,
+                f"{key}.{name}",
+                f"this end lies {1000 * beyond:.3g} mm beyond the rim of wall {gap.wall}",
+                "give both ends on the inside of that wall",
+            )
+    return int(faces[here])
 
 
 def gap_faults(scene: BuiltScene) -> list[Fault]:
@@ -44,7 +50,7 @@ def gap_faults(scene: BuiltScene) -> list[Fault]:
     triangles = scene.triangles
     walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
     corners = triangles.corners[np.isin(triangles.face_body, walls)].reshape(-1, 3)
-    low, high = corners.min(axis=0) - ON_WALL, corners.max(axis=0) + ON_WALL
+    largest = np.ptp(corners, axis=0).max() + 2.0 * ON_WALL
     faults: list[Fault] = []
     for number, gap in enumerate(scene.written.gap):
         key = f'gap {number + 1} "{gap.name}"'
@@ -53,11 +59,7 @@ def gap_faults(scene: BuiltScene) -> list[Fault]:
         except SceneError as error:
             faults += error.faults
             continue
-        ends = np.array([gap.start, gap.end])
-        if (ends < low).any() or (ends > high).any():
-            what = "the gap reaches beyond the box"
-            faults += scene_fault(scene, f"{key}.from", what, "give ends on the wall").faults
-        if gap.width > (high - low).max():
+        if gap.width > largest:
             what = f"it is {1000 * gap.width:.3g} mm wide, more than the box"
             faults += scene_fault(scene, f"{key}.width", what, "give the width of the slit").faults
     return faults
@@ -66,3 +68,25 @@ def gap_faults(scene: BuiltScene) -> list[Fault]:
 def scene_fault(scene: BuiltScene, key: str, what: str, mend: str) -> SceneError:
     """One fault of a scene as an error."""
     return SceneError([Fault(str(scene.path), key, what, mend)])
+
+
+def _wall_body(scene: BuiltScene, gap: Gap, key: str) -> int:
+    """Number of the body that is the wall of a gap."""
+    bodies = scene.triangles.bodies
+    names = [body.name for body in bodies]
+    known = [n.removeprefix("chamber: ") for n in names if n.startswith("chamber")]
+    body = next((names.index(n) for n in (f"chamber: {gap.wall}", gap.wall) if n in names), None)
+    if body is None or bodies[body].kind != "wall":
+        raise scene_fault(
+            scene, f"{key}.wall", f'no wall "{gap.wall}"', f"walls: {', '.join(known)}"
+        )
+    return body
+
+
+def _distances(corners: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Distances (m) of a place (3,) from triangles (n, 3, 3), (n,)."""
+    from trimesh.triangles import closest_point
+
+    many = np.tile(place, (len(corners), 1))
+    nearest = closest_point(corners, many)  # type: ignore[no-untyped-call]
+    return np.asarray(np.linalg.norm(nearest - place, axis=1))

@@ -9,6 +9,7 @@ from raysim import units
 from raysim.library import assumptions
 from raysim.organisms import find_organism
 from raysim.output_curve import OutputCurve, as_air, as_curve, default_curve
+from raysim.passage import step_too_small
 from raysim.response import CORRECTED, AngularResponse, as_response
 from raysim.scene.fields import (
     LARGEST_HOURS,
@@ -267,7 +268,7 @@ class Gap(Table):
         if self.step is not None and self.depth < 2.0 * self.width:
             raise ValueError("a rabbet must be at least two widths deep, or it has no bends")
         if self.step is not None and self.step < self.width:
-            raise ValueError("a step below the width leaves an open corner to look through")
+            raise ValueError(step_too_small(self.width, self.depth))
         return self
 
 

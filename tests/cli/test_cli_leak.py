@@ -3,6 +3,7 @@
 import json
 
 import pytest
+import trimesh
 from running import raysim_said, shows_cautions
 from small_scenes import small_scene, write_scene
 
@@ -65,8 +66,9 @@ def test_json_holds_both_kinds_of_light_and_is_the_same_again(tmp_path):
     [
         ({"wall": "door"}, "walls: front"),
         ({"from": [60, 30, 150]}, "off the inside of wall front"),
+        ({"from": [-40, 0, 150]}, 'gap 1 "door".from: this end lies 40 mm beyond the rim'),
         ({"kind": "rabbet"}, "step"),
-        ({"kind": "rabbet", "step": 1}, "open corner"),
+        ({"kind": "rabbet", "step": 1}, "open from front to back"),
         ({"kind": "rabbet", "step": 9, "depth": 3}, "two widths deep"),
         ({"width": 0}, "width"),
     ],
@@ -76,6 +78,72 @@ def test_mistakes_are_one_clear_line(tmp_path, keys, words):
     assert said.status == 2
     assert words in said.err
     assert len(said.err.strip().splitlines()) <= 2
+
+
+@pytest.mark.parametrize("command", ["check", "leak"])
+def test_a_gap_beyond_the_rim_of_a_mesh_is_refused(tmp_path, command):
+    """An L-shaped chamber: the gap lies within the box around it, but not on its wall."""
+    data = small_scene()
+    data["chamber"] = {"mesh": "room.ply", "lining": "foil"}
+    data["lamp"][1] |= {"from": [260, 100, 60], "to": [260, 100, 290]}
+    data["object"][0]["at"] = [100, 200, 150]
+    gap = GAP | {"wall": "room", "from": [60, 250, 150]}
+    data["gap"] = [gap | {"to": [170, 250, 150]}]
+    write_scene(tmp_path, data, room=l_shaped_room())
+    said = raysim_said(command, "scene.toml", folder=tmp_path)
+    assert said.status == 0, said.err
+    data["gap"] = [gap | {"to": [240, 250, 150]}]
+    write_scene(tmp_path, data, room=l_shaped_room())
+    said = raysim_said(command, "scene.toml", folder=tmp_path)
+    assert said.status == 2
+    assert 'gap 1 "door".to: this end lies 60 mm beyond the rim of wall room' in said.err
+    assert "give both ends on the inside of that wall" in said.err
+
+
+def l_shaped_room():
+    """A chamber as a mesh, mm, that lacks the far right corner."""
+    outline = [(0, 0), (300, 0), (300, 140), (180, 140), (180, 250), (0, 250)]
+    corners = [(x, y, z) for z in (0, 350) for x, y in outline]
+    caps = [(0, 1, 2), (0, 2, 3), (0, 3, 4), (0, 4, 5)]
+    faces = [cap[::-1] for cap in caps] + [tuple(6 + c for c in cap) for cap in caps]
+    for a in range(6):
+        b = (a + 1) % 6
+        faces += [(a, b, b + 6), (a, b + 6, a + 6)]
+    return trimesh.Trimesh(corners, faces, process=False)
+
+
+def test_light_that_no_line_met_is_an_upper_bound(tmp_path):
+    data = dark_scene()
+    data["gap"] = [GAP | {"reflectance": 0.0}]
+    write_scene(tmp_path, data)
+    said = raysim_said("leak", "scene.toml", folder=tmp_path)
+    assert said.status == 0, said.err
+    assert "unweighted 254 nm, uW/cm2: at most" in said.words
+    assert '"door": no line of sight met any light. The figure is an upper bound' in said.words
+    assert "a day, eyes bare: a whole day" not in said.words
+    said = raysim_said("leak", "scene.toml", "--json", folder=tmp_path)
+    (leak,) = json.loads(said.out)["leaks"]
+    assert leak["at_most"] is True
+    assert leak["permissible_time_eyes_s"] < 86_400.0
+
+
+def dark_scene():
+    """A black box whose lamps hang flat at the roof, out of sight of a gap near the floor."""
+    data = small_scene()
+    data["chamber"]["lining"] = {"reflectance": 0.0}
+    data["object"][0]["surface"] = {"reflectance": 0.0}
+    for lamp, x in zip(data["lamp"], (40, 260), strict=True):
+        lamp |= {"from": [x, 30, 335], "to": [x, 220, 335], "reflectance": 0.0}
+    return data
+
+
+def test_lines_through_a_rabbet_are_told(tmp_path):
+    keys = {"kind": "rabbet", "width": 4, "depth": 20}
+    said = raysim_said("leak", "scene.toml", folder=with_gap(tmp_path, step=4, **keys))
+    assert said.status == 0, said.err
+    assert "lead aslant through this rabbet; from a step of 6.00 mm on none does" in said.words
+    said = raysim_said("leak", "scene.toml", folder=with_gap(tmp_path, step=6.1, **keys))
+    assert "aslant" not in said.words
 
 
 def test_a_scene_without_gaps_is_told_so(tmp_path):

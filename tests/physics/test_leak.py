@@ -255,3 +255,74 @@ def test_times_come_from_the_safe_side_and_are_divided(tmp_path):
     assert found.times[0] == pytest.approx(permissible_time(safe) / 1.2)
     assert found.times[1] == pytest.approx(10.0 / 6.0 * found.times[0])
     assert found.times[0] < 86_400.0
+
+
+TUBE = {"name": "lamp", "diameter": 16, "uvc": "3.4 W", "reflectance": 0.0}
+SEAM = {"wall": "front", "distance": 500, "reflectance": 0.0}
+UPRIGHT = SEAM | {"from": [300, 0, 100], "to": [300, 0, 500]}
+# Light at the brightest eye, uW/cm2, by tests/physics/brute_eyes.py, and the most that a search
+# by a grid of eyes had found: 0, as the picture of the tube lies between two of its places.
+NARROW = {
+    "plain": (UPRIGHT | {"width": 5, "depth": 18}, (274.3, 120), (274.3, 480), 16.5),
+    "rabbet": (
+        UPRIGHT | {"width": 4, "depth": 20, "kind": "rabbet", "step": 4},
+        (215, 120),
+        (215, 480),
+        2.44,
+    ),
+    "short": (
+        SEAM | {"from": [300, 0, 290], "to": [300, 0, 310], "width": 5, "depth": 18},
+        (100, 222),
+        (500, 222),
+        0.757,
+    ),
+}
+
+
+def narrow_scene(folder, name):
+    gap, start, end, truth = NARROW[name]
+    ends = {"from": [start[0], 560, start[1]], "to": [end[0], 560, end[1]]}
+    data = {
+        "title": "leak",
+        "chamber": {"inside": [600, 620, 600], "lining": {"reflectance": 0.0}},
+        "lamp": [TUBE | ends],
+        "object": [
+            {"name": "plate", "mesh": "plate.ply", "surface": {"reflectance": 0.0}}
+            | {"at": [20, 610, 20], "judged": True}
+        ],
+        "gap": [gap],
+    }
+    return load_scene(write_scene(folder, data)), truth
+
+
+@pytest.mark.parametrize("name", NARROW)
+def test_a_picture_narrower_than_a_grid_of_eyes_is_found(tmp_path, name):
+    scene, truth = narrow_scene(tmp_path, name)
+    (found,) = leaks(scene, threads=2)
+    assert 100.0 * found.irradiance == pytest.approx(truth, rel=0.02)
+    assert found.error < 0.01 * found.irradiance
+    assert found.times[0] < 6000.0 / (97.0 * truth) * 100.0
+
+
+def test_threads_change_no_bit(tmp_path):
+    scene, _ = narrow_scene(tmp_path, "plain")
+    one, two = (leaks(scene, threads=threads)[0] for threads in (1, 2))
+    assert one.irradiance == two.irradiance
+    assert (one.eye == two.eye).all()
+    assert one.times == two.times
+
+
+@pytest.mark.parametrize("seeds", [range(1, 13)])
+def test_the_standard_error_is_honest(tmp_path, seeds):
+    """At one eye, many runs with other random numbers scatter as each of them says."""
+    scene, _ = narrow_scene(tmp_path, "plain")
+    slit = slit_of(scene, scene.written.gap[0], "gap 1")
+    at = np.array([0.3202, -0.518, 0.2949])
+    means, errors = [], []
+    for seed in seeds:
+        run = LeakRun(scene, seed, 2)
+        sight, walls = run.at_eye(slit, at, run.opening(slit), GROUPS, LINES)
+        means.append((sight + walls).mean())
+        errors.append((sight + walls).std(ddof=1) / np.sqrt(GROUPS))
+    ratio = np.var(means, ddof=1) / np.mean(np.square(errors))
+    assert 0.2 < ratio < 2.8  # chi-square of 11, F about 1e-3 to either side
