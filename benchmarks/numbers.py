@@ -71,7 +71,10 @@ def main() -> None:
             dose(scene, folder, work)
         demo = ROOT / "scenes" / f"{DEMO}.toml"
         for study in STUDIES:
-            keep(run(study, str(demo), "--json", "--out", str(work / study)), folder / f"{study}.json")
+            keep(
+                run(study, str(demo), "--json", "--out", str(work / study)),
+                folder / f"{study}.json",
+            )
         scene = gap_and_reading(work)
         keep(run("leak", str(scene), "--json"), folder / "leak.json")
         keep(run("meter", str(scene), "--json"), folder / "meter.json")

@@ -20,12 +20,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from raysim.behaviour import output_at
 from raysim.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.exposure import CycleCurve, exposure_time
 from raysim.library import assumptions
+from raysim.meter import METER_PATHS, meter_batches
 from raysim.readings import ALL_LAMPS, LINING, ONE_LAMP, Cause, Comparison, MeterResult, Readings
 from raysim.result import Result, Spot
+from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES, SceneTriangles
+from raysim.statistics import batch_mean
+from raysim.tracing import KernelScene
 
 COVERAGE = 2.0  # k of expanded uncertainties
 
@@ -211,3 +216,23 @@ def _slope(result: Result, spot: Spot) -> float:
     light = result.lamp_irradiance[:, :, spot.face, SIDES.index(spot.side)].sum(axis=1)
     low, expected = light[CASES.index(CAUTIOUS)], light[CASES.index(EXPECTED)]
     return float(np.log(expected / low)) if 0.0 < low < expected else 0.0
+
+
+def predicted(
+    scene: BuiltScene, arrays: KernelScene, seed: int, threads: int, paths: int = METER_PATHS
+) -> tuple[MeterResult, ...]:
+    """What the meter at each point of a scene should show, every lamp as old as at the reading.
+
+    Source: `meter_batches`; `behaviour.output_at`.
+    """
+    triangles = scene.triangles
+    if not triangles.meters:
+        return ()
+    batches = meter_batches(triangles, arrays, seed, threads, paths=paths)
+    ages = [lamp.hours for lamp in triangles.lamps]
+    found = []
+    for point, scores in zip(triangles.meters, batches, strict=True):  # batches, lamps, cases
+        output = [output_at(h, scene.written.lamps_behaviour) for h in point.lamp_hours or ages]
+        _, error = batch_mean((scores[..., CASES.index(EXPECTED)] @ output)[None])
+        found.append(MeterResult(point, scores.mean(axis=0).T, np.array(output), float(error[0])))
+    return tuple(found)

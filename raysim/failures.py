@@ -12,7 +12,8 @@ import numpy as np
 
 from raysim.errors import RaysimError
 from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.judge import Estimate, Judged, spot
+from raysim.face_sides import Estimate, Judged
+from raysim.judge import spot
 from raysim.result import LampFailure
 from raysim.scene.triangles import LampRating, SceneTriangles
 from raysim.statistics import LOOK_ERROR, MOST_LOOKS, batch_mean, count_lower_bound, t_quantile

@@ -7,8 +7,9 @@ from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.errors import Fault, Level
 from raysim.exposure import least_useful
+from raysim.face_sides import judged_units
 from raysim.failures import LampTallies, lamp_failures, traced_by_lamp
-from raysim.judge import CaseEstimate, judge_case, judged_units
+from raysim.judge import CaseEstimate, judge_case
 from raysim.provenance import stated_assumptions
 from raysim.readings import MeterResult
 from raysim.refine import found_dark, settled

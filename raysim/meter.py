@@ -13,16 +13,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.behaviour import output_at
-from raysim.cases import CASES, EXPECTED
 from raysim.kernels.adjoint import choice_of_tubes, chosen_tube, seen_tube_point
 from raysim.kernels.lattice import lattice_point
 from raysim.kernels.random_numbers import ADJOINT_LAMP, split_word, uniforms
 from raysim.kernels.sampling import square_to_cosine_hemisphere
-from raysim.readings import MeterResult
-from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
-from raysim.statistics import batch_mean
 from raysim.tracing import ADJOINT_BATCHES, MAX_BOUNCES, AdjointRun, KernelScene, Target
 
 METER_PATHS = 1024  # per batch
@@ -30,26 +25,6 @@ METER_PATHS = 1024  # per batch
 METER_STREAM = 1 << 31
 WEIGHTED_STREAM = METER_STREAM + (1 << 20)  # of heads that are not cosine-corrected
 DIRECT_ONLY = 1  # bounce at which a path ends that is to see lamps only
-
-
-def predicted(
-    scene: BuiltScene, arrays: KernelScene, seed: int, threads: int, paths: int = METER_PATHS
-) -> tuple[MeterResult, ...]:
-    """What the meter at each point of a scene should show, every lamp as old as at the reading.
-
-    Source: `meter_batches`; `behaviour.output_at`.
-    """
-    triangles = scene.triangles
-    if not triangles.meters:
-        return ()
-    batches = meter_batches(triangles, arrays, seed, threads, paths=paths)
-    ages = [lamp.hours for lamp in triangles.lamps]
-    found = []
-    for point, scores in zip(triangles.meters, batches, strict=True):  # batches, lamps, cases
-        output = [output_at(h, scene.written.lamps_behaviour) for h in point.lamp_hours or ages]
-        _, error = batch_mean((scores[..., CASES.index(EXPECTED)] @ output)[None])
-        found.append(MeterResult(point, scores.mean(axis=0).T, np.array(output), float(error[0])))
-    return tuple(found)
 
 
 def meter_batches(

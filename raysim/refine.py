@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 
+from raysim.face_sides import GUESS_ERRORS, Judged, taken_at
 from raysim.interrupts import hold_interrupts
-from raysim.judge import GUESS_ERRORS, Judged, taken_at
 from raysim.patches import disc_means
 from raysim.refinement import Refinement
 from raysim.statistics import MOST_LOOKS, batch_mean, t_quantile

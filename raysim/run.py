@@ -6,13 +6,14 @@ from pathlib import Path
 
 import numpy as np
 
+from raysim.agreement import predicted
 from raysim.checkpoint import Checkpoint
 from raysim.errors import Fault, RaysimError
 from raysim.failures import lamps_left
 from raysim.inputs import run_inputs
 from raysim.interrupts import hold_interrupts
 from raysim.job import Job
-from raysim.meter import METER_PATHS, predicted
+from raysim.meter import METER_PATHS
 from raysim.poses import backward_run, forward_run, kernel_scenes
 from raysim.progress import Progress, nobody_watching
 from raysim.refine import refine, refine_best

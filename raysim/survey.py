@@ -4,9 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.agreement import mean_reflectances, reading_uncertainty
+from raysim.agreement import mean_reflectances, predicted, reading_uncertainty
 from raysim.fit import Fit, fit_readings
-from raysim.meter import predicted
 from raysim.readings import MeterResult
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles

@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.exposure import CycleCurve, WarmUpCurve, exposure_time
-from raysim.judge import Estimate, Judged, spot
+from raysim.face_sides import Estimate, Judged
+from raysim.judge import spot
 from raysim.poses import AdjointPoses, ForwardPoses, backward_run, pose_seed
 from raysim.refine import refine
 from raysim.refinement import Refinement, forward_only

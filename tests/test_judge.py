@@ -6,14 +6,8 @@ import numpy as np
 import pytest
 
 from raysim.exposure import WarmUpCurve
-from raysim.judge import (
-    CaseEstimate,
-    judge_case,
-    judged_units,
-    place_words,
-    summarise,
-    weighted_percentile,
-)
+from raysim.face_sides import judged_units, weighted_percentile
+from raysim.judge import CaseEstimate, judge_case, place_words, summarise
 from raysim.library import find_surface
 from raysim.patches import PATCH_AREA, disc_errors, disc_means, disc_members
 from raysim.result import EnergyAccount

@@ -27,6 +27,7 @@ LAYERS = (
     ("sight", "slit", "meter", "paired_runs", "trails"),
     ("poses",),
     ("compile_apart",),
+    ("face_sides",),
     ("patches", "behaviour", "provenance", "tracing"),
     ("arrays", "result", "compile_ahead"),
     ("readings",),

@@ -160,13 +160,14 @@ def _write(
     from raysim.output import linings_words as words
     from raysim.output.folder import RESULT_FILE, json_text, write_whole
     from raysim.output.linings_chart import write_linings_chart
+    from raysim.output.linings_record import linings_record
     from raysim.output.study_report import Section, StudyPage, write_study
 
     answer = words.answer(study, AS_WRITTEN)
     more = words.more_lines(study, AS_WRITTEN)
 
     def fill(fresh: Path) -> None:
-        record = words.linings_record(study, scene, answer, seed)
+        record = linings_record(study, scene, answer, seed)
         (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
         (fresh / "pictures").mkdir()
         chart = write_linings_chart(study, fresh / "pictures" / "linings.png")

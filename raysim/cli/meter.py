@@ -67,7 +67,8 @@ def command(
     from raysim.output.new_file import refuse_unfit, write_new
     from raysim.output.readings_words import reading_lines
     from raysim.output.sentences import headline
-    from raysim.output.survey import fit_lines, survey_record, survey_table
+    from raysim.output.survey import fit_lines, survey_table
+    from raysim.output.survey_record import survey_record
     from raysim.output.survey_sheet import sheet_page
     from raysim.survey import fitted, predict
 

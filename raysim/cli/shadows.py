@@ -108,17 +108,18 @@ def _write(
     study: "ShadowStudy", result: "Result", folder: Path, seed: int, command_line: str
 ) -> tuple[str, tuple[str, ...]]:
     """Write result.json, the close-ups and the report; returns what to say."""
-    from raysim.judge import judged_units
+    from raysim.face_sides import judged_units
     from raysim.output import shadows_words as words
     from raysim.output.folder import RESULT_FILE, json_text, write_whole
     from raysim.output.pictures_patch import write_patch_picture
+    from raysim.output.shadows_record import shadows_record
     from raysim.output.study_report import Section, StudyPage, write_study
     from raysim.studies.shadows import smoothed_irradiance
 
     answer, more = words.answer(study), words.more_lines(study)
 
     def fill(fresh: Path) -> None:
-        record = words.shadows_record(study, result, answer, seed)
+        record = shadows_record(study, result, answer, seed)
         (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
         (fresh / "pictures").mkdir()
         field = smoothed_irradiance(result, judged_units(result.triangles))

@@ -1,21 +1,14 @@
 """The study of linings in words, tables and plain data, in the trade's units."""
 
 import math
-from typing import Any
 
 from raysim.cases import CAUTIOUS, EXPECTED
-from raysim.figures import finite_or_none
 from raysim.library import Surface, surfaces
-from raysim.output.cautions import CAUTIONS
-from raysim.output.records import scene_record, spot_record
 from raysim.output.report_tables import Table, irradiance_words
 from raysim.output.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
-from raysim.scene.build import BuiltScene
 from raysim.studies.bench import CaseOfLining
 from raysim.studies.linings import LiningRow, LiningStudy
-from raysim.studies.paired import Pair
 from raysim.units import minutes_seconds, to_mW_cm2
-from raysim.version import __version__
 
 LONGEST_TOLD = 3.6e6  # s: a time beyond that is that of a box in the dark
 
@@ -276,50 +269,3 @@ def _range(surface: Surface) -> tuple[str, str, str]:
         return (f"n = {surface.refractive_index:g}",) * 3
     ends = (surface.reflectance_low, surface.reflectance, surface.reflectance_high)
     return tuple(f"{value:.3g}" for value in ends)  # type: ignore[return-value]
-
-
-def linings_record(study: LiningStudy, scene: BuiltScene, said: str, seed: int) -> dict[str, Any]:
-    """The study of a scene as plain data, for result.json."""
-    return {
-        "study": "linings",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
-        "raysim_version": __version__,
-        "seed": seed,
-        "answer": said,
-        "linings": [_row(row) for row in study.rows],
-        "bare_black_box": _row(study.black),
-        "pairs": [_pair(pair) for pair in study.pairs],
-        "from_best": [_pair(pair) for pair in study.from_best],
-        "wall_lining": study.wall_lining,
-        "one_wall": [_row(row) for row in study.walls],
-        "cautions": list(CAUTIONS),
-    }
-
-
-def _row(row: LiningRow) -> dict[str, Any]:
-    return {
-        "name": row.name,
-        "area_m2": row.area,
-        "cost": row.cost,
-        "cases": {
-            name: {
-                "worst": spot_record(case.worst),
-                "exposure_time_s": finite_or_none(case.exposure_time),
-                "best_over_worst": finite_or_none(case.evenness),
-                "gain_over_black": finite_or_none(row.gain.get(name, math.nan)),
-                "settled": case.settled,
-            }
-            for name, case in row.cases.items()
-        },
-    }
-
-
-def _pair(pair: Pair) -> dict[str, Any]:
-    return {
-        "first": pair.first,
-        "second": pair.second,
-        "difference_mW_cm2": finite_or_none(to_mW_cm2(pair.difference)),
-        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.error)),
-        "separate_standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.separate_error)),
-        "told_apart": pair.told_apart,
-    }

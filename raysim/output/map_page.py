@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from raysim.judge import weighted_percentile
+from raysim.face_sides import weighted_percentile
 from raysim.output.map_data import map_record
 from raysim.output.pictures_scale import dose_scale
 from raysim.output.report_tables import Table

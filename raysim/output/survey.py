@@ -2,24 +2,17 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from raysim.agreement import COVERAGE
-from raysim.figures import finite_or_none
 from raysim.fit import Fit
-from raysim.output.cautions import CAUTIONS
-from raysim.output.readings_record import meter_record, readings_record
 from raysim.output.readings_words import agreement_words, predicted_words
 from raysim.output.report_tables import Table
 from raysim.output.sentences import number
 from raysim.readings import Comparison
 from raysim.response import COSINE
-from raysim.result import Result
-from raysim.scene.build import BuiltScene
 from raysim.units import to_mm, to_mW_cm2
-from raysim.version import __version__
 
 UNCERTAINTY_WORDS = (
     "U covers the reflectances from their low to their high ends, the power of the lamps and the "
@@ -110,45 +103,3 @@ def fit_lines(fit: Fit, lamps: Sequence[str], reflectances: np.ndarray) -> list[
             "lamp, and one that faces away from all lamps."
         )
     return lines
-
-
-def survey_record(
-    built: BuiltScene,
-    seed: int,
-    rows: Sequence[Comparison],
-    fit: Fit | None,
-    result: Result | None,
-) -> dict[str, Any]:
-    """Everything `raysim meter --json` prints; `result` of the run that the timer is from."""
-    record: dict[str, Any] = {
-        "raysim_version": __version__,
-        "scene": built.written.title,
-        "seed": seed,
-        "coverage_factor_k": COVERAGE,
-        "points": [meter_record(row) for row in rows],
-    }
-    if fit is not None:
-        record["fit"] = {
-            "lamps": [
-                {
-                    "name": lamp.name,
-                    "output": float(o),
-                    "relative_error": float(e),
-                    "settled": bool(s),
-                }
-                for lamp, o, e, s in zip(
-                    built.triangles.lamps,
-                    *(fit.output, fit.output_error, fit.settled[:-1]),
-                    strict=True,
-                )
-            ],
-            "reflectance_place": fit.place,
-            "reflectance_settled": bool(fit.settled[-1]),
-            "cannot_be_told_apart": [list(pair) for pair in fit.together],
-        }
-    if result is not None:
-        record["timer_s"] = finite_or_none(result.timer)
-        record["calculated_s"] = finite_or_none(result.calculated)
-        record["readings"] = readings_record(result)
-    record["cautions"] = list(CAUTIONS)
-    return record

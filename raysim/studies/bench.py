@@ -9,8 +9,8 @@ import numpy as np
 from raysim.behaviour import lamp_factors, warm_up_curve
 from raysim.cases import CAUTIOUS, EXPECTED
 from raysim.exposure import exposure_time, least_useful
+from raysim.face_sides import judged_units
 from raysim.figures import Figures
-from raysim.judge import judged_units
 from raysim.refine import dark_units, refine
 from raysim.result import Spot
 from raysim.scene.build import BuiltScene

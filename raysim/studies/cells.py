@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.judge import Judged, spread_targets
+from raysim.face_sides import Judged, spread_targets
 from raysim.scene.triangles import SceneTriangles
 from raysim.tracing import Target
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.judge import Judged
+from raysim.face_sides import Judged
 from raysim.kernels.records import FRESNEL
 from raysim.refinement import Refinement, forward_only
 from raysim.scene.triangles import SceneTriangles

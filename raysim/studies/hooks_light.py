@@ -14,7 +14,8 @@ import numpy as np
 from raysim.behaviour import lamp_factors
 from raysim.cases import CAUTIOUS
 from raysim.exposure import least_useful
-from raysim.judge import Estimate, judged_units, spot
+from raysim.face_sides import Estimate, judged_units
+from raysim.judge import spot
 from raysim.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
 from raysim.result import Spot
 from raysim.scene.triangles import SceneTriangles

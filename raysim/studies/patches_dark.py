@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.face_sides import Judged, weighted_percentile
 from raysim.figures import Figures
-from raysim.judge import Judged, weighted_percentile
 from raysim.scene.contact import Surroundings
 from raysim.scene.triangles import LampTube, SceneTriangles
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.judge import Estimate, Judged, spot, taken_at, weighted_percentile
+from raysim.face_sides import Estimate, Judged, taken_at, weighted_percentile
+from raysim.judge import spot
 from raysim.patches import disc_means
 from raysim.refine import dark_units, refine
 from raysim.refinement import Refinement, forward_only

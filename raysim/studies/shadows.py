@@ -7,8 +7,9 @@ import numpy as np
 
 from raysim.cases import CAUTIOUS
 from raysim.exposure import exposure_time, least_useful
+from raysim.face_sides import Judged, judged_units
 from raysim.figures import Figures
-from raysim.judge import Judged, judged_units, place_words
+from raysim.judge import place_words
 from raysim.patches import disc_means
 from raysim.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
 from raysim.result import Result

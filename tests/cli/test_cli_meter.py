@@ -229,7 +229,18 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
         assert "Set the timer" not in text
     assert "NONE: do not use" in (tmp_path / "out/card.html").read_text()
     raysim_said("log", "new", "--book", "book.db", folder=tmp_path)
-    raysim_said("log", "add", "R1", "--owner", "XY", "--book", "book.db", "--operator", "AB", folder=tmp_path)
+    raysim_said(
+        "log",
+        "add",
+        "R1",
+        "--owner",
+        "XY",
+        "--book",
+        "book.db",
+        "--operator",
+        "AB",
+        folder=tmp_path,
+    )
     log = ("log", "start", "R1", "--result", "out", "--book", "book.db", "--operator", "AB")
     started = raysim_said(*log, folder=tmp_path)
     assert (started.status, started.err.count("\n")) == (2, 1)

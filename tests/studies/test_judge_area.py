@@ -10,7 +10,7 @@ from small_scenes import box, plate, small_scene, with_object, write_scene
 import raysim
 import raysim.poses
 from raysim.cases import CAUTIOUS
-from raysim.judge import judged_units
+from raysim.face_sides import judged_units
 from raysim.output.sentences import details
 from raysim.patches import disc_means, disc_members
 from raysim.tracing import ForwardRun

@@ -14,7 +14,7 @@ import raysim
 import raysim.library
 import raysim.studies.counting
 from raysim.cases import CAUTIOUS, EXPECTED
-from raysim.judge import judged_units
+from raysim.face_sides import judged_units
 from raysim.library import find_surface
 from raysim.output.linings_chart import longest_drawn
 from raysim.output.linings_words import alike, answer, linings_table, more_lines, time_told

@@ -13,13 +13,9 @@ from small_scenes import box, write_scene
 import raysim
 from raysim.cases import CAUTIOUS
 from raysim.exposure import LONGEST_TIME
-from raysim.judge import judged_units
-from raysim.output.shadows_words import (
-    answer,
-    best_remedy,
-    patches_table,
-    shadows_record,
-)
+from raysim.face_sides import judged_units
+from raysim.output.shadows_record import shadows_record
+from raysim.output.shadows_words import answer, best_remedy, patches_table
 from raysim.scene.build import build_scene
 from raysim.studies.patches_dark import ITSELF_TURNED, dark_patches, sights
 from raysim.studies.shadows import find_shadows
