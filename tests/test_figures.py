@@ -9,10 +9,10 @@ import typing
 import pytest
 
 import raysim
-from raysim.figures import Figures, NotAFigure, finite_or_none, told
-from raysim.output.folder import json_text
-from raysim.output.sentences import number
-from raysim.units import minutes_seconds
+from raysim.base.figures import Figures, NotAFigure, finite_or_none, told
+from raysim.base.units import minutes_seconds
+from raysim.output.files.folder import json_text
+from raysim.output.words.sentences import number
 
 # Input, geometry, and numbers on their way, which are no results.
 OTHERS = {

@@ -7,7 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.passage import cut, straight, transmitted_share, two_bends, view_factors, wall_radiosity
+from raysim.studies.leak.passage import (
+    cut,
+    straight,
+    transmitted_share,
+    two_bends,
+    view_factors,
+    wall_radiosity,
+)
 
 sys.path.insert(0, str(Path(__file__).parent / "physics"))
 from agreement import agrees
