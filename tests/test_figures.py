@@ -16,10 +16,10 @@ from raysim.output.words.sentences import number
 
 # Input, geometry, and numbers on their way, which are no results.
 OTHERS = {
-    "scene", "exposure", "kinetics", "organisms", "library", "response", "people", "passage",
-    "slit", "tracing", "paired_runs.Cycle", "starter", "output", "trails", "lamps", "output_curve",
-    "checkpoint", "cli", "panels", "logbook", "failures", "judge", "refinement", "sight", "kernels",
-    "studies.hooks_load", "studies.hooks_room", "studies.hooks_light", "studies.hooks_race",
+    "scene", "library", "transport", "estimate", "logbook", "starter", "kernels", "cli",
+    "output.pictures", "output.viewer", "assess.cut_list", "assess.sensitivity.Cycle",
+    "dose.checkpoint", "dose.exposure", "dose.lamp_failures.LampTallies", "studies.leak.slit",
+    "studies.hooks.clearances", "studies.hooks.light", "studies.hooks.load", "studies.hooks.race",
 }  # fmt: skip
 
 
