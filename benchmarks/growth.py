@@ -11,7 +11,7 @@ SIZES = (10_000, 100_000, 1_000_000)
 def growth(quick: bool) -> dict[str, float]:
     """Seconds to build, and nanoseconds per photon segment on one core."""
     from raysim.kernels.hierarchy import build_tree
-    from raysim.tracing import ForwardRun
+    from raysim.transport.tracing import ForwardRun
 
     figures, costs = {}, []
     build_tree(bumps.corners(2_000))

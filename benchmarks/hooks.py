@@ -12,10 +12,10 @@ from pathlib import Path
 
 import raysim
 from raysim.cli.hooks_options import number_range
-from raysim.studies.hooks import find_hooks
-from raysim.studies.hooks_load import find_load
-from raysim.studies.hooks_points import SPACING, grid_points
-from raysim.studies.hooks_room import Clearances
+from raysim.studies.hooks.clearances import Clearances
+from raysim.studies.hooks.load import find_load
+from raysim.studies.hooks.points import SPACING, grid_points
+from raysim.studies.hooks.study import find_hooks
 
 DEMO = Path(__file__).resolve().parent.parent / "scenes" / "clinic_locker.toml"
 LIMIT = 300.0  # s

@@ -54,9 +54,9 @@ def tracing(scene_file: Path, quick: bool) -> dict[str, float]:
     """Processor seconds of one dose run and of a dozen linings, and their ratio."""
     import raysim
     from raysim.cli.linings import AS_WRITTEN, DEFAULT
-    from raysim.library import find_surface
-    from raysim.studies.columns import wall_surfaces
-    from raysim.studies.linings import compare_linings
+    from raysim.library.tables import find_surface
+    from raysim.studies.linings.columns import wall_surfaces
+    from raysim.studies.linings.study import compare_linings
 
     scene = raysim.load_scene(scene_file)
     precision = QUICK if quick else PRECISION

@@ -57,7 +57,7 @@ def spots(quick: bool, name: str, scene, ours, photons) -> dict[str, float]:
     Its mean over the load is held against that of photons alone, which 40 million know to 0.1 %
     (400,000 to 1 %, by the scatter over seven seeds), and Mitsuba to 0.15 %.
     """
-    from raysim.judge import judged_units
+    from raysim.estimate.face_sides import judged_units
 
     try:
         from mitsuba_spots import QUANTILE, search

@@ -54,7 +54,7 @@ def hits(quick: bool) -> dict[str, float]:
 def photons(quick: bool, demo) -> dict[str, float]:
     """Photon segments of the demo per second on all cores, beside Mitsuba's LLVM mode."""
     import raysim
-    from raysim.tracing import ForwardRun, default_threads, kernel_scene
+    from raysim.transport.tracing import ForwardRun, default_threads, kernel_scene
 
     try:
         from mitsuba_photons import Photons

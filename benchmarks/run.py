@@ -43,7 +43,7 @@ def command_times(quick: bool) -> dict[str, float]:
 def tracing(quick: bool) -> dict[str, float]:
     """The demo through the Python API: time to precision, rates, memory."""
     import raysim
-    from raysim.tracing import ForwardRun, kernel_scene
+    from raysim.transport.tracing import ForwardRun, kernel_scene
 
     scene = raysim.load_scene(DEMO)
     started = time.perf_counter()

@@ -32,12 +32,11 @@ from typing import TYPE_CHECKING, Any
 from raysim.version import __version__
 
 if TYPE_CHECKING:
-    from raysim.cases import CASES
-    from raysim.errors import Fault, Level, RaysimError, SceneError
-    from raysim.library import Surface, find_surface, surfaces
-    from raysim.output.cautions import CAUTION_LINE, CAUTIONS
-    from raysim.readings import MeterResult
-    from raysim.result import (
+    from raysim.base.cases import CASES
+    from raysim.base.errors import Fault, Level, RaysimError, SceneError
+    from raysim.base.units import minutes_seconds, parse_quantity, to_mJ_cm2, to_mm, to_mW_cm2
+    from raysim.dose.readings import MeterResult
+    from raysim.dose.result import (
         Budget,
         CaseResult,
         Contribution,
@@ -47,44 +46,45 @@ if TYPE_CHECKING:
         Result,
         Spot,
     )
-    from raysim.run import load_scene, simulate
+    from raysim.dose.simulate import load_scene, simulate
+    from raysim.library.tables import Surface, find_surface, surfaces
+    from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
     from raysim.scene.build import BuiltScene
-    from raysim.scene.check import check_scene
+    from raysim.scene.check.check import check_scene
     from raysim.scene.triangles import SIDES, SceneTriangles
-    from raysim.units import minutes_seconds, parse_quantity, to_mJ_cm2, to_mm, to_mW_cm2
 
 # Public name -> module that holds it, imported when the name is first used.
 _HOME = {
-    "load_scene": "raysim.run",
-    "check_scene": "raysim.scene.check",
-    "simulate": "raysim.run",
+    "load_scene": "raysim.dose.simulate",
+    "check_scene": "raysim.scene.check.check",
+    "simulate": "raysim.dose.simulate",
     "BuiltScene": "raysim.scene.build",
     "SIDES": "raysim.scene.triangles",
     "SceneTriangles": "raysim.scene.triangles",
-    "Result": "raysim.result",
-    "CaseResult": "raysim.result",
-    "Spot": "raysim.result",
-    "DoseSummary": "raysim.result",
-    "EnergyAccount": "raysim.result",
-    "MeterResult": "raysim.readings",
-    "LampFailure": "raysim.result",
-    "Budget": "raysim.result",
-    "Contribution": "raysim.result",
-    "CASES": "raysim.cases",
-    "Surface": "raysim.library",
-    "surfaces": "raysim.library",
-    "find_surface": "raysim.library",
-    "Fault": "raysim.errors",
-    "Level": "raysim.errors",
-    "RaysimError": "raysim.errors",
-    "SceneError": "raysim.errors",
-    "CAUTIONS": "raysim.output.cautions",
-    "CAUTION_LINE": "raysim.output.cautions",
-    "parse_quantity": "raysim.units",
-    "minutes_seconds": "raysim.units",
-    "to_mW_cm2": "raysim.units",
-    "to_mJ_cm2": "raysim.units",
-    "to_mm": "raysim.units",
+    "Result": "raysim.dose.result",
+    "CaseResult": "raysim.dose.result",
+    "Spot": "raysim.dose.result",
+    "DoseSummary": "raysim.dose.result",
+    "EnergyAccount": "raysim.dose.result",
+    "MeterResult": "raysim.dose.readings",
+    "LampFailure": "raysim.dose.result",
+    "Budget": "raysim.dose.result",
+    "Contribution": "raysim.dose.result",
+    "CASES": "raysim.base.cases",
+    "Surface": "raysim.library.tables",
+    "surfaces": "raysim.library.tables",
+    "find_surface": "raysim.library.tables",
+    "Fault": "raysim.base.errors",
+    "Level": "raysim.base.errors",
+    "RaysimError": "raysim.base.errors",
+    "SceneError": "raysim.base.errors",
+    "CAUTIONS": "raysim.output.words.cautions",
+    "CAUTION_LINE": "raysim.output.words.cautions",
+    "parse_quantity": "raysim.base.units",
+    "minutes_seconds": "raysim.base.units",
+    "to_mW_cm2": "raysim.base.units",
+    "to_mJ_cm2": "raysim.base.units",
+    "to_mm": "raysim.base.units",
 }
 
 __all__ = [

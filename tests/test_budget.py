@@ -7,18 +7,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.budget import (
+from raysim.assess.sensitivity import Bench, Cycle
+from raysim.assess.uncertainty import (
     PATHS,
     ROOT3,
     reflectance_columns,
     spot_derivatives,
     uncertainty_budget,
 )
-from raysim.cases import EXPECTED
-from raysim.paired_runs import Bench, Cycle
-from raysim.result import Budget, Contribution
-from raysim.run import load_scene, simulate
-from raysim.tracing import AdjointRun, Target, kernel_scene
+from raysim.base.cases import EXPECTED
+from raysim.dose.result import Budget, Contribution
+from raysim.dose.simulate import load_scene, simulate
+from raysim.transport.tracing import AdjointRun, Target, kernel_scene
 
 sys.path.insert(0, str(Path(__file__).parent / "scene"))
 from small_scenes import small_scene, write_scene

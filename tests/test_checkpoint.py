@@ -10,13 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import raysim.checkpoint
-import raysim.run
-from raysim.checkpoint import Checkpoint, is_checkpoint, read_checkpoint, write_checkpoint
-from raysim.errors import RaysimError
-from raysim.inputs import run_inputs
-from raysim.run import load_scene, simulate
-from raysim.tracing import ForwardRun
+import raysim.dose.checkpoint
+import raysim.dose.simulate
+from raysim.base.errors import RaysimError
+from raysim.dose.checkpoint import Checkpoint, is_checkpoint, read_checkpoint, write_checkpoint
+from raysim.dose.fingerprint import run_inputs
+from raysim.dose.simulate import load_scene, simulate
+from raysim.transport.tracing import ForwardRun
 
 sys.path.insert(0, str(Path(__file__).parent / "scene"))
 from small_scenes import small_scene, write_scene  # noqa: E402
@@ -31,10 +31,10 @@ BRIGHTEST = "tracing back from the brightest spots"
 def _at_every_step():
     """Write a checkpoint whenever one can be written; small batches, for speed."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(raysim.checkpoint, "INTERVAL", 0.0)
-        patch.setattr(raysim.checkpoint, "LARGEST_SHARE", np.inf)
-        patch.setattr(raysim.run, "ForwardRun", partial(ForwardRun, batch_photons=2048))
-        patch.setattr(raysim.run, "METER_PATHS", 16)
+        patch.setattr(raysim.dose.checkpoint, "INTERVAL", 0.0)
+        patch.setattr(raysim.dose.checkpoint, "LARGEST_SHARE", np.inf)
+        patch.setattr(raysim.dose.simulate, "ForwardRun", partial(ForwardRun, batch_photons=2048))
+        patch.setattr(raysim.dose.simulate, "METER_PATHS", 16)
         yield
 
 
@@ -111,7 +111,7 @@ def test_a_run_may_be_broken_off_again_and_again(scene, whole, tmp_path):
 
 
 def test_pieces_of_a_look_are_the_same_ones(scene, monkeypatch, tmp_path):
-    monkeypatch.setattr("raysim.refine.PATHS_PER_STEP", 2_000)
+    monkeypatch.setattr("raysim.estimate.refine.PATHS_PER_STEP", 2_000)
     one = simulate(scene, **RUN)
     path = tmp_path / "checkpoint.npz"
     for call in (2, 9):
@@ -131,10 +131,12 @@ def test_checkpoints_change_no_number(scene, whole, tmp_path):
 
 def test_checkpoints_are_written_now_and_then(scene, monkeypatch, tmp_path):
     written = []
-    monkeypatch.setattr(raysim.checkpoint, "write_checkpoint", lambda *words: written.append(words))
+    monkeypatch.setattr(
+        raysim.dose.checkpoint, "write_checkpoint", lambda *words: written.append(words)
+    )
     counts = []
     for interval in (0.0, 3600.0):
-        monkeypatch.setattr(raysim.checkpoint, "INTERVAL", interval)
+        monkeypatch.setattr(raysim.dose.checkpoint, "INTERVAL", interval)
         written.clear()
         simulate(scene, checkpoint=Checkpoint(tmp_path / "checkpoint.npz"), threads=1, **RUN)
         counts.append(len(written))
@@ -146,7 +148,7 @@ def test_what_is_broken_off_at_the_end_goes_on_from_the_checkpoint_before_it(
     scene, whole, monkeypatch, tmp_path
 ):
     path = tmp_path / "checkpoint.npz"
-    monkeypatch.setattr(raysim.checkpoint, "INTERVAL", 3600.0)
+    monkeypatch.setattr(raysim.dose.checkpoint, "INTERVAL", 3600.0)
     broken_off(scene, path, BRIGHTEST, 1)
     _, arrays = read_checkpoint(path)
     assert not any(name.startswith("paths.") for name in arrays)  # it is from the photons
@@ -217,7 +219,7 @@ def test_changed_files_are_told_of_by_name(scene, left, tmp_path):
 def test_a_changed_program_is_told_of(scene, left, tmp_path, monkeypatch):
     path = tmp_path / "checkpoint.npz"
     path.write_bytes(left)
-    monkeypatch.setattr("raysim.inputs.__version__", "99")
+    monkeypatch.setattr("raysim.dose.fingerprint.__version__", "99")
     assert "raysim itself has changed" in refusal(scene, path)
 
 
@@ -326,7 +328,7 @@ def test_a_full_disk_keeps_the_last_checkpoint_and_the_run_goes_on(
 ):
     path = tmp_path / "checkpoint.npz"
     told: list[str] = []
-    before = raysim.checkpoint.os.fsync
+    before = raysim.dose.checkpoint.os.fsync
     calls = []
 
     def fsync(handle):
@@ -335,7 +337,7 @@ def test_a_full_disk_keeps_the_last_checkpoint_and_the_run_goes_on(
             raise OSError(28, "No space left on device")
         before(handle)
 
-    monkeypatch.setattr(raysim.checkpoint.os, "fsync", fsync)
+    monkeypatch.setattr(raysim.dose.checkpoint.os, "fsync", fsync)
     result = simulate(scene, threads=1, checkpoint=Checkpoint(path, tell=told.append), **RUN)
     assert same(result, whole)
     assert len(told) == 1

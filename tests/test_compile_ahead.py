@@ -11,13 +11,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim import compile_ahead as ahead
-from raysim.arrays import kernel_scene
-from raysim.compile_apart import compile_kernels
+from raysim.dose.simulate import load_scene
 from raysim.kernels import disk_cache
 from raysim.kernels.run_cpu import trace_adjoint, trace_forward
-from raysim.run import load_scene
-from raysim.tracing import AdjointRun, ForwardRun, Target
+from raysim.transport import precompile as ahead
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.precompile_process import compile_kernels
+from raysim.transport.tracing import AdjointRun, ForwardRun, Target
 
 ROOT = Path(__file__).parents[1]
 SCENE = ROOT / "scenes" / "clinic_locker.toml"
@@ -107,7 +107,7 @@ def test_what_it_says_of_the_cache_is_told_once(second, monkeypatch, caplog):
 UNKEPT = """
 import resource
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))  # no file of the cache is shorter
-from raysim.compile_apart import run
+from raysim.transport.precompile_process import run
 run()
 """
 
@@ -199,7 +199,7 @@ def is_running(number):
 def test_it_ends_with_the_first_process_even_if_that_is_killed(tmp_path):
     first = (
         "import os, signal, time\n"
-        "from raysim.compile_ahead import SecondCompiler\n"
+        "from raysim.transport.precompile import SecondCompiler\n"
         "print(SecondCompiler()._process.pid, flush=True)\n"
         "time.sleep(1.0)\n"
         "os.kill(os.getpid(), signal.SIGKILL)\n"

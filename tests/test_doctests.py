@@ -15,14 +15,16 @@ ROOT = Path(__file__).parents[1]
 MODULES = (
     "raysim",
     "raysim.cli.mistakes",
-    "raysim.exposure",
-    "raysim.figures",
-    "raysim.kinetics",
-    "raysim.lamps",
-    "raysim.library",
-    "raysim.people",
-    "raysim.unit_symbols",
-    "raysim.units",
+    "raysim.dose.exposure",
+    "raysim.base.figures",
+    "raysim.library.survival",
+    "raysim.library.keitz",
+    "raysim.library.tables",
+    "raysim.studies.leak.exposure_limits",
+    "raysim.studies.leak.passage",
+    "raysim.scene.rabbet",
+    "raysim.base.unit_symbols",
+    "raysim.base.units",
 )
 OPTIONS = doctest.ELLIPSIS
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from raysim.behaviour import warm_up_curve
-from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.scene.written import WarmUp
+from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.dose.lamp_output import warm_up_curve
+from raysim.scene.file.written import WarmUp
 
 FULL = WarmUpCurve()
 UW_CM2, MW_CM2 = 0.01, 10.0  # W/m2

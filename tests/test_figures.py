@@ -9,17 +9,17 @@ import typing
 import pytest
 
 import raysim
-from raysim.figures import Figures, NotAFigure, finite_or_none, told
-from raysim.output.folder import json_text
-from raysim.output.sentences import number
-from raysim.units import minutes_seconds
+from raysim.base.figures import Figures, NotAFigure, finite_or_none, told
+from raysim.base.units import minutes_seconds
+from raysim.output.files.folder import json_text
+from raysim.output.words.sentences import number
 
 # Input, geometry, and numbers on their way, which are no results.
 OTHERS = {
-    "scene", "exposure", "kinetics", "organisms", "library", "response", "people", "passage",
-    "slit", "tracing", "paired_runs.Cycle", "starter", "output", "trails", "lamps", "output_curve",
-    "checkpoint", "cli", "panels", "logbook", "failures", "judge", "refinement", "sight", "kernels",
-    "studies.hooks_load", "studies.hooks_room", "studies.hooks_light", "studies.hooks_race",
+    "scene", "library", "transport", "estimate", "logbook", "starter", "kernels", "cli",
+    "output.pictures", "output.viewer", "assess.cut_list", "assess.sensitivity.Cycle",
+    "dose.checkpoint", "dose.exposure", "dose.lamp_failures.LampTallies", "studies.leak.slit", "studies.leak.passage",
+    "studies.hooks.clearances", "studies.hooks.light", "studies.hooks.load", "studies.hooks.race",
 }  # fmt: skip
 
 

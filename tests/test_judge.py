@@ -5,18 +5,12 @@ import math
 import numpy as np
 import pytest
 
-from raysim.exposure import WarmUpCurve
-from raysim.judge import (
-    CaseEstimate,
-    judge_case,
-    judged_units,
-    place_words,
-    summarise,
-    weighted_percentile,
-)
-from raysim.library import find_surface
-from raysim.patches import PATCH_AREA, disc_errors, disc_means, disc_members
-from raysim.result import EnergyAccount
+from raysim.dose.exposure import WarmUpCurve
+from raysim.dose.judge import CaseEstimate, judge_case, place_words, summarise
+from raysim.dose.result import EnergyAccount
+from raysim.estimate.discs import PATCH_AREA, disc_errors, disc_means, disc_members
+from raysim.estimate.face_sides import judged_units, weighted_percentile
+from raysim.library.tables import find_surface
 from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, SceneTriangles
 
 STEP = 0.002  # m, mesh of the sheets

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from raysim.kinetics import Kinetics, load_survival, log_reduction
+from raysim.library.survival import Kinetics, load_survival, log_reduction
 
 MJ = 10.0  # J/m2 per mJ/cm2
 

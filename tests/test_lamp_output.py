@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from raysim.behaviour import ageing_factor, lamp_factors
-from raysim.cases import BRIGHT, CAUTIOUS, EXPECTED
-from raysim.lamps import keitz_irradiance, keitz_power
-from raysim.scene.written import LampsBehaviour
+from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
+from raysim.dose.lamp_output import ageing_factor, lamp_factors
+from raysim.library.keitz import keitz_irradiance, keitz_power
+from raysim.scene.file.written import LampsBehaviour
 
 # Irradiance that the inverse square law gives from the one at 1 m, over the true one, at 5, 10, 20,
 # 30 and 50 cm for an arc of 0.36, 0.81 and 1.15 m: Keitz's line, to two or three digits.

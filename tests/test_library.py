@@ -5,8 +5,8 @@ import math
 
 import pytest
 
-from raysim import library
-from raysim.library import (
+from raysim.library import tables as library
+from raysim.library.tables import (
     Surface,
     UnknownSurface,
     assumptions,

@@ -6,8 +6,8 @@ compiled facts and not from the data files; sources stand in the files.
 
 import pytest
 
-from raysim.lamps import keitz_irradiance
-from raysim.library import find_surface, lamp_types, surfaces
+from raysim.library.keitz import keitz_irradiance
+from raysim.library.tables import find_surface, lamp_types, surfaces
 
 # Low, expected, high, specular share, quality. Under names a user would give.
 SURFACES = {

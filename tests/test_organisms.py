@@ -3,10 +3,10 @@
 import pytest
 from pydantic import ValidationError
 
-from raysim.library import MARKS
-from raysim.organisms import UnknownOrganism, find_organism, organisms
-from raysim.provenance import stated_assumptions
-from raysim.scene.written import SceneAsWritten, Target
+from raysim.dose.provenance import stated_assumptions
+from raysim.library.organisms import UnknownOrganism, find_organism, organisms
+from raysim.library.tables import MARKS
+from raysim.scene.file.written import SceneAsWritten, Target
 
 DEFAULT = 1e4  # J/m2, 1.0 J/cm2
 

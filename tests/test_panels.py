@@ -2,8 +2,8 @@
 
 import pytest
 
-from raysim.panels import FREE, marks, nearest_wall, panels
-from raysim.scene.written import SceneAsWritten
+from raysim.assess.cut_list import FREE, marks, nearest_wall, panels
+from raysim.scene.file.written import SceneAsWritten
 
 MM = 0.001
 

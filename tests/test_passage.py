@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.passage import (
+from raysim.studies.leak.passage import (
     closing_step,
     cut,
     lines_through,

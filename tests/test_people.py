@@ -2,8 +2,8 @@
 
 import pytest
 
-from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.people import (
+from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.studies.leak.exposure_limits import (
     DAY,
     SKIN,
     effective,

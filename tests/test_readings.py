@@ -8,19 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.agreement import (
+from raysim.base.cases import CAUTIOUS
+from raysim.dose.agreement import (
     compare,
     normalised_error,
     prediction_uncertainty,
     reading_uncertainty,
 )
-from raysim.cases import CAUTIOUS
-from raysim.exposure import exposure_time
-from raysim.output.readings_words import reading_lines
-from raysim.output.sentences import bottom_line, headline
-from raysim.output.sheets import card_doubts, card_lines
-from raysim.readings import ALL_LAMPS, LINING, ONE_LAMP, MeterResult
-from raysim.result import LampFailure
+from raysim.dose.exposure import exposure_time
+from raysim.dose.readings import ALL_LAMPS, LINING, ONE_LAMP, MeterResult
+from raysim.dose.result import LampFailure
+from raysim.output.pages.sheets import card_doubts, card_lines
+from raysim.output.words.readings import reading_lines
+from raysim.output.words.sentences import bottom_line, headline
 from raysim.scene.triangles import MeterPoint
 
 sys.path.insert(0, str(Path(__file__).parent / "output"))

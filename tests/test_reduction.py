@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.kinetics import load_survival
-from raysim.organisms import find_organism
-from raysim.reduction import load_reductions
-from raysim.scene.written import SceneAsWritten
+from raysim.assess.log_reduction import load_reductions
+from raysim.library.organisms import find_organism
+from raysim.library.survival import load_survival
+from raysim.scene.file.written import SceneAsWritten
 
 sys.path.insert(0, str(Path(__file__).parent / "output"))
 import synthetic

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.exposure import WarmUpCurve
-from raysim.output.wear import reuse_lines, reuse_record
-from raysim.reuse import FACEPIECE, STRAPS, cycles_within, part_wear, reuse
-from raysim.scene.written import SceneAsWritten
+from raysim.assess.reuse import FACEPIECE, STRAPS, cycles_within, part_wear, reuse
+from raysim.dose.exposure import WarmUpCurve
+from raysim.output.words.wear import reuse_lines, reuse_record
+from raysim.scene.file.written import SceneAsWritten
 
 sys.path.insert(0, str(Path(__file__).parent / "output"))
 import synthetic

@@ -9,13 +9,13 @@ import pytest
 from scipy import stats
 
 import raysim
-import raysim.refine
-import raysim.run
-from raysim.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
-from raysim.errors import RaysimError, SceneError
-from raysim.exposure import LONGEST_TIME
-from raysim.run import CARRIED
-from raysim.scene.read import file_hash
+import raysim.dose.simulate
+import raysim.estimate.refine
+from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
+from raysim.base.errors import RaysimError, SceneError
+from raysim.dose.exposure import LONGEST_TIME
+from raysim.dose.simulate import CARRIED
+from raysim.scene.file.read import file_hash
 
 PLATE = "v 0 0 0\nv 120 0 0\nv 120 0 120\nv 0 0 120\nf 1 2 3 4\n"
 FALSE_ALARM = 1e-6
@@ -315,7 +315,7 @@ def test_the_report_knows_its_scene(settled, scene):
 
 
 def test_photons_are_rounded_up_to_whole_batches(scene):
-    per_batch = raysim.tracing.BATCH_PHOTONS
+    per_batch = raysim.transport.tracing.BATCH_PHOTONS
     for asked in (1, 16 * per_batch, 16 * per_batch + 1):
         result = few(scene, photons=asked)
         assert result.photons >= asked
@@ -326,7 +326,7 @@ def test_photons_are_rounded_up_to_whole_batches(scene):
 
 
 def test_without_a_word_the_precision_is_that_of_the_readme(scene, monkeypatch):
-    monkeypatch.setattr(raysim.run, "DEFAULT_PHOTONS", 1)
+    monkeypatch.setattr(raysim.dose.simulate, "DEFAULT_PHOTONS", 1)
     result = raysim.simulate(scene)
     assert result.precision_asked == 0.02
     assert result.seed == 1
@@ -373,7 +373,7 @@ def test_a_path_is_no_scene():
 
 
 def test_a_run_that_stops_short_of_its_precision_says_so(scene, monkeypatch):
-    monkeypatch.setattr(raysim.refine, "MOST_RAYS", 1)
+    monkeypatch.setattr(raysim.estimate.refine, "MOST_RAYS", 1)
     result = few(scene, precision=0.0005)
     (doubt,) = result.warnings
     assert doubt.key == "precision"
@@ -384,7 +384,7 @@ def test_a_run_that_stops_short_of_its_precision_says_so(scene, monkeypatch):
 
 
 def test_no_look_takes_more_rays_than_all_may(plate, monkeypatch):
-    monkeypatch.setattr(raysim.refine, "MOST_RAYS", 1_000_000)
+    monkeypatch.setattr(raysim.estimate.refine, "MOST_RAYS", 1_000_000)
     result = raysim.simulate(plate, photons=1, precision=0.0005)
     rays = result.segments - raysim.simulate(plate, photons=1).segments
     # Up to the limit, one look more (paths are no shorter than guessed by much), the brightest.
@@ -393,20 +393,20 @@ def test_no_look_takes_more_rays_than_all_may(plate, monkeypatch):
 
 def test_what_is_too_dark_to_wait_for_is_not_looked_at_for_long(tmp_path, settled, monkeypatch):
     most = []
-    look = raysim.refine._look
+    look = raysim.estimate.refine._look
 
     def watched_look(run, *others):
         look(run, *others)
         most.append(run.paths.max())
 
-    monkeypatch.setattr(raysim.refine, "_look", watched_look)
+    monkeypatch.setattr(raysim.estimate.refine, "_look", watched_look)
     worst, expected = (settled.cases[name].worst.irradiance for name in (CAUTIOUS, EXPECTED))
     for floor, is_too_dark in ((0.7 * worst, False), (1.4 * expected, True)):
         dose = floor * LONGEST_TIME / 1.2 * 1e-4
         scene = scene_in(tmp_path, more=f"[target]\ndose = '{dose:.0f} J/cm2'")
         most.clear()
         result = raysim.simulate(scene, photons=1, precision=0.01)
-        assert (max(most) <= raysim.refine.ENOUGH_PATHS) == is_too_dark
+        assert (max(most) <= raysim.estimate.refine.ENOUGH_PATHS) == is_too_dark
         assert bool(result.warnings) == is_too_dark
         assert (result.timer > LONGEST_TIME) == is_too_dark
         case = result.cases[CAUTIOUS]
@@ -526,7 +526,7 @@ facing = [0, 0, 1]
 
 
 def test_meters_read_the_closed_form_of_bare_tubes_in_a_black_box(tmp_path, monkeypatch):
-    monkeypatch.setattr(raysim.run, "METER_PATHS", 8192)
+    monkeypatch.setattr(raysim.dose.simulate, "METER_PATHS", 8192)
     dark = "{ reflectance = 0.0 }"
     changes = {"lining": dark, "surface": dark, "tube": "reflectance = 0.0"}
     # The plate hangs where it shades neither meter.
@@ -588,7 +588,7 @@ def test_photons_broken_off_are_the_first_of_the_whole_run(scene):
         scene, photons=10**12, threads=2, progress=breaks_at("tracing photons", 3)
     )
     is_sound(cut)
-    assert cut.photons == 3 * 8 * raysim.tracing.BATCH_PHOTONS
+    assert cut.photons == 3 * 8 * raysim.transport.tracing.BATCH_PHOTONS
     whole = raysim.simulate(scene, photons=cut.photons)
     assert np.array_equal(cut.lamp_irradiance, whole.lamp_irradiance)
     assert cut.timer == whole.timer
@@ -596,7 +596,7 @@ def test_photons_broken_off_are_the_first_of_the_whole_run(scene):
 
 def test_ctrl_c_in_the_midst_of_a_batch_keeps_counts_and_photons_together(scene):
     def alarm_soon(what: str, done: float, whole: float) -> None:
-        if done >= 16 * raysim.tracing.BATCH_PHOTONS:  # while the next batches are traced
+        if done >= 16 * raysim.transport.tracing.BATCH_PHOTONS:  # while the next batches are traced
             signal.setitimer(signal.ITIMER_REAL, 0.02)
 
     before = signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
@@ -629,7 +629,7 @@ def test_ctrl_c_at_once_leaves_nothing_to_report(scene, monkeypatch):
     def broken_off(run, count):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(raysim.tracing.ForwardRun, "add_batches", broken_off)
+    monkeypatch.setattr(raysim.transport.tracing.ForwardRun, "add_batches", broken_off)
     with pytest.raises(KeyboardInterrupt):
         few(scene)
 

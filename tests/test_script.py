@@ -4,7 +4,7 @@ import runpy
 import sys
 from pathlib import Path
 
-from raysim.output.cautions import CAUTION_LINE
+from raysim.output.words.cautions import CAUTION_LINE
 
 SCRIPT = Path(__file__).parents[1] / "scenes" / "compare_linings.py"
 

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.checkpoint import Checkpoint
-from raysim.run import load_scene, simulate
-from raysim.statistics import CONFIDENCE
+from raysim.dose.checkpoint import Checkpoint
+from raysim.dose.simulate import load_scene, simulate
+from raysim.estimate.bounds import CONFIDENCE
 
 DEMO = Path(__file__).parents[1] / "scenes" / "clinic_locker.toml"
 SEGMENTS = 1_000_000_000

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from raysim.fit import between_cases, fit_readings
+from raysim.studies.survey.fit import between_cases, fit_readings
 
 RNG = np.random.default_rng(4)
 # Invented irradiance of two lamps at six points, W/m2, by case.

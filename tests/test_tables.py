@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.tracing import AdjointRun, kernel_scene
+from raysim.transport.tracing import AdjointRun, kernel_scene
 
 sys.path.insert(0, str(Path(__file__).parent / "physics"))
 

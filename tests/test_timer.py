@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from raysim.behaviour import (
+from raysim.assess.lamp_life import lamp_life, seconds_to_add, time_at_age, times_in_air
+from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.dose.lamp_output import (
     ageing_factor,
     in_use_factor,
     lamp_factors,
     output_at,
     temperature_factor,
 )
-from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.scene.written import LampsBehaviour
-from raysim.timer import lamp_life, seconds_to_add, time_at_age, times_in_air
+from raysim.scene.file.written import LampsBehaviour
 
 sys.path.insert(0, str(Path(__file__).parent / "output"))
 import synthetic

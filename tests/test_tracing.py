@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from raysim.kernels.records import LOST
-from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
+from raysim.transport.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
 
 sys.path.insert(0, str(Path(__file__).parent / "physics"))
 from built_scenes import (  # noqa: E402
@@ -106,7 +106,7 @@ def test_a_target_gives_the_same_numbers_in_any_company():
 @pytest.mark.parametrize("room", [2 * ADJOINT_BATCHES * 2 * 3 * 8, 2**28])  # bytes; of two targets
 def test_later_targets_leave_earlier_ones_alone(room, monkeypatch):
     """Whether their sums move to a larger room or stay where they are; nor does a look change."""
-    monkeypatch.setattr("raysim.tracing.FIRST_ROOM", room)
+    monkeypatch.setattr("raysim.transport.tracing.FIRST_ROOM", room)
     run = AdjointRun(ARRAYS, SCENE, 5, 2, slice(0, 3))
     run.add_targets(TARGETS[:2])
     run.add_paths(np.arange(2), np.array([20, 3]))

@@ -6,8 +6,8 @@ import numpy as np
 import pint
 import pytest
 
-from raysim import unit_symbols, units
-from raysim.units import (
+from raysim.base import unit_symbols, units
+from raysim.base.units import (
     AREA,
     DOSE,
     IRRADIANCE,

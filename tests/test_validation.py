@@ -50,7 +50,11 @@ def test_the_comparison_farthest_off_is_shown():
 def test_the_table_comes_from_the_run_itself(tmp_path, broken):
     # One cheap file for real, once as it is and once with the physics broken under it.
     out = tmp_path / "table.md"
-    breaker = "import raysim.lamps; raysim.lamps.keitz_power = lambda *a: 1.0\n" if broken else ""
+    breaker = (
+        "import raysim.library.keitz; raysim.library.keitz.keitz_power = lambda *a: 1.0\n"
+        if broken
+        else ""
+    )
     program = (
         f"import sys; sys.path.insert(0, {str(TESTS)!r})\n{breaker}"
         f"sys.argv = ['validation.py', '-k', 'keitz_both_ways', '--out', {str(out)!r}]\n"

@@ -8,11 +8,11 @@ import math
 import numpy as np
 import pytest
 
-from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.kinetics import Kinetics
-from raysim.lamps import keitz_irradiance
-from raysim.reuse import cycles_within
-from raysim.units import DOSE, IRRADIANCE, parse_quantity, to_mJ_cm2, to_mW_cm2
+from raysim.assess.reuse import cycles_within
+from raysim.base.units import DOSE, IRRADIANCE, parse_quantity, to_mJ_cm2, to_mW_cm2
+from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.library.keitz import keitz_irradiance
+from raysim.library.survival import Kinetics
 
 FULL = WarmUpCurve()
 UW_CM2, MW_CM2 = 0.01, 10.0  # W/m2

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from raysim.workers import in_threads
+from raysim.transport.threads import in_threads
 
 
 def test_every_worker_is_called_once_with_the_arguments():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from raysim.zeros import PLACES, SHAPE, SMALLEST, VALUES, with_zeros, without_zeros
+from raysim.dose.sparse_arrays import PLACES, SHAPE, SMALLEST, VALUES, with_zeros, without_zeros
 
 MANY = SMALLEST // 8
 

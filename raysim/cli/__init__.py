@@ -13,7 +13,7 @@ NO_FINITE_TIME = 3
 INTERRUPTED = 130
 READER_GONE = 1
 
-# Name of each command, and what it answers; the module raysim.cli.NAME holds it.
+# Name of each command, and what it answers.
 COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
     "linings": "Which lining, and what each buys in minutes and money.",
@@ -28,6 +28,9 @@ COMMANDS = {
     "start": "A commented starter scene with meshes, ready to run.",
 }
 
+# A command lies in the module raysim.cli.NAME; one with commands below it has a folder.
+_ELSEWHERE = {"log": "logbook.log"}
+
 
 class _Program(Commands):
     """The commands above; each is loaded when asked for."""
@@ -38,7 +41,8 @@ class _Program(Commands):
     def get_command(self, context: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"raysim.cli.{name}").command
+        module = f"raysim.cli.{_ELSEWHERE.get(name, name)}"
+        command: click.Command = importlib.import_module(module).command
         return command
 
     def answers(self, context: click.Context) -> dict[str, str]:
@@ -67,7 +71,7 @@ def raysim() -> None:
 
 def main() -> None:
     """Run the command line; a user's mistake is one clear line and status 2, no traceback."""
-    from raysim.errors import RaysimError, SceneError, printable
+    from raysim.base.errors import RaysimError, SceneError, printable
 
     try:
         raysim.main(prog_name="raysim", standalone_mode=False)

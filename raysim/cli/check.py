@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
+from raysim.base.errors import Fault, Level, SceneError
 from raysim.cli import BAD_INPUT
 from raysim.cli.common import SCENE, Teller
 from raysim.cli.groups import examples
-from raysim.errors import Fault, Level, SceneError
 
 
 @click.command(
@@ -45,8 +45,8 @@ def command(scene: Path, as_json: bool) -> None:
 
 
 def _faults(path: Path, quiet: bool) -> tuple[list[Fault], int]:
-    from raysim.run import load_scene
-    from raysim.scene.check import check_scene
+    from raysim.dose.simulate import load_scene
+    from raysim.scene.check.check import check_scene
 
     teller = Teller(quiet)
     try:

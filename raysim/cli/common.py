@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.base.errors import Fault, Level, SceneError
 from raysim.cli.given import PATH
-from raysim.errors import Fault, Level, SceneError
 
 if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
@@ -48,10 +48,10 @@ def checked_scene(
     SceneError
         With every fault found.
     """
-    from raysim.compile_ahead import compile_ahead
-    from raysim.run import load_scene
-    from raysim.scene.check import check_scene
-    from raysim.tracing import default_threads
+    from raysim.dose.simulate import load_scene
+    from raysim.scene.check.check import check_scene
+    from raysim.transport.precompile import compile_ahead
+    from raysim.transport.tracing import default_threads
 
     teller = teller or Teller(quiet=True)
     with teller.passing_bar():
@@ -69,7 +69,7 @@ def checked_scene(
 
 def surface_mend(name: str) -> str:
     """How to mend a name that no surface of the library has: the nearest ones."""
-    from raysim.library import UnknownSurface, find_surface
+    from raysim.library.tables import UnknownSurface, find_surface
 
     try:
         find_surface(name)

@@ -15,7 +15,7 @@ from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 
 if TYPE_CHECKING:
-    from raysim.result import Result
+    from raysim.dose.result import Result
 
 
 @click.command(
@@ -89,8 +89,8 @@ def command(
     had never stopped. It takes the numbers it was begun with; only --out has to be given again.
     """
     from raysim.cli.resume import checkpoint_in, resume_line, run_options, writing
-    from raysim.output.folder import claimed, write_results
-    from raysim.provenance import written_inputs
+    from raysim.dose.provenance import written_inputs
+    from raysim.output.files.folder import claimed, write_results
 
     folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)
@@ -127,8 +127,8 @@ def command(
 
 
 def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
-    from raysim.budget import uncertainty_budget
-    from raysim.run import simulate
+    from raysim.assess.uncertainty import uncertainty_budget
+    from raysim.dose.simulate import simulate
 
     teller.compiling()
     with teller.bar():
@@ -170,16 +170,16 @@ def _same_again(
 
 def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool) -> None:
     """The bottom line and the cautions, or the result as JSON."""
-    from raysim.output.budget import budget_lines
-    from raysim.output.cautions import CAUTION_LINE
-    from raysim.output.folder import json_text
-    from raysim.output.germs import germ_lines
-    from raysim.output.poses import pose_lines
-    from raysim.output.readings_words import reading_lines
-    from raysim.output.records import result_record
-    from raysim.output.report_failures import failure_line
-    from raysim.output.sentences import bottom_line
-    from raysim.output.wear import reuse_lines
+    from raysim.output.files.folder import json_text
+    from raysim.output.files.records import result_record
+    from raysim.output.words.cautions import CAUTION_LINE
+    from raysim.output.words.failures import failure_line
+    from raysim.output.words.germs import germ_lines
+    from raysim.output.words.poses import pose_lines
+    from raysim.output.words.readings import reading_lines
+    from raysim.output.words.sentences import bottom_line
+    from raysim.output.words.uncertainty import budget_lines
+    from raysim.output.words.wear import reuse_lines
 
     if as_json:
         click.echo(json_text(result_record(result, case)), nl=False)

@@ -29,7 +29,7 @@ from raysim.cli.study import (
 )
 
 if TYPE_CHECKING:
-    from raysim.studies.hooks_result import HookStudy, NumberResult
+    from raysim.studies.hooks.result import HookStudy, NumberResult
 
 
 @click.command(
@@ -62,10 +62,10 @@ def command(
     Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
     'raysim dose' on it before setting a timer.
     """
-    from raysim.output.folder import claimed
-    from raysim.studies.hooks import find_hooks
-    from raysim.studies.hooks_load import find_load
-    from raysim.studies.hooks_room import Clearances
+    from raysim.output.files.folder import claimed
+    from raysim.studies.hooks.clearances import Clearances
+    from raysim.studies.hooks.load import find_load
+    from raysim.studies.hooks.study import find_hooks
 
     folder = out or Path("results") / f"{scene.stem}_hooks"
     teller = Teller(quiet or as_json)
@@ -107,12 +107,12 @@ def _write(
     study: "HookStudy", folder: Path, seed: int, command_line: str
 ) -> tuple[str, tuple[str, ...]]:
     """Write result.json, scene files, pictures and the report; returns what to say."""
-    from raysim.output import hooks_words as words
-    from raysim.output.folder import RESULT_FILE, json_text, write_whole
-    from raysim.output.hooks_chart import write_hooks_map
-    from raysim.output.hooks_picture import write_layout_picture
-    from raysim.output.hooks_record import hooks_record
-    from raysim.output.study_report import Section, StudyPage, write_study
+    from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
+    from raysim.output.files.hooks_record import hooks_record
+    from raysim.output.pages.study_report import Section, StudyPage, write_study
+    from raysim.output.pictures.hooks_chart import write_hooks_map
+    from raysim.output.pictures.hooks_picture import write_layout_picture
+    from raysim.output.words import hooks as words
 
     answer, more = words.answer(study), words.more_lines(study)
 
@@ -154,8 +154,8 @@ def _write(
 
 def _write_scenes(study: "HookStudy", fresh: Path, folder: Path) -> None:
     """best.toml, and the best layout of every number under layouts/."""
-    from raysim.output.cautions import CAUTION_LINE
-    from raysim.output.scene_file import layout_toml
+    from raysim.output.files.scene_file import layout_toml
+    from raysim.output.words.cautions import CAUTION_LINE
 
     def heading(one: "NumberResult") -> tuple[str, ...]:
         what = f"Best layout found of {one.number}"

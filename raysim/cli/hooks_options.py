@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.base.errors import RaysimError
 from raysim.cli.given import FiniteRange
-from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
-    from raysim.studies.hooks_load import Hang, Load
+    from raysim.studies.hooks.load import Hang, Load
 
 MOST_RESPIRATORS = 40
 
@@ -91,7 +91,7 @@ def hook_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def _length(text: str, option: str) -> float:
     """Metres of a number of mm, or of a number with its unit."""
-    from raysim.units import LENGTH, parse_quantity
+    from raysim.base.units import LENGTH, parse_quantity
 
     try:
         value = float(text) * 0.001
@@ -137,7 +137,7 @@ def seconds(text: str | None, option: str) -> float:
     """
     if text is None:
         return 0.0
-    from raysim.units import TIME, parse_quantity
+    from raysim.base.units import TIME, parse_quantity
 
     try:
         value = parse_quantity(text, TIME)
@@ -179,7 +179,7 @@ def candidate_points(asked: AskedHooks, load: "Load") -> list["Hang"]:
     RaysimError
         What is not a position, a range or a spacing.
     """
-    from raysim.studies.hooks_points import grid_points, listed_points
+    from raysim.studies.hooks.points import grid_points, listed_points
 
     turns = list(dict.fromkeys(asked.turn)) or [0.0]
     if asked.at:

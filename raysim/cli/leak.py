@@ -7,7 +7,7 @@ import click
 from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.groups import examples
 from raysim.cli.study import POSE, SEED, THREADS, in_one_pose
-from raysim.output.cautions import CAUTION_LINE
+from raysim.output.words.cautions import CAUTION_LINE
 
 
 @click.command(
@@ -29,9 +29,15 @@ def command(
     wall), width, depth (of the wall) and distance (of a person); kind = "rabbet" with step makes
     two bends of it. Its own walls take the lining's reflectance unless reflectance is given.
     """
-    from raysim.leak import leaks
-    from raysim.output.folder import json_text
-    from raysim.output.leaks import gap_words, leak_record, leak_table, limit_lines, pose_words
+    from raysim.output.files.folder import json_text
+    from raysim.output.words.leaks import (
+        gap_words,
+        leak_record,
+        leak_table,
+        limit_lines,
+        pose_words,
+    )
+    from raysim.studies.leak.study import leaks
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.base.errors import RaysimError
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import Teller, checked_scene, surface_mend
 from raysim.cli.groups import examples
@@ -19,12 +20,11 @@ from raysim.cli.study import (
     show,
     study_options,
 )
-from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
-    from raysim.library import Surface
+    from raysim.library.tables import Surface
     from raysim.scene.build import BuiltScene
-    from raysim.studies.linings import LiningStudy
+    from raysim.studies.linings.study import LiningStudy
 
 AS_WRITTEN = "the box as it is"
 DEFAULT = (
@@ -81,9 +81,9 @@ def command(
     otherwise black box. For comparing: run 'raysim dose' on the box as lined before setting a
     timer.
     """
-    from raysim.output.folder import claimed
-    from raysim.studies.columns import wall_surfaces
-    from raysim.studies.linings import compare_linings
+    from raysim.output.files.folder import claimed
+    from raysim.studies.linings.columns import wall_surfaces
+    from raysim.studies.linings.study import compare_linings
 
     folder = out or Path("results") / f"{scene.stem}_linings"
     teller = Teller(quiet or as_json)
@@ -116,7 +116,7 @@ def command(
 
 
 def _surface(name: str, option: str) -> "Surface":
-    from raysim.library import UnknownSurface, find_surface
+    from raysim.library.tables import UnknownSurface, find_surface
 
     try:
         return find_surface(name)
@@ -157,16 +157,17 @@ def _write(
     command_line: str,
 ) -> tuple[str, tuple[str, ...]]:
     """Write result.json, the chart and the report; returns what to say."""
-    from raysim.output import linings_words as words
-    from raysim.output.folder import RESULT_FILE, json_text, write_whole
-    from raysim.output.linings_chart import write_linings_chart
-    from raysim.output.study_report import Section, StudyPage, write_study
+    from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
+    from raysim.output.files.linings_record import linings_record
+    from raysim.output.pages.study_report import Section, StudyPage, write_study
+    from raysim.output.pictures.linings_chart import write_linings_chart
+    from raysim.output.words import linings as words
 
     answer = words.answer(study, AS_WRITTEN)
     more = words.more_lines(study, AS_WRITTEN)
 
     def fill(fresh: Path) -> None:
-        record = words.linings_record(study, scene, answer, seed)
+        record = linings_record(study, scene, answer, seed)
         (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
         (fresh / "pictures").mkdir()
         chart = write_linings_chart(study, fresh / "pictures" / "linings.png")

@@ -5,10 +5,10 @@ import json
 
 import click
 
+from raysim.base.errors import RaysimError
 from raysim.cli.common import surface_mend
 from raysim.cli.groups import examples
-from raysim.errors import RaysimError
-from raysim.library import Surface, folded_name, surfaces
+from raysim.library.tables import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
 MARGIN = " " * 26

@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.base.errors import RaysimError
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
 from raysim.cli.study import SEED, THREADS
-from raysim.errors import RaysimError
-from raysim.output.cautions import CAUTION_LINE
+from raysim.output.words.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
-    from raysim.output.report_tables import Table
-    from raysim.result import Result
+    from raysim.dose.result import Result
+    from raysim.output.words.tables import Table
     from raysim.scene.build import BuiltScene
 
 
@@ -62,14 +62,15 @@ def command(
     the mean reflectance that fit them best, and the timer that follows: none where one disagrees
     (exit status 3), never a shorter one.
     """
-    from raysim.agreement import compare, mean_reflectances
-    from raysim.output.folder import json_text
-    from raysim.output.new_file import refuse_unfit, write_new
-    from raysim.output.readings_words import reading_lines
-    from raysim.output.sentences import headline
-    from raysim.output.survey import fit_lines, survey_record, survey_table
-    from raysim.output.survey_sheet import sheet_page
-    from raysim.survey import fitted, predict
+    from raysim.dose.agreement import compare, mean_reflectances
+    from raysim.output.files.folder import json_text
+    from raysim.output.files.new_file import refuse_unfit, write_new
+    from raysim.output.files.survey_record import survey_record
+    from raysim.output.pages.survey_sheet import sheet_page
+    from raysim.output.words.readings import reading_lines
+    from raysim.output.words.sentences import headline
+    from raysim.output.words.survey import fit_lines, survey_table
+    from raysim.studies.survey.study import fitted, predict
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
@@ -118,7 +119,7 @@ def _tell(title: str, table: "Table", lines: list[str]) -> None:
 
 
 def _traced(built: "BuiltScene", teller: Teller, run: dict[str, Any]) -> "Result":
-    from raysim.run import simulate
+    from raysim.dose.simulate import simulate
 
     with teller.bar():
         return simulate(built, progress=teller.progress, **run)

@@ -5,8 +5,8 @@ import re
 
 import click
 
+from raysim.base.errors import printable
 from raysim.cli.groups import first_example
-from raysim.errors import printable
 
 
 def mistake_line(error: click.ClickException) -> str:

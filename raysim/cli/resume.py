@@ -9,9 +9,9 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
-from raysim.checkpoint import CHECKPOINT_FILE, Checkpoint
-from raysim.errors import RaysimError
-from raysim.interrupts import hold_interrupts
+from raysim.base.errors import RaysimError
+from raysim.base.interrupts import hold_interrupts
+from raysim.dose.checkpoint import CHECKPOINT_FILE, Checkpoint
 
 RUN_OPTIONS = ("seed", "photons", "precision", "without")
 

@@ -13,8 +13,8 @@ from raysim.cli.groups import examples
 from raysim.cli.study import POSE, compile_notice, in_one_pose, show, study_options
 
 if TYPE_CHECKING:
-    from raysim.result import Result
-    from raysim.studies.shadows import ShadowStudy
+    from raysim.dose.result import Result
+    from raysim.studies.shadows.study import ShadowStudy
 
 PHOTONS = 4_000_000
 MOST_PICTURES = 4
@@ -75,9 +75,9 @@ def command(
 
     What helps (turning, moving, relining, a lamp more) is tested by tracing for the darkest.
     """
-    from raysim.output.folder import claimed
-    from raysim.run import simulate
-    from raysim.studies.shadows import find_shadows
+    from raysim.dose.simulate import simulate
+    from raysim.output.files.folder import claimed
+    from raysim.studies.shadows.study import find_shadows
 
     folder = out or Path("results") / f"{scene.stem}_shadows"
     teller = Teller(quiet or as_json)
@@ -108,17 +108,18 @@ def _write(
     study: "ShadowStudy", result: "Result", folder: Path, seed: int, command_line: str
 ) -> tuple[str, tuple[str, ...]]:
     """Write result.json, the close-ups and the report; returns what to say."""
-    from raysim.judge import judged_units
-    from raysim.output import shadows_words as words
-    from raysim.output.folder import RESULT_FILE, json_text, write_whole
-    from raysim.output.pictures_patch import write_patch_picture
-    from raysim.output.study_report import Section, StudyPage, write_study
-    from raysim.studies.shadows import smoothed_irradiance
+    from raysim.estimate.face_sides import judged_units
+    from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
+    from raysim.output.files.shadows_record import shadows_record
+    from raysim.output.pages.study_report import Section, StudyPage, write_study
+    from raysim.output.pictures.patch import write_patch_picture
+    from raysim.output.words import shadows as words
+    from raysim.studies.shadows.study import smoothed_irradiance
 
     answer, more = words.answer(study), words.more_lines(study)
 
     def fill(fresh: Path) -> None:
-        record = words.shadows_record(study, result, answer, seed)
+        record = shadows_record(study, result, answer, seed)
         (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
         (fresh / "pictures").mkdir()
         field = smoothed_irradiance(result, judged_units(result.triangles))

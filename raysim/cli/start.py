@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
+from raysim.base.errors import RaysimError
 from raysim.cli.given import PLACE
 from raysim.cli.groups import examples
-from raysim.errors import RaysimError
 
 SCENE_NAME = "my_box.toml"
 
@@ -17,12 +17,12 @@ SCENE_NAME = "my_box.toml"
 @click.argument("folder", type=PLACE, metavar="DIR")
 def command(folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""
-    from raysim.output.folder import write_whole
+    from raysim.output.files.folder import write_whole
     from raysim.starter.files import mesh_files
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise RaysimError(f"{folder}: something stands there already. Mend: name a new folder")
-    text = resources.files("raysim.data").joinpath("starter_scene.toml").read_text("utf-8")
+    text = resources.files("raysim.starter").joinpath("starter_scene.toml").read_text("utf-8")
 
     def fill(fresh: Path) -> None:
         (fresh / SCENE_NAME).write_text(text, encoding="utf-8")

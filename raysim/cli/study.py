@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.base.errors import RaysimError
 from raysim.cli.common import SCENE, Teller, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
-from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
@@ -87,8 +87,8 @@ def show(
     folder: Path, title: str, said: tuple[str, tuple[str, ...]], as_json: bool, quiet: bool
 ) -> None:
     """The answer, what qualifies it and the caution, or result.json as it was written."""
-    from raysim.output.cautions import CAUTION_LINE
-    from raysim.output.folder import RESULT_FILE
+    from raysim.output.files.folder import RESULT_FILE
+    from raysim.output.words.cautions import CAUTION_LINE
 
     if as_json:
         click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)

@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.base.errors import RaysimError
 from raysim.cli.given import PATH, PLACE
 from raysim.cli.groups import examples
-from raysim.errors import RaysimError
 
 if TYPE_CHECKING:
-    from raysim.output.view_light import Plane
+    from raysim.output.viewer.light import Plane
 
 MOST_PATHS = 5000
 
@@ -63,10 +63,10 @@ def command(
     those of the very photons of that run; they pale as surfaces take power from them. Slices and
     paths explain the map; for numbers take the map and the report.
     """
-    from raysim.output.cautions import CAUTION_LINE
-    from raysim.output.view_apart import open_apart
-    from raysim.output.view_make import Wishes, made_view
-    from raysim.output.view_source import read_view
+    from raysim.output.viewer.apart import open_apart
+    from raysim.output.viewer.make import Wishes, made_view
+    from raysim.output.viewer.source import read_view
+    from raysim.output.words.cautions import CAUTION_LINE
 
     _check_picture(picture, force)
     wishes = Wishes(lamp, paths, reach, parsed_planes(slices), scene, look_at)
@@ -78,7 +78,7 @@ def command(
 
 
 def _check_picture(picture: Path | None, force: bool) -> None:
-    from raysim.output.new_file import refuse_unfit
+    from raysim.output.files.new_file import refuse_unfit
 
     if picture is None:
         return
@@ -107,7 +107,7 @@ def parsed_planes(slices: tuple[str, ...]) -> "list[Plane] | None":
     """
     import math
 
-    from raysim.output.view_light import AXES, Plane
+    from raysim.output.viewer.light import AXES, Plane
 
     if not slices:
         return None

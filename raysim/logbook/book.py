@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
-from raysim.errors import RaysimError
+from raysim.base.errors import RaysimError
 from raysim.logbook.schema import APPLICATION_ID, SCHEMA_VERSION, statements
 
 LONGEST_WAIT = 20.0  # s for another writer to finish

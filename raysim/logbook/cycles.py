@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from raysim.base.units import minutes_seconds
 from raysim.logbook import respirators
 from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
 from raysim.logbook.respirators import ENDED, INTERRUPTED, RETIRED, RUNNING, VOID
-from raysim.units import minutes_seconds
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from raysim.cells import safe_cell
+from raysim.base.csv_cells import safe_cell
 from raysim.logbook.respirators import tallies
 from raysim.logbook.schema import KEPT
 

@@ -4,9 +4,9 @@ import difflib
 import sqlite3
 from dataclasses import dataclass, replace
 
-from raysim.library import assumptions
+from raysim.base.units import J_M2_PER_J_CM2
+from raysim.library.tables import assumptions
 from raysim.logbook.book import LogbookError, add_entry, writing
-from raysim.units import J_M2_PER_J_CM2
 
 IN_USE, RETIRED = "in use", "retired"
 ENDED, INTERRUPTED, VOID, RUNNING = "ended", "interrupted", "void", "running"

@@ -5,22 +5,24 @@ from pathlib import Path
 
 import numpy as np
 
-from raysim import library
-from raysim.errors import Fault, Level, SceneError
-from raysim.lamps import keitz_power
-from raysim.library import Surface
-from raysim.progress import Progress, nobody_watching
-from raysim.scene import place, written
-from raysim.scene.enclosure import signed_volume, wall_astray
-from raysim.scene.fields import UNIT_METRES
-from raysim.scene.mesh_doubts import doubt_bent, doubt_part
-from raysim.scene.mesh_fault import MeshFault
-from raysim.scene.meshes import MeshPart, load_parts
-from raysim.scene.own_surfaces import surface_of_table
+from raysim.base.errors import Fault, Level, SceneError
+from raysim.base.progress import Progress, nobody_watching
+from raysim.library import tables as library
+from raysim.library.keitz import keitz_power
+from raysim.library.tables import Surface
+from raysim.scene import place
+from raysim.scene.file import written
+from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.own_surfaces import surface_of_table
+from raysim.scene.file.read import file_digests, joined_hash
+from raysim.scene.file.things import Object, SurfaceTable
+from raysim.scene.file.written import SceneAsWritten
+from raysim.scene.mesh.doubts import doubt_bent, doubt_part
+from raysim.scene.mesh.enclosure import signed_volume, wall_astray
+from raysim.scene.mesh.fault import MeshFault
+from raysim.scene.mesh.meshes import MeshPart, load_parts
+from raysim.scene.mesh.subdivide import split_to_edge
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
-from raysim.scene.read import file_digests, joined_hash
-from raysim.scene.subdivide import split_to_edge
-from raysim.scene.things import Object, SurfaceTable
 from raysim.scene.triangles import (
     Body,
     LampRating,
@@ -29,7 +31,6 @@ from raysim.scene.triangles import (
     Part,
     SceneTriangles,
 )
-from raysim.scene.written import SceneAsWritten
 
 LARGEST_SPLIT = 5.0  # m, of the largest box: the faces of anything larger stay whole
 TUBE_SURFACE = "tube of "  # begins the name of a surface that a lamp's own reflectance makes

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from raysim.scene.file.written import Lamp
 from raysim.scene.triangles import LampTube
-from raysim.scene.written import Lamp
 
 # Corners of the unit box, and two triangles per wall whose normals point into the box.
 _CORNERS = np.array(

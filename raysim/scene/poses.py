@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from raysim.scene.file.things import Object
+from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.place import turning
-from raysim.scene.things import Object
 from raysim.scene.triangles import SceneTriangles
-from raysim.scene.written import SceneAsWritten
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.library import Surface
-from raysim.response import CORRECTED, AngularResponse
+from raysim.library.meter_heads import CORRECTED, AngularResponse
+from raysim.library.tables import Surface
 
 OUTSIDE, INSIDE = 0, 1
 METER_LIFT = 1e-6  # m: a meter that lies on a wall looks from just before it, or it would be shaded

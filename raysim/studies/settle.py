@@ -4,14 +4,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.judge import Estimate, Judged, spot, taken_at, weighted_percentile
-from raysim.patches import disc_means
-from raysim.refine import dark_units, refine
-from raysim.refinement import Refinement, forward_only
-from raysim.result import Spot
+from raysim.dose.judge import spot
+from raysim.dose.result import Spot
+from raysim.estimate.bounds import LOOK_ERROR
+from raysim.estimate.discs import disc_means
+from raysim.estimate.face_sides import Estimate, Judged, taken_at, weighted_percentile
+from raysim.estimate.refine import dark_units, refine
+from raysim.estimate.refinement import Refinement, forward_only
 from raysim.scene.triangles import SceneTriangles
-from raysim.statistics import LOOK_ERROR
-from raysim.tracing import LOOK_BATCHES, AdjointRun, KernelScene, Progress
+from raysim.transport.tracing import LOOK_BATCHES, AdjointRun, KernelScene, Progress
 
 
 @dataclass(frozen=True)

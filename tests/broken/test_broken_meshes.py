@@ -11,7 +11,7 @@ from drawn import write_polygons
 from mesh_corpus import FACES, LOWER, POINTS, SQUARE, UPPER, WHOLE, binary_stl, ply, square_glb, stl
 from small_scenes import box, small_scene, write_scene
 
-from raysim.scene.meshes import load_parts
+from raysim.scene.mesh.meshes import load_parts
 
 
 @pytest.mark.parametrize("name", mesh_corpus.CASES)

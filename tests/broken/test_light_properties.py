@@ -12,11 +12,11 @@ from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, case_fate, fresnel_reflectance
-from raysim.scene.enclosure import signed_volume, wall_astray, winding_numbers
-from raysim.scene.own_surfaces import surface_of_table
+from raysim.scene.file.own_surfaces import surface_of_table
+from raysim.scene.file.written import SurfaceTable
+from raysim.scene.mesh.enclosure import signed_volume, wall_astray, winding_numbers
 from raysim.scene.place import turning
-from raysim.scene.written import SurfaceTable
-from raysim.tracing import ForwardRun, kernel_scene
+from raysim.transport.tracing import ForwardRun, kernel_scene
 
 SHARES = st.floats(0.0, 1.0)
 ANGLES = st.tuples(*[st.floats(-180.0, 180.0)] * 3)

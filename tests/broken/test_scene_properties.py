@@ -15,13 +15,13 @@ from profiles import MANY, examples
 from scene_corpus import GAP, METER, TABLE
 from small_scenes import small_scene, toml_text, write_scene
 
-from raysim import units
-from raysim.errors import Fault, Level, SceneError, printable
-from raysim.run import load_scene
-from raysim.scene.check import check_scene
-from raysim.scene.meshes import MeshFault, load_parts
-from raysim.scene.read import read_scene
-from raysim.scene.written import SceneAsWritten
+from raysim.base import units
+from raysim.base.errors import Fault, Level, SceneError, printable
+from raysim.dose.simulate import load_scene
+from raysim.scene.check.check import check_scene
+from raysim.scene.file.read import read_scene
+from raysim.scene.file.written import SceneAsWritten
+from raysim.scene.mesh.meshes import MeshFault, load_parts
 
 BASE = small_scene() | {
     "units": "mm",

@@ -79,8 +79,8 @@ def main() -> None:
     """Load what a command needs, then serve until standard input ends."""
     import raysim.cli.check
     import raysim.cli.dose  # noqa: F401
-    from raysim.run import load_scene
-    from raysim.scene.check import check_scene
+    from raysim.dose.simulate import load_scene
+    from raysim.scene.check.check import check_scene
 
     check_scene(load_scene(sys.argv[1]))  # loads readers and the compiled probes
     say({"ready": True})

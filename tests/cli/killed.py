@@ -12,25 +12,25 @@ from typing import Any
 
 import numpy
 
-import raysim.budget
-import raysim.checkpoint
+import raysim.assess.uncertainty
 import raysim.cli
-import raysim.output.folder
-import raysim.refine
-import raysim.run
-from raysim.tracing import ForwardRun
+import raysim.dose.checkpoint
+import raysim.dose.simulate
+import raysim.estimate.refine
+import raysim.output.files.folder
+from raysim.transport.tracing import ForwardRun
 
 STAGES: dict[str, tuple[Any, str]] = {
     "photons": (ForwardRun, "add_batches"),
-    "photons done": (raysim.run, "Job"),
-    "backward paths": (raysim.refine, "_look"),
-    "brightest": (raysim.run, "refine_best"),
-    "doubts": (raysim.budget, "uncertainty_budget"),
+    "photons done": (raysim.dose.simulate, "Job"),
+    "backward paths": (raysim.estimate.refine, "_look"),
+    "brightest": (raysim.dose.simulate, "refine_best"),
+    "doubts": (raysim.assess.uncertainty, "uncertainty_budget"),
     "half a checkpoint": (os, "fsync"),
     "checkpoint to be renamed": (os, "replace"),
-    "results half written": (raysim.output.folder, "write_faces"),
-    "results half in place": (raysim.output.folder.Path, "rename"),
-    "checkpoint to be removed": (raysim.checkpoint.Checkpoint, "remove"),
+    "results half written": (raysim.output.files.folder, "write_faces"),
+    "results half in place": (raysim.output.files.folder.Path, "rename"),
+    "checkpoint to be removed": (raysim.dose.checkpoint.Checkpoint, "remove"),
 }
 
 
@@ -51,6 +51,6 @@ def die_at(owner: Any, name: str, call: int) -> None:
 if __name__ == "__main__":
     stage, call = sys.argv[1], int(sys.argv[2])
     sys.argv = ["raysim", *sys.argv[3:]]
-    raysim.checkpoint.INTERVAL, raysim.checkpoint.LARGEST_SHARE = 0.0, numpy.inf
+    raysim.dose.checkpoint.INTERVAL, raysim.dose.checkpoint.LARGEST_SHARE = 0.0, numpy.inf
     die_at(*STAGES[stage], call)
     raysim.cli.main()

@@ -18,7 +18,7 @@ from unittest import mock
 
 import raysim
 import raysim.cli
-from raysim.output.cautions import CAUTION_LINE
+from raysim.output.words.cautions import CAUTION_LINE
 
 ENVIRONMENT = os.environ | {
     "PYTHONPATH": str(Path(raysim.__file__).parents[1]),

@@ -15,8 +15,8 @@ from running import ENVIRONMENT, process_said, raysim_said
 from small_scenes import write_scene
 
 import raysim.cli
+from raysim.base.errors import RaysimError
 from raysim.cli.common import COMPILING, Teller
-from raysim.errors import RaysimError
 from raysim.kernels import compile as compiling
 from raysim.kernels import disk_cache
 
@@ -304,7 +304,7 @@ def test_quiet_hushes_warnings_about_the_cache(tmp_path, monkeypatch, caplog, na
         disk_cache.tell_trouble("compiled kernels cannot be kept")
         raise RaysimError("that is all")
 
-    monkeypatch.setattr("raysim.run.load_scene", in_trouble)
+    monkeypatch.setattr("raysim.dose.simulate.load_scene", in_trouble)
     write_scene(tmp_path)
     for quiet, told in ((("--quiet",), 0), ((), 1)):
         monkeypatch.setattr(disk_cache, "_first_trouble", threading.Lock())

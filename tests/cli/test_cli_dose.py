@@ -12,9 +12,9 @@ import trimesh
 from running import QUICK, contents, process_said, raysim_said, shows_cautions
 from small_scenes import box, plate, small_scene, with_object, write_scene
 
-from raysim.output.cautions import CAUTIONS
-from raysim.run import load_scene
-from raysim.units import minutes_seconds
+from raysim.base.units import minutes_seconds
+from raysim.dose.simulate import load_scene
+from raysim.output.words.cautions import CAUTIONS
 
 FACE_COLUMNS = [
     "object", "face", "side", "x_mm", "y_mm", "z_mm", "area_cm2",
@@ -24,7 +24,7 @@ FACE_COLUMNS = [
 
 def validator():
     """Validator of the published schema."""
-    text = resources.files("raysim.data").joinpath("result.schema.json").read_text("utf-8")
+    text = resources.files("raysim.output.files").joinpath("result.schema.json").read_text("utf-8")
     schema = json.loads(text)
     jsonschema.Draft202012Validator.check_schema(schema)
     return jsonschema.Draft202012Validator(schema)

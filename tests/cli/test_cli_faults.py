@@ -11,11 +11,11 @@ import pytest
 from running import ENVIRONMENT, contents, shows_cautions
 from small_scenes import write_scene
 
-import raysim.checkpoint
 import raysim.cli
-import raysim.output.folder
-from raysim.output.lock import LOCK_FILE
-from raysim.tracing import ForwardRun
+import raysim.dose.checkpoint
+import raysim.output.files.folder
+from raysim.output.files.lock import LOCK_FILE
+from raysim.transport.tracing import ForwardRun
 
 ASKED = ("dose", "scene.toml", "--no-pictures", "--photons", "1", "--precision", "0.2")
 
@@ -28,8 +28,8 @@ def run(tmp_path, monkeypatch, capsys):
     write_scene(tmp_path)
     monkeypatch.chdir(tmp_path)
     # Due at every step, however long the disk takes to write one.
-    monkeypatch.setattr(raysim.checkpoint, "INTERVAL", 0.0)
-    monkeypatch.setattr(raysim.checkpoint, "LARGEST_SHARE", math.inf)
+    monkeypatch.setattr(raysim.dose.checkpoint, "INTERVAL", 0.0)
+    monkeypatch.setattr(raysim.dose.checkpoint, "LARGEST_SHARE", math.inf)
 
     def said(*words: str) -> tuple[int, str, str]:
         monkeypatch.setattr(sys, "argv", ["raysim", *words])
@@ -80,7 +80,7 @@ def test_what_was_traced_outlives_a_full_disk(run, tmp_path, monkeypatch):
         raise AssertionError("these photons were traced before the disk was full")
 
     with monkeypatch.context() as patch:
-        patch.setattr("raysim.output.folder.write_faces", full)
+        patch.setattr("raysim.output.files.folder.write_faces", full)
         status, _, err = run(*ASKED, "--out", "out", "--quiet")
     assert status == 2
     assert "No space left on device" in one_line(err)
@@ -123,7 +123,7 @@ def test_ctrl_c_after_tracing_still_leaves_a_result(run, tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("raysim.budget.uncertainty_budget", impatient)
+        patch.setattr("raysim.assess.uncertainty.uncertainty_budget", impatient)
         assert run(*ASKED, "--out", "out", "--quiet")[0] == 130
     assert '"interrupted": true' in (tmp_path / "out" / "result.json").read_text("utf-8")
     assert run("dose", "scene.toml", "--out", "out", "--no-pictures", "--resume", "--quiet")[0] == 0
@@ -131,13 +131,13 @@ def test_ctrl_c_after_tracing_still_leaves_a_result(run, tmp_path, monkeypatch):
 
 
 def test_ctrl_c_while_results_are_written_waits_for_them(run, tmp_path, monkeypatch):
-    write_faces = raysim.output.folder.write_faces
+    write_faces = raysim.output.files.folder.write_faces
 
     def impatient(*words):
         signal.raise_signal(signal.SIGINT)
         write_faces(*words)
 
-    monkeypatch.setattr(raysim.output.folder, "write_faces", impatient)
+    monkeypatch.setattr(raysim.output.files.folder, "write_faces", impatient)
     status, _, err = run(*ASKED, "--out", "out")
     assert status == 130
     assert "interrupted; the results are whole" in err
@@ -153,7 +153,9 @@ def test_nothing_to_resume_is_told_of(run, tmp_path):
 
 def test_a_changed_scene_is_told_of_and_nothing_is_damaged(run, tmp_path, monkeypatch):
     with monkeypatch.context() as patch:
-        patch.setattr("raysim.run.refine_best", lambda *words: signal.raise_signal(signal.SIGINT))
+        patch.setattr(
+            "raysim.dose.simulate.refine_best", lambda *words: signal.raise_signal(signal.SIGINT)
+        )
         assert run(*ASKED, "--out", "out", "--quiet")[0] == 130
     before = contents(tmp_path / "out")
     scene = tmp_path / "scene.toml"
@@ -197,7 +199,9 @@ def test_a_folder_that_cannot_be_written_is_told_of(run, tmp_path, monkeypatch):
 @pytest.fixture
 def holder(tmp_path):
     """A process that holds the folder `out`."""
-    words = "import sys,time; from pathlib import Path; from raysim.output.lock import locked\n"
+    words = (
+        "import sys,time; from pathlib import Path; from raysim.output.files.lock import locked\n"
+    )
     words += "with locked(Path('out')): print('held', flush=True); time.sleep(100)"
     process = subprocess.Popen(
         [sys.executable, "-c", words],
@@ -229,8 +233,8 @@ def test_two_runs_into_one_folder_never_meet(run, tmp_path, holder):
 
 
 def test_of_many_at_once_one_holds_the_folder(tmp_path):
-    words = "import time; from pathlib import Path; from raysim.output.lock import locked\n"
-    words += "from raysim.errors import RaysimError\n"
+    words = "import time; from pathlib import Path; from raysim.output.files.lock import locked\n"
+    words += "from raysim.base.errors import RaysimError\n"
     words += "for k in range(60):\n try:\n  with locked(Path('out')):\n"
     words += "   Path('mine').mkdir(); time.sleep(0.002); Path('mine').rmdir()\n"
     words += " except RaysimError: time.sleep(0.001)\n"

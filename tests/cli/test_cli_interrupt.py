@@ -13,7 +13,7 @@ from running import ENVIRONMENT, shows_cautions
 from small_scenes import write_scene
 
 import raysim.cli
-from raysim.tracing import ForwardRun
+from raysim.transport.tracing import ForwardRun
 
 pty = pytest.importorskip("pty", reason="needs a terminal of the Unix kind")
 

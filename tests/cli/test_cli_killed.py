@@ -12,7 +12,7 @@ import pytest
 from running import ENVIRONMENT, contents, raysim_said
 from small_scenes import write_scene
 
-from raysim.checkpoint import CHECKPOINT_FILE, read_checkpoint
+from raysim.dose.checkpoint import CHECKPOINT_FILE, read_checkpoint
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
 

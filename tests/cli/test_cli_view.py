@@ -9,8 +9,8 @@ from PIL import Image
 from running import QUICK, raysim_said, shows_cautions
 from small_scenes import plate, write_scene
 
+from raysim.base.errors import RaysimError
 from raysim.cli.view import command
-from raysim.errors import RaysimError
 
 
 @pytest.fixture(scope="module")

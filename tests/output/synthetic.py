@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from raysim.agreement import with_readings
-from raysim.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
-from raysim.errors import Fault, Level
-from raysim.exposure import WarmUpCurve, exposure_time
-from raysim.library import find_surface
-from raysim.readings import MeterResult
-from raysim.result import CaseResult, DoseSummary, EnergyAccount, Result, Spot
+from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
+from raysim.base.errors import Fault, Level
+from raysim.dose.agreement import with_readings
+from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.dose.readings import MeterResult
+from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Result, Spot
+from raysim.library.tables import find_surface
 from raysim.scene.place import BOX_WALLS, box_vertices
 from raysim.scene.triangles import (
     SIDES,

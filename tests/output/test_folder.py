@@ -8,13 +8,12 @@ import numpy as np
 import pytest
 import synthetic
 
-from raysim.cases import EXPECTED
-from raysim.errors import RaysimError
-from raysim.figures import NotAFigure
-from raysim.output import draw, folder
-from raysim.output.charts import write_charts
-from raysim.output.dose_map import write_dose_map
-from raysim.output.folder import (
+from raysim.base.cases import EXPECTED
+from raysim.base.errors import RaysimError
+from raysim.base.figures import NotAFigure
+from raysim.output.files import folder
+from raysim.output.files.dose_map import write_dose_map
+from raysim.output.files.folder import (
     MOVING,
     OLD,
     READY,
@@ -24,8 +23,10 @@ from raysim.output.folder import (
     write_results,
     write_whole,
 )
-from raysim.output.lock import LOCK_FILE
-from raysim.output.pictures import write_pictures
+from raysim.output.files.lock import LOCK_FILE
+from raysim.output.pictures import draw
+from raysim.output.pictures.charts import write_charts
+from raysim.output.pictures.pictures import write_pictures
 
 
 def filled(path: Path, **files: str) -> Path:

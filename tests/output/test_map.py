@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 import synthetic
 
-from raysim.cases import CAUTIOUS, EXPECTED
-from raysim.output.map_data import band_limits, map_record
-from raysim.output.map_page import json_in_script, map_block, script, sides_table
-from raysim.output.pictures_scale import dose_scale
-from raysim.output.report import write_report
-from raysim.run import load_scene
+from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.dose.simulate import load_scene
+from raysim.output.pages.map_data import band_limits, map_record
+from raysim.output.pages.map_page import json_in_script, map_block, script, sides_table
+from raysim.output.pages.report import write_report
+from raysim.output.pictures.scale import dose_scale
 
 TRICKS = (
     "</script><script>alert(1)</script>", "<!--<script>", "]]>", "a&lt;b", "\u2028\u2029", "\\u003c",
@@ -106,7 +106,7 @@ def test_bands_are_few_and_round(result, low, high):
 
 
 def test_a_scene_too_large_for_a_page_has_its_table_only(result, monkeypatch, tmp_path):
-    monkeypatch.setattr("raysim.output.map_page.MOST_FACES", 10)
+    monkeypatch.setattr("raysim.output.pages.map_page.MOST_FACES", 10)
     block = map_block(result, CAUTIOUS)
     assert not block.finds_room
     assert block.data == "null"

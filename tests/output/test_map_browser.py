@@ -14,11 +14,11 @@ import synthetic
 from browser import Browser, find_chromium
 from PIL import Image
 
-from raysim.cases import CAUTIOUS
-from raysim.output.pictures import OVERVIEW, Picture
-from raysim.output.report import write_report
-from raysim.output.sentences import number
-from raysim.result import Result
+from raysim.base.cases import CAUTIOUS
+from raysim.dose.result import Result
+from raysim.output.pages.report import write_report
+from raysim.output.pictures.pictures import OVERVIEW, Picture
+from raysim.output.words.sentences import number
 from raysim.scene.triangles import SIDES
 
 pytestmark = pytest.mark.skipif(
@@ -192,7 +192,7 @@ def test_colours_are_those_of_the_values_read_out(browser, result):
     """What the graphics draws and what the page says come from unlike code: they must agree."""
     from matplotlib import colormaps
 
-    from raysim.output.pictures_scale import dose_scale
+    from raysim.output.pictures.scale import dose_scale
 
     scale = dose_scale(result, CAUTIOUS)
     press(browser, "start")

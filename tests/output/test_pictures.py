@@ -8,15 +8,17 @@ import pytest
 import synthetic
 from PIL import Image
 
-from raysim.cases import BRIGHT, CAUTIOUS
-from raysim.output.charts import area_receiving, spread_begin, spread_end, write_charts
-from raysim.output.pictures import OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
-from raysim.output.pictures_object import object_panels
-from raysim.output.pictures_page import HEIGHT, WIDTH, Label, Panel, write_page
-from raysim.output.pictures_render import HATCH_INK, HATCH_PAPER, Canvas, Sheet
-from raysim.output.pictures_scale import dose_scale
-from raysim.output.pictures_shades import tube_triangles, wall_edges
-from raysim.output.pictures_views import (
+from raysim.base.cases import BRIGHT, CAUTIOUS
+from raysim.base.units import to_mJ_cm2, to_mW_cm2
+from raysim.dose.result import Result
+from raysim.output.pictures.charts import area_receiving, spread_begin, spread_end, write_charts
+from raysim.output.pictures.object import object_panels
+from raysim.output.pictures.page import HEIGHT, WIDTH, Label, Panel, write_page
+from raysim.output.pictures.pictures import OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
+from raysim.output.pictures.render import HATCH_INK, HATCH_PAPER, Canvas, Sheet
+from raysim.output.pictures.scale import dose_scale
+from raysim.output.pictures.shades import tube_triangles, wall_edges
+from raysim.output.pictures.views import (
     View,
     directions_about,
     is_hidden,
@@ -24,9 +26,7 @@ from raysim.output.pictures_views import (
     perspective_view,
     view_frame,
 )
-from raysim.result import Result
 from raysim.scene.triangles import INSIDE, OUTSIDE
-from raysim.units import to_mJ_cm2, to_mW_cm2
 
 RED, BLUE = np.array([200, 30, 30], np.uint8), np.array([30, 30, 200], np.uint8)
 SQUARE = np.array([[[0, 0, 0], [1, 0, 0], [1, 0, 1]], [[0, 0, 0], [1, 0, 1], [0, 0, 1]]], float)
@@ -249,7 +249,7 @@ def test_pictures_without_a_timer_say_so(tmp_path):
 
 
 def test_many_objects_show_the_worst_lit_and_say_so(result, tmp_path, monkeypatch):
-    monkeypatch.setattr("raysim.output.pictures.MOST_OBJECTS", 1)
+    monkeypatch.setattr("raysim.output.pictures.pictures.MOST_OBJECTS", 1)
     pictures = write_pictures(result, tmp_path)
     assert [picture.kind for picture in pictures] == [OVERVIEW, OVERVIEW, WORST_OBJECT]
     assert "Of 2 judged objects the 1 worst-lit" in pictures[0].caption

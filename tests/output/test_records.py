@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 import synthetic
 
-from raysim.cases import CAUTIOUS, EXPECTED
-from raysim.figures import NotAFigure
-from raysim.output.folder import json_text
-from raysim.output.records import FACE_COLUMNS, SCHEMA_VERSION, result_record, write_faces
+from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.base.figures import NotAFigure
+from raysim.output.files.folder import json_text
+from raysim.output.files.records import FACE_COLUMNS, SCHEMA_VERSION, result_record, write_faces
 
 UNITS = {"_mW_cm2": "mW/cm2", "_mJ_cm2": "mJ/cm2", "area_cm2": "cm2", "_s": "s", "_mm": "mm"}
 
 
 def schema() -> dict:
     """The published schema."""
-    text = resources.files("raysim.data").joinpath("result.schema.json").read_text("utf-8")
+    text = resources.files("raysim.output.files").joinpath("result.schema.json").read_text("utf-8")
     return json.loads(text)
 
 

@@ -14,15 +14,19 @@ import numpy as np
 import pytest
 import synthetic
 
-from raysim.cases import BRIGHT, CAUTIOUS, EXPECTED
-from raysim.exposure import exposure_time
-from raysim.output.cautions import CAUTION_LINE, CAUTIONS
-from raysim.output.charts import write_charts
-from raysim.output.pictures import Picture, write_pictures
-from raysim.output.report import write_report
-from raysim.output.report_failures import failure_line
-from raysim.output.report_inputs import lamps_table, surfaces_table
-from raysim.output.report_tables import (
+from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
+from raysim.base.units import minutes_seconds
+from raysim.dose.exposure import exposure_time
+from raysim.dose.result import LampFailure, Result
+from raysim.output.pages.report import write_report
+from raysim.output.pictures.charts import write_charts
+from raysim.output.pictures.pictures import Picture, write_pictures
+from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
+from raysim.output.words.failures import failure_line
+from raysim.output.words.inputs import lamps_table, surfaces_table
+from raysim.output.words.report_words import uncertainty_words
+from raysim.output.words.sentences import bottom_line, number
+from raysim.output.words.tables import (
     NOT_CLEAR,
     cases_table,
     doses_table,
@@ -30,10 +34,6 @@ from raysim.output.report_tables import (
     objects_table,
     reflectance_gain,
 )
-from raysim.output.report_words import uncertainty_words
-from raysim.output.sentences import bottom_line, number
-from raysim.result import LampFailure, Result
-from raysim.units import minutes_seconds
 
 NASTY = "<b>\"bold\" & 'x'</b><img src=x onerror=alert(1)>"
 
@@ -277,7 +277,11 @@ def test_cautions_stand_in_the_report(full):
 
 
 def test_the_word_never_to_be_used_is_not(full):
-    source = resources.files("raysim.data").joinpath("report.html.j2").read_text(encoding="utf-8")
+    source = (
+        resources.files("raysim.output.pages")
+        .joinpath("templates", "report.html.j2")
+        .read_text(encoding="utf-8")
+    )
     assert "steril" not in (full + source).lower()
 
 

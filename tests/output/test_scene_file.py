@@ -9,8 +9,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
 from small_scenes import plate, small_scene, write_scene
 
 import raysim
-from raysim.output.scene_file import layout_toml, toml_text
-from raysim.studies.hooks_load import Hang, find_load
+from raysim.output.files.scene_file import layout_toml, toml_text
+from raysim.studies.hooks.load import Hang, find_load
 
 
 def test_text_comes_back_as_it_was():

@@ -8,10 +8,10 @@ import pytest
 import synthetic
 from PIL import Image
 
-from raysim.output.card_png import write_card_png
-from raysim.output.cautions import CAUTION_LINE
-from raysim.output.sentences import bottom_line, reservations
-from raysim.output.sheets import (
+from raysim.assess.reuse import reuse
+from raysim.base.units import minutes_seconds
+from raysim.output.pages.card_png import write_card_png
+from raysim.output.pages.sheets import (
     STEPS,
     card_boxes,
     card_origin,
@@ -19,9 +19,9 @@ from raysim.output.sheets import (
     write_builders_sheet,
     write_card,
 )
-from raysim.reuse import reuse
-from raysim.scene.written import SceneAsWritten
-from raysim.units import minutes_seconds
+from raysim.output.words.cautions import CAUTION_LINE
+from raysim.output.words.sentences import bottom_line, reservations
+from raysim.scene.file.written import SceneAsWritten
 
 
 def with_wear(**wear):

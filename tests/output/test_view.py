@@ -14,20 +14,20 @@ import pytest
 import synthetic
 from PIL import Image
 
-from raysim.cases import CAUTIOUS
+from raysim.base.cases import CAUTIOUS
+from raysim.base.errors import RaysimError
+from raysim.base.units import to_mm
 from raysim.cli.view import parsed_planes
-from raysim.errors import RaysimError
-from raysim.output import view_light
-from raysim.output.folder import write_results
-from raysim.output.pictures_scale import dose_scale
-from raysim.output.pictures_shades import tube_triangles, wall_edges
-from raysim.output.view_apart import open_apart
-from raysim.output.view_draw import View, Window, _format
-from raysim.output.view_light import Plane, light_slices, trails_reaching
-from raysim.output.view_source import find_scene, read_view
-from raysim.tracing import kernel_scene
-from raysim.trails import photon_trails
-from raysim.units import to_mm
+from raysim.output.files.folder import write_results
+from raysim.output.pictures.scale import dose_scale
+from raysim.output.pictures.shades import tube_triangles, wall_edges
+from raysim.output.viewer import light as view_light
+from raysim.output.viewer.apart import open_apart
+from raysim.output.viewer.draw import View, Window, _format
+from raysim.output.viewer.light import Plane, light_slices, trails_reaching
+from raysim.output.viewer.source import find_scene, read_view
+from raysim.transport.tracing import kernel_scene
+from raysim.transport.trails import photon_trails
 
 SCREEN = (1600, 1200)
 
@@ -317,8 +317,8 @@ KEYS_SCRIPT = """
 import pickle, sys, time
 from pathlib import Path
 
-import raysim.output.view_apart as apart
-from raysim.output.view_draw import Window
+import raysim.output.viewer.apart as apart
+from raysim.output.viewer.draw import Window
 
 folder = Path(sys.argv[1])
 view = pickle.load((folder / "view.pickle").open("rb"))

@@ -17,8 +17,8 @@ from mitsuba_paths import BLOCKS, irradiance
 from mitsuba_scene import Peer, mitsuba
 
 from raysim import load_scene
-from raysim.run import DEFAULT_PRECISION
-from raysim.tracing import ForwardRun, Target, kernel_scene
+from raysim.dose.simulate import DEFAULT_PRECISION
+from raysim.transport.tracing import ForwardRun, Target, kernel_scene
 
 SCENE = Path(__file__).parents[2] / "scenes" / "clinic_locker.toml"
 DARKEST = 16

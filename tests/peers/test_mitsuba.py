@@ -31,7 +31,7 @@ from scipy import stats
 
 from raysim import load_scene
 from raysim.scene.triangles import Body
-from raysim.tracing import ForwardRun, kernel_scene
+from raysim.transport.tracing import ForwardRun, kernel_scene
 
 SCENE = Path(__file__).parents[2] / "scenes" / "clinic_locker.toml"
 SURFACES = {

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
+from raysim.transport.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
 
 BLOCKS = 64
 DEGREES = BLOCKS - 1

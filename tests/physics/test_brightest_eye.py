@@ -9,8 +9,8 @@ import pytest
 import trimesh
 from brute_eyes import BruteBox, brightest, gates, light
 
-from raysim.leak import leaks
-from raysim.run import load_scene
+from raysim.dose.simulate import load_scene
+from raysim.studies.leak.study import leaks
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
 from small_scenes import write_scene

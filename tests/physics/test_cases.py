@@ -18,7 +18,7 @@ from built_scenes import (
 )
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 
-from raysim.tracing import ForwardRun, Target, kernel_scene
+from raysim.transport.tracing import ForwardRun, Target, kernel_scene
 
 CASES = ("low", "expected", "high")
 

@@ -19,7 +19,7 @@ from built_scenes import (
 )
 
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
-from raysim.tracing import ForwardRun, kernel_scene
+from raysim.transport.tracing import ForwardRun, kernel_scene
 
 
 def traced(scene, batches, seed=1, batch=8_192, **limits):

@@ -10,10 +10,10 @@ from agreement import agrees
 from built_scenes import Lamp, Piece, box_walls, grid, rectangle, scene_of, surface
 from measuring import adjoint_blocks, mean_and_error, point
 
-from raysim.leak import GROUPS, LINES, LeakRun, leaks
-from raysim.people import permissible_time
-from raysim.run import load_scene
-from raysim.slit import slit_of
+from raysim.dose.simulate import load_scene
+from raysim.studies.leak.exposure_limits import permissible_time
+from raysim.studies.leak.slit import slit_of
+from raysim.studies.leak.study import GROUPS, LINES, LeakRun, leaks
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
 from small_scenes import write_scene

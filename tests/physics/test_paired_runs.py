@@ -9,7 +9,7 @@ from built_scenes import BLACK, Lamp, Piece, box_walls, rectangle, scene_of, smo
 from closed_forms import fresnel, tube_irradiance
 from measuring import DEGREES, THREADS
 
-from raysim.paired_runs import (
+from raysim.assess.sensitivity import (
     Bench,
     Slope,
     body_pairs,
@@ -23,8 +23,8 @@ from raysim.paired_runs import (
     place_slopes,
     steepest,
 )
-from raysim.result import Spot
-from raysim.tracing import kernel_scene
+from raysim.dose.result import Spot
+from raysim.transport.tracing import kernel_scene
 
 POWER, RADIUS, LENGTH, DISTANCE = 5.0, 0.013, 0.36, 0.10
 SIZE = 0.002  # m, of the spot

@@ -17,7 +17,7 @@ from test_reciprocity import ONE_MATERIAL, path_estimate, photons_by, same
 from test_tube import LAMP, LENGTH, POWER, RADIUS
 
 from raysim.kernels.records import ESCAPED, LOST
-from raysim.tracing import ForwardRun, kernel_scene
+from raysim.transport.tracing import ForwardRun, kernel_scene
 
 
 def brighter(scene, by):

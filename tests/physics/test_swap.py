@@ -22,7 +22,7 @@ from built_scenes import (
     scene_of,
 )
 
-from raysim.tracing import ForwardRun, kernel_scene
+from raysim.transport.tracing import ForwardRun, kernel_scene
 
 SIZE = (0.4, 0.5, 0.6)
 SMALL, LARGE = 0.04, 0.07

@@ -7,13 +7,13 @@ import pytest
 from agreement import agrees
 from built_scenes import LINING, SHEET, TUBE_SURFACE, busy_scene, room, surface
 
-from raysim.cases import CASES
+from raysim.base.cases import CASES
 from raysim.kernels.history import follow_photon
 from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES
 from raysim.kernels.traverse import new_scratch
-from raysim.tracing import MAX_BOUNCES, ForwardRun, kernel_scene
-from raysim.trails import FAINTEST, MOST_CORNERS, photon_trails
+from raysim.transport.tracing import MAX_BOUNCES, ForwardRun, kernel_scene
+from raysim.transport.trails import FAINTEST, MOST_CORNERS, photon_trails
 
 SEED = 5
 

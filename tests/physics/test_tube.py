@@ -12,9 +12,9 @@ from built_scenes import BLACK, Lamp, Piece, band, scene_of
 from closed_forms import line_irradiance, tube_irradiance
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error, point
 
-from raysim.lamps import keitz_irradiance
+from raysim.library.keitz import keitz_irradiance
 from raysim.scene.triangles import METER_LIFT
-from raysim.tracing import ForwardRun, kernel_scene
+from raysim.transport.tracing import ForwardRun, kernel_scene
 
 RADIUS, LENGTH, POWER = 0.013, 0.36, 4.9
 LAMP = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, LENGTH), RADIUS),), POWER)

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import trimesh
 
-from raysim.errors import Fault, Level, SceneError
-from raysim.run import load_scene
-from raysim.scene.check import check_scene
+from raysim.base.errors import Fault, Level, SceneError
+from raysim.dose.simulate import load_scene
+from raysim.scene.check.check import check_scene
 
 INSIDE = (300.0, 250.0, 350.0)  # mm
 MILLI = 0.001

@@ -2,8 +2,8 @@
 
 import pytest
 
-from raysim.errors import SceneError
-from raysim.scene.read import read_scene
+from raysim.base.errors import SceneError
+from raysim.scene.file.read import read_scene
 
 SLIPS = {
     "diameter = 2,6": 'write the decimal point as ".": diameter = 2.6',

@@ -15,11 +15,11 @@ from small_scenes import (
     write_scene,
 )
 
-from raysim.errors import Level
-from raysim.library import find_surface
-from raysim.run import load_scene
-from raysim.scene import subdivide
-from raysim.scene.meshes import load_parts
+from raysim.base.errors import Level
+from raysim.dose.simulate import load_scene
+from raysim.library.tables import find_surface
+from raysim.scene.mesh import subdivide
+from raysim.scene.mesh.meshes import load_parts
 from raysim.scene.place import placed, turning
 from raysim.scene.triangles import INSIDE, OUTSIDE, SceneTriangles
 

@@ -15,10 +15,10 @@ from small_scenes import (
     write_scene,
 )
 
-from raysim.errors import Level
-from raysim.run import load_scene
-from raysim.scene import contact
-from raysim.scene.check import check_scene
+from raysim.base.errors import Level
+from raysim.dose.simulate import load_scene
+from raysim.scene.check import contact
+from raysim.scene.check.check import check_scene
 
 
 def only_error(path):

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from small_scenes import faults_of
 
-from raysim.errors import Level
-from raysim.scene.read import read_scene
+from raysim.base.errors import Level
+from raysim.scene.file.read import read_scene
 
 SCENES = Path(__file__).parents[2] / "scenes"
 WEAK_LINING = {
@@ -51,7 +51,7 @@ def test_the_pair_differs_from_the_locker_in_lining_and_title_alone():
 
 
 def test_the_starter_scene_reads_and_says_that_it_is_invented(tmp_path):
-    text = resources.files("raysim.data").joinpath("starter_scene.toml").read_text("utf-8")
+    text = resources.files("raysim.starter").joinpath("starter_scene.toml").read_text("utf-8")
     assert "invented" in text
     (tmp_path / "my_box.toml").write_text(text, encoding="utf-8")
     assert read_scene(tmp_path / "my_box.toml").title == "My box"

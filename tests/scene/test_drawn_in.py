@@ -5,9 +5,9 @@ import pytest
 from small_scenes import small_scene, write_scene
 
 from raysim.scene.build import build_scene
-from raysim.scene.check import check_scene
-from raysim.scene.drawn_in import scale_mend
-from raysim.scene.read import read_scene
+from raysim.scene.check.check import check_scene
+from raysim.scene.file.read import read_scene
+from raysim.scene.mesh.drawn_in import scale_mend
 
 CUP = np.array([125.0, 74.0, 258.0])  # as drawn, in mm
 BOX = np.array([0.5, 0.42, 0.62])  # m

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from small_scenes import only_fault, small_scene, write_scene
 
-from raysim.lamps import keitz_irradiance
-from raysim.library import assumptions
-from raysim.run import load_scene
-from raysim.scene.contact import segment_distance, tube_points
+from raysim.dose.simulate import load_scene
+from raysim.library.keitz import keitz_irradiance
+from raysim.library.tables import assumptions
+from raysim.scene.check.contact import segment_distance, tube_points
+from raysim.scene.file.written import Lamp
 from raysim.scene.place import lamp_tubes
 from raysim.scene.triangles import LampTube
-from raysim.scene.written import Lamp
 
 ARC = 0.230  # m, both lamps of the small scene
 

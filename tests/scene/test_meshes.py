@@ -7,8 +7,8 @@ import pytest
 import trimesh
 from small_scenes import box, plate
 
-from raysim.scene import meshes
-from raysim.scene.meshes import MeshFault, load_parts
+from raysim.scene.mesh import meshes
+from raysim.scene.mesh.meshes import MeshFault, load_parts
 
 SIZE = (1.0, 2.0, 3.0)
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from small_scenes import faults_of, small_scene, write_scene
 
-from raysim.run import load_scene
-from raysim.tracing import kernel_scene
+from raysim.dose.simulate import load_scene
+from raysim.transport.tracing import kernel_scene
 
 ROWS = [
     {

@@ -10,10 +10,10 @@ from profiles import MANY, examples
 from scipy.spatial.transform import Rotation
 from small_scenes import faults_of, small_scene, write_scene
 
-from raysim.errors import Level
-from raysim.scene import meshes
-from raysim.scene.meshes import MeshFault, load_parts
-from raysim.scene.only_triangles import LEAN_REFUSED, LEAN_TOLD, only_triangles
+from raysim.base.errors import Level
+from raysim.scene.mesh import meshes
+from raysim.scene.mesh.meshes import MeshFault, load_parts
+from raysim.scene.mesh.only_triangles import LEAN_REFUSED, LEAN_TOLD, only_triangles
 
 ANGLE = [(0, 0), (20, 0), (20, 10), (10, 10), (10, 20), (0, 20)]  # the letter L; area 300
 DART = [(0, 0), (10, -5), (2, 0), (10, 5)]  # area 10
@@ -322,7 +322,7 @@ def test_files_of_triangles_are_handed_on_as_they_are(tmp_path, form):
 
 def test_more_triangles_than_bearable_are_refused_before_they_are_made(tmp_path, monkeypatch):
     monkeypatch.setattr(meshes, "MOST_TRIANGLES", 3)
-    monkeypatch.setattr("raysim.scene.only_triangles.cut", None)
+    monkeypatch.setattr("raysim.scene.mesh.only_triangles.cut", None)
     path = write_polygons(tmp_path, "ascii", upright(ANGLE), [range(6)])
     assert "more than 3 triangles" in refused(path).what
 

@@ -12,8 +12,8 @@ from small_scenes import (
     write_scene,
 )
 
-from raysim.errors import Level, SceneError
-from raysim.scene.read import file_hash, read_scene
+from raysim.base.errors import Level, SceneError
+from raysim.scene.file.read import file_hash, read_scene
 
 
 def changed(path: tuple, value) -> dict:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from raysim.scene.subdivide import split_to_edge
+from raysim.scene.mesh.subdivide import split_to_edge
 
 SHAPES = {
     "box": trimesh.creation.box([3.0, 2.0, 1.0]),

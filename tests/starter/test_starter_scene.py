@@ -6,13 +6,13 @@ from importlib import resources
 
 import pytest
 
-from raysim.errors import Level, SceneError
-from raysim.run import load_scene
-from raysim.scene.check import check_scene
-from raysim.scene.written import SceneAsWritten
+from raysim.base.errors import Level, SceneError
+from raysim.dose.simulate import load_scene
+from raysim.scene.check.check import check_scene
+from raysim.scene.file.written import SceneAsWritten
 from raysim.starter.files import mesh_files
 
-TEXT = resources.files("raysim.data").joinpath("starter_scene.toml").read_text("utf-8")
+TEXT = resources.files("raysim.starter").joinpath("starter_scene.toml").read_text("utf-8")
 LINES = TEXT.splitlines()
 SWITCHED_OFF = re.compile(r"#\S")
 INSTEAD = re.compile(r"# Instead of (\w+)")

@@ -5,7 +5,7 @@ import pytest
 from agreement import FALSE_ALARM
 from scipy import stats
 
-from raysim.statistics import (
+from raysim.estimate.bounds import (
     CONFIDENCE,
     FIRST_LOOK_ERROR,
     FORWARD_ERROR,
@@ -16,7 +16,7 @@ from raysim.statistics import (
     count_variance,
     t_quantile,
 )
-from raysim.tracing import LOOK_BATCHES
+from raysim.transport.tracing import LOOK_BATCHES
 
 # One-sided 95 % lower limits of a Poisson mean after n counts: Garwood 1936 (from memory).
 GARWOOD_95 = {1: 0.0513, 2: 0.355, 3: 0.818, 5: 1.970, 10: 5.425, 20: 13.25}

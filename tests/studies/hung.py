@@ -6,9 +6,9 @@ import trimesh
 from small_scenes import box, write_scene
 
 import raysim
-from raysim.studies.hooks import find_hooks
-from raysim.studies.hooks_load import Hang, find_load
-from raysim.studies.hooks_room import Clearances
+from raysim.studies.hooks.clearances import Clearances
+from raysim.studies.hooks.load import Hang, find_load
+from raysim.studies.hooks.study import find_hooks
 
 BLACK = {"reflectance": 0.0}
 SIDE = 0.4  # m, inside of the cube

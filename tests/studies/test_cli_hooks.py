@@ -9,9 +9,9 @@ from hung import between_tubes
 from running import contents, raysim_said, shows_cautions
 
 import raysim
+from raysim.base.errors import RaysimError
 from raysim.cli.hooks_options import lengths, number_range, seconds
-from raysim.errors import RaysimError
-from raysim.output.hooks_words import answer
+from raysim.output.words.hooks import answer
 
 PLAN = ("--x", "140..260", "--y", "140..260", "--spacing", "60", "--precision", "0.1")
 FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)

@@ -7,13 +7,13 @@ from hung import BLACK, between_tubes, ranked, worst_in_closed_form
 from small_scenes import box
 
 import raysim
-from raysim.exposure import LONGEST_TIME
-from raysim.output import hooks_chart
-from raysim.output.hooks_words import answer, more_lines
+from raysim.dose.exposure import LONGEST_TIME
+from raysim.output.pictures import hooks_chart
+from raysim.output.words.hooks import answer, more_lines
 from raysim.scene.build import build_scene
-from raysim.studies.hooks_light import TOO_DARK, Light
-from raysim.studies.hooks_load import Hang, build_stage, find_load
-from raysim.studies.hooks_race import WORSE
+from raysim.studies.hooks.light import TOO_DARK, Light
+from raysim.studies.hooks.load import Hang, build_stage, find_load
+from raysim.studies.hooks.race import WORSE
 
 LINE = [(0.2, y, 0.25) for y in (0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.24, 0.26, 0.28)]
 
@@ -164,7 +164,7 @@ def test_what_would_take_more_than_a_week_is_out_of_the_race(tmp_path, monkeypat
 
 
 def test_the_winner_gets_the_same_in_a_run_of_its_own(tmp_path):
-    from raysim.output.scene_file import layout_toml
+    from raysim.output.files.scene_file import layout_toml
 
     scene = between_tubes(tmp_path, lining={"reflectance": 0.3}, surface="respirator fabric")
     points = [(x, y, 0.25) for x in (0.14, 0.26) for y in (0.17, 0.2)]

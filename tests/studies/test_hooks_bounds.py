@@ -5,9 +5,9 @@ import pytest
 from hung import between_tubes, worst_in_closed_form
 from scipy import stats
 
-from raysim.statistics import MOST_LOOKS
-from raysim.studies.hooks_light import Light
-from raysim.studies.hooks_load import Hang, find_load
+from raysim.estimate.bounds import MOST_LOOKS
+from raysim.studies.hooks.light import Light
+from raysim.studies.hooks.load import Hang, find_load
 
 ERROR = 0.05
 SEEDS = 120

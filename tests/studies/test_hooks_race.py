@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from raysim.statistics import t_quantile
-from raysim.studies import hooks_race
-from raysim.studies.hooks_light import Contestant
-from raysim.studies.hooks_load import Hang
-from raysim.studies.hooks_race import WORSE, Race
-from raysim.tracing import ADJOINT_BATCHES
+from raysim.estimate.bounds import t_quantile
+from raysim.studies.hooks import race as hooks_race
+from raysim.studies.hooks.light import Contestant
+from raysim.studies.hooks.load import Hang
+from raysim.studies.hooks.race import WORSE, Race
+from raysim.transport.tracing import ADJOINT_BATCHES
 
 RUNS = 300
 

@@ -6,10 +6,10 @@ import trimesh
 from hung import between_tubes
 from small_scenes import box
 
-from raysim.errors import RaysimError
-from raysim.studies.hooks_load import Hang, build_stage, find_load
-from raysim.studies.hooks_points import grid_points
-from raysim.studies.hooks_room import COVER, LAMP, OTHER, WALL, Clearances, Room
+from raysim.base.errors import RaysimError
+from raysim.studies.hooks.clearances import COVER, LAMP, OTHER, WALL, Clearances, Room
+from raysim.studies.hooks.load import Hang, build_stage, find_load
+from raysim.studies.hooks.points import grid_points
 
 
 def ball(radius=20.0, below=40.0):
@@ -117,7 +117,7 @@ def test_a_turn_counts(tmp_path):
 def test_placing_moves_and_turns_all_that_hangs_together(tmp_path):
     """What is placed is what the scene file of the same layout would give."""
     from raysim.scene.build import build_scene
-    from raysim.studies.hooks_load import written_layout
+    from raysim.studies.hooks.load import written_layout
 
     tag = {"name": "tag", "mesh": "hook.ply", "surface": "white paint", "at": [215, 150, 240]}
     scene = between_tubes(tmp_path, more=[tag | {"turn": [10, 0, 20]}], turn=[5, 0, 0])

@@ -8,12 +8,12 @@ from agreement import z_scores
 from small_scenes import box, plate, small_scene, with_object, write_scene
 
 import raysim
-import raysim.poses
-from raysim.cases import CAUTIOUS
-from raysim.judge import judged_units
-from raysim.output.sentences import details
-from raysim.patches import disc_means, disc_members
-from raysim.tracing import ForwardRun
+import raysim.transport.poses
+from raysim.base.cases import CAUTIOUS
+from raysim.estimate.discs import disc_means, disc_members
+from raysim.estimate.face_sides import judged_units
+from raysim.output.words.sentences import details
+from raysim.transport.tracing import ForwardRun
 
 AREA = 4e-4  # m2
 
@@ -64,7 +64,7 @@ def test_every_figure_is_the_mean_over_the_patch(tmp_path, truth, precision):
 
 def test_errors_of_patches_from_counts_are_never_too_small(tmp_path, monkeypatch):
     small = functools.partial(ForwardRun, batch_photons=4_096)
-    monkeypatch.setattr(raysim.poses, "ForwardRun", small)
+    monkeypatch.setattr(raysim.transport.poses, "ForwardRun", small)
     scene = scene_in(tmp_path, "4 cm2")
     runs = [raysim.simulate(scene, photons=1, seed=seed) for seed in range(40, 70)]
     own = runs[0].triangles.judged

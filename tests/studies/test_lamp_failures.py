@@ -8,13 +8,13 @@ from agreement import agrees, all_agree
 from boxes import three_lamps
 
 import raysim
-from raysim.behaviour import lamp_factors
-from raysim.cases import CASES, CAUTIOUS
-from raysim.errors import RaysimError
-from raysim.failures import LampTallies, estimate_of_mix
-from raysim.scene.written import LampsBehaviour
-from raysim.statistics import CONFIDENCE, FORWARD_ERROR
-from raysim.tracing import ADJOINT_BATCHES
+from raysim.base.cases import CASES, CAUTIOUS
+from raysim.base.errors import RaysimError
+from raysim.dose.lamp_failures import LampTallies, estimate_of_mix
+from raysim.dose.lamp_output import lamp_factors
+from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
+from raysim.scene.file.written import LampsBehaviour
+from raysim.transport.tracing import ADJOINT_BATCHES
 
 RUN = {"photons": 1_500_000, "precision": 0.01}
 # Cautious output: temperature, dirt and ageing as assumed; "Rear" has burnt past its rated life.

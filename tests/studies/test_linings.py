@@ -11,17 +11,17 @@ from running import contents, raysim_said
 from small_scenes import write_scene
 
 import raysim
-import raysim.library
-import raysim.studies.counting
-from raysim.cases import CAUTIOUS, EXPECTED
-from raysim.judge import judged_units
-from raysim.library import find_surface
-from raysim.output.linings_chart import longest_drawn
-from raysim.output.linings_words import alike, answer, linings_table, more_lines, time_told
-from raysim.refinement import forward_only
-from raysim.studies.bench import LiningBench
-from raysim.studies.cells import in_cells
-from raysim.studies.columns import (
+import raysim.library.tables
+import raysim.studies.linings.counting
+from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.estimate.cells import in_cells
+from raysim.estimate.face_sides import judged_units
+from raysim.estimate.refinement import forward_only
+from raysim.library.tables import find_surface
+from raysim.output.pictures.linings_chart import longest_drawn
+from raysim.output.words.linings import alike, answer, linings_table, more_lines, time_told
+from raysim.studies.linings.bench import LiningBench
+from raysim.studies.linings.columns import (
     BLACK,
     Variant,
     alike_lamps_as_one,
@@ -30,11 +30,11 @@ from raysim.studies.columns import (
     in_groups,
     wall_surfaces,
 )
-from raysim.studies.counting import counted, equally_glossy
-from raysim.studies.linings import compare_linings
-from raysim.studies.paired import pair_of
+from raysim.studies.linings.counting import counted, equally_glossy
+from raysim.studies.linings.study import compare_linings
+from raysim.studies.pairs import pair_of
 from raysim.studies.settle import Settled
-from raysim.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
+from raysim.transport.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
 
 DEGREES = ADJOINT_BATCHES - 1
 NAMES = (
@@ -164,7 +164,7 @@ def test_mirror_wall_is_an_image_source(tmp_path):
     The plate faces the mirror behind it; the image of each lamp lies as far behind the wall.
     """
     scene = three_lamps(tmp_path, edge=130)
-    mirror = raysim.library.Surface("perfect mirror", 1.0, 1.0, 1.0, 1.0)
+    mirror = raysim.library.tables.Surface("perfect mirror", 1.0, 1.0, 1.0, 1.0)
     names = [b.name for b in scene.triangles.bodies if b.kind == "wall"]
     behind = names.index("chamber: back")
     walls = tuple(mirror if k == behind else BLACK for k in range(len(names)))
@@ -386,7 +386,7 @@ def quiet(*_):
 
 
 def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatch):
-    monkeypatch.setattr(raysim.studies.counting, "PHOTONS", 500_000)
+    monkeypatch.setattr(raysim.studies.linings.counting, "PHOTONS", 500_000)
     group = [variant(scene, name) for name in ("white paint", "aluminium sheet, mill finish")]
     group.append(variant(scene, "household mirror"))
     assert equally_glossy(group) == [[0, 1], [2]]

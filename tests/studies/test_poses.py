@@ -11,21 +11,21 @@ from agreement import agrees, all_agree, z_scores
 from small_scenes import errors_of, faults_of, plate, small_scene, write_scene
 
 import raysim
-from raysim.budget import spot_derivatives, uncertainty_budget
-from raysim.cases import CASES, CAUTIOUS, EXPECTED
-from raysim.checkpoint import Checkpoint
-from raysim.exposure import CycleCurve, WarmUpCurve
-from raysim.output.budget import budget_table
-from raysim.output.charts import dose_in_cycle, write_charts
-from raysim.output.folder import json_text
-from raysim.output.life import interrupted_table, lamp_life_record
-from raysim.output.poses import pose_lines
-from raysim.output.records import result_record
-from raysim.output.sentences import headline, timer_words
-from raysim.output.sheets import card_steps
-from raysim.paired_runs import Bench, Cycle
+from raysim.assess.sensitivity import Bench, Cycle
+from raysim.assess.uncertainty import spot_derivatives, uncertainty_budget
+from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
+from raysim.dose.checkpoint import Checkpoint
+from raysim.dose.exposure import CycleCurve, WarmUpCurve
+from raysim.output.files.folder import json_text
+from raysim.output.files.records import result_record
+from raysim.output.pages.sheets import card_steps
+from raysim.output.pictures.charts import dose_in_cycle, write_charts
+from raysim.output.words.life import interrupted_table, lamp_life_record
+from raysim.output.words.poses import pose_lines
+from raysim.output.words.sentences import headline, timer_words
+from raysim.output.words.uncertainty import budget_table
 from raysim.scene.triangles import SIDES
-from raysim.tracing import kernel_scene
+from raysim.transport.tracing import kernel_scene
 
 OVER = {"name": "plate", "at": [190, 125, 115], "turn": [0, 0, 180]}  # about the plate's middle
 
@@ -325,7 +325,9 @@ def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(uneven):
     record = lamp_life_record(result)["interrupted"]
     assert record[1] == {"pose": "as hung", "ran_s": 130.0, "missing_s": pytest.approx(190.0)}
     whole = result_record(result)
-    schema = json.loads(resources.files("raysim.data").joinpath("result.schema.json").read_text())
+    schema = json.loads(
+        resources.files("raysim.output.files").joinpath("result.schema.json").read_text()
+    )
     jsonschema.validate(json.loads(json_text(whole)), schema)
 
 

@@ -9,14 +9,14 @@ from small_scenes import faults_of
 from test_shadows import BLACK, LINE, POINT, behind_a_screen
 
 import raysim
-from raysim.cases import CAUTIOUS
-from raysim.output.shadows_words import answer, more_lines
-from raysim.statistics import batch_mean
-from raysim.studies.folds import fold_words, folds
-from raysim.studies.lamp_more import lamp_places
-from raysim.studies.patches_dark import close_before, dark_patches
-from raysim.studies.remedies import patch_batches, what_helps
-from raysim.studies.shadows import find_shadows
+from raysim.base.cases import CAUTIOUS
+from raysim.estimate.bounds import batch_mean
+from raysim.output.words.shadows import answer, more_lines
+from raysim.studies.shadows.extra_lamp import lamp_places
+from raysim.studies.shadows.folds import fold_words, folds
+from raysim.studies.shadows.patches import close_before, dark_patches
+from raysim.studies.shadows.remedies import patch_batches, what_helps
+from raysim.studies.shadows.study import find_shadows
 
 SCENES = Path(__file__).parents[2] / "scenes"
 PHOTONS = 260_000

@@ -1,0 +1,1 @@
+"""What every room stands on: faults, units, figures that may be told, progress, Ctrl-C."""

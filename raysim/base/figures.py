@@ -1,0 +1,62 @@
+"""One place that decides which numbers may be told: what is no number is never a figure.
+
+A time, a dose or a leak that came out as NaN must not be taken for one. Records of results refuse
+it when they are made, and the words and files when they are written.
+"""
+
+import math
+from dataclasses import fields
+from typing import Any
+
+from raysim.base.errors import RaysimError
+
+
+class NotAFigure(RaysimError):
+    """A figure that came out as no number; nothing may be said by it."""
+
+
+def told(value: Any, what: str) -> float:
+    """A figure that may be told, unchanged; infinity (no finite time) may. The unit is kept.
+
+    Raises
+    ------
+    NotAFigure
+        For NaN or None; `what` says which figure it is.
+
+    >>> told(1.5, "timer")
+    1.5
+    """
+    if value is None or math.isnan(value):
+        raise NotAFigure(
+            f"{what} came out as no number, so no time, dose or leak can be told. Mend: this is a "
+            "fault of raysim itself; report it with the scene, and rely on nothing it told of it"
+        )
+    return float(value)
+
+
+def finite_or_none(value: Any) -> float | None:
+    """A number as JSON can hold it: None where it is infinite; the unit is kept.
+
+    Raises
+    ------
+    NotAFigure
+        For NaN.
+    """
+    return float(value) if math.isfinite(told(value, "a figure")) else None
+
+
+class Figures:
+    """A record of results: none of its numbers is NaN.
+
+    Raises
+    ------
+    NotAFigure
+        When such a record is made; names the record and its field.
+    """
+
+    def __post_init__(self) -> None:
+        for field in fields(self):  # type: ignore[arg-type]
+            value = getattr(self, field.name)
+            for number in value if isinstance(value, tuple) else (value,):
+                if isinstance(number, float):
+                    told(number, f"{type(self).__name__}.{field.name}")

@@ -1,0 +1,262 @@
+"""From the tallies of a run to its result: photons and backward paths joined, every case judged."""
+
+import numpy as np
+
+from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
+from raysim.base.errors import Fault, Level
+from raysim.dose.agreement import with_readings
+from raysim.dose.exposure import least_useful
+from raysim.dose.judge import CaseEstimate, judge_case
+from raysim.dose.lamp_failures import LampTallies, lamp_failures, traced_by_lamp
+from raysim.dose.lamp_output import lamp_factors, warm_up_curve
+from raysim.dose.poses_apart import cycle_curve, pose_results, with_worst
+from raysim.dose.provenance import stated_assumptions
+from raysim.dose.readings import MeterResult
+from raysim.dose.result import CaseResult, EnergyAccount, LampFailure, PoseResult, Result, Spot
+from raysim.estimate.bounds import CONFIDENCE, count_lower_bound, count_variance
+from raysim.estimate.face_sides import judged_units
+from raysim.estimate.refine import found_dark, settled
+from raysim.estimate.refinement import SETTLED, forward_only
+from raysim.scene.build import BuiltScene
+from raysim.transport.tracing import AdjointRun, ForwardRun, KernelScene, Progress
+from raysim.version import __version__
+
+LARGEST_LOST_SHARE = 1e-6
+
+
+class Job:
+    """One run on its way from tallies to a result.
+
+    Attributes
+    ----------
+    units : Judged
+    state : Refinement
+        What is known of the judged face-sides; from photons alone at first.
+    factors : (cases, lamps) float64
+        Output of each lamp as a share of its rating.
+    backward : AdjointRun or None
+        The backward paths that `state` rests on, if any.
+    """
+
+    def __init__(
+        self,
+        scene: BuiltScene,
+        arrays: KernelScene,
+        forward: ForwardRun,
+        error: float,
+        left: np.ndarray,
+    ) -> None:
+        self.scene = scene
+        self.arrays = arrays
+        self.forward = forward
+        self.units = units = judged_units(scene.triangles, scene.written.target.judge_area)
+        behaviour = scene.written.lamps_behaviour
+        factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
+        self.factors = np.stack([factors[case] for case in CASES]) * left  # cases, lamps
+        self.left, self.error = left, error
+        self.backward: AdjointRun | None = None
+        self.poses: tuple[PoseResult, ...] = ()
+        self.warm_up = cycle_curve(warm_up_curve(behaviour.warm_up), scene.written.pose_shares)
+        total, squares = forward.arrivals()
+        watts_per_photon = arrays.lamp_watts / forward.photons_by_case
+        scale = watts_per_photon[:, :, None, None] / scene.triangles.areas[:, None]
+        variance = count_variance(total, squares, forward.batches)
+        self.by_lamp, self.by_lamp_variance = units.averaged(  # cases, lamps, faces, sides
+            total * scale, np.maximum(variance, 0.0) * scale**2
+        )
+        self.counted = self.by_lamp[0][:, units.faces, units.sides]  # cautious: lamps, units
+        f = self.factors[:, :, None, None]
+        self.mean = (self.by_lamp * f).sum(axis=1)
+        self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
+        u = (slice(None), units.faces, units.sides)
+        bound = count_lower_bound(self.mean[u], self.variance[u], error)
+        one_photon = self._one_photon(scale)
+        error_of_counts = np.where(self.variance > 0.0, np.sqrt(self.variance), one_photon)
+        self.state = forward_only(self.mean[u], error_of_counts[u], bound)
+        level = (self.mean[u] * units.areas).sum(axis=1) / units.areas.sum()
+        self.state.counts = level[:, None] / one_photon[u]
+        self.state.everywhere = True
+        target = scene.written.target
+        self.state.floor = least_useful(target.dose, target.safety_factor)
+
+    def _one_photon(self, scale: np.ndarray) -> np.ndarray:
+        """What one photon would make of irradiance, W/m2, (cases, faces, sides)."""
+        one = scale.max(axis=1) * self.factors.max(axis=1)[:, None, None]
+        return np.broadcast_to(one, self.mean.shape)
+
+    def result(
+        self,
+        seed: int,
+        precision: float | None,
+        meters: tuple[MeterResult, ...],
+        warnings: tuple[Fault, ...],
+        interrupted: bool,
+        seconds: float,
+    ) -> Result:
+        """Join forward and backward estimates and judge every case."""
+        state, units, scene = self.state, self.units, self.scene
+        looked = np.flatnonzero(state.looks > 0)
+        faces, sides = units.faces[looked], units.sides[looked]
+        error = np.sqrt(self.by_lamp_variance)
+        mean, path_error, covariance = self._by_paths(looked)
+        share, there = state.share[:, None, looked], (..., faces, sides)
+        self.by_lamp[there] *= 1.0 - share
+        self.by_lamp[there] += share * mean.transpose(0, 2, 1)
+        error[there] = np.hypot((1.0 - share) * error[there], share * path_error.transpose(0, 2, 1))
+        refined = np.zeros(scene.triangles.judged.shape, bool)
+        refined[faces, sides] = True
+        cases = {case: self._case(number, precision) for number, case in enumerate(CASES)}
+        lamps = scene.triangles.lamps
+        result = Result(
+            title=scene.written.title,
+            sha256=scene.sha256,
+            scene_file=scene.path.as_posix(),
+            raysim_version=__version__,
+            seed=seed,
+            triangles=scene.triangles,
+            target_dose=scene.written.target.dose,
+            safety_factor=scene.written.target.safety_factor,
+            warm_up=self.warm_up,
+            confidence=CONFIDENCE,
+            photons=int(self.forward.photons.sum()),
+            paths=state.paths * len(scene.poses),
+            segments=self.forward.segments + state.rays,
+            seconds=seconds,
+            precision_asked=precision,
+            lamp_irradiance=self.by_lamp,
+            lamp_standard_error=error,
+            refined=refined,
+            cases=cases,
+            meters=meters,
+            warnings=(*warnings, *self._doubts(precision, interrupted)),
+            interrupted=interrupted,
+            assumptions=stated_assumptions(scene.written),
+            written=scene.written,
+            without=tuple(m.name for m, on in zip(lamps, self.left, strict=True) if not on),
+            lamp_failures=self._failures(
+                cases[CAUTIOUS].exposure_time, looked, mean[0], covariance
+            ),
+            poses=self._at_worst(cases[CAUTIOUS].worst),
+        )
+        return with_readings(result)
+
+    def each_pose(
+        self, posed: list[KernelScene], seed: int, precision: float | None, progress: Progress
+    ) -> None:
+        """Time of each of several poses in the cycle, and the time it would take alone."""
+        self.poses = pose_results(
+            self.scene,
+            posed,
+            self.forward,
+            self.units,
+            self.factors[0],
+            (self.error, precision),
+            float(self.state.bound[0].min()),
+            self.warm_up,
+            seed,
+            progress,
+        )
+
+    def _at_worst(self, worst: Spot) -> tuple[PoseResult, ...]:
+        """The poses with what each gives to the worst spot of the cycle."""
+        known = (self.units, self.state, self.factors[0])
+        return with_worst(self.poses, self.scene, self.forward, self.backward, *known, worst)
+
+    def _by_paths(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
+        """What backward paths say of the units looked at, by lamp: see `traced_by_lamp`."""
+        if self.backward is not None:
+            return traced_by_lamp(self.backward, self.state.row[looked], 0)
+        cases, lamps = self.factors.shape
+        return (*np.zeros((2, cases, 0, lamps)), np.zeros((0, lamps, lamps)))
+
+    def _failures(
+        self, timer: float, looked: np.ndarray, traced: np.ndarray, covariance: np.ndarray
+    ) -> tuple[LampFailure, ...]:
+        """Cautious case with each lamp out in turn, `looked` and what follows as `LampTallies`."""
+        state, units, target = self.state, self.units, self.scene.written.target
+        variance = self.by_lamp_variance[0][:, units.faces, units.sides]
+        return lamp_failures(
+            self.scene.triangles,
+            units,
+            LampTallies(
+                self.counted, variance, self.error, looked, traced, covariance, state.looks[looked]
+            ),
+            self.factors[0],
+            (target.dose, target.safety_factor),
+            self.warm_up,
+            timer,
+        )
+
+    def _sure(self, number: int, precision: float | None) -> np.ndarray:
+        """Units (units,) bool whose irradiance is known in a case as well as asked."""
+        if precision is None or number >= SETTLED:
+            return np.zeros(len(self.state.looks), bool)
+        return settled(self.state, precision)[number]
+
+    def _case(self, number: int, precision: float | None) -> CaseResult:
+        state, units, scene = self.state, self.units, self.scene
+        mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
+        bound, even = np.zeros_like(mean), mean.copy()  # no bound is asked for of the unjudged
+        mean[units.faces, units.sides] = state.mean[number]
+        error[units.faces, units.sides] = state.error[number]
+        bound[units.faces, units.sides] = state.bound[number]
+        even[units.faces, units.sides] = state.even[number]
+        watts = self.arrays.lamp_watts * self.factors[number]
+        target = scene.written.target
+        return judge_case(
+            CASES[number],
+            float(watts.sum() / self.arrays.lamp_watts.sum()),
+            scene.triangles,
+            units,
+            CaseEstimate(mean, error, bound, even),
+            self._sure(number, precision),
+            state.bright,
+            self._energy(number, watts),
+            target.dose,
+            target.safety_factor,
+            self.warm_up,
+        )
+
+    def _energy(self, number: int, watts: np.ndarray) -> EnergyAccount:
+        per_photon = watts / self.forward.photons_by_case[number]
+        bodies = (self.forward.bodies()[number] * per_photon[:, None]).sum(axis=0)
+        escaped, lost, odd = (self.forward.fates()[number] * per_photon[:, None]).sum(axis=0)
+        if self.scene.triangles.closed:
+            lost, escaped = lost + escaped, 0.0
+        names = [body.name for body in self.scene.triangles.bodies]
+        return EnergyAccount(
+            emitted=float(watts.sum()),
+            absorbed=dict(zip(names, bodies.tolist(), strict=True)),
+            escaped=float(escaped),
+            lost=float(lost + odd),
+        )
+
+    def _doubts(self, precision: float | None, interrupted: bool) -> list[Fault]:
+        """What the run itself found doubtful."""
+        shown = str(self.scene.path)
+        doubts = []
+        energy = self._energy(CASES.index(EXPECTED), self.arrays.lamp_watts)
+        if energy.lost > LARGEST_LOST_SHARE * energy.emitted:
+            doubts.append(
+                Fault(
+                    shown,
+                    "chamber",
+                    f"{energy.lost / energy.emitted:.2g} of the light was lost through cracks",
+                    "look for holes, crossing walls or surfaces seen from behind",
+                    Level.WARNING,
+                )
+            )
+        if precision is not None and not self.state.reached and not interrupted:
+            what, mend = (
+                f"{precision:g} was not reached within the limits of the run; the bound, and so "
+                "the timer, is on the long side",
+                "give more --photons, or see whether the worst spot is in a closed fold",
+            )
+            if self.backward is not None and found_dark(self.backward, self.state).any():
+                what, mend = (
+                    f"{precision:g} was not reached: the worst spot is so dark that it would take "
+                    "more than a week, and how much more was not looked for",
+                    "see whether it is in a closed fold, and bring more light there",
+                )
+            doubts.append(Fault(shown, "precision", what, mend, Level.WARNING))
+        return doubts

@@ -1,0 +1,262 @@
+"""Checkpoints: what a run has traced so far, in a file from which it goes on to the last bit.
+
+Random numbers are a function of photon and path numbers, photon tallies are whole numbers, and
+sums over backward paths are added to in the order of the paths. So a run that goes on from its
+tallies ends as one that was never stopped, with any number of threads. A file is written aside,
+flushed to the disk and renamed: whatever happens, the one before it stays whole.
+"""
+
+import json
+import os
+import re
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from raysim.base.errors import RaysimError, printable
+from raysim.base.interrupts import hold_interrupts
+from raysim.dose.sparse_arrays import with_zeros, without_zeros
+
+CHECKPOINT_FILE = "checkpoint.npz"
+ASIDE = ".part"  # ends the name of one that is being written
+FORMAT, FORMAT_VERSION = "raysim checkpoint", 2
+INTERVAL = 10.0  # s between two checkpoints
+LARGEST_SHARE = 0.02  # of the time may go into writing them
+
+Arrays = dict[str, np.ndarray]
+_Kept = tuple[Callable[[], Arrays], Callable[[Arrays], None]]
+
+
+def is_checkpoint(name: str) -> bool:
+    """Whether a file of this name is a checkpoint, or one that was being written."""
+    return re.fullmatch(r"checkpoint(-\d+)?\.npz(\.part)?", name) is not None
+
+
+@dataclass
+class Checkpoint:
+    """The checkpoint of one run: where it lies, what it holds, when the next one is due.
+
+    Attributes
+    ----------
+    path : Path, optional
+        None for a run without a checkpoint.
+    options : dict
+        Numbers that the run was asked for; of a resumed run those that it was begun with.
+    seconds : float
+        Time that the run had taken when it was broken off.
+    is_resumed : bool
+        Whether it was read from a file.
+    tell : callable
+        Called, once, with a line about checkpoints that cannot be written.
+    """
+
+    path: Path | None = None
+    options: dict[str, Any] = field(default_factory=dict)
+    seconds: float = 0.0
+    is_resumed: bool = False
+    tell: Callable[[str], None] = lambda line: None
+    _inputs: dict[str, str] = field(default_factory=dict)
+    _saved: Arrays = field(default_factory=dict)  # what nobody has taken back yet
+    _kept: dict[str, _Kept] = field(default_factory=dict)
+    _started: float = field(default_factory=time.perf_counter)
+    _due: float = 0.0
+    _told: bool = False
+
+    @classmethod
+    def resumed(cls, path: Path) -> "Checkpoint":
+        """Checkpoint that a run was broken off at.
+
+        Raises
+        ------
+        RaysimError
+            Where there is none, or it is broken.
+        """
+        header, arrays = read_checkpoint(path)
+        try:
+            seconds = float(header["seconds"])
+            inputs, options = dict(header["inputs"]), dict(header["options"])
+        except (KeyError, TypeError, ValueError):
+            raise _broken(path, "its header lacks entries") from None
+        return cls(path, options, seconds, True, _inputs=inputs, _saved=arrays)
+
+    def part(self, number: int) -> "Checkpoint":
+        """Checkpoint of one run out of several that share a folder; number 0 is this one."""
+        if number == 0 or self.path is None:
+            return self
+        path = self.path.with_name(f"{self.path.stem}-{number}.npz")
+        if self.is_resumed and path.exists():
+            found = Checkpoint.resumed(path)
+            found.tell = self.tell
+            return found
+        return Checkpoint(path, tell=self.tell)
+
+    def begin(self, inputs: Mapping[str, str], options: Mapping[str, Any]) -> None:
+        """State what the run rests on.
+
+        Parameters
+        ----------
+        inputs : mapping
+            Hash or version of everything that numbers depend on, by a name for the user.
+        options : mapping
+            Numbers that the run was asked for, as JSON can hold them.
+
+        Raises
+        ------
+        RaysimError
+            Where a resumed run was begun with others.
+        """
+        self._started = time.perf_counter()
+        if self.is_resumed:
+            changes = [
+                f"{name} has changed since"
+                for name in sorted(inputs.keys() | self._inputs.keys())
+                if inputs.get(name) != self._inputs.get(name)
+            ]
+            changes += [
+                f"{name} was {self.options.get(name)} and is now {options.get(name)}"
+                for name in sorted(options.keys() | self.options.keys())
+                if options.get(name) != self.options.get(name)
+            ]
+            if changes:
+                raise RaysimError(
+                    printable(
+                        f"{self.path}: this run cannot be continued: {'; '.join(changes)}. "
+                        "Mend: undo the change, or begin anew with --force and without --resume"
+                    )
+                )
+        self._inputs, self.options = dict(inputs), dict(options)
+
+    def keep(
+        self, name: str, tallies: Callable[[], Arrays], restore: Callable[[Arrays], None]
+    ) -> None:
+        """Have what `tallies` returns in every checkpoint; `restore` is given it back, if any.
+
+        Raises
+        ------
+        RaysimError
+            Where the tallies of a resumed run do not fit.
+        """
+        self._kept[name] = (tallies, restore)
+        start = f"{name}."
+        own = [key for key in self._saved if key.startswith(start)]
+        saved = {key.removeprefix(start): self._saved.pop(key) for key in own}
+        if not saved:
+            return
+        try:
+            restore(saved)
+        except (ValueError, LookupError, TypeError) as error:
+            raise _broken(Path(str(self.path)), f"its tallies do not fit: {error}") from None
+
+    def watching(self, progress: Callable[[str, float, float], None]) -> Any:
+        """Progress that writes a checkpoint too, where one is due."""
+
+        def watched(what: str, done: float, whole: float) -> None:
+            self.save_if_due()
+            progress(what, done, whole)
+
+        return watched
+
+    def save_if_due(self) -> None:
+        """Write a checkpoint where the last one is old enough."""
+        if self.path is not None and time.perf_counter() >= self._due:
+            self.save()
+
+    def save(self) -> None:
+        """Write a checkpoint now. One that cannot be written is told of; the run goes on."""
+        if self.path is None:
+            return
+        began = time.perf_counter()
+        arrays = self._saved | {
+            f"{name}.{key}": array
+            for name, (tallies, _) in self._kept.items()
+            for key, array in tallies().items()
+        }
+        header = {
+            "inputs": self._inputs,
+            "options": self.options,
+            "seconds": self.seconds + began - self._started,
+        }
+        try:
+            with hold_interrupts():
+                write_checkpoint(self.path, header, arrays)
+        except OSError as error:
+            if not self._told:
+                self._told = True
+                self.tell(
+                    f"{self.path}: no checkpoint can be written ({error.strerror or error}); the "
+                    "run goes on, but could not be continued from here if it were broken off"
+                )
+        done = time.perf_counter()
+        self._due = done + max(INTERVAL, (done - began) / LARGEST_SHARE)
+
+    def remove(self) -> None:
+        """Remove the checkpoint and those of its parts: the run has ended well, or begins anew."""
+        if self.path is not None:
+            for path in self.path.parent.glob("checkpoint*"):
+                if is_checkpoint(path.name):
+                    path.unlink(missing_ok=True)
+
+
+def write_checkpoint(path: Path, header: Mapping[str, Any], arrays: Arrays) -> None:
+    """Write a NumPy .npz archive whose array `header` is JSON text in UTF-8.
+
+    Raises
+    ------
+    OSError
+        Where writing fails; what stood at `path` before is still there.
+    """
+    text = json.dumps({"format": FORMAT, "format_version": FORMAT_VERSION} | dict(header))
+    aside = path.with_name(path.name + ASIDE)
+    try:
+        with aside.open("wb") as file:
+            # Archives are written in a file's own way only where it can be moved about in.
+            header_bytes = np.frombuffer(text.encode(), np.uint8)
+            np.savez(file, header=header_bytes, **without_zeros(arrays))  # type: ignore[arg-type]
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(aside, path)
+    except BaseException:
+        aside.unlink(missing_ok=True)
+        raise
+
+
+def read_checkpoint(path: Path) -> tuple[dict[str, Any], Arrays]:
+    """Header and arrays of a checkpoint.
+
+    Raises
+    ------
+    RaysimError
+        Where there is none, or it is broken.
+    """
+    try:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
+            arrays = {name: archive[name] for name in archive.files}
+        header = json.loads(arrays.pop("header").tobytes())
+        arrays = with_zeros(arrays)
+        known = header["format"] == FORMAT and header["format_version"] == FORMAT_VERSION
+    except FileNotFoundError:
+        raise RaysimError(
+            f"--resume: no run was broken off in {path.parent}. Mend: leave out --resume, or name "
+            "the folder of that run with --out"
+        ) from None
+    except OSError as error:
+        reason = error.strerror or error
+        raise RaysimError(f"{path}: cannot be read ({reason}). Mend: check the rights") from None
+    except Exception as error:  # broken archives fail in every way there is
+        raise _broken(path, str(error)[:120] or type(error).__name__) from None
+    if not known:
+        raise _broken(path, "of a format that this version does not know")
+    return header, arrays
+
+
+def _broken(path: Path, what: str) -> RaysimError:
+    return RaysimError(
+        printable(
+            f"{path}: not a whole checkpoint ({what}). Mend: begin anew with --force and without "
+            "--resume"
+        )
+    )

@@ -1,0 +1,205 @@
+"""From irradiance per face-side to the worst spot, its bound and the exposure time."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from raysim.dose.exposure import WarmUpCurve, exposure_time, least_useful
+from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Spot
+from raysim.estimate.discs import disc_errors, disc_means
+from raysim.estimate.face_sides import GUESS_ERRORS, Estimate, Judged, taken_at, weighted_percentile
+from raysim.scene.triangles import SIDES, SceneTriangles
+
+# The same where one spot is named of thousands: some of them lie two errors low by chance.
+NAMED_ERRORS = 4.0
+UNSETTLED = 0.5  # a bound below so much of that of the worst known one was given up, not reached
+
+
+@dataclass(frozen=True)
+class CaseEstimate(Estimate):
+    """The same, and in `even` what equal effort everywhere found: for means over many."""
+
+    even: np.ndarray
+
+
+def place_words(triangles: SceneTriangles, body: int, point: np.ndarray) -> str:
+    """Where on a body a point (m) lies, in words: height, side and depth seen from the front."""
+    corners = triangles.corners[triangles.faces_of(body)].reshape(-1, 3)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    share = (point - low) / np.maximum(high - low, 1e-9)
+    words = []
+    for axis, (first, last) in (
+        (2, ("bottom", "top")),
+        (0, ("left", "right")),
+        (1, ("door side", "rear side")),
+    ):
+        if share[axis] < 1 / 3:
+            words.append(first)
+        elif share[axis] > 2 / 3:
+            words.append(last)
+    return ", ".join(words) if words else "middle"
+
+
+def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) -> Spot:
+    """Record of one face-side."""
+    part = triangles.parts[triangles.face_part[face]]
+    centroid = triangles.corners[face].mean(axis=0)
+    return Spot(
+        object=triangles.bodies[part.body].name,
+        part=part.name,
+        side=SIDES[side],
+        face=int(face),
+        centroid=centroid,
+        place=place_words(triangles, part.body, centroid),
+        irradiance=float(estimate.irradiance[face, side]),
+        standard_error=float(estimate.standard_error[face, side]),
+        lower_bound=float(estimate.lower_bound[face, side]),
+    )
+
+
+def summarise(
+    name: str,
+    values: np.ndarray,
+    lower: np.ndarray,
+    even: np.ndarray,
+    areas: np.ndarray,
+    worst: float,
+    worst_1cm2: float,
+    best: float,
+) -> DoseSummary:
+    """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2).
+
+    `lower` are their lower bounds, `even` as in `CaseEstimate`.
+    """
+    return DoseSummary(
+        name=name,
+        area_m2=float(areas.sum()),
+        worst=worst,
+        bound=float(lower.min()),
+        worst_1cm2=worst_1cm2,
+        percentile_1=weighted_percentile(values, areas, 0.01),
+        percentile_5=weighted_percentile(values, areas, 0.05),
+        mean=float((even * areas).sum() / areas.sum()),
+        best=best,
+    )
+
+
+def _named_worst(
+    taken: np.ndarray, lower: np.ndarray, sure: np.ndarray, bodies: np.ndarray, floor: float
+) -> tuple[int, dict[int, int]]:
+    """The unit that is named the worst of all, and that of each body, from arrays (units,).
+
+    Where some are known to get less than `floor` (W/m2), it is one of these; else one of those that
+    can be vouched for no light at all; else one of the sure, or of those that are darker for
+    certain and that the run ended too early to settle.
+    """
+    ways = (taken < floor, lower <= 0.0, sure)
+    known = next((k for k in ways if k.any()), np.ones_like(sure))
+    least = lower[known].min()
+    known = known | ((taken < least) & (lower < UNSETTLED * least))
+    darkest = int(np.where(known, taken, np.inf).argmin())
+    of_body = {}
+    for body in dict.fromkeys(bodies.tolist()):
+        own = np.flatnonzero(bodies == body)
+        of_body[body] = int(own[taken[own].argmin()])
+    of_body[int(bodies[darkest])] = darkest
+    return darkest, of_body
+
+
+@dataclass(frozen=True)
+class _Light:
+    """Irradiance of the judged face-sides and of the 1 cm2 about each, W/m2; all (units,)."""
+
+    values: np.ndarray
+    errors: np.ndarray
+    lower: np.ndarray
+    even: np.ndarray
+    discs: np.ndarray
+    discs_errors: np.ndarray
+
+    @classmethod
+    def on(cls, units: Judged, estimate: CaseEstimate) -> "_Light":
+        at = (units.faces, units.sides)
+        values, errors = estimate.irradiance[at], estimate.standard_error[at]
+        about = (units.areas, units.owner, units.member)
+        discs = disc_means(values, *about), disc_errors(errors, *about)
+        return cls(values, errors, estimate.lower_bound[at], estimate.even[at], *discs)
+
+    def best(self, own: np.ndarray, bright: np.ndarray) -> tuple[int, float, float]:
+        """Unit of `own` that is best-lit, its irradiance and error; `bright` as in `judge_case`."""
+        lit = own[bright[own]]
+        if len(lit):
+            unit, light, error = lit[self.values[lit].argmax()], self.values, self.errors
+        else:
+            light, error = self.discs, self.discs_errors
+            unit = own[(light - GUESS_ERRORS * error)[own].argmax()]
+        return int(unit), float(light[unit]), float(error[unit])
+
+    def darkest_disc(self, own: np.ndarray) -> float:
+        """Mean over the darkest 1 cm2 of `own`; none is known for sure."""
+        nobody = np.zeros(len(own), bool)
+        taken = taken_at(self.discs[own], self.discs_errors[own], nobody)
+        return float(self.discs[own[taken.argmin()]])
+
+
+def judge_case(
+    name: str,
+    lamp_factor: float,
+    triangles: SceneTriangles,
+    units: Judged,
+    estimate: CaseEstimate,
+    sure: np.ndarray,
+    bright: np.ndarray,
+    energy: EnergyAccount,
+    target_dose: float,
+    safety_factor: float,
+    warm_up: WarmUpCurve,
+) -> CaseResult:
+    """Everything reported of one case.
+
+    `sure` (units,) bool marks the face-sides that are known as well as asked, among which the
+    worst is named; `bright` (units,) bool those known well enough to be named the best-lit. Where
+    there is none, 1 cm2 stands for it: the brightest of many noisy faces would show the noise.
+    """
+    light = _Light.on(units, estimate)
+    taken = taken_at(light.values, light.errors, sure, NAMED_ERRORS)
+    everyone = np.arange(len(taken))
+    best_unit, best_light, best_error = light.best(everyone, bright)
+
+    def spot_of(unit: int) -> Spot:
+        return spot(triangles, estimate, units.faces[unit], units.sides[unit])
+
+    def summary(title: str, own: np.ndarray, darkest: int) -> DoseSummary:
+        return summarise(
+            title,
+            light.values[own],
+            light.lower[own],
+            light.even[own],
+            units.areas[own],
+            worst=float(light.values[darkest]),
+            worst_1cm2=light.darkest_disc(own),
+            best=min(light.best(own, bright)[1], best_light),
+        )
+
+    floor = least_useful(target_dose, safety_factor)
+    darkest_of_all, darkest = _named_worst(taken, light.lower, sure, units.bodies, floor)
+    worst = spot_of(darkest_of_all)
+    bound = float(light.lower.min())
+    return CaseResult(
+        name=name,
+        lamp_factor=lamp_factor,
+        irradiance=estimate.irradiance,
+        standard_error=estimate.standard_error,
+        worst=worst,
+        best=replace(spot_of(best_unit), irradiance=best_light, standard_error=best_error),
+        bound=bound,
+        exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
+        precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,
+        summary=summary("all judged faces", everyone, darkest_of_all),
+        per_object=tuple(
+            summary(triangles.bodies[body].name, np.flatnonzero(units.bodies == body), unit)
+            for body, unit in darkest.items()
+        ),
+        worst_per_object=tuple(spot_of(unit) for unit in darkest.values()),
+        energy=energy,
+    )

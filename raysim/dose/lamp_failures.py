@@ -1,0 +1,168 @@
+"""What is left of the light when a lamp fails, from the tallies of each lamp, with no new trace.
+
+Transport is linear in the lamps: irradiance without lamp k is the sum over the others, face-side
+by face-side. The worst face-side may then be another one, so the bound is taken anew over all
+judged face-sides: from photon counts everywhere, and from backward paths where there are any.
+"""
+
+import difflib
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.base.errors import RaysimError
+from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.dose.judge import spot
+from raysim.dose.result import LampFailure
+from raysim.estimate.bounds import LOOK_ERROR, MOST_LOOKS, batch_mean, count_lower_bound, t_quantile
+from raysim.estimate.face_sides import Estimate, Judged
+from raysim.scene.triangles import LampRating, SceneTriangles
+from raysim.transport.tracing import LOOK_BATCHES, AdjointRun
+
+CHUNK = 2048  # targets worked on at a time
+
+
+@dataclass(frozen=True)
+class LampTallies:
+    """Irradiance by lamp at full rated output of one case, W/m2 and its square.
+
+    Attributes
+    ----------
+    mean, variance : (lamps, units) float64
+        From photon counts.
+    error : float
+        Error probability that the bound from photon counts may use.
+    looked : (traced,) int64
+        Units with backward paths.
+    traced : (traced, lamps) float64, W/m2
+        Their irradiance from those paths.
+    covariance : (traced, lamps, lamps) float64
+        Of `traced`: paths serve all lamps at once, so the lamps' errors are not independent.
+    looks : (traced,) int64
+        How often those paths were looked at; the error probability lasts for `MOST_LOOKS`.
+    """
+
+    mean: np.ndarray
+    variance: np.ndarray
+    error: float
+    looked: np.ndarray
+    traced: np.ndarray
+    covariance: np.ndarray
+    looks: np.ndarray
+
+
+def traced_by_lamp(
+    run: AdjointRun, rows: np.ndarray, case: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Irradiance by lamp at full rated output, W/m2, of some targets, with its errors.
+
+    Returns means and standard errors, (cases, rows, lamps), and in one case the covariance of
+    the lamps, (rows, lamps, lamps), all of independent batches (definition).
+    """
+    lamps = len(run.scene.lamp_watts)
+    mean, error = np.zeros((2, len(run.every), len(rows), lamps))
+    covariance = np.zeros((len(rows), lamps, lamps))
+    for first in range(0, len(rows), CHUNK):
+        piece = slice(first, first + CHUNK)
+        batches = run.batch_irradiance(rows[piece])
+        for whole, part in zip((mean, error), batch_mean(batches), strict=True):
+            whole[:, piece] = np.moveaxis(part, 2, 0)
+        off = batches[..., case] - mean[case, piece, None]
+        squares = np.einsum("tbl,tbm->tlm", off, off)
+        covariance[piece] = squares / (run.batches * (run.batches - 1))
+    return mean, error, covariance
+
+
+def lamps_left(lamps: tuple[LampRating, ...], without: tuple[str, ...]) -> np.ndarray:
+    """Which lamps burn when those named in `without` are out, (lamps,) bool.
+
+    Raises
+    ------
+    RaysimError
+        For a name that no lamp has, or where no lamp is left.
+    """
+    names = [lamp.name.casefold() for lamp in lamps]
+    left = np.ones(len(lamps), bool)
+    for name in without:
+        if name.casefold() not in names:
+            close = difflib.get_close_matches(name.casefold(), names, n=1, cutoff=0.4)
+            known = " or ".join(f'"{lamp.name}"' for lamp in lamps)
+            mend = f'did you mean "{lamps[names.index(close[0])].name}"?' if close else known
+            raise RaysimError(f'--without "{name}": no lamp has this name. Mend: {mend}')
+        left[names.index(name.casefold())] = False
+    if not left.any():
+        raise RaysimError("--without: no lamp is left to give light. Mend: leave one burning")
+    return left
+
+
+def estimate_of_mix(tallies: LampTallies, weights: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Irradiance, standard error and lower bound (W/m2) of each unit for a mix of lamps.
+
+    The bound of every unit holds by itself at the confidence of the run: the larger of the one
+    from photon counts and the one from its backward paths, whose error probabilities add up to
+    no more than that of the run. The estimate is the one with the smaller error of the two.
+
+    Parameters
+    ----------
+    weights : (lamps,) float64
+        Output of each lamp as a share of its rating; 0 for one that is out.
+    """
+    mean = weights @ tallies.mean
+    variance = weights**2 @ tallies.variance
+    bound = count_lower_bound(mean, variance, tallies.error)
+    error = np.sqrt(variance)
+    if len(tallies.looked):
+        at = tallies.looked
+        traced = tallies.traced @ weights
+        spread = np.sqrt(np.einsum("tlm,l,m->t", tallies.covariance, weights, weights))
+        backward = traced - t_quantile(LOOK_ERROR, LOOK_BATCHES) * spread
+        bound[at] = np.maximum(bound[at], np.where(tallies.looks <= MOST_LOOKS, backward, 0.0))
+        sharper = (spread < error[at]) | ~(error[at] > 0.0)
+        mean[at] = np.where(sharper, traced, mean[at])
+        error[at] = np.where(sharper, spread, error[at])
+    return np.maximum(mean, bound), error, bound  # no estimate below what is vouched for
+
+
+def lamp_failures(
+    triangles: SceneTriangles,
+    units: Judged,
+    tallies: LampTallies,
+    factors: np.ndarray,
+    asked: tuple[float, float],
+    warm_up: WarmUpCurve,
+    timer: float,
+) -> tuple[LampFailure, ...]:
+    """Worst spot and exposure time with each burning lamp out in turn.
+
+    Parameters
+    ----------
+    factors : (lamps,) float64
+        Output of each lamp as a share of its rating; 0 for one that is out already.
+    asked : (float, float)
+        Target dose, J/m2, and safety factor.
+    timer : float
+        Timer setting with all of them burning, s.
+    """
+    failures = []
+    shape = triangles.judged.shape
+    reached = warm_up.effective_seconds(timer) if np.isfinite(timer) else None
+    for number in np.flatnonzero(factors > 0.0):
+        weights = factors.copy()
+        weights[number] = 0.0
+        values = estimate_of_mix(tallies, weights)
+        fields = [np.zeros(shape) for _ in values]
+        for field, value in zip(fields, values, strict=True):
+            field[units.faces, units.sides] = value
+        bound = values[2]
+        lowest = np.flatnonzero(bound == bound.min())
+        worst = lowest[values[0][lowest].argmin()]
+        failures.append(
+            LampFailure(
+                lamp=triangles.lamps[number].name,
+                worst=spot(triangles, Estimate(*fields), units.faces[worst], units.sides[worst]),
+                exposure_time=exposure_time(float(bound[worst]), *asked, warm_up),
+                dose_at_timer=None if reached is None else float(bound[worst] * reached),
+                counted_only=bool(worst not in tallies.looked),
+            )
+        )
+    return tuple(failures)

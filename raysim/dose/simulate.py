@@ -1,0 +1,211 @@
+"""The main job: trace a scene and judge it. The only module that joins scene and tracing."""
+
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from raysim.base.errors import Fault, RaysimError
+from raysim.base.interrupts import hold_interrupts
+from raysim.base.progress import Progress, nobody_watching
+from raysim.dose.agreement import predicted
+from raysim.dose.assemble import Job
+from raysim.dose.checkpoint import Checkpoint
+from raysim.dose.fingerprint import run_inputs
+from raysim.dose.lamp_failures import lamps_left
+from raysim.dose.result import Result
+from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
+from raysim.estimate.meter import METER_PATHS
+from raysim.estimate.refine import refine, refine_best
+from raysim.scene.build import BuiltScene, build_scene
+from raysim.scene.file.read import read_scene
+from raysim.transport.poses import backward_run, forward_run, kernel_scenes
+from raysim.transport.tracing import (
+    LOOK_BATCHES,
+    AdjointRun,
+    ForwardRun,
+    default_threads,
+)
+
+# Photons tell where the light goes and where to look first; what each face gets, paths tell.
+DEFAULT_PHOTONS = 1_000_000
+DEFAULT_PRECISION = 0.02
+FEWEST_BATCHES = 16
+# The bright case follows light for longest and serves only the wear of the best-lit face: every
+# fourth photon and path carries it.
+CARRIED = (1, 1, 4)
+
+
+def load_scene(path: str | Path, progress: Progress = nobody_watching) -> BuiltScene:
+    """Scene of a TOML file, with its meshes, as triangles.
+
+    `progress` is called with (what, done, of how much).
+
+    Raises
+    ------
+    raysim.base.errors.SceneError
+        With every fault found; each names file, key and mend.
+    """
+    path = Path(path)
+    return build_scene(path, read_scene(path), progress)
+
+
+def simulate(
+    scene: BuiltScene,
+    *,
+    seed: int = 1,
+    photons: int | None = None,
+    precision: float | None = None,
+    threads: int | None = None,
+    progress: Progress = nobody_watching,
+    warnings: tuple[Fault, ...] = (),
+    without: tuple[str, ...] = (),
+    checkpoint: Checkpoint | None = None,
+) -> Result:
+    """Trace a scene and judge every judged face-side.
+
+    Parameters
+    ----------
+    scene : BuiltScene
+    seed : int
+        Key of the random numbers, 0 to 2**64 - 1. Same scene, seed and counts give the same
+        numbers to the last bit, for any number of threads.
+    photons : int, optional
+        Photons from the lamps, rounded up to whole batches. Without `precision` these alone are
+        traced.
+    precision : float, optional
+        Relative distance of the lower bound from the worst irradiance to reach by backward paths
+        from the darkest face-sides. Default 0.02 where `photons` is not given either.
+    threads : int, optional
+        Default: the cores this process may use.
+    progress : callable
+        Called with (what, done, of how much).
+    warnings : tuple of Fault
+        Doubts found before tracing, to be carried into the result.
+    without : tuple of str
+        Names of lamps that are out. The tallies are those of all lamps; those named get weight 0.
+    checkpoint : Checkpoint, optional
+        Written to now and then, and gone on from where it is a resumed one: the result is then
+        that of a run that was never broken off. Whoever gave it removes it in the end.
+
+    Returns
+    -------
+    Result
+        Interrupted by Ctrl-C, the result of what was traced until then.
+
+    Raises
+    ------
+    RaysimError
+        No scene, numbers out of range, or a checkpoint of another run.
+    KeyboardInterrupt
+        Interrupted before there was anything to report.
+    """
+    if not isinstance(scene, BuiltScene):
+        raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
+    _check_numbers(seed, photons, precision, threads)
+    left = lamps_left(scene.triangles.lamps, without)
+    checkpoint = checkpoint or Checkpoint()
+    options = {"seed": seed, "photons": photons, "precision": precision, "without": [*without]}
+    checkpoint.begin(run_inputs(scene) if checkpoint.path else {}, options)
+    if photons is None and precision is None:
+        precision = DEFAULT_PRECISION
+    started = time.perf_counter() - checkpoint.seconds
+    threads = threads or default_threads()
+    posed = kernel_scenes(scene.poses)
+    arrays = posed[0]
+    # First, so that a run that is broken off still knows what its readings are worth.
+    meters = predicted(scene, arrays, seed, threads, METER_PATHS)
+    forward = forward_run(scene.poses, posed, seed, threads, CARRIED)
+    checkpoint.keep("photons", forward.tallies, forward.restore)
+    interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
+    if forward.batches < 2:
+        raise KeyboardInterrupt
+    error = 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
+    try:
+        with hold_interrupts():
+            job = Job(scene, arrays, forward, error, left)
+        if precision is not None and not interrupted:
+            backward = backward_run(
+                scene.poses, posed, seed, threads, every=CARRIED, batches=LOOK_BATCHES
+            )
+            _trace_back(job, backward, precision, progress, checkpoint)
+        if not interrupted:
+            job.each_pose(posed, seed, precision, progress)
+    except KeyboardInterrupt:
+        interrupted = True
+    seconds = time.perf_counter() - started
+    try:
+        with hold_interrupts():
+            result = job.result(seed, precision, meters, warnings, interrupted, seconds)
+    except KeyboardInterrupt:
+        result = replace(result, interrupted=True)
+    return result
+
+
+def _check_numbers(
+    seed: int, photons: int | None, precision: float | None, threads: int | None
+) -> None:
+    if not 0 <= seed < 2**64:
+        raise RaysimError(f"seed {seed} is out of range. Mend: give 0 to 2**64 - 1")
+    if photons is not None and not 1 <= photons <= 10**13:
+        raise RaysimError(f"photons {photons} is out of range. Mend: give 1 to 10**13")
+    if precision is not None and not 0.0005 <= precision < 1.0:
+        raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
+    if threads is not None and not 1 <= threads <= 1024:
+        raise RaysimError(f"threads {threads} is out of range. Mend: give 1 to 1024")
+
+
+def _trace_photons(
+    forward: ForwardRun, photons: int, progress: Progress, checkpoint: Checkpoint
+) -> bool:
+    """Trace whole batches until `photons` are reached; returns whether Ctrl-C broke it off."""
+    per_batch = int(forward.batch_photons.sum())
+    batches = max(-(-photons // per_batch), FEWEST_BATCHES)
+    step = 4 * forward.threads
+    progress = checkpoint.watching(progress)
+    try:
+        while forward.batches < batches:
+            with hold_interrupts():
+                forward.add_batches(min(step, batches - forward.batches))
+            progress("tracing photons", forward.batches * per_batch, batches * per_batch)
+    except KeyboardInterrupt:
+        if forward.batches >= 2:
+            checkpoint.save()
+        return True
+    return False
+
+
+def _trace_back(
+    job: Job,
+    backward: AdjointRun,
+    precision: float,
+    progress: Progress,
+    checkpoint: Checkpoint,
+) -> None:
+    """Backward paths from the darkest face-sides, then from the brightest.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        With all that was traced until then in the job.
+    """
+    units, state = job.units, job.state
+    job.backward = backward
+
+    def restore_paths(saved: dict[str, np.ndarray]) -> None:
+        targets = units.targets(state.units_by_row())
+        backward.restore(targets, saved)
+
+    with hold_interrupts():
+        checkpoint.keep("refinement", state.tallies, state.restore)
+        checkpoint.keep("paths", backward.tallies, restore_paths)
+    try:
+        refine(backward, units, state, job.factors, precision, checkpoint.watching(progress))
+    except KeyboardInterrupt:
+        checkpoint.save()
+        raise
+    # The brightest are chosen by what is known when this begins: nothing is written in its midst,
+    # and what is broken off there goes on from the checkpoint before it.
+    checkpoint.save_if_due()
+    refine_best(backward, units, state, job.factors, progress)

@@ -1,0 +1,1 @@
+"""From traced light to irradiance with its errors: bounds, face-sides, refinement, meters."""

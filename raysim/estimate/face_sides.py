@@ -1,0 +1,126 @@
+"""The face-sides that are judged, each by itself or by the disc about it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.estimate.discs import PATCH_AREA, disc_members
+from raysim.scene.triangles import SceneTriangles
+from raysim.transport.tracing import Target
+
+# Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
+# for darkness. Common practice, no source.
+GUESS_ERRORS = 2.0
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The face-sides that are judged; all (units,).
+
+    `owner` and `member` list the face-sides within 1 cm2 of each (see `disc_members`).
+    """
+
+    faces: np.ndarray
+    sides: np.ndarray
+    areas: np.ndarray
+    bodies: np.ndarray
+    owner: np.ndarray
+    member: np.ndarray
+
+    def targets(self, units: np.ndarray) -> list[Target]:
+        """Where backward paths from some units start."""
+        both = zip(self.faces[units].tolist(), self.sides[units].tolist(), strict=True)
+        return [Target(2 * face + side, (face,), (side,)) for face, side in both]
+
+    def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """What stands for each judged face-side (..., faces, 2): its own mean and variance."""
+        return mean, variance
+
+
+def spread_targets(leads: list[Target], members: list[np.ndarray], of: Judged) -> list[Target]:
+    """The streams of `leads`, each spread over several face-sides, given as rows of `of`."""
+    return [
+        Target(lead.stream, tuple(of.faces[own].tolist()), tuple(of.sides[own].tolist()))
+        for lead, own in zip(leads, members, strict=True)
+    ]
+
+
+@dataclass(frozen=True)
+class JudgedDiscs(Judged):
+    """The discs of some area about each judged face-side, judged in its place.
+
+    `first` (units + 1,) and `within` (members,) list the face-sides of each disc, as rows.
+    """
+
+    first: np.ndarray
+    within: np.ndarray
+
+    def targets(self, units: np.ndarray) -> list[Target]:
+        """Where backward paths from some discs start: anywhere on each, even by area."""
+        members = [self.within[self.first[unit] : self.first[unit + 1]] for unit in units]
+        return spread_targets(Judged.targets(self, units), members, self)
+
+    def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and variance over the disc of each judged face-side, (..., faces, 2).
+
+        One photon may count on several faces of a disc, so their errors are taken as if all erred
+        together, which is never too small: the error of the mean is the mean of the errors.
+        """
+        from scipy.sparse import csr_array
+
+        count = len(self.faces)
+        share = csr_array((self.areas[self.within], self.within, self.first), (count, count))
+        whole = share.sum(axis=1)
+        at = (..., self.faces, self.sides)
+        found = []
+        for field in (mean, np.sqrt(variance)):
+            rows = field[at].reshape(-1, count)
+            smooth = field.copy()
+            smooth[at] = ((share @ rows.T).T / whole).reshape(field[at].shape)
+            found.append(smooth)
+        return found[0], found[1] ** 2
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Irradiance of one case, W/m2; all (faces, 2) float64."""
+
+    irradiance: np.ndarray
+    standard_error: np.ndarray
+    lower_bound: np.ndarray
+
+
+def judged_units(triangles: SceneTriangles, area: float | None = None) -> Judged:
+    """Judged face-sides of a scene, and the 1 cm2 around each; or discs of `area` (m2) instead.
+
+    The 1 cm2 about a disc is the disc itself where that is no smaller.
+    """
+    faces, sides = np.nonzero(triangles.judged)
+    owner, member = disc_members(triangles, faces, sides, PATCH_AREA)
+    areas, bodies = triangles.areas[faces], triangles.face_body[faces]
+    if area is None:
+        return Judged(faces, sides, areas, bodies, owner, member)
+    if area >= PATCH_AREA:
+        owner = member = np.arange(len(faces))
+    disc, within = disc_members(triangles, faces, sides, area)
+    first = np.searchsorted(disc, np.arange(len(faces) + 1))
+    return JudgedDiscs(faces, sides, areas, bodies, owner, member, first, within)
+
+
+def weighted_percentile(values: np.ndarray, weights: np.ndarray, share: float) -> float:
+    """Value below which `share` of the weight lies (definition)."""
+    order = np.argsort(values, kind="stable")
+    below = np.cumsum(weights[order])
+    where = np.searchsorted(below, share * below[-1])
+    return float(values[order][min(where, len(values) - 1)])
+
+
+def taken_at(
+    mean: np.ndarray, error: np.ndarray, sure: np.ndarray, errors: float = GUESS_ERRORS
+) -> np.ndarray:
+    """Irradiance (W/m2) at which each face-side is compared when the darkest is named.
+
+    The lowest of many noisy values would show the noise: one that is not `sure` is taken at the
+    upper end of its error, so many standard `errors` above it.
+    """
+    return mean + np.where(sure, 0.0, errors * error)

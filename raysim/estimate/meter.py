@@ -1,0 +1,126 @@
+"""What a meter shows: irradiance, or what a head without cosine correction makes of the light.
+
+Backward paths leave the point after the cosine law, so their mean score is the irradiance. For a
+head of another response R each share of a score is weighted by R(theta) / cos(theta) of the way on
+which its light comes in: the path's own first direction, or, for the light straight from a lamp,
+the direction of the point of the tube that was looked at. Paths are traced one to a batch, so that
+every score is known; a second run that stops at the lamps tells the direct share.
+
+Source: importance weights, definition of the response in `response`.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from raysim.kernels.adjoint import choice_of_tubes, chosen_tube, seen_tube_point
+from raysim.kernels.lattice import lattice_point
+from raysim.kernels.random_numbers import ADJOINT_LAMP, split_word, uniforms
+from raysim.kernels.sampling import square_to_cosine_hemisphere
+from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
+from raysim.transport.tracing import ADJOINT_BATCHES, MAX_BOUNCES, AdjointRun, KernelScene, Target
+
+METER_PATHS = 1024  # per batch
+# Meter points take random-number streams from here on, above those of any face-side.
+METER_STREAM = 1 << 31
+WEIGHTED_STREAM = METER_STREAM + (1 << 20)  # of heads that are not cosine-corrected
+DIRECT_ONLY = 1  # bounce at which a path ends that is to see lamps only
+
+
+def meter_batches(
+    triangles: SceneTriangles,
+    arrays: KernelScene,
+    seed: int,
+    threads: int,
+    cases: slice = slice(None),
+    paths: int = METER_PATHS,
+) -> np.ndarray:
+    """What each meter of a scene shows, W/m2, (points, batches, lamps, cases), lamps at rating.
+
+    Source: reciprocity, `kernels.adjoint`, and the equation of the module.
+    """
+    meters = triangles.meters
+    columns = arrays.surfaces.reflectance[:, cases].shape[1]
+    shown = np.zeros((len(meters), ADJOINT_BATCHES, len(triangles.lamps), columns))
+    plain = [k for k, meter in enumerate(meters) if meter.response.is_cosine]
+    if plain:
+        run = AdjointRun(arrays, triangles, seed, threads, cases=cases)
+        run.add_targets([_target(METER_STREAM + k, meters[k]) for k in plain])
+        everyone = np.arange(len(plain))
+        run.add_paths(everyone, np.full(len(plain), paths))
+        shown[plain] = run.batch_irradiance(everyone)
+    for k in sorted(set(range(len(meters))) - set(plain)):
+        streams = range(WEIGHTED_STREAM + k * paths, WEIGHTED_STREAM + (k + 1) * paths)
+        shown[k] = _weighted(triangles, arrays, meters[k], streams, seed, threads, cases)
+    return shown
+
+
+def _target(stream: int, meter: MeterPoint) -> Target:
+    return Target(stream, at=meter.at, facing=meter.facing)
+
+
+def _weighted(
+    triangles: SceneTriangles,
+    arrays: KernelScene,
+    meter: MeterPoint,
+    streams: Sequence[int],
+    seed: int,
+    threads: int,
+    cases: slice,
+) -> np.ndarray:
+    """What one head of another response shows, W/m2, (batches, lamps, cases)."""
+    scores = []
+    for bounces in (MAX_BOUNCES, DIRECT_ONLY):
+        run = AdjointRun(arrays, triangles, seed, threads, cases, bounces)
+        run.add_targets([_target(stream, meter) for stream in streams])
+        everyone = np.arange(len(streams))
+        run.add_paths(everyone, np.ones(len(streams), int))
+        scores.append(run.batch_irradiance(everyone))  # paths, batches, lamps, cases
+    whole, direct = scores
+    to_lamp = lamp_cosines(arrays, meter, streams, seed)
+    first = first_cosines(streams, seed)
+    over = meter.response.over_cosine
+    weighted = (whole - direct) * over(first)[..., None, None]
+    return (weighted + direct * over(to_lamp)[..., None, None]).mean(axis=0)
+
+
+def first_cosines(streams: Sequence[int], seed: int) -> np.ndarray:
+    """Cosines of the first directions of the paths, one a batch, (paths, batches).
+
+    Source: the draws of `kernels.adjoint.adjoint_path`.
+    """
+    key = split_word(seed)
+    found = np.empty((len(streams), ADJOINT_BATCHES))
+    for row, stream in enumerate(np.array(streams, np.uint64)):
+        for batch in range(ADJOINT_BATCHES):
+            u, v, _, _ = lattice_point(np.uint64(batch), stream, 0, *key)
+            found[row, batch] = square_to_cosine_hemisphere(u, v)[2]
+    return found
+
+
+def lamp_cosines(
+    arrays: KernelScene, meter: MeterPoint, streams: Sequence[int], seed: int
+) -> np.ndarray:
+    """Cosines of the directions in which the paths looked for a lamp, (paths, batches).
+
+    Where none was above the horizon of the head the cosine is 1, and the score 0.
+
+    Source: the draws of `kernels.adjoint.direct_irradiance`.
+    """
+    key, n = split_word(seed), meter.facing
+    zero, purpose = np.uint64(0), np.uint64(ADJOINT_LAMP)
+    tubes, exitance = arrays.geometry.tubes, arrays.geometry.tube_exitance
+    at = meter.at + METER_LIFT * n
+    choice = np.zeros(len(tubes))
+    total = choice_of_tubes(tubes, exitance, *at, *n, choice)
+    found = np.ones((len(streams), ADJOINT_BATCHES))
+    if total <= 0.0:
+        return found
+    for row, stream in enumerate(np.array(streams, np.uint64)):
+        for batch in range(ADJOINT_BATCHES):
+            _, _, u0, u1 = lattice_point(np.uint64(batch), stream, 0, *key)
+            _, _, u2, _ = uniforms(np.uint64(batch), stream, zero, purpose, *key)
+            tube, _ = chosen_tube(choice, total, u0)
+            to = np.array(seen_tube_point(tubes, tube, *at, u1, u2)[:3]) - at
+            found[row, batch] = (to @ n) / max(float(np.linalg.norm(to)), 1e-12)
+    return found

@@ -1,0 +1,154 @@
+"""State of the refinement of judged face-sides by backward paths."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.estimate.bounds import FIRST_LOOK_ERROR, LOOK_ERROR
+from raysim.transport.tracing import fitting
+
+# Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
+SETTLED = 2
+
+# What backward paths change: an entry for each unit, for each unit of a look, and single numbers.
+_BY_UNIT = (*("mean", "error", "even", "path_error", "share", "bound", "bright", "looks", "row"),)
+_OF_LOOK = ("planned", "planned_paths")
+_BY_CASE = ("clip",)
+_NUMBERS = ("pieces_done", "paths", "rays", "reached")
+
+
+@dataclass
+class Refinement:
+    """State of the refinement over all judged face-sides; cases as in `CASES`.
+
+    Attributes
+    ----------
+    forward_mean, forward_error : (cases, units) float64, W/m2
+        Irradiance and standard error from photon counts, with the lamp factors applied.
+    counts : (cases, units) float64
+        Photons that would arrive if all units were lit alike: what the counts are worth.
+    share : (cases, units) float64
+        Weight of the backward paths in what follows; the photon counts have the rest. It follows
+        from their numbers and never from what they found: whichever erred to one side would be
+        believed more often, and the mean over all units would be off.
+    mean, error : (cases, units) float64, W/m2
+        Irradiance and standard error from both, with the lamp factors applied.
+    path_error : (cases, units) float64, W/m2
+        Standard error of backward paths alone; inf where there are none.
+    even : (cases, units) float64, W/m2
+        As `mean`, but as it was after the first look, for means over many units: those that look
+        darker than they are get more paths, which then tell better; those that look brighter keep
+        what they have, so that `mean` is some per cent too large on average.
+    bound : (cases, units) float64, W/m2
+        Lower bound from both.
+    bright : (units,) bool
+        Face-sides among which the best-lit is named; none before they were looked for.
+    looks : (units,) int64
+        How often backward paths from it were looked at.
+    row : (units,) int64
+        Target of each unit in the backward run, -1 for none yet.
+    paths, rays : int
+        Backward paths and ray segments traced.
+    reached : bool
+        Whether the precision asked for was reached.
+    planned, planned_paths : (planned,) int64
+        Units of the look in progress, and the further paths per batch of each.
+    pieces_done : int
+        Pieces of that look that were traced.
+    settle : int
+        The first so many cases are to be settled, others come along.
+    first_error, look_error : float
+        Error probability of the bounds at the first look at a unit, and at each later one, of
+        which there are at most MOST_LOOKS - 1.
+    clip : (cases,) float64, W/m2
+        Scores above count for so much only in the bound of a first look.
+    floor : float, W/m2
+        A unit that gets less than this is too dark to wait for: how much less need not be known.
+    everywhere : bool
+        Whether units that could not be the worst are looked at once as well, for the map.
+    """
+
+    forward_mean: np.ndarray
+    forward_error: np.ndarray
+    counts: np.ndarray
+    share: np.ndarray
+    mean: np.ndarray
+    error: np.ndarray
+    path_error: np.ndarray
+    even: np.ndarray
+    bound: np.ndarray
+    bright: np.ndarray
+    looks: np.ndarray
+    row: np.ndarray
+    planned: np.ndarray
+    planned_paths: np.ndarray
+    clip: np.ndarray
+    pieces_done: int = 0
+    paths: int = 0
+    rays: int = 0
+    reached: bool = False
+    settle: int = SETTLED
+    first_error: float = FIRST_LOOK_ERROR
+    look_error: float = LOOK_ERROR
+    floor: float = 0.0
+    everywhere: bool = False
+
+    def tallies(self) -> dict[str, np.ndarray]:
+        """All that backward paths have changed; `restore` takes it back."""
+        return {
+            name: np.asarray(getattr(self, name))
+            for name in _BY_UNIT + _BY_CASE + _OF_LOOK + _NUMBERS
+        }
+
+    def restore(self, tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the state of another run with the same photons.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where it does not fit.
+        """
+        for name in _BY_UNIT + _BY_CASE:
+            setattr(self, name, fitting(tallies, name, getattr(self, name)).copy())
+        for name in _OF_LOOK:
+            like = np.zeros(np.shape(tallies["planned"]), np.int64)
+            setattr(self, name, fitting(tallies, name, like).copy())
+        for name in _NUMBERS:
+            setattr(self, name, type(getattr(self, name))(tallies[name]))
+        known = np.sort(self.row[self.row >= 0])
+        if (known != np.arange(len(known))).any() or (self.row < -1).any():
+            raise ValueError("rows are not numbered through")
+        if (self.planned < 0).any() or (self.row[self.planned] < 0).any():
+            raise ValueError("the look in progress has units without a row")
+
+    def units_by_row(self) -> np.ndarray:
+        """Units that have backward paths, in the order of their rows, (rows,) int64."""
+        known = np.flatnonzero(self.row >= 0)
+        return known[np.argsort(self.row[known])]
+
+
+def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray) -> Refinement:
+    """State before the first backward path: what the photons say of each unit.
+
+    Parameters
+    ----------
+    mean, error, bound : (cases, units) float64, W/m2
+    """
+    cases, units = mean.shape
+    return Refinement(
+        forward_mean=mean,
+        forward_error=error,
+        counts=np.zeros((cases, units)),
+        share=np.zeros((cases, units)),
+        mean=mean.copy(),
+        error=error.copy(),
+        path_error=np.full((cases, units), np.inf),
+        even=mean.copy(),
+        bound=bound.copy(),
+        bright=np.zeros(units, bool),
+        looks=np.zeros(units, np.int64),
+        row=np.full(units, -1),
+        planned=np.zeros(0, np.int64),
+        planned_paths=np.zeros(0, np.int64),
+        clip=np.full(cases, np.inf),
+    )

@@ -1,0 +1,167 @@
+"""Library of surfaces, lamp types and stated assumptions, read from the data tables."""
+
+import difflib
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+_OBTAINED = {"read", "read second-hand", "from memory", "computed"}
+MARKS = frozenset(_OBTAINED | {"estimate, no source", "common practice, no source"})
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Optical behaviour of one surface at 254 nm; all numbers are ratios, 0 to 1.
+
+    `specular` is the share of the reflectance sent in the mirror direction, the rest is
+    Lambertian. A surface with a `refractive_index` follows the Fresnel equations with
+    n + i `extinction`; its three reflectances then hold the value at normal incidence.
+    """
+
+    name: str
+    reflectance_low: float
+    reflectance: float
+    reflectance_high: float
+    specular: float
+    refractive_index: float | None = None
+    extinction: float = 0.0
+    transmittance_low: float = 0.0
+    transmittance: float = 0.0
+    transmittance_high: float = 0.0
+    source: str = ""
+    mark: str = ""
+    quality: str = ""
+    note: str = ""
+    looks_bright: bool = False
+    aliases: tuple[str, ...] = ()
+    specular_mark: str = "estimate, no source"
+
+    def __post_init__(self) -> None:
+        for quantity in ("reflectance", "transmittance"):
+            low, expected, high = (getattr(self, quantity + end) for end in ("_low", "", "_high"))
+            if not 0.0 <= low <= expected <= high <= 1.0:
+                raise ValueError(f"{self.name}: {quantity} range {low}, {expected}, {high}")
+        if not 0.0 <= self.specular <= 1.0:
+            raise ValueError(f"{self.name}: specular share {self.specular} is not within 0 to 1")
+        if self.reflectance_high + self.transmittance_high > 1.0 + 1e-12:
+            raise ValueError(f"{self.name}: reflectance_high + transmittance_high exceeds 1")
+
+    @property
+    def is_fresnel(self) -> bool:
+        """True where the reflectance follows the Fresnel equations instead of a constant."""
+        return self.refractive_index is not None
+
+
+@dataclass(frozen=True)
+class LampType:
+    """Typical catalogue figures of one low-pressure mercury lamp type."""
+
+    name: str
+    tube_length_mm: float
+    tubes: int
+    diameter_mm: float
+    arc_mm: float
+    lamp_W_low: float
+    lamp_W_high: float
+    uvc_W_low: float
+    uvc_W_high: float
+    irradiance_1m_low_uW_cm2: float
+    irradiance_1m_high_uW_cm2: float
+    keitz_W_low: float
+    keitz_W_high: float
+    source: str
+    mark: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One stated default: its value, unit, meaning and where it comes from."""
+
+    key: str
+    value: float
+    unit: str
+    meaning: str
+    source: str
+    mark: str
+
+
+class UnknownSurface(KeyError):
+    """No surface has this name or alias; `nearest` lists the closest library names."""
+
+    def __init__(self, name: str, nearest: list[str]) -> None:
+        hint = f"; nearest: {', '.join(nearest)}" if nearest else ""
+        super().__init__(f"no surface named '{name}'{hint}")
+        self.nearest = nearest
+
+    __str__ = Exception.__str__  # KeyError would quote the message
+
+
+def data_rows(table: str, *labels: str) -> list[dict[str, Any]]:
+    """Read one table; every row needs its own labels, a source and only known marks."""
+    text = resources.files("raysim.library").joinpath(table + "s.toml").read_text(encoding="utf-8")
+    rows: list[dict[str, Any]] = tomllib.loads(text)[table]
+    if len({tuple(row[label] for label in labels) for row in rows}) < len(rows):
+        raise ValueError(f"{table}s: a {' and '.join(labels)} stands twice")
+    for row in rows:
+        if not row["source"].strip() or not set(row["mark"].split(" + ")) <= MARKS:
+            raise ValueError(f"{row[labels[0]]}: source missing or mark not understood")
+    return rows
+
+
+def _surface(row: dict[str, Any]) -> Surface:
+    fields = {**row, "aliases": tuple(row.get("aliases", ()))}
+    if "refractive_index" in row:
+        n, k = row["refractive_index"], row["extinction"]
+        value = ((n - 1.0) ** 2 + k**2) / ((n + 1.0) ** 2 + k**2)
+        fields |= dict.fromkeys(("reflectance_low", "reflectance", "reflectance_high"), value)
+    return Surface(**fields)
+
+
+@cache
+def surfaces() -> dict[str, Surface]:
+    """All surfaces by name."""
+    return {row["name"]: _surface(row) for row in data_rows("surface", "name")}
+
+
+@cache
+def lamp_types() -> dict[str, LampType]:
+    """All lamp types by name."""
+    return {row["name"]: LampType(**row) for row in data_rows("lamp", "name")}
+
+
+@cache
+def assumptions() -> dict[str, Assumption]:
+    """All stated assumptions by key."""
+    return {row["key"]: Assumption(**row) for row in data_rows("assumption", "key")}
+
+
+def folded_name(name: str) -> str:
+    """Name without capitals and extra blanks, "aluminum" spelt as in the library."""
+    return " ".join(name.casefold().replace("aluminum", "aluminium").split())
+
+
+@cache
+def _names() -> dict[str, str]:
+    """Library name by folded name or alias."""
+    return {folded_name(name): s.name for s in surfaces().values() for name in (s.name, *s.aliases)}
+
+
+def find_surface(name: str) -> Surface:
+    """Surface of this name or alias, whatever the case; `UnknownSurface` if there is none.
+
+    >>> paint = find_surface("White Paint")
+    >>> paint.reflectance_low < paint.reflectance < paint.reflectance_high < 0.15
+    True
+    >>> find_surface("wite paint")
+    Traceback (most recent call last):
+    raysim.library.tables.UnknownSurface: no surface named 'wite paint'; nearest: white paint...
+    """
+    index = _names()
+    found = index.get(folded_name(name))
+    if found is None:
+        close = difflib.get_close_matches(folded_name(name), index, n=5, cutoff=0.5)
+        raise UnknownSurface(name, list(dict.fromkeys(index[match] for match in close)))
+    return surfaces()[found]

@@ -1,0 +1,1 @@
+"""The folder of results, and what is written into it."""

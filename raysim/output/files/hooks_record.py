@@ -1,0 +1,92 @@
+"""The study of hooks as plain data, for result.json."""
+
+from typing import Any
+
+from raysim.base.figures import finite_or_none
+from raysim.base.units import to_mm, to_mW_cm2
+from raysim.estimate.bounds import CONFIDENCE
+from raysim.output.files.records import scene_record, spot_record
+from raysim.output.words.cautions import CAUTIONS
+from raysim.studies.hooks.load import Hang
+from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
+from raysim.version import __version__
+
+
+def hooks_record(study: HookStudy, said: str, seed: int) -> dict[str, Any]:
+    """The study in mm, degrees, mW/cm2 and seconds."""
+    load, clear, scene = study.load, study.clearances, study.load.scene
+    return {
+        "study": "hooks",
+        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
+        "raysim_version": __version__,
+        "seed": seed,
+        "confidence": CONFIDENCE,
+        "answer": said,
+        "hung": [entry.name for entry in load.hung],
+        "stays": [entry.name for entry in load.stays],
+        "clearances_mm": {
+            "wall": _mm(clear.wall),
+            "lamp": _mm(clear.lamp),
+            "other": _mm(clear.other),
+        },
+        "no_room": dict(study.no_room),
+        "loading_s": study.loading,
+        "points": [
+            {
+                **_hang(point.hang),
+                "exposure_time_s": finite_or_none(point.time),
+                "verdict": point.fate,
+            }
+            for point in study.points
+        ],
+        "best_number": study.best.number,
+        "contacts": list(study.touching),
+        "none_found_for": study.beyond,
+        "numbers": [_number(one) for one in study.numbers],
+        "rays": study.rays,
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _mm(length: float) -> float:
+    return round(float(to_mm(length)), 3)
+
+
+def _hang(hang: Hang) -> dict[str, Any]:
+    return {"at_mm": [_mm(value) for value in hang.at], "turn_degrees": hang.turn}
+
+
+def _number(result: NumberResult) -> dict[str, Any]:
+    return {
+        "respirators": result.number,
+        "respirators_per_hour": finite_or_none(result.per_hour),
+        "layouts_tried": result.tried,
+        "shown_to_be_worse": result.worse,
+        "set_aside": result.aside,
+        "too_dark": result.dark,
+        "any_other_better_by_at_most": finite_or_none(result.could_gain),
+        "layouts": [_layout(one) for one in result.layouts],
+        "as_now": None
+        if result.now is None
+        else _layout(result.now) | {"told_from_best": not result.now_tied},
+        "against_layout_1": [
+            {
+                "layout": pair.second,
+                "difference_mW_cm2": finite_or_none(to_mW_cm2(pair.difference)),
+                "standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.error)),
+                "told_apart": pair.told_apart,
+            }
+            for pair in result.pairs
+        ],
+    }
+
+
+def _layout(one: Ranked) -> dict[str, Any]:
+    return {
+        "hooks": [_hang(hang) for hang in one.layout],
+        "worst": spot_record(one.worst) if one.worst is not None else None,
+        "irradiance_mW_cm2": finite_or_none(to_mW_cm2(one.estimate)),
+        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(one.error)),
+        "lower_bound_mW_cm2": finite_or_none(to_mW_cm2(one.lower)) if one.settled else None,
+        "exposure_time_s": finite_or_none(one.time),
+    }

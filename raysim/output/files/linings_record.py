@@ -1,0 +1,60 @@
+"""The study of linings as plain data: what stands in its result.json."""
+
+import math
+from typing import Any
+
+from raysim.base.figures import finite_or_none
+from raysim.base.units import to_mW_cm2
+from raysim.output.files.records import scene_record, spot_record
+from raysim.output.words.cautions import CAUTIONS
+from raysim.scene.build import BuiltScene
+from raysim.studies.linings.study import LiningRow, LiningStudy
+from raysim.studies.pairs import Pair
+from raysim.version import __version__
+
+
+def linings_record(study: LiningStudy, scene: BuiltScene, said: str, seed: int) -> dict[str, Any]:
+    """The study of a scene as plain data, for result.json."""
+    return {
+        "study": "linings",
+        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
+        "raysim_version": __version__,
+        "seed": seed,
+        "answer": said,
+        "linings": [_row(row) for row in study.rows],
+        "bare_black_box": _row(study.black),
+        "pairs": [_pair(pair) for pair in study.pairs],
+        "from_best": [_pair(pair) for pair in study.from_best],
+        "wall_lining": study.wall_lining,
+        "one_wall": [_row(row) for row in study.walls],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _row(row: LiningRow) -> dict[str, Any]:
+    return {
+        "name": row.name,
+        "area_m2": row.area,
+        "cost": row.cost,
+        "cases": {
+            name: {
+                "worst": spot_record(case.worst),
+                "exposure_time_s": finite_or_none(case.exposure_time),
+                "best_over_worst": finite_or_none(case.evenness),
+                "gain_over_black": finite_or_none(row.gain.get(name, math.nan)),
+                "settled": case.settled,
+            }
+            for name, case in row.cases.items()
+        },
+    }
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    return {
+        "first": pair.first,
+        "second": pair.second,
+        "difference_mW_cm2": finite_or_none(to_mW_cm2(pair.difference)),
+        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.error)),
+        "separate_standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.separate_error)),
+        "told_apart": pair.told_apart,
+    }

@@ -1,0 +1,122 @@
+"""A scene with its objects hung anew, as a scene file: TOML that every command reads."""
+
+import json
+import os
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from raysim.base.errors import printable
+from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.things import Object
+from raysim.studies.hooks.load import DIGITS, Layout, Load, written_layout
+
+BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ...]) -> str:
+    """Scene file (text) of a layout, to lie in `folder`; lengths in the units of the scene.
+
+    Everything but the objects stays as the user wrote it, comments left out. `heading` becomes
+    comments at the top. Of several poses the one that the load hangs in is written, as if there
+    were no other.
+    """
+    scene = load.scene
+    data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+    entries = {entry["name"]: entry for entry in data.get("object", [])}
+    per_metre = 1.0 / UNIT_METRES[scene.written.units]
+    poses = data.pop("pose", [])
+    if poses:
+        pose = printable(scene.poses[0].name)
+        heading += (f'The load hangs as in pose "{pose}"; the poses themselves are left out.',)
+    objects = [
+        _as_written(entries[entry.name], entry, _placed(entry, per_metre) if poses else {})
+        for entry in load.stays
+    ]
+    moved = written_layout(load, layout).object[len(load.stays) :]
+    for number, entry in enumerate(moved):
+        source = load.hung[number % len(load.hung)]
+        placed = _placed(entry, per_metre)
+        objects.append(_as_written(entries[source.name], entry, placed))
+    data["object"] = objects
+    if any(meter.pop("reading", None) is not None for meter in data.get("meter", [])):
+        heading += ("Meter readings are left out: the load hangs otherwise, so read again.",)
+        for meter in data["meter"]:
+            meter.pop("lamp_hours", None)
+    for table in (data["chamber"], *objects):
+        if "mesh" in table:
+            table["mesh"] = _path_from(folder, scene.path.parent / table["mesh"])
+    return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
+
+
+def _placed(entry: Object, per_metre: float) -> dict[str, Any]:
+    at = [_short(value * per_metre, DIGITS) for value in entry.at]
+    turn = {"turn": [_short(value, DIGITS) for value in entry.turn]} if any(entry.turn) else {}
+    return {"at": at} | turn
+
+
+def _as_written(source: dict[str, Any], entry: Object, changed: dict[str, Any]) -> dict[str, Any]:
+    kept = {key: value for key, value in source.items() if key != "turn" or "at" not in changed}
+    return kept | {"name": entry.name} | changed
+
+
+def _short(value: float, digits: int) -> float | int:
+    """A number without digits that mean nothing; the unit is kept."""
+    rounded = round(float(value), digits)
+    return int(rounded) if rounded == int(rounded) else rounded
+
+
+def _path_from(folder: Path, file: Path) -> str:
+    """Path of a file as seen from a folder, with slashes; whole where there is no other way."""
+    try:
+        return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
+    except ValueError:  # another drive
+        return file.resolve().as_posix()
+
+
+def toml_text(data: dict[str, Any]) -> str:
+    """A scene as TOML (definition of the format: toml.io, version 1.0)."""
+    plain, tables, lists = [], [], []
+    for key, value in data.items():
+        if isinstance(value, dict):
+            tables.append(f"\n[{_key(key)}]\n{_lines(value)}{_inner_tables(key, value)}")
+        elif isinstance(value, list) and value and all(isinstance(one, dict) for one in value):
+            lists += [f"\n[[{_key(key)}]]\n{_lines(one, inline=True)}" for one in value]
+        else:
+            plain.append(f"{_key(key)} = {_value(value)}\n")
+    return "".join((*plain, *tables, *lists))
+
+
+def _lines(table: dict[str, Any], inline: bool = False) -> str:
+    """Lines of a table; tables in it are written inline, or left to `_inner_tables`."""
+    return "".join(
+        f"{_key(key)} = {_value(value)}\n"
+        for key, value in table.items()
+        if inline or not isinstance(value, dict)
+    )
+
+
+def _inner_tables(key: str, table: dict[str, Any]) -> str:
+    return "".join(
+        f"\n[{_key(key)}.{_key(inner)}]\n{_lines(value, inline=True)}"
+        for inner, value in table.items()
+        if isinstance(value, dict)
+    )
+
+
+def _key(key: str) -> str:
+    return key if BARE_KEY.fullmatch(key) else json.dumps(key, ensure_ascii=False)
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, dict):
+        inside = ", ".join(f"{_key(key)} = {_value(inner)}" for key, inner in value.items())
+        return f"{{ {inside} }}" if inside else "{}"
+    if isinstance(value, list):
+        return f"[{', '.join(_value(one) for one in value)}]"
+    return repr(value)

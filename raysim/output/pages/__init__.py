@@ -1,0 +1,1 @@
+"""Pages to read and to print."""

@@ -1,0 +1,184 @@
+"""The dose map as compact data for the page that turns it: quantised, base64, inside JSON."""
+
+import base64
+from typing import Any
+
+import numpy as np
+
+from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
+from raysim.dose.result import Result, Spot
+from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, tick_words
+from raysim.output.pictures.shades import tube_triangles, wall_edges
+from raysim.output.words.sentences import number
+from raysim.scene.triangles import SIDES, SceneTriangles
+
+STEPS = 65_535  # of a coordinate over the longest side of the scene
+LEVELS = 65_534  # of the logarithm of an irradiance; code 0 is none at all
+ERROR_LEVELS = 255  # of the square root of a relative standard error, 0 to 1
+SAME_PLACE = 1e-7  # m: corners nearer than this are one
+
+
+def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
+    """Everything the page needs to draw one case, as plain data for JSON.
+
+    Lengths in mm, irradiance in mW/cm2, dose in mJ/cm2. Arrays are base64 of little-endian
+    integers; `templates/map_mesh.js` reads them.
+    """
+    triangles = result.triangles
+    low, step = _grid(triangles)
+    return {
+        "case": case,
+        "timer": minutes_seconds(result.timer) if np.isfinite(result.timer) else None,
+        "dosePerIrradiance": _dose_factor(result),
+        "scale": _scale_record(scale),
+        "grid": {"low": low.tolist(), "step": step},
+        "bodies": [
+            {"name": body.name, "kind": body.kind, "judged": body.judged}
+            for body in triangles.bodies
+        ],
+        "parts": _parts(triangles, low, step),
+        "faces": len(triangles.areas),
+        "values": _values(result, case),
+        "tubes": _coded(_on_grid(tube_triangles(triangles.tubes), low, step), "<u2"),
+        "edges": _coded(_on_grid(wall_edges(triangles), low, step), "<u2"),
+        "lamps": _lamp_labels(triangles),
+        "worst": _spot_record(result.cases[case].worst),
+        "spots": [_spot_record(spot) for spot in result.cases[case].worst_per_object],
+    }
+
+
+def _grid(triangles: SceneTriangles) -> tuple[np.ndarray, float]:
+    """Lowest corner (mm) and step (mm) of the whole numbers that coordinates become."""
+    points = [triangles.corners.reshape(-1, 3)]
+    points += [np.array([t.start - t.radius, t.start + t.radius]) for t in triangles.tubes]
+    points += [np.array([t.end - t.radius, t.end + t.radius]) for t in triangles.tubes]
+    places = to_mm(np.concatenate(points))
+    low = places.min(axis=0)
+    return low, float((places.max(axis=0) - low).max() / STEPS)
+
+
+def _on_grid(points: np.ndarray, low: np.ndarray, step: float) -> np.ndarray:
+    return np.rint((to_mm(points) - low) / step)
+
+
+def _coded(values: np.ndarray, kind: str) -> str:
+    return base64.b64encode(np.ascontiguousarray(values).astype(kind).tobytes()).decode("ascii")
+
+
+def _dose_factor(result: Result) -> float | None:
+    """Dose (mJ/cm2) at the timer per irradiance (mW/cm2) at full output; None without a timer."""
+    if not np.isfinite(result.timer):
+        return None
+    return float(result.warm_up.effective_seconds(result.timer))
+
+
+def _parts(triangles: SceneTriangles, low: np.ndarray, step: float) -> list[dict[str, Any]]:
+    """Points and triangles of each part; faces of a part follow one another in the scene."""
+    parts = []
+    for number_, part in enumerate(triangles.parts):
+        faces = np.flatnonzero(triangles.face_part == number_)
+        rounded = np.round(triangles.corners[faces].reshape(-1, 3) / SAME_PLACE)
+        _, first, index = np.unique(rounded, axis=0, return_index=True, return_inverse=True)
+        points = triangles.corners[faces].reshape(-1, 3)[first]
+        wide = len(points) > np.iinfo(np.uint16).max
+        parts.append(
+            {
+                "body": part.body,
+                "name": part.name,
+                "twoSided": part.two_sided,
+                "first": int(faces[0]) if len(faces) else 0,
+                "points": _coded(_on_grid(points, low, step), "<u2"),
+                "wide": wide,
+                "corners": _coded(index.reshape(-1), "<u4" if wide else "<u2"),
+            }
+        )
+    return parts
+
+
+def _values(result: Result, case: str) -> dict[str, Any]:
+    """Irradiance and its relative error of every judged face-side, in the order of the faces.
+
+    Irradiance E is kept as 1 + round(LEVELS * log(E / low) / log(high / low)).
+    """
+    judged = result.triangles.judged
+    values = to_mW_cm2(result.cases[case].irradiance)[judged]
+    errors = to_mW_cm2(result.cases[case].standard_error)[judged]
+    lit = values > 0.0
+    low, high = (values[lit].min(), values[lit].max()) if lit.any() else (1.0, 1.0)
+    span = max(float(np.log(high / low)), 1e-9)
+    codes = np.zeros(len(values))
+    codes[lit] = 1.0 + np.rint(LEVELS * np.log(values[lit] / low) / span)
+    relative = np.clip(errors / np.where(lit, values, 1.0), 0.0, 1.0)
+    return {
+        "low": float(low),
+        "span": span,
+        "levels": LEVELS,
+        "judged": _coded(np.packbits(judged, bitorder="little"), "u1"),
+        "irradiance": _coded(codes, "<u2"),
+        "errorLevels": ERROR_LEVELS,
+        "errors": _coded(np.rint(ERROR_LEVELS * np.sqrt(relative)), "u1"),
+    }
+
+
+def _scale_record(scale: DoseScale) -> dict[str, Any]:
+    from matplotlib import colormaps
+
+    table = (255.0 * colormaps[COLOUR_MAP](np.arange(256) / 255.0)[:, :3]).round()
+    return {
+        "quantity": scale.quantity,
+        "unit": scale.unit,
+        "low": scale.low,
+        "high": scale.high,
+        "logarithmic": scale.logarithmic,
+        "colours": _coded(table, "u1"),
+        "bands": [[value, tick_words(value)] for value in band_limits(scale)],
+        "marks": [list(mark) for mark in scale.marks],
+        "wantingBelow": _wanting_below(scale),
+        "wantingWords": scale.wanting_words,
+    }
+
+
+def _wanting_below(scale: DoseScale) -> float:
+    """Value below which a face-side is hatched, in the unit of the scale; 0 for "no light"."""
+    return scale.marks[0][0] if scale.marks else 0.0
+
+
+def band_limits(scale: DoseScale) -> list[float]:
+    """Round values strictly within the scale that part it into three to ten bands (definition)."""
+    if scale.logarithmic:
+        decades = range(int(np.floor(np.log10(scale.low))), int(np.ceil(np.log10(scale.high))) + 1)
+        for digits in ((1, 2, 5), (1, 3), (1,)):
+            limits = [d * 10.0**power for power in decades for d in digits]
+            inside = [v for v in limits if scale.low < v < scale.high]
+            if len(inside) <= 9:
+                return inside
+        return inside[:9]
+    from matplotlib.ticker import MaxNLocator
+
+    ticks = MaxNLocator(8).tick_values(scale.low, scale.high)
+    return [float(v) for v in ticks if scale.low < v < scale.high]
+
+
+def _lamp_labels(triangles: SceneTriangles) -> list[dict[str, Any]]:
+    """Name of each lamp, and the end of its tubes (mm) where it is written."""
+    labels = []
+    for lamp, rating in enumerate(triangles.lamps):
+        ends = [end for tube in triangles.tubes if tube.lamp == lamp for end in _ends(tube)]
+        lowest = min(ends, key=lambda end: (end[2], *end))
+        labels.append({"name": rating.name, "at": [float(x) for x in to_mm(lowest)]})
+    return labels
+
+
+def _ends(tube: Any) -> tuple[np.ndarray, np.ndarray]:
+    return tube.start, tube.end
+
+
+def _spot_record(spot: Spot) -> dict[str, Any]:
+    return {
+        "object": spot.object,
+        "part": spot.part,
+        "side": SIDES.index(spot.side),
+        "face": spot.face,
+        "at": [round(float(x), 2) for x in to_mm(spot.centroid)],
+        "words": f"{spot.side}, {number(to_mW_cm2(spot.irradiance))} mW/cm²",
+    }

@@ -1,0 +1,123 @@
+"""The map in the report: its script, its data and its words, all inside the file.
+
+The viewer is our own: an exporter of 3-D scenes gives a page that cannot be asked for an object by
+name, shows no value under the pointer, colours both sides of a sheet alike and takes no keys.
+"""
+
+import base64
+import hashlib
+import json
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import numpy as np
+
+from raysim.base.units import to_mJ_cm2, to_mm, to_mW_cm2
+from raysim.dose.result import Result
+from raysim.estimate.face_sides import weighted_percentile
+from raysim.output.pages.map_data import map_record
+from raysim.output.pictures.scale import dose_scale
+from raysim.output.words.sentences import NO_TIMER, number
+from raysim.output.words.tables import Table
+from raysim.scene.triangles import SIDES
+
+SCRIPTS = ("map_vectors.js", "map_mesh.js", "map_draw.js", "map_legend.js", "map_page.js")
+CONTROLS = "map_controls.js"
+MOST_FACES = 250_000  # beyond which the page would grow by more than some 5 MB
+
+
+@dataclass(frozen=True)
+class MapBlock:
+    """What the template needs: text of the script, its policy hash, the data, the table."""
+
+    script: str
+    policy: str
+    data: str
+    table: Table
+    finds_room: bool
+
+
+def map_block(result: Result, case: str) -> MapBlock:
+    """Script, data and table of the map of one case; no data for scenes too large for a page."""
+    fits = len(result.triangles.areas) <= MOST_FACES
+    record = map_record(result, dose_scale(result, case), case) if fits else None
+    return MapBlock(script(), policy(), json_in_script(record), sides_table(result, case), fits)
+
+
+@cache
+def script() -> str:
+    """The viewer as one script that leaves no names behind."""
+    folder = resources.files("raysim.output.pages").joinpath("templates")
+    texts = [folder.joinpath(name).read_text(encoding="utf-8") for name in (*SCRIPTS, CONTROLS)]
+    return '(() => {\n"use strict";\n' + "\n".join(texts) + "})();"
+
+
+def policy() -> str:
+    """Source expression of the Content-Security-Policy that lets this script run, and no other.
+
+    Source: W3C, "Content Security Policy Level 3", hash-source.
+    """
+    digest = hashlib.sha256(script().encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+def json_in_script(record: Any) -> str:
+    """JSON that may stand within <script>: no tag can be opened or closed by what it holds.
+
+    Source: WHATWG HTML, "Restrictions for contents of script elements".
+    """
+    text = json.dumps(record, allow_nan=False, ensure_ascii=True, separators=(",", ":"))
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def sides_table(result: Result, case: str) -> Table:
+    """The map in numbers: each side of each judged object, cm2, mm, mW/cm2 and mJ/cm2."""
+    triangles, values = result.triangles, to_mW_cm2(result.cases[case].irradiance)
+    doses = to_mJ_cm2(result.dose_at_timer(case))
+    target = to_mJ_cm2(result.target_dose)
+    rows = []
+    for body, entry in enumerate(triangles.bodies):
+        for side, name in enumerate(SIDES):
+            chosen = np.flatnonzero((triangles.face_body == body) & triangles.judged[:, side])
+            if not len(chosen):
+                continue
+            areas, light, dose = triangles.areas[chosen], values[chosen, side], doses[chosen, side]
+            darkest = chosen[light.argmin()]
+            part = triangles.parts[triangles.face_part[darkest]].name
+            place = ", ".join(f"{x:.0f}" for x in to_mm(triangles.centroids[darkest]))
+            rows.append(
+                (
+                    f"{entry.name}, {name}",
+                    f"{part or 'body'} at {place}",
+                    number(1e4 * float(areas.sum())),
+                    *(number(float(x)) for x in (light.min(), np.average(light, weights=areas))),
+                    number(weighted_percentile(light, areas, 0.99)),
+                    *_dose_words(dose, areas, float(target)),
+                )
+            )
+    headings = (
+        "side",
+        "darkest face at x, y, z, mm",
+        "area, cm²",
+        "darkest, mW/cm²",
+        "mean, mW/cm²",
+        "99th percentile, mW/cm²",
+        "dose of the darkest at the timer, mJ/cm²",
+        "area below the target, cm²",
+    )
+    note = (
+        f"{case.capitalize()} case at full output. Single faces carry counting errors. The 99th "
+        "percentile is by area; the brightest single face of a side would be mostly noise."
+    )
+    return Table(headings, tuple(rows), 2, note)
+
+
+def _dose_words(dose: np.ndarray, areas: np.ndarray, target: float) -> tuple[str, str]:
+    """Least dose (mJ/cm2) of some face-sides and what is below the target, cm2; or no timer."""
+    if not np.isfinite(dose).all():
+        return NO_TIMER, NO_TIMER
+    return number(float(dose.min())), number(1e4 * float(areas[dose < target].sum()))

@@ -1,0 +1,201 @@
+"""Map of the exposure time over the hook position, one respirator alone in the box."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from raysim.base.units import to_mm
+from raysim.output.pictures.page import INK, new_figure, save_figure
+from raysim.output.pictures.pictures import CHART, Picture
+from raysim.output.words.hooks import hang_key, mm
+from raysim.output.words.sentences import OVER_A_WEEK
+from raysim.scene.triangles import SceneTriangles
+from raysim.studies.hooks.light import TOO_DARK
+from raysim.studies.hooks.race import FINALIST, WORSE
+from raysim.studies.hooks.result import HookStudy, Tried
+
+PANEL = (600, 480)  # px
+HEAD, LEGEND, MARGIN = 76, 74, 150  # px: words above, legend below, colour bar on the right
+MOST_PANELS = 6
+SLOW_TO_FAST = "viridis_r"  # short times light
+NO_TIME, LAMP = "#8b8f94", "#7f9bea"  # a grey that the scale does not have
+# Marks in the map and in its legend alike; the cross has to be seen on dark and on light.
+BEST = {"marker": "o", "s": 110, "facecolors": "none", "edgecolors": "black", "linewidths": 1.4}
+BEATEN = {"marker": "X", "s": 42, "facecolors": "#c22a2a", "edgecolors": "white", "linewidths": 0.7}
+NOW = {"marker": "+", "s": 90, "c": "black", "linewidths": 1.6}
+
+
+def write_hooks_map(study: HookStudy, path: Path) -> Picture:
+    """Map (PNG) of the time of the worst face, min, over the hook position seen from above."""
+    groups: dict[tuple[float, float], list[Tried]] = {}
+    for point in study.points:
+        groups.setdefault(hang_key(point.hang), []).append(point)
+    shown = sorted(groups, key=lambda key: (-key[0], key[1]))[:MOST_PANELS]
+    columns = min(len(shown), 2)
+    rows = -(-len(shown) // columns)
+    width, height = PANEL[0] * columns + MARGIN, HEAD + PANEL[1] * rows + LEGEND
+    figure = new_figure(width, height)
+    times = np.array([p.time for p in study.points]) / 60.0
+    norm = _norm(times[np.isfinite(times)])
+    _heading(figure, width, height)
+    for k, key in enumerate(shown):
+        left, row = PANEL[0] * (k % columns), k // columns
+        box = (left + 75, LEGEND + PANEL[1] * (rows - 1 - row) + 60, PANEL[0] - 100, PANEL[1] - 90)
+        axes = figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height))
+        _panel(axes, study, groups[key], norm)
+        turned = f", turned {key[1]:g}°" if key[1] else ""
+        axes.set_title(f"hooks {mm(key[0])} mm above the floor{turned}", fontsize=12, color=INK)
+    if np.isfinite(times).any():
+        _scale(figure, norm, width, bool((times[np.isfinite(times)] > norm.vmax).any()))
+    drawn = [point for key in shown for point in groups[key]]
+    _legend(figure, study, drawn, columns)
+    save_figure(figure, path, np.full((height, width, 3), 255, np.uint8))
+    caption = (
+        "One respirator alone in the box, cautious case, from cold lamps; estimates, so for "
+        "comparing only."
+    )
+    if len(groups) > MOST_PANELS:
+        caption += f" {len(groups) - MOST_PANELS} further heights or turns are not shown."
+    return Picture(path, "How long with the hook where", caption, CHART)
+
+
+def _norm(times: np.ndarray) -> Any:
+    from matplotlib.colors import Normalize
+
+    if not len(times):
+        return Normalize(0.0, 1.0)
+    low, high = float(times.min()), float(np.quantile(times, 0.98))
+    return Normalize(low, max(high, 1.01 * low))
+
+
+def _panel(axes: Any, study: HookStudy, points: Sequence[Tried], norm: Any) -> None:
+    from matplotlib import colormaps
+    from matplotlib.collections import PatchCollection
+    from matplotlib.patches import Rectangle
+
+    at = to_mm(np.array([point.hang.at[:2] for point in points]))
+    squares = [
+        Rectangle((x - side / 2, y - side / 2), side, side)
+        for (x, y), side in zip(at, _sides(at), strict=True)
+    ]
+    colours = [
+        colormaps[SLOW_TO_FAST](norm(p.time / 60.0)) if np.isfinite(p.time) else NO_TIME
+        for p in points
+    ]
+    axes.add_collection(PatchCollection(squares, facecolors=colours, edgecolors="white", lw=0.4))
+    for fate, style in ((WORSE, BEATEN), (FINALIST, BEST)):
+        chosen = at[[point.fate == fate for point in points]]
+        axes.scatter(*chosen.T, zorder=3, path_effects=_halo(style), **style)
+    key = hang_key(points[0].hang)
+    now = [hang.at[:2] for hang in study.load.now if hang_key(hang) == key]
+    if now:
+        axes.scatter(*to_mm(np.array(now)).T, zorder=4, path_effects=_halo(NOW), **NOW)
+    draw_plan(axes, study.best.best.triangles)
+    axes.text(
+        0.5, 0.01, "door", ha="center", va="bottom", color="#444b54", transform=axes.transAxes
+    )
+
+
+def _halo(style: dict[str, Any]) -> list[Any]:
+    """A white rim about black marks, which are then seen on dark colours too."""
+    from matplotlib.patheffects import withStroke
+
+    if style is BEATEN:
+        return []
+    return [withStroke(linewidth=style["linewidths"] + 2.2, foreground="white")]
+
+
+def _sides(at: np.ndarray) -> np.ndarray:
+    """Sides of the squares, mm: the usual distance of neighbours, half for what lies between."""
+    if len(at) < 2:
+        return np.full(len(at), 20.0)
+    gaps = np.abs(at[:, None] - at[None]).max(axis=2)
+    near = np.where(gaps > 0.0, gaps, np.inf).min(axis=1)
+    usual = float(np.clip(np.median(near), 3.0, 80.0))
+    order = np.arange(len(at))
+    crowded = ((gaps < 0.9 * usual) & (order[None] < order[:, None])).any(axis=1)
+    return np.where(crowded, 0.5 * usual, usual)
+
+
+def draw_plan(axes: Any, triangles: SceneTriangles) -> None:
+    """Outline of the box and its lamps as seen from above, mm, with axes to measure by."""
+    from matplotlib.patches import Circle
+
+    walls = np.array([body.kind == "wall" for body in triangles.bodies])[triangles.face_body]
+    low, high = (end(to_mm(triangles.corners[walls]), axis=(0, 1)) for end in (np.min, np.max))
+    for tube in triangles.tubes:
+        ends = to_mm(np.array([tube.start, tube.end]))[:, :2]
+        axes.plot(*ends.T, color=LAMP, lw=2.5, zorder=2)
+        for end in ends:
+            axes.add_patch(Circle(end, to_mm(tube.radius), facecolor=LAMP, edgecolor="#2b50b8"))
+    axes.set_xlim(low[0], high[0])
+    axes.set_ylim(low[1], high[1])
+    axes.set_aspect("equal")
+    axes.set_xlabel("mm from the left wall", fontsize=11)
+    axes.set_ylabel("mm from the door", fontsize=11)
+
+
+def _heading(figure: Any, width: int, height: int) -> None:
+    about = {"ha": "left", "va": "top", "color": INK}
+    words = "One respirator alone in the box, by where its hook is (seen from above)"
+    size = 15 if width > 1000 else 12
+    figure.text(24 / width, 1.0 - 14 / height, words, fontsize=size, weight="bold", **about)
+    words = "Minutes until its darkest spot has its dose (cautious case, from cold lamps)"
+    figure.text(24 / width, 1.0 - 44 / height, words, fontsize=size - 3, **about)
+
+
+def _scale(figure: Any, norm: Any, width: int, beyond: bool) -> None:
+    """Colour bar, min; `beyond` where times are longer than it shows."""
+    from matplotlib.cm import ScalarMappable
+
+    bar = figure.add_axes(((width - 105) / width, 0.24, 24 / width, 0.5))
+    extend = "max" if beyond else "neither"
+    figure.colorbar(ScalarMappable(norm, SLOW_TO_FAST), cax=bar, extend=extend)
+    at = {"ha": "center", "transform": bar.transAxes, "fontsize": 11, "color": INK}
+    bar.text(0.5, 1.09, "minutes\nslow", va="bottom", **at)
+    bar.text(0.5, -0.04, "fast", va="top", **at)
+
+
+def _legend(figure: Any, study: HookStudy, drawn: Sequence[Tried], columns: int) -> None:
+    """What the marks mean, of those that are in the map."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    fates = {point.fate for point in drawn}
+    keys = {hang_key(point.hang) for point in drawn}
+    here = any(hang_key(hang) in keys for hang in study.load.now)
+    endless = {point.fate for point in drawn if not np.isfinite(point.time)}
+    no_time = f"would take {OVER_A_WEEK}" if endless == {TOO_DARK} else "no time can be vouched for"
+    marks: list[tuple[bool, Any, str]] = [
+        (FINALIST in fates, BEST, "among the best for one alone"),
+        (WORSE in fates, BEATEN, "shown to be worse than the best"),
+        (here, NOW, "hook as it is now"),
+    ]
+    entries: list[tuple[Any, str]] = [
+        (_mark_alone(figure, style), words) for there, style, words in marks if there
+    ]
+    if endless:
+        entries.append((Patch(facecolor=NO_TIME), no_time))
+    lamp = Line2D([], [], marker="o", ls="", ms=11, mfc=LAMP, mec="#2b50b8")
+    entries.append((lamp, "lamp"))
+    entries.append(
+        (Patch(facecolor="white", edgecolor="#8a9199"), "left white: no room, or not tried")
+    )
+    handles, words = zip(*entries, strict=True)
+    figure.legend(
+        handles,
+        words,
+        loc="lower center",
+        ncols=3 if columns > 1 else 2,
+        fontsize=11 if columns > 1 else 10,
+        frameon=False,
+    )
+
+
+def _mark_alone(figure: Any, style: dict[str, Any]) -> Any:
+    """A mark outside the map, for the legend."""
+    axes = figure.add_axes((0, 0, 0.001, 0.001))
+    axes.axis("off")
+    return axes.scatter([], [], **style)

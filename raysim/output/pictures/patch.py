@@ -1,0 +1,102 @@
+"""Close-up of a dark patch: from where it can be seen, its edge drawn in red."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from raysim.base.units import to_mW_cm2
+from raysim.output.pictures.page import new_figure, save_figure
+from raysim.output.pictures.pictures import OBJECT, Picture
+from raysim.output.pictures.scale import COLOUR_MAP
+from raysim.output.pictures.views import directions_about, parallel_view
+from raysim.scene.check.contact import Surroundings
+from raysim.scene.triangles import SceneTriangles
+from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
+
+SIZE = (1100, 820)  # px
+LOOKED_FROM = 120  # directions tried
+EDGE_INK = "#c8102e"
+
+
+def write_patch_picture(
+    triangles: SceneTriangles,
+    irradiance: np.ndarray,
+    patch: DarkPatch,
+    title: str,
+    path: Path,
+) -> Picture:
+    """Picture (PNG) of the object with the patch, coloured by irradiance (faces, 2), W/m2."""
+    from matplotlib import colormaps
+    from matplotlib.collections import LineCollection, PolyCollection
+    from matplotlib.colors import LogNorm
+
+    faces = triangles.faces_of(patch.body)
+    towards, seen = camera_direction(triangles, patch)
+    view = parallel_view(triangles.corners[faces].reshape(-1, 3), towards, SIZE)
+    facing = triangles.normals[faces] @ towards
+    # Cloth shows the side that is turned to the camera.
+    values = to_mW_cm2(irradiance[faces, (facing < 0.0).astype(int)])
+    depth = np.argsort(triangles.centroids[faces] @ towards, kind="stable")
+    pixels = view.pixels(triangles.corners[faces].reshape(-1, 3)).reshape(-1, 3, 2)
+    low, high = np.quantile(values[values > 0.0], [0.01, 0.99]) if (values > 0.0).any() else (1, 2)
+    low = max(low, high / 1e3)
+    norm = LogNorm(low, max(high, 1.01 * low))
+    figure = new_figure(*SIZE)
+    axes = figure.add_axes((0, 0, 0.88, 1), xlim=(0, SIZE[0] * 0.88), ylim=(SIZE[1], 0))
+    axes.axis("off")
+    colours = colormaps[COLOUR_MAP](norm(np.maximum(values, low)))
+    axes.add_collection(
+        PolyCollection(
+            list(pixels[depth]), facecolors=colours[depth], edgecolors=colours[depth], lw=0.4
+        )
+    )
+    lines = view.pixels(patch_edges(triangles, patch).reshape(-1, 3)).reshape(-1, 2, 2)
+    axes.add_collection(LineCollection(list(lines), colors="white", lw=4.5))
+    axes.add_collection(LineCollection(list(lines), colors=EDGE_INK, lw=2.2))
+    _scale(figure, norm)
+    save_figure(figure, path, np.full((SIZE[1], SIZE[0], 3), 255, np.uint8))
+    caption = (
+        "Seen from where the patch shows; its edge in red. Colours: irradiance in the cautious "
+        "case, mean over 1 cm², mW/cm², logarithmic."
+    )
+    if seen < 0.5:
+        caption += f" Only {seen:.0%} of the patch can be seen from anywhere; cloth hides the rest."
+    return Picture(path, title, caption, OBJECT)
+
+
+def _scale(figure: Any, norm: Any) -> None:
+    from matplotlib.cm import ScalarMappable
+
+    bar = figure.add_axes((0.89, 0.12, 0.025, 0.76))
+    figure.colorbar(ScalarMappable(norm, COLOUR_MAP), cax=bar)
+    bar.set_title("mW/cm²", fontsize=11)
+
+
+def camera_direction(triangles: SceneTriangles, patch: DarkPatch) -> tuple[np.ndarray, float]:
+    """Direction (3,) to a camera that sees most of the patch past its object, and how much."""
+    own = Surroundings(triangles, triangles.faces_of(patch.body))
+    points, normals = sample_points(triangles, patch, 40, 1)
+    best, most = normals.mean(axis=0), -1.0
+    for towards in directions_about(normals.mean(axis=0), LOOKED_FROM):
+        faces_it = normals @ towards > 0.1
+        if faces_it.mean() <= most:
+            continue
+        starts = points + CLEAR * normals
+        hit = own.first(starts, np.tile(towards, (len(starts), 1)), np.full(len(starts), np.inf))
+        seen = float((faces_it & (hit < 0)).mean())
+        if seen > most + 0.05:
+            best, most = towards, seen
+        if most > 0.9:
+            break
+    return best / np.linalg.norm(best), most
+
+
+def patch_edges(triangles: SceneTriangles, patch: DarkPatch) -> np.ndarray:
+    """Edges (edges, 2, 3), m, that belong to one face of the patch only: its outline."""
+    corners = triangles.corners[patch.faces]
+    points, index = np.unique(np.round(corners.reshape(-1, 3), 7), axis=0, return_inverse=True)
+    corner = index.reshape(-1, 3)
+    edges = np.sort(corner[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    unique, count = np.unique(edges, axis=0, return_counts=True)
+    return np.asarray(points[unique[count == 1]])

@@ -1,0 +1,82 @@
+"""Colours of everything in a view: the dose map on judged objects, quiet greys elsewhere."""
+
+import numpy as np
+
+from raysim.output.pictures.render import HATCH_PAPER
+from raysim.output.pictures.scale import DoseScale
+from raysim.output.pictures.views import View
+from raysim.scene.triangles import LampTube, SceneTriangles
+
+WALL_GREY, OBJECT_GREY = 0.93, 0.62
+LAMP_MIDDLE, LAMP_RIM = np.array([250, 252, 255]) / 255, np.array([120, 150, 235]) / 255
+TUBE_SIDES = 24
+
+
+def face_colours(
+    triangles: SceneTriangles, scale: DoseScale, view: View, faces: np.ndarray
+) -> np.ndarray:
+    """Colours (n, 2, 3) uint8 of both sides of the chosen faces (n,), as the view's light falls."""
+    kinds = np.array([body.kind == "wall" for body in triangles.bodies])
+    judged_bodies = np.array([body.judged for body in triangles.bodies])
+    body = triangles.face_body[faces]
+    slant = np.abs(
+        np.einsum("ij,ij->i", triangles.normals[faces], view.to_camera(triangles.centroids[faces]))
+    )
+    colours = np.full((len(faces), 2, 3), OBJECT_GREY) * (0.6 + 0.4 * slant)[:, None, None]
+    wall = kinds[body]
+    from_above = triangles.normals[faces[wall]] @ np.array([0.025, 0.0, -0.04])
+    colours[wall] = (WALL_GREY + from_above)[:, None, None]
+    dosed = judged_bodies[body]
+    mild = (0.84 + 0.16 * slant[dosed])[:, None, None]
+    colours[dosed] = scale.colours(faces[dosed]) * mild
+    shades = (255.0 * colours).round().astype(np.uint8)
+    shades[scale.wanting[faces]] = HATCH_PAPER
+    return shades
+
+
+def tube_triangles(tubes: tuple[LampTube, ...]) -> np.ndarray:
+    """Closed cylinders as triangles, (n, 3, 3), m, counter-clockwise from outside."""
+    angle = 2.0 * np.pi * np.arange(TUBE_SIDES) / TUBE_SIDES
+    found = [np.zeros((0, 3, 3))]
+    for tube in tubes:
+        axis = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+        side = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
+        side /= np.linalg.norm(side)
+        other = np.cross(axis, side)
+        ring = tube.radius * (np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * other)
+        low, high = tube.start + ring, tube.end + ring
+        low_next, high_next = np.roll(low, -1, axis=0), np.roll(high, -1, axis=0)
+        start, end = np.broadcast_to(tube.start, low.shape), np.broadcast_to(tube.end, low.shape)
+        for a, b, c in (
+            (low, low_next, high_next),
+            (low, high_next, high),
+            (start, low_next, low),
+            (end, high, high_next),
+        ):
+            found.append(np.stack([a, b, c], axis=1))
+    return np.concatenate(found)
+
+
+def lamp_colours(corners: np.ndarray, view: View) -> np.ndarray:
+    """Colours (n, 3) uint8 of glowing tubes: nearly white along the middle, blue at the rim."""
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = cross / np.linalg.norm(cross, axis=1, keepdims=True)
+    slant = np.abs(np.einsum("ij,ij->i", normals, view.to_camera(corners.mean(axis=1))))
+    blend = (slant**2)[:, None]
+    return np.asarray((255 * (blend * LAMP_MIDDLE + (1 - blend) * LAMP_RIM)).astype(np.uint8))
+
+
+def wall_edges(triangles: SceneTriangles) -> np.ndarray:
+    """Edges (m, 2, 3), m, where walls of the chamber meet at an angle, or end."""
+    walls = np.array([body.kind == "wall" for body in triangles.bodies])
+    faces = np.flatnonzero(walls[triangles.face_body])
+    corners = np.round(triangles.corners[faces], 7).reshape(-1, 3)
+    points, index = np.unique(corners, axis=0, return_inverse=True)
+    index = index.reshape(-1, 3)
+    edges = np.sort(index[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    normals = np.repeat(triangles.normals[faces], 3, axis=0)
+    unique, where, count = np.unique(edges, axis=0, return_inverse=True, return_counts=True)
+    mean = np.zeros((len(unique), 3))
+    np.add.at(mean, where.reshape(-1), normals)
+    bent = np.linalg.norm(mean, axis=1) / count < 0.97
+    return points[unique[bent | (count == 1)]]

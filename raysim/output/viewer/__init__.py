@@ -1,0 +1,1 @@
+"""The window on a finished result."""

@@ -1,0 +1,193 @@
+"""A finished result found again: its numbers, its map, and the scene it was traced from."""
+
+import json
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from raysim.base.errors import RaysimError, SceneError
+from raysim.output.files.folder import RESULT_FILE
+from raysim.output.pictures.scale import DoseScale, scale_of_doses, scale_of_irradiance
+from raysim.scene.build import BuiltScene
+from raysim.scene.file.read import file_hash
+from raysim.scene.triangles import SIDES
+
+MAP_FILE = "dose_map.vtp"
+
+
+@dataclass(frozen=True)
+class ViewedResult:
+    """What `raysim dose` left, as far as a view needs it.
+
+    Attributes
+    ----------
+    record : dict
+        Content of result.json.
+    corners : (faces, 3, 3) float64, mm
+    body : (faces,) int64
+        Row of `names`.
+    judged : (faces, 2) bool
+    scale : DoseScale
+        With the values (faces, 2), and what their colours mean.
+    """
+
+    folder: Path
+    record: dict[str, Any]
+    corners: np.ndarray
+    body: np.ndarray
+    names: tuple[str, ...]
+    judged: np.ndarray
+    scale: DoseScale
+
+    @property
+    def case(self) -> dict[str, Any]:
+        """Record of the case that the map shows."""
+        case: dict[str, Any] = self.record["cases"][self.record["case"]]
+        return case
+
+    @property
+    def is_wall(self) -> np.ndarray:
+        """Whether each body is a wall of the chamber, (bodies,) bool."""
+        walls = [name == "chamber" or name.startswith("chamber: ") for name in self.names]
+        return np.array(walls) & ~np.array(
+            [bool(self.judged[self.body == k].any()) for k in range(len(self.names))]
+        )
+
+
+def read_view(place: Path) -> ViewedResult:
+    """The result in a folder, or beside a result.json or dose_map.vtp.
+
+    Raises
+    ------
+    RaysimError
+        Where one of the two files is missing or is not what `raysim dose` writes.
+    """
+    folder = place if place.is_dir() else place.parent
+    if not place.exists():
+        raise RaysimError(f"{place}: there is no such file or folder. Mend: name a result folder")
+    if not place.is_dir() and place.name not in (RESULT_FILE, MAP_FILE):
+        raise RaysimError(
+            f"{place}: not a result. Mend: name the folder of a result, its {RESULT_FILE} or its "
+            f"{MAP_FILE}"
+        )
+    for name in (RESULT_FILE, MAP_FILE):
+        if not (folder / name).is_file():
+            raise RaysimError(
+                f"{folder}: holds no {name}. Mend: name a folder that raysim dose has written"
+            )
+    record = _read_record(folder / RESULT_FILE)
+    try:
+        return _joined(folder, record, _read_mesh(folder / MAP_FILE))
+    except (KeyError, ValueError, TypeError, IndexError) as error:
+        raise RaysimError(
+            f"{folder}: {RESULT_FILE} and {MAP_FILE} are damaged or do not belong together "
+            f"({type(error).__name__}: {error}). Mend: run raysim dose again"
+        ) from None
+
+
+def _read_record(path: Path) -> dict[str, Any]:
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+        if not isinstance(record, dict) or "cases" not in record:
+            raise ValueError("it is not a result of raysim dose")
+    except (OSError, ValueError, RecursionError) as error:
+        raise RaysimError(
+            f"{path}: cannot be read ({error}). Mend: run raysim dose again"
+        ) from None
+    return record
+
+
+def _read_mesh(path: Path) -> Any:
+    import pyvista
+    from vtkmodules.vtkCommonCore import vtkLogger
+
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what matters of a damaged file is checked below
+            mesh: Any = pyvista.read(path)
+    except Exception as error:
+        raise ValueError(f"the map cannot be read: {error}") from None
+    if not isinstance(mesh, pyvista.PolyData) or not mesh.n_cells or not mesh.is_all_triangles:
+        raise ValueError("the map is not a mesh of triangles")
+    return mesh
+
+
+def _joined(folder: Path, record: dict[str, Any], mesh: Any) -> ViewedResult:
+    def sides(name: str, unit: str = "") -> np.ndarray:
+        return np.stack([np.asarray(mesh.cell_data[f"{name}_{s}{unit}"]) for s in SIDES], axis=1)
+
+    judged = sides("judged").astype(bool)
+    names = tuple(str(name) for name in mesh.field_data["body_names"])
+    case = record["cases"][record["case"]]
+    best = (int(case["best"]["face"]), SIDES.index(case["best"]["side"]))
+    if record["timer_s"] is None:
+        scale = scale_of_irradiance(sides("irradiance", "_mW_cm2").astype(float), judged)
+    else:
+        doses = sides("dose_at_timer", "_mJ_cm2").astype(float)
+        target = record["target"]
+        scale = scale_of_doses(
+            doses, judged, float(doses[best]), target["dose_mJ_cm2"], target["safety_factor"]
+        )
+    corners = np.asarray(mesh.points, float)[mesh.regular_faces]
+    body = np.asarray(mesh.cell_data["body"]).astype(np.int64)
+    if body.min() < 0 or body.max() >= len(names) or int(case["worst"]["face"]) >= len(corners):
+        raise ValueError("their faces or bodies differ")
+    return ViewedResult(folder, record, corners, body, names, judged, scale)
+
+
+def find_scene(view: ViewedResult, named: Path | None) -> BuiltScene:
+    """The scene the result was traced from, unchanged.
+
+    It is looked for where the user names it; else at its recorded place as seen from here, from
+    the folder of the result and from the folders above that.
+
+    Raises
+    ------
+    RaysimError
+        Where it is not found, cannot be read, or has changed since.
+    """
+    recorded = str(view.record["scene"].get("file", ""))
+    places = [named] if named else _places(view.folder, recorded)
+    faults = []
+    for place in places:
+        if not place.is_file():
+            continue
+        try:
+            return _unchanged(place, view.record["scene"]["sha256"])
+        except SceneError as error:
+            first = str(error).splitlines()[0]
+            faults.append(f"{place}: the scene of this result cannot be read any more: {first}")
+        except RaysimError as error:
+            faults.append(str(error))
+    if faults:
+        raise RaysimError(faults[0])
+    what = str(named or recorded or "no file recorded")
+    raise RaysimError(
+        f"{what}: the scene this result was traced from was not found. "
+        "Mend: name it with --scene FILE"
+    )
+
+
+def _places(folder: Path, recorded: str) -> list[Path]:
+    if not recorded:
+        return []
+    above = [parent / recorded for parent in (folder.resolve(), *folder.resolve().parents)]
+    return list(dict.fromkeys([Path(recorded), *above]))
+
+
+def _unchanged(place: Path, sha256: str) -> BuiltScene:
+    from raysim.dose.simulate import load_scene
+
+    scene = load_scene(place)
+    now = file_hash(list(scene.files))
+    if now != sha256:
+        raise RaysimError(
+            f"{place}: the scene or one of its meshes has changed since this result was traced "
+            f"(SHA-256 {now[:12]} instead of {sha256[:12]}), so its photon paths would not belong "
+            "to this map. Mend: run raysim dose again"
+        )
+    return scene

@@ -1,0 +1,80 @@
+"""What a failed lamp does to the exposure time, as a table and a sentence."""
+
+import numpy as np
+
+from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
+from raysim.dose.result import LampFailure, Result
+from raysim.output.words.sentences import NO_TIMER, number, spot_words
+from raysim.output.words.tables import Table, irradiance_words
+
+COARSE = 0.10  # distance of the bound from the irradiance above which a row is called coarse
+
+
+def failures_table(result: Result) -> Table:
+    """Cautious case with each lamp out in turn: worst spot, mW/cm2, time, dose in mJ/cm2."""
+    rows = []
+    for failure in result.lamp_failures:
+        worst = failure.worst
+        rows.append(
+            (
+                failure.lamp,
+                spot_words(worst),
+                irradiance_words(worst.irradiance, worst.standard_error),
+                number(to_mW_cm2(worst.lower_bound)),
+                minutes_seconds(failure.exposure_time),
+                _dose_words(failure),
+            )
+        )
+    headings = (
+        "lamp out",
+        "spot with the lowest bound",
+        "its irradiance ± standard error, mW/cm²",
+        f"{result.confidence:.0%} lower bound over all judged spots, mW/cm²",
+        "time needed",
+        "least dose if the timer stays, mJ/cm²",
+    )
+    return Table(headings, tuple(rows), 2, _note(result))
+
+
+def _dose_words(failure: LampFailure) -> str:
+    dose = failure.dose_at_timer
+    return NO_TIMER if dose is None else number(to_mJ_cm2(dose))
+
+
+def _note(result: Result) -> str:
+    note = (
+        "Cautious case, one lamp out in each row, its tube left in place. Worked out from what "
+        "each lamp gives to each spot, with no new trace; each bound holds by itself."
+    )
+    coarse = [f.lamp for f in result.lamp_failures if f.precision > COARSE]
+    if coarse:
+        words = "this row" if len(coarse) == 1 else "these rows"
+        note += (
+            f" Without {' or '.join(coarse)} another spot is the worst, which this run did not "
+            f"look at closely: the bound of {words} lies well below the truth, so the time is too "
+            "long rather than too short. 'raysim dose SCENE --without NAME' settles it."
+        )
+    return note
+
+
+def failure_line(result: Result) -> str | None:
+    """The lamp that would be missed most, and what an unnoticed failure would do."""
+    if not result.lamp_failures or not np.isfinite(result.timer):
+        return None
+    worst = max(result.lamp_failures, key=lambda failure: failure.exposure_time)
+    check = "check that all lamps burn in every cycle, never with bare eyes."
+    if len(result.lamp_failures) == 1:
+        return (
+            f"{worst.lamp} is the only lamp that burns: if it fails unnoticed, nothing in the box "
+            "gets any light. Check in every cycle that it burns, never with bare eyes."
+        )
+    if worst.precision > COARSE:
+        return (
+            f"What a failure of {worst.lamp} would mean is not settled by this run; 'raysim dose "
+            f'SCENE --without "{worst.lamp}"\' settles it. Until then: {check}'
+        )
+    share = (worst.dose_at_timer or 0.0) / (result.safety_factor * result.target_dose)
+    return (
+        f"If {worst.lamp} fails unnoticed, the worst-lit spot is sure of only {share:.0%} of what "
+        f"is asked by the end of the timer: {check}"
+    )

@@ -1,0 +1,143 @@
+"""Stray light in words, as a table and as plain data; every figure says which kind it is."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from raysim.base.units import minutes_seconds, to_mm
+from raysim.library.tables import assumptions
+from raysim.output.words.cautions import CAUTIONS
+from raysim.output.words.sentences import number
+from raysim.output.words.tables import Table
+from raysim.scene.build import BuiltScene
+from raysim.scene.rabbet import closing_step
+from raysim.studies.leak.exposure_limits import DAY, EYE, SKIN, effective
+from raysim.studies.leak.study import Leak
+from raysim.version import __version__
+
+UW_CM2_PER_W_M2 = 100.0
+# Survey practice: Milonova et al. 2016 for the field of view [read]; the rest is common practice.
+SURVEY = (
+    "Survey every seam, the door, cable and fan holes at contact and at 0.3 m, at eye height, with "
+    "a meter that resolves 0.05 uW/cm2; a bare sensor is the cautious one. Only a measurement says "
+    "that the box is tight: seams that nobody drew are not in this figure."
+)
+WHOLE_DAY = "a whole day"
+
+
+def time_words(seconds: float) -> str:
+    """A permissible time, rounded down to the second."""
+    if seconds >= DAY:
+        return WHOLE_DAY
+    if seconds < 1.0:
+        return "less than 1 s"
+    return minutes_seconds(float(np.floor(seconds)))
+
+
+def leak_table(found: Sequence[Leak]) -> Table:
+    """One row a gap: irradiance unweighted and effective, and how long a person may stay."""
+    rows = []
+    for leak in found:
+        x, y, z = (f"{value:.0f}" for value in to_mm(leak.eye))
+        values = (leak.irradiance, leak.error, effective(leak.irradiance))
+        e, error, weighted = (number(UW_CM2_PER_W_M2 * v) for v in values)
+        rows.append(
+            (
+                leak.gap.name,
+                f"{x}, {y}, {z}",
+                f"at most {e}" if leak.at_most else f"{e} ± {error}",
+                weighted,
+                *(time_words(t) for t in leak.times),
+            )
+        )
+    headings = (
+        "gap",
+        "eye at x, y, z, mm",
+        "unweighted 254 nm, uW/cm2",
+        "effective, uW/cm2",
+        "a day, eyes bare",
+        "a day, eyes covered, skin bare",
+    )
+    return Table(headings, tuple(rows), 2)
+
+
+def limit_lines(scene: BuiltScene) -> list[str]:
+    """Where the permissible times come from."""
+    factor = scene.written.target.safety_factor
+    rows = [assumptions()[key] for key in (EYE, SKIN)]
+    eye, skin = (f"{row.value:g} mJ/cm2 ({row.source}; {row.mark})" for row in rows)
+    return [
+        f"Limits in a day, unweighted 254 nm: eyes {eye}; skin {skin}. In effective terms half of "
+        "that. Longer days get no larger dose.",
+        f"Permissible times come from the irradiance plus two standard errors and are divided by "
+        f"the safety factor {factor:g}. New lamps, high end of every reflectance; the brightest "
+        "place found for an eye at the distance of the gap.",
+        SURVEY,
+    ]
+
+
+def gap_words(found: Sequence[Leak]) -> list[str]:
+    """What has to be told of single gaps."""
+    lines = []
+    for leak in found:
+        gap = leak.gap
+        if leak.at_most:
+            lines.append(
+                f'"{gap.name}": no line of sight met any light. The figure is an upper bound: as '
+                "if a lamp filled all that can be seen through the gap and of its walls."
+            )
+        if gap.step is not None and gap.step < closing_step(gap.width, gap.depth):
+            closed = number(to_mm(closing_step(gap.width, gap.depth)))
+            lines.append(
+                f'"{gap.name}": lines of sight lead aslant through this rabbet; from a step of '
+                f"{closed} mm on none does."
+            )
+    return lines
+
+
+def pose_words(scene: BuiltScene, poses: Sequence[str]) -> list[str]:
+    """Which one of several `poses` (names) the load hangs in here; nothing for fewer."""
+    if len(poses) < 2:
+        return []
+    own = scene.poses[0].name
+    others = " and ".join(f'"{name}"' for name in poses if name != own)
+    return [
+        f'The load hangs as in pose "{own}". Another pose may let out more light: look at {others} '
+        "as well (--pose), and go by the shortest time."
+    ]
+
+
+def leak_record(
+    scene: BuiltScene, found: Sequence[Leak], seed: int, poses: Sequence[str]
+) -> dict[str, Any]:
+    """Everything `raysim leak --json` prints; `poses` are the names of all poses."""
+    return {
+        "raysim_version": __version__,
+        "scene": scene.written.title,
+        "pose": scene.poses[0].name if poses else None,
+        "seed": seed,
+        "safety_factor": scene.written.target.safety_factor,
+        "leaks": [_record(leak) for leak in found],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _record(leak: Leak) -> dict[str, Any]:
+    parts = {
+        "irradiance_unweighted_uW_cm2": leak.irradiance,
+        "standard_error_unweighted_uW_cm2": leak.error,
+        "in_sight_unweighted_uW_cm2": leak.in_sight,
+        "off_walls_unweighted_uW_cm2": leak.off_walls,
+        "irradiance_effective_uW_cm2": effective(leak.irradiance),
+        "inside_opening_unweighted_uW_cm2": leak.inside,
+    }
+    return {
+        "name": leak.gap.name,
+        "wall": leak.gap.wall,
+        "eye_mm": [round(float(v), 2) for v in to_mm(leak.eye)],
+        **{key: UW_CM2_PER_W_M2 * value for key, value in parts.items()},
+        "at_most": leak.at_most,
+        "permissible_time_eyes_s": leak.times[0],
+        "permissible_time_skin_s": leak.times[1],
+    }

@@ -1,0 +1,271 @@
+"""The study of linings in words, tables and plain data, in the trade's units."""
+
+import math
+
+from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.base.units import minutes_seconds, to_mW_cm2
+from raysim.library.tables import Surface, surfaces
+from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
+from raysim.output.words.tables import Table, irradiance_words
+from raysim.studies.linings.bench import CaseOfLining
+from raysim.studies.linings.study import LiningRow, LiningStudy
+
+LONGEST_TOLD = 3.6e6  # s: a time beyond that is that of a box in the dark
+
+
+LIGHT = (
+    "Bring more light there, by turning or moving the respirators (raysim shadows SCENE), before "
+    "you compare linings."
+)
+
+
+def answer(study: LiningStudy, as_written: str) -> str:
+    """The sentence to act on."""
+    best = study.rows[0]
+    ties = level_with_best(study)
+    time = minutes_seconds(best.cases[CAUTIOUS].exposure_time)
+    own = next(row for row in study.rows if row.name == as_written)
+    if best.cases[CAUTIOUS].dark and best.cases[CAUTIOUS].worst.irradiance > 0.0:
+        return f"No lining will do: with each the darkest spot is {SO_DARK}. {LIGHT}"
+    if not math.isfinite(best.cases[CAUTIOUS].exposure_time):
+        if best.cases[CAUTIOUS].worst.irradiance > 0.0:
+            return (
+                "Under no lining could this run vouch for any light at the darkest spot, though "
+                f"it found some: it gets too little to be counted well. {LIGHT}"
+            )
+        return (
+            "No lining brings light to the darkest spot: turn or move the respirators first "
+            "(raysim shadows SCENE)."
+        )
+    named = " or ".join([best.name, *ties])
+    words = f"Line the box with {named}: {time} of exposure in the cautious case"
+    if as_written in (best.name, *ties):
+        return (
+            "Keep the lining as it is: none of these is shown to do better. Run 'raysim dose' for "
+            "the timer."
+        )
+    if math.isfinite(own.cases[CAUTIOUS].exposure_time):
+        words += f" instead of {minutes_seconds(own.cases[CAUTIOUS].exposure_time)} as it is now"
+    return f"{words}. Run 'raysim dose' on the box as lined before setting a timer."
+
+
+def level_with_best(study: LiningStudy) -> list[str]:
+    """Linings that could not be told from the best one."""
+    return [pair.second for pair in study.from_best if not pair.told_apart]
+
+
+def alike(study: LiningStudy) -> list[list[str]]:
+    """Runs of neighbours in the order of the table of which none is told from the next."""
+    runs = [[study.rows[0].name]]
+    for pair in study.pairs:
+        if pair.told_apart:
+            runs.append([pair.second])
+        else:
+            runs[-1].append(pair.second)
+    return [run for run in runs if len(run) > 1]
+
+
+def alike_words(names: list[str]) -> str:
+    """A run of neighbours that cannot be told apart, in words."""
+    if len(names) == 2:
+        return f"{names[0]} and {names[1]} cannot be told apart by this run."
+    return (
+        f"These {len(names)} cannot be told apart, each from the next, by this run: "
+        f"{', '.join(names)}."
+    )
+
+
+def more_lines(study: LiningStudy, as_written: str) -> tuple[str, ...]:
+    """What qualifies the answer."""
+    lines, best = [_bright_but_useless(study)], study.rows[0].cases[CAUTIOUS]
+    if best.dark:
+        lines.append(too_dark_words(best.worst) if best.worst.irradiance > 0.0 else "")
+    else:
+        lines += [alike_words(names) for names in alike(study)]
+    value = _value_line(study, as_written)
+    if value:
+        lines.append(value)
+    if study.walls and not best.dark:
+        first = study.walls[0]
+        lines.append(
+            f"If only one wall can be lined, take {first.name}: {study.wall_lining} there gives "
+            f"the darkest spot {number(first.gain[CAUTIOUS])} times what it gets in a bare black "
+            "box."
+        )
+    lines.append(
+        "Mirror shares of the linings are estimates, and a lining holds only as long as it stays "
+        "as clean as new: believe a meter more than this table."
+    )
+    return tuple(line for line in lines if line)
+
+
+def _bright_but_useless(study: LiningStudy) -> str:
+    known = surfaces()
+    fooled = [r for r in study.rows if r.name in known and known[r.name].looks_bright]
+    if not fooled:
+        return ""
+    times = [f"{row.name} ({_told(row.cases[CAUTIOUS])})" for row in fooled]
+    return (
+        "What looks bright to the eye and is nearly black at 254 nm, with the exposure it would "
+        f"take in the cautious case: {', '.join(times)}."
+    )
+
+
+def _value_line(study: LiningStudy, as_written: str) -> str:
+    own = next(row for row in study.rows if row.name == as_written)
+    saved = {
+        row.name: per
+        for row in study.rows
+        if (per := minutes_per_money(row, own)) is not None and per > 0.0
+    }
+    if not saved:
+        return ""
+    best = max(saved, key=lambda name: saved[name])
+    return f"Most minutes saved for the money: {best}, {number(saved[best])} min per unit of money."
+
+
+def minutes_per_money(row: LiningRow, own: LiningRow) -> float | None:
+    """Minutes of a cycle saved against the box as it is, per unit of money; None without price."""
+    if not row.cost:
+        return None
+    saved = own.cases[CAUTIOUS].exposure_time - row.cases[CAUTIOUS].exposure_time
+    return saved / 60.0 / row.cost if math.isfinite(saved) else None
+
+
+def linings_table(study: LiningStudy, as_written: str) -> Table:
+    """All linings: time, worst face (mW/cm2), gain, evenness, cost."""
+    own = next(row for row in study.rows if row.name == as_written)
+    rows = []
+    for row in (*study.rows, study.black):
+        cautious, expected = row.cases[CAUTIOUS], row.cases[EXPECTED]
+        per = minutes_per_money(row, own)
+        rows.append(
+            (
+                row.name,
+                _time(cautious),
+                _irradiance(cautious),
+                number(to_mW_cm2(cautious.worst.lower_bound)),
+                _ratio(row.gain[CAUTIOUS]),
+                _ratio(cautious.evenness),
+                _time(expected),
+                _irradiance(expected),
+                _ratio(row.gain[EXPECTED]),
+                "" if row.cost is None else number(row.cost),
+                "" if per is None else number(per),
+            )
+        )
+    headings = (
+        "all walls lined with",
+        "time, cautious",
+        "worst face, mW/cm² ± standard error",
+        "95% bound",
+        "gain over black",
+        "best / worst",
+        "time, expected",
+        "worst face, expected",
+        "gain, expected",
+        "cost",
+        "minutes saved per unit of money",
+    )
+    note = (
+        f"Area to line: {study.rows[0].area:.2f} m². The bound covers all judged faces, from "
+        "photon counts of each lining and backward paths. Best: what 1 % of the judged area "
+        "exceeds, by the mean over 1 cm². Times from cold lamps, from the bound; the cautious one "
+        "is the one to go by."
+    )
+    return Table(headings, tuple(rows), 1, note)
+
+
+def time_told(seconds: float) -> str:
+    """An exposure time in words; of a box in the dark that it is very long."""
+    if LONGEST_TOLD < seconds < math.inf:
+        return f"over {LONGEST_TOLD / 3600:,.0f} h"
+    return minutes_seconds(seconds)
+
+
+def _time(case: CaseOfLining) -> str:
+    if case.dark:
+        return OVER_A_WEEK
+    told = time_told(case.exposure_time)
+    return told if case.settled or told.startswith("over") else f"{told} (at most)"
+
+
+def _told(case: CaseOfLining) -> str:
+    return OVER_A_WEEK if case.dark else minutes_seconds(case.exposure_time)
+
+
+def _irradiance(case: CaseOfLining) -> str:
+    return irradiance_words(case.worst.irradiance, case.worst.standard_error)
+
+
+def _ratio(value: float) -> str:
+    return number(value) if math.isfinite(value) else "from nothing"
+
+
+def pairs_table(study: LiningStudy) -> Table:
+    """Each lining against the next, mW/cm2, with paired and separate errors."""
+    rows = [
+        (
+            pair.first,
+            pair.second,
+            "first is better" if pair.told_apart else "cannot be told apart",
+            number(to_mW_cm2(pair.difference)) if pair.difference else "0",
+            number(to_mW_cm2(pair.error), 2),
+            number(to_mW_cm2(pair.separate_error), 2),
+        )
+        for pair in study.pairs
+    ]
+    headings = (
+        "first",
+        "second",
+        "verdict (95%)",
+        "difference, mW/cm²",
+        "its error, same paths",
+        "error if run apart",
+    )
+    note = (
+        "Cautious case, at the worst face of the first. Linings of one kind are traced along the "
+        "same paths, others with the same random numbers; the last column shows what two separate "
+        "runs of the same length would leave open."
+    )
+    return Table(headings, tuple(rows), 3, note)
+
+
+def walls_table(study: LiningStudy) -> Table:
+    """One wall lined in an otherwise black box: darkest cell, mW/cm2, gain, area."""
+    rows = [
+        (
+            row.name,
+            _irradiance(row.cases[CAUTIOUS]),
+            _ratio(row.gain[CAUTIOUS]),
+            f"{row.area:.3f}",
+        )
+        for row in study.walls
+    ]
+    note = "By the darkest cell of 1 cm². Rows whose errors overlap cannot be told apart."
+    headings = (
+        f"only this wall, {study.wall_lining}",
+        "darkest cell, mW/cm² ± standard error",
+        "gain over black",
+        "area, m²",
+    )
+    return Table(headings, tuple(rows), 1, note)
+
+
+def sources_table(linings: list[Surface]) -> Table:
+    """Reflectance of the linings with source, mark and quality."""
+    rows = [
+        (s.name, f"{s.source} ({s.mark})", s.quality, *_range(s), f"{s.specular:g}")
+        for s in linings
+    ]
+    headings = ("lining", "source (mark)", "quality", "low", "expected", "high", "mirror share")
+    return Table(
+        headings, tuple(rows), 3, "Reflectance at 254 nm. A measured, B handbook, C estimate."
+    )
+
+
+def _range(surface: Surface) -> tuple[str, str, str]:
+    if surface.is_fresnel:
+        return (f"n = {surface.refractive_index:g}",) * 3
+    ends = (surface.reflectance_low, surface.reflectance, surface.reflectance_high)
+    return tuple(f"{value:.3g}" for value in ends)  # type: ignore[return-value]

@@ -1,0 +1,86 @@
+"""Several poses in one cycle, in words and a table: is turning over half-way worth it?"""
+
+from operator import attrgetter
+
+import numpy as np
+
+from raysim.base.units import minutes_seconds, to_mW_cm2
+from raysim.dose.result import PoseResult, Result
+from raysim.output.words.sentences import number, spot_words
+from raysim.output.words.tables import Table
+
+POSE_NOTE = (
+    "Shares are shares of the light. The lamps are taken to be switched off whenever the load is "
+    "turned over, and each pose starts from cold lamps; lamps that are still warm start faster, "
+    "so the times err on the long side. Opening, turning and shutting are not counted."
+)
+
+
+def pose_lines(result: Result) -> list[str]:
+    """Turning over against hanging in one pose all along; nothing for a single pose."""
+    if not result.poses:
+        return []
+    first = result.poses[0].name
+    places = f'Places are those of the first pose, "{first}".'
+    return [_verdict(result), f"{POSE_NOTE} {places}"]
+
+
+def _verdict(result: Result) -> str:
+    """What turning over saves, told only where it is sure which of the two is faster."""
+    sure, least = (min(result.poses, key=attrgetter(k)) for k in ("alone", "alone_least"))
+    turned = f"turned over it takes {minutes_seconds(result.timer)} of light"
+    if result.timer < least.alone_least:
+        return f"{_alone_words(least)}; {turned}. {_saved_words(result, least)}"
+    if sure.alone < result.timer:
+        time = minutes_seconds(sure.alone)
+        left = f'Left as in "{sure.name}" all along, every side gets its dose in {time}'
+        if not np.isfinite(result.timer):
+            return f"{left}; turned over, no time can be vouched for. Do not turn over."
+        return f"{left}; {turned}. Turning over does not pay: leave the load in that pose."
+    if not np.isfinite(result.timer):
+        return "Neither in one pose all along nor turned over can a time be vouched for."
+    return f"{_alone_words(least)}, and {turned}: this run cannot tell which of the two is faster."
+
+
+def _alone_words(pose: PoseResult) -> str:
+    """The least time in the pose that might do best alone, and where it is lost."""
+    where = f'Left as in "{pose.name}" all along, in one cycle,'
+    spot = spot_words(pose.alone_worst)
+    if not np.isfinite(pose.alone_least):
+        return f"{where} no light was found at {spot}"
+    return f"{where} {spot} would need {minutes_seconds(pose.alone_least)} at least"
+
+
+def _saved_words(result: Result, pose: PoseResult) -> str:
+    saved = pose.alone_least - result.timer
+    if not np.isfinite(saved):
+        return "Turn the load over, or find a pose in which all sides see light."
+    return f"Turning over saves {minutes_seconds(saved)} or more, less the time at the door."
+
+
+def poses_table(result: Result) -> Table | None:
+    """Share and time of each pose, and the time it would take alone; none for a single pose."""
+    if not result.poses:
+        return None
+    rows = [
+        (
+            pose.name,
+            spot_words(pose.alone_worst),
+            f"{100.0 * pose.share:.3g}",
+            minutes_seconds(pose.time),
+            number(to_mW_cm2(pose.at_worst)),
+            minutes_seconds(pose.alone_least),
+            minutes_seconds(pose.alone),
+        )
+        for pose in result.poses
+    ]
+    headings = (
+        "pose",
+        "worst spot if it hung so all along",
+        "share, %",
+        "timer of this pose",
+        "worst spot of the cycle gets, mW/cm²",
+        "time it would need alone, at least",
+        "time vouched for alone",
+    )
+    return Table(headings, tuple(rows), 2, f"Cautious case. {POSE_NOTE}")

@@ -1,0 +1,99 @@
+"""Meter readings in words: whether they agree, and what that leaves of the timer."""
+
+import math
+
+from raysim.base.units import to_mW_cm2
+from raysim.dose.agreement import COVERAGE
+from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison
+from raysim.dose.result import Result
+from raysim.output.words.sentences import number, told_time
+
+LOW = (
+    "look for a dirty, aged or cold lamp, a lining duller than believed, something in the way, and "
+    "a meter that is not made for 254 nm or overdue for calibration"
+)
+HIGH = (
+    "look for the wrong range or unit on the meter, a head nearer to a lamp than drawn, and a "
+    "lining better than believed; do not shorten the time by it"
+)
+DARK = "find out whether a lamp is out, the head covered or the range wrong, and read again"
+WHAT_TELLS = {
+    ALL_LAMPS: "wipe the lamps, let them burn in and warm up, check the meter, and read again",
+    LINING: "a reading in a place that faces away from the lamps would tell",
+}
+
+
+def agreement_words(row: Comparison) -> str:
+    """Whether meter and calculation agree at one point, and what to look for if not."""
+    reading = row.meter.reading
+    if reading is None:
+        return "no reading yet"
+    if row.agrees:
+        return "agrees"
+    if reading == 0.0:
+        return f"does not agree, no light was read: {DARK}"
+    less = reading < row.meter.irradiance
+    which = "less" if less else "more"
+    return f"does not agree, {which} light than calculated: {LOW if less else HIGH}"
+
+
+def predicted_words(row: Comparison) -> str:
+    """What a meter should show with its expanded uncertainty, mW/cm2."""
+    predicted = row.meter.irradiance
+    if not math.isfinite(row.predicted_error):
+        return f"{number(to_mW_cm2(predicted))}, how far off is not known"
+    spread = COVERAGE * row.predicted_error * predicted
+    return f"{number(to_mW_cm2(predicted))} ± {number(to_mW_cm2(spread), 2)}"
+
+
+def reading_lines(result: Result) -> list[str]:
+    """What the readings leave of the timer; nothing where no meter was read."""
+    readings = result.readings
+    if readings is None:
+        return []
+    if not readings.agree:
+        return [*_disagreements(result), *_calculated(result)]
+    cause = readings.longest
+    names = " and ".join(f'"{row.meter.name}"' for row in readings.rows)
+    agree = "reading agrees" if len(readings.rows) == 1 else "readings agree"
+    if cause is None or result.timer == result.calculated:
+        return [f"The meter {agree} with the calculation (at {names}); the timer stays."]
+    return [
+        f"The meter {agree} with the calculation (at {names}), but some light is missing: "
+        f"{_cause_words(cause)}, the timer must be {told_time(result.timer)} in place of the "
+        f"calculated {told_time(result.calculated)}. To do better: {_what_tells(cause)}."
+    ]
+
+
+def _disagreements(result: Result) -> list[str]:
+    lines = []
+    for row in result.readings.rows if result.readings else ():
+        if row.agrees:
+            continue
+        point = row.meter.point
+        lines.append(
+            f'At "{point.name}" {number(to_mW_cm2(point.reading or 0.0))} mW/cm2 was read where '
+            f"{predicted_words(row)} (k = 2) is calculated. It {agreement_words(row)}."
+        )
+    return lines
+
+
+def _calculated(result: Result) -> list[str]:
+    known = "there is no finite time without the readings either"
+    if math.isfinite(result.calculated):
+        known = (
+            f"calculated without the readings, for information only: {told_time(result.calculated)}"
+        )
+    return [f"Set no timer before every reading agrees; {known}."]
+
+
+def _cause_words(cause: Cause) -> str:
+    """What would explain the missing light, as the beginning of a sentence."""
+    if cause.what == LINING:
+        return "if the lining reflects less than the library's low end"
+    which = "all lamps give" if cause.what == ALL_LAMPS else f'lamp "{cause.lamp}" alone gives'
+    return f"if {which} {cause.amiss:.0%} less than they should at their age"
+
+
+def _what_tells(cause: Cause) -> str:
+    return WHAT_TELLS.get(cause.what, f'a reading close to lamp "{cause.lamp}" would tell')

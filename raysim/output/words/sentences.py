@@ -1,0 +1,251 @@
+"""The result in plain sentences, and numbers as people read them."""
+
+import math
+
+import numpy as np
+
+from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.base.figures import NotAFigure, told
+from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
+from raysim.dose.exposure import LONGEST_TIME, exposure_time, least_useful
+from raysim.dose.result import Result, Spot
+from raysim.library.tables import assumptions
+
+NO_TIMER = "no timer"  # in place of a dose at it
+CASE_WORDS = {
+    "cautious": "low end of every reflectance, aged, dirty and warm lamps",
+    "expected": "library reflectances, new lamps",
+    "bright": "high end of every reflectance, new lamps",
+}
+
+
+def number(value: float, figures: int = 3) -> str:
+    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept.
+
+    Raises
+    ------
+    NotAFigure
+        For what is no finite number.
+    """
+    if math.isinf(told(value, "a figure")):
+        raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
+    if value == 0.0:
+        return "0"
+    if abs(value) < 1e-4:
+        mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
+        return f"{mantissa} × 10^{int(exponent)}"
+    rounded = float(f"{value:.{figures - 1}e}")
+    digits = figures - 1 - math.floor(math.log10(abs(rounded)))
+    return f"{rounded:,.{max(digits, 0)}f}"
+
+
+def spot_words(spot: Spot) -> str:
+    """Which face-side this is, in words and millimetres."""
+    x, y, z = (f"{value:.0f}" for value in to_mm(spot.centroid))
+    named = [spot.object, spot.part, spot.side, spot.place]
+    return f"{', '.join(word for word in named if word)} (at x {x}, y {y}, z {z} mm)"
+
+
+def dose_asked(result: Result) -> str:
+    """The dose asked for, mJ/cm2, with its safety factor."""
+    target = number(to_mJ_cm2(result.target_dose))
+    return f"{result.safety_factor:g} × {target} mJ/cm2"
+
+
+def timer_words(result: Result) -> str:
+    """The timer setting (min and s) of the cycle, or of each of its poses, one after the other."""
+    times = [minutes_seconds(pose.time) for pose in result.poses]
+    if len(times) < 2 or not np.isfinite(result.timer):
+        return minutes_seconds(result.timer)
+    if len(set(times)) == 1:
+        return f"{len(times)} × {times[0]}"
+    return ", then ".join(times)
+
+
+def headline(result: Result) -> str:
+    """The timer setting (min and s), or that there is none."""
+    if result.readings is not None and not result.readings.agree:
+        return "No timer: a meter reading does not agree with the calculation."
+    if not np.isfinite(result.timer):
+        return "There is no finite timer setting: no time can be vouched for."
+    if result.poses:
+        whole = sum(math.ceil(pose.time - 1e-9) for pose in result.poses)  # as they are shown
+        each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
+        return (
+            f"Set the timer to {', then '.join(each)}, each time counted from switching on cold "
+            f"lamps: {minutes_seconds(whole)} of light in all."
+        )
+    return (
+        f"Set the timer to {minutes_seconds(result.timer)}, counted from switching on cold lamps."
+    )
+
+
+OVER_A_WEEK = "more than a week"  # of a time beyond `LONGEST_TIME`
+SO_DARK = f"so dark that it would take {OVER_A_WEEK}, and how much more was not looked for"
+
+
+def told_time(seconds: float) -> str:
+    """An exposure time in words; beyond `LONGEST_TIME`, or without end, that it is so."""
+    return minutes_seconds(seconds) if seconds <= LONGEST_TIME else OVER_A_WEEK
+
+
+MORE_LIGHT = (
+    "turn or move the respirator, open its folds and spread its straps, keep it clear of its "
+    "neighbours and of the walls, or add a lamp on that side; then run again."
+)
+
+
+def bottom_line(result: Result) -> list[str]:
+    """What the run comes to, one plain sentence or two each, the timer first."""
+    return [headline(result), *details(result)]
+
+
+def details(result: Result) -> list[str]:
+    """Where the timer setting comes from, and what it does not cover."""
+    lines = _timer_lines(result) if np.isfinite(result.calculated) else _no_timer_lines(result)
+    area = result.written.target.judge_area if result.written else None
+    if area is not None:
+        lines.append(
+            f"Judged are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
+            "spot, on the map and in the tables, is the mean of such a patch about it, and a face "
+            "within it may get less."
+        )
+    return [*reservations(result), *lines]
+
+
+def reservations(result: Result) -> list[str]:
+    """What must be known before the timer is used at all: they stand first, and on the card."""
+    lines = []
+    if LONGEST_TIME < result.timer < math.inf:
+        lines.append(
+            f"The worst-lit spot is all but dark: it takes {OVER_A_WEEK}, and how much more was "
+            f"not looked for with care. To bring more light there: {MORE_LIGHT}"
+        )
+    usual = assumptions()["target_dose_J_cm2"].value * 1e4
+    if result.target_dose < usual * (1.0 - 1e-9):
+        lines.append(
+            f"The target, {number(to_mJ_cm2(result.target_dose))} mJ/cm2, is "
+            f"{number(usual / result.target_dose)} times below the "
+            f"{number(to_mJ_cm2(usual))} mJ/cm2 in print for respirators: not for use on them "
+            "unless you can defend it."
+        )
+    if result.interrupted:
+        lines.append("The run was interrupted; all figures rest on the photons traced until then.")
+    if result.without:
+        names = " and ".join(f'"{name}"' for name in result.without)
+        words = "is" if len(result.without) == 1 else "are"
+        lines.append(f"Lamp {names} {words} taken as out; every figure holds for the lamps left.")
+    return lines
+
+
+def _timer_lines(result: Result) -> list[str]:
+    cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
+    worst = cautious.worst
+    gets = (
+        f"It receives {number(to_mW_cm2(worst.irradiance))} mW/cm2 at full output in the "
+        f"cautious case ({CASE_WORDS[CAUTIOUS]})"
+    )
+    if np.isfinite(result.timer):
+        dose = number(to_mJ_cm2(worst.irradiance * result.seconds_of_light))
+        gets += f", and {dose} mJ/cm2 by the end of the timer; asked for are {dose_asked(result)}"
+    lines = [
+        f"Worst-lit spot: {spot_words(worst)}.",
+        f"{gets}.",
+        (
+            f"In the expected case ({CASE_WORDS[EXPECTED]}) the same dose would take "
+            f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this."
+        ),
+        *_confidence_lines(result),
+        (
+            f"The best-lit spot gets {number(cautious.best.irradiance / worst.irradiance)} times "
+            "what the worst-lit one gets."
+        ),
+    ]
+    asked = result.precision_asked
+    if asked is not None and cautious.precision > asked and result.calculated <= LONGEST_TIME:
+        lines.append(
+            f"The precision asked for ({asked:.1%}) was not reached: the bound that sets the time "
+            f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot, and the "
+            "time is longer than it need be. More photons (--photons and --precision) shorten it."
+        )
+    return lines
+
+
+def _confidence_lines(result: Result) -> list[str]:
+    if not np.isfinite(result.timer):
+        return []
+    return [
+        f"With {result.confidence:.0%} confidence no judged spot of the cautious case gets less "
+        "than asked. This covers the counting error of the calculation only; lamps, linings and "
+        "shapes can be off by more."
+    ]
+
+
+def _no_timer_lines(result: Result) -> list[str]:
+    expected = result.cases[EXPECTED]
+    lines = [_dark_words(result), *_mend_lines(result)]
+    if np.isfinite(expected.exposure_time):
+        lines.append(
+            f"The expected case ({CASE_WORDS[EXPECTED]}) would take "
+            f"{minutes_seconds(expected.exposure_time)}, but must not set a timer."
+        )
+    return lines
+
+
+def _mend_lines(result: Result) -> list[str]:
+    """What would give a time: more counting where that is what this run lacks, or more light."""
+    if result.interrupted:
+        return [
+            f"Go on with the run first (--resume). Only if that ends without a time: {MORE_LIGHT}"
+        ]
+    if result.precision_asked is None:
+        return [
+            "Nothing need be wrong with how it hangs: this run followed photons from the lamps "
+            f"only ({result.photons:,}), few of which reach the darkest spots. Run again without "
+            "--photons: light is then traced back from those spots as well. Only if that gives no "
+            f"time either: {MORE_LIGHT}"
+        ]
+    if result.cases[CAUTIOUS].worst.irradiance > 0.0 and not _is_too_dark(result):
+        return [
+            "Some light does reach it, but too little for this run to count well. More photons "
+            f"(it had {result.photons:,}; give --photons and --precision) can give a time, but "
+            f"hardly one below {_time_at_most_light(result)}. To bring more light there: "
+            f"{MORE_LIGHT}"
+        ]
+    return [f"To bring light there: {MORE_LIGHT}"]
+
+
+def _most_light(result: Result) -> float:
+    """Irradiance (W/m2) of the worst spot plus two standard errors, to judge the effort by."""
+    worst = result.cases[CAUTIOUS].worst
+    return worst.irradiance + 2.0 * worst.standard_error
+
+
+def _time_at_most_light(result: Result) -> str:
+    asked = (result.target_dose, result.safety_factor)
+    return minutes_seconds(exposure_time(_most_light(result), *asked, result.warm_up))
+
+
+def _is_too_dark(result: Result) -> bool:
+    return _most_light(result) < least_useful(result.target_dose, result.safety_factor)
+
+
+def too_dark_words(worst: Spot) -> str:
+    """Which spot of the cautious case is too dark to wait for, and what was found there, mW/cm2."""
+    return f"{_little_light(worst)} that it would take {OVER_A_WEEK}."
+
+
+def _little_light(worst: Spot) -> str:
+    light = number(to_mW_cm2(worst.irradiance))
+    where = f"{spot_words(worst)} in the cautious case"
+    return f"So little light ({light} mW/cm2) was found at {where}"
+
+
+def _dark_words(result: Result) -> str:
+    """Which spot has no finite time, and what was found there."""
+    worst = result.cases[CAUTIOUS].worst
+    if not worst.irradiance > 0.0:
+        return f"No light was found at {spot_words(worst)} in the cautious case."
+    if _is_too_dark(result):
+        return too_dark_words(worst)
+    return f"{_little_light(worst)} that with {result.confidence:.0%} confidence it could be none."

@@ -1,0 +1,187 @@
+"""The study of shadows in words, tables and plain data, in the trade's units."""
+
+from raysim.base.units import to_mm, to_mW_cm2
+from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, told_time
+from raysim.output.words.tables import Table, irradiance_words
+from raysim.studies.shadows.patches import ITSELF_TURNED
+from raysim.studies.shadows.remedies import Remedy, Tried
+from raysim.studies.shadows.study import Shadow, ShadowStudy
+
+MOST_HIDING = 3
+WORTH_NAMING = 0.01  # share of the sight lines
+TOUCHING_MM = 0.3  # as in the check of contact
+
+
+def answer(study: ShadowStudy) -> str:
+    """The sentence to act on."""
+    if not study.shadows:
+        return "No dark patch was found: the respirators can hang as they do."
+    first = study.shadows[0]
+    dark = f", {SO_DARK}" if first.dark else ""
+    words = f"The darkest patch is {where(first)}{dark}; {_hidden_words(first)}"
+    if not study.tried:
+        return f"{words}."
+    help_ = best_remedy(study.tried[0])
+    if help_ is None:
+        return (
+            f"{words}, and none of the changes tried helps beyond the noise: open its folds, keep "
+            "its straps off it, or add a lamp on that side."
+        )
+    words = f"{words}. Of what was tried, this helps most: {_help_words(help_)}."
+    return f"{words} Open its folds, or keep its straps off it." if help_.dark else words
+
+
+def _help_words(remedy: Remedy) -> str:
+    still = f", which leaves it too dark all the same ({OVER_A_WEEK})" if remedy.dark else ""
+    return f"{remedy.what} ({_times(remedy.gain)}){still}"
+
+
+def _times(gain: float) -> str:
+    return f"{gain:.2f} times" if gain < float("inf") else "light where there was none"
+
+
+def best_remedy(tried: Tried) -> Remedy | None:
+    """The change that helps most, if it helps beyond its noise."""
+    return next((r for r in tried.remedies if r.clear and r.gain > 1.0), None)
+
+
+def where(shadow: Shadow) -> str:
+    """A patch in words a person can find, with its size and place in mm."""
+    x, y, z = (f"{value:.0f}" for value in to_mm(shadow.patch.centroid))
+    return f"{shadow.place}, {number(1e4 * shadow.patch.area, 2)} cm2 (at x {x}, y {y}, z {z} mm)"
+
+
+def _hidden_words(shadow: Shadow) -> str:
+    names = [entry for entry in shadow.hiding.items() if entry[1] >= WORTH_NAMING][:2]
+    if not names or shadow.seen > 0.9:
+        return "it sees the lamps but lies far from them or at a grazing angle"
+    parts = [_one_hiding(shadow, name, share) for name, share in names]
+    return f"it sees {shadow.seen:.0%} of the lamps, {' and '.join(parts)}{_close_words(shadow)}"
+
+
+def _close_words(shadow: Shadow) -> str:
+    """What lies right before the patch, where anything does."""
+    if shadow.close is None:
+        return ""
+    millimetres = 1000.0 * shadow.close.distance
+    how = "touches" if millimetres < TOUCHING_MM else f"lies {millimetres:.1f} mm before"
+    return f"; at its nearest it {how} {_whose(shadow, shadow.close.name)}"
+
+
+def _one_hiding(shadow: Shadow, name: str, share: float) -> str:
+    if name == ITSELF_TURNED:
+        return f"{share:.0%} is lost because it faces away"
+    return f"{share:.0%} is hidden by {_whose(shadow, name)}"
+
+
+def _whose(shadow: Shadow, name: str) -> str:
+    """A body and part in words, seen from the respirator that the patch is on."""
+    if name.split(", ")[0] == shadow.place.split(", ")[0]:
+        return f"the respirator's own {name.partition(', ')[2] or 'cloth'}"
+    return f"the {name.removeprefix('chamber: ')} wall" if name.startswith("chamber: ") else name
+
+
+def more_lines(study: ShadowStudy) -> tuple[str, ...]:
+    """What qualifies the answer."""
+    lines = [
+        f"Dark: below {number(to_mW_cm2(study.limit))} mW/cm2 in the cautious case (median of the "
+        f"judged area {number(to_mW_cm2(study.median))}); {len(study.shadows) + study.left_out} "
+        f"patches, {number(1e4 * study.dark_area, 2)} cm2 in all."
+    ]
+    for place, tried in enumerate(study.tried):
+        lines += _tried_lines(study.shadows[place], place, tried)
+    if study.tried:
+        which = "the darkest patch" if len(study.tried) == 1 else "each of these patches"
+        lines.append(
+            f"What helps was traced for {which} alone; another spot may get darker. Run 'raysim "
+            "dose' on the changed scene."
+        )
+    return tuple(lines)
+
+
+def _tried_lines(shadow: Shadow, place: int, tried: Tried) -> list[str]:
+    """What helps the patches after the first, and what is unclear or does not fit."""
+    lines, of = [], "" if place == 0 else f"Patch {place + 1}: "
+    if place > 0:
+        best = best_remedy(tried)
+        found = _help_words(best) if best else "nothing of what was tried"
+        lines.append(f"Patch {place + 1} ({where(shadow)}): this helps most: {found}.")
+    unclear = [remedy.what for remedy in tried.remedies if not remedy.clear]
+    if unclear:
+        lines.append(f"{of}Cannot be told from no change: {'; '.join(unclear)}.")
+    if tried.skipped:
+        lines.append(f"{of}Does not fit in the box: {'; '.join(tried.skipped)}.")
+    return lines
+
+
+def patches_table(study: ShadowStudy) -> Table:
+    """Dark patches: place, area, irradiance, extra time, what hides the lamps."""
+    rows = [
+        (
+            str(number_),
+            where(shadow),
+            "; ".join(f"{n} {s:.0%}" for n, s in list(shadow.hiding.items())[:MOST_HIDING]),
+            irradiance_words(shadow.irradiance, shadow.error),
+            _time(shadow),
+            f"{shadow.seen:.0%}",
+        )
+        for number_, shadow in enumerate(study.shadows, 1)
+    ]
+    headings = (
+        "",
+        "patch",
+        "what hides the lamps, share of all sight lines",
+        "mean irradiance ± standard error, mW/cm²",
+        "time beyond that of the median",
+        "lamps seen directly",
+    )
+    note = (
+        "Cautious case. A patch is what lies together on one side and, averaged over 1 cm² about "
+        "each face, below the limit; its mean was then traced backwards. Its worst face gets "
+        "less than its mean, so 'raysim dose' sets the timer. Sight lines run to the "
+        "near side of the tubes."
+    )
+    if study.left_out:
+        note += f" {study.left_out} brighter patches are left out."
+    return Table(headings, tuple(rows), 3, note)
+
+
+def _time(shadow: Shadow) -> str:
+    if shadow.dark:
+        return OVER_A_WEEK
+    return told_time(shadow.extra_time)
+
+
+def blocking_table(study: ShadowStudy) -> Table:
+    """Lamp by lamp for the darkest patch: share seen, and what hides the rest."""
+    rows = [
+        (
+            sight.lamp,
+            "; ".join(f"{name} {share:.0%}" for name, share in sight.hidden.items()) or "nothing",
+            f"{sight.seen:.0%}",
+        )
+        for sight in study.shadows[0].sights
+    ]
+    return Table(("lamp", "hidden by", "seen"), tuple(rows), 2, "Of the darkest patch.")
+
+
+def remedies_table(study: ShadowStudy) -> Table:
+    """Changes that were traced: irradiance of each patch after each, mW/cm2, and gain."""
+    rows = [
+        (
+            remedy.what if len(study.tried) == 1 else f"patch {place}: {remedy.what}",
+            "cannot be told from no change" if not remedy.clear else _verdict(remedy),
+            irradiance_words(remedy.irradiance, remedy.error),
+            f"{_times(remedy.gain)} ± {remedy.gain_error:.2f}",
+        )
+        for place, tried in enumerate(study.tried, 1)
+        for remedy in tried.remedies
+    ]
+    headings = ("change", "verdict", "the patch then, mW/cm²", "gain ± standard error")
+    return Table(headings, tuple(rows), 2, "The same random numbers before and after.")
+
+
+def _verdict(remedy: Remedy) -> str:
+    if remedy.gain < 1.0:
+        return "makes it darker"
+    return f"helps, but it would still take {OVER_A_WEEK}" if remedy.dark else "helps"

@@ -1,0 +1,105 @@
+"""Meter against calculation in words, as a table, as plain data, and as a sheet to fill in."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from raysim.base.units import to_mm, to_mW_cm2
+from raysim.dose.agreement import COVERAGE
+from raysim.dose.readings import Comparison
+from raysim.library.meter_heads import COSINE
+from raysim.output.words.readings import agreement_words, predicted_words
+from raysim.output.words.sentences import number
+from raysim.output.words.tables import Table
+from raysim.studies.survey.fit import Fit
+
+UNCERTAINTY_WORDS = (
+    "U covers the reflectances from their low to their high ends, the power of the lamps and the "
+    "direction of their light, the shape and place of the load, and counting; dirt and air "
+    "temperature are not in it, nor that lamps of one age differ."
+)
+
+
+def facing_words(facing: np.ndarray) -> str:
+    """Which way a head faces, in words: the main direction, and degrees from it."""
+    names = ("to the right", "to the left", "to the rear", "to the door", "up", "down")
+    axes = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]])
+    cosines = axes @ (facing / np.linalg.norm(facing))
+    order = np.argsort(-cosines)
+    degrees = float(np.degrees(np.arccos(min(cosines[order[0]], 1.0))))
+    if degrees < 1.0:
+        return names[order[0]]
+    return f"{names[order[0]]}, tilted {degrees:.0f} degrees {names[order[1]]}"
+
+
+def point_words(name: str, response: str) -> str:
+    """Name of a point, with the kind of head where that is not cosine-corrected."""
+    return name if response == COSINE else f"{name} (head: {response})"
+
+
+def head_lines(rows: Sequence[Comparison]) -> list[str]:
+    """Where the response of each kind of head that is not cosine-corrected comes from."""
+    heads = [row.meter.point.response for row in rows]
+    kinds = dict.fromkeys(head for head in heads if not head.is_cosine)
+    return [f"Head, {kind.name}: {kind.source}." for kind in kinds]
+
+
+def survey_table(rows: Sequence[Comparison]) -> Table:
+    """One row a point: where, which way, predicted and read, and whether they agree."""
+    cells = []
+    for row in rows:
+        point = row.meter.point
+        x, y, z = (f"{value:.0f}" for value in to_mm(point.at))
+        reading = "" if point.reading is None else number(to_mW_cm2(point.reading))
+        score = "" if row.normalised is None else _score_words(row.normalised)
+        words = (agreement_words(row), predicted_words(row), reading, score)
+        facing = facing_words(point.facing)
+        name = point_words(point.name, point.response.name)
+        cells.append((name, f"{x}, {y}, {z}", facing, *words))
+    headings = (
+        "point",
+        "middle of the head at x, y, z, mm",
+        "facing",
+        "verdict",
+        "predicted ± U (k = 2), mW/cm²",
+        "reading, mW/cm²",
+        "E_n",
+    )
+    note = (
+        "254 nm meter, cosine-corrected where nothing else is said; lamps warm, at their age when "
+        f"the meter was read; box loaded and shut. {UNCERTAINTY_WORDS} E_n above 1 means that the "
+        "difference exceeds both uncertainties together."
+    )
+    note += "".join(f" {line}" for line in head_lines(rows))
+    return Table(headings, tuple(cells), 4, note)
+
+
+def _score_words(score: float) -> str:
+    """E_n in two figures; of a point where no light was found, that it is large."""
+    return number(score, 2) if math.isfinite(score) else "far above 1"
+
+
+def fit_lines(fit: Fit, lamps: Sequence[str], reflectances: np.ndarray) -> list[str]:
+    """What the readings say of lamps and lining, and what they cannot tell.
+
+    Outputs are shares of what a lamp should give at its age.
+    """
+    names = [f"the output of {name}" for name in lamps] + ["the mean reflectance"]
+    lines = []
+    for k, name in enumerate(lamps):
+        spread = COVERAGE * fit.output_error[k]
+        value = f"{fit.output[k]:.0%} of what it should give, ± {spread:.0%} (k = 2)"
+        doubt = "" if fit.settled[k] else "; the readings do not settle it"
+        lines.append(f"Lamp {name}: {value}{doubt}.")
+    low, _, high = reflectances
+    mean = low + fit.place * (high - low)
+    spread = COVERAGE * fit.place_error * (high - low)
+    doubt = "" if fit.settled[-1] else "; the readings do not settle it"
+    lines.append(f"Mean reflectance of everything: {mean:.2f} ± {spread:.2f} (k = 2){doubt}.")
+    for i, j in fit.together:
+        lines.append(
+            f"These readings cannot tell {names[i]} from {names[j]}: take readings nearer to one "
+            "lamp, and one that faces away from all lamps."
+        )
+    return lines

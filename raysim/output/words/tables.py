@@ -1,0 +1,174 @@
+"""Tables of a result as rows of ready text: cases, objects, energy, meters."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
+from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
+from raysim.dose.exposure import exposure_time
+from raysim.dose.result import CaseResult, DoseSummary, Result
+from raysim.output.words.sentences import CASE_WORDS, number, spot_words
+
+MOST_ROWS = 40  # of the energy account
+NOT_CLEAR = "not settled (few photons)"
+FOR_WEAR = "not settled (this case is for wear)"
+
+
+@dataclass(frozen=True)
+class Table:
+    """Headings and rows of text; the first `words` columns are words, the others numbers."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    words: int = 1
+    note: str = ""
+
+
+def irradiance_words(value: float, error: float) -> str:
+    """Irradiance with its standard error, mW/cm2, to three and two figures."""
+    return f"{number(to_mW_cm2(value))} ± {number(to_mW_cm2(error), 2)}"
+
+
+def cases_table(result: Result) -> Table:
+    """The three cases side by side: lamp output, worst and best spot, exposure time."""
+    cases = [result.cases[case] for case in CASES]
+    worst = [irradiance_words(c.worst.irradiance, c.worst.standard_error) for c in cases]
+    bounds = [FOR_WEAR if c.name == BRIGHT else number(to_mW_cm2(c.bound)) for c in cases]
+    rows = [
+        ("what it takes", *(CASE_WORDS[case.name] for case in cases)),
+        ("exposure time from a cold start", *(_time_words(result, case) for case in cases)),
+        ("lamp output, share of rating", *(number(case.lamp_factor) for case in cases)),
+        ("worst spot", *(_if_clear(result, c, spot_words(c.worst)) for c in cases)),
+        (
+            "its irradiance ± standard error, mW/cm²",
+            *(_if_clear(result, case, words) for case, words in zip(cases, worst, strict=True)),
+        ),
+        (
+            f"{result.confidence:.0%} lower bound on the worst spot, whichever it is, mW/cm²",
+            *(_if_clear(result, case, words) for case, words in zip(cases, bounds, strict=True)),
+        ),
+        (
+            "best-lit spot, mW/cm²",
+            *(number(to_mW_cm2(case.best.irradiance)) for case in cases),
+        ),
+    ]
+    note = (
+        "The cautious case alone sets the timer. The expected case is for information, the bright "
+        "case for judging wear of the material at the best-lit spot."
+    )
+    return Table(("", *CASES), tuple(rows), 1 + len(CASES), note)
+
+
+def is_clear(result: Result, case: CaseResult) -> bool:
+    """Whether the counting error of a case is small enough to speak of its worst spot.
+
+    More reflectance and more lamp output never give less light, so a case whose bound lies below
+    that of the cautious case has only been counted too coarsely.
+    """
+    return case.bound >= result.cases[CAUTIOUS].bound
+
+
+def _if_clear(result: Result, case: CaseResult, words: str) -> str:
+    return words if is_clear(result, case) else NOT_CLEAR
+
+
+def _time_words(result: Result, case: CaseResult) -> str:
+    if case.name == BRIGHT:  # no backward paths settle its darkest spot
+        return FOR_WEAR
+    sets = (
+        case.name == CAUTIOUS and np.isfinite(result.timer) and result.timer == case.exposure_time
+    )
+    words = minutes_seconds(case.exposure_time) + (" (sets the timer)" if sets else "")
+    return _if_clear(result, case, words)
+
+
+_SUMMARY = (
+    ("worst face", "worst"),
+    ("worst 1 cm²", "worst_1cm2"),
+    ("1st percentile", "percentile_1"),
+    ("5th percentile", "percentile_5"),
+    ("mean", "mean"),
+    ("best face", "best"),
+)
+
+
+def _summaries(case: CaseResult) -> tuple[DoseSummary, ...]:
+    return (*case.per_object, case.summary)
+
+
+def objects_table(result: Result) -> Table:
+    """Irradiance of each judged object, mW/cm2, cautious case, and the time it would need."""
+    case = result.cases[CAUTIOUS]
+    rows = []
+    for summary in _summaries(case):
+        time = exposure_time(
+            summary.bound, result.target_dose, result.safety_factor, result.warm_up
+        )
+        values = (number(to_mW_cm2(getattr(summary, field))) for _, field in _SUMMARY)
+        rows.append((summary.name, *values, minutes_seconds(time)))
+    note = (
+        "Irradiance in mW/cm² at full output of the cautious case, by area. Time needed: for this "
+        "object alone, from the smallest lower bound of its spots; those that do not set the "
+        "timer are known less well, so it is at most so long. The last row is for all of them, "
+        "as calculated. Best "
+        "face: where it was not traced closely, the mean over the best-lit 1 cm²."
+    )
+    return Table(("object", *(words for words, _ in _SUMMARY), "time needed"), tuple(rows), 1, note)
+
+
+def doses_table(result: Result) -> Table | None:
+    """Dose of each judged object at the timer, mJ/cm2, cautious case; none without a timer."""
+    if not np.isfinite(result.timer):
+        return None
+    seconds = result.seconds_of_light
+    rows = tuple(
+        (
+            summary.name,
+            *(number(to_mJ_cm2(getattr(summary, field) * seconds)) for _, field in _SUMMARY),
+        )
+        for summary in _summaries(result.cases[CAUTIOUS])
+    )
+    note = (
+        f"Dose in mJ/cm² when the timer ({minutes_seconds(result.timer)}) has run down, cautious "
+        f"case. Target {number(to_mJ_cm2(result.target_dose))} mJ/cm²."
+    )
+    return Table(("object", *(words for words, _ in _SUMMARY)), rows, 1, note)
+
+
+def energy_table(result: Result) -> Table:
+    """Where the radiant power of the lamps ended, W and % of it, cautious and expected case."""
+    accounts = [result.cases[case].energy for case in (CAUTIOUS, EXPECTED)]
+    names = sorted(accounts[0].absorbed, key=lambda name: -accounts[0].absorbed[name])
+    shown, rest = names[:MOST_ROWS], names[MOST_ROWS:]
+    lines = [(f"absorbed by {n}", [a.absorbed.get(n, 0.0) for a in accounts]) for n in shown]
+    if rest:
+        others = [sum(a.absorbed.get(n, 0.0) for n in rest) for a in accounts]
+        lines.append((f"absorbed by {len(rest)} other things", others))
+    lines.append(("escaped", [a.escaped for a in accounts]))
+    lines.append(("lost by the calculation", [a.lost for a in accounts]))
+    lines.append(("emitted by the lamps", [a.emitted for a in accounts]))
+    rows = []
+    for words, watts in lines:
+        cells = [words]
+        for value, account in zip(watts, accounts, strict=True):
+            cells += [number(value), _percent(value / account.emitted)]
+        rows.append(tuple(cells))
+    headings = ("where", "cautious, W", "%", "expected, W", "%")
+    return Table(headings, tuple(rows), 1, "Each case at its own lamp output.")
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.1f}" if share >= 5e-4 or share == 0.0 else number(100.0 * share)
+
+
+def reflectance_gain(result: Result) -> float | None:
+    """Worst irradiance of the expected over that of the cautious case at equal lamp output.
+
+    A ratio; None where one of the two is not known well enough.
+    """
+    cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
+    if not (cautious.bound > 0.0 and is_clear(result, expected)):
+        return None
+    low = cautious.worst.irradiance / cautious.lamp_factor
+    return float(expected.worst.irradiance / expected.lamp_factor / low)

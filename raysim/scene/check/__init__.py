@@ -1,0 +1,1 @@
+"""What is wrong or doubtful in a scene, before any tracing."""

@@ -1,0 +1,250 @@
+"""Everything wrong or doubtful in a built scene, found before any tracing."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from raysim.base.errors import Fault, Level
+from raysim.base.progress import Progress, nobody_watching, stretch
+from raysim.library.tables import assumptions
+from raysim.library.temperature import HARD_START
+from raysim.scene.build import TUBE_SURFACE, BuiltScene
+from raysim.scene.check.contact import contact_faults
+from raysim.scene.check.gaps import gap_faults
+from raysim.scene.check.likely import likeness_faults
+from raysim.scene.mesh.drawn_in import scale_mend
+from raysim.scene.triangles import SceneTriangles
+
+SMALLEST_CHAMBER = 0.05  # m: nothing to hang a respirator in
+LARGEST_CHAMBER = 5.0  # m: a room, not a box
+SMALLEST_OBJECT = 0.002  # m
+SLIP_OF_UNIT = 100.0  # times below the usual target: mJ written for J is a thousand times
+WEAK_LINING = 0.15  # expected reflectance below which a lining gives no gain worth the name
+LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: what lies beyond is a slip of the pen
+THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
+MOST_TALLIES = 12_000_000  # of lamps times faces: about 100 bytes each for every thread
+
+
+def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
+    """All faults of a scene, those of building included; errors first.
+
+    Where sizes are absurd the checks of contact are left out: they would only repeat it.
+    """
+    faults = [*scene.faults, *_sizes(scene)]
+    absurd = any(fault.level is Level.ERROR for fault in faults)
+    faults += _work(scene)
+    faults += [
+        *_lamp_ratings(scene),
+        *likeness_faults(scene),
+        *_linings(scene),
+        *_targets(scene),
+        *_sheets(scene),
+        *_cold(scene),
+    ]
+    if not absurd:
+        first = stretch(progress, 0, len(scene.poses))
+        faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0), first)]
+        faults += _other_poses(scene, {(fault.key, fault.what) for fault in faults}, progress)
+    return sorted(faults, key=lambda fault: fault.level is not Level.ERROR)
+
+
+def _other_poses(scene: BuiltScene, known: set[tuple[str, str]], progress: Progress) -> list[Fault]:
+    """Who is in whose way in the poses after the first, as far as the first does not say so."""
+    faults = []
+    for number, pose in enumerate(scene.poses[1:], 1):
+        part = stretch(progress, number, len(scene.poses))
+        for fault in contact_faults(scene.in_pose(number), part):
+            if (fault.key, fault.what) not in known:
+                faults.append(replace(fault, key=f'pose {number + 1} "{pose.name}": {fault.key}'))
+    return faults
+
+
+def _cold(scene: BuiltScene) -> list[Fault]:
+    """Air in which lamps start badly."""
+    air = scene.written.lamps_behaviour.air
+    if air is None or air[0] >= HARD_START:
+        return []
+    what = (
+        f"lamps start badly or not at all in air of {air[0]:.3g} C (below {HARD_START:g} C; "
+        "lighting maker's article, read)"
+    )
+    return [_fault(scene, "lamps_behaviour.air", what, "warm the box before each cycle")]
+
+
+def _fault(
+    scene: BuiltScene, key: str, what: str, mend: str, level: Level = Level.WARNING
+) -> Fault:
+    return Fault(str(scene.path), key, what, mend, level)
+
+
+def _size(points: np.ndarray) -> np.ndarray:
+    return np.ptp(points.reshape(-1, 3), axis=0)
+
+
+def _metres(size: np.ndarray) -> str:
+    in_mm = [1000.0 * float(side) for side in size]
+    return " x ".join(f"{mm:,.0f}" if mm >= 100.0 else f"{mm:.3g}" for mm in in_mm) + " mm"
+
+
+def _sizes(scene: BuiltScene) -> list[Fault]:
+    """Mix-ups of millimetres, inches and metres."""
+    triangles = scene.triangles
+    walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
+    chamber = _size(triangles.corners[np.isin(triangles.face_body, walls)])
+    key = "chamber.inside" if scene.written.chamber.inside else "chamber.mesh"
+    units, faults = scene.written.units, []
+    if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
+        what = f"the box is {_metres(chamber)} inside, which is not the size of a box"
+        mend = f'check units = "{units}" and scale'
+        return [_fault(scene, key, what, mend, Level.ERROR)]
+    scales = {entry.name: entry.scale for entry in scene.written.object}
+    for body, entry in enumerate(triangles.bodies):
+        if entry.kind != "object":
+            continue
+        size = _size(triangles.corners[triangles.faces_of(body)])
+        where = f"{scene.object_key(body)}.scale"
+        mend = scale_mend(units, scales.get(entry.name, 1.0), size, chamber)
+        if (np.sort(size) > np.sort(chamber)).any():
+            what = f"it measures {_metres(size)}, more than the box ({_metres(chamber)})"
+            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+        elif size.max() < SMALLEST_OBJECT:
+            what = f"it measures only {_metres(size)}"
+            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+    for number, lamp in enumerate(scene.written.lamp):
+        if not THINNEST_TUBE <= lamp.diameter <= THICKEST_TUBE:
+            where = f'lamp {number + 1} "{lamp.name}".diameter'
+            what = f"a tube of {1000 * lamp.diameter:.3g} mm is not the size of a lamp"
+            mend = f'check the number; plain ones are in units = "{units}"'
+            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+    return faults
+
+
+def _work(scene: BuiltScene) -> list[Fault]:
+    """Scenes whose tallies, one for each lamp and face-side, would not fit into memory."""
+    lamps, faces = len(scene.triangles.lamps), len(scene.triangles.corners)
+    if lamps * faces <= MOST_TALLIES:
+        return []
+    what = (
+        f"{lamps} lamps times {faces:,} triangles need more memory than a laptop has "
+        f"({MOST_TALLIES:,} can be counted)"
+    )
+    return [_fault(scene, "object", what, "choose longer edges, or simpler meshes", Level.ERROR)]
+
+
+def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
+    """Electrical watts given as UVC watts, and lamps past their life."""
+    faults = []
+    rated = scene.written.lamps_behaviour.rated_hours
+    limit = assumptions()["uvc_share_limit"]
+    for number, lamp in enumerate(scene.written.lamp):
+        key = f'lamp {number + 1} "{lamp.name}"'
+        power = scene.triangles.lamps[number].uvc_W
+        if lamp.electrical is not None and power > limit.value * lamp.electrical:
+            what = (
+                f"{power:.3g} W of UVC from {lamp.electrical:g} electrical watts is more than "
+                f"{limit.value:.0%}, the upper limit in print ({limit.source})"
+            )
+            mend = "take uvc from the maker's data sheet, about a third of the electrical watts"
+            faults.append(_fault(scene, f"{key}.uvc", what, mend, Level.ERROR))
+        elif not LEAST_UVC <= power <= MOST_UVC:
+            rating = "uvc" if lamp.uvc is not None else "irradiance_at_1m"
+            what = f"{power:.3g} W of UVC from one lamp, which no tube for a box gives"
+            mend = "check the unit against the maker's data sheet"
+            faults.append(_fault(scene, f"{key}.{rating}", what, mend, Level.ERROR))
+        if lamp.hours > rated:
+            what = f"{lamp.hours:g} h are past the rated {rated:g} h"
+            faults.append(_fault(scene, f"{key}.hours", what, "change the lamp"))
+    return faults
+
+
+def _linings(scene: BuiltScene) -> list[Fault]:
+    """Walls that do not reflect 254 nm, and walls that reflect more than can be believed."""
+    triangles = scene.triangles
+    faults = []
+    believable = assumptions()["reflectance_max_believable"].value
+    walls: dict[int, list[str]] = {}
+    for part in triangles.parts:
+        if triangles.bodies[part.body].kind == "wall":
+            walls.setdefault(part.surface, []).append(triangles.bodies[part.body].name)
+    for row, names in walls.items():
+        surface = triangles.surfaces[row]
+        where = ", ".join(name.removeprefix("chamber: ") for name in names)
+        if surface.reflectance < WEAK_LINING:
+            bright = " however bright it looks" if surface.looks_bright else ""
+            what = (
+                f'"{surface.name}" ({where}) reflects only about {surface.reflectance:.0%} of '
+                f"254 nm{bright}; as a lining it is nearly black"
+            )
+            mend = "bare aluminium or PTFE do reflect; see 'raysim materials'"
+            faults.append(_fault(scene, "chamber.lining", what, mend))
+    for surface in triangles.surfaces:
+        if surface.mark == "given in the scene" and surface.reflectance_high > believable:
+            what = (
+                f'"{surface.name}": a reflectance of {surface.reflectance_high:g} at 254 nm is '
+                f"more than a lining in use keeps ({believable:g})"
+            )
+            faults.append(_fault(scene, "surface", what, "take a measured value at 254 nm"))
+        if (
+            surface.mark == "given in the scene"
+            and not surface.is_fresnel
+            and not surface.name.startswith(TUBE_SURFACE)
+            and (surface.reflectance_low == surface.reflectance > WEAK_LINING)
+        ):
+            what = (
+                f'"{surface.name}" has no low end, so the cautious case takes it as if it were '
+                "certain"
+            )
+            faults.append(_fault(scene, "surface", what, "give reflectance_low as well"))
+    return faults
+
+
+def _targets(scene: BuiltScene) -> list[Fault]:
+    default = assumptions()["target_dose_J_cm2"]
+    given = scene.written.target.dose / 1e4
+    faults = []
+    target = scene.written.target
+    if given < default.value * (1.0 - 1e-9):
+        what = f"{given:g} J/cm2 is below the {default.value:g} J/cm2 of {default.source}"
+        key = "target.dose" if target.organism is None else "target.allow_below_default"
+        mend = "raise it unless you can defend it"
+        if given <= default.value / SLIP_OF_UNIT:
+            mend = f"were J/cm2 meant? If not, {mend}"
+        faults.append(_fault(scene, key, what, mend))
+    if target.organism is not None and target.carrier != "fabric":
+        what = f"figures on {target.carrier} are far too low for a respirator, which is fabric"
+        faults.append(_fault(scene, "target.carrier", what, 'take carrier = "fabric"'))
+    if scene.written.gap:
+        what = "a dose is computed as if the box were light-tight"
+        mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
+        faults.append(_fault(scene, "gap", what, mend))
+    if scene.written.target.judge_area is not None:
+        area = 1e4 * scene.written.target.judge_area
+        what = f"patches of {area:.3g} cm2 are judged, so a darker spot within one goes unseen"
+        mend = "leave the key out to judge every face by itself"
+        faults.append(_fault(scene, "target.judge_area", what, mend))
+    return faults
+
+
+def _sheets(scene: BuiltScene) -> list[Fault]:
+    """Open sheets whose normals mostly point to their own middle: sides swapped by mistake."""
+    triangles = scene.triangles
+    middles, faults = triangles.centroids, []
+    for number, part in enumerate(triangles.parts):
+        if not (part.two_sided and triangles.bodies[part.body].judged):
+            continue
+        faces = np.flatnonzero(triangles.face_part == number)
+        outward = _outwardness(middles[faces], triangles, faces)
+        if outward < -0.5 and "strap" not in part.name.casefold():
+            where = f"{scene.object_key(part.body)}.mesh"
+            what = "it seems inside out: its normals point to its own middle"
+            mend = "flip the normals, or 'outside' and 'inside' change names in the report"
+            faults.append(_fault(scene, where, what, mend))
+    return faults
+
+
+def _outwardness(middles: np.ndarray, triangles: SceneTriangles, faces: np.ndarray) -> float:
+    """Area-weighted mean cosine between normals and the way from the middle of the sheet."""
+    areas = triangles.areas[faces]
+    away = middles - np.average(middles, axis=0, weights=areas)
+    away /= np.maximum(np.linalg.norm(away, axis=1), 1e-12)[:, None]
+    return float(np.average((away * triangles.normals[faces]).sum(axis=1), weights=areas))

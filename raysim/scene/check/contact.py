@@ -1,0 +1,227 @@
+"""Who cuts or touches whom: objects, lamps, walls and meters in each other's way."""
+
+import numpy as np
+
+from raysim.base.errors import Fault, Level
+from raysim.base.progress import Progress, nobody_watching
+from raysim.kernels.hierarchy import build_tree
+from raysim.kernels.probe import first_hits
+from raysim.scene.build import BuiltScene
+from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles, face_boxes
+from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
+
+TOUCHING = 0.0003  # m: a judged face this close to another surface gets next to no light
+BEHIND = 1e-6  # m: the look begins this far behind a face, to see what lies right on it
+NO_TUBES = np.zeros((0, 8))
+# A direction along no edge or axis that a person would draw.
+ODD_DIRECTION = np.array([0.36117, 0.47923, 0.79993])
+
+
+class Surroundings:
+    """Some of a scene's triangles in a tree of their own, to cast rays against."""
+
+    def __init__(self, triangles: SceneTriangles, faces: np.ndarray) -> None:
+        self.triangles = triangles
+        self.nodes, self.blocks, order = build_tree(triangles.corners[faces])
+        self.faces = faces[order]
+
+    def first(
+        self, origins: np.ndarray, directions: np.ndarray, farthest: np.ndarray
+    ) -> np.ndarray:
+        """Face that each ray meets first within its reach (rays,), -1 for none."""
+        length = np.linalg.norm(directions, axis=1)
+        _, hits = first_hits(
+            self.nodes,
+            self.blocks,
+            NO_TUBES,
+            len(self.faces),
+            np.ascontiguousarray(origins, float),
+            directions / length[:, None],
+            np.ascontiguousarray(farthest, float),
+        )
+        return np.where(hits >= 0, self.faces[hits], -1)
+
+    def crossed(self, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
+        """Faces that the lines from `starts` to `ends` cross, without repeats."""
+        way = ends - starts
+        length = np.linalg.norm(way, axis=1)
+        long = length > 0.0
+        found = self.first(starts[long], way[long], length[long])
+        return np.unique(found[found >= 0])
+
+    def seen_from_inside(self, points: np.ndarray) -> np.ndarray:
+        """Whether each point (points, 3) lies where the normals of these faces look, (points,).
+
+        For a closed chamber whose normals point inwards: whether it is inside.
+        """
+        direction = ODD_DIRECTION / np.linalg.norm(ODD_DIRECTION)
+        many = np.tile(direction, (len(points), 1))
+        found = self.first(points, many, np.full(len(points), np.inf))
+        facing = self.triangles.normals[found] @ direction < 0.0
+        return (found >= 0) & facing
+
+
+def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
+    """Objects, lamps and meters outside the chamber, in each other's way, or touching."""
+    triangles = scene.triangles
+    kinds = np.array([body.kind for body in triangles.bodies])
+    face_kind = kinds[triangles.face_body]
+    walls = Surroundings(triangles, np.flatnonzero(face_kind == "wall"))
+    report = _Report(scene)
+    objects = np.flatnonzero(kinds == "object")
+    for number, body in enumerate(objects):
+        progress("looking for what touches or cuts", number, len(objects))
+        _check_object(report, walls, int(body))
+    for number in range(len(triangles.lamps)):
+        _check_lamp(report, walls, number)
+    _check_tubes_apart(report)
+    for number, meter in enumerate(triangles.meters):
+        if not walls.seen_from_inside((meter.at + METER_LIFT * meter.facing)[None])[0]:
+            key = f'meter {number + 1} "{meter.name}".at'
+            report.add(key, "the point lies outside the box", "move it inside", Level.ERROR)
+    return report.faults
+
+
+class _Report:
+    """Faults of one scene, with keys in the user's words."""
+
+    def __init__(self, scene: BuiltScene) -> None:
+        self.scene = scene
+        self.triangles = scene.triangles
+        self.low, self.high = face_boxes(scene.triangles.corners)
+        self.faults: list[Fault] = []
+        self._told: set[frozenset[int]] = set()
+
+    def add(self, key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
+        self.faults.append(Fault(str(self.scene.path), key, what, mend, level))
+
+    def is_news(self, body: int, faces: np.ndarray) -> bool:
+        """Whether some pair of `body` with a body of `faces` was not told of before."""
+        others = np.unique(self.triangles.face_body[faces]).tolist()
+        pairs = {frozenset((body, int(other))) for other in others}
+        news = not pairs <= self._told
+        self._told |= pairs
+        return news
+
+    def near(self, faces: np.ndarray, body_faces: np.ndarray) -> np.ndarray:
+        """Those of `faces` whose boxes come within reach of the box around `body_faces`.
+
+        No other face can be crossed or touched from there, and a tree of few faces is soon built.
+        """
+        return self.within(
+            faces, self.low[body_faces].min(axis=0), self.high[body_faces].max(axis=0)
+        )
+
+    def within(self, faces: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+        """Those of `faces` whose boxes come within reach of the box from `low` to `high` (3,)."""
+        for axis in range(3):
+            faces = faces[self.low[faces, axis] <= high[axis] + 2 * TOUCHING]
+            faces = faces[self.high[faces, axis] >= low[axis] - 2 * TOUCHING]
+        return faces
+
+    def names(self, faces: np.ndarray) -> str:
+        """Names of the bodies that some faces belong to."""
+        bodies = np.unique(self.triangles.face_body[faces])
+        return ", ".join(self.triangles.bodies[body].name for body in bodies)
+
+
+def _edges(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Start and end (edges, 3) of every edge of some faces."""
+    starts = corners.reshape(-1, 3)
+    return starts, np.roll(corners, -1, axis=1).reshape(-1, 3)
+
+
+def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
+    triangles = report.triangles
+    faces = triangles.faces_of(body)
+    judged = triangles.bodies[body].judged
+    corners = triangles.corners[faces]
+    inside = walls.seen_from_inside(corners.reshape(-1, 3))
+    key, at = report.scene.object_key(body), f"{report.scene.object_key(body)}.at"
+    if not inside.any():
+        report.add(at, "it lies outside the box", "move it inside", Level.ERROR)
+        return
+    cut = walls.crossed(*_edges(corners))
+    if not inside.all() or len(cut):
+        what = f"it cuts through {report.names(cut) if len(cut) else 'a wall'}"
+        level = Level.ERROR if judged else Level.WARNING
+        report.add(at, what, "move it inside, or shorten the mesh", level)
+    others = np.flatnonzero(
+        (triangles.face_body != body) & ~np.isin(triangles.face_body, _walls(triangles))
+    )
+    others = report.near(others, faces)
+    if len(others):
+        crossed = Surroundings(triangles, others).crossed(*_edges(corners))
+        if len(crossed) and report.is_news(body, crossed):
+            report.add(at, f"it cuts into {report.names(crossed)}", "move them apart")
+    if judged:
+        _check_touching(report, body, faces, key)
+
+
+def _walls(triangles: SceneTriangles) -> np.ndarray:
+    return np.array([n for n, body in enumerate(triangles.bodies) if body.kind == "wall"])
+
+
+def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> None:
+    """Judged face-sides with another body's surface right in front of them."""
+    triangles = report.triangles
+    foreign = report.near(np.flatnonzero(triangles.face_body != body), faces)
+    if not len(foreign):
+        return
+    others = Surroundings(triangles, foreign)
+    reach = np.full(len(faces), BEHIND + TOUCHING)
+    middles, normals = triangles.centroids[faces], triangles.normals[faces]
+    upon = others.first(middles - BEHIND * normals, normals, np.full(len(faces), 2.0 * BEHIND))
+    lying = triangles.judged[faces].any(axis=1) & (upon >= 0)
+    if lying.any():
+        what = (
+            f"{_count(triangles, faces[lying])} lie right on {report.names(upon[lying])}, so that "
+            "light meets one or the other by chance"
+        )
+        report.add(f"{key}.at", what, "move it by a millimetre, or delete one", Level.ERROR)
+    for side, sign in ((0, 1.0), (1, -1.0)):
+        chosen = triangles.judged[faces, side] & ~lying
+        way = sign * normals
+        found = others.first(middles - BEHIND * way, way, reach)
+        close = chosen & (found >= 0)
+        if close.any():
+            what = (
+                f"{_count(triangles, faces[close])} of its {SIDES[side]} touch "
+                f"{report.names(found[close])}, where no light can reach them"
+            )
+            report.add(f"{key}.at", what, "leave a gap, or turn it")
+
+
+def _count(triangles: SceneTriangles, faces: np.ndarray) -> str:
+    return f"{len(faces)} faces ({1e4 * triangles.areas[faces].sum():.2g} cm2)"
+
+
+def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
+    triangles = report.triangles
+    key = f'lamp {number + 1} "{triangles.lamps[number].name}".from'
+    tubes = [tube for tube in triangles.tubes if tube.lamp == number]
+    points = np.concatenate([tube_points(tube) for tube in tubes])  # rings, along, 3
+    inside = walls.seen_from_inside(points.reshape(-1, 3))
+    if not inside.all():
+        where = "lies outside the box" if not inside.any() else "cuts through a wall"
+        report.add(key, f"the lamp {where}", "move its ends inside", Level.ERROR)
+        return
+    everyone, cut = np.arange(len(triangles.areas)), np.zeros(0, np.int64)
+    for tube in tubes:
+        near = report.within(everyone, *tube_box(tube))
+        cut = np.union1d(cut, near[faces_within(triangles.corners[near], tube)])
+    if len(cut):
+        what = f"the lamp cuts into {report.names(cut)}"
+        report.add(key, what, "move them apart", Level.ERROR)
+
+
+def _check_tubes_apart(report: _Report) -> None:
+    """Tubes of different lamps that cut each other."""
+    tubes = report.triangles.tubes
+    for i, a in enumerate(tubes):
+        for b in tubes[i + 1 :]:
+            if a.lamp != b.lamp and segment_distance(a, b) < a.radius + b.radius:
+                names = [report.triangles.lamps[tube.lamp].name for tube in (a, b)]
+                key = f'lamp {a.lamp + 1} "{names[0]}".from'
+                what = f'the lamp cuts into lamp "{names[1]}"'
+                report.add(key, what, "move them apart", Level.ERROR)

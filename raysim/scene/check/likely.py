@@ -1,0 +1,133 @@
+"""What no respirator and no lamp is like: slips of a unit, of a length, of a forgotten key."""
+
+from collections.abc import Callable
+from operator import attrgetter
+
+import numpy as np
+
+from raysim.base.errors import Fault, Level
+from raysim.library.tables import LampType, assumptions, lamp_types
+from raysim.scene.build import BuiltScene
+from raysim.scene.file.things import Object
+from raysim.scene.file.written import Lamp
+from raysim.scene.triangles import SceneTriangles
+
+# Longest side of a respirator with its straps, m (our own estimate, no source).
+SMALLEST_RESPIRATOR, LARGEST_RESPIRATOR = 0.06, 0.5
+FLAT = 0.0003  # m: what lies within so much of a plane is a coupon, of whatever size
+FABRIC = "respirator fabric"
+# A rating that is more than this share of the mains watts of a like lamp is more than any UVC share
+# in print; lengths and diameters within these shares are those of a like lamp (our own estimate).
+LIKELY_MAINS_SHARE = 0.6
+SAME_LENGTH, SAME_TUBE = 0.12, 0.15
+# UVC from an area of tube, against the most that a lamp of the table gives (our own estimate):
+# high-output lamps stay below it, lamps with amalgam do not.
+MOST_EXITANCE = 1.5
+
+
+def likeness_faults(scene: BuiltScene) -> list[Fault]:
+    """Lamps and respirators of a built scene that are not like any."""
+    faults: list[Fault] = []
+
+    def fault(key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
+        faults.append(Fault(str(scene.path), key, what, mend, level))
+
+    written = scene.written
+    for number, lamp in enumerate(written.lamp):
+        key = f'lamp {number + 1} "{lamp.name}"'
+        _doubt_lamp(fault, key, lamp, scene.triangles.lamps[number].uvc_W)
+    judged = {entry.mesh for entry in written.object if entry.judged}
+    for number, entry in enumerate(written.object):
+        key = f'object {number + 1} "{entry.name}"'
+        if entry.judged:
+            _doubt_size(fault, key, entry, scene.triangles, written.units)
+        elif entry.mesh in judged or FABRIC in (entry.surface, *entry.parts.values()):
+            fault(
+                f"{key}.judged",
+                "it looks like a respirator and is not judged, so nothing is said about the dose "
+                "it gets",
+                "set judged = true, or take it out",
+            )
+    for part in scene.triangles.parts:
+        body, surface = scene.triangles.bodies[part.body], scene.triangles.surfaces[part.surface]
+        if body.kind == "object" and not part.two_sided and surface.transmittance_high > 0.0:
+            fault(
+                f"{scene.object_key(part.body)}.sides",
+                "its surface lets light through, but a closed mesh is a solid, "
+                "so that what passes into it would be lost",
+                'give sides = "both" to take it as a thin sheet, such as a sleeve or a bag',
+                Level.ERROR,
+            )
+    return faults
+
+
+def _doubt_size(
+    fault: Callable[..., None], key: str, entry: Object, triangles: SceneTriangles, units: str
+) -> None:
+    """Note a size that only a slip of a unit or of `scale` gives; flat sheets may be of any."""
+    names = [body.name for body in triangles.bodies]
+    corners = triangles.corners[triangles.faces_of(names.index(entry.name))].reshape(-1, 3)
+    longest = float(np.ptp(corners, axis=0).max())
+    thinnest = float(np.linalg.svd(corners - corners.mean(axis=0), compute_uv=False)[-1])
+    is_coupon = thinnest < FLAT * np.sqrt(len(corners))
+    if is_coupon or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
+        return
+    fault(
+        f"{key}.scale",
+        f"it is {1000.0 * longest:.3g} mm long, which is not the size of a respirator",
+        f'meshes, too, are read in units = "{units}": check scale (now {entry.scale:.6g})',
+    )
+
+
+def _doubt_lamp(fault: Callable[..., None], key: str, lamp: Lamp, power: float) -> None:
+    """A rating like the mains watts of a catalogue lamp, or more than its tube can give."""
+    if (
+        lamp.electrical is not None
+        and power > assumptions()["uvc_share_limit"].value * lamp.electrical
+    ):
+        return  # told of already
+    rating = f"{key}.uvc" if lamp.uvc is not None else f"{key}.irradiance_at_1m"
+    arc = float(np.linalg.norm(np.subtract(lamp.end, lamp.start)))
+    slip = "look like electrical watts" if lamp.uvc is not None else "would come from so much light"
+    kind = _like(lamp, 1000.0 * arc)
+    if kind is not None and power > LIKELY_MAINS_SHARE * kind.lamp_W_low:
+        fault(
+            rating,
+            f"{power:.3g} W {slip}: a {kind.name} lamp of this length gives {kind.uvc_W_low:g} to "
+            f"{kind.uvc_W_high:g} W of UVC ({kind.mark})",
+            "give UVC watts from the data sheet, or irradiance_at_1m as measured, in its own unit",
+            Level.ERROR,
+        )
+        return
+    common = max(map(_exitance, lamp_types().values()))
+    times = power / (np.pi * lamp.diameter * arc * lamp.tubes) / common
+    if times > MOST_EXITANCE:
+        fault(
+            rating,
+            f"{power:.3g} W of UVC from a tube of {1000.0 * lamp.diameter:.3g} x "
+            f"{1000.0 * arc:.3g} mm is {times:.2g} times what the strongest common lamps give from "
+            "such a tube; were it wrong, the time would be too short",
+            "check watts, units, from, to and diameter by the data sheet (lamps with amalgam may "
+            "give so much)",
+        )
+
+
+def _like(lamp: Lamp, arc_mm: float) -> LampType | None:
+    """The catalogue lamp of this arc and diameter; else the one whose whole tube is so long."""
+    kinds = [
+        kind
+        for kind in lamp_types().values()
+        if kind.tubes == lamp.tubes
+        and abs(1000.0 * lamp.diameter - kind.diameter_mm) < SAME_TUBE * kind.diameter_mm
+    ]
+    for of in (attrgetter("arc_mm"), attrgetter("tube_length_mm")):
+        near = [kind for kind in kinds if abs(arc_mm - of(kind)) < SAME_LENGTH * of(kind)]
+        if near:
+            return min(near, key=lambda kind: abs(arc_mm - of(kind)))
+    return None
+
+
+def _exitance(kind: LampType) -> float:
+    """UVC from the surface of the arc of a catalogue lamp, W/m2 (definition)."""
+    area = np.pi * kind.diameter_mm * kind.arc_mm * kind.tubes / 1e6
+    return float(kind.uvc_W_high / area)

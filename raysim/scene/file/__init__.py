@@ -1,0 +1,1 @@
+"""The scene file: its keys as written, read and checked one by one."""

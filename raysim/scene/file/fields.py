@@ -1,0 +1,141 @@
+"""Kinds of entries of a scene file, brought to SI units: numbers, lengths, quantities, names."""
+
+import math
+import unicodedata
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+
+from raysim.base import units
+
+# What lies beyond these is a slip of the unit or of the pen.
+LARGEST_LENGTH = 1000.0  # m
+SMALLEST_LENGTH = 1e-6  # m, of what must have one
+SMALLEST_ARC = 1e-3  # m, between the ends of a lamp
+SMALLEST_SCALE, LARGEST_SCALE = 1e-6, 1e6
+# J/m2, 10 kJ/cm2: ten times the largest dose that respirators were tested to (Lindsley 2015,
+# doi 10.1080/15459624.2015.1018518) [read].
+LARGEST_DOSE = 1e8
+LARGEST_HOURS = 1e6
+LONGEST_WARM_UP = 86_400.0  # s
+UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}
+
+
+def _shown(value: Any) -> str:
+    """What was found, in a few letters; tables may be as deep as they are long."""
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    text = repr(value[:40] if isinstance(value, str) else value)
+    return text if len(text) < 60 else f"{text[:40]} ..."
+
+
+def _number(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f"{_shown(value)} is not a number")
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise ValueError(f"{str(value)[:40]} is not a finite number")
+    return number
+
+
+def _switch(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError(f"{_shown(value)} is neither true nor false, written without quotes")
+    return value
+
+
+def _length(value: Any, info: ValidationInfo) -> float:
+    """Metres of a plain number in the scene's `units` or of a string with a unit."""
+    if isinstance(value, str):
+        metres = units.parse_quantity(value, units.LENGTH)
+    else:
+        metres = _number(value) * (info.context or {}).get("metres_per_unit", 0.001)
+    if abs(metres) > LARGEST_LENGTH:
+        raise ValueError(f"{value} is {metres:.3g} m, which is no length in or about a box")
+    return metres
+
+
+def _quantity(quantity: str) -> BeforeValidator:
+    def parse(value: Any) -> float:
+        if not isinstance(value, str):
+            raise ValueError(f"{_shown(value)} lacks its unit, such as {units.EXAMPLE[quantity]}")
+        return units.parse_quantity(value, quantity)
+
+    return BeforeValidator(parse)
+
+
+def _no_speck(value: float) -> float:
+    if value < SMALLEST_LENGTH:
+        raise ValueError(f"{value:.3g} m is no length in or about a box")
+    return value
+
+
+def _believable_scale(value: float) -> float:
+    if not SMALLEST_SCALE <= value <= LARGEST_SCALE:
+        raise ValueError(f"a scale of {value:g} fits no unit of length")
+    return value
+
+
+def _one_line(value: str) -> str:
+    """A name that keeps to its line and leaves the direction of writing and the colours alone."""
+    if not value.strip():
+        raise ValueError("a name needs letters or digits")
+    joining = "\u200c\u200d"  # within words and signs of some scripts
+    for letter in value:
+        if unicodedata.category(letter) in ("Cc", "Cf", "Zl", "Zp") and letter not in joining:
+            raise ValueError(f"U+{ord(letter):04X} is a control character, not a letter")
+    return value
+
+
+def _direction(value: tuple[float, float, float]) -> tuple[float, float, float]:
+    if not any(value):
+        raise ValueError("facing is a direction and must not be all zero")
+    if not 1e-9 <= max(map(abs, value)) <= 1e9:
+        raise ValueError("a direction has numbers such as [0, 1, 0]")
+    return value
+
+
+def _at_most(limit: float, words: str) -> AfterValidator:
+    """Refuse, in the user's unit, what is beyond a limit given in SI."""
+
+    def check(value: float) -> float:
+        if value > limit:
+            raise ValueError(f"it is more than {words}, which cannot be meant")
+        return value
+
+    return AfterValidator(check)
+
+
+Switch = Annotated[bool, BeforeValidator(_switch)]
+Number = Annotated[float, BeforeValidator(_number)]
+Length = Annotated[float, BeforeValidator(_length)]
+PositiveLength = Annotated[Length, Field(gt=0), AfterValidator(_no_speck)]
+Scale = Annotated[Number, Field(gt=0), AfterValidator(_believable_scale)]
+Power = Annotated[float, _quantity(units.POWER), Field(gt=0)]
+Irradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(gt=0)]
+MeasuredIrradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(ge=0)]
+Dose = Annotated[float, _quantity(units.DOSE), Field(gt=0), _at_most(LARGEST_DOSE, "10,000 J/cm2")]
+Time = Annotated[float, _quantity(units.TIME), Field(ge=0), _at_most(LONGEST_WARM_UP, "a day")]
+Area = Annotated[float, _quantity(units.AREA), Field(gt=0)]
+Share = Annotated[Number, Field(ge=0, le=1)]
+PositiveShare = Annotated[Number, Field(gt=0, le=1)]
+Hours = Annotated[Number, Field(ge=0, le=LARGEST_HOURS)]
+Count = Annotated[int, Field(ge=1, le=100_000)]
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+GivenName = Annotated[Name, AfterValidator(_one_line)]
+MeshPath = Annotated[str, Field(min_length=1, max_length=1000)]
+Point = tuple[Length, Length, Length]
+Triple = tuple[Number, Number, Number]
+Angle = Annotated[Number, Field(ge=-3600, le=3600)]
+Direction = Annotated[Triple, AfterValidator(_direction)]
+
+
+class Table(BaseModel):
+    """A table of the scene file: no keys but its own, not to be changed."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)

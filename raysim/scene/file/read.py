@@ -1,0 +1,211 @@
+"""Read a scene file; every fault names file, key and mend."""
+
+import difflib
+import hashlib
+import re
+import stat
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from raysim.base.errors import Fault, SceneError
+from raysim.scene.file.broken_lines import broken_line
+from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.things import NAMED_SURFACE, WRITTEN_SURFACE
+from raysim.scene.file.written import SceneAsWritten
+
+LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
+LONGEST_SHOWN = 80  # letters of a name in a message
+MOST_FAULTS = 50  # told of one file: nobody mends more in one go
+# A key of a hundred parts: reading one takes time with the square of its parts.
+_ENDLESS_KEY = re.compile(
+    r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){100}"""
+)
+
+# What people write for a key that means something else here.
+_LIKELY_MEANT = {
+    "watts": "uvc (radiant watts at 254 nm) or electrical",
+    "watt": "uvc (radiant watts at 254 nm) or electrical",
+    "power": "uvc (radiant watts at 254 nm) or electrical",
+    "wattage": "uvc (radiant watts at 254 nm) or electrical",
+    "material": "surface (objects) or lining (chamber)",
+    "position": "at",
+    "rotate": "turn",
+    "rotation": "turn",
+    "size": "inside",
+    "dimensions": "inside",
+}
+
+
+def read_scene(path: Path) -> SceneAsWritten:
+    """Scene of a TOML file.
+
+    Raises
+    ------
+    SceneError
+        With every fault found in the file.
+    """
+    shown = str(path)
+    data = _parse(path, shown)
+    unit = data.get("units", "mm")
+    scale = UNIT_METRES.get(unit, 0.001) if isinstance(unit, str) else 0.001
+    try:
+        return SceneAsWritten.model_validate(data, context={"metres_per_unit": scale})
+    except ValidationError as error:
+        details = error.errors(include_url=False)
+        faults = [_as_fault(shown, data, detail) for detail in details[:MOST_FAULTS]]
+        if len(details) > MOST_FAULTS:
+            more = f"{len(details) - MOST_FAULTS:,} more faults are not shown"
+            faults.append(Fault(shown, "scene", more, "mend these first"))
+        raise SceneError(list(dict.fromkeys(faults))) from None
+
+
+def file_digests(paths: Sequence[Path]) -> tuple[str, ...]:
+    """SHA-256 (hexadecimal) of each file (definition)."""
+    return tuple(hashlib.sha256(path.read_bytes()).hexdigest() for path in paths)
+
+
+def joined_hash(digests: Sequence[str]) -> str:
+    """SHA-256 (hexadecimal) over the digests of the scene file and of its meshes (definition)."""
+    return hashlib.sha256(b"".join(bytes.fromhex(digest) for digest in digests)).hexdigest()
+
+
+def file_hash(paths: Sequence[Path]) -> str:
+    """One hash of the scene file and of its meshes: the `joined_hash` of their digests."""
+    return joined_hash(file_digests(paths))
+
+
+def _parse(path: Path, shown: str) -> dict[str, Any]:
+    def refuse(what: str, mend: str) -> SceneError:
+        return SceneError([Fault(shown, "file", what, mend)])
+
+    try:
+        if path.is_dir():
+            raise refuse("this is a folder", "name the .toml file of the scene")
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):  # a pipe would keep us waiting, a device has no end
+            raise refuse("this is no ordinary file", "name the .toml file of the scene")
+        if found.st_size > LARGEST_SCENE_FILE:
+            raise refuse("larger than 5 MB, which no scene is", "name the .toml file of a scene")
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise refuse(
+            "there is no such file", "check the name; 'raysim start DIR' makes one"
+        ) from None
+    except UnicodeDecodeError:
+        raise refuse("not written in UTF-8", "save it as UTF-8 text") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise refuse(f"cannot be read ({reason})", "check the name and the rights") from None
+    if _ENDLESS_KEY.search(text):
+        raise refuse("nested too deeply", "write plain tables")
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise refuse(*broken_line(text, error)) from None
+    except ValueError:  # of int(), which refuses thousands of digits
+        raise refuse("a number has thousands of digits", "write it as 300 or 1.5e3") from None
+    except RecursionError:
+        raise refuse("nested too deeply", "write plain tables") from None
+
+
+def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
+    """A fault in our own words from one entry of pydantic's error list."""
+    location = [step for step in detail["loc"] if not _is_union_tag(step)]
+    key = _key_text(data, location)
+    kind = detail["type"]
+    if kind == "extra_forbidden":
+        return Fault(shown, key, "no such key", _nearest_key(location))
+    if kind == "missing":
+        if isinstance(location[-1], int):
+            return Fault(shown, key, "this number is missing", "give as many as are asked for")
+        return Fault(shown, key, "this key is missing", f"add {_as_written(location)}")
+    if kind == "too_long" and detail["ctx"].get("field_type") == "Tuple":
+        many, asked = (detail["ctx"][name] for name in ("actual_length", "max_length"))
+        what = f"{many} numbers stand here, {asked} are asked for"
+        return Fault(shown, key, what, 'write the decimal point as ".", 42.5 for 42,5')
+    what = str(detail["msg"]).replace("Input should be", "must be")
+    if kind == "value_error":
+        what = str(detail["ctx"]["error"])
+        return Fault(shown, key, what, "correct this entry")
+    given = detail.get("input")
+    if isinstance(given, str | int | float) and not isinstance(given, bool):
+        what = f"{what} (found {str(given)[:60]})"
+    return Fault(shown, key, what[0].lower() + what[1:], "correct this value")
+
+
+def _as_written(location: list[Any]) -> str:
+    """How a missing key is written: as a table, one of several tables, or a value."""
+    name = str(location[-1])
+    field = SceneAsWritten.model_fields.get(name) if len(location) == 1 else None
+    if field is None or _find_model(field.annotation) is None:
+        return f"{name} = ..."
+    return f"a table [[{name}]]" if get_origin(field.annotation) is list else f"a table [{name}]"
+
+
+def _is_union_tag(step: Any) -> bool:
+    return step in (NAMED_SURFACE, WRITTEN_SURFACE)
+
+
+def _key_text(data: Any, location: list[Any]) -> str:
+    """Key as the user would find it, such as ``lamp 2 "upper left".uvc``."""
+    text = ""
+    for step in location:
+        inside = data[step] if _holds(data, step) else None
+        if isinstance(step, int):
+            name = inside.get("name") if isinstance(inside, dict) else None
+            text += f" {step + 1}" + (f' "{name[:LONGEST_SHOWN]}"' if isinstance(name, str) else "")
+        else:
+            text += f".{step[:LONGEST_SHOWN]}" if text else step[:LONGEST_SHOWN]
+        data = inside
+    return text or "scene"
+
+
+def _holds(data: Any, step: Any) -> bool:
+    if isinstance(data, dict):
+        return step in data
+    return isinstance(data, list) and isinstance(step, int) and step < len(data)
+
+
+def _nearest_key(location: list[Any]) -> str:
+    wrong = str(location[-1])
+    keys = _keys_at(location[:-1])
+    if wrong.casefold() in _LIKELY_MEANT:
+        return f"did you mean {_LIKELY_MEANT[wrong.casefold()]}?"
+    close = difflib.get_close_matches(wrong, keys, n=1, cutoff=0.4)
+    if close:
+        return f"did you mean {close[0]}?"
+    return f"keys known here: {', '.join(keys)}" if keys else "take it out"
+
+
+def _keys_at(location: list[Any]) -> list[str]:
+    """Keys that the model knows at a place of the scene."""
+    model: Any = SceneAsWritten
+    for step in location:
+        if isinstance(step, int):
+            continue
+        fields = {(f.alias or n): f for n, f in model.model_fields.items()}
+        if step not in fields:
+            return list(_model_in(model))
+        model = _find_model(fields[step].annotation)
+        if model is None:
+            return []
+    return _model_in(model)
+
+
+def _model_in(model: Any) -> list[str]:
+    return [f.alias or n for n, f in model.model_fields.items()]
+
+
+def _find_model(annotation: Any) -> Any:
+    """The table class inside an annotation such as ``Annotated[list[Lamp], ...]``, or None."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in get_args(annotation):
+        found = _find_model(inner)
+        if found is not None:
+            return found
+    return None

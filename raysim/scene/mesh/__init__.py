@@ -1,0 +1,1 @@
+"""Mesh files: read safely, doubted, and made into triangles that may be traced."""

@@ -1,0 +1,33 @@
+"""The unit that a mesh may have been drawn in, told by how large it came out."""
+
+import numpy as np
+
+from raysim.scene.file.fields import UNIT_METRES
+
+LIKELY = ("mm", "cm", "in", "m")  # in this order
+SMALLEST_LIKELY = 0.02  # m: a hook
+
+
+def scale_mend(units: str, scale: float, size: np.ndarray, room: np.ndarray) -> str:
+    """How to mend the `scale` of a mesh that came out too large or too small.
+
+    Parameters
+    ----------
+    units : str
+        Of the scene, in which its meshes are read as well.
+    scale : float
+        As it is now.
+    size, room : (3,) float64
+        Of the mesh as it is now, and of what it has to fit into, m.
+
+    Source: definition of the units.
+    """
+    for drawn in LIKELY:
+        wanted = UNIT_METRES[drawn] / UNIT_METRES[units]
+        then = size * wanted / scale
+        if then.max() >= SMALLEST_LIKELY and (np.sort(then) <= np.sort(room)).all():
+            return (
+                f'meshes, too, are read in units = "{units}": write scale = {wanted:.6g} if it was '
+                f"drawn in {drawn}"
+            )
+    return f'check units = "{units}" and scale'

@@ -1,0 +1,1 @@
+"""Where the hooks should go, and how many respirators."""

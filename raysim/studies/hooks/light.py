@@ -1,0 +1,275 @@
+"""What the darkest face-sides of a layout get, cautious case, by backward paths from them.
+
+The worst face of a layout gets no more than any of its faces, so a few dark faces give an upper
+bound, cheaply; a lower bound needs all of them. Every look has fresh random numbers, and looks at
+faces that earlier looks chose, so that a choice cannot lean on the noise of the look that judges
+it. The same look takes the same random numbers for all layouts (common random numbers: Law and
+Kelton, "Simulation Modeling and Analysis", ch. 11).
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from raysim.base.cases import CAUTIOUS
+from raysim.dose.exposure import least_useful
+from raysim.dose.judge import spot
+from raysim.dose.lamp_output import lamp_factors
+from raysim.dose.result import Spot
+from raysim.estimate.bounds import MOST_LOOKS, batch_mean, t_quantile
+from raysim.estimate.cells import Cells, in_cells
+from raysim.estimate.face_sides import Estimate, judged_units
+from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
+from raysim.scene.triangles import SceneTriangles
+from raysim.studies.hooks.load import Layout, Load, build_stage
+from raysim.studies.settle import Settled, settled
+from raysim.transport.tracing import (
+    ADJOINT_BATCHES,
+    AdjointRun,
+    KernelScene,
+    Progress,
+    Target,
+    default_threads,
+    kernel_scene,
+)
+
+CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the looks that choose faces
+PILOTS = 10  # layouts looked at all over
+SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
+DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next look, per layout
+LOOK_TOO_DARK = 3  # faces of a layout that look too dark to wait for and are looked at closely
+TOO_DARK = "too dark"  # fate of a layout of which a face would take longer than anyone waits
+
+
+@dataclass
+class Contestant:
+    """One layout on trial; irradiances in W/m2, cautious case.
+
+    Attributes
+    ----------
+    units : (dark faces,) int64
+        Rows of the judged face-sides that could be the worst.
+    mean, error : (dark faces,) float64
+        Of the last look at them.
+    upper : float
+        Upper bound on the worst face.
+    lower : float
+        Lower bound on the worst face, whichever it is; 0 before all were looked at.
+    worst : Spot or None
+        The worst face, once all were looked at.
+    """
+
+    layout: Layout
+    triangles: SceneTriangles
+    arrays: KernelScene | None
+    units: np.ndarray
+    mean: np.ndarray
+    error: np.ndarray
+    upper: float = np.inf
+    lower: float = 0.0
+    worst: Spot | None = None
+    fate: str = ""
+    found: Settled | None = field(default=None, repr=False)
+
+    @property
+    def estimate(self) -> float:
+        """Irradiance of the worst face, as far as known (definition)."""
+        return float(self.mean.min()) if self.worst is None else self.worst.irradiance
+
+    @property
+    def estimate_error(self) -> float:
+        """Standard error of `estimate`."""
+        if self.worst is not None:
+            return self.worst.standard_error
+        return float(self.error[self.mean.argmin()])
+
+
+class Light:
+    """Backward tracing of layouts of one number of respirators."""
+
+    def __init__(self, load: Load, number: int, threads: int | None, progress: Progress) -> None:
+        self.stage = build_stage(load, number)
+        self.units = judged_units(self.stage.triangles)
+        self.cells: Cells = in_cells(self.stage.triangles, self.units)
+        hours = [lamp.hours for lamp in self.stage.triangles.lamps]
+        self.factors = lamp_factors(hours, load.scene.written.lamps_behaviour)[CAUTIOUS]
+        target = load.scene.written.target
+        self.floor = least_useful(target.dose, target.safety_factor)
+        self.threads = threads or default_threads()
+        self.progress = progress
+        self.rays = 0
+        self.once_dark = np.zeros(0, np.int64)  # cells that were dark in one of the pilots
+        self.pilots = 0
+        self.suspects = np.zeros(0, np.int64)  # face-sides looked at in every layout
+
+    def contestant(self, layout: Layout, seed: int) -> Contestant:
+        """A layout with its darkest faces found: cells, then dark cells, then their faces.
+
+        The first PILOTS layouts are looked at all over; the others only in cells that were dark
+        in one of those, since the same spots of a respirator are dark nearly everywhere. Suspects
+        are looked at in any case. What is missed so makes an upper bound wider, not wrong.
+        """
+        triangles = self.stage.placed(layout)
+        arrays = cautious_scene(triangles)
+        traced = (triangles, arrays)
+        tried = self.once_dark if self.pilots >= PILOTS else np.arange(len(self.cells.faces))
+        light = self._batches(traced, self.cells.targets(tried), CELL_PATHS, seed).mean(axis=1)
+        dark = tried[np.argsort(light, kind="stable")[:DARK_CELLS]]
+        if self.pilots < PILOTS:
+            self.pilots += 1
+            self.once_dark = np.union1d(self.once_dark, dark)
+        closer = self._batches(traced, self.cells.targets(dark), DARK_CELL_PATHS, seed + 1)
+        darkest = dark[np.argsort(closer.mean(axis=1), kind="stable")[:DARKEST_CELLS]]
+        faces = [self.cells.members(int(cell)) for cell in darkest]
+        units = np.unique(np.concatenate([*faces, self.suspects]))
+        mean, error = batch_mean(
+            self._batches(traced, self.units.targets(units), FACE_PATHS, seed + 2)
+        )
+        first = np.argsort(mean, kind="stable")[:DARK_FACES]
+        return Contestant(layout, triangles, arrays, units[first], mean[first], error[first])
+
+    def scout(self, layout: Layout, seed: int) -> np.ndarray:
+        """The darkest face-sides of one layout, from all of them, as (place, side) of `suspect`."""
+        one = self.contestant(layout, seed)
+        dark = one.units
+        if one.mean.min() > 0.0:  # else there is nothing more to find out
+            assert one.arrays is not None
+            found = settled(
+                one.arrays,
+                one.triangles,
+                self.units,
+                self.factors[None],
+                (seed + 3) % 2**64,
+                self.threads,
+                SCOUTED,
+                self.progress,
+                floor=self.floor,
+            )
+            self.rays += found.state.rays
+            # Where a face was too dark, the others were hardly looked at.
+            known = np.where(found.dark[0], 0.0, found.state.mean[0])
+            dark = np.argsort(known, kind="stable")[:SUSPECTS]
+        group = np.searchsorted(self.stage.groups[0], self.units.faces[dark])
+        return np.stack([group, self.units.sides[dark]], axis=1)
+
+    def suspect(self, places: np.ndarray) -> None:
+        """Look at some face-sides in every layout, on every respirator.
+
+        `places` (n, 2): which face of a respirator, counted within it, and which side.
+        """
+        codes = 2 * self.units.faces + self.units.sides
+        wanted = [2 * group[places[:, 0]] + places[:, 1] for group in self.stage.groups]
+        self.suspects = np.union1d(self.suspects, np.searchsorted(codes, np.concatenate(wanted)))
+
+    def look(self, one: Contestant, paths: int, seed: int, error: float) -> None:
+        """A fresh look at the darkest faces: `paths` per batch and face.
+
+        The upper bound fails with a probability of at most `error`, shared among the faces (union
+        bound). A face on which these paths found no light has none: it may be that they missed it.
+        """
+        assert one.arrays is not None
+        traced = (one.triangles, one.arrays)
+        batches = self._batches(traced, self.units.targets(one.units), paths, seed)
+        one.mean, one.error = batch_mean(batches)
+        quantile = t_quantile(error / len(one.units), ADJOINT_BATCHES)
+        upper = np.where(one.mean > 0.0, one.mean + quantile * one.error, np.inf)
+        one.upper = min(one.upper, float(upper.min()))
+
+    def look_for_too_dark(self, one: Contestant, seed: int) -> None:
+        """Close the case of a layout of which a face is too dark to wait for (`refine` says how).
+
+        Only faces that look so are looked at, with paths enough to have found some light.
+        """
+        dark = np.flatnonzero(looks_dark(one.mean, one.error, self.floor))
+        order = np.argsort(one.mean[dark], kind="stable")
+        for face in dark[order][:LOOK_TOO_DARK]:
+            batches = self.batches_of(one, one.units[[face]], CLOSE_PATHS, seed)
+            (one.mean[face],), (one.error[face],) = batch_mean(batches)
+            if looks_dark(one.mean[face], one.error[face], self.floor, DARK_ERRORS):
+                one.worst = self._dark(one, face)
+                self._close(one)
+                return
+
+    def _close(self, one: Contestant) -> None:
+        one.fate, one.arrays = TOO_DARK, None
+        one.lower, one.upper = 0.0, min(one.upper, self.floor)
+
+    def settle(self, one: Contestant, precision: float, seed: int, error: float) -> None:
+        """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
+
+        `refine` looks up to MOST_LOOKS times and stops by what it saw: the error is spent on them.
+        A layout that turns out too dark has no lower bound, and its fate says so.
+        """
+        assert one.arrays is not None
+        found = settled(
+            one.arrays,
+            one.triangles,
+            self.units,
+            self.factors[None],
+            seed,
+            self.threads,
+            precision,
+            self.progress,
+            look_error=error / MOST_LOOKS,
+            floor=self.floor,
+        )
+        self.rays += found.state.rays
+        one.found = found
+        one.lower = max(one.lower, found.bound(0))
+        if found.dark[0].any():
+            self._close(one)
+        one.worst = replace(found.worst(0), lower_bound=one.lower)
+
+    def over_cells(self, values: np.ndarray) -> np.ndarray:
+        """Mean over its cell of each judged face-side's value (face-sides,), by area."""
+        owner = np.empty(len(values), np.int64)
+        owner[self.cells.units] = np.repeat(
+            np.arange(len(self.cells.faces)), np.diff(self.cells.first)
+        )
+        total = np.bincount(owner, self.units.areas * values)
+        return np.asarray((total / np.bincount(owner, self.units.areas))[owner])
+
+    def _dark(self, one: Contestant, darkest: int) -> Spot:
+        """Record of one of the dark faces of a layout, found too dark."""
+        unit = one.units[darkest]
+        face, side = self.units.faces[unit], self.units.sides[unit]
+        light, error, nothing = (np.zeros(one.triangles.judged.shape) for _ in range(3))
+        light[face, side], error[face, side] = one.mean[darkest], one.error[darkest]
+        return spot(one.triangles, Estimate(light, error, nothing), face, side)
+
+    def faces_of(self, one: Contestant, count: int) -> np.ndarray:
+        """The darkest judged face-sides of a settled layout, rows of `units`."""
+        assert one.found is not None
+        state = one.found.state
+        close = np.flatnonzero(state.looks > 0)
+        return close[np.argsort(state.mean[0, close], kind="stable")[:count]]
+
+    def batches_of(self, one: Contestant, units: np.ndarray, paths: int, seed: int) -> np.ndarray:
+        """Irradiance of some judged face-sides by batch, W/m2, (units, batches)."""
+        assert one.arrays is not None
+        return self._batches((one.triangles, one.arrays), self.units.targets(units), paths, seed)
+
+    def _batches(
+        self,
+        traced: tuple[SceneTriangles, KernelScene],
+        targets: list[Target],
+        paths: int,
+        seed: int,
+    ) -> np.ndarray:
+        run = AdjointRun(traced[1], traced[0], seed % 2**64, self.threads)
+        run.add_targets(targets)
+        everyone = np.arange(len(targets))
+        run.add_paths(everyone, np.full(len(targets), paths))
+        self.rays += run.rays
+        return np.asarray(run.batch_irradiance(everyone)[..., 0] @ self.factors)
+
+
+def cautious_scene(triangles: SceneTriangles) -> KernelScene:
+    """Kernel arrays with the low end of every reflectance as their only column."""
+    arrays = kernel_scene(triangles)
+    table = arrays.surfaces
+    low = {
+        name: np.ascontiguousarray(getattr(table, name)[:, :1])
+        for name in ("reflectance", "transmittance", "lobe")
+    }
+    return replace(arrays, surfaces=table._replace(**low))

@@ -1,0 +1,88 @@
+"""Hook points to try: a grid on level planes, or a list, each with some turns."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from raysim.base.errors import RaysimError
+from raysim.studies.hooks.load import DIGITS, Hang, Load
+
+SPACING = 0.030  # m
+MOST_POINTS = 2000
+Range = tuple[float, float]
+
+
+def listed_points(
+    points: Sequence[tuple[float, float, float]], turns: Sequence[float]
+) -> list[Hang]:
+    """Every point (m) with every turn (degrees)."""
+    return [Hang(_tidy(point), turn) for point in points for turn in turns]
+
+
+def grid_points(
+    load: Load,
+    heights: Sequence[float],
+    spacing: float,
+    across: Range | None,
+    deep: Range | None,
+    turns: Sequence[float],
+) -> list[Hang]:
+    """Grid about the middle of the box on level planes, and the hooks of the scene as they are.
+
+    Parameters
+    ----------
+    heights : sequence of float
+        Of the planes, m; none for the heights of the present hooks.
+    spacing : float
+        m, along x and along y.
+    across, deep : (float, float), optional
+        From and to along x and y, m; default the whole box.
+    turns : sequence of float
+        Degrees about the vertical.
+
+    Raises
+    ------
+    RaysimError
+        More than MOST_POINTS points.
+    """
+    low, high = chamber_bounds(load)
+    planes = list(heights) or sorted({hang.at[2] for hang in load.now}, reverse=True)
+    ranges = (across or (low[0], high[0]), deep or (low[1], high[1]))
+    lines = [_line(0.5 * (low[axis] + high[axis]), spacing, *ranges[axis]) for axis in (0, 1)]
+    count = len(planes) * len(lines[0]) * len(lines[1]) * len(turns)
+    if count > MOST_POINTS:
+        raise RaysimError(
+            f"{count:,} hook positions are more than {MOST_POINTS:,}. Mend: a larger --spacing, or "
+            "--x and --y to look at part of the box"
+        )
+    points = [(x, y, z) for z in planes for y in lines[1] for x in lines[0]]
+    now = [hang for hang in load.now if _is_within(hang, planes, ranges)]
+    return list(dict.fromkeys([*listed_points(points, turns), *now]))
+
+
+def chamber_bounds(load: Load) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest corner of the box about the chamber, (3,) each, m."""
+    inside = load.scene.written.chamber.inside
+    if inside is not None:
+        return np.zeros(3), np.asarray(inside)
+    triangles = load.scene.triangles
+    walls = np.array([body.kind == "wall" for body in triangles.bodies])[triangles.face_body]
+    corners = triangles.corners[walls].reshape(-1, 3)
+    return corners.min(axis=0), corners.max(axis=0)
+
+
+def _line(middle: float, spacing: float, low: float, high: float) -> list[float]:
+    """Values `spacing` apart from low to high, one of them in the middle."""
+    first = int(np.ceil((low - middle) / spacing - 1e-9))
+    last = int(np.floor((high - middle) / spacing + 1e-9))
+    return [middle + k * spacing for k in range(first, last + 1)]
+
+
+def _is_within(hang: Hang, planes: Sequence[float], ranges: tuple[Range, Range]) -> bool:
+    inside = all(low <= hang.at[k] <= high for k, (low, high) in enumerate(ranges))
+    return inside and any(abs(hang.at[2] - z) < 1e-6 for z in planes)
+
+
+def _tidy(point: Sequence[float]) -> tuple[float, float, float]:
+    x, y, z = (round(float(value), DIGITS + 3) for value in point)
+    return x, y, z

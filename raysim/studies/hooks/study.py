@@ -1,0 +1,256 @@
+"""Where the hooks should go, and how many respirators: layouts ranked by their worst face."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from raysim.base.errors import RaysimError
+from raysim.dose.exposure import exposure_time
+from raysim.dose.lamp_output import warm_up_curve
+from raysim.scene.build import build_scene
+from raysim.scene.check.contact import contact_faults
+from raysim.studies.hooks.clearances import Clearances, Room
+from raysim.studies.hooks.layouts import Sketch
+from raysim.studies.hooks.light import TOO_DARK, Contestant, Light
+from raysim.studies.hooks.load import Hang, Layout, Load, written_layout
+from raysim.studies.hooks.race import ASIDE, FINALISTS, WORSE, Race
+from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked, Tried
+from raysim.studies.pairs import PAIRED_PATHS, Pair, contenders, pair_of
+from raysim.transport.tracing import ADJOINT_BATCHES, Progress
+
+POOL, MOVES, ROUNDS = 10, 6, 2  # layouts tried first, moves of the darkest in each of the rounds
+MOST_SPOTS = 128  # face-sides of one comparison
+SCOUTS = 2
+PAIR_SEED, NUMBER_SEED, SCOUT_SEED = 777_000, 1_000_003, 555_555
+
+
+class _Study:
+    """The run of a study: what all numbers of respirators have in common."""
+
+    def __init__(
+        self, load: Load, loading: float, seed: int, threads: int | None, progress: Progress
+    ) -> None:
+        written = load.scene.written
+        self.load, self.loading, self.seed = load, loading, seed
+        self.threads, self.progress = threads, progress
+        self.target = written.target
+        self.warm_up = warm_up_curve(written.lamps_behaviour.warm_up)
+        self.races: dict[int, Race] = {}
+        self.suspects = np.zeros((0, 2), np.int64)
+
+    def race(self, number: int, entries: int = 1) -> Race:
+        """A race of layouts of a number of respirators, nobody in it yet."""
+        light = Light(self.load, number, self.threads, self.progress)
+        light.suspect(self.suspects)
+        seed = (self.seed + NUMBER_SEED * number) % 2**63
+        self.races[number] = Race(light, seed, [], entries=entries)
+        return self.races[number]
+
+    def scout(self, race: Race, hangs: Sequence[Hang]) -> None:
+        """Find out, on a few hook points, which spots of the respirator are dark."""
+        for number, k in enumerate(np.linspace(0, len(hangs) - 1, SCOUTS + 2)[1:-1]):
+            seed = self.seed + SCOUT_SEED * (number + 1)
+            found = race.light.scout((hangs[round(k)],), seed)
+            self.suspects = np.unique(np.concatenate([self.suspects, found]), axis=0)
+        race.light.suspect(self.suspects)
+
+    def time(self, irradiance: float) -> float:
+        """Exposure time (s) of a worst face, cautious case, from cold lamps."""
+        return exposure_time(irradiance, self.target.dose, self.target.safety_factor, self.warm_up)
+
+    def time_of(self, one: Contestant) -> float:
+        """Exposure time (s) from the estimate of a layout; none of what is too dark."""
+        return self.time(0.0 if one.fate == TOO_DARK else one.estimate)
+
+    def ranked(self, light: Light, one: Contestant) -> Ranked:
+        """A layout as it is reported."""
+        field = np.zeros(one.triangles.judged.shape)
+        if one.found is not None:
+            field[light.units.faces, light.units.sides] = light.over_cells(one.found.state.mean[0])
+        return Ranked(
+            layout=one.layout,
+            triangles=one.triangles,
+            worst=one.worst,
+            estimate=one.estimate,
+            error=one.estimate_error,
+            lower=one.lower if one.worst is not None else 0.0,
+            upper=one.upper,
+            time=self.time(one.lower) if one.worst is not None else self.time_of(one),
+            field=field,
+            dark=one.fate == TOO_DARK,
+        )
+
+    def per_hour(self, number: int, time: float) -> float:
+        """Respirators per hour (definition)."""
+        return 3600.0 * number / (time + self.loading)
+
+    def result(self, number: int, precision: float, all_of_them: bool) -> NumberResult:
+        """Settle a race that has run and report it; with `all_of_them` all that is shown."""
+        race = self.races[number]
+        done = race.finish(precision, all_of_them)
+        layouts = tuple(self.ranked(race.light, one) for one in done)
+        rivals = done[1:] if all_of_them and done[0].found is not None else []
+        pairs = tuple(
+            _compared(race.light, done[0], other, k + 2, race.seed + PAIR_SEED)
+            for k, other in enumerate(rivals)
+        )
+        others = [one.upper for one in race.everyone if one is not done[0]]
+        here = frozenset(self.load.now)
+        now = next((one for one in race.everyone if frozenset(one.layout) == here), None)
+        fates = Counter(one.fate for one in race.everyone)
+        return NumberResult(
+            number=number,
+            layouts=layouts,
+            pairs=pairs,
+            tried=len(race.everyone),
+            worse=fates[WORSE],
+            aside=fates[ASIDE],
+            dark=fates[TOO_DARK],
+            now=None if now is None else self.ranked(race.light, now),
+            now_tied=now is not None and now.upper >= done[0].lower,
+            per_hour=self.per_hour(number, layouts[0].time),
+            upper_of_others=max(others, default=0.0),
+        )
+
+
+def find_hooks(
+    load: Load,
+    candidates: Sequence[Hang],
+    numbers: Sequence[int],
+    *,
+    clearances: Clearances,
+    loading: float = 0.0,
+    seed: int,
+    precision: float,
+    threads: int | None,
+    progress: Progress,
+) -> HookStudy:
+    """Rank layouts of some numbers of respirators over candidate hook points.
+
+    Parameters
+    ----------
+    candidates : sequence of Hang
+        Those without room are left out.
+    numbers : sequence of int
+        Of respirators, rising.
+    loading : float
+        Seconds between two cycles, for respirators per hour.
+    precision : float
+        (worst - bound) / worst to reach for the best layouts.
+
+    Raises
+    ------
+    RaysimError
+        No candidate has room.
+    """
+    room = Room(load, clearances)
+    hangs, no_room = room.sifted(list(dict.fromkeys(candidates)))
+    if not hangs:
+        raise RaysimError(_no_room_words(no_room))
+    study = _Study(load, loading, seed, threads, progress)
+    single = study.race(1)
+    study.scout(single, hangs)
+    single.enter([(hang,) for hang in hangs])
+    alone = np.array([one.estimate for one in single.everyone])
+    sketch = Sketch(hangs, alone, room, seed) if max(numbers) > 1 else None
+    single.run()
+    results = _by_number(study, sketch, numbers, precision)
+    best = max(results, key=lambda one: one.per_hour)
+    best = study.result(best.number, precision, all_of_them=True)
+    dark = results[0].number == 1 and results[0].all_dark
+    missing = [number for number in numbers if number > results[-1].number and not dark]
+    return HookStudy(
+        load=load,
+        points=tuple(Tried(one.layout[0], study.time_of(one), one.fate) for one in single.everyone),
+        no_room=no_room,
+        clearances=clearances,
+        numbers=tuple(best if one.number == best.number else one for one in results),
+        best=best,
+        beyond=missing[0] if missing else None,
+        touching=_touching(load, best.best.layout),
+        loading=loading,
+        rays=sum(race.light.rays for race in study.races.values()),
+    )
+
+
+def _no_room_words(no_room: Counter[str]) -> str:
+    reasons = ", ".join(f"{count} {why}" for why, count in no_room.most_common())
+    return (
+        f"none of the {sum(no_room.values())} hook positions has room ({reasons}). Mend: other "
+        "positions, or smaller --clear-wall, --clear-lamp, --clear-other"
+    )
+
+
+def _by_number(
+    study: _Study, sketch: Sketch | None, numbers: Sequence[int], precision: float
+) -> list[NumberResult]:
+    """The best layouts of every number, up to the first of which no layout keeps clear.
+
+    Where one alone is too dark on every hook point, that alone: others before it bring no light.
+    """
+    if all(one.fate == TOO_DARK for one in study.races[1].everyone):
+        return [study.result(1, precision, all_of_them=False)]
+    results: list[NumberResult] = []
+    for number in numbers:
+        if number > 1 and sketch is not None and not _searched(study, sketch, number):
+            break
+        results.append(study.result(number, precision, all_of_them=False))
+    if not results:
+        raise RaysimError(
+            f"no layout of {numbers[0]} respirators keeps clear. Mend: fewer, or more positions"
+        )
+    return results
+
+
+def _touching(load: Load, layout: Layout) -> tuple[str, ...]:
+    built = build_scene(load.scene.path, written_layout(load, layout))
+    return tuple(
+        f"{fault.key.removesuffix('.at')}: {fault.what}" for fault in contact_faults(built)
+    )
+
+
+def _searched(study: _Study, sketch: Sketch, number: int) -> bool:
+    """Race layouts of a number of respirators, all in place; returns whether any was found."""
+    layouts = sketch.layouts(number, POOL)
+    if not layouts:
+        return False
+    race = study.race(number, entries=1 + ROUNDS)
+    if len(study.load.now) == number and set(study.load.now) <= set(sketch.hangs):
+        layouts = [study.load.now, *layouts]
+    race.enter(layouts)
+    for _ in range(ROUNDS):
+        if not race.finalists:
+            break  # all too dark
+        leader = race.finalists[0]
+        race.enter(sketch.moved(leader.layout, _darkest_member(race.light, leader), MOVES))
+    race.run(FINALISTS)
+    return True
+
+
+def _darkest_member(light: Light, one: Contestant) -> int:
+    """Which respirator of a layout holds its worst face."""
+    face = light.units.faces[one.units[one.mean.argmin()]]
+    return next(k for k, group in enumerate(light.stage.groups) if face in group)
+
+
+def _compared(light: Light, best: Contestant, other: Contestant, place: int, seed: int) -> Pair:
+    """The best layout against another one, told by fresh paths.
+
+    The worst face of the other gets no more than any of its faces, so the best is better if each
+    face that could be its worst gets more than one dark face of the other, chosen before; or if
+    the bounds of the race keep them apart.
+    """
+    assert best.found is not None  # it is settled, and not dark
+    codes = 2 * light.units.faces + light.units.sides
+    could = np.searchsorted(codes, contenders(best.found, 0))
+    shown = could[:MOST_SPOTS]
+    dark = light.faces_of(other, 1) if other.found else other.units[[int(other.mean.argmin())]]
+    paths = max(PAIRED_PATHS // (2 * len(shown) * ADJOINT_BATCHES), 8)
+    ours = light.batches_of(best, shown, paths, seed)
+    many = max(PAIRED_PATHS // (2 * ADJOINT_BATCHES), 8)
+    theirs = np.broadcast_to(light.batches_of(other, dark, many, seed), ours.shape)
+    names = ("layout 1", f"layout {place}")
+    pair = pair_of(names, ours, theirs, doubtful=len(could))
+    return replace(pair, told_apart=pair.told_apart or other.upper < best.lower)

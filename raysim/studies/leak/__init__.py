@@ -1,0 +1,1 @@
+"""Stray light outside a gap, and how long one may stay there."""

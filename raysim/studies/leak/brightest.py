@@ -1,0 +1,120 @@
+"""Where an eye outside a gap sees most of the bare lamps.
+
+The picture of a tube in a slit is narrow, and a grid of eyes misses it. So light is let out the way
+it goes: lines all over the gap are followed into the chamber, straight or by mirrors, and those
+that come from a lamp mark the place outside where they land. Places drawn from these are many where
+it is bright; from the best of them it is a walk uphill.
+
+Eyes may be anywhere in the plane that lies `distance` off the outside of the wall. Coordinates (m)
+are those of the gap.
+"""
+
+from collections.abc import Callable
+from functools import partial
+
+import numpy as np
+
+from raysim.studies.leak.aim import starts, window_lines
+from raysim.studies.leak.inside import Inside
+from raysim.studies.leak.sight import lamp_light
+from raysim.studies.leak.slit import Slit
+
+LINES_OUT = 1 << 16
+DRAWN, FIRST_LINES = 192, 256  # places that are looked at, by so many lines each
+WALKS = ((6, 8, 512), (3, 5, 2048))  # walkers, steps, lines: many walk, the best of them go on
+FIRST_STEPS = (0.2, 0.05)  # of these walks, of the spread of the places drawn
+
+Light = Callable[[np.ndarray], np.ndarray]  # at eyes (eyes, 3), W/m2
+
+
+def lamp_eyes(slit: Slit, inside: Inside, rng: np.random.Generator) -> np.ndarray:
+    """Places of an eye (eyes, 3) from which most is seen of the lamps, the brightest first.
+
+    None where no line leads through the gap, or none of many meets a lamp.
+    """
+    if not slit.seen_through:
+        return np.zeros((0, 3))
+    eyes, bright = landings(slit, inside, rng)
+    if not bright.any():
+        return np.zeros((0, 3))
+    reached = np.cumsum(bright)
+    share = (np.arange(DRAWN) + rng.random()) / DRAWN
+    eyes = eyes[np.searchsorted(reached, share * reached[-1])]
+    found, spread = lamps_at(slit, inside, eyes, FIRST_LINES, rng), eyes.std(axis=0)
+    eyes = eyes[np.argsort(-found, kind="stable")]
+    for first, (walkers, steps, lines) in zip(FIRST_STEPS, WALKS, strict=True):
+        light = partial(lamps_at, slit, inside, rng=rng, lines=lines)
+        eyes = uphill(_apart(eyes, first * spread, walkers), first * spread, steps, light)
+    return eyes
+
+
+def landings(slit: Slit, inside: Inside, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Where lines all over the gap land outside, (lines, 3), and how bright each is, (lines,).
+
+    Lines are even across on both openings, and along on the outer one and in the angle there; what
+    one stands for on the plane outside goes with pi L cos^4 dc_inner / d(angle).
+
+    Source: dE dA = L cos^4 / depth^2 dA_inner dA_outer.
+    """
+    depth, half = slit.gap.depth, 0.5 * slit.length
+    b_inner, b_outer = _inside_polygon(slit.lines[0], LINES_OUT, rng)
+    u, v = rng.random((2, LINES_OUT))
+    c_outer = half * (2.0 * u - 1.0)
+    first, last = (np.arctan((c_outer + side) / depth) for side in (-half, half))
+    n = np.tan(first + v * (last - first))
+    rise = np.stack([np.full(LINES_OUT, depth), b_outer - b_inner, n * depth], axis=1)
+    long = np.linalg.norm(rise, axis=1)
+    outer = np.stack([np.full(LINES_OUT, depth), b_outer, c_outer], axis=1)
+    eyes = outer + rise * (slit.gap.distance / depth)
+    directions = -rise / long[:, None]
+    light = lamp_light(inside, slit.just_inside(eyes, directions), directions @ slit.axes, rng)
+    return eyes, light * (depth / long) ** 4 * (1.0 + n**2) * (last - first)
+
+
+def lamps_at(
+    slit: Slit, inside: Inside, eyes: np.ndarray, lines: int, rng: np.random.Generator
+) -> np.ndarray:
+    """Irradiance (W/m2) by the lamps at eyes (eyes, 3) that face their light, (eyes,)."""
+    aimed = window_lines(slit, eyes, lines, rng)
+    radiance = lamp_light(inside, *starts(slit, eyes, aimed), rng)
+    return np.asarray(np.linalg.norm(aimed.light(radiance).sum(axis=1), axis=1))
+
+
+def uphill(eyes: np.ndarray, step: np.ndarray, steps: int, light: Light) -> np.ndarray:
+    """Eyes (eyes, 3) after a walk to more light, sideways and along; the brightest first.
+
+    Nine places around each eye are looked at, at first a `step` (3,), m, apart; where the middle
+    one is the brightest, the next ones lie closer.
+
+    Source: pattern search, Hooke and Jeeves 1961 (from memory).
+    """
+    moves = np.array([(0, b, c) for b in (0, -1, 1) for c in (0, -1, 1)], float)
+    size, best = np.tile(step, (len(eyes), 1)), np.zeros(len(eyes))
+    for _ in range(steps):
+        around = eyes[:, None] + moves * size[:, None]
+        found = light(around.reshape(-1, 3)).reshape(len(eyes), len(moves))
+        move = found.argmax(axis=1)
+        eyes, best = around[np.arange(len(eyes)), move], found.max(axis=1)
+        size[move == 0] *= 0.5
+    return np.asarray(eyes[np.argsort(-best, kind="stable")])
+
+
+def _inside_polygon(corners: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:
+    """Random points (2, count), even over a convex polygon (corners, 2)."""
+    sides = corners[1:] - corners[0]  # fan of triangles
+    areas = np.abs(sides[:-1, 0] * sides[1:, 1] - sides[:-1, 1] * sides[1:, 0])
+    chosen = rng.choice(len(areas), count, p=areas / areas.sum())
+    u, v = np.sort(rng.random((2, count)), axis=0)
+    return np.asarray(
+        (corners[0] + u[:, None] * sides[chosen] + (v - u)[:, None] * sides[chosen + 1]).T
+    )
+
+
+def _apart(eyes: np.ndarray, step: np.ndarray, most: int) -> np.ndarray:
+    """The first few of eyes (eyes, 3) that are more than a step (3,) from each other."""
+    kept = eyes[:0]
+    for eye in eyes:
+        near = (np.abs(kept - eye) <= step).all(axis=1)
+        if len(kept) < most and not near.any():
+            kept = np.concatenate([kept, eye[None]])
+    return kept

@@ -1,0 +1,128 @@
+"""Light that comes to the inner opening of a gap, and what the walls of the gap make of it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.studies.leak.inside import Inside
+from raysim.studies.leak.passage import next_wall
+from raysim.studies.leak.sight import lamp_light, lines_to_tube, scattered_light
+from raysim.studies.leak.slit import INSIDE, Slit
+from raysim.transport.tracing import AdjointRun, Target
+
+GROUPS = 16  # independent sets of lines, for the error
+POINTS, PATHS = 32, 64  # along the opening, and paths a batch from each
+STREAM_STEP = 1 << 16  # words of the random counter: more than the lines traced at once
+
+
+class Streams:
+    """Ranges of words of the random counter, each handed out once."""
+
+    def __init__(self, first: int, number: int) -> None:
+        self.first, self.number, self.used = first, number, 0
+
+    def fresh(self) -> int:
+        """First word of a range of its own, `STREAM_STEP` words long."""
+        self.used += STREAM_STEP
+        return self.first + self.used % self.number
+
+
+@dataclass(frozen=True)
+class Opening:
+    """Light on the inner opening and on the walls behind it.
+
+    `light` (points,) is the irradiance (W/m2) at points along the opening; `walls`
+    (GROUPS, strips) the radiosity (W/m2) of the strips from independent sets of lines.
+    """
+
+    light: np.ndarray
+    walls: np.ndarray
+
+    def on_strips(self, strip: np.ndarray, along: np.ndarray, groups: int) -> np.ndarray:
+        """Radiosity (W/m2) of strips met by lines in so many groups, (lines,).
+
+        `strip` (lines,), and where along the gap, from -0.5 to 0.5: walls shine there as the
+        opening is lit.
+        """
+        group = np.arange(len(strip)) // (len(strip) // groups) % GROUPS
+        mean = self.light.mean()
+        if mean == 0.0:
+            return self.walls[group, strip]
+        place = (np.arange(len(self.light)) + 0.5) / len(self.light) - 0.5
+        return np.asarray(self.walls[group, strip] * np.interp(along, place, self.light) / mean)
+
+
+class OpeningRun:
+    """Finds the light on openings of one scene; `wall_lines` of a set, and so many to each tube."""
+
+    def __init__(
+        self,
+        run: AdjointRun,
+        inside: Inside,
+        rng: np.random.Generator,
+        streams: Streams,
+    ) -> None:
+        self.run, self.inside, self.rng, self.streams = run, inside, rng, streams
+
+    def opening(self, slit: Slit, lines: int, tube_lines: int) -> Opening:
+        """Light on the inner opening of a gap; `lines` of a set into the box, and to each tube."""
+        c = ((np.arange(POINTS) + 0.5) / POINTS - 0.5) * slit.length
+        zero = np.zeros(POINTS)
+        points = slit.point(zero + INSIDE, zero, c)
+        first, stream = len(self.run.paths), self.streams.fresh()
+        self.run.add_targets(
+            [Target(stream + k, at=p, facing=-slit.outwards) for k, p in enumerate(points)]
+        )
+        chosen = first + np.arange(POINTS)
+        self.run.add_paths(chosen, np.full(POINTS, PATHS))
+        light = self.run.batch_irradiance(chosen)[..., 0].sum(axis=2).mean(axis=1)
+        walls = [self._walls(slit, lines, tube_lines) for _ in range(GROUPS)]
+        return Opening(light, np.array(walls))
+
+    def _walls(self, slit: Slit, lines: int, tube_lines: int) -> np.ndarray:
+        """Radiosity (W/m2) of the strips, from one independent set of lines, (strips,).
+
+        Lines go from the inner opening into the chamber after Lambert's law, and to the lamps for
+        what comes straight from them; the light they bring travels on the other way, into the
+        passage, and lands on its walls.
+
+        Source: E = int L cos dA dw, and `passage.wall_reply`.
+        """
+        if not slit.reply.any():
+            return np.zeros(len(slit.reply))
+        side = int(np.sqrt(lines))
+        cells = np.stack(np.meshgrid(np.arange(side), np.arange(side))).reshape(2, -1)
+        u, v = (cells + self.rng.random(cells.shape)) / side
+        angle, sine = 2.0 * np.pi * u, np.sqrt(v)
+        d = np.stack([np.sqrt(1.0 - v), sine * np.cos(angle), sine * np.sin(angle)], axis=1)
+        b, origins = self._inner_points(slit, len(u))
+        back = -d @ slit.axes  # d points outwards; the line of sight runs the other way
+        light = scattered_light(
+            self.run, self.inside, origins, back, self.rng, self.streams.fresh()
+        ) + lamp_light(self.inside, origins, back, self.rng, straight=False)
+        power = self._landed(slit, b, d, light)
+        for number, exitance in enumerate(self.inside.arrays.geometry.tube_exitance):
+            b, origins = self._inner_points(slit, tube_lines)
+            towards, weight = lines_to_tube(self.inside, number, origins, -slit.outwards, self.rng)
+            power += self._landed(slit, b, -towards @ slit.axes.T, weight * exitance)
+        return np.asarray(slit.reply @ (power / slit.strips.sizes))
+
+    def _inner_points(self, slit: Slit, count: int) -> tuple[np.ndarray, np.ndarray]:
+        """Random places on the inner opening: sideways (m), and points (count, 3) just inside."""
+        b = slit.gap.width * (self.rng.random(count) - 0.5)
+        c = slit.length * (self.rng.random(count) - 0.5)
+        return b, slit.point(np.full(count, INSIDE), b, c)
+
+    @staticmethod
+    def _landed(slit: Slit, b: np.ndarray, d: np.ndarray, light: np.ndarray) -> np.ndarray:
+        """Power per metre of slit (W/m) that lands on each strip, (strips,).
+
+        `b` (lines,) are places on the inner opening, `d` (lines, 3) directions of travel, and the
+        mean of `light` (lines,) is the irradiance they bring.
+        """
+        start = np.stack([np.zeros(len(b)), b], axis=1)
+        inner = np.full(len(b), slit.passage.inner)
+        hit, share = next_wall(slit.passage, start, d[:, :2], inner)
+        landed = slit.strips.number(hit, share)
+        power = np.bincount(landed, weights=light, minlength=len(slit.reply))
+        return np.asarray(power * slit.gap.width / len(b))

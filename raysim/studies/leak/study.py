@@ -1,0 +1,209 @@
+"""Stray light outside a gap, where it is brightest for a person, and how long one may stay.
+
+Light leaves through a slit in two ways. *In sight*: lines from the eye that pass straight through
+are followed into the chamber, to the lamps and to what scatters there. *Off the walls of the slit*:
+the slit is a chain of strips whose radiosity follows from the light on its inner opening, and the
+eye sees those strips. Every line is aimed at the opening, so that a share of 1e-6 of the lamps'
+power costs no more than a large one.
+
+The eye may be anywhere in the plane that lies `distance` off the outside of the wall, and faces the
+light. People are protected by the bright case: new lamps, high end of every reflectance. The
+chamber is traced with the slit closed, which keeps in it the little light that leaves.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.base.figures import Figures
+from raysim.scene.build import BuiltScene
+from raysim.scene.check.gaps import scene_fault
+from raysim.scene.file.written import Gap
+from raysim.studies.leak.aim import Lines, starts, wall_lines, window_lines
+from raysim.studies.leak.brightest import lamp_eyes
+from raysim.studies.leak.exposure_limits import SKIN, exposure_limit, permissible_time
+from raysim.studies.leak.inside import BRIGHT_COLUMN, Inside
+from raysim.studies.leak.opening import GROUPS, Opening, OpeningRun, Streams
+from raysim.studies.leak.sight import lamp_light, scattered_light
+from raysim.studies.leak.slit import Slit, eye_places, slit_of
+from raysim.transport.tracing import AdjointRun, default_threads, kernel_scene
+
+LINES = 64  # of a set, through the gap to what scatters there, and to its walls
+LAMP_LINES = 32  # times as many are followed to lamps alone
+SCAN_GROUPS = 4
+SCANS = ((16, 4), (64, 1))  # lines of a set, and how many of the eyes are looked at again
+WALL_LINES = 784  # of a set, from the inner opening
+TUBE_LINES = 1024  # of a set, from the inner opening to each tube
+STREAMS = (3 << 30, 1 << 30)  # words of the random counter that belong to gaps
+NONE_OF = 3.0  # what was met by none of n lines is met by fewer than 3 / n of all, 95 % sure
+
+
+@dataclass(frozen=True)
+class Look(Figures):
+    """Light at one eye, as vectors (groups, lines, 3), W/m2, and how much there may be at all.
+
+    `most` (W/m2) is the light if the brightest lamp filled all that the eye can see through the gap
+    and of its walls; `unseen` (W/m2) bounds the light of lamps where no line met one, else 0.
+    """
+
+    in_sight: np.ndarray
+    off_walls: np.ndarray
+    most: float
+    unseen: float
+
+    @property
+    def facing(self) -> np.ndarray:
+        """Direction of the light, (3,)."""
+        light = self.in_sight.sum(axis=(0, 1)) + self.off_walls.sum(axis=(0, 1))
+        return np.asarray(light / max(np.linalg.norm(light), 1e-300))
+
+    @property
+    def sight(self) -> np.ndarray:
+        """Irradiance in sight of an eye that faces the light, W/m2, (groups,)."""
+        return np.asarray((self.in_sight @ self.facing).clip(0.0).sum(axis=1))
+
+    @property
+    def walls(self) -> np.ndarray:
+        """Irradiance off the walls of the gap, likewise."""
+        return np.asarray((self.off_walls @ self.facing).clip(0.0).sum(axis=1))
+
+    @property
+    def mean(self) -> float:
+        """Irradiance of an eye that faces the light, W/m2."""
+        return float((self.sight + self.walls).mean())
+
+    @property
+    def error(self) -> float:
+        """Standard error of the mean, W/m2, with half of what may go unseen."""
+        total = self.sight + self.walls
+        return float(total.std(ddof=1) / np.sqrt(len(total))) + 0.5 * self.unseen
+
+
+@dataclass(frozen=True)
+class Leak(Figures):
+    """Stray light of one gap at the brightest place of an eye, W/m2, unweighted 254 nm.
+
+    `in_sight` and `off_walls` add up to `irradiance`; `error` is its standard error. `at_most` says
+    that no line met any light, and that `irradiance` is an upper bound: the light if a lamp filled
+    all that can be seen through the gap and of its walls. It is 0 only where no straight line leads
+    through the gap and its walls send nothing back. `times` are permissible seconds in a day for
+    the eye and for covered eyes (skin alone), safety factor divided in, from the irradiance plus
+    two standard errors.
+    """
+
+    gap: Gap
+    eye: np.ndarray  # (3,) m
+    irradiance: float
+    error: float
+    in_sight: float
+    off_walls: float
+    inside: float  # mean irradiance on the inner opening
+    times: tuple[float, float]
+    at_most: bool = False
+
+
+class LeakRun:
+    """Leaks of all gaps of one scene."""
+
+    def __init__(self, scene: BuiltScene, seed: int = 1, threads: int | None = None) -> None:
+        self.scene = scene
+        arrays = kernel_scene(scene.triangles)
+        columns = slice(BRIGHT_COLUMN, BRIGHT_COLUMN + 1)
+        self.run = AdjointRun(
+            arrays, scene.triangles, seed, threads or default_threads(), cases=columns
+        )
+        self.inside = Inside(arrays)
+        self.rng = np.random.default_rng(np.random.Philox(key=seed))
+        self.streams = Streams(*STREAMS)
+
+    def leak(self, slit: Slit) -> Leak:
+        """Stray light of a slit at the brightest place of an eye."""
+        opening = self.opening(slit)
+        eyes = np.concatenate([lamp_eyes(slit, self.inside, self.rng), eye_places(slit)])
+        for lines, kept in SCANS:
+            looks = self.looks(slit, eyes, opening, SCAN_GROUPS, lines)
+            order = np.lexsort([[-look.most for look in looks], [-look.mean for look in looks]])
+            eyes = eyes[order[:kept]]
+        (look,) = self.looks(slit, eyes, opening, GROUPS, LINES)
+        light, error, sight = look.mean, look.error, float(look.sight.mean())
+        at_most = light == 0.0 and look.most > 0.0
+        if at_most:
+            light, error, sight = look.most, 0.0, look.most
+        return Leak(
+            slit.gap,
+            slit.point(*eyes[0]),
+            light,
+            error,
+            sight,
+            float(look.walls.mean()),
+            float(opening.light.mean()),
+            self._times(light + 2.0 * error),
+            at_most,
+        )
+
+    def _times(self, irradiance: float) -> tuple[float, float]:
+        factor = self.scene.written.target.safety_factor
+        skin = permissible_time(irradiance, factor, exposure_limit(SKIN))
+        return permissible_time(irradiance, factor), skin
+
+    def opening(self, slit: Slit) -> Opening:
+        """Light that comes in at the inner opening, and what the walls make of it."""
+        run = OpeningRun(self.run, self.inside, self.rng, self.streams)
+        return run.opening(slit, WALL_LINES, TUBE_LINES)
+
+    def at_eye(
+        self, slit: Slit, eye: np.ndarray, opening: Opening, groups: int, lines: int
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Irradiance in sight and off the walls, W/m2, by group of lines; both (groups,).
+
+        Of an eye at `eye` (3,), m, that faces the light. `opening` is what `opening` gave; `lines`
+        in each of `groups` independent sets.
+        """
+        (look,) = self.looks(slit, slit.local(eye)[None], opening, groups, lines)
+        return look.sight, look.walls
+
+    def looks(
+        self, slit: Slit, eyes: np.ndarray, opening: Opening, groups: int, lines: int
+    ) -> list[Look]:
+        """The light at eyes (eyes, 3), coordinates of the gap; the others as in `at_eye`.
+
+        Source: `aim`, `sight` and `passage.wall_reply`.
+        """
+        rng, sets = self.rng, np.repeat(eyes, groups, axis=0)
+        lit = window_lines(slit, sets, LAMP_LINES * lines, rng)
+        lamps = lit.light(lamp_light(self.inside, *starts(slit, sets, lit), rng))
+        seen = window_lines(slit, sets, lines, rng)
+        stream = self.streams.fresh()
+        radiance = scattered_light(self.run, self.inside, *starts(slit, sets, seen), rng, stream)
+        sight = np.concatenate([lamps, seen.light(radiance)], axis=1)
+        brightest = float(self.inside.arrays.geometry.tube_exitance.max())
+        found = []
+        for k, eye in enumerate(eyes):
+            of_eye = slice(k * groups, (k + 1) * groups)
+            met, strip, along = wall_lines(slit, eye, groups, lines, rng)
+            walls = met.light(opening.on_strips(strip, along / slit.length, groups))
+            whole = Lines(lit.directions[of_eye], lit.weights[of_eye]).whole
+            most = brightest * (whole + (met.whole if slit.reply.any() else 0.0))
+            unseen = NONE_OF / (groups * LAMP_LINES * lines) * brightest * whole
+            if lamps[of_eye].any():
+                unseen = 0.0
+            found.append(Look(sight[of_eye], walls, most, unseen))
+        return found
+
+
+def leaks(scene: BuiltScene, seed: int = 1, threads: int | None = None) -> tuple[Leak, ...]:
+    """Stray light of every gap of a scene, in its order.
+
+    Raises
+    ------
+    raysim.errors.SceneError
+        Where a gap is not on its wall, or there is none.
+    """
+    gaps = scene.written.gap
+    if not gaps:
+        raise scene_fault(
+            scene, "gap", "the scene has no [[gap]]", "add one for each seam and hole"
+        )
+    slits = [slit_of(scene, gap, f"gap {k + 1}") for k, gap in enumerate(gaps)]
+    run = LeakRun(scene, seed, threads)
+    return tuple(run.leak(slit) for slit in slits)

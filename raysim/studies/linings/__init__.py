@@ -1,0 +1,1 @@
+"""Which lining, and what each buys."""

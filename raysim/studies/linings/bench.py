@@ -1,0 +1,120 @@
+"""A box with everything in it, ready to be traced with any lining."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.base.figures import Figures
+from raysim.dose.exposure import exposure_time, least_useful
+from raysim.dose.lamp_output import lamp_factors, warm_up_curve
+from raysim.dose.result import Spot
+from raysim.estimate.cells import in_cells
+from raysim.estimate.face_sides import judged_units
+from raysim.estimate.refine import dark_units, refine
+from raysim.scene.build import BuiltScene
+from raysim.scene.triangles import SceneTriangles
+from raysim.studies.linings.columns import (
+    Variant,
+    alike_lamps_as_one,
+    bare_scene,
+    column_scene,
+    wall_bodies,
+)
+from raysim.studies.linings.counting import counted
+from raysim.studies.settle import Settled, settled
+from raysim.transport.tracing import LOOK_BATCHES, AdjointRun, Progress, default_threads
+
+STUDY_CASES = (CAUTIOUS, EXPECTED)
+WALL_PRECISION = 0.1
+
+
+@dataclass(frozen=True)
+class CaseOfLining(Figures):
+    """What one lining gives in one case; irradiances in W/m2.
+
+    `worst.lower_bound` and `exposure_time` (s) hold for all judged faces together; `dark` says that
+    the worst was found too dark to wait for.
+    """
+
+    worst: Spot
+    best: float
+    exposure_time: float
+    settled: bool
+    dark: bool
+
+    @property
+    def evenness(self) -> float:
+        """Irradiance that 1 % of the area exceeds over that of the worst-lit face (definition)."""
+        return self.best / self.worst.irradiance if self.worst.irradiance > 0.0 else np.inf
+
+
+class LiningBench:
+    """The box with everything in it, ready to be traced with any lining."""
+
+    def __init__(self, scene: BuiltScene, seed: int, threads: int | None, progress: Progress):
+        self.triangles: SceneTriangles = scene.triangles
+        self.bare = bare_scene(scene.triangles)
+        self.units = judged_units(scene.triangles)
+        self.cells_of_box = in_cells(scene.triangles, self.units)
+        behaviour, self.target = scene.written.lamps_behaviour, scene.written.target
+        factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
+        self.factors = np.stack([factors[case] for case in STUDY_CASES])
+        self.floor = least_useful(self.target.dose, self.target.safety_factor)
+        self.warm_up = warm_up_curve(behaviour.warm_up)
+        self.seed, self.threads = seed, threads or default_threads()
+        self.progress = progress
+        self.walls = wall_bodies(scene.triangles)
+        self.rays = 0
+
+    def wall_area(self, walls: Sequence[int]) -> float:
+        """Area of some walls (bodies), m2."""
+        return float(self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum())
+
+    def settle(
+        self, group: Sequence[Variant], precision: float, most_rays: float = math.inf
+    ) -> Settled:
+        """Worst face of every variant of a group in both cases, among all judged faces."""
+        arrays = column_scene(self.triangles, group, self.bare)
+        factors = np.tile(self.factors, (len(group), 1))
+        counts = (self.bare, self.triangles, self.units, group, factors, self.seed, self.threads)
+        state, segments = counted(*counts)
+        state.floor = self.floor
+        self.progress("counting photons under each lining", 1.0, 1.0)
+        arrays, factors = alike_lamps_as_one(arrays, factors)
+        run = AdjointRun(arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES)
+        refine(run, self.units, state, factors, precision, self.progress, most_rays)
+        self.rays += state.rays + segments
+        return Settled(self.triangles, self.units, state, factors, dark_units(run, state))
+
+    def settle_cells(self, variant: Variant) -> Settled:
+        """Darkest cell of one variant in both cases."""
+        found = settled(
+            column_scene(self.triangles, [variant], self.bare),
+            self.triangles,
+            self.cells_of_box,
+            self.factors,
+            self.seed,
+            self.threads,
+            WALL_PRECISION,
+            self.progress,
+            floor=self.floor,
+        )
+        self.rays += found.state.rays
+        return found
+
+    def cases(self, found: Settled, number: int, precision: float) -> dict[str, CaseOfLining]:
+        """Both cases of the variant with this number in its group."""
+        cases = {}
+        for k, name in enumerate(STUDY_CASES):
+            column = len(STUDY_CASES) * number + k
+            worst = found.worst(column)
+            asked = (self.target.dose, self.target.safety_factor)
+            time = exposure_time(worst.lower_bound, *asked, self.warm_up)
+            close = worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance
+            cases[name] = CaseOfLining(
+                worst, found.best(column), time, close, bool(found.dark[column].any())
+            )
+        return cases

@@ -1,0 +1,1 @@
+"""Which spots stay dark, what hides them, and what helps."""

@@ -1,0 +1,205 @@
+"""Which spots stay dark, what hides them, and what helps: changes are traced, not guessed."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.base.cases import CAUTIOUS
+from raysim.base.figures import Figures
+from raysim.dose.exposure import exposure_time, least_useful
+from raysim.dose.judge import place_words
+from raysim.dose.result import Result
+from raysim.estimate.bounds import batch_mean
+from raysim.estimate.discs import disc_means
+from raysim.estimate.face_sides import Judged, judged_units
+from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
+from raysim.scene.build import BuiltScene
+from raysim.scene.triangles import SIDES
+from raysim.studies.shadows.folds import fold_words
+from raysim.studies.shadows.patches import (
+    Close,
+    DarkPatch,
+    Sight,
+    close_before,
+    dark_patches,
+    median_irradiance,
+    sights,
+)
+from raysim.studies.shadows.remedies import PATCH_PATHS, Tried, patch_batches, what_helps
+from raysim.transport.tracing import Progress, default_threads
+
+MOST_PATCHES = 12
+
+
+@dataclass(frozen=True)
+class Shadow(Figures):
+    """One dark patch in the cautious case.
+
+    Attributes
+    ----------
+    place : str
+        Where to find it, in words.
+    irradiance, error : float
+        Mean over the patch and its standard error, W/m2.
+    extra_time : float
+        Seconds beyond those that the median spot needs; inf if no light comes at all.
+    dark : bool
+        Whether it was found too dark to wait for.
+    close : Close or None
+        What lies right before it.
+    """
+
+    patch: DarkPatch
+    place: str
+    irradiance: float
+    error: float
+    extra_time: float
+    dark: bool
+    sights: tuple[Sight, ...]
+    close: Close | None = None
+
+    @property
+    def seen(self) -> float:
+        """Share of all lamps seen directly, 0 to 1 (definition: mean over the lamps)."""
+        return float(np.mean([sight.seen for sight in self.sights]))
+
+    @property
+    def hiding(self) -> dict[str, float]:
+        """What hides the lamps, as a share of all sight lines, the largest first."""
+        total: dict[str, float] = {}
+        for sight in self.sights:
+            for name, share in sight.hidden.items():
+                total[name] = total.get(name, 0.0) + share / len(self.sights)
+        return dict(sorted(total.items(), key=lambda item: -item[1]))
+
+
+@dataclass(frozen=True)
+class ShadowStudy(Figures):
+    """Dark patches of a scene, the darkest first, and what helps the first few of them."""
+
+    limit: float  # W/m2
+    median: float  # W/m2
+    shadows: tuple[Shadow, ...]
+    left_out: int  # patches beyond the most that are shown
+    dark_area: float  # m2, of all patches
+    tried: tuple[Tried, ...]  # for as many of the darkest patches as were asked for
+
+
+def find_shadows(
+    scene: BuiltScene,
+    result: Result,
+    *,
+    share: float,
+    smallest: float,
+    seed: int,
+    threads: int | None,
+    progress: Progress,
+    helped: int = 1,
+) -> ShadowStudy:
+    """Dark patches of the cautious case of a result, looked at closely.
+
+    Parameters
+    ----------
+    share : float
+        Spots below this share of the median of the judged area are dark, and those that are too
+        dark to wait for.
+    smallest : float
+        Smallest patch, m2.
+    helped : int
+        For how many of the darkest patches changes are tried.
+    """
+    triangles, units = scene.triangles, judged_units(scene.triangles)
+    field = smoothed_irradiance(result, units)
+    median = median_irradiance(field[units.faces, units.sides], units)
+    # Where half of the surface is dark, what is too dark to wait for is dark all the same.
+    limit = max(share * median, least_useful(result.target_dose, result.safety_factor))
+    patches = dark_patches(triangles, field, limit, smallest)
+    threads = threads or default_threads()
+    looked = []
+    for patch, mean, error in _patch_light(scene, patches, seed, threads):
+        if mean - 2.0 * error < limit:  # the rest only looked dark by the noise of the counts
+            looked.append((mean, error, patch))
+    looked.sort(key=lambda row: row[0])
+    shadows = []
+    for mean, error, patch in looked[:MOST_PATCHES]:
+        shadows.append(_shadow(scene, result, patch, (mean, error), median))
+        progress("looking for what hides the dark spots", len(shadows), len(looked))
+    tried = tuple(
+        what_helps(
+            scene,
+            shadow.patch,
+            seed,
+            threads,
+            progress,
+            CLOSE_PATHS if shadow.dark else PATCH_PATHS,
+        )
+        for shadow in shadows[:helped]
+    )
+    return ShadowStudy(
+        limit=limit,
+        median=median,
+        shadows=tuple(shadows),
+        left_out=max(len(looked) - MOST_PATCHES, 0),
+        dark_area=float(sum(row[2].area for row in looked)),
+        tried=tried,
+    )
+
+
+def _patch_light(
+    scene: BuiltScene, patches: list[DarkPatch], seed: int, threads: int
+) -> list[tuple[DarkPatch, float, float]]:
+    """Each patch with its cautious irradiance and standard error, W/m2.
+
+    Those that look too dark to wait for get paths enough to tell.
+    """
+    target = scene.written.target
+    floor = least_useful(target.dose, target.safety_factor)
+    mean, error = batch_mean(patch_batches(scene, patches, seed, threads))
+    dim = np.flatnonzero(looks_dark(mean, error, floor))
+    for number in dim:
+        batches = patch_batches(scene, [patches[number]], seed, threads, CLOSE_PATHS)
+        (mean[number],), (error[number],) = batch_mean(batches)
+    return list(zip(patches, mean.tolist(), error.tolist(), strict=True))
+
+
+def smoothed_irradiance(result: Result, units: Judged) -> np.ndarray:
+    """Cautious irradiance as the mean over 1 cm2 about each judged face-side, (faces, 2), W/m2.
+
+    Counts of single faces are too noisy to draw the edge of a patch by.
+    """
+    field = result.cases[CAUTIOUS].irradiance.copy()
+    at = (units.faces, units.sides)
+    field[at] = disc_means(field[at], units.areas, units.owner, units.member)
+    return field
+
+
+def _extra_time(own: float, usual: float) -> float:
+    """Seconds that a patch takes longer than the median; inf where it never gets its dose."""
+    return max(own - usual, 0.0) if math.isfinite(own) else math.inf
+
+
+def _shadow(
+    scene: BuiltScene,
+    result: Result,
+    patch: DarkPatch,
+    light: tuple[float, float],
+    median: float,
+) -> Shadow:
+    triangles = scene.triangles
+    asked = (result.target_dose, result.safety_factor, result.warm_up)
+    floor = least_useful(result.target_dose, result.safety_factor)
+    part = triangles.parts[triangles.face_part[patch.faces[0]]].name
+    words = [triangles.bodies[patch.body].name, part, SIDES[patch.side]]
+    words.append(place_words(triangles, patch.body, patch.centroid))
+    words.append(fold_words(triangles, patch.body, patch.centroid))
+    return Shadow(
+        patch=patch,
+        place=", ".join(word for word in words if word),
+        irradiance=light[0],
+        error=light[1],
+        extra_time=_extra_time(exposure_time(light[0], *asked), exposure_time(median, *asked)),
+        dark=bool(looks_dark(np.array(light[0]), np.array(light[1]), floor, DARK_ERRORS)),
+        sights=sights(triangles, patch),
+        close=close_before(triangles, patch),
+    )

@@ -1,0 +1,1 @@
+"""What meter readings say of lamps and lining."""

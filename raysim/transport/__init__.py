@@ -1,0 +1,1 @@
+"""Light through the triangles: photons forwards, paths backwards, poses, threads, compiling."""

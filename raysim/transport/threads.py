@@ -1,0 +1,37 @@
+"""The workers of one job, each in a thread of its own."""
+
+from collections.abc import Callable
+from threading import Thread
+from typing import Any
+
+from raysim.base.interrupts import hold_interrupts
+
+
+def in_threads(job: Callable[..., Any], workers: int, *arguments: Any) -> None:
+    """Call ``job(worker, *arguments)`` for every worker from 0 on, side by side; wait for all.
+
+    What they do must not depend on one another. Worker 0 is this thread, so that a single worker
+    needs no other. Ctrl-C waits until all have ended: tallies are never read while one still adds.
+
+    Raises
+    ------
+    Exception
+        The first that any of them raised, once all have ended.
+    """
+    failures: list[Exception] = []
+
+    def work(worker: int) -> None:
+        try:
+            job(worker, *arguments)
+        except Exception as failure:
+            failures.append(failure)
+
+    others = [Thread(target=work, args=(worker,)) for worker in range(1, workers)]
+    with hold_interrupts():
+        for other in others:
+            other.start()
+        work(0)
+        for other in others:
+            other.join()
+    if failures:
+        raise failures[0]
