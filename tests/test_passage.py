@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from raysim.scene.rabbet import closing_step
 from raysim.studies.leak.passage import (
-    closing_step,
     cut,
     lines_through,
     straight,
