@@ -18,7 +18,7 @@ from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.random_numbers import MASK, SCATTERING, SHIFT, split_word, uniforms
 from raysim.kernels.surfaces import REFLECTED
 from raysim.kernels.traverse import nearest_hit, new_scratch
-from raysim.transport.tracing import kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 
 DEMO = Path(__file__).resolve().parent.parent / "scenes" / "clinic_locker.toml"
 EXPECTED = 1  # column of the case

@@ -54,7 +54,7 @@ def geometry(triangles: int):
 
 def kernel_scene(triangles: int):
     """Kernel scene of a box with bumpy balls."""
-    from raysim.transport.tracing import KernelScene
+    from raysim.transport.kernel_scene import KernelScene
 
     world, surfaces, tubes, order = geometry(triangles)
     position = np.argsort(order)

@@ -11,7 +11,7 @@ SIZES = (10_000, 100_000, 1_000_000)
 def growth(quick: bool) -> dict[str, float]:
     """Seconds to build, and nanoseconds per photon segment on one core."""
     from raysim.kernels.hierarchy import build_tree
-    from raysim.transport.tracing import ForwardRun
+    from raysim.transport.photons import PhotonRun
 
     figures, costs = {}, []
     build_tree(bumps.corners(2_000))
@@ -24,7 +24,7 @@ def growth(quick: bool) -> dict[str, float]:
         figures[f"hierarchy, {len(shapes):,} triangles, s per million"] = (
             seconds / len(shapes) * 1e6
         )
-        run = ForwardRun(bumps.kernel_scene(size), 1, 1)
+        run = PhotonRun(bumps.kernel_scene(size), 1, 1)
         run.add_batches(1)
         samples = []
         for _ in range(1 if quick else 5):

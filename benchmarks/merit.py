@@ -57,19 +57,19 @@ def spots(quick: bool, name: str, scene, ours, photons) -> dict[str, float]:
     Its mean over the load is held against that of photons alone, which 40 million know to 0.1 %
     (400,000 to 1 %, by the scatter over seven seeds), and Mitsuba to 0.15 %.
     """
-    from raysim.estimate.face_sides import judged_units
+    from raysim.estimate.face_sides import judged_sites
 
     try:
         from mitsuba_spots import QUANTILE, search
 
-        units = judged_units(scene.triangles)
+        sites = judged_sites(scene.triangles)
         mean, error, seconds = search(
-            scene.triangles, units.faces, units.sides, 1 if quick else PEER_PATHS
+            scene.triangles, sites.faces, sites.sides, 1 if quick else PEER_PATHS
         )
     except (ImportError, ValueError) as reason:
         print(f"{name}: no paths of Mitsuba: {reason}")
         return {}
-    average = (mean * units.areas).sum() / units.areas.sum()
+    average = (mean * sites.areas).sum() / sites.areas.sum()
     level = photons.cases["expected"].summary.mean
     assert abs(average / level - 1.0) < (0.05 if quick else 0.008), (average, level)
     worst = ours.cases["expected"].worst.irradiance

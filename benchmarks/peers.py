@@ -54,7 +54,9 @@ def hits(quick: bool) -> dict[str, float]:
 def photons(quick: bool, demo) -> dict[str, float]:
     """Photon segments of the demo per second on all cores, beside Mitsuba's LLVM mode."""
     import raysim
-    from raysim.transport.tracing import ForwardRun, default_threads, kernel_scene
+    from raysim.transport.kernel_scene import kernel_scene
+    from raysim.transport.photons import PhotonRun
+    from raysim.transport.threads import default_threads
 
     try:
         from mitsuba_photons import Photons
@@ -65,7 +67,7 @@ def photons(quick: bool, demo) -> dict[str, float]:
         print(f"no comparison with Mitsuba: {error}")
         return {}
     count = 50_000 if quick else 1_000_000
-    run = ForwardRun(kernel_scene(triangles), 1, default_threads())
+    run = PhotonRun(kernel_scene(triangles), 1, default_threads())
     run.add_batches(run.threads)
     batches = -(-count // int(run.batch_photons.sum()))
     peer.trace(count, 1)  # compiles

@@ -43,14 +43,15 @@ def command_times(quick: bool) -> dict[str, float]:
 def tracing(quick: bool) -> dict[str, float]:
     """The demo through the Python API: time to precision, rates, memory."""
     import raysim
-    from raysim.transport.tracing import ForwardRun, kernel_scene
+    from raysim.transport.kernel_scene import kernel_scene
+    from raysim.transport.photons import PhotonRun
 
     scene = raysim.load_scene(DEMO)
     started = time.perf_counter()
     arrays = kernel_scene(scene.triangles)
     figures = {"hierarchy build, s": time.perf_counter() - started}
     for threads in (1, 2):
-        run = ForwardRun(arrays, 1, threads)
+        run = PhotonRun(arrays, 1, threads)
         run.add_batches(threads)
         before = run.segments
         started = time.perf_counter()

@@ -18,7 +18,8 @@ from raysim.assess.uncertainty import (
 from raysim.base.cases import EXPECTED
 from raysim.dose.result import Budget, Contribution
 from raysim.dose.simulate import load_scene, simulate
-from raysim.transport.tracing import AdjointRun, Target, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import BackwardRun, Start
 
 sys.path.insert(0, str(Path(__file__).parent / "scene"))
 from small_scenes import small_scene, write_scene
@@ -45,9 +46,9 @@ def light(triangles, spot, paths, seed, change=None):
         ends = {"reflectance_low": rho, "reflectance": rho, "reflectance_high": rho}
         surfaces[k] = replace(surfaces[k], **ends)
     triangles = replace(triangles, surfaces=tuple(surfaces))
-    run = AdjointRun(kernel_scene(triangles), triangles, seed, 2, cases=slice(1, 2))
+    run = BackwardRun(kernel_scene(triangles), triangles, seed, 2, cases=slice(1, 2))
     side = ("outside", "inside").index(spot.side)
-    run.add_targets([Target(3, (spot.face,), (side,))])
+    run.add_starts([Start(3, (spot.face,), (side,))])
     run.add_paths(np.zeros(1, int), np.array([paths]))
     batches = run.batch_irradiance(np.zeros(1, int))[0, :, :, 0].sum(axis=1)
     return batches.mean(), batches.std(ddof=1) / np.sqrt(len(batches))

@@ -16,7 +16,7 @@ from raysim.base.errors import RaysimError
 from raysim.dose.checkpoint import Checkpoint, is_checkpoint, read_checkpoint, write_checkpoint
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.simulate import load_scene, simulate
-from raysim.transport.tracing import ForwardRun
+from raysim.transport.photons import PhotonRun
 
 sys.path.insert(0, str(Path(__file__).parent / "scene"))
 from small_scenes import small_scene, write_scene  # noqa: E402
@@ -33,7 +33,7 @@ def _at_every_step():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(raysim.dose.checkpoint, "INTERVAL", 0.0)
         patch.setattr(raysim.dose.checkpoint, "LARGEST_SHARE", np.inf)
-        patch.setattr(raysim.dose.simulate, "ForwardRun", partial(ForwardRun, batch_photons=2048))
+        patch.setattr(raysim.dose.simulate, "PhotonRun", partial(PhotonRun, batch_photons=2048))
         patch.setattr(raysim.dose.simulate, "METER_PATHS", 16)
         yield
 

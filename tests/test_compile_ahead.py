@@ -13,11 +13,12 @@ import pytest
 
 from raysim.dose.simulate import load_scene
 from raysim.kernels import disk_cache
-from raysim.kernels.run_cpu import trace_adjoint, trace_forward
+from raysim.kernels.run_cpu import trace_backward, trace_photons
 from raysim.transport import precompile as ahead
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.photons import PhotonRun
 from raysim.transport.precompile_process import compile_kernels
-from raysim.transport.tracing import AdjointRun, ForwardRun, Target
 
 ROOT = Path(__file__).parents[1]
 SCENE = ROOT / "scenes" / "clinic_locker.toml"
@@ -61,28 +62,28 @@ def seconds_to_wait(compiler, name):
 def test_it_compiles_for_the_very_types_of_a_real_run():
     scene = load_scene(SCENE)
     arrays = kernel_scene(scene.triangles)
-    forward = ForwardRun(arrays, seed=1, threads=2, batch_photons=64, every=(1, 1, 4))
+    forward = PhotonRun(arrays, seed=1, threads=2, batch_photons=64, stride=(1, 1, 4))
     forward.add_batches(1)
-    backward = AdjointRun(arrays, scene.triangles, seed=1, threads=2, every=(1, 1, 4))
-    backward.add_targets([Target(0, faces=(0, 1), sides=(0, 0)), Target(1, faces=(2,), sides=(1,))])
+    backward = BackwardRun(arrays, scene.triangles, seed=1, threads=2, stride=(1, 1, 4))
+    backward.add_starts([Start(0, faces=(0, 1), sides=(0, 0)), Start(1, faces=(2,), sides=(1,))])
     backward.add_paths(np.arange(2), np.ones(2, np.int64))
-    before = list(trace_forward.signatures), list(trace_adjoint.signatures)
+    before = list(trace_photons.signatures), list(trace_backward.signatures)
     told = []
     compile_kernels(told.append)
     assert told == list(ahead.KERNELS)
-    assert (trace_forward.signatures, trace_adjoint.signatures) == before
+    assert (trace_photons.signatures, trace_backward.signatures) == before
 
 
 def test_each_kernel_is_waited_for_by_itself(second):
     compiler = second(
         "import time; print('noise\\ntrace_forward', flush=True); input(); "
-        "print('trace_adjoint', flush=True); time.sleep(60)"
+        "print('trace_backward', flush=True); time.sleep(60)"
     )
-    compiler.wait_for("trace_forward")
-    assert not compiler._ready["trace_adjoint"].is_set()
+    compiler.wait_for("trace_photons")
+    assert not compiler._ready["trace_backward"].is_set()
     compiler._process.stdin.write("go on\n")
     compiler._process.stdin.flush()
-    compiler.wait_for("trace_adjoint")
+    compiler.wait_for("trace_backward")
     assert compiler._process.poll() is None
     compiler.stop()
     assert compiler._process.poll() is not None
@@ -93,13 +94,13 @@ def test_each_kernel_is_waited_for_by_itself(second):
 )
 def test_nobody_waits_for_a_process_that_failed(second, program):
     compiler = second(program)
-    assert seconds_to_wait(compiler, "trace_adjoint") < 10.0
+    assert seconds_to_wait(compiler, "trace_backward") < 10.0
 
 
 def test_what_it_says_of_the_cache_is_told_once(second, monkeypatch, caplog):
     monkeypatch.setattr(disk_cache, "_first_trouble", threading.Lock())
     compiler = second("print('warning: first'); print('warning: second')")
-    compiler.wait_for("trace_adjoint")
+    compiler.wait_for("trace_backward")
     disk_cache.tell_trouble("third")
     assert [record.getMessage() for record in caplog.records] == ["warning: first"]
 
@@ -128,7 +129,7 @@ def test_it_gives_up_where_nothing_can_be_handed_over(tmp_path):
 
 def test_nobody_waits_for_ever(second, monkeypatch):
     monkeypatch.setattr(ahead, "LONGEST_WAIT", 0.5)
-    assert seconds_to_wait(second("import time; time.sleep(60)"), "trace_forward") < 10.0
+    assert seconds_to_wait(second("import time; time.sleep(60)"), "trace_photons") < 10.0
 
 
 @POSIX
@@ -136,7 +137,7 @@ def test_ctrl_c_is_heard_while_waiting(second):
     compiler = second("import time; time.sleep(60)")
     threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT)).start()
     with pytest.raises(KeyboardInterrupt):
-        compiler.wait_for("trace_forward")
+        compiler.wait_for("trace_photons")
 
 
 @POSIX
@@ -144,7 +145,7 @@ def test_a_fork_neither_waits_nor_ends_it(second):
     compiler = second("import time; time.sleep(60)")
     child = os.fork()
     if child == 0:
-        compiler.wait_for("trace_forward")
+        compiler.wait_for("trace_photons")
         compiler.stop()
         os._exit(0)
     os.waitpid(child, 0)
@@ -182,7 +183,7 @@ def test_a_process_that_cannot_be_started_is_done_without(counted, monkeypatch):
 
     monkeypatch.setattr(ahead, "SecondCompiler", refused)
     ahead.compile_ahead(2)
-    ahead.wait_until_compiled("trace_forward")
+    ahead.wait_until_compiled("trace_photons")
 
 
 def is_running(number):

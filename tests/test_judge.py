@@ -9,7 +9,7 @@ from raysim.dose.exposure import WarmUpCurve
 from raysim.dose.judge import CaseEstimate, judge_case, place_words, summarise
 from raysim.dose.result import EnergyAccount
 from raysim.estimate.discs import PATCH_AREA, disc_errors, disc_means, disc_members
-from raysim.estimate.face_sides import judged_units, weighted_percentile
+from raysim.estimate.face_sides import judged_sites, weighted_percentile
 from raysim.library.tables import find_surface
 from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, SceneTriangles
 
@@ -54,7 +54,7 @@ def scene_of(sheets, bodies=None, two_sided=True) -> SceneTriangles:
 def test_percentiles_weigh_by_area():
     values = np.array([4.0, 1.0, 3.0, 2.0])
     areas = np.array([1.0, 1.0, 1.0, 97.0])
-    # One of a hundred area units lies at 1, the next ninety-seven at 2.
+    # One of a hundred area sites lies at 1, the next ninety-seven at 2.
     assert weighted_percentile(values, areas, 0.01) == 1.0
     assert weighted_percentile(values, areas, 0.0101) == 2.0
     assert weighted_percentile(values, areas, 0.05) == 2.0
@@ -178,16 +178,16 @@ def judged(
 ):
     """Judge one case of a scene of two bodies, W/m2."""
     scene = scene or scene_of([sheet(0.004), sheet(0.004, (0.02, 0.0, 0.0))])
-    units = judged_units(scene)
+    sites = judged_sites(scene)
     error = 0.01 * irradiance if error is None else error
     estimate = CaseEstimate(irradiance, error, lower, irradiance)
-    everyone = np.ones(len(units.faces), bool)
+    everyone = np.ones(len(sites.faces), bool)
     trusted = everyone if trusted is None else trusted[scene.judged]
     bright = everyone if bright is None else bright[scene.judged]
     warm_up = WarmUpCurve((0.0, 300.0), (0.5, 1.0))
     energy = EnergyAccount(1.0, {}, 0.0, 1.0)
     return judge_case(
-        "cautious", 0.7, scene, units, estimate, trusted, bright, energy, target, safety, warm_up
+        "cautious", 0.7, scene, sites, estimate, trusted, bright, energy, target, safety, warm_up
     )
 
 
@@ -198,11 +198,11 @@ def level(value=10.0):
 
 def test_units_are_the_judged_face_sides_in_order():
     scene = scene_of([sheet(0.004), sheet(0.004, (0.02, 0.0, 0.0))], two_sided=False)
-    units = judged_units(scene)
-    assert units.faces.tolist() == list(range(16))
-    assert (units.sides == OUTSIDE).all()
-    assert units.areas == pytest.approx(np.full(16, 2e-6))
-    assert units.bodies.tolist() == [0] * 8 + [1] * 8
+    sites = judged_sites(scene)
+    assert sites.faces.tolist() == list(range(16))
+    assert (sites.sides == OUTSIDE).all()
+    assert sites.areas == pytest.approx(np.full(16, 2e-6))
+    assert sites.bodies.tolist() == [0] * 8 + [1] * 8
 
 
 def test_worst_and_best_are_named_with_object_side_and_place():

@@ -11,10 +11,11 @@ from scipy import stats
 import raysim
 import raysim.dose.simulate
 import raysim.estimate.refine
+import raysim.transport.photons
 from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.base.errors import RaysimError, SceneError
 from raysim.dose.exposure import LONGEST_TIME
-from raysim.dose.simulate import CARRIED
+from raysim.dose.simulate import CASE_STRIDE
 from raysim.scene.file.read import file_hash
 
 PLATE = "v 0 0 0\nv 120 0 0\nv 120 0 120\nv 0 0 120\nf 1 2 3 4\n"
@@ -179,7 +180,7 @@ def test_arrivals_pay_for_what_is_absorbed(counted, scene):
     # Of the photons that arrive the share 1 - reflectance stays: binomial noise.
     triangles = scene.triangles
     for number, case in enumerate(counted.cases.values()):
-        watts = case.energy.emitted / (counted.photons // CARRIED[number])
+        watts = case.energy.emitted / (counted.photons // CASE_STRIDE[number])
         found = []  # absorbed, what it should be, and its variance, by body
         for part in triangles.parts:
             name, surface = triangles.bodies[part.body].name, triangles.surfaces[part.surface]
@@ -315,7 +316,7 @@ def test_the_report_knows_its_scene(settled, scene):
 
 
 def test_photons_are_rounded_up_to_whole_batches(scene):
-    per_batch = raysim.transport.tracing.BATCH_PHOTONS
+    per_batch = raysim.transport.photons.BATCH_PHOTONS
     for asked in (1, 16 * per_batch, 16 * per_batch + 1):
         result = few(scene, photons=asked)
         assert result.photons >= asked
@@ -393,13 +394,13 @@ def test_no_look_takes_more_rays_than_all_may(plate, monkeypatch):
 
 def test_what_is_too_dark_to_wait_for_is_not_looked_at_for_long(tmp_path, settled, monkeypatch):
     most = []
-    look = raysim.estimate.refine._look
+    look = raysim.estimate.refine._add_round
 
     def watched_look(run, *others):
         look(run, *others)
         most.append(run.paths.max())
 
-    monkeypatch.setattr(raysim.estimate.refine, "_look", watched_look)
+    monkeypatch.setattr(raysim.estimate.refine, "_add_round", watched_look)
     worst, expected = (settled.cases[name].worst.irradiance for name in (CAUTIOUS, EXPECTED))
     for floor, is_too_dark in ((0.7 * worst, False), (1.4 * expected, True)):
         dose = floor * LONGEST_TIME / 1.2 * 1e-4
@@ -588,7 +589,7 @@ def test_photons_broken_off_are_the_first_of_the_whole_run(scene):
         scene, photons=10**12, threads=2, progress=breaks_at("tracing photons", 3)
     )
     is_sound(cut)
-    assert cut.photons == 3 * 8 * raysim.transport.tracing.BATCH_PHOTONS
+    assert cut.photons == 3 * 8 * raysim.transport.photons.BATCH_PHOTONS
     whole = raysim.simulate(scene, photons=cut.photons)
     assert np.array_equal(cut.lamp_irradiance, whole.lamp_irradiance)
     assert cut.timer == whole.timer
@@ -596,7 +597,7 @@ def test_photons_broken_off_are_the_first_of_the_whole_run(scene):
 
 def test_ctrl_c_in_the_midst_of_a_batch_keeps_counts_and_photons_together(scene):
     def alarm_soon(what: str, done: float, whole: float) -> None:
-        if done >= 16 * raysim.transport.tracing.BATCH_PHOTONS:  # while the next batches are traced
+        if done >= 16 * raysim.transport.photons.BATCH_PHOTONS:  # while the next batches are traced
             signal.setitimer(signal.ITIMER_REAL, 0.02)
 
     before = signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
@@ -629,7 +630,7 @@ def test_ctrl_c_at_once_leaves_nothing_to_report(scene, monkeypatch):
     def broken_off(run, count):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(raysim.transport.tracing.ForwardRun, "add_batches", broken_off)
+    monkeypatch.setattr(raysim.transport.photons.PhotonRun, "add_batches", broken_off)
     with pytest.raises(KeyboardInterrupt):
         few(scene)
 

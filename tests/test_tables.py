@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raysim.transport.tracing import AdjointRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import BackwardRun
 
 sys.path.insert(0, str(Path(__file__).parent / "physics"))
 
@@ -21,6 +22,6 @@ def test_a_table_with_a_column_too_many_is_refused(name):
     arrays = kernel_scene(SCENE)
     wide = np.zeros((len(arrays.surfaces.kind), 4))
     odd = replace(arrays, surfaces=arrays.surfaces._replace(**{name: wide}))
-    AdjointRun(arrays, SCENE, 1, 1)
+    BackwardRun(arrays, SCENE, 1, 1)
     with pytest.raises(ValueError, match="differ in shape"):
-        AdjointRun(odd, SCENE, 1, 1)
+        BackwardRun(odd, SCENE, 1, 1)

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from raysim.kernels.records import LOST
-from raysim.transport.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.photons import PhotonRun
 
 sys.path.insert(0, str(Path(__file__).parent / "physics"))
 from built_scenes import (  # noqa: E402
@@ -27,25 +29,25 @@ from built_scenes import (  # noqa: E402
 SCENE = busy_scene(LINING, TUBE_SURFACE, SHEET, detail=1)
 ARRAYS = kernel_scene(SCENE)
 TARGETS = [
-    Target(3, (0,), (0,)),
-    Target(9, (8, 9), (0, 0)),
-    Target(4, (32, 33, 34), (0, 1, 1)),
-    Target(1 << 31, at=np.array([0.2, 0.1, 0.2]), facing=np.array([0.0, 0.6, 0.8])),
+    Start(3, (0,), (0,)),
+    Start(9, (8, 9), (0, 0)),
+    Start(4, (32, 33, 34), (0, 1, 1)),
+    Start(1 << 31, at=np.array([0.2, 0.1, 0.2]), facing=np.array([0.0, 0.6, 0.8])),
 ]
 
 
 def forward(threads, portions, seed=5, batch=3_000):
     """Every tally of a run over the given portions of batches."""
-    run = ForwardRun(ARRAYS, seed, threads, batch)
+    run = PhotonRun(ARRAYS, seed, threads, batch_photons=batch)
     for batches in portions:
         run.add_batches(batches)
     return [*run.arrivals(), run.bodies(), run.fates(), np.array(run.segments), run.photons]
 
 
-def adjoint(threads, portions, seed=5):
+def backward(threads, portions, seed=5):
     """Sums of a run over the given portions of paths per batch, and its rays."""
-    run = AdjointRun(ARRAYS, SCENE, seed, threads, slice(0, 3))
-    run.add_targets(TARGETS)
+    run = BackwardRun(ARRAYS, SCENE, seed, threads, cases=slice(0, 3))
+    run.add_starts(TARGETS)
     everyone = np.arange(len(TARGETS))
     for paths in portions:
         run.add_paths(everyone, np.full(len(TARGETS), paths))
@@ -78,48 +80,48 @@ def test_more_batches_add_to_those_before():
 
 
 def test_paths_are_summed_alike_by_any_number_of_threads():
-    alone, rays = adjoint(1, [40])
+    alone, rays = backward(1, [40])
     assert (alone.sum(axis=(1, 2, 3)) > 0.0).all()
     for threads in (2, 3, 8):
-        sums, others = adjoint(threads, [40])
+        sums, others = backward(threads, [40])
         assert np.array_equal(alone, sums)
         assert rays == others
 
 
 def test_paths_are_the_same_ones_in_any_portions():
-    whole, rays = adjoint(2, [40])
+    whole, rays = backward(2, [40])
     for portions in ([10] * 4, [1, 39]):
-        parts, others = adjoint(2, portions)
+        parts, others = backward(2, portions)
         assert rays == others
         assert np.abs(parts - whole).max() < 1e-12 * whole.max()
 
 
 def test_a_target_gives_the_same_numbers_in_any_company():
-    together, _ = adjoint(2, [20])
+    together, _ = backward(2, [20])
     for number, target in enumerate(TARGETS):
-        run = AdjointRun(ARRAYS, SCENE, 5, 2, slice(0, 3))
-        run.add_targets([target])
+        run = BackwardRun(ARRAYS, SCENE, 5, 2, cases=slice(0, 3))
+        run.add_starts([target])
         run.add_paths(np.array([0]), np.array([20]))
         assert np.array_equal(run.batch_irradiance(np.array([0]))[0], together[number])
 
 
-@pytest.mark.parametrize("room", [2 * ADJOINT_BATCHES * 2 * 3 * 8, 2**28])  # bytes; of two targets
+@pytest.mark.parametrize("room", [2 * PATH_BATCHES * 2 * 3 * 8, 2**28])  # bytes; of two targets
 def test_later_targets_leave_earlier_ones_alone(room, monkeypatch):
     """Whether their sums move to a larger room or stay where they are; nor does a look change."""
-    monkeypatch.setattr("raysim.transport.tracing.FIRST_ROOM", room)
-    run = AdjointRun(ARRAYS, SCENE, 5, 2, slice(0, 3))
-    run.add_targets(TARGETS[:2])
+    monkeypatch.setattr("raysim.transport.paths.FIRST_ROOM", room)
+    run = BackwardRun(ARRAYS, SCENE, 5, 2, cases=slice(0, 3))
+    run.add_starts(TARGETS[:2])
     run.add_paths(np.arange(2), np.array([20, 3]))
-    run.add_targets(TARGETS[2:])
+    run.add_starts(TARGETS[2:])
     run.add_paths(np.array([3, 2]), np.array([20, 20]))
     run.add_paths(np.array([1]), np.array([17]))
-    together, _ = adjoint(2, [20])
+    together, _ = backward(2, [20])
     assert run.paths.tolist() == [20, 20, 20, 20]
     got = run.batch_irradiance(np.arange(4))
     assert np.array_equal(run.batch_irradiance(np.arange(4)), got)
     assert np.array_equal(got[[0, 2, 3]], together[[0, 2, 3]])
     assert got[1].mean(axis=0) == pytest.approx(together[1].mean(axis=0), rel=1e-12)
-    assert together.shape == (4, ADJOINT_BATCHES, 2, 3)
+    assert together.shape == (4, PATH_BATCHES, 2, 3)
 
 
 def test_photons_are_shared_out_by_watts_and_in_whole_turns():
@@ -128,7 +130,9 @@ def test_photons_are_shared_out_by_watts_and_in_whole_turns():
         Lamp(tuple(((0.1, y, 0.3), (0.3, y, 0.3), 0.01) for y in (0.1, 0.2, 0.3)), 2.5),
         Lamp((((0.1, 0.3, 0.1), (0.3, 0.3, 0.1), 0.01),), 1e-9),
     ]
-    run = ForwardRun(kernel_scene(scene_of([Piece(box(0.0, 0.4), BLACK)], lamps)), 1, 2, 7_000)
+    run = PhotonRun(
+        kernel_scene(scene_of([Piece(box(0.0, 0.4), BLACK)], lamps)), 1, 2, batch_photons=7_000
+    )
     run.add_batches(2)
     assert run.batch_photons.tolist() == [2_000, 4_999 + 2, 1]
     assert run.photons.tolist() == [4_000, 10_002, 2]
@@ -182,7 +186,7 @@ def test_bounces_beyond_the_limit_are_lost_not_forgotten():
         [Piece(box(0.0, 0.4), surface(1.0))],
         [Lamp((((0.1, 0.2, 0.2), (0.3, 0.2, 0.2), 0.01),), 1.0)],
     )
-    run = ForwardRun(kernel_scene(scene), 1, 2, 2_000, max_bounces=3)
+    run = PhotonRun(kernel_scene(scene), 1, 2, batch_photons=2_000, max_bounces=3)
     run.add_batches(2)
     account = run.bodies().sum(axis=2) + run.fates().sum(axis=2)
     assert (account == run.photons).all()
@@ -192,7 +196,7 @@ def test_bounces_beyond_the_limit_are_lost_not_forgotten():
 
 def test_a_scene_without_triangles_can_be_traced():
     scene = scene_of([], [Lamp((((0.0, 0.0, 0.0), (0.2, 0.0, 0.0), 0.01),), 2.0)])
-    run = ForwardRun(kernel_scene(scene), 1, 2, 1_000)
+    run = PhotonRun(kernel_scene(scene), 1, 2, batch_photons=1_000)
     run.add_batches(1)
     assert run.fates()[:, 0, 0].tolist() == [1_000] * 3
 
@@ -214,7 +218,7 @@ def test_irradiance_goes_with_the_inverse_square_of_the_size(scale):
     )
     counts = []
     for scene in (small, large):
-        run = ForwardRun(kernel_scene(scene), 3, 2, 20_000)
+        run = PhotonRun(kernel_scene(scene), 3, 2, batch_photons=20_000)
         run.add_batches(2)
         counts.append(run.arrivals()[0])
     # Rounding may send a photon past an edge: far fewer than one in ten thousand.
@@ -228,11 +232,11 @@ def test_a_meter_lying_on_a_wall_reads_what_the_wall_gets():
     spots = [((0.21, 0.17, 0.0), (0.0, 0.0, 1.0)), ((0.0, 0.17, 0.13), (1.0, 0.0, 0.0))]
     for at, facing in spots:
         pair = [
-            Target(7, at=np.array(at) + lift * np.array(facing), facing=np.array(facing))
+            Start(7, at=np.array(at) + lift * np.array(facing), facing=np.array(facing))
             for lift in (0.0, 1e-6)
         ]
-        run = AdjointRun(kernel_scene(scene), scene, 1, 2, slice(1, 2))
-        run.add_targets(pair)
+        run = BackwardRun(kernel_scene(scene), scene, 1, 2, cases=slice(1, 2))
+        run.add_starts(pair)
         run.add_paths(np.arange(2), np.full(2, 500))
         on, above = run.batch_irradiance(np.arange(2))[:, :, 0, 0].mean(axis=1)
         assert on == pytest.approx(above, rel=0.01)

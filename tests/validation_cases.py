@@ -96,7 +96,7 @@ CASES = (
     Case(
         "Photons against backward paths, by material, face, lamp and case",
         "Helmholtz reciprocity",
-        ("physics/test_reciprocity.py", "physics/test_cases.py", "kernels/test_adjoint.py"),
+        ("physics/test_reciprocity.py", "physics/test_cases.py", "kernels/test_backward.py"),
     ),
     Case(
         "Lamp and receiver swapped in a furnished box",

@@ -20,7 +20,8 @@ import numpy as np
 from raysim.base.figures import Figures
 from raysim.dose.result import Spot
 from raysim.scene.triangles import SIDES, SceneTriangles
-from raysim.transport.tracing import AdjointRun, KernelScene, Target, kernel_scene
+from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.paths import BackwardRun, Start
 
 STEP_M = 0.002  # places
 NEAR = 0.004  # m
@@ -50,8 +51,8 @@ class Bench:
     def batches(self, arrays: KernelScene, triangles: SceneTriangles) -> np.ndarray:
         """Irradiance of the spot by batch, expected case, lamps at rating, (batches,), W/m2."""
         side = SIDES.index(self.spot.side)
-        run = AdjointRun(arrays, triangles, self.seed, self.threads, cases=EXPECTED_COLUMN)
-        run.add_targets([Target(2 * self.spot.face + side, (self.spot.face,), (side,))])
+        run = BackwardRun(arrays, triangles, self.seed, self.threads, cases=EXPECTED_COLUMN)
+        run.add_starts([Start(2 * self.spot.face + side, (self.spot.face,), (side,))])
         run.add_paths(np.zeros(1, int), np.array([self.paths]))
         return run.batch_irradiance(np.zeros(1, int))[0, :, :, 0].sum(axis=1)
 

@@ -31,8 +31,10 @@ from raysim.dose.result import Budget, Contribution, Result, Spot
 from raysim.library.tables import Assumption, Surface, assumptions
 from raysim.scene.poses import PosedTriangles
 from raysim.scene.triangles import SIDES, SceneTriangles
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import BackwardRun, Start
 from raysim.transport.poses import pose_seed
-from raysim.transport.tracing import AdjointRun, Target, default_threads, kernel_scene
+from raysim.transport.threads import default_threads
 
 STEP = 0.01  # of a reflectance, up and down
 PATHS = 2048  # per batch, for the surfaces and lamps
@@ -71,9 +73,9 @@ def column_batches(bench: Bench) -> np.ndarray:
         transmittance=np.repeat(through[:, None], columns.shape[1], axis=1),
         lobe=np.repeat(arrays.surfaces.specular[:, None], columns.shape[1], axis=1),
     )
-    run = AdjointRun(replace(arrays, surfaces=table), triangles, bench.seed, bench.threads)
+    run = BackwardRun(replace(arrays, surfaces=table), triangles, bench.seed, bench.threads)
     side = SIDES.index(spot.side)
-    run.add_targets([Target(2 * spot.face + side, (spot.face,), (side,))])
+    run.add_starts([Start(2 * spot.face + side, (spot.face,), (side,))])
     run.add_paths(np.zeros(1, int), np.array([bench.paths]))
     return run.batch_irradiance(np.zeros(1, int))[0]
 

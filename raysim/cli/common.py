@@ -51,7 +51,7 @@ def checked_scene(
     from raysim.dose.simulate import load_scene
     from raysim.scene.check.check import check_scene
     from raysim.transport.precompile import compile_ahead
-    from raysim.transport.tracing import default_threads
+    from raysim.transport.threads import default_threads
 
     teller = teller or Teller(quiet=True)
     with teller.passing_bar():
@@ -100,7 +100,7 @@ class Teller:
         """Say once, on a terminal, that the first run on a machine takes longer."""
         from raysim.kernels.compile import is_warm
 
-        if self.live and not self._told_of_compiling and not is_warm("trace_adjoint"):
+        if self.live and not self._told_of_compiling and not is_warm("trace_backward"):
             self.notice(COMPILING)
         self._told_of_compiling = True
 

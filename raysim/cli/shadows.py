@@ -108,7 +108,7 @@ def _write(
     study: "ShadowStudy", result: "Result", folder: Path, seed: int, command_line: str
 ) -> tuple[str, tuple[str, ...]]:
     """Write result.json, the close-ups and the report; returns what to say."""
-    from raysim.estimate.face_sides import judged_units
+    from raysim.estimate.face_sides import judged_sites
     from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
     from raysim.output.files.shadows_record import shadows_record
     from raysim.output.pages.study_report import Section, StudyPage, write_study
@@ -122,7 +122,7 @@ def _write(
         record = shadows_record(study, result, answer, seed)
         (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
         (fresh / "pictures").mkdir()
-        field = smoothed_irradiance(result, judged_units(result.triangles))
+        field = smoothed_irradiance(result, judged_sites(result.triangles))
         pictures = [
             write_patch_picture(
                 result.triangles,

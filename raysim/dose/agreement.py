@@ -38,7 +38,7 @@ from raysim.estimate.meter import METER_PATHS, meter_batches
 from raysim.library.tables import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES, SceneTriangles
-from raysim.transport.tracing import KernelScene
+from raysim.transport.kernel_scene import KernelScene
 
 COVERAGE = 2.0  # k of expanded uncertainties
 

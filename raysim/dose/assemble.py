@@ -4,8 +4,9 @@ import numpy as np
 
 from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.base.errors import Fault, Level
+from raysim.base.progress import Progress
 from raysim.dose.agreement import with_readings
-from raysim.dose.exposure import least_useful
+from raysim.dose.exposure import week_irradiance
 from raysim.dose.judge import CaseEstimate, judge_case
 from raysim.dose.lamp_failures import LampTallies, lamp_failures, traced_by_lamp
 from raysim.dose.lamp_output import lamp_factors, warm_up_curve
@@ -14,11 +15,13 @@ from raysim.dose.provenance import stated_assumptions
 from raysim.dose.readings import MeterResult
 from raysim.dose.result import CaseResult, EnergyAccount, LampFailure, PoseResult, Result, Spot
 from raysim.estimate.bounds import CONFIDENCE, count_lower_bound, count_variance
-from raysim.estimate.face_sides import judged_units
+from raysim.estimate.face_sides import judged_sites
 from raysim.estimate.refine import found_dark, settled
 from raysim.estimate.refinement import SETTLED, forward_only
 from raysim.scene.build import BuiltScene
-from raysim.transport.tracing import AdjointRun, ForwardRun, KernelScene, Progress
+from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.paths import BackwardRun
+from raysim.transport.photons import PhotonRun
 from raysim.version import __version__
 
 LARGEST_LOST_SHARE = 1e-6
@@ -29,12 +32,12 @@ class Job:
 
     Attributes
     ----------
-    units : Judged
+    sites : Sites
     state : Refinement
         What is known of the judged face-sides; from photons alone at first.
     factors : (cases, lamps) float64
         Output of each lamp as a share of its rating.
-    backward : AdjointRun or None
+    backward : BackwardRun or None
         The backward paths that `state` rests on, if any.
     """
 
@@ -42,42 +45,42 @@ class Job:
         self,
         scene: BuiltScene,
         arrays: KernelScene,
-        forward: ForwardRun,
+        forward: PhotonRun,
         error: float,
         left: np.ndarray,
     ) -> None:
         self.scene = scene
         self.arrays = arrays
         self.forward = forward
-        self.units = units = judged_units(scene.triangles, scene.written.target.judge_area)
+        self.sites = sites = judged_sites(scene.triangles, scene.written.target.judge_area)
         behaviour = scene.written.lamps_behaviour
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
         self.factors = np.stack([factors[case] for case in CASES]) * left  # cases, lamps
         self.left, self.error = left, error
-        self.backward: AdjointRun | None = None
+        self.backward: BackwardRun | None = None
         self.poses: tuple[PoseResult, ...] = ()
         self.warm_up = cycle_curve(warm_up_curve(behaviour.warm_up), scene.written.pose_shares)
         total, squares = forward.arrivals()
         watts_per_photon = arrays.lamp_watts / forward.photons_by_case
         scale = watts_per_photon[:, :, None, None] / scene.triangles.areas[:, None]
         variance = count_variance(total, squares, forward.batches)
-        self.by_lamp, self.by_lamp_variance = units.averaged(  # cases, lamps, faces, sides
+        self.by_lamp, self.by_lamp_variance = sites.averaged(  # cases, lamps, faces, sides
             total * scale, np.maximum(variance, 0.0) * scale**2
         )
-        self.counted = self.by_lamp[0][:, units.faces, units.sides]  # cautious: lamps, units
+        self.counted = self.by_lamp[0][:, sites.faces, sites.sides]  # cautious: lamps, sites
         f = self.factors[:, :, None, None]
         self.mean = (self.by_lamp * f).sum(axis=1)
         self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
-        u = (slice(None), units.faces, units.sides)
+        u = (slice(None), sites.faces, sites.sides)
         bound = count_lower_bound(self.mean[u], self.variance[u], error)
         one_photon = self._one_photon(scale)
         error_of_counts = np.where(self.variance > 0.0, np.sqrt(self.variance), one_photon)
         self.state = forward_only(self.mean[u], error_of_counts[u], bound)
-        level = (self.mean[u] * units.areas).sum(axis=1) / units.areas.sum()
+        level = (self.mean[u] * sites.areas).sum(axis=1) / sites.areas.sum()
         self.state.counts = level[:, None] / one_photon[u]
         self.state.everywhere = True
         target = scene.written.target
-        self.state.floor = least_useful(target.dose, target.safety_factor)
+        self.state.floor = week_irradiance(target.dose, target.safety_factor)
 
     def _one_photon(self, scale: np.ndarray) -> np.ndarray:
         """What one photon would make of irradiance, W/m2, (cases, faces, sides)."""
@@ -94,9 +97,9 @@ class Job:
         seconds: float,
     ) -> Result:
         """Join forward and backward estimates and judge every case."""
-        state, units, scene = self.state, self.units, self.scene
-        looked = np.flatnonzero(state.looks > 0)
-        faces, sides = units.faces[looked], units.sides[looked]
+        state, sites, scene = self.state, self.sites, self.scene
+        looked = np.flatnonzero(state.rounds > 0)
+        faces, sides = sites.faces[looked], sites.sides[looked]
         error = np.sqrt(self.by_lamp_variance)
         mean, path_error, covariance = self._by_paths(looked)
         share, there = state.share[:, None, looked], (..., faces, sides)
@@ -148,7 +151,7 @@ class Job:
             self.scene,
             posed,
             self.forward,
-            self.units,
+            self.sites,
             self.factors[0],
             (self.error, precision),
             float(self.state.bound[0].min()),
@@ -159,11 +162,11 @@ class Job:
 
     def _at_worst(self, worst: Spot) -> tuple[PoseResult, ...]:
         """The poses with what each gives to the worst spot of the cycle."""
-        known = (self.units, self.state, self.factors[0])
+        known = (self.sites, self.state, self.factors[0])
         return with_worst(self.poses, self.scene, self.forward, self.backward, *known, worst)
 
     def _by_paths(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
-        """What backward paths say of the units looked at, by lamp: see `traced_by_lamp`."""
+        """What backward paths say of the sites looked at, by lamp: see `traced_by_lamp`."""
         if self.backward is not None:
             return traced_by_lamp(self.backward, self.state.row[looked], 0)
         cases, lamps = self.factors.shape
@@ -173,13 +176,13 @@ class Job:
         self, timer: float, looked: np.ndarray, traced: np.ndarray, covariance: np.ndarray
     ) -> tuple[LampFailure, ...]:
         """Cautious case with each lamp out in turn, `looked` and what follows as `LampTallies`."""
-        state, units, target = self.state, self.units, self.scene.written.target
-        variance = self.by_lamp_variance[0][:, units.faces, units.sides]
+        state, sites, target = self.state, self.sites, self.scene.written.target
+        variance = self.by_lamp_variance[0][:, sites.faces, sites.sides]
         return lamp_failures(
             self.scene.triangles,
-            units,
+            sites,
             LampTallies(
-                self.counted, variance, self.error, looked, traced, covariance, state.looks[looked]
+                self.counted, variance, self.error, looked, traced, covariance, state.rounds[looked]
             ),
             self.factors[0],
             (target.dose, target.safety_factor),
@@ -188,26 +191,26 @@ class Job:
         )
 
     def _sure(self, number: int, precision: float | None) -> np.ndarray:
-        """Units (units,) bool whose irradiance is known in a case as well as asked."""
+        """Sites (sites,) bool whose irradiance is known in a case as well as asked."""
         if precision is None or number >= SETTLED:
-            return np.zeros(len(self.state.looks), bool)
+            return np.zeros(len(self.state.rounds), bool)
         return settled(self.state, precision)[number]
 
     def _case(self, number: int, precision: float | None) -> CaseResult:
-        state, units, scene = self.state, self.units, self.scene
+        state, sites, scene = self.state, self.sites, self.scene
         mean, error = self.mean[number].copy(), np.sqrt(self.variance[number])
         bound, even = np.zeros_like(mean), mean.copy()  # no bound is asked for of the unjudged
-        mean[units.faces, units.sides] = state.mean[number]
-        error[units.faces, units.sides] = state.error[number]
-        bound[units.faces, units.sides] = state.bound[number]
-        even[units.faces, units.sides] = state.even[number]
+        mean[sites.faces, sites.sides] = state.mean[number]
+        error[sites.faces, sites.sides] = state.error[number]
+        bound[sites.faces, sites.sides] = state.bound[number]
+        even[sites.faces, sites.sides] = state.even[number]
         watts = self.arrays.lamp_watts * self.factors[number]
         target = scene.written.target
         return judge_case(
             CASES[number],
             float(watts.sum() / self.arrays.lamp_watts.sum()),
             scene.triangles,
-            units,
+            sites,
             CaseEstimate(mean, error, bound, even),
             self._sure(number, precision),
             state.bright,

@@ -146,12 +146,12 @@ def exposure_time(
     return warm_up.time_for(safety_factor * target_dose / irradiance)
 
 
-def least_useful(target_dose: float, safety_factor: float) -> float:
+def week_irradiance(target_dose: float, safety_factor: float) -> float:
     """Irradiance (W/m2) that takes `LONGEST_TIME`; less than this is too dark to wait for.
 
     Parameters as in `exposure_time`.
 
-    >>> round(least_useful(10_000.0, 1.2), 4)  # 1 J/cm2
+    >>> round(week_irradiance(10_000.0, 1.2), 4)  # 1 J/cm2
     0.0198
     """
     return safety_factor * target_dose / LONGEST_TIME

@@ -4,10 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.dose.exposure import WarmUpCurve, exposure_time, least_useful
+from raysim.dose.exposure import WarmUpCurve, exposure_time, week_irradiance
 from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Spot
 from raysim.estimate.discs import disc_errors, disc_means
-from raysim.estimate.face_sides import GUESS_ERRORS, Estimate, Judged, taken_at, weighted_percentile
+from raysim.estimate.face_sides import GUESS_ERRORS, Estimate, Sites, upper_end, weighted_percentile
 from raysim.scene.triangles import SIDES, SceneTriangles
 
 # The same where one spot is named of thousands: some of them lie two errors low by chance.
@@ -87,7 +87,7 @@ def summarise(
 def _named_worst(
     taken: np.ndarray, lower: np.ndarray, sure: np.ndarray, bodies: np.ndarray, floor: float
 ) -> tuple[int, dict[int, int]]:
-    """The unit that is named the worst of all, and that of each body, from arrays (units,).
+    """The site that is named the worst of all, and that of each body, from arrays (sites,).
 
     Where some are known to get less than `floor` (W/m2), it is one of these; else one of those that
     can be vouched for no light at all; else one of the sure, or of those that are darker for
@@ -108,7 +108,7 @@ def _named_worst(
 
 @dataclass(frozen=True)
 class _Light:
-    """Irradiance of the judged face-sides and of the 1 cm2 about each, W/m2; all (units,)."""
+    """Irradiance of the judged face-sides and of the 1 cm2 about each, W/m2; all (sites,)."""
 
     values: np.ndarray
     errors: np.ndarray
@@ -118,10 +118,10 @@ class _Light:
     discs_errors: np.ndarray
 
     @classmethod
-    def on(cls, units: Judged, estimate: CaseEstimate) -> "_Light":
-        at = (units.faces, units.sides)
+    def on(cls, sites: Sites, estimate: CaseEstimate) -> "_Light":
+        at = (sites.faces, sites.sides)
         values, errors = estimate.irradiance[at], estimate.standard_error[at]
-        about = (units.areas, units.owner, units.member)
+        about = (sites.areas, sites.owner, sites.member)
         discs = disc_means(values, *about), disc_errors(errors, *about)
         return cls(values, errors, estimate.lower_bound[at], estimate.even[at], *discs)
 
@@ -129,16 +129,16 @@ class _Light:
         """Unit of `own` that is best-lit, its irradiance and error; `bright` as in `judge_case`."""
         lit = own[bright[own]]
         if len(lit):
-            unit, light, error = lit[self.values[lit].argmax()], self.values, self.errors
+            site, light, error = lit[self.values[lit].argmax()], self.values, self.errors
         else:
             light, error = self.discs, self.discs_errors
-            unit = own[(light - GUESS_ERRORS * error)[own].argmax()]
-        return int(unit), float(light[unit]), float(error[unit])
+            site = own[(light - GUESS_ERRORS * error)[own].argmax()]
+        return int(site), float(light[site]), float(error[site])
 
     def darkest_disc(self, own: np.ndarray) -> float:
         """Mean over the darkest 1 cm2 of `own`; none is known for sure."""
         nobody = np.zeros(len(own), bool)
-        taken = taken_at(self.discs[own], self.discs_errors[own], nobody)
+        taken = upper_end(self.discs[own], self.discs_errors[own], nobody)
         return float(self.discs[own[taken.argmin()]])
 
 
@@ -146,7 +146,7 @@ def judge_case(
     name: str,
     lamp_factor: float,
     triangles: SceneTriangles,
-    units: Judged,
+    sites: Sites,
     estimate: CaseEstimate,
     sure: np.ndarray,
     bright: np.ndarray,
@@ -157,17 +157,17 @@ def judge_case(
 ) -> CaseResult:
     """Everything reported of one case.
 
-    `sure` (units,) bool marks the face-sides that are known as well as asked, among which the
-    worst is named; `bright` (units,) bool those known well enough to be named the best-lit. Where
+    `sure` (sites,) bool marks the face-sides that are known as well as asked, among which the
+    worst is named; `bright` (sites,) bool those known well enough to be named the best-lit. Where
     there is none, 1 cm2 stands for it: the brightest of many noisy faces would show the noise.
     """
-    light = _Light.on(units, estimate)
-    taken = taken_at(light.values, light.errors, sure, NAMED_ERRORS)
+    light = _Light.on(sites, estimate)
+    taken = upper_end(light.values, light.errors, sure, NAMED_ERRORS)
     everyone = np.arange(len(taken))
-    best_unit, best_light, best_error = light.best(everyone, bright)
+    best_site, best_light, best_error = light.best(everyone, bright)
 
-    def spot_of(unit: int) -> Spot:
-        return spot(triangles, estimate, units.faces[unit], units.sides[unit])
+    def spot_of(site: int) -> Spot:
+        return spot(triangles, estimate, sites.faces[site], sites.sides[site])
 
     def summary(title: str, own: np.ndarray, darkest: int) -> DoseSummary:
         return summarise(
@@ -175,14 +175,14 @@ def judge_case(
             light.values[own],
             light.lower[own],
             light.even[own],
-            units.areas[own],
+            sites.areas[own],
             worst=float(light.values[darkest]),
             worst_1cm2=light.darkest_disc(own),
             best=min(light.best(own, bright)[1], best_light),
         )
 
-    floor = least_useful(target_dose, safety_factor)
-    darkest_of_all, darkest = _named_worst(taken, light.lower, sure, units.bodies, floor)
+    floor = week_irradiance(target_dose, safety_factor)
+    darkest_of_all, darkest = _named_worst(taken, light.lower, sure, sites.bodies, floor)
     worst = spot_of(darkest_of_all)
     bound = float(light.lower.min())
     return CaseResult(
@@ -191,15 +191,15 @@ def judge_case(
         irradiance=estimate.irradiance,
         standard_error=estimate.standard_error,
         worst=worst,
-        best=replace(spot_of(best_unit), irradiance=best_light, standard_error=best_error),
+        best=replace(spot_of(best_site), irradiance=best_light, standard_error=best_error),
         bound=bound,
         exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
         precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,
         summary=summary("all judged faces", everyone, darkest_of_all),
         per_object=tuple(
-            summary(triangles.bodies[body].name, np.flatnonzero(units.bodies == body), unit)
-            for body, unit in darkest.items()
+            summary(triangles.bodies[body].name, np.flatnonzero(sites.bodies == body), site)
+            for body, site in darkest.items()
         ),
-        worst_per_object=tuple(spot_of(unit) for unit in darkest.values()),
+        worst_per_object=tuple(spot_of(site) for site in darkest.values()),
         energy=energy,
     )

@@ -14,10 +14,16 @@ from raysim.base.errors import RaysimError
 from raysim.dose.exposure import WarmUpCurve, exposure_time
 from raysim.dose.judge import spot
 from raysim.dose.result import LampFailure
-from raysim.estimate.bounds import LOOK_ERROR, MOST_LOOKS, batch_mean, count_lower_bound, t_quantile
-from raysim.estimate.face_sides import Estimate, Judged
+from raysim.estimate.bounds import (
+    MOST_ROUNDS,
+    ROUND_ERROR,
+    batch_mean,
+    count_lower_bound,
+    t_quantile,
+)
+from raysim.estimate.face_sides import Estimate, Sites
 from raysim.scene.triangles import LampRating, SceneTriangles
-from raysim.transport.tracing import LOOK_BATCHES, AdjointRun
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 
 CHUNK = 2048  # targets worked on at a time
 
@@ -28,18 +34,18 @@ class LampTallies:
 
     Attributes
     ----------
-    mean, variance : (lamps, units) float64
+    mean, variance : (lamps, sites) float64
         From photon counts.
     error : float
         Error probability that the bound from photon counts may use.
     looked : (traced,) int64
-        Units with backward paths.
+        Sites with backward paths.
     traced : (traced, lamps) float64, W/m2
         Their irradiance from those paths.
     covariance : (traced, lamps, lamps) float64
         Of `traced`: paths serve all lamps at once, so the lamps' errors are not independent.
-    looks : (traced,) int64
-        How often those paths were looked at; the error probability lasts for `MOST_LOOKS`.
+    rounds : (traced,) int64
+        How often those paths were looked at; the error probability lasts for `MOST_ROUNDS`.
     """
 
     mean: np.ndarray
@@ -48,11 +54,11 @@ class LampTallies:
     looked: np.ndarray
     traced: np.ndarray
     covariance: np.ndarray
-    looks: np.ndarray
+    rounds: np.ndarray
 
 
 def traced_by_lamp(
-    run: AdjointRun, rows: np.ndarray, case: int
+    run: BackwardRun, rows: np.ndarray, case: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Irradiance by lamp at full rated output, W/m2, of some targets, with its errors.
 
@@ -60,7 +66,7 @@ def traced_by_lamp(
     the lamps, (rows, lamps, lamps), all of independent batches (definition).
     """
     lamps = len(run.scene.lamp_watts)
-    mean, error = np.zeros((2, len(run.every), len(rows), lamps))
+    mean, error = np.zeros((2, len(run.case_stride), len(rows), lamps))
     covariance = np.zeros((len(rows), lamps, lamps))
     for first in range(0, len(rows), CHUNK):
         piece = slice(first, first + CHUNK)
@@ -96,9 +102,9 @@ def lamps_left(lamps: tuple[LampRating, ...], without: tuple[str, ...]) -> np.nd
 
 
 def estimate_of_mix(tallies: LampTallies, weights: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Irradiance, standard error and lower bound (W/m2) of each unit for a mix of lamps.
+    """Irradiance, standard error and lower bound (W/m2) of each site for a mix of lamps.
 
-    The bound of every unit holds by itself at the confidence of the run: the larger of the one
+    The bound of every site holds by itself at the confidence of the run: the larger of the one
     from photon counts and the one from its backward paths, whose error probabilities add up to
     no more than that of the run. The estimate is the one with the smaller error of the two.
 
@@ -115,8 +121,8 @@ def estimate_of_mix(tallies: LampTallies, weights: np.ndarray) -> tuple[np.ndarr
         at = tallies.looked
         traced = tallies.traced @ weights
         spread = np.sqrt(np.einsum("tlm,l,m->t", tallies.covariance, weights, weights))
-        backward = traced - t_quantile(LOOK_ERROR, LOOK_BATCHES) * spread
-        bound[at] = np.maximum(bound[at], np.where(tallies.looks <= MOST_LOOKS, backward, 0.0))
+        backward = traced - t_quantile(ROUND_ERROR, ROUND_BATCHES) * spread
+        bound[at] = np.maximum(bound[at], np.where(tallies.rounds <= MOST_ROUNDS, backward, 0.0))
         sharper = (spread < error[at]) | ~(error[at] > 0.0)
         mean[at] = np.where(sharper, traced, mean[at])
         error[at] = np.where(sharper, spread, error[at])
@@ -125,7 +131,7 @@ def estimate_of_mix(tallies: LampTallies, weights: np.ndarray) -> tuple[np.ndarr
 
 def lamp_failures(
     triangles: SceneTriangles,
-    units: Judged,
+    sites: Sites,
     tallies: LampTallies,
     factors: np.ndarray,
     asked: tuple[float, float],
@@ -139,7 +145,7 @@ def lamp_failures(
     factors : (lamps,) float64
         Output of each lamp as a share of its rating; 0 for one that is out already.
     asked : (float, float)
-        Target dose, J/m2, and safety factor.
+        Start dose, J/m2, and safety factor.
     timer : float
         Timer setting with all of them burning, s.
     """
@@ -152,14 +158,14 @@ def lamp_failures(
         values = estimate_of_mix(tallies, weights)
         fields = [np.zeros(shape) for _ in values]
         for field, value in zip(fields, values, strict=True):
-            field[units.faces, units.sides] = value
+            field[sites.faces, sites.sides] = value
         bound = values[2]
         lowest = np.flatnonzero(bound == bound.min())
         worst = lowest[values[0][lowest].argmin()]
         failures.append(
             LampFailure(
                 lamp=triangles.lamps[number].name,
-                worst=spot(triangles, Estimate(*fields), units.faces[worst], units.sides[worst]),
+                worst=spot(triangles, Estimate(*fields), sites.faces[worst], sites.sides[worst]),
                 exposure_time=exposure_time(float(bound[worst]), *asked, warm_up),
                 dose_at_timer=None if reached is None else float(bound[worst] * reached),
                 counted_only=bool(worst not in tallies.looked),

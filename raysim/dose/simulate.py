@@ -20,13 +20,10 @@ from raysim.estimate.meter import METER_PATHS
 from raysim.estimate.refine import refine, refine_best
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.file.read import read_scene
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun
+from raysim.transport.photons import PhotonRun
 from raysim.transport.poses import backward_run, forward_run, kernel_scenes
-from raysim.transport.tracing import (
-    LOOK_BATCHES,
-    AdjointRun,
-    ForwardRun,
-    default_threads,
-)
+from raysim.transport.threads import default_threads
 
 # Photons tell where the light goes and where to look first; what each face gets, paths tell.
 DEFAULT_PHOTONS = 1_000_000
@@ -34,7 +31,7 @@ DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
 # The bright case follows light for longest and serves only the wear of the best-lit face: every
 # fourth photon and path carries it.
-CARRIED = (1, 1, 4)
+CASE_STRIDE = (1, 1, 4)
 
 
 def load_scene(path: str | Path, progress: Progress = nobody_watching) -> BuiltScene:
@@ -116,7 +113,7 @@ def simulate(
     arrays = posed[0]
     # First, so that a run that is broken off still knows what its readings are worth.
     meters = predicted(scene, arrays, seed, threads, METER_PATHS)
-    forward = forward_run(scene.poses, posed, seed, threads, CARRIED)
+    forward = forward_run(scene.poses, posed, seed, threads, CASE_STRIDE)
     checkpoint.keep("photons", forward.tallies, forward.restore)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
     if forward.batches < 2:
@@ -127,7 +124,7 @@ def simulate(
             job = Job(scene, arrays, forward, error, left)
         if precision is not None and not interrupted:
             backward = backward_run(
-                scene.poses, posed, seed, threads, every=CARRIED, batches=LOOK_BATCHES
+                scene.poses, posed, seed, threads, stride=CASE_STRIDE, batches=ROUND_BATCHES
             )
             _trace_back(job, backward, precision, progress, checkpoint)
         if not interrupted:
@@ -157,7 +154,7 @@ def _check_numbers(
 
 
 def _trace_photons(
-    forward: ForwardRun, photons: int, progress: Progress, checkpoint: Checkpoint
+    forward: PhotonRun, photons: int, progress: Progress, checkpoint: Checkpoint
 ) -> bool:
     """Trace whole batches until `photons` are reached; returns whether Ctrl-C broke it off."""
     per_batch = int(forward.batch_photons.sum())
@@ -178,7 +175,7 @@ def _trace_photons(
 
 def _trace_back(
     job: Job,
-    backward: AdjointRun,
+    backward: BackwardRun,
     precision: float,
     progress: Progress,
     checkpoint: Checkpoint,
@@ -190,11 +187,11 @@ def _trace_back(
     KeyboardInterrupt
         With all that was traced until then in the job.
     """
-    units, state = job.units, job.state
+    units, state = job.sites, job.state
     job.backward = backward
 
     def restore_paths(saved: dict[str, np.ndarray]) -> None:
-        targets = units.targets(state.units_by_row())
+        targets = units.targets(state.sites_by_row())
         backward.restore(targets, saved)
 
     with hold_interrupts():

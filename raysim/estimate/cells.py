@@ -1,4 +1,4 @@
-"""Judged surface in cells of about 1 cm2: few enough to look at all of them for every variant.
+"""Sites surface in cells of about 1 cm2: few enough to look at all of them for every variant.
 
 A cell is what lies together in a cube of 10 mm edge, on one part and side, facing about one way.
 Enough to rank walls or hooks by; a single dark face within a bright cell does not show.
@@ -8,55 +8,55 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.estimate.face_sides import Judged, spread_targets
+from raysim.estimate.face_sides import Sites, spread_targets
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.tracing import Target
+from raysim.transport.paths import Start
 
 CELL = 0.010  # m, edge of the cubes
 
 
 @dataclass(frozen=True)
-class Cells(Judged):
-    """Cells as units; `faces` and `sides` name the first face-side of each.
+class Cells(Sites):
+    """Cells as sites; `faces` and `sides` name the first face-side of each.
 
-    `first` (cells + 1,) and `units` (judged face-sides,) list the members of each cell as rows of
+    `first` (cells + 1,) and `sites` (judged face-sides,) list the members of each cell as rows of
     the judged face-sides `of`.
     """
 
     first: np.ndarray
-    units: np.ndarray
-    of: Judged
+    sites: np.ndarray
+    of: Sites
 
     def members(self, cell: int) -> np.ndarray:
-        """Judged face-sides of one cell, rows of `of`."""
-        return self.units[self.first[cell] : self.first[cell + 1]]
+        """Sites face-sides of one cell, rows of `of`."""
+        return self.sites[self.first[cell] : self.first[cell + 1]]
 
-    def targets(self, units: np.ndarray) -> list[Target]:
+    def targets(self, sites: np.ndarray) -> list[Start]:
         """Where backward paths from some cells start: anywhere on each, even by area."""
-        members = [self.members(unit) for unit in units.tolist()]
-        return spread_targets(Judged.targets(self, units), members, self.of)
+        members = [self.members(site) for site in sites.tolist()]
+        return spread_targets(Sites.targets(self, sites), members, self.of)
 
 
-def in_cells(triangles: SceneTriangles, units: Judged) -> Cells:
+def in_cells(triangles: SceneTriangles, sites: Sites) -> Cells:
     """All judged face-sides in cells."""
-    normals = triangles.normals[units.faces]
+    normals = triangles.normals[sites.faces]
     axis = np.abs(normals).argmax(axis=1)
     way = 2 * axis + (normals[np.arange(len(axis)), axis] > 0.0)
-    cube = np.floor(triangles.centroids[units.faces] / CELL).astype(np.int64)
-    keys = np.column_stack([triangles.face_part[units.faces], units.sides, way, cube])
+    cube = np.floor(triangles.centroids[sites.faces] / CELL).astype(np.int64)
+    keys = np.column_stack([triangles.face_part[sites.faces], sites.sides, way, cube])
     _, owner, count = np.unique(keys, axis=0, return_inverse=True, return_counts=True)
     order = np.argsort(owner.reshape(-1), kind="stable")
     first = np.concatenate([[0], np.cumsum(count)])
     lead = order[first[:-1]]
     own = np.arange(len(count))
     return Cells(
-        faces=units.faces[lead],
-        sides=units.sides[lead],
-        areas=np.bincount(owner.reshape(-1), units.areas),
-        bodies=units.bodies[lead],
+        faces=sites.faces[lead],
+        sides=sites.sides[lead],
+        areas=np.bincount(owner.reshape(-1), sites.areas),
+        bodies=sites.bodies[lead],
         owner=own,
         member=own,
         first=first,
-        units=order,
-        of=units,
+        sites=order,
+        of=sites,
     )

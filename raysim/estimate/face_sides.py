@@ -6,7 +6,7 @@ import numpy as np
 
 from raysim.estimate.discs import PATCH_AREA, disc_members
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.tracing import Target
+from raysim.transport.paths import Start
 
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.
@@ -14,8 +14,8 @@ GUESS_ERRORS = 2.0
 
 
 @dataclass(frozen=True)
-class Judged:
-    """The face-sides that are judged; all (units,).
+class Sites:
+    """The face-sides that are judged; all (sites,).
 
     `owner` and `member` list the face-sides within 1 cm2 of each (see `disc_members`).
     """
@@ -27,38 +27,38 @@ class Judged:
     owner: np.ndarray
     member: np.ndarray
 
-    def targets(self, units: np.ndarray) -> list[Target]:
-        """Where backward paths from some units start."""
-        both = zip(self.faces[units].tolist(), self.sides[units].tolist(), strict=True)
-        return [Target(2 * face + side, (face,), (side,)) for face, side in both]
+    def targets(self, sites: np.ndarray) -> list[Start]:
+        """Where backward paths from some sites start."""
+        both = zip(self.faces[sites].tolist(), self.sides[sites].tolist(), strict=True)
+        return [Start(2 * face + side, (face,), (side,)) for face, side in both]
 
     def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What stands for each judged face-side (..., faces, 2): its own mean and variance."""
         return mean, variance
 
 
-def spread_targets(leads: list[Target], members: list[np.ndarray], of: Judged) -> list[Target]:
+def spread_targets(leads: list[Start], members: list[np.ndarray], of: Sites) -> list[Start]:
     """The streams of `leads`, each spread over several face-sides, given as rows of `of`."""
     return [
-        Target(lead.stream, tuple(of.faces[own].tolist()), tuple(of.sides[own].tolist()))
+        Start(lead.stream, tuple(of.faces[own].tolist()), tuple(of.sides[own].tolist()))
         for lead, own in zip(leads, members, strict=True)
     ]
 
 
 @dataclass(frozen=True)
-class JudgedDiscs(Judged):
+class JudgedDiscs(Sites):
     """The discs of some area about each judged face-side, judged in its place.
 
-    `first` (units + 1,) and `within` (members,) list the face-sides of each disc, as rows.
+    `first` (sites + 1,) and `within` (members,) list the face-sides of each disc, as rows.
     """
 
     first: np.ndarray
     within: np.ndarray
 
-    def targets(self, units: np.ndarray) -> list[Target]:
+    def targets(self, sites: np.ndarray) -> list[Start]:
         """Where backward paths from some discs start: anywhere on each, even by area."""
-        members = [self.within[self.first[unit] : self.first[unit + 1]] for unit in units]
-        return spread_targets(Judged.targets(self, units), members, self)
+        members = [self.within[self.first[site] : self.first[site + 1]] for site in sites]
+        return spread_targets(Sites.targets(self, sites), members, self)
 
     def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance over the disc of each judged face-side, (..., faces, 2).
@@ -90,8 +90,8 @@ class Estimate:
     lower_bound: np.ndarray
 
 
-def judged_units(triangles: SceneTriangles, area: float | None = None) -> Judged:
-    """Judged face-sides of a scene, and the 1 cm2 around each; or discs of `area` (m2) instead.
+def judged_sites(triangles: SceneTriangles, area: float | None = None) -> Sites:
+    """Sites face-sides of a scene, and the 1 cm2 around each; or discs of `area` (m2) instead.
 
     The 1 cm2 about a disc is the disc itself where that is no smaller.
     """
@@ -99,7 +99,7 @@ def judged_units(triangles: SceneTriangles, area: float | None = None) -> Judged
     owner, member = disc_members(triangles, faces, sides, PATCH_AREA)
     areas, bodies = triangles.areas[faces], triangles.face_body[faces]
     if area is None:
-        return Judged(faces, sides, areas, bodies, owner, member)
+        return Sites(faces, sides, areas, bodies, owner, member)
     if area >= PATCH_AREA:
         owner = member = np.arange(len(faces))
     disc, within = disc_members(triangles, faces, sides, area)
@@ -115,7 +115,7 @@ def weighted_percentile(values: np.ndarray, weights: np.ndarray, share: float) -
     return float(values[order][min(where, len(values) - 1)])
 
 
-def taken_at(
+def upper_end(
     mean: np.ndarray, error: np.ndarray, sure: np.ndarray, errors: float = GUESS_ERRORS
 ) -> np.ndarray:
     """Irradiance (W/m2) at which each face-side is compared when the darkest is named.

@@ -13,12 +13,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.kernels.adjoint import choice_of_tubes, chosen_tube, seen_tube_point
+from raysim.kernels.backward import choice_of_tubes, chosen_tube, seen_tube_point
 from raysim.kernels.lattice import lattice_point
-from raysim.kernels.random_numbers import ADJOINT_LAMP, split_word, uniforms
+from raysim.kernels.random_numbers import BACKWARD_LAMP, split_word, uniforms
 from raysim.kernels.sampling import square_to_cosine_hemisphere
 from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
-from raysim.transport.tracing import ADJOINT_BATCHES, MAX_BOUNCES, AdjointRun, KernelScene, Target
+from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.tallies import MAX_BOUNCES
 
 METER_PATHS = 1024  # per batch
 # Meter points take random-number streams from here on, above those of any face-side.
@@ -37,15 +39,15 @@ def meter_batches(
 ) -> np.ndarray:
     """What each meter of a scene shows, W/m2, (points, batches, lamps, cases), lamps at rating.
 
-    Source: reciprocity, `kernels.adjoint`, and the equation of the module.
+    Source: reciprocity, `kernels.backward`, and the equation of the module.
     """
     meters = triangles.meters
     columns = arrays.surfaces.reflectance[:, cases].shape[1]
-    shown = np.zeros((len(meters), ADJOINT_BATCHES, len(triangles.lamps), columns))
+    shown = np.zeros((len(meters), PATH_BATCHES, len(triangles.lamps), columns))
     plain = [k for k, meter in enumerate(meters) if meter.response.is_cosine]
     if plain:
-        run = AdjointRun(arrays, triangles, seed, threads, cases=cases)
-        run.add_targets([_target(METER_STREAM + k, meters[k]) for k in plain])
+        run = BackwardRun(arrays, triangles, seed, threads, cases=cases)
+        run.add_starts([_target(METER_STREAM + k, meters[k]) for k in plain])
         everyone = np.arange(len(plain))
         run.add_paths(everyone, np.full(len(plain), paths))
         shown[plain] = run.batch_irradiance(everyone)
@@ -55,8 +57,8 @@ def meter_batches(
     return shown
 
 
-def _target(stream: int, meter: MeterPoint) -> Target:
-    return Target(stream, at=meter.at, facing=meter.facing)
+def _target(stream: int, meter: MeterPoint) -> Start:
+    return Start(stream, at=meter.at, facing=meter.facing)
 
 
 def _weighted(
@@ -71,8 +73,8 @@ def _weighted(
     """What one head of another response shows, W/m2, (batches, lamps, cases)."""
     scores = []
     for bounces in (MAX_BOUNCES, DIRECT_ONLY):
-        run = AdjointRun(arrays, triangles, seed, threads, cases, bounces)
-        run.add_targets([_target(stream, meter) for stream in streams])
+        run = BackwardRun(arrays, triangles, seed, threads, cases=cases, max_bounces=bounces)
+        run.add_starts([_target(stream, meter) for stream in streams])
         everyone = np.arange(len(streams))
         run.add_paths(everyone, np.ones(len(streams), int))
         scores.append(run.batch_irradiance(everyone))  # paths, batches, lamps, cases
@@ -87,12 +89,12 @@ def _weighted(
 def first_cosines(streams: Sequence[int], seed: int) -> np.ndarray:
     """Cosines of the first directions of the paths, one a batch, (paths, batches).
 
-    Source: the draws of `kernels.adjoint.adjoint_path`.
+    Source: the draws of `kernels.backward.backward_path`.
     """
     key = split_word(seed)
-    found = np.empty((len(streams), ADJOINT_BATCHES))
+    found = np.empty((len(streams), PATH_BATCHES))
     for row, stream in enumerate(np.array(streams, np.uint64)):
-        for batch in range(ADJOINT_BATCHES):
+        for batch in range(PATH_BATCHES):
             u, v, _, _ = lattice_point(np.uint64(batch), stream, 0, *key)
             found[row, batch] = square_to_cosine_hemisphere(u, v)[2]
     return found
@@ -105,19 +107,19 @@ def lamp_cosines(
 
     Where none was above the horizon of the head the cosine is 1, and the score 0.
 
-    Source: the draws of `kernels.adjoint.direct_irradiance`.
+    Source: the draws of `kernels.backward.direct_irradiance`.
     """
     key, n = split_word(seed), meter.facing
-    zero, purpose = np.uint64(0), np.uint64(ADJOINT_LAMP)
+    zero, purpose = np.uint64(0), np.uint64(BACKWARD_LAMP)
     tubes, exitance = arrays.geometry.tubes, arrays.geometry.tube_exitance
     at = meter.at + METER_LIFT * n
     choice = np.zeros(len(tubes))
     total = choice_of_tubes(tubes, exitance, *at, *n, choice)
-    found = np.ones((len(streams), ADJOINT_BATCHES))
+    found = np.ones((len(streams), PATH_BATCHES))
     if total <= 0.0:
         return found
     for row, stream in enumerate(np.array(streams, np.uint64)):
-        for batch in range(ADJOINT_BATCHES):
+        for batch in range(PATH_BATCHES):
             _, _, u0, u1 = lattice_point(np.uint64(batch), stream, 0, *key)
             _, _, u2, _ = uniforms(np.uint64(batch), stream, zero, purpose, *key)
             tube, _ = chosen_tube(choice, total, u0)

@@ -1,7 +1,7 @@
 """Backward paths where the minimum is decided.
 
 Photons from the lamps show which judged face-sides could be the worst. Backward paths from those
-face-sides settle it: at each look the face-sides whose lower bound still lies below what the
+face-sides settle it: at each round the face-sides whose lower bound still lies below what the
 worst one is known to get are given more paths, until the bound on the minimum is as close to the
 worst irradiance as asked. The others are then looked at once, where the map of all is asked for.
 """
@@ -11,26 +11,27 @@ import math
 import numpy as np
 
 from raysim.base.interrupts import hold_interrupts
-from raysim.estimate.bounds import MOST_LOOKS, batch_mean, t_quantile
+from raysim.base.progress import Progress
+from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
 from raysim.estimate.discs import disc_means
-from raysim.estimate.face_sides import GUESS_ERRORS, Judged, taken_at
+from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
-from raysim.transport.tracing import ADJOINT_BATCHES, LOOK_BATCHES, AdjointRun, Progress
+from raysim.transport.paths import PATH_BATCHES, ROUND_BATCHES, BackwardRun
 
-NEW_PER_LOOK = 1024
-DIM_PER_LOOK = 32
-FIRST_PATHS = 1  # paths per batch at the first look at a face-side
+NEW_PER_ROUND = 1024
+DIM_PER_ROUND = 32
+FIRST_PATHS = 1  # paths per batch in the first round of a face-side
 MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
-# The same for one that looks too dark to wait for (`Refinement.floor`): of some light on it, paths
+# The same for one that seems too dark to wait for (`Refinement.floor`): of some light on it, paths
 # enough would have found a part. A path that meets a lamp brings thousands of times the floor, so
 # one in some thousand paths is enough to reach it; here are 65,000.
 ENOUGH_PATHS = 2**11
-CLOSE_PATHS = ENOUGH_PATHS * LOOK_BATCHES // ADJOINT_BATCHES  # the same in a run of more batches
+CLOSE_PATHS = ENOUGH_PATHS * ROUND_BATCHES // PATH_BATCHES  # the same in a run of more batches
 DARK_ERRORS = 3.0  # standard errors that its irradiance must lie below the floor
-# Paths of one look against those before it. What a face-side needs is not known well before it has
+# Paths of one round against those before it. What a face-side needs is not known well before it has
 # nearly been given it; the darkest one found brighter than thought spares all others.
 # Looks are few, so those that are left must be able to make up for any number of paths: limits by
-# the looks that a unit has had, from none on.
+# the rounds that a site has had, from none on.
 LEAST_GROWTH = np.array([0.0, 0.25, 0.25, 0.25, 0.5, 1.0, 2.0, 4.0])
 LARGEST_GROWTH = np.array([0.0, 4.0, 4.0, 4.0, 4.0, 8.0, 16.0, 64.0])
 # Paths that tell as much as one photon that arrives: the variance of a path, relative to the square
@@ -44,8 +45,8 @@ PATHS_PER_STEP = 400_000  # between two calls of the progress bar
 
 
 def refine(
-    run: AdjointRun,
-    units: Judged,
+    run: BackwardRun,
+    sites: Sites,
     state: Refinement,
     factors: np.ndarray,
     precision: float,
@@ -56,14 +57,14 @@ def refine(
 
     Parameters
     ----------
-    run : AdjointRun
+    run : BackwardRun
         Without targets yet.
     factors : (cases, lamps) float64
         Output of each lamp as a share of its rating.
     precision : float
         (worst - bound) / worst to reach in both cases.
     most_rays : float
-        Where to stop in the midst of a look, for what need not be known so well.
+        Where to stop in the midst of a round, for what need not be known so well.
     """
     while True:
         pieces = _pieces(state.planned_paths)
@@ -73,19 +74,19 @@ def refine(
             piece = pieces[state.pieces_done]
             chosen, paths = state.planned[piece], state.planned_paths[piece]
             with hold_interrupts():
-                _look(run, state, chosen, paths, factors)
+                _add_round(run, state, chosen, paths, factors)
                 state.pieces_done += 1
             if state.reached:
                 progress("tracing back from all other spots", state.pieces_done, len(pieces))
             else:
                 progress("tracing back from the darkest spots", *_distance(state, precision))
         with hold_interrupts():
-            if not _plan_look(run, units, state, precision):
+            if not _plan_round(run, sites, state, precision):
                 return
 
 
-def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: float) -> bool:
-    """Choose the units of the next look and their paths; False where there is none."""
+def _plan_round(run: BackwardRun, sites: Sites, state: Refinement, precision: float) -> bool:
+    """Choose the sites of the next round and their paths; False where there is none."""
     is_open = ~found_dark(run, state)
     least, unsettled = _least_light(state, precision, is_open)
     goal = np.where(is_open, (1.0 - precision) * least, 0.0)
@@ -96,10 +97,10 @@ def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: flo
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
-        chosen = np.flatnonzero(state.looks == 0)
+        chosen = np.flatnonzero(state.rounds == 0)
     if not len(chosen):
         return False
-    _add_targets(run, units, state, chosen)
+    _add_starts(run, sites, state, chosen)
     state.planned_paths = _paths_needed(run, state, chosen, goal, precision, is_open)
     state.planned, state.pieces_done = chosen, 0
     clip = np.where(np.isfinite(goal), CLIP * goal, np.inf)
@@ -108,8 +109,8 @@ def _plan_look(run: AdjointRun, units: Judged, state: Refinement, precision: flo
 
 
 def refine_best(
-    run: AdjointRun,
-    units: Judged,
+    run: BackwardRun,
+    sites: Sites,
     state: Refinement,
     factors: np.ndarray,
     progress: Progress,
@@ -122,78 +123,78 @@ def refine_best(
     """
     candidates = np.arange(len(state.row))
     shown = np.stack(
-        [disc_means(mean, units.areas, units.owner, units.member) for mean in state.mean]
+        [disc_means(mean, sites.areas, sites.owner, sites.member) for mean in state.mean]
     )
     for number, paths in BRIGHTEST:
         brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
         candidates = candidates[np.unique(brightest)]
-        _add_targets(run, units, state, candidates)
+        _add_starts(run, sites, state, candidates)
         done = run.paths[state.row[candidates]]
         chosen, further = candidates[done < paths], (paths - done)[done < paths]
         if len(chosen):
-            _look(run, state, chosen, further, factors)
+            _add_round(run, state, chosen, further, factors)
         progress("tracing back from the brightest spots", 1.0, 1.0)
         shown = state.mean
     state.bright[candidates] = True
 
 
 def settled(state: Refinement, precision: float) -> np.ndarray:
-    """Units whose irradiance is known as well as asked, (settled cases, units) bool."""
+    """Sites whose irradiance is known as well as asked, (settled cases, sites) bool."""
     mean, error = state.mean[: state.settle], state.error[: state.settle]
     return (mean > 0.0) & (_later_quantile(state) * error <= precision * mean)
 
 
 def _later_quantile(state: Refinement) -> float:
-    """Standard errors from a mean to its bound, at any look but the first."""
-    return t_quantile(state.look_error, LOOK_BATCHES)
+    """Standard errors from a mean to its bound, at any round but the first."""
+    return t_quantile(state.round_error, ROUND_BATCHES)
 
 
 def _least_light(
     state: Refinement, precision: float, is_open: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """What the worst-lit unit gets (W/m2), (cases,), and the units that still make it a guess.
+    """What the worst-lit site gets (W/m2), (cases,), and the sites that still make it a guess.
 
-    Units are told for the cases that are open, (cases,) bool.
+    Sites are told for the cases that are open, (cases,) bool.
 
-    Of a unit that is not settled, noise is not to pass for darkness: its irradiance is taken at
+    Of a site that is not settled, noise is not to pass for darkness: its irradiance is taken at
     the upper end of its error.
     """
     sure = settled(state, precision)
-    guess = taken_at(state.mean[: state.settle], state.error[: state.settle], sure)
+    guess = upper_end(state.mean[: state.settle], state.error[: state.settle], sure)
     guess = np.where(guess > 0.0, guess, np.inf)  # of the unlit, no more can be said
     worst = guess.argmin(axis=1)
     cases = np.arange(len(worst))
     return guess[cases, worst], np.unique(worst[is_open & ~sure[cases, worst]])
 
 
-def found_dark(run: AdjointRun, state: Refinement) -> np.ndarray:
-    """Cases in which a unit that was given paths enough was found too dark: no more can help.
+def found_dark(run: BackwardRun, state: Refinement) -> np.ndarray:
+    """Cases in which a site that was given paths enough was found too dark: no more can help.
 
     They are closed, (settled cases,) bool: the others may go on.
     """
-    return np.asarray(dark_units(run, state).any(axis=1))
+    return np.asarray(dark_sites(run, state).any(axis=1))
 
 
-def dark_units(run: AdjointRun, state: Refinement) -> np.ndarray:
-    """Units that were given paths enough and found too dark, (settled cases, units) bool."""
+def dark_sites(run: BackwardRun, state: Refinement) -> np.ndarray:
+    """Sites that were given paths enough and found too dark, (settled cases, sites) bool."""
     known = np.flatnonzero(state.row >= 0)
     enough = ENOUGH_PATHS if state.floor > 0.0 else MOST_PATHS
-    spent = known[(run.paths[state.row[known]] >= enough) | (state.looks[known] >= MOST_LOOKS)]
+    spent = known[(run.paths[state.row[known]] >= enough) | (state.rounds[known] >= MOST_ROUNDS)]
     dark = np.zeros((state.settle, len(state.row)), bool)
-    dark[:, spent] = _looks_dark(state, spent, DARK_ERRORS)
+    dark[:, spent] = _seem_dark(state, spent, DARK_ERRORS)
     return dark
 
 
-def _looks_dark(state: Refinement, units: np.ndarray, errors: float) -> np.ndarray:
-    """Whether no light was found on units, or less than the floor by so many errors.
+def _seem_dark(state: Refinement, sites: np.ndarray, errors: float) -> np.ndarray:
+    """Whether no light was found on sites, or less than the floor by so many errors.
 
-    (settled cases, units) bool.
+    (settled cases, sites) bool.
     """
-    mean, error = state.mean[: state.settle][:, units], state.error[: state.settle][:, units]
-    return looks_dark(mean, error, state.floor, errors)
+    mean, error = state.mean[: state.settle][:, sites], state.error[: state.settle][:, sites]
+    return seems_dark(mean, error, state.floor, errors)
 
 
-def looks_dark(
+def seems_dark(
     mean: np.ndarray, error: np.ndarray, floor: float, errors: float = GUESS_ERRORS
 ) -> np.ndarray:
     """Whether there is no light, or less than `floor` by so many standard errors; W/m2, bool."""
@@ -201,47 +202,47 @@ def looks_dark(
 
 
 def _undecided(
-    run: AdjointRun,
+    run: BackwardRun,
     state: Refinement,
     goal: np.ndarray,
     unsettled: np.ndarray,
     is_open: np.ndarray,
 ) -> np.ndarray:
-    """Units to look at next: those whose bound lies below the goal of a case, and the unsettled.
+    """Sites to look at next: those whose bound lies below the goal of a case, and the unsettled.
 
-    Units without any paths come first, those that look darkest before the others and not too many
-    at a time: what they show lowers the goal and spares the rest. Then those that look too dark, a
+    Sites without any paths come first, those that seem darkest before the others and not too many
+    at a time: what they show lowers the goal and spares the rest. Then those that seem too dark, a
     few at a time: one that stays so closes its case.
     """
     below = (state.bound[: state.settle] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
         order = np.argsort(state.mean[: state.settle][:, unseen].min(axis=0), kind="stable")
-        return np.sort(unseen[order[:NEW_PER_LOOK]])
+        return np.sort(unseen[order[:NEW_PER_ROUND]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
-    dim = undecided[_looks_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
+    dim = undecided[_seem_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
     dim = _still_allowed(run, state, dim)
     if len(dim):
         most = np.argsort(-run.paths[state.row[dim]], kind="stable")
-        return np.sort(dim[most[:DIM_PER_LOOK]])
+        return np.sort(dim[most[:DIM_PER_ROUND]])
     return undecided
 
 
-def _still_allowed(run: AdjointRun, state: Refinement, chosen: np.ndarray) -> np.ndarray:
-    """Those of the chosen units that may be given more paths."""
+def _still_allowed(run: BackwardRun, state: Refinement, chosen: np.ndarray) -> np.ndarray:
+    """Those of the chosen sites that may be given more paths."""
     row = state.row[chosen]
     done = np.where(row >= 0, run.paths[row] if len(run.paths) else 0, 0)
-    return chosen[(done < MOST_PATHS) & (state.looks[chosen] < MOST_LOOKS)]
+    return chosen[(done < MOST_PATHS) & (state.rounds[chosen] < MOST_ROUNDS)]
 
 
-def _add_targets(run: AdjointRun, units: Judged, state: Refinement, chosen: np.ndarray) -> None:
+def _add_starts(run: BackwardRun, sites: Sites, state: Refinement, chosen: np.ndarray) -> None:
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
-    run.add_targets(units.targets(new))
+    run.add_starts(sites.targets(new))
 
 
 def _paths_needed(
-    run: AdjointRun,
+    run: BackwardRun,
     state: Refinement,
     chosen: np.ndarray,
     goal: np.ndarray,
@@ -254,13 +255,13 @@ def _paths_needed(
     margin = np.maximum(mean - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = _later_quantile(state) * error / margin
-    looks = state.looks[chosen]
+    rounds = state.rounds[chosen]
     short = np.where(is_open[:, None], np.nan_to_num(short, nan=1e9, posinf=1e9), 0.0)
     factor = 1.3 * short.max(axis=0) ** 2
-    growth = np.clip(factor - 1.0, LEAST_GROWTH[looks], LARGEST_GROWTH[looks])
-    dim = _looks_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
+    growth = np.clip(factor - 1.0, LEAST_GROWTH[rounds], LARGEST_GROWTH[rounds])
+    dim = _seem_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
     further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - done)
-    # No look may take more rays than all should: where it would, the bound stays too low.
+    # No round may take more rays than all should: where it would, the bound stays too low.
     rays = further.sum() * run.rays / max(run.paths.sum(), 1)
     further = np.ceil(further * min(1.0, MOST_RAYS / max(rays, 1.0)))
     return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
@@ -270,45 +271,45 @@ def _pieces(paths: np.ndarray) -> list[np.ndarray]:
     """Rows in pieces short enough for a progress bar and for Ctrl-C to be heard."""
     if not len(paths):
         return []
-    step = np.cumsum(paths * LOOK_BATCHES) // PATHS_PER_STEP
+    step = np.cumsum(paths * ROUND_BATCHES) // PATHS_PER_STEP
     return np.split(np.arange(len(paths)), np.flatnonzero(np.diff(step)) + 1)
 
 
-def _look(
-    run: AdjointRun,
+def _add_round(
+    run: BackwardRun,
     state: Refinement,
     chosen: np.ndarray,
     paths: np.ndarray,
     factors: np.ndarray,
 ) -> None:
-    """Trace further paths from the chosen units and bring their numbers up to date."""
+    """Trace further paths from the chosen sites and bring their numbers up to date."""
     with hold_interrupts():
         run.add_paths(state.row[chosen], paths)
         _update(run, state, chosen, factors)
-        state.looks[chosen] += 1
+        state.rounds[chosen] += 1
 
 
-def _update(run: AdjointRun, state: Refinement, chosen: np.ndarray, factors: np.ndarray) -> None:
-    """Means, errors and bounds of the chosen units from all their paths."""
+def _update(run: BackwardRun, state: Refinement, chosen: np.ndarray, factors: np.ndarray) -> None:
+    """Means, errors and bounds of the chosen sites from all their paths."""
     batches = run.batch_irradiance(state.row[chosen])
     scores = np.einsum("tblc,cl->tbc", batches, factors)
     total, total_error = batch_mean(scores)
     state.path_error[:, chosen] = total_error.T
     _join(state, chosen, run.paths[state.row[chosen]], total.T, total_error.T)
-    first = state.looks[chosen] == 0
+    first = state.rounds[chosen] == 0
     state.even[:, chosen[first]] = state.mean[:, chosen[first]]
     bound = (total - _later_quantile(state) * total_error).T
     bound[:, first] = _first_bound(scores[first], state)
-    bound[:, state.looks[chosen] >= MOST_LOOKS] = 0.0  # their error probability is spent
+    bound[:, state.rounds[chosen] >= MOST_ROUNDS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
-    state.paths, state.rays = int(run.paths.sum()) * LOOK_BATCHES, run.rays
+    state.paths, state.rays = int(run.paths.sum()) * ROUND_BATCHES, run.rays
 
 
 def _join(
     state: Refinement, chosen: np.ndarray, paths: np.ndarray, mean: np.ndarray, error: np.ndarray
 ) -> None:
     """Means of backward paths, (cases, chosen), and of photon counts, by what each are worth."""
-    worth = paths * LOOK_BATCHES / PATHS_PER_COUNT
+    worth = paths * ROUND_BATCHES / PATHS_PER_COUNT
     share = worth / (worth + state.counts[:, chosen])
     state.share[:, chosen] = share
     both = share < 1.0  # else the photons may know nothing at all
@@ -319,14 +320,14 @@ def _join(
 
 
 def _first_bound(scores: np.ndarray, state: Refinement) -> np.ndarray:
-    """Bounds (W/m2) from single paths (units, batches, cases), (cases, units).
+    """Bounds (W/m2) from single paths (sites, batches, cases), (cases, sites).
 
     A few bright paths make a mean uncertain and help little to tell it from a much smaller goal.
     Scores are therefore clipped: their mean is no larger than the true one, and its bound is a
     bound of that as well. Where to clip was fixed before the paths were traced.
     """
     mean, error = batch_mean(np.minimum(scores, state.clip))
-    return np.asarray((mean - t_quantile(state.first_error, LOOK_BATCHES) * error).T)
+    return np.asarray((mean - t_quantile(state.first_error, ROUND_BATCHES) * error).T)
 
 
 def _distance(state: Refinement, precision: float) -> tuple[float, float]:

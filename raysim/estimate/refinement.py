@@ -4,14 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.estimate.bounds import FIRST_LOOK_ERROR, LOOK_ERROR
-from raysim.transport.tracing import fitting
+from raysim.estimate.bounds import FIRST_LOOK_ERROR, ROUND_ERROR
+from raysim.transport.tallies import fitting
 
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
 SETTLED = 2
 
-# What backward paths change: an entry for each unit, for each unit of a look, and single numbers.
-_BY_UNIT = (*("mean", "error", "even", "path_error", "share", "bound", "bright", "looks", "row"),)
+# What backward paths change: an entry for each site, for each site of a round, and single numbers.
+_BY_SITE = (*("mean", "error", "even", "path_error", "share", "bound", "bright", "rounds", "row"),)
 _OF_LOOK = ("planned", "planned_paths")
 _BY_CASE = ("clip",)
 _NUMBERS = ("pieces_done", "paths", "rays", "reached")
@@ -23,49 +23,49 @@ class Refinement:
 
     Attributes
     ----------
-    forward_mean, forward_error : (cases, units) float64, W/m2
+    forward_mean, forward_error : (cases, sites) float64, W/m2
         Irradiance and standard error from photon counts, with the lamp factors applied.
-    counts : (cases, units) float64
-        Photons that would arrive if all units were lit alike: what the counts are worth.
-    share : (cases, units) float64
+    counts : (cases, sites) float64
+        Photons that would arrive if all sites were lit alike: what the counts are worth.
+    share : (cases, sites) float64
         Weight of the backward paths in what follows; the photon counts have the rest. It follows
         from their numbers and never from what they found: whichever erred to one side would be
-        believed more often, and the mean over all units would be off.
-    mean, error : (cases, units) float64, W/m2
+        believed more often, and the mean over all sites would be off.
+    mean, error : (cases, sites) float64, W/m2
         Irradiance and standard error from both, with the lamp factors applied.
-    path_error : (cases, units) float64, W/m2
+    path_error : (cases, sites) float64, W/m2
         Standard error of backward paths alone; inf where there are none.
-    even : (cases, units) float64, W/m2
-        As `mean`, but as it was after the first look, for means over many units: those that look
-        darker than they are get more paths, which then tell better; those that look brighter keep
+    even : (cases, sites) float64, W/m2
+        As `mean`, but as it was after the first round, for means over many sites: those that seem
+        darker than they are get more paths, which then tell better; those that seem brighter keep
         what they have, so that `mean` is some per cent too large on average.
-    bound : (cases, units) float64, W/m2
+    bound : (cases, sites) float64, W/m2
         Lower bound from both.
-    bright : (units,) bool
+    bright : (sites,) bool
         Face-sides among which the best-lit is named; none before they were looked for.
-    looks : (units,) int64
+    rounds : (sites,) int64
         How often backward paths from it were looked at.
-    row : (units,) int64
-        Target of each unit in the backward run, -1 for none yet.
+    row : (sites,) int64
+        Start of each site in the backward run, -1 for none yet.
     paths, rays : int
         Backward paths and ray segments traced.
     reached : bool
         Whether the precision asked for was reached.
     planned, planned_paths : (planned,) int64
-        Units of the look in progress, and the further paths per batch of each.
+        Sites of the round in progress, and the further paths per batch of each.
     pieces_done : int
-        Pieces of that look that were traced.
+        Pieces of that round that were traced.
     settle : int
         The first so many cases are to be settled, others come along.
-    first_error, look_error : float
-        Error probability of the bounds at the first look at a unit, and at each later one, of
-        which there are at most MOST_LOOKS - 1.
+    first_error, round_error : float
+        Error probability of the bounds in the first round of a site, and in each later one, of
+        which there are at most MOST_ROUNDS - 1.
     clip : (cases,) float64, W/m2
-        Scores above count for so much only in the bound of a first look.
+        Scores above count for so much only in the bound of a first round.
     floor : float, W/m2
-        A unit that gets less than this is too dark to wait for: how much less need not be known.
+        A site that gets less than this is too dark to wait for: how much less need not be known.
     everywhere : bool
-        Whether units that could not be the worst are looked at once as well, for the map.
+        Whether sites that could not be the worst are looked at once as well, for the map.
     """
 
     forward_mean: np.ndarray
@@ -78,7 +78,7 @@ class Refinement:
     even: np.ndarray
     bound: np.ndarray
     bright: np.ndarray
-    looks: np.ndarray
+    rounds: np.ndarray
     row: np.ndarray
     planned: np.ndarray
     planned_paths: np.ndarray
@@ -89,7 +89,7 @@ class Refinement:
     reached: bool = False
     settle: int = SETTLED
     first_error: float = FIRST_LOOK_ERROR
-    look_error: float = LOOK_ERROR
+    round_error: float = ROUND_ERROR
     floor: float = 0.0
     everywhere: bool = False
 
@@ -97,7 +97,7 @@ class Refinement:
         """All that backward paths have changed; `restore` takes it back."""
         return {
             name: np.asarray(getattr(self, name))
-            for name in _BY_UNIT + _BY_CASE + _OF_LOOK + _NUMBERS
+            for name in _BY_SITE + _BY_CASE + _OF_LOOK + _NUMBERS
         }
 
     def restore(self, tallies: dict[str, np.ndarray]) -> None:
@@ -108,7 +108,7 @@ class Refinement:
         ValueError, KeyError
             Where it does not fit.
         """
-        for name in _BY_UNIT + _BY_CASE:
+        for name in _BY_SITE + _BY_CASE:
             setattr(self, name, fitting(tallies, name, getattr(self, name)).copy())
         for name in _OF_LOOK:
             like = np.zeros(np.shape(tallies["planned"]), np.int64)
@@ -119,35 +119,35 @@ class Refinement:
         if (known != np.arange(len(known))).any() or (self.row < -1).any():
             raise ValueError("rows are not numbered through")
         if (self.planned < 0).any() or (self.row[self.planned] < 0).any():
-            raise ValueError("the look in progress has units without a row")
+            raise ValueError("the round in progress has sites without a row")
 
-    def units_by_row(self) -> np.ndarray:
-        """Units that have backward paths, in the order of their rows, (rows,) int64."""
+    def sites_by_row(self) -> np.ndarray:
+        """Sites that have backward paths, in the order of their rows, (rows,) int64."""
         known = np.flatnonzero(self.row >= 0)
         return known[np.argsort(self.row[known])]
 
 
 def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray) -> Refinement:
-    """State before the first backward path: what the photons say of each unit.
+    """State before the first backward path: what the photons say of each site.
 
     Parameters
     ----------
-    mean, error, bound : (cases, units) float64, W/m2
+    mean, error, bound : (cases, sites) float64, W/m2
     """
-    cases, units = mean.shape
+    cases, sites = mean.shape
     return Refinement(
         forward_mean=mean,
         forward_error=error,
-        counts=np.zeros((cases, units)),
-        share=np.zeros((cases, units)),
+        counts=np.zeros((cases, sites)),
+        share=np.zeros((cases, sites)),
         mean=mean.copy(),
         error=error.copy(),
-        path_error=np.full((cases, units), np.inf),
+        path_error=np.full((cases, sites), np.inf),
         even=mean.copy(),
         bound=bound.copy(),
-        bright=np.zeros(units, bool),
-        looks=np.zeros(units, np.int64),
-        row=np.full(units, -1),
+        bright=np.zeros(sites, bool),
+        rounds=np.zeros(sites, np.int64),
+        row=np.full(sites, -1),
         planned=np.zeros(0, np.int64),
         planned_paths=np.zeros(0, np.int64),
         clip=np.full(cases, np.inf),

@@ -13,7 +13,7 @@ integration", SIAM J. Numer. Anal. 13 (1976).
 import math
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.random_numbers import ADJOINT_SHIFT, ZERO_STEP, uniforms
+from raysim.kernels.random_numbers import BACKWARD_SHIFT, ZERO_STEP, uniforms
 
 # Real root above 1 of x**5 = x + 1, and its inverse powers: steps in four dimensions.
 GOLDEN = 1.1673039782614187
@@ -39,7 +39,7 @@ def lattice_point(batch, stream, place, key0, key1):
     place : int
         Number of the path within its batch.
     """
-    s0, s1, s2, s3 = uniforms(batch, stream, ZERO_STEP, ADJOINT_SHIFT, key0, key1)
+    s0, s1, s2, s3 = uniforms(batch, stream, ZERO_STEP, BACKWARD_SHIFT, key0, key1)
     return (
         stepped(s0, place, STEP_0),
         stepped(s1, place, STEP_1),

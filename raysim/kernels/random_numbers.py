@@ -23,10 +23,10 @@ ZERO_STEP = np.uint64(0)
 # The fourth counter word names the purpose, so that no two uses share a number.
 EMISSION = np.uint64(1)
 SCATTERING = np.uint64(2)
-ADJOINT_START = np.uint64(3)
-ADJOINT_SCATTERING = np.uint64(4)
-ADJOINT_LAMP = np.uint64(5)
-ADJOINT_SHIFT = np.uint64(6)
+BACKWARD_START = np.uint64(3)
+BACKWARD_SCATTERING = np.uint64(4)
+BACKWARD_LAMP = np.uint64(5)
+BACKWARD_SHIFT = np.uint64(6)
 
 
 @kernel

@@ -6,7 +6,7 @@ parallel loops would do the same and take three times as long to compile.
 
 import numpy as np
 
-from raysim.kernels.adjoint import adjoint_path
+from raysim.kernels.backward import backward_path
 from raysim.kernels.compile import kernel
 from raysim.kernels.history import follow_photon
 from raysim.kernels.traverse import new_scratch
@@ -70,7 +70,7 @@ def trace_batch(
 
 
 @kernel(allocates=True)
-def trace_forward(
+def trace_photons(
     worker,
     geometry,
     surfaces,
@@ -131,7 +131,7 @@ def trace_forward(
 
 
 @kernel(allocates=True)
-def trace_adjoint(
+def trace_backward(
     worker,
     geometry,
     surfaces,
@@ -180,7 +180,7 @@ def trace_adjoint(
             target, batch = task // batches, task % batches
             scores[:] = 0.0
             for place in range(done[target], done[target] + paths[target]):
-                traced += adjoint_path(
+                traced += backward_path(
                     geometry,
                     surfaces,
                     starts,

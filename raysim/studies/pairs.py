@@ -23,7 +23,7 @@ from raysim.estimate.bounds import CONFIDENCE, batch_mean, t_quantile
 from raysim.studies.linings.bench import LiningBench
 from raysim.studies.linings.columns import Variant, column_scene
 from raysim.studies.settle import Settled
-from raysim.transport.tracing import ADJOINT_BATCHES, AdjointRun, Target
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
 
 PAIRED_PATHS = 500_000  # of one group of linings in all, about
 MOST_CONTENDERS = 32  # face-sides per lining
@@ -61,12 +61,12 @@ def contenders(found: Settled, column: int) -> np.ndarray:
 
     Their bound lies below what the worst gets, with room for its error.
     """
-    worst = found.worst_unit(column)
+    worst = found.worst_site(column)
     state = found.state
     least = state.mean[column, worst] + COULD_BE_WORST * state.error[column, worst]
     order = np.argsort(state.bound[column], kind="stable")
     could = order[: max(int((state.bound[column] < least).sum()), 1)]
-    return 2 * found.units.faces[could] + found.units.sides[could]
+    return 2 * found.sites.faces[could] + found.sites.sides[could]
 
 
 def compared(
@@ -77,8 +77,8 @@ def compared(
     In the order given, the better-looking first.
     """
     could = [contenders(found, column) for _, found, column in looked]
-    shown = [units[:MOST_CONTENDERS] for units in could]
-    dark = np.array([_code(found, found.worst_unit(column)) for _, found, column in looked])
+    shown = [sites[:MOST_CONTENDERS] for sites in could]
+    dark = np.array([_code(found, found.worst_site(column)) for _, found, column in looked])
     everyone = np.unique(np.concatenate([*shown, dark]))
     batches = _batches_of(looked, everyone, bench, seed)  # linings, spots, batches
 
@@ -95,8 +95,8 @@ def compared(
     return tuple(pair(k - 1, k) for k in others), tuple(pair(0, k) for k in others)
 
 
-def _code(found: Settled, unit: int) -> int:
-    return int(2 * found.units.faces[unit] + found.units.sides[unit])
+def _code(found: Settled, site: int) -> int:
+    return int(2 * found.sites.faces[site] + found.sites.sides[site])
 
 
 def _at_most(batches: np.ndarray) -> float:
@@ -106,10 +106,10 @@ def _at_most(batches: np.ndarray) -> float:
 
 
 def pair_of(names: tuple[str, str], better: np.ndarray, other: np.ndarray, doubtful: int) -> Pair:
-    """Pair from batches (units, batches) at units that could be the worst of the first.
+    """Pair from batches (sites, batches) at sites that could be the worst of the first.
 
     Only the first `doubtful` of them need a difference to be told apart; where these are more
-    than there are units, the others were not traced and nothing can be told.
+    than there are sites, the others were not traced and nothing can be told.
     """
     mean, error = batch_mean(better - other)
     bound = mean - t_quantile(1.0 - CONFIDENCE, better.shape[1]) * error
@@ -129,14 +129,14 @@ def _batches_of(
     looked: Sequence[Looked], spots: np.ndarray, bench: LiningBench, seed: int
 ) -> np.ndarray:
     """Cautious irradiance by batch, W/m2, (linings, spots, batches), from fresh like paths."""
-    targets = [Target(spot, (spot // 2,), (spot % 2,)) for spot in spots.tolist()]
-    paths = max(PAIRED_PATHS // (len(spots) * ADJOINT_BATCHES), 8)
-    out = np.zeros((len(looked), len(spots), ADJOINT_BATCHES))
+    targets = [Start(spot, (spot // 2,), (spot % 2,)) for spot in spots.tolist()]
+    paths = max(PAIRED_PATHS // (len(spots) * PATH_BATCHES), 8)
+    out = np.zeros((len(looked), len(spots), PATH_BATCHES))
     for found in {id(one): one for _, one, _ in looked}.values():
         members = [k for k, entry in enumerate(looked) if entry[1] is found]
         arrays = column_scene(bench.triangles, [looked[k][0] for k in members], bench.bare)
-        run = AdjointRun(arrays, bench.triangles, seed, bench.threads)
-        run.add_targets(targets)
+        run = BackwardRun(arrays, bench.triangles, seed, bench.threads)
+        run.add_starts(targets)
         everyone = np.arange(len(spots))
         run.add_paths(everyone, np.full(len(spots), paths))
         batches = run.batch_irradiance(everyone)

@@ -4,64 +4,66 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from raysim.base.progress import Progress
 from raysim.dose.judge import spot
 from raysim.dose.result import Spot
-from raysim.estimate.bounds import LOOK_ERROR
+from raysim.estimate.bounds import ROUND_ERROR
 from raysim.estimate.discs import disc_means
-from raysim.estimate.face_sides import Estimate, Judged, taken_at, weighted_percentile
-from raysim.estimate.refine import dark_units, refine
+from raysim.estimate.face_sides import Estimate, Sites, upper_end, weighted_percentile
+from raysim.estimate.refine import dark_sites, refine
 from raysim.estimate.refinement import Refinement, forward_only
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.tracing import LOOK_BATCHES, AdjointRun, KernelScene, Progress
+from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 
 
 @dataclass(frozen=True)
 class Settled:
-    """What backward paths found for each case, over some units.
+    """What backward paths found for each case, over some sites.
 
     Attributes
     ----------
     state : Refinement
-        Over the units, (cases, units).
+        Over the sites, (cases, sites).
     factors : (cases, lamps) float64
         Output of each lamp as a share of its rating.
-    dark : (cases, units) bool
-        Found too dark to wait for (`refine.dark_units`): how dark was not looked for with care.
+    dark : (cases, sites) bool
+        Found too dark to wait for (`refine.dark_sites`): how dark was not looked for with care.
     """
 
     triangles: SceneTriangles
-    units: Judged
+    sites: Sites
     state: Refinement
     factors: np.ndarray
     dark: np.ndarray
 
     def bound(self, case: int) -> float:
-        """Lower bound (W/m2) on the worst of the units, whichever it is."""
+        """Lower bound (W/m2) on the worst of the sites, whichever it is."""
         return float(self.state.bound[case].min())
 
-    def worst_unit(self, case: int) -> int:
-        """The unit named as the worst: the lowest estimate among those looked at closely.
+    def worst_site(self, case: int) -> int:
+        """The site named as the worst: the lowest estimate among those looked at closely.
 
         Closely means with an error below a tenth. Where none of these is too dark but others were
         found so, it is one of those; where none is known closely, the lowest bound counts.
         """
         mean, error = self.state.mean[case], self.state.error[case]
-        close = np.flatnonzero((self.state.looks > 0) & (error < 0.1 * mean))
+        close = np.flatnonzero((self.state.rounds > 0) & (error < 0.1 * mean))
         named = int(close[mean[close].argmin()] if len(close) else self.state.bound[case].argmin())
         dark = np.flatnonzero(self.dark[case])
         if not len(dark) or (len(close) and mean[named] < self.state.floor):
             return named
-        return int(dark[taken_at(mean, error, ~self.dark[case])[dark].argmin()])
+        return int(dark[upper_end(mean, error, ~self.dark[case])[dark].argmin()])
 
     def worst(self, case: int) -> Spot:
         """Record of the worst face-side; its `lower_bound` holds for all of them."""
-        unit = self.worst_unit(case)
+        site = self.worst_site(case)
         fields = [np.zeros(self.triangles.judged.shape) for _ in range(3)]
         values = (self.state.mean[case], self.state.error[case], self.state.bound[case])
         for field, value in zip(fields, values, strict=True):
-            field[self.units.faces, self.units.sides] = value
+            field[self.sites.faces, self.sites.sides] = value
         found = spot(
-            self.triangles, Estimate(*fields), self.units.faces[unit], self.units.sides[unit]
+            self.triangles, Estimate(*fields), self.sites.faces[site], self.sites.sides[site]
         )
         return replace(found, lower_bound=self.bound(case))
 
@@ -70,27 +72,27 @@ class Settled:
 
         The very best one would show the noise.
         """
-        units = self.units
-        smooth = disc_means(self.state.mean[case], units.areas, units.owner, units.member)
-        return weighted_percentile(smooth, units.areas, 0.99)
+        sites = self.sites
+        smooth = disc_means(self.state.mean[case], sites.areas, sites.owner, sites.member)
+        return weighted_percentile(smooth, sites.areas, 0.99)
 
 
 def settled(
     arrays: KernelScene,
     triangles: SceneTriangles,
-    units: Judged,
+    sites: Sites,
     factors: np.ndarray,
     seed: int,
     threads: int,
     precision: float,
     progress: Progress,
-    look_error: float = LOOK_ERROR,
+    round_error: float = ROUND_ERROR,
     floor: float = 0.0,
 ) -> Settled:
-    """Trace backward paths from the units until every case is settled.
+    """Trace backward paths from the sites until every case is settled.
 
-    All units get some paths, those that could be the worst of any case get more. The bound
-    of each case spends its error probability over the looks, as `refine` does; photon counts
+    All sites get some paths, those that could be the worst of any case get more. The bound
+    of each case spends its error probability over the rounds, as `refine` does; photon counts
     have no part in it.
 
     Parameters
@@ -100,17 +102,17 @@ def settled(
     factors : (cases, lamps) float64
     precision : float
         (worst - bound) / worst to reach in every case.
-    look_error : float
-        Error probability of the bounds at each of at most MOST_LOOKS looks.
+    round_error : float
+        Error probability of the bounds at each of at most MOST_ROUNDS rounds.
     floor : float
         W/m2, as in `Refinement`.
     """
-    cases, count = len(factors), len(units.faces)
+    cases, count = len(factors), len(sites.faces)
     nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
     state = forward_only(nothing, unknown, nothing)
     state.settle = cases
-    state.first_error = state.look_error = look_error
+    state.first_error = state.round_error = round_error
     state.floor = floor
-    run = AdjointRun(arrays, triangles, seed, threads, batches=LOOK_BATCHES)
-    refine(run, units, state, factors, precision, progress)
-    return Settled(triangles, units, state, factors, dark_units(run, state))
+    run = BackwardRun(arrays, triangles, seed, threads, batches=ROUND_BATCHES)
+    refine(run, sites, state, factors, precision, progress)
+    return Settled(triangles, sites, state, factors, dark_sites(run, state))

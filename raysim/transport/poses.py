@@ -11,15 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from raysim.scene.poses import PosedTriangles
-from raysim.transport.tracing import (
-    ADJOINT_BATCHES,
-    BATCH_PHOTONS,
-    AdjointRun,
-    ForwardRun,
-    KernelScene,
-    Target,
-    kernel_scene,
-)
+from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
 SEED_STEP = 0x9E3779B97F4A7C15  # between the keys of two poses; odd, so that none comes twice
 
@@ -39,12 +33,12 @@ def forward_run(
     arrays: Sequence[KernelScene],
     seed: int,
     threads: int,
-    every: tuple[int, ...] | None = None,
-) -> ForwardRun:
+    stride: tuple[int, ...] | None = None,
+) -> PhotonRun:
     """Photons through every pose of a cycle; a plain run where there is one pose."""
     if len(poses) == 1:
-        return ForwardRun(arrays[0], seed, threads, every=every)
-    return ForwardPoses(poses, arrays, seed, threads, every)
+        return PhotonRun(arrays[0], seed, threads, stride=stride)
+    return PhotonPoses(poses, arrays, seed, threads, stride)
 
 
 def backward_run(
@@ -52,34 +46,35 @@ def backward_run(
     arrays: Sequence[KernelScene],
     seed: int,
     threads: int,
+    *,
     cases: slice = slice(None),
-    every: tuple[int, ...] | None = None,
-    batches: int = ADJOINT_BATCHES,
-) -> AdjointRun:
+    stride: tuple[int, ...] | None = None,
+    batches: int = PATH_BATCHES,
+) -> BackwardRun:
     """Backward paths in every pose of a cycle; a plain run where there is one pose."""
     runs = [
-        AdjointRun(
+        BackwardRun(
             one,
             pose.triangles,
             pose_seed(seed, number),
             threads,
-            cases,
-            every=every,
+            cases=cases,
+            stride=stride,
             batches=batches,
         )
         for number, (pose, one) in enumerate(zip(poses, arrays, strict=True))
     ]
     if len(runs) == 1:
         return runs[0]
-    return AdjointPoses(runs, [pose.share for pose in poses])
+    return BackwardPoses(runs, [pose.share for pose in poses])
 
 
-class ForwardPoses(ForwardRun):
+class PhotonPoses(PhotonRun):
     """Photons shared out among the poses by their shares, so that each stands for the same light.
 
     Attributes
     ----------
-    runs : list of ForwardRun
+    runs : list of PhotonRun
         One for each pose.
     shares : (poses,) float64
         Of the cycle.
@@ -91,21 +86,21 @@ class ForwardPoses(ForwardRun):
         arrays: Sequence[KernelScene],
         seed: int,
         threads: int,
-        every: tuple[int, ...] | None = None,
+        stride: tuple[int, ...] | None = None,
     ) -> None:
         self.scene, self.threads, self.batches = arrays[0], threads, 0
         self.shares = np.array([pose.share for pose in poses])
         self.runs = [
-            ForwardRun(
+            PhotonRun(
                 one,
                 pose_seed(seed, number),
                 threads,
-                max(round(share * BATCH_PHOTONS), 1),
-                every=every,
+                batch_photons=max(round(share * BATCH_PHOTONS), 1),
+                stride=stride,
             )
             for number, (one, share) in enumerate(zip(arrays, self.shares.tolist(), strict=True))
         ]
-        self.every = self.runs[0].every
+        self.case_stride = self.runs[0].case_stride
         self.batch_photons = np.sum([run.batch_photons for run in self.runs], axis=0)
         own = np.array([run.batch_photons for run in self.runs])
         # Photons come in whole numbers: what a pose has too few or too many is weighed in.
@@ -166,30 +161,30 @@ class ForwardPoses(ForwardRun):
         return np.asarray(np.einsum("pclx,pl->clx", np.array(tallies), self.weight))
 
 
-class AdjointPoses(AdjointRun):
+class BackwardPoses(BackwardRun):
     """Backward paths from the same targets in every pose, as many in each.
 
     `paths` counts those of one pose, `rays` those of all; `runs` are the runs of the poses.
     """
 
-    def __init__(self, runs: Sequence[AdjointRun], shares: Sequence[float]) -> None:
+    def __init__(self, runs: Sequence[BackwardRun], shares: Sequence[float]) -> None:
         self.runs, self.shares = list(runs), list(shares)
         self.scene, self.triangles = runs[0].scene, runs[0].triangles
-        self.threads, self.every = runs[0].threads, runs[0].every
+        self.threads, self.case_stride = runs[0].threads, runs[0].case_stride
         self.batches = runs[0].batches
         self._count()
 
-    def add_targets(self, targets: list[Target]) -> None:
+    def add_starts(self, targets: list[Start]) -> None:
         """Append targets: the same face-sides in every pose."""
         for run in self.runs:
-            run.add_targets(targets)
+            run.add_starts(targets)
         self._count()
 
     def tallies(self) -> dict[str, np.ndarray]:
         """Sums over the paths of every target, by pose; `restore` takes them back."""
         return _numbered([run.tallies() for run in self.runs])
 
-    def restore(self, targets: list[Target], tallies: dict[str, np.ndarray]) -> None:
+    def restore(self, targets: list[Start], tallies: dict[str, np.ndarray]) -> None:
         """Go on from the tallies of another run of the same poses and seed, with its targets.
 
         Raises

@@ -16,7 +16,7 @@ import time
 from raysim.kernels.compile import cache_folder, is_warm, settings
 from raysim.kernels.disk_cache import WARNING, tell_trouble
 
-KERNELS = ("trace_forward", "trace_adjoint")  # in the order in which they are needed
+KERNELS = ("trace_photons", "trace_backward")  # in the order in which they are needed
 LONGEST_WAIT = 120.0  # s; from then on it would be quicker to compile here
 HEARD_AGAIN = 0.2  # s between two chances for Ctrl-C
 # The same modules as here, whatever way they were found; Ctrl-C is for the first process alone.

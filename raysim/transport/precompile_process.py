@@ -12,7 +12,8 @@ from raysim.kernels.records import Geometry, LampTubes, Surfaces
 from raysim.kernels.side_by_side import BLOCK_SIZE, NODE_SIZE
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
-from raysim.transport.tracing import AdjointRun, ForwardRun, Target
+from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.photons import PhotonRun
 
 
 def run() -> None:
@@ -25,13 +26,13 @@ def run() -> None:
 def compile_kernels(tell: Callable[[str], None]) -> None:
     """Compile the tracing, and `tell` the name of each kernel when it is done."""
     scene = smallest_scene()
-    forward = ForwardRun(scene, seed=0, threads=1)
+    forward = PhotonRun(scene, seed=0, threads=1)
     forward.add_batches(0)
-    tell("trace_forward")
-    backward = AdjointRun(scene, _one_triangle(), seed=0, threads=1)
-    backward.add_targets([Target(0, at=np.zeros(3), facing=np.array([0.0, 0.0, 1.0]))])
+    tell("trace_photons")
+    backward = BackwardRun(scene, _one_triangle(), seed=0, threads=1)
+    backward.add_starts([Start(0, at=np.zeros(3), facing=np.array([0.0, 0.0, 1.0]))])
     backward.add_paths(np.zeros(1, np.int64), np.zeros(1, np.int64))
-    tell("trace_adjoint")
+    tell("trace_backward")
 
 
 class _GiveUp(logging.Handler):

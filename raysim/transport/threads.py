@@ -1,10 +1,18 @@
 """The workers of one job, each in a thread of its own."""
 
+import os
 from collections.abc import Callable
 from threading import Thread
 from typing import Any
 
 from raysim.base.interrupts import hold_interrupts
+
+
+def default_threads() -> int:
+    """Threads to use when none are asked for: the cores this process may run on."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def in_threads(job: Callable[..., Any], workers: int, *arguments: Any) -> None:

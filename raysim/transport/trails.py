@@ -17,7 +17,7 @@ from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.random_numbers import EMISSION, SCATTERING, split_word, uniforms
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance, case_fate
 from raysim.kernels.traverse import nearest_hit, new_scratch
-from raysim.transport.tracing import KernelScene
+from raysim.transport.kernel_scene import KernelScene
 
 FAINTEST = 0.01  # share of the power below which a trail is not followed on
 MOST_CORNERS = 400

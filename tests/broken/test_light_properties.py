@@ -16,7 +16,8 @@ from raysim.scene.file.own_surfaces import surface_of_table
 from raysim.scene.file.written import SurfaceTable
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray, winding_numbers
 from raysim.scene.place import turning
-from raysim.transport.tracing import ForwardRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.photons import PhotonRun
 
 SHARES = st.floats(0.0, 1.0)
 ANGLES = st.tuples(*[st.floats(-180.0, 180.0)] * 3)
@@ -92,7 +93,7 @@ def rooms(draw):
 
 
 def _energy(scene, seed: int) -> None:
-    run = ForwardRun(kernel_scene(scene), seed, 2, 1024, 2_000)
+    run = PhotonRun(kernel_scene(scene), seed, 2, batch_photons=1024, max_bounces=2_000)
     run.add_batches(2)
     account = run.bodies().sum(axis=2) + run.fates().sum(axis=2)
     assert (account == run.photons).all()

@@ -18,10 +18,10 @@ import raysim.dose.checkpoint
 import raysim.dose.simulate
 import raysim.estimate.refine
 import raysim.output.files.folder
-from raysim.transport.tracing import ForwardRun
+from raysim.transport.photons import PhotonRun
 
 STAGES: dict[str, tuple[Any, str]] = {
-    "photons": (ForwardRun, "add_batches"),
+    "photons": (PhotonRun, "add_batches"),
     "photons done": (raysim.dose.simulate, "Job"),
     "backward paths": (raysim.estimate.refine, "_look"),
     "brightest": (raysim.dose.simulate, "refine_best"),

@@ -15,7 +15,7 @@ import raysim.cli
 import raysim.dose.checkpoint
 import raysim.output.files.folder
 from raysim.output.files.lock import LOCK_FILE
-from raysim.transport.tracing import ForwardRun
+from raysim.transport.photons import PhotonRun
 
 ASKED = ("dose", "scene.toml", "--no-pictures", "--photons", "1", "--precision", "0.2")
 
@@ -86,22 +86,22 @@ def test_what_was_traced_outlives_a_full_disk(run, tmp_path, monkeypatch):
     assert "No space left on device" in one_line(err)
     assert "--resume" in err
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["checkpoint.npz"]
-    monkeypatch.setattr(ForwardRun, "add_batches", traced_anew)
+    monkeypatch.setattr(PhotonRun, "add_batches", traced_anew)
     assert run("dose", "scene.toml", "--out", "out", "--no-pictures", "--resume", "--quiet")[0] == 0
 
 
 def test_ctrl_c_leaves_a_result_and_goes_on_by_resume(run, tmp_path, monkeypatch):
     whole = tmp_path / "whole"
     assert run(*ASKED, "--out", "whole", "--quiet", "--threads", "1")[0] == 0
-    add = ForwardRun.add_batches
+    add = PhotonRun.add_batches
     with monkeypatch.context() as patch:
 
-        def interrupted(tracing: ForwardRun, count: int) -> None:
+        def interrupted(tracing: PhotonRun, count: int) -> None:
             add(tracing, count)
             if tracing.batches == 8:
                 signal.raise_signal(signal.SIGINT)
 
-        patch.setattr(ForwardRun, "add_batches", interrupted)
+        patch.setattr(PhotonRun, "add_batches", interrupted)
         status, out, err = run(*ASKED, "--out", "out", "--threads", "1")
     assert status == 130
     assert "The run was interrupted" in " ".join(out.split())
@@ -176,14 +176,14 @@ def test_a_changed_scene_is_told_of_and_nothing_is_damaged(run, tmp_path, monkey
 
 
 def test_a_mesh_that_vanishes_in_the_midst_does_no_harm(run, tmp_path, monkeypatch):
-    add = ForwardRun.add_batches
+    add = PhotonRun.add_batches
 
-    def vanishes(tracing: ForwardRun, count: int) -> None:
+    def vanishes(tracing: PhotonRun, count: int) -> None:
         (tmp_path / "plate.ply").unlink(missing_ok=True)
         (tmp_path / "scene.toml").unlink(missing_ok=True)
         add(tracing, count)
 
-    monkeypatch.setattr(ForwardRun, "add_batches", vanishes)
+    monkeypatch.setattr(PhotonRun, "add_batches", vanishes)
     assert run(*ASKED, "--out", "out", "--quiet")[0] == 0
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 

@@ -118,14 +118,14 @@ def test_a_damaged_cache_costs_time_and_a_warning_but_no_number(tmp_path):
     assert lines == []
     for name, damage in (
         ("grow_tree", flip_middle),  # compiled by the first process
-        ("trace_adjoint", flip_middle),  # by the second one
-        ("trace_forward", make_folder),
+        ("trace_backward", flip_middle),  # by the second one
+        ("trace_photons", make_folder),
         ("first_hits", lambda path: path.write_bytes(b"")),
     ):
         (path,) = (tmp_path / "cache").rglob(f"*.{name}-*.nbc")
         damage(path)
         run = FirstRun(tmp_path, *QUICK, "--json", "--force")
-        if name == "trace_adjoint":
+        if name == "trace_backward":
             assert run.second()
         again, (line,) = record(run)
         assert again == first

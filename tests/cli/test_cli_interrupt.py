@@ -13,7 +13,7 @@ from running import ENVIRONMENT, shows_cautions
 from small_scenes import write_scene
 
 import raysim.cli
-from raysim.transport.tracing import ForwardRun
+from raysim.transport.photons import PhotonRun
 
 pty = pytest.importorskip("pty", reason="needs a terminal of the Unix kind")
 
@@ -91,7 +91,7 @@ def test_ctrl_c_before_there_is_anything_to_report_is_status_130(tmp_path, monke
 
     write_scene(tmp_path)
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(ForwardRun, "add_batches", broken_off)
+    monkeypatch.setattr(PhotonRun, "add_batches", broken_off)
     monkeypatch.setattr(sys, "argv", ["raysim", "dose", "scene.toml"])
     with pytest.raises(SystemExit) as stop:
         raysim.cli.main()

@@ -144,7 +144,7 @@ def test_no_cache_where_nothing_can_be_written(tmp_path, monkeypatch):
     compiling.cache_folder.cache_clear()
     try:
         assert compiling.cache_folder() is None
-        assert not compiling.is_warm("trace_adjoint")
+        assert not compiling.is_warm("trace_backward")
         assert compiling.kernel(lambda x: x + 1.0)(1.0) == 2.0
     finally:
         compiling.cache_folder.cache_clear()

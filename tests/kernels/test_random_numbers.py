@@ -6,9 +6,9 @@ from agreement import fits
 
 from raysim.kernels.compile import kernel
 from raysim.kernels.random_numbers import (
-    ADJOINT_LAMP,
-    ADJOINT_SCATTERING,
-    ADJOINT_START,
+    BACKWARD_LAMP,
+    BACKWARD_SCATTERING,
+    BACKWARD_START,
     EMISSION,
     SCATTERING,
     philox,
@@ -90,7 +90,7 @@ def test_ends_of_the_interval_are_out_of_reach():
 
 
 def test_purposes_never_share_a_counter():
-    purposes = [EMISSION, SCATTERING, ADJOINT_START, ADJOINT_SCATTERING, ADJOINT_LAMP]
+    purposes = [EMISSION, SCATTERING, BACKWARD_START, BACKWARD_SCATTERING, BACKWARD_LAMP]
     assert len({int(p) for p in purposes}) == 5
     assert all(0 < int(p) < 256 for p in purposes)  # the rest of the word holds lamp or path
 

@@ -26,7 +26,7 @@ from raysim.output.viewer.apart import open_apart
 from raysim.output.viewer.draw import View, Window, _format
 from raysim.output.viewer.light import Plane, light_slices, trails_reaching
 from raysim.output.viewer.source import find_scene, read_view
-from raysim.transport.tracing import kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.trails import photon_trails
 
 SCREEN = (1600, 1200)

@@ -18,7 +18,9 @@ from mitsuba_scene import Peer, mitsuba
 
 from raysim import load_scene
 from raysim.dose.simulate import DEFAULT_PRECISION
-from raysim.transport.tracing import ForwardRun, Target, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import Start
+from raysim.transport.photons import PhotonRun
 
 SCENE = Path(__file__).parents[2] / "scenes" / "clinic_locker.toml"
 DARKEST = 16
@@ -46,7 +48,7 @@ def demo():
 def darkest():
     """Faces and sides that a run of few photons finds darkest, expected case."""
     triangles, _ = demo()
-    run = ForwardRun(kernel_scene(triangles), 101, 2)
+    run = PhotonRun(kernel_scene(triangles), 101, 2)
     run.add_batches(24)
     faces, sides = np.nonzero(triangles.judged)
     light = run.arrivals()[0][1].sum(axis=0)[faces, sides] / triangles.areas[faces]
@@ -59,7 +61,7 @@ def ours(form):
     """Irradiance (W/m2) of the darkest: blocks of raysim's backward paths, (64, faces)."""
     faces, sides = darkest()
     targets = [
-        Target(2_000 + i, (int(f),), (int(s),))
+        Start(2_000 + i, (int(f),), (int(s),))
         for i, (f, s) in enumerate(zip(faces, sides, strict=True))
     ]
     return adjoint_blocks(demo()[0], targets, FORMS[form][0], 102)[:, 1].sum(axis=1)

@@ -31,7 +31,8 @@ from scipy import stats
 
 from raysim import load_scene
 from raysim.scene.triangles import Body
-from raysim.transport.tracing import ForwardRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.photons import PhotonRun
 
 SCENE = Path(__file__).parents[2] / "scenes" / "clinic_locker.toml"
 SURFACES = {
@@ -111,7 +112,7 @@ def theirs(form):
 
 def ours(scene, form, times=2, seed=91):
     """Blocks of raysim's photons, `times` as many as Mitsuba's."""
-    run = ForwardRun(kernel_scene(scene), seed, 2, FORMS[form][0] // BLOCKS)
+    run = PhotonRun(kernel_scene(scene), seed, 2, batch_photons=FORMS[form][0] // BLOCKS)
     surface_of_body = [p.surface for p in scene.parts] + [m.surface for m in scene.lamps]
     before = [0, 0]
     hits, absorbed = [], []

@@ -2,11 +2,13 @@
 
 import numpy as np
 
-from raysim.transport.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.photons import PhotonRun
 
 BLOCKS = 64
 DEGREES = BLOCKS - 1
-assert ADJOINT_BATCHES == BLOCKS
+assert PATH_BATCHES == BLOCKS
 THREADS = 2
 
 
@@ -25,7 +27,9 @@ def forward_blocks(scene, photons, seed, groups=None, max_bounces=10_000):
     blocks : (BLOCKS, cases, lamps, groups, 2) float64
     """
     arrays = kernel_scene(scene)
-    run = ForwardRun(arrays, seed, THREADS, photons // (2 * BLOCKS), max_bounces)
+    run = PhotonRun(
+        arrays, seed, THREADS, batch_photons=photons // (2 * BLOCKS), max_bounces=max_bounces
+    )
     groups = np.arange(len(scene.areas)) if groups is None else np.asarray(groups)
     sort = np.argsort(groups, kind="stable")
     first = np.searchsorted(groups[sort], np.arange(groups.max() + 1))
@@ -44,16 +48,16 @@ def mean_and_error(blocks):
     return blocks.mean(axis=0), blocks.std(axis=0, ddof=1) / np.sqrt(len(blocks))
 
 
-def adjoint_blocks(scene, targets, paths, seed, cases=slice(0, 3), every=None):
+def adjoint_blocks(scene, targets, paths, seed, cases=slice(0, 3), stride=None):
     """Irradiance (W/m2) of targets, (BLOCKS, cases, lamps, targets), from `paths` paths each."""
-    run = AdjointRun(kernel_scene(scene), scene, seed, THREADS, cases, every=every)
-    run.add_targets(list(targets))
+    run = BackwardRun(kernel_scene(scene), scene, seed, THREADS, cases=cases, stride=stride)
+    run.add_starts(list(targets))
     everyone = np.arange(len(targets))
-    run.add_paths(everyone, np.full(len(targets), -(-paths // ADJOINT_BATCHES)))
+    run.add_paths(everyone, np.full(len(targets), -(-paths // PATH_BATCHES)))
     return run.batch_irradiance(everyone).transpose(1, 3, 2, 0)
 
 
 def point(stream, at, facing):
-    """Target at a point (m) with a direction, made a unit vector."""
+    """Start at a point (m) with a direction, made a unit vector."""
     facing = np.array(facing, float)
-    return Target(stream, at=np.array(at, float), facing=facing / np.linalg.norm(facing))
+    return Start(stream, at=np.array(at, float), facing=facing / np.linalg.norm(facing))

@@ -18,7 +18,9 @@ from built_scenes import (
 )
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 
-from raysim.transport.tracing import ForwardRun, Target, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import Start
+from raysim.transport.photons import PhotonRun
 
 CASES = ("low", "expected", "high")
 
@@ -48,7 +50,7 @@ def alone(scene, case):
 def test_photons_of_a_case_fly_as_if_they_flew_alone(together, case):
     # Not only on the average: with one seed the very same photons arrive.
     runs = [
-        ForwardRun(kernel_scene(scene), seed=4, threads=2, batch_photons=20_000)
+        PhotonRun(kernel_scene(scene), seed=4, threads=2, batch_photons=20_000)
         for scene in (together, alone(together, case))
     ]
     for run in runs:
@@ -62,8 +64,10 @@ def test_photons_of_a_case_fly_as_if_they_flew_alone(together, case):
 
 def test_a_case_that_rides_rarely_is_counted_on_its_share_of_the_photons(together):
     arrays = kernel_scene(together)
-    every = (1, 1, 4)
-    often, rarely = (ForwardRun(arrays, 4, 2, 20_000, every=e) for e in (None, every))
+    stride = (1, 1, 4)
+    often, rarely = (
+        PhotonRun(arrays, 4, 2, batch_photons=20_000, stride=s) for s in (None, stride)
+    )
     often.batch_photons = rarely.batch_photons  # rounded to whole turns of four
     often.add_batches(4)
     rarely.add_batches(4)
@@ -71,7 +75,7 @@ def test_a_case_that_rides_rarely_is_counted_on_its_share_of_the_photons(togethe
         assert (often.arrivals()[0][case] == rarely.arrivals()[0][case]).all()
         assert (often.bodies()[case] == rarely.bodies()[case]).all()
     ended = rarely.bodies().sum(axis=2) + rarely.fates().sum(axis=2)
-    assert (ended == rarely.photons // np.array(every)[:, None]).all()
+    assert (ended == rarely.photons // np.array(stride)[:, None]).all()
     assert rarely.segments < often.segments
     # The same photons fly the same ways, so the quarter's counts lie within the whole's.
     assert (rarely.arrivals()[0][2] <= often.arrivals()[0][2]).all()
@@ -94,9 +98,9 @@ def test_weights_of_backward_paths_give_each_case_its_own_light(company):
     if company == "alone":
         scene = alone(scene, 0)
     faces, sides = np.array([(f, 0) for f in range(14)] + [(12, 1), (13, 1)]).T
-    target = Target(1, tuple(faces), tuple(sides))
-    every = (1, 1, 4) if company == "rarely" else None
-    blocks = adjoint_blocks(scene, [target], 600_000, 5, every=every)[:, :, 0, 0]
+    target = Start(1, tuple(faces), tuple(sides))
+    stride = (1, 1, 4) if company == "rarely" else None
+    blocks = adjoint_blocks(scene, [target], 600_000, 5, stride=stride)[:, :, 0, 0]
     for case in (0,) if company == "alone" else range(3):
         mean, error = mean_and_error(blocks[:, case] * scene.areas[faces].sum())
         on = goes_on[case]

@@ -19,12 +19,13 @@ from built_scenes import (
 )
 
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
-from raysim.transport.tracing import ForwardRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.photons import PhotonRun
 
 
 def traced(scene, batches, seed=1, batch=8_192, **limits):
     """A run of so many batches, two workers."""
-    run = ForwardRun(kernel_scene(scene), seed, 2, batch, **limits)
+    run = PhotonRun(kernel_scene(scene), seed, 2, batch_photons=batch, **limits)
     run.add_batches(batches)
     return run
 

@@ -12,7 +12,7 @@ from raysim.estimate.meter import first_cosines, meter_batches
 from raysim.kernels.surfaces import fresnel_reflectance
 from raysim.library.meter_heads import CORRECTED, known_responses, table_response
 from raysim.scene.triangles import MeterPoint
-from raysim.transport.tracing import kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 
 ROWS = [[0, 1.0], [15, 0.9], [30, 0.6], [45, 0.35], [60, 0.2], [75, 0.08], [90, 0.0]]
 OWN = table_response(ROWS)

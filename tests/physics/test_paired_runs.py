@@ -24,7 +24,7 @@ from raysim.assess.sensitivity import (
     steepest,
 )
 from raysim.dose.result import Spot
-from raysim.transport.tracing import kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 
 POWER, RADIUS, LENGTH, DISTANCE = 5.0, 0.013, 0.36, 0.10
 SIZE = 0.002  # m, of the spot

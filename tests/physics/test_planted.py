@@ -17,7 +17,8 @@ from test_reciprocity import ONE_MATERIAL, path_estimate, photons_by, same
 from test_tube import LAMP, LENGTH, POWER, RADIUS
 
 from raysim.kernels.records import ESCAPED, LOST
-from raysim.transport.tracing import ForwardRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.photons import PhotonRun
 
 
 def brighter(scene, by):
@@ -100,7 +101,9 @@ def test_one_faulty_wall_triangle_shows_in_the_account(fault, fate):
     else:
         corners[50] = corners[50, ::-1]
     lamp = Lamp((((0.1, 0.1, 0.2), (0.3, 0.3, 0.2), 0.01),), 1.0, LOSSLESS)
-    run = ForwardRun(kernel_scene(scene_of([Piece(corners, surface(0.9))], [lamp])), 1, 2, 4_096)
+    run = PhotonRun(
+        kernel_scene(scene_of([Piece(corners, surface(0.9))], [lamp])), 1, 2, batch_photons=4_096
+    )
     run.add_batches(2)
     assert (run.fates()[:, :, fate] > 0).all()
     assert (run.bodies().sum(axis=2) + run.fates().sum(axis=2) == run.photons).all()

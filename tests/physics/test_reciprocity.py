@@ -28,7 +28,7 @@ from built_scenes import (
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.tracing import Target
+from raysim.transport.paths import Start
 
 TWIN = (((0.1, 0.05, 0.2), (0.1, 0.35, 0.2), 0.04), ((0.2, 0.05, 0.2), (0.2, 0.35, 0.2), 0.04))
 
@@ -81,7 +81,7 @@ def photon_estimate(scene, faces, side, photons, dark_case=True):
 
 def path_estimate(scene, faces, side, paths, dark_case=True):
     """The same by backward paths."""
-    target = Target(5, faces, (side,) * len(faces))
+    target = Start(5, faces, (side,) * len(faces))
     blocks = adjoint_blocks(scene, [target], paths, 12)[:, :, 0, 0]
     return mean_and_error((blocks[:, 1] - dark_case * blocks[:, 0]) * scene.areas[[*faces]].sum())
 
@@ -149,7 +149,7 @@ def mixed_room():
 def test_every_face_of_a_mixed_room_by_lamp_and_case(mixed_room, part):
     scene, forward = mixed_room
     sides, paths, catches, catches_in_sum = MIXED_ROOM[part]
-    targets = [Target(1_000 + i, (f,), (s,)) for i, (f, s) in enumerate(sides)]
+    targets = [Start(1_000 + i, (f,), (s,)) for i, (f, s) in enumerate(sides)]
     backward = adjoint_blocks(scene, targets, paths, 22)
     faces, which = np.array(sides).T
     areas = scene.areas[faces]

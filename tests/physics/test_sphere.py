@@ -15,7 +15,7 @@ from agreement import agrees, all_agree
 from built_scenes import LOSSLESS, Lamp, Piece, box, flipped, icosphere, scene_of, surface
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 
-from raysim.transport.tracing import Target
+from raysim.transport.paths import Start
 
 POWER, RADIUS = 5.0, 0.3
 OFF_CENTRE = Lamp((((0.1, 0.05, -0.15), (0.1, 0.07, -0.15), 5e-4),), POWER, LOSSLESS)
@@ -62,7 +62,7 @@ def test_reflected_light_is_even():
 
 def test_reflected_light_is_even_backwards():
     scene = sphere(0.0)
-    targets = [Target(face, (face,), (0,)) for face in range(0, 5120, 640)]
+    targets = [Start(face, (face,), (0,)) for face in range(0, 5120, 640)]
     blocks = adjoint_blocks(scene, targets, 120_000, 3)[:, [0, 2], 0]
     reflected = blocks[:, 1] - blocks[:, 0]
     truth = 0.75 * POWER / (scene.areas.sum() * 0.25)

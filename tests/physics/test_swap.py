@@ -22,7 +22,8 @@ from built_scenes import (
     scene_of,
 )
 
-from raysim.transport.tracing import ForwardRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.photons import PhotonRun
 
 SIZE = (0.4, 0.5, 0.6)
 SMALL, LARGE = 0.04, 0.07
@@ -41,7 +42,7 @@ def furnished():
 
 
 def test_small_to_large_is_large_to_small():
-    run = ForwardRun(kernel_scene(furnished()), 71, 2)
+    run = PhotonRun(kernel_scene(furnished()), 71, 2)
     run.add_batches(150)
     photons, bodies = run.photons, run.bodies()
     for case in range(3):
@@ -50,7 +51,7 @@ def test_small_to_large_is_large_to_small():
         error = ratio * np.sqrt(1.0 / there + 1.0 / back)
         assert agrees(ratio, error, 1.0, 0.03)
     # And it is not the tubes' view of each other that is tested: most of it has been reflected.
-    direct = ForwardRun(kernel_scene(_black(furnished())), 72, 2)
+    direct = PhotonRun(kernel_scene(_black(furnished())), 72, 2)
     direct.add_batches(20)
     share = direct.bodies()[1, 0, -1] / direct.photons[0]
     assert share < 0.5 * bodies[1, 0, -1] / photons[0]

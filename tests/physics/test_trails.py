@@ -12,7 +12,9 @@ from raysim.kernels.history import follow_photon
 from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES
 from raysim.kernels.traverse import new_scratch
-from raysim.transport.tracing import MAX_BOUNCES, ForwardRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.photons import PhotonRun
+from raysim.transport.tallies import MAX_BOUNCES
 from raysim.transport.trails import FAINTEST, MOST_CORNERS, photon_trails
 
 SEED = 5
@@ -183,7 +185,7 @@ def test_power_ends_where_the_run_absorbs_it():
         body = np.where(trail.faces >= 0, scene.face_body[trail.faces], other)
         np.add.at(row, body, lost)
         assert lost.sum() + trail.left == pytest.approx(1.0, abs=1e-12)
-    run = ForwardRun(arrays, SEED + 2, threads=2)
+    run = PhotonRun(arrays, SEED + 2, threads=2)
     run.add_batches(60)
     wanted = run.bodies()[case, 0] / run.photons[0]
     left = np.mean([trail.left for trail in trails])

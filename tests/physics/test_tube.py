@@ -14,7 +14,8 @@ from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error, p
 
 from raysim.library.keitz import keitz_irradiance
 from raysim.scene.triangles import METER_LIFT
-from raysim.transport.tracing import ForwardRun, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.photons import PhotonRun
 
 RADIUS, LENGTH, POWER = 0.013, 0.36, 4.9
 LAMP = Lamp((((0.0, 0.0, 0.0), (0.0, 0.0, LENGTH), RADIUS),), POWER)
@@ -141,7 +142,7 @@ def test_two_tubes_of_one_lamp_share_its_watts_and_shade_one_another():
     radius, spacing, length = 0.006, 0.018, 60.0
     tubes = tuple(((x, 0.0, 0.0), (x, 0.0, length), radius) for x in (0.0, spacing))
     scene = scene_of([], [Lamp(tubes, 2.0)])
-    run = ForwardRun(kernel_scene(scene), 3, 2)
+    run = PhotonRun(kernel_scene(scene), 3, 2)
     run.add_batches(260)
     absorbed, photons = run.bodies()[1, 0].sum(), run.photons[0]
     x = spacing / (2.0 * radius)

@@ -5,7 +5,7 @@ import pytest
 from small_scenes import faults_of, small_scene, write_scene
 
 from raysim.dose.simulate import load_scene
-from raysim.transport.tracing import kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 
 ROWS = [
     {

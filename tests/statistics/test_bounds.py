@@ -9,14 +9,14 @@ from raysim.estimate.bounds import (
     CONFIDENCE,
     FIRST_LOOK_ERROR,
     FORWARD_ERROR,
-    LOOK_ERROR,
-    MOST_LOOKS,
+    MOST_ROUNDS,
+    ROUND_ERROR,
     batch_mean,
     count_lower_bound,
     count_variance,
     t_quantile,
 )
-from raysim.transport.tracing import LOOK_BATCHES
+from raysim.transport.paths import ROUND_BATCHES
 
 # One-sided 95 % lower limits of a Poisson mean after n counts: Garwood 1936 (from memory).
 GARWOOD_95 = {1: 0.0513, 2: 0.355, 3: 0.818, 5: 1.970, 10: 5.425, 20: 13.25}
@@ -81,14 +81,14 @@ def test_batch_mean_and_students_quantile():
         for j in range(2):
             assert mean[i, j] == pytest.approx(batches[i, :, j].mean())
             assert error[i, j] == pytest.approx(stats.sem(batches[i, :, j]))
-    for wrong in (0.05, 0.005, LOOK_ERROR):
+    for wrong in (0.05, 0.005, ROUND_ERROR):
         assert t_quantile(wrong, 64) == pytest.approx(stats.t.isf(wrong, 63), rel=1e-10)
 
 
 def test_error_probability_is_spent_once():
-    spent = FORWARD_ERROR + FIRST_LOOK_ERROR + (MOST_LOOKS - 1) * LOOK_ERROR
+    spent = FORWARD_ERROR + FIRST_LOOK_ERROR + (MOST_ROUNDS - 1) * ROUND_ERROR
     assert pytest.approx(1.0 - CONFIDENCE) == spent
-    assert min(FORWARD_ERROR, FIRST_LOOK_ERROR, LOOK_ERROR) > 0.0
+    assert min(FORWARD_ERROR, FIRST_LOOK_ERROR, ROUND_ERROR) > 0.0
 
 
 # Means of the judged faces: all alike; one much darker; a spread as in a real box; few photons.
@@ -157,15 +157,15 @@ def test_best_of_all_looks_covers_the_truth(kind, clip):
     random, trials = np.random.default_rng(8), 1_000
     photons = random.poisson(30.0, trials) / 30.0
     best = count_lower_bound(photons, np.maximum(photons, 1e-9) / 30.0, FORWARD_ERROR)
-    sums, paths = np.zeros((trials, LOOK_BATCHES)), 0
-    for look in range(MOST_LOOKS):
+    sums, paths = np.zeros((trials, ROUND_BATCHES)), 0
+    for look in range(MOST_ROUNDS):
         new = 1 if look == 0 else paths
-        sums += path_scores(random, kind, (trials, LOOK_BATCHES, new)).sum(axis=2)
+        sums += path_scores(random, kind, (trials, ROUND_BATCHES, new)).sum(axis=2)
         paths += new
         scores = np.minimum(sums, clip) if look == 0 else sums / paths
         mean, error = batch_mean(scores)
-        spent = FIRST_LOOK_ERROR if look == 0 else LOOK_ERROR
-        best = np.maximum(best, mean - t_quantile(spent, LOOK_BATCHES) * error)
+        spent = FIRST_LOOK_ERROR if look == 0 else ROUND_ERROR
+        best = np.maximum(best, mean - t_quantile(spent, ROUND_BATCHES) * error)
     assert not exceeds((best > 1.0).sum(), trials, 1.0 - CONFIDENCE)
     assert np.median(best) > 0.5  # and the bound is of use
 
@@ -173,11 +173,11 @@ def test_best_of_all_looks_covers_the_truth(kind, clip):
 def test_clipping_shows_more_of_a_skewed_score_at_a_first_look():
     # To tell from a third of it: plain means do it less often than clipped ones.
     random, trials, goal = np.random.default_rng(10), 2_000, 1.0 / 3.0
-    scores = path_scores(random, "skewed", (trials, LOOK_BATCHES))
+    scores = path_scores(random, "skewed", (trials, ROUND_BATCHES))
     shown = []
     for clip in (np.inf, 8.0 * goal):
         mean, error = batch_mean(np.minimum(scores, clip))
-        bound = mean - t_quantile(FIRST_LOOK_ERROR, LOOK_BATCHES) * error
+        bound = mean - t_quantile(FIRST_LOOK_ERROR, ROUND_BATCHES) * error
         assert not exceeds((bound > 1.0).sum(), trials, FIRST_LOOK_ERROR)
         shown.append((bound > goal).mean())
     assert shown[1] > 1.3 * shown[0]
@@ -187,7 +187,7 @@ def test_keeping_the_best_of_plain_bounds_would_not_do():
     # The planted error: each look at the full 5 %.
     random, trials = np.random.default_rng(9), 2_000
     sums, best = np.zeros((trials, 64)), np.full(trials, -np.inf)
-    for look in range(1, MOST_LOOKS + 1):
+    for look in range(1, MOST_ROUNDS + 1):
         sums += random.gamma(4.0, 0.25, (trials, 64))
         mean, error = batch_mean(sums / look)
         best = np.maximum(best, mean - t_quantile(0.05, 64) * error)

@@ -184,7 +184,7 @@ def test_suspects_are_the_same_spots_on_every_respirator(tmp_path):
     light = Light(find_load(between_tubes(tmp_path)), 3, 2, lambda *_: None)
     places = np.array([[0, 0], [5, 1]])
     light.suspect(places)
-    found = [(light.units.faces[u], light.units.sides[u]) for u in light.suspects]
+    found = [(light.sites.faces[u], light.sites.sides[u]) for u in light.suspects]
     wanted = [(group[face], side) for group in light.stage.groups for face, side in places]
     assert sorted(found) == sorted(wanted)
     (first, second, _) = light.stage.groups

@@ -5,7 +5,7 @@ import pytest
 from hung import between_tubes, worst_in_closed_form
 from scipy import stats
 
-from raysim.estimate.bounds import MOST_LOOKS
+from raysim.estimate.bounds import MOST_ROUNDS
 from raysim.studies.hooks.light import Light
 from raysim.studies.hooks.load import Hang, find_load
 
@@ -42,7 +42,7 @@ def test_lower_bounds_hold_as_often_as_they_say(light):
     lowers = []
     for seed in range(SEEDS):
         one = light.contestant(LAYOUT, 10_000 * seed)
-        light.settle(one, 0.15, 10_000 * seed + 999, ERROR * MOST_LOOKS)
+        light.settle(one, 0.15, 10_000 * seed + 999, ERROR * MOST_ROUNDS)
         lowers.append(one.lower)
     assert (np.array(lowers) > truth).sum() <= MOST_FAILURES
     assert np.mean(lowers) > 0.75 * truth

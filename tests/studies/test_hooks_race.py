@@ -7,7 +7,7 @@ from raysim.studies.hooks import race as hooks_race
 from raysim.studies.hooks.light import Contestant
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.race import WORSE, Race
-from raysim.transport.tracing import ADJOINT_BATCHES
+from raysim.transport.paths import PATH_BATCHES
 
 RUNS = 300
 
@@ -26,7 +26,7 @@ class KnownLight:
         spread = self.spread * self.truth[place] / np.sqrt(paths)
         # Skewed, as the light of backward paths is: a sum of few exponentials per batch.
         shape = max(paths * 0.1, 1.0)
-        noise = self.random.gamma(shape, 1.0, ADJOINT_BATCHES) - shape
+        noise = self.random.gamma(shape, 1.0, PATH_BATCHES) - shape
         return self.truth[place] + spread * noise / np.sqrt(shape)
 
     def contestant(self, layout, seed):
@@ -37,7 +37,7 @@ class KnownLight:
     def look(self, one, paths, seed, error):
         batches = self._light(one, paths)
         one.mean, one.error = np.array([batches.mean()]), np.array([batches.std(ddof=1) / 8])
-        quantile = t_quantile(error, ADJOINT_BATCHES)
+        quantile = t_quantile(error, PATH_BATCHES)
         one.upper = min(one.upper, float(one.mean[0] + quantile * one.error[0]))
 
     def look_for_too_dark(self, one, seed):
@@ -45,11 +45,11 @@ class KnownLight:
 
     def settle(self, one, precision, seed, error):
         batches = self._light(one, 40 / precision)
-        quantile = t_quantile(error, ADJOINT_BATCHES)
+        quantile = t_quantile(error, PATH_BATCHES)
         one.lower = float(batches.mean() - quantile * batches.std(ddof=1) / 8)
 
     def faces_of(self, one, count):
-        return one.units
+        return one.sites
 
 
 def share_of_losses(spread):
@@ -88,6 +88,6 @@ def test_bounds_are_spent_over_looks_and_layouts():
     race = Race(KnownLight(np.linspace(1.0, 1.001, 64), 3.0, random), 1, [])
     race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(64)])
     race.run()
-    assert race.looks <= hooks_race.MOST_LOOKS
+    assert race.rounds <= hooks_race.MOST_ROUNDS
     assert len(race.finalists) == hooks_race.FINALISTS
     assert race.upper_of_others > 1.0  # of those set aside, so that the answer stays honest

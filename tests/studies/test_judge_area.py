@@ -11,9 +11,9 @@ import raysim
 import raysim.transport.poses
 from raysim.base.cases import CAUTIOUS
 from raysim.estimate.discs import disc_means, disc_members
-from raysim.estimate.face_sides import judged_units
+from raysim.estimate.face_sides import judged_sites
 from raysim.output.words.sentences import details
-from raysim.transport.tracing import ForwardRun
+from raysim.transport.photons import PhotonRun
 
 AREA = 4e-4  # m2
 
@@ -55,7 +55,7 @@ def test_every_figure_is_the_mean_over_the_patch(tmp_path, truth, precision):
     assert np.abs(z_scores(got, np.hypot(error, its_error), mean)).max() < 5.0
     case = result.cases[CAUTIOUS]
     assert np.array_equal(case.irradiance[own].min(), case.summary.worst)
-    assert any("Judged are patches of 4.00 cm2" in line for line in details(result))
+    assert any("Sites are patches of 4.00 cm2" in line for line in details(result))
     if precision is not None:
         assert result.refined.any()
         least = case.lamp_factor * mean[0].sum(axis=0).min()
@@ -63,8 +63,8 @@ def test_every_figure_is_the_mean_over_the_patch(tmp_path, truth, precision):
 
 
 def test_errors_of_patches_from_counts_are_never_too_small(tmp_path, monkeypatch):
-    small = functools.partial(ForwardRun, batch_photons=4_096)
-    monkeypatch.setattr(raysim.transport.poses, "ForwardRun", small)
+    small = functools.partial(PhotonRun, batch_photons=4_096)
+    monkeypatch.setattr(raysim.transport.poses, "PhotonRun", small)
     scene = scene_in(tmp_path, "4 cm2")
     runs = [raysim.simulate(scene, photons=1, seed=seed) for seed in range(40, 70)]
     own = runs[0].triangles.judged
@@ -98,8 +98,8 @@ def test_a_patch_smaller_than_a_face_is_the_face(tmp_path):
 
 def test_targets_of_patches_start_all_over_them(tmp_path):
     scene = scene_in(tmp_path)
-    units = judged_units(scene.triangles, AREA)
-    (target,) = units.targets(np.array([5]))
+    sites = judged_sites(scene.triangles, AREA)
+    (target,) = sites.targets(np.array([5]))
     assert len(target.faces) > 5
-    assert (units.faces[5], units.sides[5]) in zip(target.faces, target.sides, strict=True)
-    assert set(target.sides) == {units.sides[5]}
+    assert (sites.faces[5], sites.sides[5]) in zip(target.faces, target.sides, strict=True)
+    assert set(target.sides) == {sites.sides[5]}

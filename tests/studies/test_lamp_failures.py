@@ -14,7 +14,7 @@ from raysim.dose.lamp_failures import LampTallies, estimate_of_mix
 from raysim.dose.lamp_output import lamp_factors
 from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
 from raysim.scene.file.written import LampsBehaviour
-from raysim.transport.tracing import ADJOINT_BATCHES
+from raysim.transport.paths import PATH_BATCHES
 
 RUN = {"photons": 1_500_000, "precision": 0.01}
 # Cautious output: temperature, dirt and ageing as assumed; "Rear" has burnt past its rated life.
@@ -81,7 +81,7 @@ def test_failure_row_agrees_with_a_fresh_trace(scene, usual, fresh, name):
     side = ["outside", "inside"].index(row.worst.side)
     there = truth.irradiance[row.worst.face, side]
     error = np.hypot(row.worst.standard_error, truth.standard_error[row.worst.face, side])
-    assert agrees(row.worst.irradiance, error, there, catches=0.25, degrees=ADJOINT_BATCHES - 1)
+    assert agrees(row.worst.irradiance, error, there, catches=0.25, degrees=PATH_BATCHES - 1)
     # The bound lies below the least of the fresh trace, and not far below.
     judged = scene.triangles.judged
     least = truth.irradiance[judged].argmin()
@@ -147,7 +147,7 @@ def test_bounds_hold_for_the_unit_that_paths_did_not_reach():
         looked=np.array([0]),
         traced=np.array([[5.0, 5.0]]),
         covariance=np.full((1, 2, 2), 1e-4),
-        looks=np.array([2]),
+        rounds=np.array([2]),
     )
     mean, _, bound = estimate_of_mix(tallies, np.array([1.0, 0.0]))
     assert bound.argmin() == mean.argmin() == 1
@@ -161,7 +161,7 @@ def test_bounds_are_seldom_above_the_truth():
     above = 0
     for _ in range(repeats):
         counts = random.poisson(40.0 * truth[:, None], (3, units))
-        noise = random.normal(0.0, 2.0, (units, ADJOINT_BATCHES, 1))
+        noise = random.normal(0.0, 2.0, (units, PATH_BATCHES, 1))
         batches = truth + noise * [1.0, 0.5, 0.8] + random.normal(0.0, 1.0, (units, 64, 3))
         off = batches - batches.mean(axis=1, keepdims=True)
         covariance = np.einsum("tbl,tbm->tlm", off, off) / (64 * 63)
@@ -177,5 +177,5 @@ def test_bounds_are_seldom_above_the_truth():
         )
         # One unit is the true worst one, whichever: bounds need to hold for each by itself.
         above += int((estimate_of_mix(tallies, weights)[2] > weights @ truth).sum())
-    # At most FORWARD_ERROR + LOOK_ERROR of the units, well within 1 - CONFIDENCE.
+    # At most FORWARD_ERROR + ROUND_ERROR of the units, well within 1 - CONFIDENCE.
     assert above / (repeats * units) < 0.5 * (1.0 - CONFIDENCE)

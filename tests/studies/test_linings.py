@@ -15,7 +15,7 @@ import raysim.library.tables
 import raysim.studies.linings.counting
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.estimate.cells import in_cells
-from raysim.estimate.face_sides import judged_units
+from raysim.estimate.face_sides import judged_sites
 from raysim.estimate.refinement import forward_only
 from raysim.library.tables import find_surface
 from raysim.output.pictures.linings_chart import longest_drawn
@@ -34,9 +34,11 @@ from raysim.studies.linings.counting import counted, equally_glossy
 from raysim.studies.linings.study import compare_linings
 from raysim.studies.pairs import pair_of
 from raysim.studies.settle import Settled
-from raysim.transport.tracing import ADJOINT_BATCHES, AdjointRun, ForwardRun, Target, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.photons import PhotonRun
 
-DEGREES = ADJOINT_BATCHES - 1
+DEGREES = PATH_BATCHES - 1
 NAMES = (
     "expanded PTFE sheet, 0.5 mm or more",
     "aluminium sheet, polished",
@@ -59,18 +61,18 @@ def variant(scene, name):
 
 
 def traced(scene, group, paths, seed=5, faces=None):
-    """Irradiance by batch (units, batches, columns), all lamps at full rating, of some faces."""
+    """Irradiance by batch (sites, batches, columns), all lamps at full rating, of some faces."""
     arrays = column_scene(scene.triangles, group)
-    run = AdjointRun(arrays, scene.triangles, seed, 2)
-    units = judged_units(scene.triangles)
-    count = len(units.faces) if faces is None else faces
-    run.add_targets(units.targets(np.arange(count)))
+    run = BackwardRun(arrays, scene.triangles, seed, 2)
+    sites = judged_sites(scene.triangles)
+    count = len(sites.faces) if faces is None else faces
+    run.add_starts(sites.targets(np.arange(count)))
     run.add_paths(np.arange(count), np.full(count, paths))
     return run.batch_irradiance(np.arange(count)).sum(axis=2)
 
 
 def lined(scene, walls):
-    """Forward tallies of the scene with its walls lined: mean and error (cases, units)."""
+    """Forward tallies of the scene with its walls lined: mean and error (cases, sites)."""
     parts = iter(walls)
     triangles = scene.triangles
     surfaces = triangles.surfaces + walls
@@ -86,13 +88,13 @@ def lined(scene, walls):
         ),
     )
     arrays = kernel_scene(relined)
-    run = ForwardRun(arrays, 77, 2)
+    run = PhotonRun(arrays, 77, 2)
     run.add_batches(32)
     total, squares = run.arrivals()
     scale = arrays.lamp_watts / run.photons
-    units = judged_units(triangles)
-    at = (slice(None), slice(None), units.faces, units.sides)
-    area = triangles.areas[units.faces]
+    sites = judged_sites(triangles)
+    at = (slice(None), slice(None), sites.faces, sites.sides)
+    area = triangles.areas[sites.faces]
     mean = np.einsum("clu,l->cu", total[at], scale) / area
     spread = squares[at] - total[at] ** 2 / run.batches
     error = np.sqrt(np.einsum("clu,l->cu", np.maximum(spread, total[at]), scale**2)) / area
@@ -132,11 +134,11 @@ def test_a_lining_alone_and_in_a_group_agree(scene):
 def test_a_group_of_one_has_the_weights_of_the_scene(scene):
     """Relined with what it has, the scene gives the very same numbers: weights are exactly one."""
     own = traced(scene, [Variant("as it is", wall_surfaces(scene.triangles))], 4)
-    run = AdjointRun(kernel_scene(scene.triangles), scene.triangles, 5, 2, cases=slice(0, 2))
-    units = judged_units(scene.triangles)
-    run.add_targets(units.targets(np.arange(len(units.faces))))
-    run.add_paths(np.arange(len(units.faces)), np.full(len(units.faces), 4))
-    assert (run.batch_irradiance(np.arange(len(units.faces))).sum(axis=2) == own).all()
+    run = BackwardRun(kernel_scene(scene.triangles), scene.triangles, 5, 2, cases=slice(0, 2))
+    sites = judged_sites(scene.triangles)
+    run.add_starts(sites.targets(np.arange(len(sites.faces))))
+    run.add_paths(np.arange(len(sites.faces)), np.full(len(sites.faces), 4))
+    assert (run.batch_irradiance(np.arange(len(sites.faces))).sum(axis=2) == own).all()
 
 
 @pytest.mark.parametrize(("shares", "kinds"), [((0.8, 0.8, 0.8), 1), ((0.8, 0.7, 0.8), 2)])
@@ -146,11 +148,11 @@ def test_lamps_of_like_output_may_share_a_tally(scene, shares, kinds):
     merged, few = alike_lamps_as_one(arrays, factors)
     assert few.shape == (2, kinds)
     assert merged.lamp_watts.sum() == pytest.approx(arrays.lamp_watts.sum())
-    units = judged_units(scene.triangles)
+    sites = judged_sites(scene.triangles)
     light = []
     for one, output in ((arrays, factors), (merged, few)):
-        run = AdjointRun(one, scene.triangles, 5, 2)
-        run.add_targets(units.targets(np.arange(2)))
+        run = BackwardRun(one, scene.triangles, 5, 2)
+        run.add_starts(sites.targets(np.arange(2)))
         run.add_paths(np.arange(2), np.array([30, 30]))
         light.append(np.einsum("tblc,cl->tbc", run.batch_irradiance(np.arange(2)), output))
     assert light[0].min() >= 0.0
@@ -175,12 +177,12 @@ def test_mirror_wall_is_an_image_source(tmp_path):
     batches = traced(dark, [Variant("mirror", walls)], 400)
     bare = traced(dark, [Variant("bare", (BLACK,) * len(names))], 400)
     gain = (batches - bare)[..., 1]
-    units = judged_units(scene.triangles)
-    inner = np.flatnonzero(units.sides == 1)  # towards the back wall, which lies at y = 250 mm
+    sites = judged_sites(scene.triangles)
+    inner = np.flatnonzero(sites.sides == 1)  # towards the back wall, which lies at y = 250 mm
     lamps = [(t.start, t.end, t.radius, t.lamp) for t in scene.triangles.tubes]
     from_image = np.zeros(len(inner))
     for number, unit in enumerate(inner):
-        corners = scene.triangles.corners[units.faces[unit]]
+        corners = scene.triangles.corners[sites.faces[unit]]
         for start, end, radius, lamp in lamps:
             watts = scene.triangles.lamps[lamp].uvc_W
             image = [np.array([p[0], 0.5 - p[1], p[2]]) for p in (start, end)]
@@ -390,9 +392,9 @@ def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatc
     group = [variant(scene, name) for name in ("white paint", "aluminium sheet, mill finish")]
     group.append(variant(scene, "household mirror"))
     assert equally_glossy(group) == [[0, 1], [2]]
-    units = judged_units(scene.triangles)
+    sites = judged_sites(scene.triangles)
     bare = bare_scene(scene.triangles)
-    state, _ = counted(bare, scene.triangles, units, group, np.ones((6, 3)), 5, 2)
+    state, _ = counted(bare, scene.triangles, sites, group, np.ones((6, 3)), 5, 2)
     for number, one in enumerate(group):
         photons, error = lined(scene, one.walls)
         for case in (0, 1):
@@ -406,11 +408,11 @@ def test_the_bound_of_every_lining_covers_every_judged_face_side(tmp_path):
     bench = LiningBench(scene, 1, 2, quiet)
     group = [variant(scene, NAMES[1]), Variant("as it is", wall_surfaces(scene.triangles))]
     found = bench.settle(group, 0.1)
-    assert len(found.units.faces) == scene.triangles.judged.sum()
+    assert len(found.sites.faces) == scene.triangles.judged.sum()
     assert found.state.reached
     for column in range(4):
         bound = found.state.bound[column]
-        least = found.state.mean[column, found.worst_unit(column)]
+        least = found.state.mean[column, found.worst_site(column)]
         assert (bound > 0.0).all()  # nobody was left out
         assert 0.85 * least < found.bound(column) == bound.min()
     dose = raysim.simulate(scene, seed=9, photons=1_000_000, precision=0.05)
@@ -421,15 +423,15 @@ def test_the_bound_of_every_lining_covers_every_judged_face_side(tmp_path):
 
 
 def test_a_spot_that_is_too_dark_is_named_before_one_that_is_known_well(scene):
-    units = judged_units(scene.triangles)
-    mean = np.ones((1, len(units.faces)))
+    sites = judged_sites(scene.triangles)
+    mean = np.ones((1, len(sites.faces)))
     mean[0, 7], mean[0, 5] = 1e-6, 2e-6
     state = forward_only(mean, np.where(mean < 1.0, mean, 0.01), 0.0 * mean)
-    state.looks[:] = 1
+    state.rounds[:] = 1
     dark = mean < 1.0
-    found = Settled(scene.triangles, units, state, np.ones((1, 3)), dark)
-    assert found.worst_unit(0) == 7
-    assert replace(found, dark=~(mean > 0.0)).worst_unit(0) not in (5, 7)
+    found = Settled(scene.triangles, sites, state, np.ones((1, 3)), dark)
+    assert found.worst_site(0) == 7
+    assert replace(found, dark=~(mean > 0.0)).worst_site(0) not in (5, 7)
 
 
 def test_those_that_cannot_be_told_apart_are_named_together(study):
@@ -454,13 +456,13 @@ def test_groups_keep_unlike_linings_apart(scene):
 
 
 def test_cells_hold_every_judged_face_side_once(scene):
-    units = judged_units(scene.triangles)
-    cells = in_cells(scene.triangles, units)
-    assert sorted(cells.units.tolist()) == list(range(len(units.faces)))
-    assert cells.areas.sum() == pytest.approx(units.areas.sum())
+    sites = judged_sites(scene.triangles)
+    cells = in_cells(scene.triangles, sites)
+    assert sorted(cells.sites.tolist()) == list(range(len(sites.faces)))
+    assert cells.areas.sum() == pytest.approx(sites.areas.sum())
     targets = cells.targets(np.arange(len(cells.faces)))
     assert len({t.stream for t in targets}) == len(targets)
-    assert all(isinstance(t, Target) for t in targets)
+    assert all(isinstance(t, Start) for t in targets)
 
 
 def test_command_writes_all_and_says_what_to_do(tmp_path):

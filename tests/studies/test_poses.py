@@ -25,7 +25,7 @@ from raysim.output.words.poses import pose_lines
 from raysim.output.words.sentences import headline, timer_words
 from raysim.output.words.uncertainty import budget_table
 from raysim.scene.triangles import SIDES
-from raysim.transport.tracing import kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 
 OVER = {"name": "plate", "at": [190, 125, 115], "turn": [0, 0, 180]}  # about the plate's middle
 

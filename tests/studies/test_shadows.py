@@ -13,7 +13,7 @@ from small_scenes import box, write_scene
 import raysim
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.exposure import LONGEST_TIME
-from raysim.estimate.face_sides import judged_units
+from raysim.estimate.face_sides import judged_sites
 from raysim.output.files.shadows_record import shadows_record
 from raysim.output.words.shadows import answer, best_remedy, patches_table
 from raysim.scene.build import build_scene
@@ -83,11 +83,11 @@ def test_a_shadow_has_the_size_that_geometry_says(tmp_path):
 
 def test_nothing_hides_the_lamp_without_the_screen(tmp_path):
     scene = behind_a_screen(tmp_path, None, POINT)
-    units = judged_units(scene.triangles)
+    sites = judged_sites(scene.triangles)
     field = np.where(scene.triangles.judged, 1.0, np.inf)
     patches = dark_patches(scene.triangles, field, 2.0, 0.0)
     assert len(patches) == 2  # one on each side, of the whole plate
-    assert sum(patch.area for patch in patches) == pytest.approx(units.areas.sum())
+    assert sum(patch.area for patch in patches) == pytest.approx(sites.areas.sum())
     by_side = {patch.side: sights(scene.triangles, patch)[0] for patch in patches}
     assert by_side[0].seen == 1.0
     assert by_side[1].hidden == {ITSELF_TURNED: pytest.approx(1.0)}

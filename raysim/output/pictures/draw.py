@@ -15,7 +15,7 @@ from pathlib import Path
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result
 from raysim.output.pictures.pictures import CHART, OVERVIEW, Picture, drawn_bodies
-from raysim.transport.tracing import default_threads
+from raysim.transport.threads import default_threads
 
 LONGEST_DRAWING = 600.0  # s
 # The box and the charts take as long to draw as so many objects.

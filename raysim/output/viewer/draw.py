@@ -72,7 +72,7 @@ class Window:
         self.look_at(view.look_at)
 
     def _add_surfaces(self) -> None:
-        """Judged cloth in the colours of its sides, the rest quiet, near walls left out."""
+        """Sites cloth in the colours of its sides, the rest quiet, near walls left out."""
         result = self.view.result
         judged = result.judged.any(axis=1)
         walls = result.is_wall[result.body]

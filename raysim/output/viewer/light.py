@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from raysim.base.units import to_mm, to_mW_cm2
-from raysim.transport.tracing import KernelScene
+from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.trails import Trail, photon_trails
 
 AXES = "xyz"

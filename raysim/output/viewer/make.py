@@ -15,7 +15,7 @@ from raysim.output.viewer.draw import WHOLE, WORST, View
 from raysim.output.viewer.light import Plane, lamp_trails, light_slices, trails_reaching
 from raysim.output.viewer.source import ViewedResult, find_scene
 from raysim.scene.build import BuiltScene
-from raysim.transport.tracing import kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 
 FEW_HUNDRED = 200  # paths of a lamp, unless told otherwise
 

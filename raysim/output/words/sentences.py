@@ -7,7 +7,7 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.figures import NotAFigure, told
 from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
-from raysim.dose.exposure import LONGEST_TIME, exposure_time, least_useful
+from raysim.dose.exposure import LONGEST_TIME, exposure_time, week_irradiance
 from raysim.dose.result import Result, Spot
 from raysim.library.tables import assumptions
 
@@ -106,7 +106,7 @@ def details(result: Result) -> list[str]:
     area = result.written.target.judge_area if result.written else None
     if area is not None:
         lines.append(
-            f"Judged are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
+            f"Sites are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
             "spot, on the map and in the tables, is the mean of such a patch about it, and a face "
             "within it may get less."
         )
@@ -227,7 +227,7 @@ def _time_at_most_light(result: Result) -> str:
 
 
 def _is_too_dark(result: Result) -> bool:
-    return _most_light(result) < least_useful(result.target_dose, result.safety_factor)
+    return _most_light(result) < week_irradiance(result.target_dose, result.safety_factor)
 
 
 def too_dark_words(worst: Spot) -> str:

@@ -1,9 +1,9 @@
 """What the darkest face-sides of a layout get, cautious case, by backward paths from them.
 
 The worst face of a layout gets no more than any of its faces, so a few dark faces give an upper
-bound, cheaply; a lower bound needs all of them. Every look has fresh random numbers, and looks at
-faces that earlier looks chose, so that a choice cannot lean on the noise of the look that judges
-it. The same look takes the same random numbers for all layouts (common random numbers: Law and
+bound, cheaply; a lower bound needs all of them. Every round has fresh random numbers, and looks at
+faces that earlier rounds chose, so that a choice cannot lean on the noise of the round that judges
+it. The same round takes the same random numbers for all layouts (common random numbers: Law and
 Kelton, "Simulation Modeling and Analysis", ch. 11).
 """
 
@@ -12,32 +12,27 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
-from raysim.dose.exposure import least_useful
+from raysim.base.progress import Progress
+from raysim.dose.exposure import week_irradiance
 from raysim.dose.judge import spot
 from raysim.dose.lamp_output import lamp_factors
 from raysim.dose.result import Spot
-from raysim.estimate.bounds import MOST_LOOKS, batch_mean, t_quantile
+from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
 from raysim.estimate.cells import Cells, in_cells
-from raysim.estimate.face_sides import Estimate, judged_units
-from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
+from raysim.estimate.face_sides import Estimate, judged_sites
+from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, seems_dark
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.load import Layout, Load, build_stage
 from raysim.studies.settle import Settled, settled
-from raysim.transport.tracing import (
-    ADJOINT_BATCHES,
-    AdjointRun,
-    KernelScene,
-    Progress,
-    Target,
-    default_threads,
-    kernel_scene,
-)
+from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.threads import default_threads
 
-CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the looks that choose faces
+CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the rounds that choose faces
 PILOTS = 10  # layouts looked at all over
 SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
-DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next look, per layout
-LOOK_TOO_DARK = 3  # faces of a layout that look too dark to wait for and are looked at closely
+DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next round, per layout
+MOST_DARK_FACES = 3  # faces of a layout that seem too dark to wait for and are looked at closely
 TOO_DARK = "too dark"  # fate of a layout of which a face would take longer than anyone waits
 
 
@@ -47,10 +42,10 @@ class Contestant:
 
     Attributes
     ----------
-    units : (dark faces,) int64
+    sites : (dark faces,) int64
         Rows of the judged face-sides that could be the worst.
     mean, error : (dark faces,) float64
-        Of the last look at them.
+        Of the last round at them.
     upper : float
         Upper bound on the worst face.
     lower : float
@@ -62,7 +57,7 @@ class Contestant:
     layout: Layout
     triangles: SceneTriangles
     arrays: KernelScene | None
-    units: np.ndarray
+    sites: np.ndarray
     mean: np.ndarray
     error: np.ndarray
     upper: float = np.inf
@@ -89,12 +84,12 @@ class Light:
 
     def __init__(self, load: Load, number: int, threads: int | None, progress: Progress) -> None:
         self.stage = build_stage(load, number)
-        self.units = judged_units(self.stage.triangles)
-        self.cells: Cells = in_cells(self.stage.triangles, self.units)
+        self.sites = judged_sites(self.stage.triangles)
+        self.cells: Cells = in_cells(self.stage.triangles, self.sites)
         hours = [lamp.hours for lamp in self.stage.triangles.lamps]
         self.factors = lamp_factors(hours, load.scene.written.lamps_behaviour)[CAUTIOUS]
         target = load.scene.written.target
-        self.floor = least_useful(target.dose, target.safety_factor)
+        self.floor = week_irradiance(target.dose, target.safety_factor)
         self.threads = threads or default_threads()
         self.progress = progress
         self.rays = 0
@@ -121,23 +116,23 @@ class Light:
         closer = self._batches(traced, self.cells.targets(dark), DARK_CELL_PATHS, seed + 1)
         darkest = dark[np.argsort(closer.mean(axis=1), kind="stable")[:DARKEST_CELLS]]
         faces = [self.cells.members(int(cell)) for cell in darkest]
-        units = np.unique(np.concatenate([*faces, self.suspects]))
+        sites = np.unique(np.concatenate([*faces, self.suspects]))
         mean, error = batch_mean(
-            self._batches(traced, self.units.targets(units), FACE_PATHS, seed + 2)
+            self._batches(traced, self.sites.targets(sites), FACE_PATHS, seed + 2)
         )
         first = np.argsort(mean, kind="stable")[:DARK_FACES]
-        return Contestant(layout, triangles, arrays, units[first], mean[first], error[first])
+        return Contestant(layout, triangles, arrays, sites[first], mean[first], error[first])
 
     def scout(self, layout: Layout, seed: int) -> np.ndarray:
         """The darkest face-sides of one layout, from all of them, as (place, side) of `suspect`."""
         one = self.contestant(layout, seed)
-        dark = one.units
+        dark = one.sites
         if one.mean.min() > 0.0:  # else there is nothing more to find out
             assert one.arrays is not None
             found = settled(
                 one.arrays,
                 one.triangles,
-                self.units,
+                self.sites,
                 self.factors[None],
                 (seed + 3) % 2**64,
                 self.threads,
@@ -149,15 +144,15 @@ class Light:
             # Where a face was too dark, the others were hardly looked at.
             known = np.where(found.dark[0], 0.0, found.state.mean[0])
             dark = np.argsort(known, kind="stable")[:SUSPECTS]
-        group = np.searchsorted(self.stage.groups[0], self.units.faces[dark])
-        return np.stack([group, self.units.sides[dark]], axis=1)
+        group = np.searchsorted(self.stage.groups[0], self.sites.faces[dark])
+        return np.stack([group, self.sites.sides[dark]], axis=1)
 
     def suspect(self, places: np.ndarray) -> None:
         """Look at some face-sides in every layout, on every respirator.
 
         `places` (n, 2): which face of a respirator, counted within it, and which side.
         """
-        codes = 2 * self.units.faces + self.units.sides
+        codes = 2 * self.sites.faces + self.sites.sides
         wanted = [2 * group[places[:, 0]] + places[:, 1] for group in self.stage.groups]
         self.suspects = np.union1d(self.suspects, np.searchsorted(codes, np.concatenate(wanted)))
 
@@ -169,23 +164,23 @@ class Light:
         """
         assert one.arrays is not None
         traced = (one.triangles, one.arrays)
-        batches = self._batches(traced, self.units.targets(one.units), paths, seed)
+        batches = self._batches(traced, self.sites.targets(one.sites), paths, seed)
         one.mean, one.error = batch_mean(batches)
-        quantile = t_quantile(error / len(one.units), ADJOINT_BATCHES)
+        quantile = t_quantile(error / len(one.sites), PATH_BATCHES)
         upper = np.where(one.mean > 0.0, one.mean + quantile * one.error, np.inf)
         one.upper = min(one.upper, float(upper.min()))
 
     def look_for_too_dark(self, one: Contestant, seed: int) -> None:
         """Close the case of a layout of which a face is too dark to wait for (`refine` says how).
 
-        Only faces that look so are looked at, with paths enough to have found some light.
+        Only faces that seem so are looked at, with paths enough to have found some light.
         """
-        dark = np.flatnonzero(looks_dark(one.mean, one.error, self.floor))
+        dark = np.flatnonzero(seems_dark(one.mean, one.error, self.floor))
         order = np.argsort(one.mean[dark], kind="stable")
-        for face in dark[order][:LOOK_TOO_DARK]:
-            batches = self.batches_of(one, one.units[[face]], CLOSE_PATHS, seed)
+        for face in dark[order][:MOST_DARK_FACES]:
+            batches = self.batches_of(one, one.sites[[face]], CLOSE_PATHS, seed)
             (one.mean[face],), (one.error[face],) = batch_mean(batches)
-            if looks_dark(one.mean[face], one.error[face], self.floor, DARK_ERRORS):
+            if seems_dark(one.mean[face], one.error[face], self.floor, DARK_ERRORS):
                 one.worst = self._dark(one, face)
                 self._close(one)
                 return
@@ -197,20 +192,20 @@ class Light:
     def settle(self, one: Contestant, precision: float, seed: int, error: float) -> None:
         """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
 
-        `refine` looks up to MOST_LOOKS times and stops by what it saw: the error is spent on them.
+        `refine` looks up to MOST_ROUNDS times and stops by what it saw: the error is spent on them.
         A layout that turns out too dark has no lower bound, and its fate says so.
         """
         assert one.arrays is not None
         found = settled(
             one.arrays,
             one.triangles,
-            self.units,
+            self.sites,
             self.factors[None],
             seed,
             self.threads,
             precision,
             self.progress,
-            look_error=error / MOST_LOOKS,
+            round_error=error / MOST_ROUNDS,
             floor=self.floor,
         )
         self.rays += found.state.rays
@@ -223,41 +218,41 @@ class Light:
     def over_cells(self, values: np.ndarray) -> np.ndarray:
         """Mean over its cell of each judged face-side's value (face-sides,), by area."""
         owner = np.empty(len(values), np.int64)
-        owner[self.cells.units] = np.repeat(
+        owner[self.cells.sites] = np.repeat(
             np.arange(len(self.cells.faces)), np.diff(self.cells.first)
         )
-        total = np.bincount(owner, self.units.areas * values)
-        return np.asarray((total / np.bincount(owner, self.units.areas))[owner])
+        total = np.bincount(owner, self.sites.areas * values)
+        return np.asarray((total / np.bincount(owner, self.sites.areas))[owner])
 
     def _dark(self, one: Contestant, darkest: int) -> Spot:
         """Record of one of the dark faces of a layout, found too dark."""
-        unit = one.units[darkest]
-        face, side = self.units.faces[unit], self.units.sides[unit]
+        site = one.sites[darkest]
+        face, side = self.sites.faces[site], self.sites.sides[site]
         light, error, nothing = (np.zeros(one.triangles.judged.shape) for _ in range(3))
         light[face, side], error[face, side] = one.mean[darkest], one.error[darkest]
         return spot(one.triangles, Estimate(light, error, nothing), face, side)
 
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
-        """The darkest judged face-sides of a settled layout, rows of `units`."""
+        """The darkest judged face-sides of a settled layout, rows of `sites`."""
         assert one.found is not None
         state = one.found.state
-        close = np.flatnonzero(state.looks > 0)
+        close = np.flatnonzero(state.rounds > 0)
         return close[np.argsort(state.mean[0, close], kind="stable")[:count]]
 
-    def batches_of(self, one: Contestant, units: np.ndarray, paths: int, seed: int) -> np.ndarray:
-        """Irradiance of some judged face-sides by batch, W/m2, (units, batches)."""
+    def batches_of(self, one: Contestant, sites: np.ndarray, paths: int, seed: int) -> np.ndarray:
+        """Irradiance of some judged face-sides by batch, W/m2, (sites, batches)."""
         assert one.arrays is not None
-        return self._batches((one.triangles, one.arrays), self.units.targets(units), paths, seed)
+        return self._batches((one.triangles, one.arrays), self.sites.targets(sites), paths, seed)
 
     def _batches(
         self,
         traced: tuple[SceneTriangles, KernelScene],
-        targets: list[Target],
+        targets: list[Start],
         paths: int,
         seed: int,
     ) -> np.ndarray:
-        run = AdjointRun(traced[1], traced[0], seed % 2**64, self.threads)
-        run.add_targets(targets)
+        run = BackwardRun(traced[1], traced[0], seed % 2**64, self.threads)
+        run.add_starts(targets)
         everyone = np.arange(len(targets))
         run.add_paths(everyone, np.full(len(targets), paths))
         self.rays += run.rays

@@ -1,14 +1,14 @@
 """Many layouts on trial: the hopeless are dropped early, the rays go to the close calls.
 
-After each look a layout is dropped if its upper bound lies below the lower bound of another one:
+After each round a layout is dropped if its upper bound lies below the lower bound of another one:
 then it is worse, with the stated confidence. If more than half are left, the darker half is set
 aside all the same, so that each round costs about as much as the one before (sequential halving);
 those are *not* shown to be worse, but their upper bounds are kept, and say how much better than
 the winner they could be at the most.
 
 Error probability, 1 - CONFIDENCE in all for each number of respirators: the best layout of those
-that entered together is one fixed layout, so its upper bound has to hold, at each of MOST_LOOKS
-looks and for each entry (UPPER_ERROR, in equal parts), and so have the lower bounds of the
+that entered together is one fixed layout, so its upper bound has to hold, at each of MOST_ROUNDS
+rounds and for each entry (UPPER_ERROR, in equal parts), and so have the lower bounds of the
 MOST_LOWER layouts that were held against others (LOWER_ERROR, in equal parts). Union bound. What
 enters later is chosen by what was seen before, and is looked at with fresh random numbers.
 
@@ -29,14 +29,14 @@ from raysim.studies.hooks.load import Layout
 
 UPPER_ERROR = 0.02
 LOWER_ERROR = 1.0 - CONFIDENCE - UPPER_ERROR
-MOST_LOOKS, MOST_LOWER = 8, 4
+MOST_ROUNDS, MOST_LOWER = 8, 4
 FIRST_PATHS = 16  # per batch and face
 FINALISTS = 3
 HELD_FROM = 40  # layouts: with fewer, dropping early saves less than its lower bound costs
 ROUGH = 0.1  # precision of the lower bound that the hopeless are held against
 WORSE, ASIDE, FINALIST = "shown to be worse", "set aside", "finalist"
 STEP, ENTRY = 1000, 100_000  # between seeds of unlike purpose, and of unlike entries
-CLOSE = 500  # seed of the look at what looks too dark
+CLOSE = 500  # seed of the round at what looks too dark
 
 
 @dataclass
@@ -52,15 +52,15 @@ class Race:
     seed: int
     everyone: list[Contestant]
     lower: float = 0.0
-    looks: int = 0
+    rounds: int = 0
     lower_left: int = MOST_LOWER
     entries: int = 1
     entered: int = 0
 
     @property
-    def look_error(self) -> float:
-        """Error probability of the upper bound of one layout at one look (definition)."""
-        return UPPER_ERROR / (MOST_LOOKS * self.entries)
+    def round_error(self) -> float:
+        """Error probability of the upper bound of one layout at one round (definition)."""
+        return UPPER_ERROR / (MOST_ROUNDS * self.entries)
 
     @property
     def finalists(self) -> list[Contestant]:
@@ -83,7 +83,7 @@ class Race:
         found: dict[int, Contestant] = {}
         for k in _spread(len(fresh)):
             found[k] = one = self.light.contestant(fresh[k], seed)
-            self.light.look(one, FIRST_PATHS, seed + STEP, self.look_error)
+            self.light.look(one, FIRST_PATHS, seed + STEP, self.round_error)
             self.light.look_for_too_dark(one, seed + CLOSE)
             self.light.progress(_title(fresh[k]), len(found), len(fresh))
         self.everyone += [found[k] for k in range(len(fresh))]
@@ -93,28 +93,28 @@ class Race:
         if self.lower_left > 0:
             self.lower_left -= 1
             number = MOST_LOWER - self.lower_left
-            seed = (self.seed + STEP * (MOST_LOOKS + 1 + number)) % 2**64
+            seed = (self.seed + STEP * (MOST_ROUNDS + 1 + number)) % 2**64
             self.light.settle(one, precision, seed, LOWER_ERROR / MOST_LOWER)
             self.lower = max(self.lower, one.lower)
 
     def run(self, keep: int = FINALISTS) -> None:
         """Looks with ever more paths until `keep` layouts are left."""
         paths = FIRST_PATHS
-        self.looks = 1
+        self.rounds = 1
         if len(self.finalists) >= max(HELD_FROM, keep + 1):
             self._hold_against(self.finalists[0])
         while True:
             self._drop()
             left = self.finalists
-            if len(left) <= keep or self.looks >= MOST_LOOKS:
+            if len(left) <= keep or self.rounds >= MOST_ROUNDS:
                 break
             for one in left[max(keep, len(left) // 2) :]:
                 one.fate, one.arrays = ASIDE, None
-            paths, self.looks = 2 * paths, self.looks + 1
+            paths, self.rounds = 2 * paths, self.rounds + 1
             left = self.finalists
             for number, one in enumerate(left):
-                seed = self.seed + STEP * (self.looks)
-                self.light.look(one, paths, seed, self.look_error)
+                seed = self.seed + STEP * (self.rounds)
+                self.light.look(one, paths, seed, self.round_error)
                 self.light.progress("tracing the close calls", number + 1, len(left))
         for one in self.finalists[:keep]:
             one.fate = FINALIST
@@ -126,11 +126,11 @@ class Race:
         self.settle(leader, ROUGH)
         if leader.fate == TOO_DARK:
             return
-        leader.units = np.union1d(leader.units, self.light.faces_of(leader, len(leader.units)))
+        leader.sites = np.union1d(leader.sites, self.light.faces_of(leader, len(leader.sites)))
         leader.worst = None  # of a rough run, for the bound only
-        seed = self.seed + STEP * (2 * MOST_LOOKS)
-        leader.upper = np.inf  # this look takes the place of its first one
-        self.light.look(leader, FIRST_PATHS, seed, self.look_error)
+        seed = self.seed + STEP * (2 * MOST_ROUNDS)
+        leader.upper = np.inf  # this round takes the place of its first one
+        self.light.look(leader, FIRST_PATHS, seed, self.round_error)
 
     def _drop(self) -> None:
         for one in self.everyone:

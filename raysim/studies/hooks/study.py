@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.base.errors import RaysimError
+from raysim.base.progress import Progress
 from raysim.dose.exposure import exposure_time
 from raysim.dose.lamp_output import warm_up_curve
 from raysim.scene.build import build_scene
@@ -18,7 +19,7 @@ from raysim.studies.hooks.load import Hang, Layout, Load, written_layout
 from raysim.studies.hooks.race import ASIDE, FINALISTS, WORSE, Race
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked, Tried
 from raysim.studies.pairs import PAIRED_PATHS, Pair, contenders, pair_of
-from raysim.transport.tracing import ADJOINT_BATCHES, Progress
+from raysim.transport.paths import PATH_BATCHES
 
 POOL, MOVES, ROUNDS = 10, 6, 2  # layouts tried first, moves of the darkest in each of the rounds
 MOST_SPOTS = 128  # face-sides of one comparison
@@ -68,7 +69,7 @@ class _Study:
         """A layout as it is reported."""
         field = np.zeros(one.triangles.judged.shape)
         if one.found is not None:
-            field[light.units.faces, light.units.sides] = light.over_cells(one.found.state.mean[0])
+            field[light.sites.faces, light.sites.sides] = light.over_cells(one.found.state.mean[0])
         return Ranked(
             layout=one.layout,
             triangles=one.triangles,
@@ -231,7 +232,7 @@ def _searched(study: _Study, sketch: Sketch, number: int) -> bool:
 
 def _darkest_member(light: Light, one: Contestant) -> int:
     """Which respirator of a layout holds its worst face."""
-    face = light.units.faces[one.units[one.mean.argmin()]]
+    face = light.sites.faces[one.sites[one.mean.argmin()]]
     return next(k for k, group in enumerate(light.stage.groups) if face in group)
 
 
@@ -243,13 +244,13 @@ def _compared(light: Light, best: Contestant, other: Contestant, place: int, see
     the bounds of the race keep them apart.
     """
     assert best.found is not None  # it is settled, and not dark
-    codes = 2 * light.units.faces + light.units.sides
+    codes = 2 * light.sites.faces + light.sites.sides
     could = np.searchsorted(codes, contenders(best.found, 0))
     shown = could[:MOST_SPOTS]
-    dark = light.faces_of(other, 1) if other.found else other.units[[int(other.mean.argmin())]]
-    paths = max(PAIRED_PATHS // (2 * len(shown) * ADJOINT_BATCHES), 8)
+    dark = light.faces_of(other, 1) if other.found else other.sites[[int(other.mean.argmin())]]
+    paths = max(PAIRED_PATHS // (2 * len(shown) * PATH_BATCHES), 8)
     ours = light.batches_of(best, shown, paths, seed)
-    many = max(PAIRED_PATHS // (2 * ADJOINT_BATCHES), 8)
+    many = max(PAIRED_PATHS // (2 * PATH_BATCHES), 8)
     theirs = np.broadcast_to(light.batches_of(other, dark, many, seed), ours.shape)
     names = ("layout 1", f"layout {place}")
     pair = pair_of(names, ours, theirs, doubtful=len(could))

@@ -9,7 +9,7 @@ import numpy as np
 
 from raysim.kernels.probe import first_hits
 from raysim.kernels.surfaces import fresnel_reflectance
-from raysim.transport.tracing import KernelScene
+from raysim.transport.kernel_scene import KernelScene
 
 LIFT = 1e-7  # m: a point of a surface is moved this far off it
 BRIGHT_COLUMN = 2  # high end of every reflectance

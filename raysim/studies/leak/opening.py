@@ -8,7 +8,7 @@ from raysim.studies.leak.inside import Inside
 from raysim.studies.leak.passage import next_wall
 from raysim.studies.leak.sight import lamp_light, lines_to_tube, scattered_light
 from raysim.studies.leak.slit import INSIDE, Slit
-from raysim.transport.tracing import AdjointRun, Target
+from raysim.transport.paths import BackwardRun, Start
 
 GROUPS = 16  # independent sets of lines, for the error
 POINTS, PATHS = 32, 64  # along the opening, and paths a batch from each
@@ -57,7 +57,7 @@ class OpeningRun:
 
     def __init__(
         self,
-        run: AdjointRun,
+        run: BackwardRun,
         inside: Inside,
         rng: np.random.Generator,
         streams: Streams,
@@ -70,8 +70,8 @@ class OpeningRun:
         zero = np.zeros(POINTS)
         points = slit.point(zero + INSIDE, zero, c)
         first, stream = len(self.run.paths), self.streams.fresh()
-        self.run.add_targets(
-            [Target(stream + k, at=p, facing=-slit.outwards) for k, p in enumerate(points)]
+        self.run.add_starts(
+            [Start(stream + k, at=p, facing=-slit.outwards) for k, p in enumerate(points)]
         )
         chosen = first + np.arange(POINTS)
         self.run.add_paths(chosen, np.full(POINTS, PATHS))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.studies.leak.inside import LIFT, Inside, mirror
-from raysim.transport.tracing import AdjointRun, Target
+from raysim.transport.paths import BackwardRun, Start
 
 MOST_MIRRORS = 60
 FAINT = 0.05  # lines with less than this share left go on by chance, one in two
@@ -58,7 +58,7 @@ def follow(
     return ends
 
 
-def light_on(run: AdjointRun, ends: Ends, stream: int, paths: int) -> np.ndarray:
+def light_on(run: BackwardRun, ends: Ends, stream: int, paths: int) -> np.ndarray:
     """Irradiance (W/m2, all lamps at rated output) on what each line ends on, (lines,).
 
     `paths` per line and batch; `stream` and on are words of the random counter, one a line.
@@ -68,7 +68,7 @@ def light_on(run: AdjointRun, ends: Ends, stream: int, paths: int) -> np.ndarray
     if not len(lit):
         return light
     first = len(run.paths)
-    run.add_targets([Target(stream + int(k), at=ends.at[k], facing=ends.normal[k]) for k in lit])
+    run.add_starts([Start(stream + int(k), at=ends.at[k], facing=ends.normal[k]) for k in lit])
     chosen = first + np.arange(len(lit))
     run.add_paths(chosen, np.full(len(lit), paths))
     light[lit] = run.batch_irradiance(chosen)[..., 0].sum(axis=2).mean(axis=1)
@@ -76,7 +76,7 @@ def light_on(run: AdjointRun, ends: Ends, stream: int, paths: int) -> np.ndarray
 
 
 def scattered_light(
-    run: AdjointRun,
+    run: BackwardRun,
     inside: Inside,
     origins: np.ndarray,
     directions: np.ndarray,

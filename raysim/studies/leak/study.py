@@ -26,7 +26,9 @@ from raysim.studies.leak.inside import BRIGHT_COLUMN, Inside
 from raysim.studies.leak.opening import GROUPS, Opening, OpeningRun, Streams
 from raysim.studies.leak.sight import lamp_light, scattered_light
 from raysim.studies.leak.slit import Slit, eye_places, slit_of
-from raysim.transport.tracing import AdjointRun, default_threads, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import BackwardRun
+from raysim.transport.threads import default_threads
 
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
 LAMP_LINES = 32  # times as many are followed to lamps alone
@@ -109,7 +111,7 @@ class LeakRun:
         self.scene = scene
         arrays = kernel_scene(scene.triangles)
         columns = slice(BRIGHT_COLUMN, BRIGHT_COLUMN + 1)
-        self.run = AdjointRun(
+        self.run = BackwardRun(
             arrays, scene.triangles, seed, threads or default_threads(), cases=columns
         )
         self.inside = Inside(arrays)

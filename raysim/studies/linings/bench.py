@@ -8,12 +8,13 @@ import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.figures import Figures
-from raysim.dose.exposure import exposure_time, least_useful
+from raysim.base.progress import Progress
+from raysim.dose.exposure import exposure_time, week_irradiance
 from raysim.dose.lamp_output import lamp_factors, warm_up_curve
 from raysim.dose.result import Spot
 from raysim.estimate.cells import in_cells
-from raysim.estimate.face_sides import judged_units
-from raysim.estimate.refine import dark_units, refine
+from raysim.estimate.face_sides import judged_sites
+from raysim.estimate.refine import dark_sites, refine
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.linings.columns import (
@@ -25,7 +26,8 @@ from raysim.studies.linings.columns import (
 )
 from raysim.studies.linings.counting import counted
 from raysim.studies.settle import Settled, settled
-from raysim.transport.tracing import LOOK_BATCHES, AdjointRun, Progress, default_threads
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun
+from raysim.transport.threads import default_threads
 
 STUDY_CASES = (CAUTIOUS, EXPECTED)
 WALL_PRECISION = 0.1
@@ -57,12 +59,12 @@ class LiningBench:
     def __init__(self, scene: BuiltScene, seed: int, threads: int | None, progress: Progress):
         self.triangles: SceneTriangles = scene.triangles
         self.bare = bare_scene(scene.triangles)
-        self.units = judged_units(scene.triangles)
-        self.cells_of_box = in_cells(scene.triangles, self.units)
+        self.sites = judged_sites(scene.triangles)
+        self.cells_of_box = in_cells(scene.triangles, self.sites)
         behaviour, self.target = scene.written.lamps_behaviour, scene.written.target
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
         self.factors = np.stack([factors[case] for case in STUDY_CASES])
-        self.floor = least_useful(self.target.dose, self.target.safety_factor)
+        self.floor = week_irradiance(self.target.dose, self.target.safety_factor)
         self.warm_up = warm_up_curve(behaviour.warm_up)
         self.seed, self.threads = seed, threads or default_threads()
         self.progress = progress
@@ -79,15 +81,15 @@ class LiningBench:
         """Worst face of every variant of a group in both cases, among all judged faces."""
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self.factors, (len(group), 1))
-        counts = (self.bare, self.triangles, self.units, group, factors, self.seed, self.threads)
+        counts = (self.bare, self.triangles, self.sites, group, factors, self.seed, self.threads)
         state, segments = counted(*counts)
         state.floor = self.floor
         self.progress("counting photons under each lining", 1.0, 1.0)
         arrays, factors = alike_lamps_as_one(arrays, factors)
-        run = AdjointRun(arrays, self.triangles, self.seed, self.threads, batches=LOOK_BATCHES)
-        refine(run, self.units, state, factors, precision, self.progress, most_rays)
+        run = BackwardRun(arrays, self.triangles, self.seed, self.threads, batches=ROUND_BATCHES)
+        refine(run, self.sites, state, factors, precision, self.progress, most_rays)
         self.rays += state.rays + segments
-        return Settled(self.triangles, self.units, state, factors, dark_units(run, state))
+        return Settled(self.triangles, self.sites, state, factors, dark_sites(run, state))
 
     def settle_cells(self, variant: Variant) -> Settled:
         """Darkest cell of one variant in both cases."""

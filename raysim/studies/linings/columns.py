@@ -14,7 +14,7 @@ import numpy as np
 from raysim.kernels.records import FRESNEL, LAMBERT_AND_MIRROR
 from raysim.library.tables import Surface
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.tracing import KernelScene, kernel_scene, surface_table
+from raysim.transport.kernel_scene import KernelScene, kernel_scene, surface_table
 
 LOW, EXPECTED_VALUE = 0, 1  # columns of `surface_table` taken for the cautious and expected case
 DARK = 0.15  # expected reflectance below which paths are short

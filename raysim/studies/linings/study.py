@@ -7,12 +7,12 @@ import numpy as np
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.figures import Figures
+from raysim.base.progress import Progress
 from raysim.library.tables import Surface
 from raysim.scene.build import BuiltScene
 from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, CaseOfLining, LiningBench
 from raysim.studies.linings.columns import BLACK, Variant, in_groups
 from raysim.studies.pairs import Pair, compared
-from raysim.transport.tracing import Progress
 
 BLACK_PRECISION = 0.1
 BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckoned from
@@ -153,7 +153,7 @@ def _priced(
 def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]:
     """The bare black box with one wall lined, the wall that gains most first.
 
-    Judged by the darkest cell, not by the darkest face: enough to rank walls.
+    Sites by the darkest cell, not by the darkest face: enough to rank walls.
     """
     count = len(bench.walls)
     if count < 2:

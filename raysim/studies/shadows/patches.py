@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.base.figures import Figures
-from raysim.estimate.face_sides import Judged, weighted_percentile
+from raysim.estimate.face_sides import Sites, weighted_percentile
 from raysim.scene.check.contact import Surroundings
 from raysim.scene.triangles import LampTube, SceneTriangles
 
@@ -50,9 +50,9 @@ class Close(Figures):
     distance: float
 
 
-def median_irradiance(values: np.ndarray, units: Judged) -> float:
-    """Irradiance (units,) that half of the judged area gets less than; the unit is kept."""
-    return weighted_percentile(values, units.areas, 0.5)
+def median_irradiance(values: np.ndarray, sites: Sites) -> float:
+    """Irradiance (sites,) that half of the judged area gets less than; the site is kept."""
+    return weighted_percentile(values, sites.areas, 0.5)
 
 
 def dark_patches(
@@ -122,7 +122,7 @@ def neighbours(
 def sample_points(
     triangles: SceneTriangles, patch: DarkPatch, count: int, seed: int
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Points (count, 3), m, uniform over a patch, and the unit normals there on its side."""
+    """Points (count, 3), m, uniform over a patch, and the site normals there on its side."""
     random = np.random.default_rng(seed)
     areas = triangles.areas[patch.faces]
     faces = patch.faces[random.choice(len(areas), count, p=areas / areas.sum())]
@@ -206,10 +206,10 @@ def _lines(
         steps = (np.arange(ALONG) + 0.5) / ALONG
         axis = tube.end - tube.start
         on_axis = tube.start + steps[:, None] * axis
-        unit = axis / np.linalg.norm(axis)
+        site = axis / np.linalg.norm(axis)
         clear = points + CLEAR * normals
         way = clear[:, None] - on_axis[None]
-        across = way - (way @ unit)[..., None] * unit
+        across = way - (way @ site)[..., None] * site
         across /= np.maximum(np.linalg.norm(across, axis=2, keepdims=True), 1e-12)
         ends.append((on_axis[None] + tube.radius * across).reshape(-1, 3))
         starts.append(np.repeat(clear, ALONG, axis=0))

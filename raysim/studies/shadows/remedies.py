@@ -9,15 +9,17 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import Level, RaysimError
 from raysim.base.figures import Figures
-from raysim.dose.exposure import least_useful
+from raysim.base.progress import Progress
+from raysim.dose.exposure import week_irradiance
 from raysim.dose.lamp_output import lamp_factors
 from raysim.estimate.bounds import batch_mean
-from raysim.estimate.refine import DARK_ERRORS, looks_dark
+from raysim.estimate.refine import DARK_ERRORS, seems_dark
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.contact import contact_faults
 from raysim.studies.shadows.extra_lamp import is_inside, lamp_places
 from raysim.studies.shadows.patches import DarkPatch
-from raysim.transport.tracing import AdjointRun, Progress, Target, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import BackwardRun, Start
 
 PATCH_STREAM = 3 << 30  # above the streams of face-sides and meters
 PATCH_PATHS = 96  # per batch, for each patch
@@ -71,10 +73,10 @@ def patch_batches(
     if not patches:
         return np.zeros((0, 2))
     arrays = kernel_scene(scene.triangles)
-    run = AdjointRun(arrays, scene.triangles, seed, threads, cases=slice(0, 1))
-    run.add_targets(
+    run = BackwardRun(arrays, scene.triangles, seed, threads, cases=slice(0, 1))
+    run.add_starts(
         [
-            Target(PATCH_STREAM + k, tuple(p.faces.tolist()), (p.side,) * len(p.faces))
+            Start(PATCH_STREAM + k, tuple(p.faces.tolist()), (p.side,) * len(p.faces))
             for k, p in enumerate(patches)
         ]
     )
@@ -95,7 +97,7 @@ def what_helps(
 ) -> Tried:
     """Every change that fits, traced with the random numbers of the patch as it is."""
     target = scene.written.target
-    floor = least_useful(target.dose, target.safety_factor)
+    floor = week_irradiance(target.dose, target.safety_factor)
     # The patch by itself, so that it has the same random numbers before and after.
     before = patch_batches(scene, [patch], seed, threads, paths)[0]
     name = scene.triangles.bodies[patch.body].name
@@ -110,7 +112,7 @@ def what_helps(
             continue
         mean, error = (float(value[0]) for value in batch_mean(after[None]))
         gain, gain_error = _gain(before, after)
-        dark = bool(looks_dark(np.array(mean), np.array(error), floor, DARK_ERRORS))
+        dark = bool(seems_dark(np.array(mean), np.array(error), floor, DARK_ERRORS))
         remedies.append(Remedy(what, mean, error, gain, gain_error, dark))
     return Tried(tuple(sorted(remedies, key=lambda remedy: -remedy.gain)), tuple(skipped))
 

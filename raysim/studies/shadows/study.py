@@ -7,13 +7,14 @@ import numpy as np
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.figures import Figures
-from raysim.dose.exposure import exposure_time, least_useful
+from raysim.base.progress import Progress
+from raysim.dose.exposure import exposure_time, week_irradiance
 from raysim.dose.judge import place_words
 from raysim.dose.result import Result
 from raysim.estimate.bounds import batch_mean
 from raysim.estimate.discs import disc_means
-from raysim.estimate.face_sides import Judged, judged_units
-from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, looks_dark
+from raysim.estimate.face_sides import Sites, judged_sites
+from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, seems_dark
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
 from raysim.studies.shadows.folds import fold_words
@@ -27,7 +28,7 @@ from raysim.studies.shadows.patches import (
     sights,
 )
 from raysim.studies.shadows.remedies import PATCH_PATHS, Tried, patch_batches, what_helps
-from raysim.transport.tracing import Progress, default_threads
+from raysim.transport.threads import default_threads
 
 MOST_PATCHES = 12
 
@@ -109,11 +110,11 @@ def find_shadows(
     helped : int
         For how many of the darkest patches changes are tried.
     """
-    triangles, units = scene.triangles, judged_units(scene.triangles)
-    field = smoothed_irradiance(result, units)
-    median = median_irradiance(field[units.faces, units.sides], units)
+    triangles, sites = scene.triangles, judged_sites(scene.triangles)
+    field = smoothed_irradiance(result, sites)
+    median = median_irradiance(field[sites.faces, sites.sides], sites)
     # Where half of the surface is dark, what is too dark to wait for is dark all the same.
-    limit = max(share * median, least_useful(result.target_dose, result.safety_factor))
+    limit = max(share * median, week_irradiance(result.target_dose, result.safety_factor))
     patches = dark_patches(triangles, field, limit, smallest)
     threads = threads or default_threads()
     looked = []
@@ -154,23 +155,23 @@ def _patch_light(
     Those that look too dark to wait for get paths enough to tell.
     """
     target = scene.written.target
-    floor = least_useful(target.dose, target.safety_factor)
+    floor = week_irradiance(target.dose, target.safety_factor)
     mean, error = batch_mean(patch_batches(scene, patches, seed, threads))
-    dim = np.flatnonzero(looks_dark(mean, error, floor))
+    dim = np.flatnonzero(seems_dark(mean, error, floor))
     for number in dim:
         batches = patch_batches(scene, [patches[number]], seed, threads, CLOSE_PATHS)
         (mean[number],), (error[number],) = batch_mean(batches)
     return list(zip(patches, mean.tolist(), error.tolist(), strict=True))
 
 
-def smoothed_irradiance(result: Result, units: Judged) -> np.ndarray:
+def smoothed_irradiance(result: Result, sites: Sites) -> np.ndarray:
     """Cautious irradiance as the mean over 1 cm2 about each judged face-side, (faces, 2), W/m2.
 
     Counts of single faces are too noisy to draw the edge of a patch by.
     """
     field = result.cases[CAUTIOUS].irradiance.copy()
-    at = (units.faces, units.sides)
-    field[at] = disc_means(field[at], units.areas, units.owner, units.member)
+    at = (sites.faces, sites.sides)
+    field[at] = disc_means(field[at], sites.areas, sites.owner, sites.member)
     return field
 
 
@@ -188,7 +189,7 @@ def _shadow(
 ) -> Shadow:
     triangles = scene.triangles
     asked = (result.target_dose, result.safety_factor, result.warm_up)
-    floor = least_useful(result.target_dose, result.safety_factor)
+    floor = week_irradiance(result.target_dose, result.safety_factor)
     part = triangles.parts[triangles.face_part[patch.faces[0]]].name
     words = [triangles.bodies[patch.body].name, part, SIDES[patch.side]]
     words.append(place_words(triangles, patch.body, patch.centroid))
@@ -199,7 +200,7 @@ def _shadow(
         irradiance=light[0],
         error=light[1],
         extra_time=_extra_time(exposure_time(light[0], *asked), exposure_time(median, *asked)),
-        dark=bool(looks_dark(np.array(light[0]), np.array(light[1]), floor, DARK_ERRORS)),
+        dark=bool(seems_dark(np.array(light[0]), np.array(light[1]), floor, DARK_ERRORS)),
         sights=sights(triangles, patch),
         close=close_before(triangles, patch),
     )

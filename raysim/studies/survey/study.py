@@ -9,7 +9,8 @@ from raysim.dose.readings import MeterResult
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.survey.fit import Fit, fit_readings
-from raysim.transport.tracing import default_threads, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.threads import default_threads
 
 
 def predict(scene: BuiltScene, seed: int, threads: int | None = None) -> tuple[MeterResult, ...]:

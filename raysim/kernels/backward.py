@@ -22,9 +22,9 @@ from raysim.kernels.compile import kernel
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.lattice import lattice_point
 from raysim.kernels.random_numbers import (
-    ADJOINT_LAMP,
-    ADJOINT_SCATTERING,
-    ADJOINT_START,
+    BACKWARD_LAMP,
+    BACKWARD_SCATTERING,
+    BACKWARD_START,
     MASK,
     SHIFT,
     ZERO_STEP,
@@ -151,7 +151,7 @@ def direct_irradiance(
 
 @kernel
 def begin_weights(every, number, weight):
-    """Set the weight of each case at the start of a path; see `adjoint_path` for `every`."""
+    """Set the weight of each case at the start of a path; see `backward_path` for `every`."""
     for case in range(weight.shape[0]):
         weight[case] = every[case] if number % every[case] == 0 else 0.0
 
@@ -234,7 +234,7 @@ def start_of_path(starts, target, u0, u1):
 
 
 @kernel
-def adjoint_path(
+def backward_path(
     geometry, surfaces, starts, target, path, batch, place, every, key0, key1, max_bounces, scores,
     scratch,
 ):  # fmt: skip
@@ -264,7 +264,7 @@ def adjoint_path(
     specular, lobe = surfaces.specular, surfaces.lobe
     fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
-    u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | ADJOINT_START, key0, key1)
+    u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
@@ -273,7 +273,7 @@ def adjoint_path(
     for bounce in range(max_bounces):
         step = np.uint64(bounce)
         if not mirror:
-            u0, u1, u2, _ = uniforms(low, stream, step, high | ADJOINT_LAMP, key0, key1)
+            u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)
             if bounce == 0:
                 u0, u1 = lamp0, lamp1
             value, tube, shadow = direct_irradiance(
@@ -297,7 +297,7 @@ def adjoint_path(
         if on_mantle and mirror:
             add_score(scores, lamp_of[hit - triangles], exitance[hit - triangles], weight)
         surface = surface_of[hit]
-        u0, u1, u2, u3 = uniforms(low, stream, step, high | ADJOINT_SCATTERING, key0, key1)
+        u0, u1, u2, u3 = uniforms(low, stream, step, high | BACKWARD_SCATTERING, key0, key1)
         angular = angular_reflectance(fresnel, surface, -dot(dx, dy, dz, nx, ny, nz))
         way = way_on(angular, reflectance, transmittance, surface, bounce == 0, u0, weight)
         if way == ABSORBED:

@@ -5,7 +5,7 @@ import pytest
 from agreement import agrees, all_agree, fits
 from closed_forms import tube_irradiance
 
-from raysim.kernels.adjoint import (
+from raysim.kernels.backward import (
     choice_of_tubes,
     chosen_tube,
     direct_irradiance,
@@ -41,7 +41,7 @@ STARTS = Starts(
 
 
 @kernel
-def _starts(starts, target, u, out):
+def _path_starts(starts, target, u, out):
     for i in range(len(u)):
         x, y, z, nx, ny, nz, primitive = start_of_path(starts, target, u[i, 0], u[i, 1])
         out[i, 0], out[i, 1], out[i, 2], out[i, 6] = x, y, z, primitive
@@ -50,7 +50,7 @@ def _starts(starts, target, u, out):
 
 def test_paths_start_evenly_over_the_area_of_a_target():
     out = np.empty((2_000_000, 7))
-    _starts(STARTS, 1, np.random.default_rng(1).random((len(out), 2)), out)
+    _path_starts(STARTS, 1, np.random.default_rng(1).random((len(out), 2)), out)
     member = out[:, 6].astype(int) - 40
     assert np.array_equal(out[:, 3:6], NORMALS[member])
     assert np.abs(out[:, 2] - CORNERS[member, 0, 2]).max() < 1e-14
@@ -66,7 +66,7 @@ def test_paths_start_evenly_over_the_area_of_a_target():
 
 def test_a_target_of_one_face_starts_there():
     out = np.empty((1_000, 7))
-    _starts(STARTS, 0, np.random.default_rng(2).random((len(out), 2)), out)
+    _path_starts(STARTS, 0, np.random.default_rng(2).random((len(out), 2)), out)
     assert (out[:, 6] == 40).all()
     assert np.abs(out[:, 2] - 9.0).max() < 1e-14
 

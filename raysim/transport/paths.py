@@ -1,0 +1,176 @@
+"""Backward paths from face-sides and points to the lamps, in batches for each target."""
+
+from dataclasses import dataclass
+from itertools import chain
+
+import numpy as np
+
+from raysim.kernels.random_numbers import split_word
+from raysim.kernels.records import Starts
+from raysim.kernels.run_cpu import trace_backward
+from raysim.scene.triangles import METER_LIFT, SceneTriangles
+from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.precompile import wait_until_compiled
+from raysim.transport.tallies import MAX_BOUNCES, case_stride, fitting
+from raysim.transport.threads import in_threads
+
+PATH_BATCHES = 64
+# Where thousands of face-sides are looked at: half as many paths show which ones need no more.
+ROUND_BATCHES = 32
+# Bytes for the sums of targets before they have to be copied; what is not used takes no memory.
+FIRST_ROOM = 2**28
+
+
+@dataclass(frozen=True)
+class Start:
+    """Start of backward paths: face-sides taken together, or a point with a direction.
+
+    `faces` and `side` (members,), or `at` and `facing` (3,); `stream` is its own word of the
+    random counter and must differ from that of every other target.
+    """
+
+    stream: int
+    faces: tuple[int, ...] = ()
+    sides: tuple[int, ...] = ()
+    at: np.ndarray | None = None
+    facing: np.ndarray | None = None
+
+
+class BackwardRun:
+    """Backward paths from targets, in batches per target.
+
+    Attributes
+    ----------
+    case_stride : (cases,) int64
+        One path in so many carries a case, and counts so many times.
+    paths : (targets,) int64
+        Paths traced per batch.
+    rays : int
+        Rays traced.
+    batches : int
+        Independent batches of every target.
+    """
+
+    def __init__(
+        self,
+        scene: KernelScene,
+        triangles: SceneTriangles,
+        seed: int,
+        threads: int,
+        *,
+        cases: slice = slice(None),
+        max_bounces: int = MAX_BOUNCES,
+        stride: tuple[int, ...] | None = None,
+        batches: int = PATH_BATCHES,
+    ) -> None:
+        self.batches = batches
+        self.scene = scene
+        self.triangles = triangles
+        self.threads = threads
+        self.max_bounces = max_bounces
+        self.key = split_word(seed)
+        s = scene.surfaces
+        if not s.reflectance.shape == s.transmittance.shape == s.lobe.shape:
+            # Compiled code reads past the end of a short table without a word.
+            raise ValueError("reflectance, transmittance and lobe differ in shape")
+        self.surfaces = s._replace(
+            reflectance=np.ascontiguousarray(s.reflectance[:, cases]),
+            transmittance=np.ascontiguousarray(s.transmittance[:, cases]),
+            lobe=np.ascontiguousarray(s.lobe[:, cases]),
+        )
+        self.case_stride = case_stride(stride, self.surfaces)
+        self._targets: list[Start] = []
+        lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
+        one = np.zeros((batches, lamps, columns))
+        self._sums = np.zeros((max(FIRST_ROOM // one.nbytes, 1), *one.shape))
+        self.paths = np.zeros(0, np.int64)
+        self.rays = 0
+        wait_until_compiled("trace_backward")
+
+    def add_starts(self, targets: list[Start]) -> None:
+        """Append targets; they are numbered on from those there are."""
+        self._targets.extend(targets)
+        count = len(self._targets)
+        if count > len(self._sums):  # room for as many again, so that few additions copy
+            wider, used = np.zeros((2 * count, *self._sums.shape[1:])), len(self.paths)
+            wider[:used] = self._sums[:used]
+            self._sums = wider
+        self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
+
+    def tallies(self) -> dict[str, np.ndarray]:
+        """Sums over the paths of every target, and their numbers; `restore` takes them back."""
+        rays = np.array(self.rays)
+        return {"sums": self._sums[: len(self.paths)], "paths": self.paths, "rays": rays}
+
+    def restore(self, targets: list[Start], tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the tallies of another run of the same scene and seed, with its targets.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where they do not fit.
+        """
+        self.add_starts(targets)
+        there = slice(len(targets))
+        self._sums[there] = fitting(tallies, "sums", self._sums[there])
+        self.paths = fitting(tallies, "paths", self.paths).copy()
+        self.rays = int(tallies["rays"])
+        if (self.paths < 0).any():
+            raise ValueError("a count of paths is negative")
+
+    def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
+        """Trace `paths` (chosen,) further paths per batch from the chosen targets."""
+        starts = _path_starts(self.scene, self.triangles, [self._targets[i] for i in chosen])
+        rays = np.zeros(self.threads, np.int64)
+        in_threads(
+            trace_backward,
+            self.threads,
+            self.scene.geometry,
+            self.surfaces,
+            starts,
+            self.case_stride,
+            self.paths[chosen],
+            paths.astype(np.int64),
+            *self.key,
+            self.max_bounces,
+            chosen.astype(np.int64),
+            self._sums,
+            rays,
+        )
+        self.paths[chosen] += paths.astype(np.int64)
+        self.rays += int(rays.sum())
+
+    def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
+        """Irradiance by batch, W/m2, (chosen, batches, lamps, cases), of targets with paths."""
+        sums = self._sums.take(chosen, axis=0)
+        sums /= self.paths[chosen][:, None, None, None]
+        return sums
+
+
+def _path_starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Start]) -> Starts:
+    """Members of all targets in one list; a point is a triangle without extent."""
+    size = np.array([len(target.faces) or 1 for target in targets])
+    first = np.concatenate([[0], np.cumsum(size)])
+
+    def members(name: str) -> np.ndarray:
+        lists = (getattr(target, name) or (-1,) for target in targets)
+        return np.array(list(chain.from_iterable(lists)))
+
+    faces, sides = members("faces"), members("sides")
+    corners, normals = np.zeros((len(faces), 9)), np.zeros((len(faces), 3))
+    primitive = np.full(len(faces), -1)
+    own = faces >= 0
+    corners[own] = triangles.corners[faces[own]].reshape(-1, 9)
+    normals[own] = triangles.normals[faces[own]] * np.where(sides[own] == 0, 1.0, -1.0)[:, None]
+    primitive[own] = scene.position[faces[own]]
+    share = np.ones(len(faces))
+    for j in np.flatnonzero(size > 1).tolist():
+        these = slice(first[j], first[j + 1])
+        below = np.cumsum(triangles.areas[faces[these]])
+        share[these] = below / below[-1]
+    for row, target in zip(first.tolist(), targets, strict=False):
+        if target.at is not None and target.facing is not None:
+            corners[row] = np.tile(target.at + METER_LIFT * target.facing, 3)
+            normals[row] = target.facing
+    stream = np.array([target.stream for target in targets], np.uint64)
+    return Starts(first.astype(np.int64), stream, share, corners, normals, primitive)

@@ -1,0 +1,139 @@
+"""Photons from the lamps in batches; what arrives is counted on every face-side."""
+
+import numpy as np
+
+from raysim.kernels.random_numbers import split_word
+from raysim.kernels.records import FATES
+from raysim.kernels.run_cpu import trace_photons
+from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.precompile import wait_until_compiled
+from raysim.transport.tallies import MAX_BOUNCES, case_stride, fitting
+from raysim.transport.threads import in_threads
+
+BATCH_PHOTONS = 32_768  # photons of all lamps in one batch
+
+
+class PhotonRun:
+    """Photons from the lamps in batches; tallies are whole numbers, whatever the threads.
+
+    Attributes
+    ----------
+    batches : int
+        Batches done.
+    batch_photons : (lamps,) int64
+        Photons of each lamp in a batch, in proportion to its watts.
+    case_stride : (cases,) int64
+        One photon in so many carries a case.
+    """
+
+    _COUNTS = ("total", "squares", "bodies", "fates", "segments")
+
+    def __init__(
+        self,
+        scene: KernelScene,
+        seed: int,
+        threads: int,
+        *,
+        batch_photons: int = BATCH_PHOTONS,
+        max_bounces: int = MAX_BOUNCES,
+        stride: tuple[int, ...] | None = None,
+    ) -> None:
+        self.scene = scene
+        self.threads = threads
+        self.max_bounces = max_bounces
+        self.case_stride = case_stride(stride, scene.surfaces)
+        self.key = split_word(seed)
+        share = scene.lamp_watts / scene.lamp_watts.sum()
+        # Whole turns, so that twin tubes emit alike, and each case has its share of every batch.
+        turns = scene.lamp_tubes.number * np.lcm.reduce(self.case_stride)
+        self.batch_photons = np.maximum(np.rint(share * batch_photons / turns), 1).astype(
+            np.int64
+        ) * turns.astype(np.int64)
+        self.batches = 0
+        lamps, faces = len(scene.lamp_watts), len(scene.order)
+        cases = scene.surfaces.reflectance.shape[1]
+        self._total = np.zeros((threads, lamps, 2 * faces, cases), np.int64)
+        self._squares = np.zeros_like(self._total)
+        self._bodies = np.zeros((threads, lamps, scene.bodies, cases), np.int64)
+        self._fates = np.zeros((threads, lamps, FATES, cases), np.int64)
+        self._segments = np.zeros(threads, np.int64)
+        wait_until_compiled("trace_photons")  # here, where Ctrl-C is heard at once
+
+    def tallies(self) -> dict[str, np.ndarray]:
+        """All that was counted, the same for any number of threads; `restore` takes it back."""
+        counts = {name: getattr(self, f"_{name}").sum(axis=0) for name in self._COUNTS}
+        return counts | {"batches": np.array(self.batches)}
+
+    def restore(self, tallies: dict[str, np.ndarray]) -> None:
+        """Go on from the tallies of another run of the same scene and seed.
+
+        Raises
+        ------
+        ValueError, KeyError
+            Where they do not fit this scene, or do not agree with each other.
+        """
+        self.batches = int(tallies["batches"])
+        for name in self._COUNTS:
+            whole = getattr(self, f"_{name}")
+            whole[0] = fitting(tallies, name, whole[0])
+        account = self.bodies().sum(axis=2) + self.fates().sum(axis=2)
+        if self.batches < 0 or (account != self.photons_by_case).any():
+            raise ValueError("photons that were sent out and that ended differ")
+
+    def add_batches(self, count: int) -> None:
+        """Trace `count` further batches."""
+        in_threads(
+            trace_photons,
+            self.threads,
+            self.scene.geometry,
+            self.scene.surfaces,
+            self.scene.lamp_tubes,
+            self.case_stride,
+            self.batches,
+            count,
+            self.batch_photons,
+            *self.key,
+            self.max_bounces,
+            self._total,
+            self._squares,
+            self._bodies,
+            self._fates,
+            self._segments,
+        )
+        self.batches += count
+
+    @property
+    def photons(self) -> np.ndarray:
+        """Photons traced per lamp, (lamps,) int64."""
+        return self.batches * self.batch_photons
+
+    @property
+    def photons_by_case(self) -> np.ndarray:
+        """Photons that carried each case, (cases, lamps) int64."""
+        return self.photons // self.case_stride[:, None]
+
+    @property
+    def segments(self) -> int:
+        """Ray segments flown."""
+        return int(self._segments.sum())
+
+    def arrivals(self) -> tuple[np.ndarray, np.ndarray]:
+        """Counts of arrivals and sums over batches of their squares.
+
+        Both (cases, lamps, faces, 2) int64, faces in the order of the scene.
+        """
+        return self._by_face(self._total), self._by_face(self._squares)
+
+    def _by_face(self, tally: np.ndarray) -> np.ndarray:
+        summed = tally.sum(axis=0)  # lamps, 2 * kernel triangles, cases
+        lamps, sides, cases = summed.shape
+        faces = summed.reshape(lamps, sides // 2, 2, cases)[:, self.scene.position]
+        return np.ascontiguousarray(np.moveaxis(faces, 3, 0))
+
+    def bodies(self) -> np.ndarray:
+        """Counts of absorptions, (cases, lamps, bodies) int64."""
+        return np.moveaxis(self._bodies.sum(axis=0), 2, 0)
+
+    def fates(self) -> np.ndarray:
+        """Counts of (escaped, lost, not finite), (cases, lamps, 3) int64."""
+        return np.moveaxis(self._fates.sum(axis=0), 2, 0)
