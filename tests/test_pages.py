@@ -1,0 +1,78 @@
+"""Pages for people: what they link to and name is there, and no page is longer than it may be."""
+
+import re
+import subprocess
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+# A page that nobody can read in one go is not read.
+LONGEST = {"README.md": 180, "DEVELOPERS.md": 150, "CHANGELOG.md": 80}
+LINK = re.compile(r"\]\(([^)\s]+)\)")
+NAMED = re.compile(r"`((?:[\w.-]+/)+[\w.-]+\.(?:py|md|toml|j2|json|jsonl|html|js)|[\w/]+/)`")
+
+
+@cache
+def pages() -> tuple[Path, ...]:
+    """Every page of the project: Markdown that stands beside the code, not in what was built."""
+    skipped = {".venv", "node_modules", "results", "build", "dist", "shared"}
+    found = (p for p in ROOT.rglob("*.md") if not skipped & {*p.relative_to(ROOT).parts})
+    return tuple(sorted(p for p in found if not any(s.startswith(".") for s in p.parent.parts)))
+
+
+def name(page: Path) -> str:
+    """Page as it is called from the root."""
+    return page.relative_to(ROOT).as_posix()
+
+
+def headings(page: Path) -> set[str]:
+    """Anchors of the headings of a page, as they are made of their words."""
+    lines = re.findall(r"^#+ (.+)$", page.read_text("utf-8"), re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", line.lower()).replace(" ", "-") for line in lines}
+
+
+def test_there_are_pages():
+    assert {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "scenes/README.md"} <= set(
+        map(name, pages())
+    )
+    assert sum(page.is_relative_to(ROOT / "raysim") for page in pages()) >= 9
+
+
+@pytest.mark.parametrize("page", pages(), ids=name)
+def test_links_lead_somewhere(page):
+    for link in LINK.findall(page.read_text("utf-8")):
+        if re.match(r"[a-z]+:", link):
+            continue
+        path, _, anchor = link.partition("#")
+        there = page.parent / path if path else page
+        assert there.exists(), link
+        if anchor:
+            assert anchor in headings(there), link
+
+
+@pytest.mark.parametrize("page", pages(), ids=name)
+def test_files_and_folders_that_are_named_exist(page):
+    roots = (ROOT, ROOT / "raysim", ROOT / "tests", page.parent)
+    lost = [
+        path
+        for path in NAMED.findall(page.read_text("utf-8"))
+        if not path.startswith(("results/", "layouts/", "my_box/"))
+        and not any((root / path).exists() for root in roots)
+    ]
+    assert lost == []
+
+
+@pytest.mark.parametrize("page", LONGEST)
+def test_pages_can_be_read_in_one_go(page):
+    assert len((ROOT / page).read_text("utf-8").splitlines()) <= LONGEST[page]
+
+
+def test_pages_beside_the_code_are_kept_with_it():
+    known = subprocess.run(
+        ["git", "ls-files", "--cached", "--others", "--exclude-standard", "*.md"],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if known.returncode == 0:
+        assert set(map(name, pages())) <= set(known.stdout.split())
