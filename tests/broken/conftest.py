@@ -1,13 +1,7 @@
-"""Lets these tests import the helpers that lie with the tests of scenes."""
-
-import sys
-from pathlib import Path
+"""Command lines of broken input run in children of one process."""
 
 import pytest
 from watchdog import Kennel
-
-for helpers in ("scene", "physics", "output"):
-    sys.path.insert(0, str(Path(__file__).parents[1] / helpers))
 
 
 @pytest.fixture(scope="session")

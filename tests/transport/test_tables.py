@@ -1,17 +1,12 @@
 """Tables of surfaces that do not fit together are refused before compiled code reads them."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from built_scenes import BLACK, WIDE, Lamp, Piece, box, scene_of
 
 from raysim.transport.tracing import AdjointRun, kernel_scene
-
-sys.path.insert(0, str(Path(__file__).parent / "physics"))
-
-from built_scenes import BLACK, WIDE, Lamp, Piece, box, scene_of  # noqa: E402
 
 SCENE = scene_of([Piece(box(0.0, 0.4), BLACK)], [Lamp(WIDE, 4.9)])
 

@@ -19,7 +19,7 @@ from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.precompile_process import compile_kernels
 from raysim.transport.tracing import AdjointRun, ForwardRun, Target
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 SCENE = ROOT / "scenes" / "clinic_locker.toml"
 POSIX = pytest.mark.skipif(os.name == "nt", reason="signals and process numbers of POSIX")
 
