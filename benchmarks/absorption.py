@@ -102,6 +102,7 @@ def merit(arrays, judged, floor: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 def main() -> None:
+    """Compare both and print what came of it."""
     scene = raysim.load_scene(DEMO)
     arrays = kernel_scene(scene.triangles)
     judged = scene.triangles.judged[arrays.order].reshape(-1)

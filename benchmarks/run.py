@@ -98,6 +98,7 @@ this table and a line of results.jsonl; medians. `--quick` only proves that it r
 
 
 def main() -> None:
+    """Measure and print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="only prove that it runs")
     quick = parser.parse_args().quick

@@ -2,6 +2,16 @@
 
 import signal
 
+import pytest
+from watchdog import Kennel
+
+
+@pytest.fixture(scope="session")
+def kennel():
+    """Process that runs command lines in children of its own, under limits."""
+    with Kennel() as running:
+        yield running
+
 
 def pytest_configure() -> None:
     """Hear Ctrl-C also where the suite was started in the background, which has it ignored.

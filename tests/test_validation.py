@@ -58,7 +58,9 @@ def test_the_table_comes_from_the_run_itself(tmp_path, broken):
     program = (
         f"import sys; sys.path.insert(0, {str(TESTS)!r})\n{breaker}"
         f"sys.argv = ['validation.py', '-k', 'keitz_both_ways', '--out', {str(out)!r}]\n"
-        "import validation; sys.exit(validation.main())"
+        "import validation\n"
+        "validation.CASES = [c for c in validation.CASES if c.title.startswith('Lamp table')]\n"
+        "sys.exit(validation.main())"
     )
     done = subprocess.run(
         [sys.executable, "-c", program], cwd=REPOSITORY, capture_output=True, text=True, check=False

@@ -126,17 +126,17 @@ CASES = (
     Case(
         "Standard errors and the bound on the worst of many, over seeds",
         "coverage; exact binomial and Student limits",
-        ("statistics/test_coverage.py",),
+        ("estimate/test_coverage.py",),
     ),
     Case(
         "Bounds of counts and of batch means",
         "Garwood 1936; Student 1908; Berger 1982",
-        ("statistics/test_bounds.py",),
+        ("estimate/test_bounds.py",),
     ),
     Case(
         "Exposure time: published examples, warm-up, safety factor",
         "worked examples named in the test",
-        ("test_exposure.py", "test_worked_numbers.py"),
+        ("dose/test_exposure.py", "dose/test_worked_numbers.py"),
     ),
     Case(
         "Heads of meters without cosine correction: a lamp at an angle, light from all sides",
@@ -151,12 +151,12 @@ CASES = (
     Case(
         "Stray light of slits and labyrinths, down to 1e-7 of the lamp's power",
         "view factor of a slit; Hottel's strings; the gap as a mesh; photons one by one",
-        ("physics/test_leak.py", "test_passage.py"),
+        ("physics/test_leak.py", "studies/test_passage.py"),
     ),
     Case(
         "Lamp table and surface library, row by row; watts against irradiance at 1 m",
         "fact sheet with the sources of each row; Keitz 1971",
-        ("test_library.py", "test_library_rows.py", "test_lamp_output.py"),
+        ("library/test_library.py", "library/test_library_rows.py", "dose/test_lamp_output.py"),
     ),
     Case(
         "Planted errors of 0.5 to 3 %: found by the comparisons above",

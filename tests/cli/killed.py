@@ -1,19 +1,17 @@
-"""Run the program and kill it, by SIGKILL, at a chosen moment: `killed.py STAGE CALL WORDS...`.
+"""Have this process killed, by SIGKILL, at a chosen moment of a run.
 
-The process dies as it enters the CALL-th call of what stands for the stage; nothing can be caught
-or tidied up. Checkpoints are written whenever they can be.
+It dies as it enters a chosen call of what stands for the stage; nothing can be caught or tidied up.
+Checkpoints are written whenever they can be.
 """
 
 import itertools
 import os
 import signal
-import sys
 from typing import Any
 
 import numpy
 
 import raysim.assess.uncertainty
-import raysim.cli
 import raysim.dose.checkpoint
 import raysim.dose.simulate
 import raysim.estimate.refine
@@ -48,9 +46,7 @@ def die_at(owner: Any, name: str, call: int) -> None:
     setattr(owner, name, dies)
 
 
-if __name__ == "__main__":
-    stage, call = sys.argv[1], int(sys.argv[2])
-    sys.argv = ["raysim", *sys.argv[3:]]
+def prepare(stage: str, call: int) -> None:
+    """Have the run that follows die at a stage."""
     raysim.dose.checkpoint.INTERVAL, raysim.dose.checkpoint.LARGEST_SHARE = 0.0, numpy.inf
     die_at(*STAGES[stage], call)
-    raysim.cli.main()

@@ -4,12 +4,11 @@ import json
 import re
 import shutil
 import signal
-import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from running import ENVIRONMENT, contents, raysim_said
+from running import contents, raysim_said
 from small_scenes import write_scene
 
 from raysim.dose.checkpoint import CHECKPOINT_FILE, read_checkpoint
@@ -53,18 +52,19 @@ def place(tmp_path_factory):
     return folder
 
 
-def killed(folder: Path, stage: str, call: int, *words: str) -> None:
-    """Have a run die at a stage."""
-    done = subprocess.run(
-        [sys.executable, Path(__file__).with_name("killed.py"), stage, str(call), *words],
-        cwd=folder,
-        env=ENVIRONMENT,
-        capture_output=True,
-        encoding="utf-8",
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == -signal.SIGKILL, (done.returncode, done.stderr)
+@pytest.fixture
+def killed(kennel, tmp_path):
+    """Have a run in the folder of the test die at a stage."""
+    here = str(Path(__file__).parent)
+
+    def run(stage: str, call: int, *words: str) -> None:
+        before = f"import sys; sys.path.append({here!r}); import killed; "
+        before += f"killed.prepare({stage!r}, {call})"
+        done = kennel.run(*words, folder=tmp_path, before=before, seconds=120)
+        assert done.status == -signal.SIGKILL, (done.status, done.said)
+        assert not done.hung
+
+    return run
 
 
 def timeless(folder: Path) -> dict[str, bytes]:
@@ -86,9 +86,9 @@ def is_old(folder: Path, place: Path) -> bool:
 
 
 @pytest.mark.parametrize(("stage", "call"), STAGES)
-def test_a_killed_run_ends_as_if_never_stopped(place, tmp_path, stage, call):
+def test_a_killed_run_ends_as_if_never_stopped(place, killed, tmp_path, stage, call):
     write_scene(tmp_path)
-    killed(tmp_path, stage, call, *WORDS, "out", *ASKED, "--threads", "1")
+    killed(stage, call, *WORDS, "out", *ASKED, "--threads", "1")
     header, _ = read_checkpoint(tmp_path / "out" / CHECKPOINT_FILE)
     assert header["options"]["seed"] == 3
     # No result.json without the whole of the results.
@@ -100,11 +100,11 @@ def test_a_killed_run_ends_as_if_never_stopped(place, tmp_path, stage, call):
 
 
 @pytest.mark.parametrize("call", RENAMES)
-def test_old_and_new_results_never_stand_side_by_side(place, tmp_path, call):
+def test_old_and_new_results_never_stand_side_by_side(place, killed, tmp_path, call):
     write_scene(tmp_path)
     shutil.copytree(place / "old", tmp_path / "out")
     stage = "results half in place"
-    killed(tmp_path, stage, call, *WORDS, "out", *ASKED, "--threads", "1", "--force")
+    killed(stage, call, *WORDS, "out", *ASKED, "--threads", "1", "--force")
     assert (tmp_path / "out" / "result.json").exists() <= is_old(tmp_path / "out", place)
     said = raysim_said(*WORDS, "out", "--resume", folder=tmp_path)
     assert (said.status, said.err) == (0, "")

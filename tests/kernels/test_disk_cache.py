@@ -1,7 +1,7 @@
 """The cache of compiled kernels, damaged in every way that came to mind.
 
 No damage may end a run, change a result or run as machine code. Each is done to a small package of
-two kernels, in a process of its own.
+two kernels, in a process of its own (forked from one that has loaded numba).
 """
 
 import errno
@@ -10,15 +10,14 @@ import os
 import random
 import shutil
 import struct
-import subprocess
-import sys
 import threading
 from dataclasses import dataclass
+from dataclasses import replace as replaced
 from pathlib import Path
 
 import pytest
+from watchdog import Kennel
 
-import raysim
 from raysim.kernels import compile as compiling
 from raysim.kernels import disk_cache
 from raysim.kernels.disk_cache import sound_content, write_whole
@@ -36,7 +35,10 @@ def outer(x, y):
     return inner(x) + y
 """
 ASK = """
-import json
+import json, sys
+from raysim.kernels import compile
+compile.cache_folder.cache_clear()
+sys.path.insert(0, {package!r})
 from two_kernels import inner, outer
 print(json.dumps([outer(2.0, 1.0), sum(outer.stats.cache_hits.values())]))
 """
@@ -50,6 +52,7 @@ class Installed:
 
     package: Path
     cache: Path
+    kennel: Kennel
 
     def file(self, name: str) -> Path:
         """The only file of one of them."""
@@ -62,29 +65,19 @@ class Installed:
 
     def ask(self, before: str = "") -> tuple[float, int, list[str]]:
         """Result, hits of the cache, and lines on standard error, of a process of its own."""
-        paths = (str(self.package), str(Path(raysim.__file__).parents[1]))
-        environment = {
-            "PYTHONPATH": os.pathsep.join(paths),
-            "NUMBA_CACHE_DIR": str(self.cache),
-        }
-        run = subprocess.run(
-            [sys.executable, "-c", before + ASK],
-            env=os.environ | environment,
-            capture_output=True,
-            text=True,
-            timeout=120,
-            check=False,
-        )
-        assert run.returncode == 0, (run.returncode, run.stderr)
-        return *json.loads(run.stdout), run.stderr.splitlines()
+        before += ASK.format(package=str(self.package))
+        cache = str(self.cache)
+        run = self.kennel.run(folder=self.package, before=before, NUMBA_CACHE_DIR=cache)
+        assert run.status == 0, (run.status, run.err)
+        return *json.loads(run.out), run.err.splitlines()
 
 
 @pytest.fixture(scope="module")
-def compiled(tmp_path_factory):
+def compiled(tmp_path_factory, kennel):
     """The two kernels with a good cache, which no test may touch."""
     folder = tmp_path_factory.mktemp("two_kernels")
     (folder / "two_kernels.py").write_text(KERNELS)
-    good = Installed(folder, folder / "cache")
+    good = Installed(folder, folder / "cache", kennel)
     assert good.ask() == (RIGHT, 0, [])
     return good
 
@@ -93,7 +86,7 @@ def compiled(tmp_path_factory):
 def installed(compiled, tmp_path):
     """The two kernels with a good cache that may be damaged."""
     shutil.copytree(compiled.cache, tmp_path / "cache")
-    return Installed(compiled.package, tmp_path / "cache")
+    return replaced(compiled, cache=tmp_path / "cache")
 
 
 @pytest.fixture
@@ -215,7 +208,7 @@ NO_WRITING = {
     [pytest.param(way, marks=POSIX if "resource" in NO_WRITING[way] else ()) for way in NO_WRITING],
 )
 def test_what_cannot_be_written_is_compiled_in_memory(compiled, tmp_path, way):
-    empty = Installed(compiled.package, tmp_path / "cache")
+    empty = replaced(compiled, cache=tmp_path / "cache")
     result, hits, (line,) = empty.ask(FAILS + NO_WRITING[way])
     assert (result, hits) == (RIGHT, 0)
     assert line.startswith("warning: compiled kernels cannot be kept")

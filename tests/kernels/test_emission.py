@@ -20,8 +20,11 @@ def _emitted(tubes, i, u, out):
 
 @pytest.fixture(scope="module")
 def light():
-    """Axial position, angle, cosine to the normal, turn about the normal, and distance from the
-    axis of emitted rays, all (rays,); reckoned in a frame of this test's own."""
+    """Emitted rays in a frame of this test's own.
+
+    Axial position, angle, cosine to the normal, turn about the normal, and distance from the axis,
+    all (rays,).
+    """
     out = np.empty((2_000_000, 6))
     _emitted(TUBES, 1, np.random.default_rng(1).random((len(out), 4)), out)
     way = out[:, :3] - START

@@ -33,8 +33,10 @@ def random_rays(count, seed):
 
 
 def brute_triangles(corners, origins, directions):
-    """Distances (rays, faces) by Moeller and Trumbore, JGT 2(1) (1997), and the margin by which
-    each is hit or missed; inf where missed."""
+    """Distances (rays, faces) by Moeller and Trumbore, JGT 2(1) (1997); inf where missed.
+
+    And the margin by which each is hit or missed.
+    """
     a, u, v = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     p = np.cross(directions[:, None], v)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -49,8 +51,11 @@ def brute_triangles(corners, origins, directions):
 
 
 def brute_tubes(tubes, origins, directions):
-    """Distances (rays, tubes) as the overlap of the ray's stay between the end planes with its
-    stay in the endless cylinder; inf where missed or where it starts inside."""
+    """Distances (rays, tubes); inf where missed or where a ray starts inside.
+
+    Found as the overlap of the ray's stay between the end planes with its stay in the endless
+    cylinder.
+    """
     distances = np.full((len(origins), len(tubes)), np.inf)
     for i, (*start, wx, wy, wz, length, radius) in enumerate(tubes):
         axis = np.array([wx, wy, wz])

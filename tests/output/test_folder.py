@@ -213,20 +213,28 @@ def test_drawing_that_dies_is_trouble_told_not_a_crash(tmp_path, monkeypatch):
     assert "/nowhere/python" in trouble
 
 
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    """A result and its pictures, drawn in this process."""
+    result, folder = synthetic.result(), tmp_path_factory.mktemp("alone")
+    return result, write_pictures(result, folder) + write_charts(result, folder)
+
+
 @pytest.mark.parametrize("cores", [1, 2])
-def test_processes_share_the_drawing_and_the_report_has_its_order(tmp_path, monkeypatch, cores):
+def test_processes_share_the_drawing_and_the_report_has_its_order(
+    alone, tmp_path, monkeypatch, cores
+):
     monkeypatch.setattr(draw, "default_threads", lambda: cores)
-    result = synthetic.result()
+    result, drawn = alone
     with draw.Drawing(result, tmp_path) as drawing:
         assert len(drawing._processes) == cores
         shown, trouble = drawing.pictures()
     assert trouble == ""
-    alone = write_pictures(result, tmp_path / "alone") + write_charts(result, tmp_path / "alone")
     assert [(p.file.name, p.title, p.caption) for p in shown] == [
-        (p.file.name, p.title, p.caption) for p in alone
+        (p.file.name, p.title, p.caption) for p in drawn
     ]
     assert len({p.file.read_bytes() for p in shown}) == len(shown) > 4
-    for one, other in zip(shown, alone, strict=True):
+    for one, other in zip(shown, drawn, strict=True):
         assert one.file.read_bytes() == other.file.read_bytes()
 
 

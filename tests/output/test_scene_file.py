@@ -1,10 +1,6 @@
 """Scene files written by the program: what goes in comes out, paths hold from where they lie."""
 
-import sys
 import tomllib
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
 
 from small_scenes import plate, small_scene, write_scene
 

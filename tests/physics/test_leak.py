@@ -1,22 +1,17 @@
 """Stray light through gaps: against closed forms, and against brute force with the gap as a mesh."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 import trimesh
 from agreement import agrees
 from built_scenes import Lamp, Piece, box_walls, grid, rectangle, scene_of, surface
 from measuring import adjoint_blocks, mean_and_error, point
+from small_scenes import write_scene
 
 from raysim.dose.simulate import load_scene
 from raysim.studies.leak.exposure_limits import permissible_time
 from raysim.studies.leak.slit import slit_of
 from raysim.studies.leak.study import GROUPS, LINES, LeakRun, leaks
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
-from small_scenes import write_scene
 
 SIZE = (0.3, 0.25, 0.3)
 ENDS = ([90, 0, 150], [210, 0, 150])  # mm, on the front wall, along x

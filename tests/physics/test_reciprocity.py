@@ -139,8 +139,11 @@ MIXED_ROOM = {
 
 @pytest.fixture(scope="module")
 def mixed_room():
-    """Diffuse, mixed, mirror and two kinds of Fresnel walls, a smooth ball, two sheets that
-    transmit, a single and a twin tube; and where photons arrive in it."""
+    """A scene of everything, and where photons arrive in it.
+
+    Diffuse, mixed, mirror and two kinds of Fresnel walls, a smooth ball, two sheets that transmit,
+    a single and a twin tube.
+    """
     scene = busy_scene(LINING, TUBE_SURFACE, SHEET, detail=1)
     return scene, forward_blocks(scene, 3_000_000, 21)
 

@@ -59,5 +59,4 @@ def test_small_to_large_is_large_to_small():
 
 def _black(scene):
     """The scene with every surface black."""
-
     return dataclasses.replace(scene, surfaces=(BLACK,) * len(scene.surfaces))

@@ -23,8 +23,10 @@ class Fold:
 
 
 def folds(triangles: SceneTriangles, body: int) -> tuple[Fold, ...]:
-    """Folds of a judged object as it hangs: those in its lower half at the chin, others at the
-    nose; a bend that runs all round is the rim.
+    """Folds of a judged object as it hangs.
+
+    Those in its lower half lie at the chin, others at the nose; a bend that runs all round is the
+    rim.
 
     An edge belongs to a fold where the angle between its two faces over the way between their
     middles says a radius below `TIGHT`.

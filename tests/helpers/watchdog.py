@@ -67,14 +67,18 @@ class Kennel:
         seconds: int = SECONDS,
         gigabytes: float = GIGABYTES,
         wall: float = WALL,
+        before: str = "",
+        **environment: str,
     ) -> Answer:
-        """Answer to `raysim WORDS`, run in `folder`."""
+        """Answer to `raysim WORDS`, run in `folder`, after a piece of Python if there is one."""
         task = {
             "words": [str(word) for word in words],
             "folder": str(folder),
             "seconds": seconds,
             "gigabytes": gigabytes,
             "wall": wall,
+            "before": before,
+            "environment": environment,
         } | {name: str(path) for name, path in self._outputs.items()}
         self._process.stdin.write(json.dumps(task) + "\n")
         self._process.stdin.flush()

@@ -1,11 +1,10 @@
 """Slits and labyrinths in cross-section, against closed forms and photons followed one by one."""
 
 import math
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
+from agreement import agrees
 
 from raysim.scene.rabbet import closing_step
 from raysim.studies.leak.passage import (
@@ -17,9 +16,6 @@ from raysim.studies.leak.passage import (
     view_factors,
     wall_radiosity,
 )
-
-sys.path.insert(0, str(Path(__file__).parent / "physics"))
-from agreement import agrees
 
 WIDTH, DEPTH, STEP = 0.003, 0.018, 0.009
 

@@ -1,18 +1,13 @@
 """Tables of surfaces that do not fit together are refused before compiled code reads them."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from built_scenes import BLACK, WIDE, Lamp, Piece, box, scene_of
 
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.paths import BackwardRun
-
-sys.path.insert(0, str(Path(__file__).parent / "physics"))
-
-from built_scenes import BLACK, WIDE, Lamp, Piece, box, scene_of  # noqa: E402
 
 SCENE = scene_of([Piece(box(0.0, 0.4), BLACK)], [Lamp(WIDE, 4.9)])
 

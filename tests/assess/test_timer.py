@@ -1,10 +1,9 @@
 """The timer over the life of lamps and after an interruption."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+import synthetic
 
 from raysim.assess.lamp_life import lamp_life, seconds_to_add, time_at_age, times_in_air
 from raysim.dose.exposure import WarmUpCurve, exposure_time
@@ -16,9 +15,6 @@ from raysim.dose.lamp_output import (
     temperature_factor,
 )
 from raysim.scene.file.written import LampsBehaviour
-
-sys.path.insert(0, str(Path(__file__).parent / "output"))
-import synthetic
 
 LINEAR = WarmUpCurve((0.0, 300.0), (0.5, 1.0))
 

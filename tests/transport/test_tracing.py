@@ -1,19 +1,10 @@
 """Runs give the same numbers however they are cut up, and arrays mean what they say."""
 
 import dataclasses
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
-
-from raysim.kernels.records import LOST
-from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
-from raysim.transport.photons import PhotonRun
-
-sys.path.insert(0, str(Path(__file__).parent / "physics"))
-from built_scenes import (  # noqa: E402
+from built_scenes import (
     BLACK,
     LINING,
     SHEET,
@@ -25,6 +16,11 @@ from built_scenes import (  # noqa: E402
     scene_of,
     surface,
 )
+
+from raysim.kernels.records import LOST
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.photons import PhotonRun
 
 SCENE = busy_scene(LINING, TUBE_SURFACE, SHEET, detail=1)
 ARRAYS = kernel_scene(SCENE)

@@ -3,12 +3,12 @@
 import dataclasses
 import json
 import signal
-import sys
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
+from small_scenes import small_scene, write_scene
 
 import raysim.dose.checkpoint
 import raysim.dose.simulate
@@ -17,9 +17,6 @@ from raysim.dose.checkpoint import Checkpoint, is_checkpoint, read_checkpoint, w
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.simulate import load_scene, simulate
 from raysim.transport.photons import PhotonRun
-
-sys.path.insert(0, str(Path(__file__).parent / "scene"))
-from small_scenes import small_scene, write_scene  # noqa: E402
 
 RUN = {"photons": 1, "precision": 0.1, "seed": 5}
 PHOTONS = "tracing photons"

@@ -1,20 +1,16 @@
 """Log reductions of a whole result."""
 
 import math
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+import synthetic
 
 from raysim.assess.log_reduction import load_reductions
 from raysim.library.organisms import find_organism
 from raysim.library.survival import load_survival
 from raysim.scene.file.written import SceneAsWritten
-
-sys.path.insert(0, str(Path(__file__).parent / "output"))
-import synthetic
 
 
 def asked_for(whole, **target):

@@ -37,10 +37,13 @@ def child(task: dict) -> int:
     room = address_space() + int(task["gigabytes"] * GIGABYTE)
     resource.setrlimit(resource.RLIMIT_AS, (room, room))
     sys.argv = ["raysim", *map(os.fsdecode, map(os.fsencode, task["words"]))]
+    os.environ |= task["environment"]
     from raysim.cli import main
 
     try:
-        main()
+        exec(task["before"], {"__name__": "before"})
+        if task["words"]:
+            main()
     except SystemExit as stop:
         return int(stop.code or 0) if not isinstance(stop.code, str) else 1
     except BaseException:

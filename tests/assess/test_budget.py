@@ -1,11 +1,10 @@
 """The uncertainty budget: derivatives by path weights against runs of their own."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from small_scenes import small_scene, write_scene
 
 from raysim.assess.sensitivity import Bench, Cycle
 from raysim.assess.uncertainty import (
@@ -20,9 +19,6 @@ from raysim.dose.result import Budget, Contribution
 from raysim.dose.simulate import load_scene, simulate
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.paths import BackwardRun, Start
-
-sys.path.insert(0, str(Path(__file__).parent / "scene"))
-from small_scenes import small_scene, write_scene
 
 
 @pytest.fixture(scope="module")

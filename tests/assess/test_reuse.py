@@ -1,19 +1,15 @@
 """Reuse limits: worked figures, straps apart, and the limit that binds."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+import synthetic
 
 from raysim.assess.reuse import FACEPIECE, STRAPS, cycles_within, part_wear, reuse
 from raysim.dose.exposure import WarmUpCurve
 from raysim.output.words.wear import reuse_lines, reuse_record
 from raysim.scene.file.written import SceneAsWritten
-
-sys.path.insert(0, str(Path(__file__).parent / "output"))
-import synthetic
 
 J = 1e4  # J/m2 per J/cm2
 

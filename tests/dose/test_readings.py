@@ -1,12 +1,11 @@
 """Meter readings against the calculation, and what they leave of the timer: figures by hand."""
 
 import math
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+import synthetic
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.agreement import (
@@ -22,9 +21,6 @@ from raysim.output.pages.sheets import card_doubts, card_lines
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.sentences import bottom_line, headline
 from raysim.scene.triangles import MeterPoint
-
-sys.path.insert(0, str(Path(__file__).parent / "output"))
-import synthetic
 
 # Two lamps at six points, W/m2, by case; invented.
 DIRECT = np.array([[9.0, 6.0, 3.0, 2.0, 1.0, 0.0], [1.0, 2.0, 3.0, 6.0, 9.0, 0.0]])

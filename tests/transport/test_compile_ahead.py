@@ -20,7 +20,7 @@ from raysim.transport.paths import BackwardRun, Start
 from raysim.transport.photons import PhotonRun
 from raysim.transport.precompile_process import compile_kernels
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 SCENE = ROOT / "scenes" / "clinic_locker.toml"
 POSIX = pytest.mark.skipif(os.name == "nt", reason="signals and process numbers of POSIX")
 

@@ -1,6 +1,0 @@
-"""Lets these tests import the helpers that lie with the tests of scenes."""
-
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
