@@ -1,0 +1,26 @@
+"""How a run is traced, whatever is asked of it."""
+
+from dataclasses import dataclass, field
+
+from raysim.base.progress import Progress, nobody_watching
+from raysim.transport.threads import default_threads
+
+
+@dataclass(frozen=True)
+class RunOptions:
+    """Random numbers, threads and who is told how far it has come.
+
+    Attributes
+    ----------
+    seed : int
+        Key of the random numbers, 0 to 2**64 - 1. The same seed gives the same numbers to the last
+        bit, for any number of threads.
+    threads : int
+        Default: the cores that this process may use.
+    progress : callable
+        Called with (what, done, of how much).
+    """
+
+    seed: int = 1
+    threads: int = field(default_factory=default_threads)
+    progress: Progress = nobody_watching
