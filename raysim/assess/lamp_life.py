@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from raysim.base.figures import Figures
-from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.dose.exposure import WarmUpCurve
 from raysim.dose.lamp_output import in_use_factor, output_at, temperature_factor
 from raysim.dose.result import Result
 from raysim.scene.file.written import LampsBehaviour
@@ -64,7 +64,7 @@ def time_at_age(result: Result, hours: float) -> TimeAtAge:
         for lamp in result.triangles.lamps
     ) * in_use_factor(behaviour)
     bound = result.bound * output / best if best > 0.0 else 0.0
-    seconds = exposure_time(bound, result.target_dose, result.safety_factor, result.warm_up)
+    seconds = result.requirement.time(bound)
     return TimeAtAge(hours, output, seconds)
 
 
@@ -88,9 +88,7 @@ def times_in_air(result: Result) -> tuple[TimeInAir, ...]:
         TimeInAir(
             degrees,
             share,
-            exposure_time(
-                bound * share / taken, result.target_dose, result.safety_factor, result.warm_up
-            ),
+            result.requirement.time(bound * share / taken),
         )
         for degrees, share in zip(curve.degrees, curve.shares, strict=True)
     )

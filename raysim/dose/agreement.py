@@ -21,7 +21,7 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
-from raysim.dose.exposure import CycleCurve, exposure_time
+from raysim.dose.exposure import CycleCurve
 from raysim.dose.lamp_output import output_at
 from raysim.dose.readings import (
     ALL_LAMPS,
@@ -135,7 +135,6 @@ def with_readings(result: Result) -> Result:
 
 def _causes(result: Result, rows: tuple[Comparison, ...]) -> tuple[Cause, ...]:
     """What would explain some missing light, each with the bound that it leaves."""
-    asked = (result.target_dose, result.safety_factor, result.warm_up)
     case = result.cases[CAUTIOUS]
     shares = np.array([_lamp_shares(row.meter) for row in rows])  # points, lamps
     found = []
@@ -149,7 +148,7 @@ def _causes(result: Result, rows: tuple[Comparison, ...]) -> tuple[Cause, ...]:
             found.append((ONE_LAMP, name, less, (1.0 - less) * case.bound + less * out[name]))
     if (fallen := _fallen(result, rows)) is not None:
         found.append((LINING, "", fallen, _bound_of_lining(result, fallen)))
-    return tuple(Cause(*one, exposure_time(one[-1], *asked)) for one in found)
+    return tuple(Cause(*one, result.requirement.time(one[-1])) for one in found)
 
 
 def _lamp_shares(meter: MeterResult) -> np.ndarray:

@@ -1,25 +1,29 @@
 """From the tallies of a run to its result: photons and backward paths joined, every case judged."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.base.errors import Fault, Level
-from raysim.base.progress import Progress
 from raysim.dose.agreement import with_readings
-from raysim.dose.exposure import week_irradiance
+from raysim.dose.exposure import CycleCurve
 from raysim.dose.judge import CaseEstimate, judge_case
 from raysim.dose.lamp_failures import LampTallies, lamp_failures, traced_by_lamp
-from raysim.dose.lamp_output import lamp_factors, warm_up_curve
-from raysim.dose.poses_apart import cycle_curve, pose_results, with_worst
+from raysim.dose.lamp_output import lamp_factors, requirement_of
+from raysim.dose.poses_apart import Known, cycle_curve, pose_results, with_worst
 from raysim.dose.provenance import stated_assumptions
 from raysim.dose.readings import MeterResult
 from raysim.dose.result import CaseResult, EnergyAccount, LampFailure, PoseResult, Result, Spot
-from raysim.estimate.bounds import CONFIDENCE, count_lower_bound, count_variance
+from raysim.estimate.bounds import CONFIDENCE
+from raysim.estimate.darkness import found_dark
 from raysim.estimate.face_sides import judged_sites
-from raysim.estimate.refine import found_dark, settled
-from raysim.estimate.refinement import SETTLED, forward_only
+from raysim.estimate.photon_counts import Counted, counted_irradiance
+from raysim.estimate.refine import precise
+from raysim.estimate.refinement import DECIDED
 from raysim.scene.build import BuiltScene
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.version import __version__
@@ -27,7 +31,7 @@ from raysim.version import __version__
 LARGEST_LOST_SHARE = 1e-6
 
 
-class Job:
+class DoseRun:
     """One run on its way from tallies to a result.
 
     Attributes
@@ -59,28 +63,24 @@ class Job:
         self.left, self.error = left, error
         self.backward: BackwardRun | None = None
         self.poses: tuple[PoseResult, ...] = ()
-        self.warm_up = cycle_curve(warm_up_curve(behaviour.warm_up), scene.written.pose_shares)
-        total, squares = forward.arrivals()
+        once = requirement_of(scene.written)
+        curve = cycle_curve(once.warm_up, scene.written.pose_shares)
+        self.requirement = replace(once, warm_up=curve)
         watts_per_photon = arrays.lamp_watts / forward.photons_by_case
         scale = watts_per_photon[:, :, None, None] / scene.triangles.areas[:, None]
-        variance = count_variance(total, squares, forward.batches)
-        self.by_lamp, self.by_lamp_variance = sites.averaged(  # cases, lamps, faces, sides
-            total * scale, np.maximum(variance, 0.0) * scale**2
-        )
+        counts = counted_irradiance(forward.arrivals(), forward.batches, scale)
+        self.by_lamp, self.by_lamp_variance = sites.averaged(*counts)  # cases, lamps, faces, sides
         self.counted = self.by_lamp[0][:, sites.faces, sites.sides]  # cautious: lamps, sites
         f = self.factors[:, :, None, None]
-        self.mean = (self.by_lamp * f).sum(axis=1)
+        self.mean = (self.by_lamp * f).sum(axis=1)  # cases, faces, sides
         self.variance = (self.by_lamp_variance * f**2).sum(axis=1)
-        u = (slice(None), sites.faces, sites.sides)
-        bound = count_lower_bound(self.mean[u], self.variance[u], error)
-        one_photon = self._one_photon(scale)
-        error_of_counts = np.where(self.variance > 0.0, np.sqrt(self.variance), one_photon)
-        self.state = forward_only(self.mean[u], error_of_counts[u], bound)
-        level = (self.mean[u] * sites.areas).sum(axis=1) / sites.areas.sum()
-        self.state.counts = level[:, None] / one_photon[u]
+        counted = Counted(self.mean, self.variance, self._one_photon(scale))
+        counted = counted.at((sites.faces, sites.sides))
+        self.state = counted.state(error)
+        level = (counted.mean * sites.areas).sum(axis=1) / sites.areas.sum()
+        self.state.counts = level[:, None] / counted.one_photon
         self.state.everywhere = True
-        target = scene.written.target
-        self.state.floor = week_irradiance(target.dose, target.safety_factor)
+        self.state.week_irradiance = self.requirement.week_irradiance
 
     def _one_photon(self, scale: np.ndarray) -> np.ndarray:
         """What one photon would make of irradiance, W/m2, (cases, faces, sides)."""
@@ -89,6 +89,7 @@ class Job:
 
     def result(
         self,
+        *,
         seed: int,
         precision: float | None,
         meters: tuple[MeterResult, ...],
@@ -103,8 +104,9 @@ class Job:
         error = np.sqrt(self.by_lamp_variance)
         mean, path_error, covariance = self._by_paths(looked)
         share, there = state.share[:, None, looked], (..., faces, sides)
-        self.by_lamp[there] *= 1.0 - share
-        self.by_lamp[there] += share * mean.transpose(0, 2, 1)
+        by_lamp = self.by_lamp.copy()
+        by_lamp[there] *= 1.0 - share
+        by_lamp[there] += share * mean.transpose(0, 2, 1)
         error[there] = np.hypot((1.0 - share) * error[there], share * path_error.transpose(0, 2, 1))
         refined = np.zeros(scene.triangles.judged.shape, bool)
         refined[faces, sides] = True
@@ -117,16 +119,16 @@ class Job:
             raysim_version=__version__,
             seed=seed,
             triangles=scene.triangles,
-            target_dose=scene.written.target.dose,
-            safety_factor=scene.written.target.safety_factor,
-            warm_up=self.warm_up,
+            target_dose=self.requirement.dose,
+            safety_factor=self.requirement.safety_factor,
+            warm_up=self.requirement.warm_up,
             confidence=CONFIDENCE,
             photons=int(self.forward.photons.sum()),
             paths=state.paths * len(scene.poses),
             segments=self.forward.segments + state.rays,
             seconds=seconds,
             precision_asked=precision,
-            lamp_irradiance=self.by_lamp,
+            lamp_irradiance=by_lamp,
             lamp_standard_error=error,
             refined=refined,
             cases=cases,
@@ -144,7 +146,7 @@ class Job:
         return with_readings(result)
 
     def each_pose(
-        self, posed: list[KernelScene], seed: int, precision: float | None, progress: Progress
+        self, posed: list[KernelScene], precision: float | None, options: RunOptions
     ) -> None:
         """Time of each of several poses in the cycle, and the time it would take alone."""
         self.poses = pose_results(
@@ -152,18 +154,25 @@ class Job:
             posed,
             self.forward,
             self.sites,
-            self.factors[0],
-            (self.error, precision),
-            float(self.state.bound[0].min()),
-            self.warm_up,
-            seed,
-            progress,
+            factors=self.factors[0],
+            error=self.error,
+            precision=precision,
+            times=self._pose_times(),
+            requirement=self.requirement,
+            options=options,
         )
+
+    def _pose_times(self) -> tuple[float, ...]:
+        """Times of the poses within the cycle, s; none for one pose."""
+        curve = self.requirement.warm_up
+        if not isinstance(curve, CycleCurve):
+            return ()
+        return curve.pose_times(self.requirement.time(float(self.state.bound[0].min())))
 
     def _at_worst(self, worst: Spot) -> tuple[PoseResult, ...]:
         """The poses with what each gives to the worst spot of the cycle."""
-        known = (self.sites, self.state, self.factors[0])
-        return with_worst(self.poses, self.scene, self.forward, self.backward, *known, worst)
+        known = Known(self.sites, self.state, self.factors[0])
+        return with_worst(self.poses, self.scene, (self.forward, self.backward), known, worst)
 
     def _by_paths(self, looked: np.ndarray) -> tuple[np.ndarray, ...]:
         """What backward paths say of the sites looked at, by lamp: see `traced_by_lamp`."""
@@ -176,7 +185,7 @@ class Job:
         self, timer: float, looked: np.ndarray, traced: np.ndarray, covariance: np.ndarray
     ) -> tuple[LampFailure, ...]:
         """Cautious case with each lamp out in turn, `looked` and what follows as `LampTallies`."""
-        state, sites, target = self.state, self.sites, self.scene.written.target
+        state, sites = self.state, self.sites
         variance = self.by_lamp_variance[0][:, sites.faces, sites.sides]
         return lamp_failures(
             self.scene.triangles,
@@ -184,17 +193,16 @@ class Job:
             LampTallies(
                 self.counted, variance, self.error, looked, traced, covariance, state.rounds[looked]
             ),
-            self.factors[0],
-            (target.dose, target.safety_factor),
-            self.warm_up,
-            timer,
+            factors=self.factors[0],
+            requirement=self.requirement,
+            timer=timer,
         )
 
     def _sure(self, number: int, precision: float | None) -> np.ndarray:
         """Sites (sites,) bool whose irradiance is known in a case as well as asked."""
-        if precision is None or number >= SETTLED:
+        if precision is None or number >= DECIDED:
             return np.zeros(len(self.state.rounds), bool)
-        return settled(self.state, precision)[number]
+        return precise(self.state, precision)[number]
 
     def _case(self, number: int, precision: float | None) -> CaseResult:
         state, sites, scene = self.state, self.sites, self.scene
@@ -205,19 +213,16 @@ class Job:
         bound[sites.faces, sites.sides] = state.bound[number]
         even[sites.faces, sites.sides] = state.even[number]
         watts = self.arrays.lamp_watts * self.factors[number]
-        target = scene.written.target
         return judge_case(
-            CASES[number],
-            float(watts.sum() / self.arrays.lamp_watts.sum()),
             scene.triangles,
             sites,
             CaseEstimate(mean, error, bound, even),
-            self._sure(number, precision),
-            state.bright,
-            self._energy(number, watts),
-            target.dose,
-            target.safety_factor,
-            self.warm_up,
+            self.requirement,
+            name=CASES[number],
+            lamp_factor=float(watts.sum() / self.arrays.lamp_watts.sum()),
+            sure=self._sure(number, precision),
+            bright=state.bright,
+            energy=self._energy(number, watts),
         )
 
     def _energy(self, number: int, watts: np.ndarray) -> EnergyAccount:

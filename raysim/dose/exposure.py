@@ -146,12 +146,26 @@ def exposure_time(
     return warm_up.time_for(safety_factor * target_dose / irradiance)
 
 
-def week_irradiance(target_dose: float, safety_factor: float) -> float:
-    """Irradiance (W/m2) that takes `LONGEST_TIME`; less than this is too dark to wait for.
+@dataclass(frozen=True)
+class Requirement:
+    """What every judged face-side must get, and how the lamps come to full output.
 
-    Parameters as in `exposure_time`.
-
-    >>> round(week_irradiance(10_000.0, 1.2), 4)  # 1 J/cm2
+    >>> asked = Requirement(dose=10_000.0, safety_factor=1.2, warm_up=WarmUpCurve())  # 1 J/cm2
+    >>> round(asked.time(12.0), 6)
+    1000.0
+    >>> round(asked.week_irradiance, 4)
     0.0198
     """
-    return safety_factor * target_dose / LONGEST_TIME
+
+    dose: float  # J/m2
+    safety_factor: float
+    warm_up: WarmUpCurve
+
+    def time(self, irradiance: float) -> float:
+        """Seconds that an irradiance (W/m2) takes: see `exposure_time`."""
+        return exposure_time(irradiance, self.dose, self.safety_factor, self.warm_up)
+
+    @property
+    def week_irradiance(self) -> float:
+        """Irradiance (W/m2) that takes `LONGEST_TIME`; less than this is too dark to wait for."""
+        return self.safety_factor * self.dose / LONGEST_TIME

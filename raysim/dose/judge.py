@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.dose.exposure import WarmUpCurve, exposure_time, week_irradiance
+from raysim.dose.exposure import Requirement
 from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Spot
 from raysim.estimate.discs import disc_errors, disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Estimate, Sites, upper_end, weighted_percentile
@@ -40,10 +40,13 @@ def place_words(triangles: SceneTriangles, body: int, point: np.ndarray) -> str:
     return ", ".join(words) if words else "middle"
 
 
-def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) -> Spot:
-    """Record of one face-side."""
+def spot(
+    triangles: SceneTriangles, face: int, side: int, light: tuple[float, float, float]
+) -> Spot:
+    """Record of one face-side; `light` is its irradiance, standard error and bound, W/m2."""
     part = triangles.parts[triangles.face_part[face]]
     centroid = triangles.corners[face].mean(axis=0)
+    irradiance, error, bound = light
     return Spot(
         object=triangles.bodies[part.body].name,
         part=part.name,
@@ -51,49 +54,34 @@ def spot(triangles: SceneTriangles, estimate: Estimate, face: int, side: int) ->
         face=int(face),
         centroid=centroid,
         place=place_words(triangles, part.body, centroid),
-        irradiance=float(estimate.irradiance[face, side]),
-        standard_error=float(estimate.standard_error[face, side]),
-        lower_bound=float(estimate.lower_bound[face, side]),
+        irradiance=float(irradiance),
+        standard_error=float(error),
+        lower_bound=float(bound),
     )
 
 
-def summarise(
-    name: str,
-    values: np.ndarray,
-    lower: np.ndarray,
-    even: np.ndarray,
-    areas: np.ndarray,
-    worst: float,
-    worst_1cm2: float,
-    best: float,
-) -> DoseSummary:
-    """Distribution of the irradiance (W/m2) over face-sides of the given areas (m2).
-
-    `lower` are their lower bounds, `even` as in `CaseEstimate`.
-    """
-    return DoseSummary(
-        name=name,
-        area_m2=float(areas.sum()),
-        worst=worst,
-        bound=float(lower.min()),
-        worst_1cm2=worst_1cm2,
-        percentile_1=weighted_percentile(values, areas, 0.01),
-        percentile_5=weighted_percentile(values, areas, 0.05),
-        mean=float((even * areas).sum() / areas.sum()),
-        best=best,
-    )
+def site_spot(
+    triangles: SceneTriangles, sites: Sites, site: int, light: tuple[np.ndarray, ...]
+) -> Spot:
+    """Record of one site; `light` are irradiance, standard error and bound of all, (sites,)."""
+    mean, error, bound = (float(values[site]) for values in light)
+    return spot(triangles, sites.faces[site], sites.sides[site], (mean, error, bound))
 
 
 def _named_worst(
-    taken: np.ndarray, lower: np.ndarray, sure: np.ndarray, bodies: np.ndarray, floor: float
+    taken: np.ndarray,
+    lower: np.ndarray,
+    sure: np.ndarray,
+    bodies: np.ndarray,
+    week_irradiance: float,
 ) -> tuple[int, dict[int, int]]:
     """The site that is named the worst of all, and that of each body, from arrays (sites,).
 
-    Where some are known to get less than `floor` (W/m2), it is one of these; else one of those that
-    can be vouched for no light at all; else one of the sure, or of those that are darker for
-    certain and that the run ended too early to settle.
+    Where some are known to get less than `week_irradiance` (W/m2), it is one of these; else one of
+    those that can be vouched for no light at all; else one of the sure, or of those that are darker
+    for certain and that the run ended too early to know well.
     """
-    ways = (taken < floor, lower <= 0.0, sure)
+    ways = (taken < week_irradiance, lower <= 0.0, sure)
     known = next((k for k in ways if k.any()), np.ones_like(sure))
     least = lower[known].min()
     known = known | ((taken < least) & (lower < UNSETTLED * least))
@@ -143,17 +131,16 @@ class _Light:
 
 
 def judge_case(
-    name: str,
-    lamp_factor: float,
     triangles: SceneTriangles,
     sites: Sites,
     estimate: CaseEstimate,
+    requirement: Requirement,
+    *,
+    name: str,
+    lamp_factor: float,
     sure: np.ndarray,
     bright: np.ndarray,
     energy: EnergyAccount,
-    target_dose: float,
-    safety_factor: float,
-    warm_up: WarmUpCurve,
 ) -> CaseResult:
     """Everything reported of one case.
 
@@ -167,22 +154,25 @@ def judge_case(
     best_site, best_light, best_error = light.best(everyone, bright)
 
     def spot_of(site: int) -> Spot:
-        return spot(triangles, estimate, sites.faces[site], sites.sides[site])
+        return site_spot(triangles, sites, site, (light.values, light.errors, light.lower))
 
     def summary(title: str, own: np.ndarray, darkest: int) -> DoseSummary:
-        return summarise(
-            title,
-            light.values[own],
-            light.lower[own],
-            light.even[own],
-            sites.areas[own],
+        areas, values = sites.areas[own], light.values[own]
+        return DoseSummary(
+            name=title,
+            area_m2=float(areas.sum()),
             worst=float(light.values[darkest]),
+            bound=float(light.lower[own].min()),
             worst_1cm2=light.darkest_disc(own),
+            percentile_1=weighted_percentile(values, areas, 0.01),
+            percentile_5=weighted_percentile(values, areas, 0.05),
+            mean=float((light.even[own] * areas).sum() / areas.sum()),
             best=min(light.best(own, bright)[1], best_light),
         )
 
-    floor = week_irradiance(target_dose, safety_factor)
-    darkest_of_all, darkest = _named_worst(taken, light.lower, sure, sites.bodies, floor)
+    darkest_of_all, darkest = _named_worst(
+        taken, light.lower, sure, sites.bodies, requirement.week_irradiance
+    )
     worst = spot_of(darkest_of_all)
     bound = float(light.lower.min())
     return CaseResult(
@@ -193,7 +183,7 @@ def judge_case(
         worst=worst,
         best=replace(spot_of(best_site), irradiance=best_light, standard_error=best_error),
         bound=bound,
-        exposure_time=exposure_time(bound, target_dose, safety_factor, warm_up),
+        exposure_time=requirement.time(bound),
         precision=1.0 - bound / worst.irradiance if worst.irradiance > 0.0 else 1.0,
         summary=summary("all judged faces", everyone, darkest_of_all),
         per_object=tuple(

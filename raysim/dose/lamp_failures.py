@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.base.errors import RaysimError
-from raysim.dose.exposure import WarmUpCurve, exposure_time
-from raysim.dose.judge import spot
+from raysim.dose.exposure import Requirement
+from raysim.dose.judge import site_spot
 from raysim.dose.result import LampFailure
 from raysim.estimate.bounds import (
     MOST_ROUNDS,
@@ -21,7 +21,7 @@ from raysim.estimate.bounds import (
     count_lower_bound,
     t_quantile,
 )
-from raysim.estimate.face_sides import Estimate, Sites
+from raysim.estimate.face_sides import Sites
 from raysim.scene.triangles import LampRating, SceneTriangles
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 
@@ -133,9 +133,9 @@ def lamp_failures(
     triangles: SceneTriangles,
     sites: Sites,
     tallies: LampTallies,
+    *,
     factors: np.ndarray,
-    asked: tuple[float, float],
-    warm_up: WarmUpCurve,
+    requirement: Requirement,
     timer: float,
 ) -> tuple[LampFailure, ...]:
     """Worst spot and exposure time with each burning lamp out in turn.
@@ -150,23 +150,19 @@ def lamp_failures(
         Timer setting with all of them burning, s.
     """
     failures = []
-    shape = triangles.judged.shape
-    reached = warm_up.effective_seconds(timer) if np.isfinite(timer) else None
+    reached = requirement.warm_up.effective_seconds(timer) if np.isfinite(timer) else None
     for number in np.flatnonzero(factors > 0.0):
         weights = factors.copy()
         weights[number] = 0.0
         values = estimate_of_mix(tallies, weights)
-        fields = [np.zeros(shape) for _ in values]
-        for field, value in zip(fields, values, strict=True):
-            field[sites.faces, sites.sides] = value
         bound = values[2]
         lowest = np.flatnonzero(bound == bound.min())
         worst = lowest[values[0][lowest].argmin()]
         failures.append(
             LampFailure(
                 lamp=triangles.lamps[number].name,
-                worst=spot(triangles, Estimate(*fields), sites.faces[worst], sites.sides[worst]),
-                exposure_time=exposure_time(float(bound[worst]), *asked, warm_up),
+                worst=site_spot(triangles, sites, int(worst), values),
+                exposure_time=requirement.time(float(bound[worst])),
                 dose_at_timer=None if reached is None else float(bound[worst] * reached),
                 counted_only=bool(worst not in tallies.looked),
             )

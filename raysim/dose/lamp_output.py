@@ -3,9 +3,9 @@
 import numpy as np
 
 from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
-from raysim.dose.exposure import WarmUpCurve
+from raysim.dose.exposure import Requirement, WarmUpCurve
 from raysim.library.tables import assumptions
-from raysim.scene.file.written import LampsBehaviour, WarmUp
+from raysim.scene.file.written import LampsBehaviour, SceneAsWritten, WarmUp
 
 
 def warm_up_curve(written: WarmUp) -> WarmUpCurve:
@@ -62,6 +62,12 @@ def in_use_factor(behaviour: LampsBehaviour) -> float:
     Source: product of the stated factors of temperature, dirt and supply (definition).
     """
     return temperature_factor(behaviour) * behaviour.dirt * behaviour.supply
+
+
+def requirement_of(written: SceneAsWritten) -> Requirement:
+    """What a scene asks for; its lamps warm up once."""
+    target, warm_up = written.target, warm_up_curve(written.lamps_behaviour.warm_up)
+    return Requirement(target.dose, target.safety_factor, warm_up)
 
 
 def lamp_factors(hours: list[float], behaviour: LampsBehaviour) -> dict[str, np.ndarray]:

@@ -1,22 +1,22 @@
 """Is turning over worth it? The cycle of several poses against hanging in one of them all along."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.base.progress import Progress
-from raysim.dose.exposure import CycleCurve, WarmUpCurve, exposure_time
-from raysim.dose.judge import spot
+from raysim.dose.exposure import CycleCurve, Requirement, WarmUpCurve
+from raysim.dose.judge import site_spot
 from raysim.dose.result import PoseResult, Spot
-from raysim.estimate.bounds import count_lower_bound, count_variance
-from raysim.estimate.face_sides import Estimate, Sites
+from raysim.estimate.face_sides import Sites
+from raysim.estimate.photon_counts import Counted, counted_irradiance
 from raysim.estimate.refine import refine
-from raysim.estimate.refinement import Refinement, forward_only
+from raysim.estimate.refinement import Refinement
 from raysim.scene.build import BuiltScene
 from raysim.scene.poses import PosedTriangles
 from raysim.scene.triangles import SIDES
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.poses import BackwardPoses, PhotonPoses, backward_run, pose_seed
@@ -34,17 +34,27 @@ def cycle_curve(warm_up: WarmUpCurve, shares: Sequence[float]) -> WarmUpCurve:
     return CycleCurve(warm_up.times, warm_up.shares, warm_up.time_constant, tuple(shares))
 
 
+@dataclass(frozen=True)
+class Known:
+    """What is known of the sites of a cycle; `factors` (lamps,) is the output of each lamp."""
+
+    sites: Sites
+    state: Refinement
+    factors: np.ndarray
+
+
 def pose_results(
     scene: BuiltScene,
     arrays: Sequence[KernelScene],
     forward: PhotonRun,
     sites: Sites,
+    *,
     factors: np.ndarray,
-    allowed: tuple[float, float | None],
-    bound: float,
-    warm_up: WarmUpCurve,
-    seed: int,
-    progress: Progress,
+    error: float,
+    precision: float | None,
+    times: Sequence[float],
+    requirement: Requirement,
+    options: RunOptions,
 ) -> tuple[PoseResult, ...]:
     """Time of each pose within the cycle, and the time that it would take alone.
 
@@ -57,61 +67,58 @@ def pose_results(
     ----------
     factors : (lamps,) float64
         Output of each lamp as a share of its rating.
-    allowed : (float, float or None)
-        Error probability that the bound from photon counts may use, and precision asked for.
-    bound : float
-        On the worst face-side of the cycle, W/m2.
-    warm_up : WarmUpCurve
+    error : float
+        Error probability that the bound from photon counts may use.
+    times : (poses,) float, s
+        Of each pose within the cycle.
+    requirement : Requirement
         Of the cycle.
     """
-    if not isinstance(forward, PhotonPoses) or not isinstance(warm_up, CycleCurve):
+    curve = requirement.warm_up
+    if not isinstance(forward, PhotonPoses) or not isinstance(curve, CycleCurve):
         return ()
-    error, precision = allowed
-    asked = (scene.written.target.dose, scene.written.target.safety_factor)
-    times = warm_up.pose_times(exposure_time(bound, *asked, warm_up))
+    asked = replace(requirement, warm_up=curve.of_one_pose)
     found = []
     for number, (pose, run) in enumerate(zip(scene.poses, forward.runs, strict=True)):
         state = _counted(run, pose, sites, factors, error)
         if precision is not None:
-            alone = (replace(pose, share=1.0),)
-            key = pose_seed(seed, number) ^ ALONE_STREAM
-            these = arrays[number : number + 1]
-            back = backward_run(alone, these, key, run.threads, cases=slice(0, 1))
-            near = max(precision, ALONE_PRECISION)
-            refine(back, sites, state, factors[None], near, progress, ALONE_RAYS)
+            alone, own = (replace(pose, share=1.0),), arrays[number : number + 1]
+            key = pose_seed(options.seed, number) ^ ALONE_STREAM
+            back = backward_run(alone, own, key, run.threads, cases=slice(0, 1))
+            refine(
+                back,
+                sites,
+                state,
+                factors[None],
+                precision=max(precision, ALONE_PRECISION),
+                progress=options.progress,
+                most_rays=ALONE_RAYS,
+            )
         most = state.mean[0] + UPPER * state.error[0]
-        bound, site = float(state.bound[0].min()), int(most.argmin())
-        fields = np.zeros((3, *pose.triangles.judged.shape))
-        fields[:, sites.faces, sites.sides] = state.mean[0], state.error[0], state.bound[0]
-        worst = spot(pose.triangles, Estimate(*fields), sites.faces[site], sites.sides[site])
-        worst = replace(worst, lower_bound=bound)
-        own = [exposure_time(e, *asked, warm_up.of_one_pose) for e in (bound, float(most[site]))]
-        found.append(PoseResult(pose.name, pose.share, times[number], own[0], worst, own[1]))
+        light = (state.mean[0], state.error[0], state.bound[0])
+        worst = site_spot(pose.triangles, sites, int(most.argmin()), light)
+        worst = replace(worst, lower_bound=float(state.bound[0].min()))
+        longest, shortest = asked.time(worst.lower_bound), asked.time(float(most.min()))
+        found.append(PoseResult(pose.name, pose.share, times[number], longest, worst, shortest))
     return tuple(found)
 
 
 def with_worst(
     found: Sequence[PoseResult],
     scene: BuiltScene,
-    forward: PhotonRun,
-    backward: BackwardRun | None,
-    sites: Sites,
-    state: Refinement,
-    factors: np.ndarray,
+    runs: tuple[PhotonRun, BackwardRun | None],
+    known: Known,
     worst: Spot,
 ) -> tuple[PoseResult, ...]:
     """The poses with what each gives to the worst spot of the cycle, cautious case.
 
-    Photons and paths of each pose are joined in the shares that they have in `state`, so that
+    Photons and paths of each pose are joined in the shares that they have in the state, so that
     share x irradiance of the poses adds up to the irradiance that is told of the spot.
-
-    Parameters
-    ----------
-    factors : (lamps,) float64
-        Output of each lamp as a share of its rating.
     """
+    forward, backward = runs
     if not found or not isinstance(forward, PhotonPoses):
         return ()
+    sites, state, factors = known.sites, known.state, known.factors
     side = SIDES.index(worst.side)
     site = np.flatnonzero((sites.faces == worst.face) & (sites.sides == side))
     share = float(state.share[0, site[0]])
@@ -130,16 +137,13 @@ def _counted(
     run: PhotonRun, pose: PosedTriangles, sites: Sites, factors: np.ndarray, error: float
 ) -> Refinement:
     """What the photons of one pose say of each judged face-side, cautious case."""
-    total, squares = (tally[0] for tally in run.arrivals())  # lamps, faces, sides
+    total, squares = run.arrivals()  # cases, lamps, faces, sides
     areas = pose.triangles.areas
     scale = (factors * run.scene.lamp_watts / run.photons)[:, None, None] / areas[:, None]
-    spread = np.maximum(count_variance(total, squares, run.batches), 0.0) * scale**2
-    by_lamp, by_lamp_variance = sites.averaged(total * scale, spread)
-    at = (sites.faces, sites.sides)
-    mean, variance = by_lamp.sum(axis=0)[at], by_lamp_variance.sum(axis=0)[at]
-    one = scale.max(axis=0)[sites.faces, 0]
-    noise = np.where(variance > 0.0, np.sqrt(variance), one)
-    bound = count_lower_bound(mean, variance, error)
-    state = forward_only(mean[None], noise[None], bound[None])
-    state.settle = 1
+    counts = counted_irradiance((total[0], squares[0]), run.batches, scale)
+    by_lamp, variance = (tally[None] for tally in sites.averaged(*counts))
+    one_photon = np.broadcast_to(scale.max(axis=0), by_lamp.shape[2:])[None]
+    counted = Counted(by_lamp.sum(axis=1), variance.sum(axis=1), one_photon)
+    state = counted.at((sites.faces, sites.sides)).state(error)
+    state.cases_decided = 1
     return state

@@ -11,7 +11,7 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import Fault
 from raysim.base.figures import Figures
-from raysim.dose.exposure import WarmUpCurve, exposure_time
+from raysim.dose.exposure import Requirement, WarmUpCurve
 from raysim.dose.readings import MeterResult, Readings
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.triangles import SceneTriangles
@@ -256,6 +256,11 @@ class Result(Figures):
         return self.cases[CAUTIOUS].exposure_time
 
     @property
+    def requirement(self) -> Requirement:
+        """Dose, safety factor and warm-up together."""
+        return Requirement(self.target_dose, self.safety_factor, self.warm_up)
+
+    @property
     def bound(self) -> float:
         """Irradiance (W/m2) that sets the timer: that of the cautious case, or less by a reading.
 
@@ -276,7 +281,7 @@ class Result(Figures):
         """
         if self.readings is None or self.bound == self.cases[CAUTIOUS].bound:
             return self.calculated
-        return exposure_time(self.bound, self.target_dose, self.safety_factor, self.warm_up)
+        return self.requirement.time(self.bound)
 
     @property
     def seconds_of_light(self) -> float:

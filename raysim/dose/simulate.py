@@ -1,4 +1,4 @@
-"""The main job: trace a scene and judge it. The only module that joins scene and tracing."""
+"""The main job: trace a scene and judge it."""
 
 import time
 from dataclasses import replace
@@ -10,7 +10,7 @@ from raysim.base.errors import Fault, RaysimError
 from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress, nobody_watching
 from raysim.dose.agreement import predicted
-from raysim.dose.assemble import Job
+from raysim.dose.assemble import DoseRun
 from raysim.dose.checkpoint import Checkpoint
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.lamp_failures import lamps_left
@@ -20,12 +20,13 @@ from raysim.estimate.meter import METER_PATHS
 from raysim.estimate.refine import refine, refine_best
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.file.read import read_scene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.poses import backward_run, forward_run, kernel_scenes
 from raysim.transport.threads import default_threads
 
-# Photons tell where the light goes and where to look first; what each face gets, paths tell.
+# Photons tell where the light goes and where to look first; backward paths estimate each face-side.
 DEFAULT_PHOTONS = 1_000_000
 DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
@@ -121,20 +122,27 @@ def simulate(
     error = 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
     try:
         with hold_interrupts():
-            job = Job(scene, arrays, forward, error, left)
+            run = DoseRun(scene, arrays, forward, error, left)
         if precision is not None and not interrupted:
             backward = backward_run(
                 scene.poses, posed, seed, threads, stride=CASE_STRIDE, batches=ROUND_BATCHES
             )
-            _trace_back(job, backward, precision, progress, checkpoint)
+            _trace_back(run, backward, precision, progress, checkpoint)
         if not interrupted:
-            job.each_pose(posed, seed, precision, progress)
+            run.each_pose(posed, precision, RunOptions(seed, threads, progress))
     except KeyboardInterrupt:
         interrupted = True
     seconds = time.perf_counter() - started
     try:
         with hold_interrupts():
-            result = job.result(seed, precision, meters, warnings, interrupted, seconds)
+            result = run.result(
+                seed=seed,
+                precision=precision,
+                meters=meters,
+                warnings=warnings,
+                interrupted=interrupted,
+                seconds=seconds,
+            )
     except KeyboardInterrupt:
         result = replace(result, interrupted=True)
     return result
@@ -174,7 +182,7 @@ def _trace_photons(
 
 
 def _trace_back(
-    job: Job,
+    run: DoseRun,
     backward: BackwardRun,
     precision: float,
     progress: Progress,
@@ -185,24 +193,25 @@ def _trace_back(
     Raises
     ------
     KeyboardInterrupt
-        With all that was traced until then in the job.
+        With all that was traced until then in `run`.
     """
-    units, state = job.sites, job.state
-    job.backward = backward
+    sites, state = run.sites, run.state
+    run.backward = backward
 
     def restore_paths(saved: dict[str, np.ndarray]) -> None:
-        targets = units.targets(state.sites_by_row())
+        targets = sites.targets(state.sites_by_row())
         backward.restore(targets, saved)
 
     with hold_interrupts():
         checkpoint.keep("refinement", state.tallies, state.restore)
         checkpoint.keep("paths", backward.tallies, restore_paths)
     try:
-        refine(backward, units, state, job.factors, precision, checkpoint.watching(progress))
+        watched = checkpoint.watching(progress)
+        refine(backward, sites, state, run.factors, precision=precision, progress=watched)
     except KeyboardInterrupt:
         checkpoint.save()
         raise
     # The brightest are chosen by what is known when this begins: nothing is written in its midst,
     # and what is broken off there goes on from the checkpoint before it.
     checkpoint.save_if_due()
-    refine_best(backward, units, state, job.factors, progress)
+    refine_best(backward, sites, state, run.factors, progress)

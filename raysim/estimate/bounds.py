@@ -14,12 +14,12 @@ import numpy as np
 
 CONFIDENCE = 0.95
 # The error probability 1 - CONFIDENCE is spent here: part on the photon counts, part on the first
-# look at the backward paths of a face-side, which most face-sides need and few more than that, the
+# round of backward paths of a face-side, which most face-sides need and few more than that, the
 # rest in equal parts on its other rounds (union bound over rounds).
 FORWARD_ERROR = 0.008
-FIRST_LOOK_ERROR = 0.012
+FIRST_ROUND_ERROR = 0.012
 MOST_ROUNDS = 8
-ROUND_ERROR = (1.0 - CONFIDENCE - FORWARD_ERROR - FIRST_LOOK_ERROR) / (MOST_ROUNDS - 1)
+ROUND_ERROR = (1.0 - CONFIDENCE - FORWARD_ERROR - FIRST_ROUND_ERROR) / (MOST_ROUNDS - 1)
 
 
 def count_variance(total: np.ndarray, squares: np.ndarray, batches: int) -> np.ndarray:

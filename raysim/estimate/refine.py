@@ -13,21 +13,15 @@ import numpy as np
 from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress
 from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
+from raysim.estimate.darkness import ENOUGH_PATHS, MOST_PATHS, found_dark, sites_seem_dark
 from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
-from raysim.transport.paths import PATH_BATCHES, ROUND_BATCHES, BackwardRun
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 
 NEW_PER_ROUND = 1024
 DIM_PER_ROUND = 32
 FIRST_PATHS = 1  # paths per batch in the first round of a face-side
-MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
-# The same for one that seems too dark to wait for (`Refinement.floor`): of some light on it, paths
-# enough would have found a part. A path that meets a lamp brings thousands of times the floor, so
-# one in some thousand paths is enough to reach it; here are 65,000.
-ENOUGH_PATHS = 2**11
-CLOSE_PATHS = ENOUGH_PATHS * ROUND_BATCHES // PATH_BATCHES  # the same in a run of more batches
-DARK_ERRORS = 3.0  # standard errors that its irradiance must lie below the floor
 # Paths of one round against those before it. What a face-side needs is not known well before it has
 # nearly been given it; the darkest one found brighter than thought spares all others.
 # Looks are few, so those that are left must be able to make up for any number of paths: limits by
@@ -49,6 +43,7 @@ def refine(
     sites: Sites,
     state: Refinement,
     factors: np.ndarray,
+    *,
     precision: float,
     progress: Progress,
     most_rays: float = math.inf,
@@ -91,7 +86,7 @@ def _plan_round(run: BackwardRun, sites: Sites, state: Refinement, precision: fl
     least, unsettled = _least_light(state, precision, is_open)
     goal = np.where(is_open, (1.0 - precision) * least, 0.0)
     chosen = _undecided(run, state, goal, unsettled, is_open)
-    close = state.bound[: state.settle].min(axis=1) >= (1.0 - precision) * least
+    close = state.bound[: state.cases_decided].min(axis=1) >= (1.0 - precision) * least
     state.reached = not len(chosen) and bool((is_open | close).all())
     if run.rays > MOST_RAYS:
         chosen = chosen[:0]
@@ -101,10 +96,12 @@ def _plan_round(run: BackwardRun, sites: Sites, state: Refinement, precision: fl
     if not len(chosen):
         return False
     _add_starts(run, sites, state, chosen)
-    state.planned_paths = _paths_needed(run, state, chosen, goal, precision, is_open)
+    state.planned_paths = _paths_needed(
+        run, state, chosen, goal, precision=precision, is_open=is_open
+    )
     state.planned, state.pieces_done = chosen, 0
     clip = np.where(np.isfinite(goal), CLIP * goal, np.inf)
-    state.clip[: state.settle] = np.where(is_open, clip, state.clip[: state.settle])
+    state.clip[: state.cases_decided] = np.where(is_open, clip, state.clip[: state.cases_decided])
     return True
 
 
@@ -138,9 +135,9 @@ def refine_best(
     state.bright[candidates] = True
 
 
-def settled(state: Refinement, precision: float) -> np.ndarray:
-    """Sites whose irradiance is known as well as asked, (settled cases, sites) bool."""
-    mean, error = state.mean[: state.settle], state.error[: state.settle]
+def precise(state: Refinement, precision: float) -> np.ndarray:
+    """Sites whose irradiance is known as well as asked, (cases decided, sites) bool."""
+    mean, error = state.mean[: state.cases_decided], state.error[: state.cases_decided]
     return (mean > 0.0) & (_later_quantile(state) * error <= precision * mean)
 
 
@@ -159,46 +156,12 @@ def _least_light(
     Of a site that is not settled, noise is not to pass for darkness: its irradiance is taken at
     the upper end of its error.
     """
-    sure = settled(state, precision)
-    guess = upper_end(state.mean[: state.settle], state.error[: state.settle], sure)
+    sure = precise(state, precision)
+    guess = upper_end(state.mean[: state.cases_decided], state.error[: state.cases_decided], sure)
     guess = np.where(guess > 0.0, guess, np.inf)  # of the unlit, no more can be said
     worst = guess.argmin(axis=1)
     cases = np.arange(len(worst))
     return guess[cases, worst], np.unique(worst[is_open & ~sure[cases, worst]])
-
-
-def found_dark(run: BackwardRun, state: Refinement) -> np.ndarray:
-    """Cases in which a site that was given paths enough was found too dark: no more can help.
-
-    They are closed, (settled cases,) bool: the others may go on.
-    """
-    return np.asarray(dark_sites(run, state).any(axis=1))
-
-
-def dark_sites(run: BackwardRun, state: Refinement) -> np.ndarray:
-    """Sites that were given paths enough and found too dark, (settled cases, sites) bool."""
-    known = np.flatnonzero(state.row >= 0)
-    enough = ENOUGH_PATHS if state.floor > 0.0 else MOST_PATHS
-    spent = known[(run.paths[state.row[known]] >= enough) | (state.rounds[known] >= MOST_ROUNDS)]
-    dark = np.zeros((state.settle, len(state.row)), bool)
-    dark[:, spent] = _seem_dark(state, spent, DARK_ERRORS)
-    return dark
-
-
-def _seem_dark(state: Refinement, sites: np.ndarray, errors: float) -> np.ndarray:
-    """Whether no light was found on sites, or less than the floor by so many errors.
-
-    (settled cases, sites) bool.
-    """
-    mean, error = state.mean[: state.settle][:, sites], state.error[: state.settle][:, sites]
-    return seems_dark(mean, error, state.floor, errors)
-
-
-def seems_dark(
-    mean: np.ndarray, error: np.ndarray, floor: float, errors: float = GUESS_ERRORS
-) -> np.ndarray:
-    """Whether there is no light, or less than `floor` by so many standard errors; W/m2, bool."""
-    return np.asarray((mean <= 0.0) | (mean + errors * error < floor))
 
 
 def _undecided(
@@ -214,13 +177,13 @@ def _undecided(
     at a time: what they show lowers the goal and spares the rest. Then those that seem too dark, a
     few at a time: one that stays so closes its case.
     """
-    below = (state.bound[: state.settle] < goal[:, None]).any(axis=0)
+    below = (state.bound[: state.cases_decided] < goal[:, None]).any(axis=0)
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
-        order = np.argsort(state.mean[: state.settle][:, unseen].min(axis=0), kind="stable")
+        order = np.argsort(state.mean[: state.cases_decided][:, unseen].min(axis=0), kind="stable")
         return np.sort(unseen[order[:NEW_PER_ROUND]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
-    dim = undecided[_seem_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
+    dim = undecided[sites_seem_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
     dim = _still_allowed(run, state, dim)
     if len(dim):
         most = np.argsort(-run.paths[state.row[dim]], kind="stable")
@@ -246,12 +209,16 @@ def _paths_needed(
     state: Refinement,
     chosen: np.ndarray,
     goal: np.ndarray,
+    *,
     precision: float,
     is_open: np.ndarray,
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
-    mean, error = state.mean[: state.settle][:, chosen], state.path_error[: state.settle][:, chosen]
+    mean, error = (
+        state.mean[: state.cases_decided][:, chosen],
+        state.path_error[: state.cases_decided][:, chosen],
+    )
     margin = np.maximum(mean - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = _later_quantile(state) * error / margin
@@ -259,7 +226,7 @@ def _paths_needed(
     short = np.where(is_open[:, None], np.nan_to_num(short, nan=1e9, posinf=1e9), 0.0)
     factor = 1.3 * short.max(axis=0) ** 2
     growth = np.clip(factor - 1.0, LEAST_GROWTH[rounds], LARGEST_GROWTH[rounds])
-    dim = _seem_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
+    dim = sites_seem_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
     further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - done)
     # No round may take more rays than all should: where it would, the bound stays too low.
     rays = further.sum() * run.rays / max(run.paths.sum(), 1)
@@ -335,6 +302,6 @@ def _distance(state: Refinement, precision: float) -> tuple[float, float]:
 
     Effort grows with the inverse square of the distance of the bound from the worst irradiance.
     """
-    least, _ = _least_light(state, precision, np.ones(state.settle, bool))
-    gap = float((1.0 - state.bound[: state.settle].min(axis=1) / least).max())
+    least, _ = _least_light(state, precision, np.ones(state.cases_decided, bool))
+    gap = float((1.0 - state.bound[: state.cases_decided].min(axis=1) / least).max())
     return min((precision / max(gap, precision)) ** 2, 1.0), 1.0

@@ -4,15 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.estimate.bounds import FIRST_LOOK_ERROR, ROUND_ERROR
+from raysim.estimate.bounds import FIRST_ROUND_ERROR, ROUND_ERROR
 from raysim.transport.tallies import fitting
 
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
-SETTLED = 2
+DECIDED = 2
 
 # What backward paths change: an entry for each site, for each site of a round, and single numbers.
 _BY_SITE = (*("mean", "error", "even", "path_error", "share", "bound", "bright", "rounds", "row"),)
-_OF_LOOK = ("planned", "planned_paths")
+_OF_ROUND = ("planned", "planned_paths")
 _BY_CASE = ("clip",)
 _NUMBERS = ("pieces_done", "paths", "rays", "reached")
 
@@ -55,14 +55,14 @@ class Refinement:
         Sites of the round in progress, and the further paths per batch of each.
     pieces_done : int
         Pieces of that round that were traced.
-    settle : int
+    cases_decided : int
         The first so many cases are to be settled, others come along.
     first_error, round_error : float
         Error probability of the bounds in the first round of a site, and in each later one, of
         which there are at most MOST_ROUNDS - 1.
     clip : (cases,) float64, W/m2
         Scores above count for so much only in the bound of a first round.
-    floor : float, W/m2
+    week_irradiance : float, W/m2
         A site that gets less than this is too dark to wait for: how much less need not be known.
     everywhere : bool
         Whether sites that could not be the worst are looked at once as well, for the map.
@@ -87,17 +87,17 @@ class Refinement:
     paths: int = 0
     rays: int = 0
     reached: bool = False
-    settle: int = SETTLED
-    first_error: float = FIRST_LOOK_ERROR
+    cases_decided: int = DECIDED
+    first_error: float = FIRST_ROUND_ERROR
     round_error: float = ROUND_ERROR
-    floor: float = 0.0
+    week_irradiance: float = 0.0
     everywhere: bool = False
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that backward paths have changed; `restore` takes it back."""
         return {
             name: np.asarray(getattr(self, name))
-            for name in _BY_SITE + _BY_CASE + _OF_LOOK + _NUMBERS
+            for name in _BY_SITE + _BY_CASE + _OF_ROUND + _NUMBERS
         }
 
     def restore(self, tallies: dict[str, np.ndarray]) -> None:
@@ -110,7 +110,7 @@ class Refinement:
         """
         for name in _BY_SITE + _BY_CASE:
             setattr(self, name, fitting(tallies, name, getattr(self, name)).copy())
-        for name in _OF_LOOK:
+        for name in _OF_ROUND:
             like = np.zeros(np.shape(tallies["planned"]), np.int64)
             setattr(self, name, fitting(tallies, name, like).copy())
         for name in _NUMBERS:

@@ -25,6 +25,7 @@ def enter_lamp(
     box: str,
     name: str,
     event: str,
+    *,
     hours: float,
     operator: str,
     note: str = "",

@@ -22,7 +22,7 @@ from raysim.base.figures import Figures
 from raysim.estimate.bounds import CONFIDENCE, batch_mean, t_quantile
 from raysim.studies.linings.bench import LiningBench
 from raysim.studies.linings.columns import Variant, column_scene
-from raysim.studies.settle import Settled
+from raysim.studies.worst_of_cases import WorstOfCases
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
 
 PAIRED_PATHS = 500_000  # of one group of linings in all, about
@@ -30,7 +30,7 @@ MOST_CONTENDERS = 32  # face-sides per lining
 COULD_BE_WORST = 3.0  # standard errors
 LEVEL_ERROR = 0.001  # that the dark face-side of the second one gets more than it is taken to get
 
-Looked = tuple[Variant, Settled, int]  # the last is the column of the cautious case
+Looked = tuple[Variant, WorstOfCases, int]  # the last is the column of the cautious case
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class Pair(Figures):
     told_apart: bool
 
 
-def contenders(found: Settled, column: int) -> np.ndarray:
+def contenders(found: WorstOfCases, column: int) -> np.ndarray:
     """Face-sides, as 2 face + side, that could be the worst of a column, darkest first.
 
     Their bound lies below what the worst gets, with room for its error.
@@ -95,7 +95,7 @@ def compared(
     return tuple(pair(k - 1, k) for k in others), tuple(pair(0, k) for k in others)
 
 
-def _code(found: Settled, site: int) -> int:
+def _code(found: WorstOfCases, site: int) -> int:
     return int(2 * found.sites.faces[site] + found.sites.sides[site])
 
 

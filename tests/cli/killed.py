@@ -20,8 +20,8 @@ from raysim.transport.photons import PhotonRun
 
 STAGES: dict[str, tuple[Any, str]] = {
     "photons": (PhotonRun, "add_batches"),
-    "photons done": (raysim.dose.simulate, "Job"),
-    "backward paths": (raysim.estimate.refine, "_look"),
+    "photons done": (raysim.dose.simulate, "DoseRun"),
+    "backward paths": (raysim.estimate.refine, "_add_round"),
     "brightest": (raysim.dose.simulate, "refine_best"),
     "doubts": (raysim.assess.uncertainty, "uncertainty_budget"),
     "half a checkpoint": (os, "fsync"),

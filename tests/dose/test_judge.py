@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from raysim.dose.exposure import WarmUpCurve
-from raysim.dose.judge import CaseEstimate, judge_case, place_words, summarise
+from raysim.dose.exposure import Requirement, WarmUpCurve
+from raysim.dose.judge import CaseEstimate, judge_case, place_words
 from raysim.dose.result import EnergyAccount
 from raysim.estimate.discs import PATCH_AREA, disc_errors, disc_means, disc_members
 from raysim.estimate.face_sides import judged_sites, weighted_percentile
@@ -75,11 +75,28 @@ def test_percentiles_do_not_depend_on_how_the_mesh_was_drawn():
 
 
 def test_a_summary_by_hand():
-    values, areas = np.array([2.0, 4.0, 8.0]), np.array([1.0, 2.0, 1.0]) * 1e-4
+    """Three triangles of 1, 2 and 1 cm2, far from one another."""
+    legs = [[0.02, 0.01], [0.02, 0.02], [0.02, 0.01]]
+    corners = [[[k, 0, 0], [k + a, 0, 0], [k, 0, b]] for k, (a, b) in enumerate(legs)]
+    scene = scene_of([np.array(corners)], two_sided=False)
+    values = np.array([2.0, 4.0, 8.0])
     even = values + np.array([0.0, 1.0, -1.0])
-    told = summarise("all", values, 0.9 * values, even, areas, worst=2.0, worst_1cm2=3.0, best=8.0)
+    estimate = CaseEstimate(
+        *(np.stack([v, v], 1) for v in (values, 0.0 * values, 0.9 * values, even))
+    )
+    told = judge_case(
+        scene,
+        judged_sites(scene),
+        estimate,
+        Requirement(1e4, 1.2, WarmUpCurve()),
+        name="cautious",
+        lamp_factor=1.0,
+        sure=np.ones(3, bool),
+        bright=np.ones(3, bool),
+        energy=EnergyAccount(1.0, {}, 0.0, 1.0),
+    ).summary
     assert told.area_m2 == pytest.approx(4e-4)
-    assert (told.worst, told.best, told.worst_1cm2) == (2.0, 8.0, 3.0)
+    assert (told.worst, told.best, told.worst_1cm2) == (2.0, 8.0, 2.0)
     assert told.bound == 1.8
     assert told.mean == pytest.approx((2.0 + 10.0 + 7.0) / 4.0)
     assert (told.percentile_1, told.percentile_5) == (2.0, 2.0)
@@ -187,7 +204,15 @@ def judged(
     warm_up = WarmUpCurve((0.0, 300.0), (0.5, 1.0))
     energy = EnergyAccount(1.0, {}, 0.0, 1.0)
     return judge_case(
-        "cautious", 0.7, scene, sites, estimate, trusted, bright, energy, target, safety, warm_up
+        scene,
+        sites,
+        estimate,
+        Requirement(target, safety, warm_up),
+        name="cautious",
+        lamp_factor=0.7,
+        sure=trusted,
+        bright=bright,
+        energy=energy,
     )
 
 

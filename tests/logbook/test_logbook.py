@@ -71,7 +71,7 @@ def test_interrupted_cycle_is_wear_in_proportion_but_no_treatment(book):
 
 def test_void_cycle_counts_for_nothing(book):
     with_respirators(book, "R1")
-    enter_lamp(book, "box", "left", "fitted", 0.0, "CD", at=EARLIER)
+    enter_lamp(book, "box", "left", "fitted", hours=0.0, operator="CD", at=EARLIER)
     number, _ = start_cycle(book, ["R1"], SETTING, "CD")
     close_cycle(book, number, "void", "CD", note="lamps never came on")
     assert (of(book, "R1").cycles, of(book, "R1").dose) == (0, 0.0)
@@ -186,7 +186,7 @@ def test_corrected_owner_keeps_the_first_entry(book):
 def test_rows_can_be_neither_changed_nor_deleted(book, table):
     with_respirators(book, "R1")
     run(book, "R1")
-    enter_lamp(book, "box", "left", "fitted", 0.0, "CD")
+    enter_lamp(book, "box", "left", "fitted", hours=0.0, operator="CD")
     column = book.execute(f"SELECT * FROM {table}").description[-1][0]
     for statement in (f"DELETE FROM {table}", f"UPDATE {table} SET {column} = {column}"):
         with pytest.raises(sqlite3.IntegrityError, match="never changed or deleted"):
@@ -195,8 +195,12 @@ def test_rows_can_be_neither_changed_nor_deleted(book, table):
 
 def test_hours_of_lamps_grow_with_the_cycles_of_their_box(book):
     with_respirators(book, "R1")
-    enter_lamp(book, "box", "left", "fitted", 100.0, "CD", at=EARLIER - timedelta(days=1))
-    enter_lamp(book, "other", "left", "fitted", 7.0, "CD", at=EARLIER - timedelta(days=1))
+    enter_lamp(
+        book, "box", "left", "fitted", hours=100.0, operator="CD", at=EARLIER - timedelta(days=1)
+    )
+    enter_lamp(
+        book, "other", "left", "fitted", hours=7.0, operator="CD", at=EARLIER - timedelta(days=1)
+    )
     run(book, "R1", setting=Setting("box", 7200.0))
     number, _ = start_cycle(book, ["R1"], Setting("Box", 3600.0), "CD", at=EARLIER)
     close_cycle(book, number, "interrupted", "CD", ran=1800.0)
@@ -208,11 +212,15 @@ def test_hours_of_lamps_grow_with_the_cycles_of_their_box(book):
 
 def test_a_new_lamp_starts_anew_and_a_removed_one_is_gone(book):
     with_respirators(book, "R1")
-    enter_lamp(book, "box", "left", "fitted", 5000.0, "CD", at=EARLIER - timedelta(days=1))
-    enter_lamp(book, "box", "right", "fitted", 5000.0, "CD", at=EARLIER - timedelta(days=1))
+    enter_lamp(
+        book, "box", "left", "fitted", hours=5000.0, operator="CD", at=EARLIER - timedelta(days=1)
+    )
+    enter_lamp(
+        book, "box", "right", "fitted", hours=5000.0, operator="CD", at=EARLIER - timedelta(days=1)
+    )
     run(book, "R1")
-    enter_lamp(book, "box", "left", "fitted", 0.0, "CD")
-    enter_lamp(book, "box", "right", "removed", 5000.0, "CD")
+    enter_lamp(book, "box", "left", "fitted", hours=0.0, operator="CD")
+    enter_lamp(book, "box", "right", "removed", hours=5000.0, operator="CD")
     assert [(lamp.name, lamp.hours) for lamp in lamp_ages(book)] == [("left", 0.0)]
 
 

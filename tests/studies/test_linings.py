@@ -33,8 +33,9 @@ from raysim.studies.linings.columns import (
 from raysim.studies.linings.counting import counted, equally_glossy
 from raysim.studies.linings.study import compare_linings
 from raysim.studies.pairs import pair_of
-from raysim.studies.settle import Settled
+from raysim.studies.worst_of_cases import WorstOfCases
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
 from raysim.transport.photons import PhotonRun
 
@@ -394,7 +395,7 @@ def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatc
     assert equally_glossy(group) == [[0, 1], [2]]
     sites = judged_sites(scene.triangles)
     bare = bare_scene(scene.triangles)
-    state, _ = counted(bare, scene.triangles, sites, group, np.ones((6, 3)), 5, 2)
+    state, _ = counted(bare, (scene.triangles, sites), group, np.ones((6, 3)), RunOptions(5, 2))
     for number, one in enumerate(group):
         photons, error = lined(scene, one.walls)
         for case in (0, 1):
@@ -429,7 +430,7 @@ def test_a_spot_that_is_too_dark_is_named_before_one_that_is_known_well(scene):
     state = forward_only(mean, np.where(mean < 1.0, mean, 0.01), 0.0 * mean)
     state.rounds[:] = 1
     dark = mean < 1.0
-    found = Settled(scene.triangles, sites, state, np.ones((1, 3)), dark)
+    found = WorstOfCases(scene.triangles, sites, state, np.ones((1, 3)), dark)
     assert found.worst_site(0) == 7
     assert replace(found, dark=~(mean > 0.0)).worst_site(0) not in (5, 7)
 

@@ -77,7 +77,9 @@ def start(
     else:
         setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
     with open_logbook(book) as opened:
-        number, warnings = start_cycle(opened, codes, setting, operator, note, at, override)
+        number, warnings = start_cycle(
+            opened, codes, setting, operator, note=note, at=at, overridden=override
+        )
         warnings += past_their_life(opened, box, until)
     if as_json:
         entered = {"cycle": number, "respirators": codes, "warnings": warnings}
@@ -174,4 +176,4 @@ def _close(
     from raysim.logbook.cycles import close_cycle
 
     with open_logbook(book) as opened:
-        close_cycle(opened, number, outcome, operator, ran, note, at, correct)
+        close_cycle(opened, number, outcome, operator, ran=ran, note=note, at=at, correct=correct)

@@ -192,7 +192,7 @@ def lamp(
     from raysim.logbook.lamps import enter_lamp
 
     with open_logbook(book) as opened:
-        number = enter_lamp(opened, box, name, event, hours, operator, note)
+        number = enter_lamp(opened, box, name, event, hours=hours, operator=operator, note=note)
     click.echo(f"Entry {number}: lamp {name} of {box} {event}, {hours:g} h.")
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.figures import NotAFigure, told
 from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
-from raysim.dose.exposure import LONGEST_TIME, exposure_time, week_irradiance
+from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result, Spot
 from raysim.library.tables import assumptions
 
@@ -222,12 +222,11 @@ def _most_light(result: Result) -> float:
 
 
 def _time_at_most_light(result: Result) -> str:
-    asked = (result.target_dose, result.safety_factor)
-    return minutes_seconds(exposure_time(_most_light(result), *asked, result.warm_up))
+    return minutes_seconds(result.requirement.time(_most_light(result)))
 
 
 def _is_too_dark(result: Result) -> bool:
-    return _most_light(result) < week_irradiance(result.target_dose, result.safety_factor)
+    return _most_light(result) < result.requirement.week_irradiance
 
 
 def too_dark_words(worst: Spot) -> str:

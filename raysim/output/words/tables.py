@@ -6,7 +6,6 @@ import numpy as np
 
 from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
-from raysim.dose.exposure import exposure_time
 from raysim.dose.result import CaseResult, DoseSummary, Result
 from raysim.output.words.sentences import CASE_WORDS, number, spot_words
 
@@ -102,9 +101,7 @@ def objects_table(result: Result) -> Table:
     case = result.cases[CAUTIOUS]
     rows = []
     for summary in _summaries(case):
-        time = exposure_time(
-            summary.bound, result.target_dose, result.safety_factor, result.warm_up
-        )
+        time = result.requirement.time(summary.bound)
         values = (number(to_mW_cm2(getattr(summary, field))) for _, field in _SUMMARY)
         rows.append((summary.name, *values, minutes_seconds(time)))
     note = (

@@ -13,18 +13,18 @@ import numpy as np
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.progress import Progress
-from raysim.dose.exposure import week_irradiance
 from raysim.dose.judge import spot
-from raysim.dose.lamp_output import lamp_factors
+from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.dose.result import Spot
 from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
 from raysim.estimate.cells import Cells, in_cells
-from raysim.estimate.face_sides import Estimate, judged_sites
-from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, seems_dark
+from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS, seems_dark
+from raysim.estimate.face_sides import judged_sites
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.load import Layout, Load, build_stage
-from raysim.studies.settle import Settled, settled
+from raysim.studies.worst_of_cases import WorstOfCases, trace_worst
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
 from raysim.transport.threads import default_threads
 
@@ -64,7 +64,7 @@ class Contestant:
     lower: float = 0.0
     worst: Spot | None = None
     fate: str = ""
-    found: Settled | None = field(default=None, repr=False)
+    found: WorstOfCases | None = field(default=None, repr=False)
 
     @property
     def estimate(self) -> float:
@@ -88,8 +88,7 @@ class Light:
         self.cells: Cells = in_cells(self.stage.triangles, self.sites)
         hours = [lamp.hours for lamp in self.stage.triangles.lamps]
         self.factors = lamp_factors(hours, load.scene.written.lamps_behaviour)[CAUTIOUS]
-        target = load.scene.written.target
-        self.floor = week_irradiance(target.dose, target.safety_factor)
+        self.week_irradiance = requirement_of(load.scene.written).week_irradiance
         self.threads = threads or default_threads()
         self.progress = progress
         self.rays = 0
@@ -129,16 +128,14 @@ class Light:
         dark = one.sites
         if one.mean.min() > 0.0:  # else there is nothing more to find out
             assert one.arrays is not None
-            found = settled(
+            found = trace_worst(
                 one.arrays,
                 one.triangles,
                 self.sites,
                 self.factors[None],
-                (seed + 3) % 2**64,
-                self.threads,
-                SCOUTED,
-                self.progress,
-                floor=self.floor,
+                RunOptions((seed + 3) % 2**64, self.threads, self.progress),
+                precision=SCOUTED,
+                week_irradiance=self.week_irradiance,
             )
             self.rays += found.state.rays
             # Where a face was too dark, the others were hardly looked at.
@@ -175,19 +172,19 @@ class Light:
 
         Only faces that seem so are looked at, with paths enough to have found some light.
         """
-        dark = np.flatnonzero(seems_dark(one.mean, one.error, self.floor))
+        dark = np.flatnonzero(seems_dark(one.mean, one.error, self.week_irradiance))
         order = np.argsort(one.mean[dark], kind="stable")
         for face in dark[order][:MOST_DARK_FACES]:
             batches = self.batches_of(one, one.sites[[face]], CLOSE_PATHS, seed)
             (one.mean[face],), (one.error[face],) = batch_mean(batches)
-            if seems_dark(one.mean[face], one.error[face], self.floor, DARK_ERRORS):
+            if seems_dark(one.mean[face], one.error[face], self.week_irradiance, DARK_ERRORS):
                 one.worst = self._dark(one, face)
                 self._close(one)
                 return
 
     def _close(self, one: Contestant) -> None:
         one.fate, one.arrays = TOO_DARK, None
-        one.lower, one.upper = 0.0, min(one.upper, self.floor)
+        one.lower, one.upper = 0.0, min(one.upper, self.week_irradiance)
 
     def settle(self, one: Contestant, precision: float, seed: int, error: float) -> None:
         """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
@@ -196,17 +193,15 @@ class Light:
         A layout that turns out too dark has no lower bound, and its fate says so.
         """
         assert one.arrays is not None
-        found = settled(
+        found = trace_worst(
             one.arrays,
             one.triangles,
             self.sites,
             self.factors[None],
-            seed,
-            self.threads,
-            precision,
-            self.progress,
+            RunOptions(seed, self.threads, self.progress),
+            precision=precision,
             round_error=error / MOST_ROUNDS,
-            floor=self.floor,
+            week_irradiance=self.week_irradiance,
         )
         self.rays += found.state.rays
         one.found = found
@@ -228,9 +223,7 @@ class Light:
         """Record of one of the dark faces of a layout, found too dark."""
         site = one.sites[darkest]
         face, side = self.sites.faces[site], self.sites.sides[site]
-        light, error, nothing = (np.zeros(one.triangles.judged.shape) for _ in range(3))
-        light[face, side], error[face, side] = one.mean[darkest], one.error[darkest]
-        return spot(one.triangles, Estimate(light, error, nothing), face, side)
+        return spot(one.triangles, face, side, (one.mean[darkest], one.error[darkest], 0.0))
 
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
         """The darkest judged face-sides of a settled layout, rows of `sites`."""

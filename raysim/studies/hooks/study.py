@@ -8,8 +8,7 @@ import numpy as np
 
 from raysim.base.errors import RaysimError
 from raysim.base.progress import Progress
-from raysim.dose.exposure import exposure_time
-from raysim.dose.lamp_output import warm_up_curve
+from raysim.dose.lamp_output import requirement_of
 from raysim.scene.build import build_scene
 from raysim.scene.check.contact import contact_faults
 from raysim.studies.hooks.clearances import Clearances, Room
@@ -36,8 +35,7 @@ class _Study:
         written = load.scene.written
         self.load, self.loading, self.seed = load, loading, seed
         self.threads, self.progress = threads, progress
-        self.target = written.target
-        self.warm_up = warm_up_curve(written.lamps_behaviour.warm_up)
+        self.requirement = requirement_of(written)
         self.races: dict[int, Race] = {}
         self.suspects = np.zeros((0, 2), np.int64)
 
@@ -59,7 +57,7 @@ class _Study:
 
     def time(self, irradiance: float) -> float:
         """Exposure time (s) of a worst face, cautious case, from cold lamps."""
-        return exposure_time(irradiance, self.target.dose, self.target.safety_factor, self.warm_up)
+        return self.requirement.time(irradiance)
 
     def time_of(self, one: Contestant) -> float:
         """Exposure time (s) from the estimate of a layout; none of what is too dark."""

@@ -9,12 +9,12 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.figures import Figures
 from raysim.base.progress import Progress
-from raysim.dose.exposure import exposure_time, week_irradiance
-from raysim.dose.lamp_output import lamp_factors, warm_up_curve
+from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.dose.result import Spot
 from raysim.estimate.cells import in_cells
+from raysim.estimate.darkness import dark_sites
 from raysim.estimate.face_sides import judged_sites
-from raysim.estimate.refine import dark_sites, refine
+from raysim.estimate.refine import refine
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.linings.columns import (
@@ -25,7 +25,8 @@ from raysim.studies.linings.columns import (
     wall_bodies,
 )
 from raysim.studies.linings.counting import counted
-from raysim.studies.settle import Settled, settled
+from raysim.studies.worst_of_cases import WorstOfCases, trace_worst
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 from raysim.transport.threads import default_threads
 
@@ -61,11 +62,10 @@ class LiningBench:
         self.bare = bare_scene(scene.triangles)
         self.sites = judged_sites(scene.triangles)
         self.cells_of_box = in_cells(scene.triangles, self.sites)
-        behaviour, self.target = scene.written.lamps_behaviour, scene.written.target
+        behaviour = scene.written.lamps_behaviour
         factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
         self.factors = np.stack([factors[case] for case in STUDY_CASES])
-        self.floor = week_irradiance(self.target.dose, self.target.safety_factor)
-        self.warm_up = warm_up_curve(behaviour.warm_up)
+        self.requirement = requirement_of(scene.written)
         self.seed, self.threads = seed, threads or default_threads()
         self.progress = progress
         self.walls = wall_bodies(scene.triangles)
@@ -77,44 +77,49 @@ class LiningBench:
 
     def settle(
         self, group: Sequence[Variant], precision: float, most_rays: float = math.inf
-    ) -> Settled:
+    ) -> WorstOfCases:
         """Worst face of every variant of a group in both cases, among all judged faces."""
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self.factors, (len(group), 1))
-        counts = (self.bare, self.triangles, self.sites, group, factors, self.seed, self.threads)
-        state, segments = counted(*counts)
-        state.floor = self.floor
+        options = RunOptions(self.seed, self.threads)
+        state, segments = counted(self.bare, (self.triangles, self.sites), group, factors, options)
+        state.week_irradiance = self.requirement.week_irradiance
         self.progress("counting photons under each lining", 1.0, 1.0)
         arrays, factors = alike_lamps_as_one(arrays, factors)
         run = BackwardRun(arrays, self.triangles, self.seed, self.threads, batches=ROUND_BATCHES)
-        refine(run, self.sites, state, factors, precision, self.progress, most_rays)
+        refine(
+            run,
+            self.sites,
+            state,
+            factors,
+            precision=precision,
+            progress=self.progress,
+            most_rays=most_rays,
+        )
         self.rays += state.rays + segments
-        return Settled(self.triangles, self.sites, state, factors, dark_sites(run, state))
+        return WorstOfCases(self.triangles, self.sites, state, factors, dark_sites(run, state))
 
-    def settle_cells(self, variant: Variant) -> Settled:
+    def settle_cells(self, variant: Variant) -> WorstOfCases:
         """Darkest cell of one variant in both cases."""
-        found = settled(
+        found = trace_worst(
             column_scene(self.triangles, [variant], self.bare),
             self.triangles,
             self.cells_of_box,
             self.factors,
-            self.seed,
-            self.threads,
-            WALL_PRECISION,
-            self.progress,
-            floor=self.floor,
+            RunOptions(self.seed, self.threads, self.progress),
+            precision=WALL_PRECISION,
+            week_irradiance=self.requirement.week_irradiance,
         )
         self.rays += found.state.rays
         return found
 
-    def cases(self, found: Settled, number: int, precision: float) -> dict[str, CaseOfLining]:
+    def cases(self, found: WorstOfCases, number: int, precision: float) -> dict[str, CaseOfLining]:
         """Both cases of the variant with this number in its group."""
         cases = {}
         for k, name in enumerate(STUDY_CASES):
             column = len(STUDY_CASES) * number + k
             worst = found.worst(column)
-            asked = (self.target.dose, self.target.safety_factor)
-            time = exposure_time(worst.lower_bound, *asked, self.warm_up)
+            time = self.requirement.time(worst.lower_bound)
             close = worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance
             cases[name] = CaseOfLining(
                 worst, found.best(column), time, close, bool(found.dark[column].any())

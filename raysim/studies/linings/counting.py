@@ -9,13 +9,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.estimate.bounds import FORWARD_ERROR, count_lower_bound, count_variance
+from raysim.estimate.bounds import FORWARD_ERROR, count_variance
 from raysim.estimate.face_sides import Sites
-from raysim.estimate.refinement import Refinement, forward_only
+from raysim.estimate.photon_counts import Counted
+from raysim.estimate.refinement import Refinement
 from raysim.kernels.records import FRESNEL
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.linings.columns import Variant, column_scene
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.options import RunOptions
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
 PHOTONS = 8 * BATCH_PHOTONS  # of each run
@@ -32,38 +34,35 @@ def equally_glossy(variants: Sequence[Variant]) -> list[list[int]]:
 
 def counted(
     bare: KernelScene,
-    triangles: SceneTriangles,
-    sites: Sites,
+    box: tuple[SceneTriangles, Sites],
     variants: Sequence[Variant],
     factors: np.ndarray,
-    seed: int,
-    threads: int,
+    options: RunOptions,
 ) -> tuple[Refinement, int]:
     """What photons say of each site under each variant, and the ray segments it took.
 
-    Columns are those of `column_scene`; `factors` (columns, lamps) is the output of each lamp as a
-    share of its rating.
+    `box` is the scene with its judged sites. Columns are those of `column_scene`; `factors`
+    (columns, lamps) is the output of each lamp as a share of its rating.
     """
+    triangles, sites = box
     columns = len(factors)
     each = columns // len(variants)
-    mean, error, bound = (np.zeros((columns, len(sites.faces))) for _ in range(3))
+    mean, variance, one_photon = (np.zeros((columns, len(sites.faces))) for _ in range(3))
     segments = 0
     for places in equally_glossy(variants):
         arrays = column_scene(triangles, [variants[place] for place in places], bare)
         lobes = arrays.surfaces.lobe[arrays.surfaces.kind != FRESNEL]
         assert (lobes == lobes[:, :1]).all()
-        run = PhotonRun(arrays, seed, threads)
+        run = PhotonRun(arrays, options.seed, options.threads)
         run.add_batches(-(-PHOTONS // int(run.batch_photons.sum())))
         own = [each * place + k for place in places for k in range(each)]
         total, squares = (t[:, :, sites.faces, sites.sides] for t in run.arrivals())
         scale = factors[own] * (arrays.lamp_watts / run.photons)  # columns, lamps
-        spread = np.maximum(count_variance(total, squares, run.batches), 0.0)
+        spread = count_variance(total, squares, run.batches)
         mean[own] = np.einsum("clu,cl->cu", total, scale) / sites.areas
-        variance = np.einsum("clu,cl->cu", spread, scale**2) / sites.areas**2
-        bound[own] = count_lower_bound(mean[own], variance, FORWARD_ERROR)
-        one_photon = scale.max(axis=1)[:, None] / sites.areas
-        error[own] = np.where(variance > 0.0, np.sqrt(variance), one_photon)
+        variance[own] = np.einsum("clu,cl->cu", spread, scale**2) / sites.areas**2
+        one_photon[own] = scale.max(axis=1)[:, None] / sites.areas
         segments += run.segments
-    state = forward_only(mean, error, bound)
-    state.settle = columns
+    state = Counted(mean, variance, one_photon).state(FORWARD_ERROR)
+    state.cases_decided = columns
     return state, segments

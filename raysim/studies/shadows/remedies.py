@@ -10,10 +10,9 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import Level, RaysimError
 from raysim.base.figures import Figures
 from raysim.base.progress import Progress
-from raysim.dose.exposure import week_irradiance
-from raysim.dose.lamp_output import lamp_factors
+from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.estimate.bounds import batch_mean
-from raysim.estimate.refine import DARK_ERRORS, seems_dark
+from raysim.estimate.darkness import DARK_ERRORS, seems_dark
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.contact import contact_faults
 from raysim.studies.shadows.extra_lamp import is_inside, lamp_places
@@ -96,8 +95,7 @@ def what_helps(
     paths: int = PATCH_PATHS,
 ) -> Tried:
     """Every change that fits, traced with the random numbers of the patch as it is."""
-    target = scene.written.target
-    floor = week_irradiance(target.dose, target.safety_factor)
+    week_irradiance = requirement_of(scene.written).week_irradiance
     # The patch by itself, so that it has the same random numbers before and after.
     before = patch_batches(scene, [patch], seed, threads, paths)[0]
     name = scene.triangles.bodies[patch.body].name
@@ -112,7 +110,7 @@ def what_helps(
             continue
         mean, error = (float(value[0]) for value in batch_mean(after[None]))
         gain, gain_error = _gain(before, after)
-        dark = bool(seems_dark(np.array(mean), np.array(error), floor, DARK_ERRORS))
+        dark = bool(seems_dark(np.array(mean), np.array(error), week_irradiance, DARK_ERRORS))
         remedies.append(Remedy(what, mean, error, gain, gain_error, dark))
     return Tried(tuple(sorted(remedies, key=lambda remedy: -remedy.gain)), tuple(skipped))
 

@@ -8,13 +8,13 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS
 from raysim.base.figures import Figures
 from raysim.base.progress import Progress
-from raysim.dose.exposure import exposure_time, week_irradiance
 from raysim.dose.judge import place_words
+from raysim.dose.lamp_output import requirement_of
 from raysim.dose.result import Result
 from raysim.estimate.bounds import batch_mean
+from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS, seems_dark
 from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import Sites, judged_sites
-from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, seems_dark
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
 from raysim.studies.shadows.folds import fold_words
@@ -114,7 +114,7 @@ def find_shadows(
     field = smoothed_irradiance(result, sites)
     median = median_irradiance(field[sites.faces, sites.sides], sites)
     # Where half of the surface is dark, what is too dark to wait for is dark all the same.
-    limit = max(share * median, week_irradiance(result.target_dose, result.safety_factor))
+    limit = max(share * median, result.requirement.week_irradiance)
     patches = dark_patches(triangles, field, limit, smallest)
     threads = threads or default_threads()
     looked = []
@@ -154,10 +154,9 @@ def _patch_light(
 
     Those that look too dark to wait for get paths enough to tell.
     """
-    target = scene.written.target
-    floor = week_irradiance(target.dose, target.safety_factor)
+    week_irradiance = requirement_of(scene.written).week_irradiance
     mean, error = batch_mean(patch_batches(scene, patches, seed, threads))
-    dim = np.flatnonzero(seems_dark(mean, error, floor))
+    dim = np.flatnonzero(seems_dark(mean, error, week_irradiance))
     for number in dim:
         batches = patch_batches(scene, [patches[number]], seed, threads, CLOSE_PATHS)
         (mean[number],), (error[number],) = batch_mean(batches)
@@ -188,8 +187,7 @@ def _shadow(
     median: float,
 ) -> Shadow:
     triangles = scene.triangles
-    asked = (result.target_dose, result.safety_factor, result.warm_up)
-    floor = week_irradiance(result.target_dose, result.safety_factor)
+    asked = result.requirement
     part = triangles.parts[triangles.face_part[patch.faces[0]]].name
     words = [triangles.bodies[patch.body].name, part, SIDES[patch.side]]
     words.append(place_words(triangles, patch.body, patch.centroid))
@@ -199,8 +197,10 @@ def _shadow(
         place=", ".join(word for word in words if word),
         irradiance=light[0],
         error=light[1],
-        extra_time=_extra_time(exposure_time(light[0], *asked), exposure_time(median, *asked)),
-        dark=bool(seems_dark(np.array(light[0]), np.array(light[1]), floor, DARK_ERRORS)),
+        extra_time=_extra_time(asked.time(light[0]), asked.time(median)),
+        dark=bool(
+            seems_dark(np.array(light[0]), np.array(light[1]), asked.week_irradiance, DARK_ERRORS)
+        ),
         sights=sights(triangles, patch),
         close=close_before(triangles, patch),
     )

@@ -14,7 +14,7 @@ LEAST_OUTPUT, MOST_OUTPUT = 0.1, 2.0  # share of the rating that is thought poss
 # Weak pull towards rated lamps and expected reflectances, as standard deviations: it decides only
 # what the readings leave open.
 OUTPUT_PULL, REFLECTANCE_PULL = 0.5, 0.5
-SETTLED = 0.4  # of the pull: a smaller standard deviation came from the readings
+DECIDED = 0.4  # of the pull: a smaller standard deviation came from the readings
 TOGETHER = 0.9  # correlation from which two quantities cannot be told apart
 
 
@@ -113,7 +113,7 @@ def fit_readings(
         error[:lamps],
         float(found.x[lamps]),
         float(error[lamps]),
-        error < SETTLED * pull,
+        error < DECIDED * pull,
         tuple(pairs),
         predicted(found.x),
     )

@@ -4,21 +4,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.base.progress import Progress
-from raysim.dose.judge import spot
+from raysim.dose.judge import site_spot
 from raysim.dose.result import Spot
 from raysim.estimate.bounds import ROUND_ERROR
+from raysim.estimate.darkness import dark_sites
 from raysim.estimate.discs import disc_means
-from raysim.estimate.face_sides import Estimate, Sites, upper_end, weighted_percentile
-from raysim.estimate.refine import dark_sites, refine
+from raysim.estimate.face_sides import Sites, upper_end, weighted_percentile
+from raysim.estimate.refine import refine
 from raysim.estimate.refinement import Refinement, forward_only
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 
 
 @dataclass(frozen=True)
-class Settled:
+class WorstOfCases:
     """What backward paths found for each case, over some sites.
 
     Attributes
@@ -28,7 +29,7 @@ class Settled:
     factors : (cases, lamps) float64
         Output of each lamp as a share of its rating.
     dark : (cases, sites) bool
-        Found too dark to wait for (`refine.dark_sites`): how dark was not looked for with care.
+        Found too dark to wait for (`darkness.dark_sites`): how dark was not looked for with care.
     """
 
     triangles: SceneTriangles
@@ -51,20 +52,15 @@ class Settled:
         close = np.flatnonzero((self.state.rounds > 0) & (error < 0.1 * mean))
         named = int(close[mean[close].argmin()] if len(close) else self.state.bound[case].argmin())
         dark = np.flatnonzero(self.dark[case])
-        if not len(dark) or (len(close) and mean[named] < self.state.floor):
+        if not len(dark) or (len(close) and mean[named] < self.state.week_irradiance):
             return named
         return int(dark[upper_end(mean, error, ~self.dark[case])[dark].argmin()])
 
     def worst(self, case: int) -> Spot:
         """Record of the worst face-side; its `lower_bound` holds for all of them."""
         site = self.worst_site(case)
-        fields = [np.zeros(self.triangles.judged.shape) for _ in range(3)]
-        values = (self.state.mean[case], self.state.error[case], self.state.bound[case])
-        for field, value in zip(fields, values, strict=True):
-            field[self.sites.faces, self.sites.sides] = value
-        found = spot(
-            self.triangles, Estimate(*fields), self.sites.faces[site], self.sites.sides[site]
-        )
+        light = (self.state.mean[case], self.state.error[case], self.state.bound[case])
+        found = site_spot(self.triangles, self.sites, site, light)
         return replace(found, lower_bound=self.bound(case))
 
     def best(self, case: int) -> float:
@@ -77,19 +73,18 @@ class Settled:
         return weighted_percentile(smooth, sites.areas, 0.99)
 
 
-def settled(
+def trace_worst(
     arrays: KernelScene,
     triangles: SceneTriangles,
     sites: Sites,
     factors: np.ndarray,
-    seed: int,
-    threads: int,
+    options: RunOptions,
+    *,
     precision: float,
-    progress: Progress,
     round_error: float = ROUND_ERROR,
-    floor: float = 0.0,
-) -> Settled:
-    """Trace backward paths from the sites until every case is settled.
+    week_irradiance: float = 0.0,
+) -> WorstOfCases:
+    """Trace backward paths from the sites until the worst of every case is known.
 
     All sites get some paths, those that could be the worst of any case get more. The bound
     of each case spends its error probability over the rounds, as `refine` does; photon counts
@@ -104,15 +99,15 @@ def settled(
         (worst - bound) / worst to reach in every case.
     round_error : float
         Error probability of the bounds at each of at most MOST_ROUNDS rounds.
-    floor : float
+    week_irradiance : float
         W/m2, as in `Refinement`.
     """
     cases, count = len(factors), len(sites.faces)
     nothing, unknown = np.zeros((cases, count)), np.full((cases, count), np.inf)
     state = forward_only(nothing, unknown, nothing)
-    state.settle = cases
+    state.cases_decided = cases
     state.first_error = state.round_error = round_error
-    state.floor = floor
-    run = BackwardRun(arrays, triangles, seed, threads, batches=ROUND_BATCHES)
-    refine(run, sites, state, factors, precision, progress)
-    return Settled(triangles, sites, state, factors, dark_sites(run, state))
+    state.week_irradiance = week_irradiance
+    run = BackwardRun(arrays, triangles, options.seed, options.threads, batches=ROUND_BATCHES)
+    refine(run, sites, state, factors, precision=precision, progress=options.progress)
+    return WorstOfCases(triangles, sites, state, factors, dark_sites(run, state))
