@@ -43,7 +43,7 @@ def main() -> None:
     watch = Watch()
     load = find_load(raysim.load_scene(DEMO))
     numbers = number_range(sys.argv[1] if len(sys.argv) > 1 else None, len(load.now))
-    points = grid_points(load, (), SPACING, None, None, (0.0,))
+    points = grid_points(load, (), SPACING, across=None, deep=None, turns=(0.0,))
     study = find_hooks(
         load,
         points,

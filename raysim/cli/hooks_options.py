@@ -198,9 +198,9 @@ def candidate_points(asked: AskedHooks, load: "Load") -> list["Hang"]:
         load,
         heights,
         spacing,
-        _range(asked.x, "--x"),
-        _range(asked.y, "--y"),
-        turns,
+        across=_range(asked.x, "--x"),
+        deep=_range(asked.y, "--y"),
+        turns=turns,
     )
 
 

@@ -34,6 +34,7 @@ def meter_batches(
     arrays: KernelScene,
     seed: int,
     threads: int,
+    *,
     cases: slice = slice(None),
     paths: int = METER_PATHS,
 ) -> np.ndarray:
@@ -53,7 +54,9 @@ def meter_batches(
         shown[plain] = run.batch_irradiance(everyone)
     for k in sorted(set(range(len(meters))) - set(plain)):
         streams = range(WEIGHTED_STREAM + k * paths, WEIGHTED_STREAM + (k + 1) * paths)
-        shown[k] = _weighted(triangles, arrays, meters[k], streams, seed, threads, cases)
+        shown[k] = _weighted(
+            triangles, arrays, meters[k], streams, seed=seed, threads=threads, cases=cases
+        )
     return shown
 
 
@@ -66,6 +69,7 @@ def _weighted(
     arrays: KernelScene,
     meter: MeterPoint,
     streams: Sequence[int],
+    *,
     seed: int,
     threads: int,
     cases: slice,

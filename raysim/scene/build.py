@@ -96,6 +96,7 @@ class _Builder:
         part: Part,
         vertices: np.ndarray,
         faces: np.ndarray,
+        *,
         edge: float | None,
         judged: bool,
         key: str,
@@ -247,7 +248,9 @@ def _add_chamber(builder: _Builder, chamber: written.Chamber) -> bool:
         surface = builder.surface(chamber.walls.get(name, chamber.lining), key)
         builder.bodies.append(Body(f"chamber: {name}" if name else "chamber", "wall"))
         part = Part(len(builder.bodies) - 1, "", surface, two_sided=False)
-        builder.add_faces(part, vertices, faces, chamber.edge, False, "chamber.edge")
+        builder.add_faces(
+            part, vertices, faces, edge=chamber.edge, judged=False, key="chamber.edge"
+        )
     return closed
 
 
@@ -329,9 +332,9 @@ def _add_object(builder: _Builder, entry: Object, key: str) -> None:
             Part(body, part.name, surface, two_sided),
             vertices,
             part.faces,
-            edge,
-            entry.judged,
-            f"{key}.edge",
+            edge=edge,
+            judged=entry.judged,
+            key=f"{key}.edge",
         )
 
 

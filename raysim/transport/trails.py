@@ -48,7 +48,7 @@ class Trail:
 
 
 def photon_trails(
-    scene: KernelScene, lamp: int, count: int, seed: int = 1, case: int = 0, first: int = 0
+    scene: KernelScene, lamp: int, count: int, *, seed: int = 1, case: int = 0, first: int = 0
 ) -> list[Trail]:
     """Trails of the photons `first` up to `first + count` of one lamp.
 
@@ -66,11 +66,14 @@ def photon_trails(
     keys = split_word(seed)
     scratch = new_scratch()
     return [
-        _trail(scene, lamp, photon, keys, case, scratch) for photon in range(first, first + count)
+        _trail(scene, lamp, photon, keys=keys, case=case, scratch=scratch)
+        for photon in range(first, first + count)
     ]
 
 
-def _trail(scene: KernelScene, lamp: int, photon: int, keys: Any, case: int, scratch: Any) -> Trail:
+def _trail(
+    scene: KernelScene, lamp: int, photon: int, *, keys: Any, case: int, scratch: Any
+) -> Trail:
     tubes = scene.lamp_tubes
     tube = int(tubes.first[lamp]) + photon % int(tubes.number[lamp])
     numbers = _numbers(lamp, photon, keys)
@@ -92,7 +95,7 @@ def _trail(scene: KernelScene, lamp: int, photon: int, keys: Any, case: int, scr
         sides.append(side)
         if side == 1 and not scene.geometry.two_sided[last]:
             return _recorded(points, power, faces, sides, 0.0)
-        back, direction = _sent_on(scene, ray[3:], normal, last, case, next(numbers))
+        back, direction = _sent_on(scene, ray[3:], normal, last, case=case, numbers=next(numbers))
         share *= back
         ray = (*point, *direction)
     return _recorded(points, power, faces, sides, share)
@@ -123,7 +126,7 @@ def _hit(scene: KernelScene, ray: Any, last: int, scratch: Any) -> Any:
 
 
 def _sent_on(
-    scene: KernelScene, direction: Any, normal: Any, primitive: int, case: int, numbers: Any
+    scene: KernelScene, direction: Any, normal: Any, primitive: int, *, case: int, numbers: Any
 ) -> tuple[float, Any]:
     """Share of the power that goes on, and the direction it takes.
 

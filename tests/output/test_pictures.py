@@ -186,7 +186,9 @@ def test_the_worst_spot_is_marked_where_it_lies(canvas, result, tmp_path):
     scale = dose_scale(result, CAUTIOUS)
     worst = result.cases[CAUTIOUS].worst
     body = [b.name for b in result.triangles.bodies].index(worst.object)
-    panels = object_panels(result.triangles, scale, body, worst, "worst spot", canvas)
+    panels = object_panels(
+        result.triangles, scale, body, spot=worst, words="worst spot", canvas=canvas
+    )
     marked = [panel for panel in panels if panel.mark is not None]
     assert len(marked) == 1
     assert not marked[0].mark.hidden
@@ -211,7 +213,7 @@ def test_the_title_of_the_colour_bar_keeps_clear_of_edge_and_views(canvas, tmp_p
     # Without a finite time the colours are irradiances, whose name is the longer one.
     shown = synthetic.result(dark=dark)
     scale, worst = dose_scale(shown, CAUTIOUS), shown.cases[CAUTIOUS].worst
-    panels = object_panels(shown.triangles, scale, 7, worst, "worst spot", canvas)
+    panels = object_panels(shown.triangles, scale, 7, spot=worst, words="worst spot", canvas=canvas)
     write_page(tmp_path / "page.png", "a", "b", panels, scale)
     ink = (pixels(tmp_path / "page.png") < 200).all(axis=2)[60:148]
     assert ink[:, 960:1190].sum() > 500

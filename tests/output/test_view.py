@@ -63,8 +63,8 @@ def whole_view(result, folder) -> View:
         to_mm(tube_triangles(triangles.tubes)),
         to_mm(wall_edges(triangles)),
         tuple(lamp.name for lamp in triangles.lamps),
-        tuple(tuple(photon_trails(arrays, lamp, 40, 1)) for lamp in (0, 1)),
-        tuple(light_slices(arrays, planes, ends, 0.68, 1, 0, count=1500)),
+        tuple(tuple(photon_trails(arrays, lamp, 40, seed=1)) for lamp in (0, 1)),
+        tuple(light_slices(arrays, planes, ends, 0.68, seed=1, case=0, count=1500)),
     )
 
 
@@ -153,14 +153,14 @@ def test_slices_lose_no_light(result, monkeypatch):
         size = ends[1][axis] - ends[0][axis]
         monkeypatch.setattr(view_light, "THICKNESS", size / slabs)
         planes = [Plane(axis, ends[0][axis] + (k + 0.5) * size / slabs) for k in range(slabs)]
-        found = light_slices(arrays, planes, ends, 0.5, 3, 1, count=400)
+        found = light_slices(arrays, planes, ends, 0.5, seed=3, case=1, count=400)
         counted = 0.0
         for one in found:
             areas = np.outer(*(np.diff(edges) / 1000.0 for edges in one.edges))
             counted += 10.0 * (one.light * areas).sum() * size / slabs
         wanted = 0.0
         for lamp, rating in enumerate(triangles.lamps):
-            for trail in photon_trails(arrays, lamp, 200, 3, 1):
+            for trail in photon_trails(arrays, lamp, 200, seed=3, case=1):
                 lengths = np.linalg.norm(np.diff(trail.points, axis=0), axis=1)
                 wanted += 0.5 * rating.uvc_W / 200 * (lengths @ trail.power)
         assert counted == pytest.approx(wanted, rel=1e-9)
@@ -174,7 +174,7 @@ def test_paths_that_reach_an_object_end_on_it(result):
     for lamp, trails in enumerate(trails_reaching(arrays, wanted, count, 1, 0)):
         assert len(trails) == count
         firsts = []
-        for trail in photon_trails(arrays, lamp, 2000, 1):
+        for trail in photon_trails(arrays, lamp, 2000, seed=1):
             hits = [k for k, face in enumerate(trail.faces) if face >= 0 and wanted[face]]
             if hits:
                 firsts.append((trail.points[: hits[0] + 2], trail.power[: hits[0] + 1]))

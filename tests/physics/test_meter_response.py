@@ -25,7 +25,9 @@ def shown(scene, at, facing, response, seed=1, paths=512):
     facing = np.array(facing, float)
     meter = MeterPoint("p", np.array(at, float), facing / np.linalg.norm(facing), None, response)
     scene = replace(scene, meters=(meter,))
-    batches = meter_batches(scene, kernel_scene(scene), seed, THREADS, slice(1, 2), paths)
+    batches = meter_batches(
+        scene, kernel_scene(scene), seed, THREADS, cases=slice(1, 2), paths=paths
+    )
     total = batches[0, :, :, 0].sum(axis=1)
     return total.mean(), total.std(ddof=1) / np.sqrt(len(total))
 

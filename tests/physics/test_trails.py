@@ -25,7 +25,7 @@ def busy():
     """Scene with every kind of surface, two lamps (one of two tubes), its arrays and trails."""
     scene = busy_scene(LINING, TUBE_SURFACE, SHEET)
     arrays = kernel_scene(scene)
-    return scene, arrays, [photon_trails(arrays, lamp, 300, SEED, case=1) for lamp in (0, 1)]
+    return scene, arrays, [photon_trails(arrays, lamp, 300, seed=SEED, case=1) for lamp in (0, 1)]
 
 
 def counted(arrays, lamp, photon, case):
@@ -60,10 +60,10 @@ def test_a_trail_takes_the_corners_of_the_run(busy):
 
 def test_the_first_trails_are_those_asked_for(busy):
     _, arrays, trails = busy
-    again = photon_trails(arrays, 1, 3, SEED, case=1, first=5)
+    again = photon_trails(arrays, 1, 3, seed=SEED, case=1, first=5)
     for one, other in zip(again, trails[1][5:8], strict=True):
         assert np.array_equal(one.points, other.points)
-    other_seed = photon_trails(arrays, 1, 3, SEED + 1, case=1)
+    other_seed = photon_trails(arrays, 1, 3, seed=SEED + 1, case=1)
     assert not np.array_equal(other_seed[0].points[0], trails[1][0].points[0])
 
 
@@ -126,7 +126,7 @@ def turned(trail, normals):
 def test_mirrors_reflect_by_the_law():
     scene = room(surface(0.9, specular=1.0), tube_surface=surface(0.0))
     hits = 0
-    for trail in photon_trails(kernel_scene(scene), 0, 200, SEED):
+    for trail in photon_trails(kernel_scene(scene), 0, 200, seed=SEED):
         before, after, n = turned(trail, scene.normals)
         wanted = before - 2.0 * np.einsum("ij,ij->i", before, n)[:, None] * n
         assert np.abs(after - wanted).max(initial=0.0) < 1e-12
@@ -136,7 +136,7 @@ def test_mirrors_reflect_by_the_law():
 
 def cosines(scene, count):
     """Cosine of every way that leaves a face, to the normal on the side that was hit."""
-    trails = photon_trails(kernel_scene(scene), 0, count, SEED)
+    trails = photon_trails(kernel_scene(scene), 0, count, seed=SEED)
     return np.concatenate(
         [np.einsum("ij,ij->i", a, n) for _, a, n in (turned(t, scene.normals) for t in trails)]
     )
@@ -158,7 +158,7 @@ def test_a_sheet_sends_light_both_ways_in_its_shares():
     scene = busy_scene([surface(0.9)] * 5, surface(0.0), sheet)
     of_sheet = {k for k, part in enumerate(scene.parts) if part.two_sided}
     back = through = 0
-    for trail in photon_trails(kernel_scene(scene), 0, 6000, SEED):
+    for trail in photon_trails(kernel_scene(scene), 0, 6000, seed=SEED):
         inner = [k for k in range(len(trail.faces) - 1) if trail.faces[k] >= 0]
         chosen = [k for k in inner if scene.face_part[trail.faces[k]] in of_sheet]
         for k in chosen:
@@ -175,7 +175,7 @@ def test_power_ends_where_the_run_absorbs_it():
     """Absorbed shares of walls, ball, sheets and tubes, from weights here and from counts there."""
     scene = busy_scene(LINING, TUBE_SURFACE, SHEET)
     arrays, case, count = kernel_scene(scene), 1, 6000
-    trails = photon_trails(arrays, 0, count, SEED + 1, case)
+    trails = photon_trails(arrays, 0, count, seed=SEED + 1, case=case)
     taken = np.zeros((count, len(scene.bodies)))
     for row, trail in zip(taken, trails, strict=True):
         lost = trail.power - np.append(trail.power[1:], trail.left)

@@ -141,7 +141,7 @@ def test_a_lamp_more_stands_where_the_patch_sees_it(back):
 
 def test_a_lamp_more_is_traced_as_a_remedy(back):
     scene, patch = back
-    tried = what_helps(scene, patch, 1, 2, quiet)
+    tried = what_helps(scene, patch, seed=1, threads=2, progress=quiet)
     lamps = [remedy for remedy in tried.remedies if remedy.what.startswith("a lamp like")]
     assert 1 <= len(lamps) <= 2
     assert lamps[0].gain == np.inf  # light where there was none

@@ -47,14 +47,41 @@ def _spread_chart(result: Result, path: Path) -> Picture:
     scale = dose_scale(result, CAUTIOUS)
     figure, axes = _axes()
     cautious = scale.values
-    _curve(axes, result, cautious, (OUTSIDE, INSIDE), f"{CAUTIOUS}: all judged faces", "-", INK, 3)
+    _curve(
+        axes,
+        result,
+        cautious,
+        (OUTSIDE, INSIDE),
+        words=f"{CAUTIOUS}: all judged faces",
+        style="-",
+        colour=INK,
+        width=3,
+    )
     for side, colour, name in ((OUTSIDE, "#d98200", "outside"), (INSIDE, "#0b62a8", "inside")):
         if result.triangles.judged[:, side].any():
-            _curve(axes, result, cautious, (side,), f"{CAUTIOUS}: {name} only", "-", colour, 1.6)
+            _curve(
+                axes,
+                result,
+                cautious,
+                (side,),
+                words=f"{CAUTIOUS}: {name} only",
+                style="-",
+                colour=colour,
+                width=1.6,
+            )
     for case, style in ((EXPECTED, "--"), (BRIGHT, ":")):
         values = dose_scale(result, case).values
         words = f"{case}: all judged faces"
-        _curve(axes, result, values, (OUTSIDE, INSIDE), words, style, "#6b727b", 2)
+        _curve(
+            axes,
+            result,
+            values,
+            (OUTSIDE, INSIDE),
+            words=words,
+            style=style,
+            colour="#6b727b",
+            width=2,
+        )
     if scale.logarithmic:
         axes.set_xscale("log")
     axes.set(
@@ -97,6 +124,7 @@ def _curve(
     result: Result,
     values: np.ndarray,
     sides: tuple[int, ...],
+    *,
     words: str,
     style: str,
     colour: str,

@@ -41,6 +41,7 @@ def object_panels(
     triangles: SceneTriangles,
     scale: DoseScale,
     body: int,
+    *,
     spot: Spot,
     words: str,
     canvas: Canvas,

@@ -59,7 +59,9 @@ def write_pictures(
             if number == 0:
                 pictures += _overviews(result, case, scale, canvas, folder)
             else:
-                pictures.append(_object(result, case, scale, canvas, folder, bodies[number - 1]))
+                pictures.append(
+                    _object(result, case, scale, canvas, folder=folder, body=bodies[number - 1])
+                )
     return pictures
 
 
@@ -95,13 +97,13 @@ def _overviews(
 
 
 def _object(
-    result: Result, case: str, scale: DoseScale, canvas: Canvas, folder: Path, body: int
+    result: Result, case: str, scale: DoseScale, canvas: Canvas, *, folder: Path, body: int
 ) -> Picture:
     name = result.triangles.bodies[body].name
     spot = next(s for s in result.cases[case].worst_per_object if s.object == name)
     is_worst = name == result.cases[case].worst.object
     words = "worst spot" if is_worst else "its worst spot"
-    panels = object_panels(result.triangles, scale, body, spot, words, canvas)
+    panels = object_panels(result.triangles, scale, body, spot=spot, words=words, canvas=canvas)
     title = name + (" (holds the worst spot of all)" if is_worst else "")
     file = folder / f"object_{body:03d}_{_plain(name)}.png"
     write_page(file, title, _case_words(result, case), panels, scale)

@@ -50,7 +50,7 @@ class LightSlice:
 def lamp_trails(scene: KernelScene, count: int, seed: int, case: int) -> list[list[Trail]]:
     """The first `count` photons of every lamp, by lamp."""
     lamps = range(len(scene.lamp_watts))
-    return [photon_trails(scene, lamp, count, seed, case) for lamp in lamps]
+    return [photon_trails(scene, lamp, count, seed=seed, case=case) for lamp in lamps]
 
 
 def trails_reaching(
@@ -65,7 +65,7 @@ def trails_reaching(
     for lamp in range(len(scene.lamp_watts)):
         mine: list[Trail] = []
         for first in range(0, TRIES * count, max(count, 1)):
-            trails = photon_trails(scene, lamp, count, seed, case, first)
+            trails = photon_trails(scene, lamp, count, seed=seed, case=case, first=first)
             mine += [end for end in (_up_to(trail, wanted) for trail in trails) if end is not None]
             if len(mine) >= count:
                 break
@@ -93,6 +93,7 @@ def light_slices(
     planes: list[Plane],
     bounds: tuple[np.ndarray, np.ndarray],
     output: float,
+    *,
     seed: int,
     case: int,
     count: int = SLICE_TRAILS,
@@ -115,7 +116,7 @@ def light_slices(
     starts, ends, powers = [], [], []
     for lamp, part in enumerate(share):
         photons = max(1, round(count * part))
-        trails = photon_trails(scene, lamp, photons, seed, case)
+        trails = photon_trails(scene, lamp, photons, seed=seed, case=case)
         starts += [trail.points[:-1] for trail in trails]
         ends += [trail.points[1:] for trail in trails]
         watts = output * scene.lamp_watts[lamp] / photons

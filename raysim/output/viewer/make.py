@@ -99,7 +99,7 @@ def _with_light(found: ViewedResult, scene: BuiltScene, wishes: Wishes) -> View:
         to_mm(wall_edges(triangles)),
         lamps,
         tuple(tuple(one) for one in trails),
-        tuple(light_slices(arrays, planes, ends, found.case["lamp_factor"], seed, case)),
+        tuple(light_slices(arrays, planes, ends, found.case["lamp_factor"], seed=seed, case=case)),
         lamp,
         wishes.look_at,
         wishes.reach or "",

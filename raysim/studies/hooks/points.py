@@ -23,6 +23,7 @@ def grid_points(
     load: Load,
     heights: Sequence[float],
     spacing: float,
+    *,
     across: Range | None,
     deep: Range | None,
     turns: Sequence[float],

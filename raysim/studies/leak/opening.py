@@ -98,7 +98,7 @@ class OpeningRun:
         b, origins = self._inner_points(slit, len(u))
         back = -d @ slit.axes  # d points outwards; the line of sight runs the other way
         light = scattered_light(
-            self.run, self.inside, origins, back, self.rng, self.streams.fresh()
+            self.run, self.inside, origins, back, rng=self.rng, stream=self.streams.fresh()
         ) + lamp_light(self.inside, origins, back, self.rng, straight=False)
         power = self._landed(slit, b, d, light)
         for number, exitance in enumerate(self.inside.arrays.geometry.tube_exitance):

@@ -80,6 +80,7 @@ def scattered_light(
     inside: Inside,
     origins: np.ndarray,
     directions: np.ndarray,
+    *,
     rng: np.random.Generator,
     stream: int,
 ) -> np.ndarray:

@@ -176,7 +176,9 @@ class LeakRun:
         lamps = lit.light(lamp_light(self.inside, *starts(slit, sets, lit), rng))
         seen = window_lines(slit, sets, lines, rng)
         stream = self.streams.fresh()
-        radiance = scattered_light(self.run, self.inside, *starts(slit, sets, seen), rng, stream)
+        radiance = scattered_light(
+            self.run, self.inside, *starts(slit, sets, seen), rng=rng, stream=stream
+        )
         sight = np.concatenate([lamps, seen.light(radiance)], axis=1)
         brightest = float(self.inside.arrays.geometry.tube_exitance.max())
         found = []

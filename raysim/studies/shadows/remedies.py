@@ -89,6 +89,7 @@ def patch_batches(
 def what_helps(
     scene: BuiltScene,
     patch: DarkPatch,
+    *,
     seed: int,
     threads: int,
     progress: Progress,

@@ -130,10 +130,10 @@ def find_shadows(
         what_helps(
             scene,
             shadow.patch,
-            seed,
-            threads,
-            progress,
-            CLOSE_PATHS if shadow.dark else PATCH_PATHS,
+            seed=seed,
+            threads=threads,
+            progress=progress,
+            paths=CLOSE_PATHS if shadow.dark else PATCH_PATHS,
         )
         for shadow in shadows[:helped]
     )
