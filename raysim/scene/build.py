@@ -31,6 +31,7 @@ from raysim.scene.triangles import (
     MeterPoint,
     Part,
     SceneTriangles,
+    wall_body,
 )
 
 LARGEST_SPLIT = 5.0  # m, of the largest box: the faces of anything larger stay whole
@@ -250,7 +251,7 @@ def _add_chamber(builder: _Builder, chamber: written.Chamber) -> bool:
     for name, (vertices, faces) in walls.items():
         key = f"chamber.walls.{name}" if name in chamber.walls else "chamber.lining"
         surface = builder.surface(chamber.walls.get(name, chamber.lining), key)
-        builder.bodies.append(Body(f"chamber: {name}" if name else "chamber", "wall"))
+        builder.bodies.append(wall_body(name))
         part = Part(len(builder.bodies) - 1, "", surface, two_sided=False)
         builder.add_faces(part, vertices, faces, chamber.edge, False, "chamber.edge")
     return closed

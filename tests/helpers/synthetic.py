@@ -25,6 +25,7 @@ from raysim.scene.triangles import (
     MeterPoint,
     Part,
     SceneTriangles,
+    wall_body,
 )
 
 INSIDE_BOX = (0.30, 0.25, 0.35)  # m
@@ -70,7 +71,7 @@ def triangles(names: tuple[str, str] = ("respirator 1", "respirator 2")) -> Scen
 
     box = box_vertices(INSIDE_BOX)
     for name, faces in BOX_WALLS.items():
-        bodies.append(Body(f"chamber: {name}", "wall"))
+        bodies.append(wall_body(name))
         add(box[np.array(faces)], len(bodies) - 1, "", 0, False)
     bodies.append(Body("hook", "object"))
     hook = box_vertices((0.01, 0.03, 0.01))[np.array(list(BOX_WALLS.values())).reshape(-1, 3)]

@@ -183,10 +183,10 @@ def _linings(scene: BuiltScene) -> list[Fault]:
     walls: dict[int, list[str]] = {}
     for part in triangles.parts:
         if triangles.bodies[part.body].kind == "wall":
-            walls.setdefault(part.surface, []).append(triangles.bodies[part.body].name)
+            walls.setdefault(part.surface, []).append(triangles.bodies[part.body].short_name)
     for row, names in walls.items():
         surface = triangles.surfaces[row]
-        where = ", ".join(name.removeprefix("chamber: ") for name in names)
+        where = ", ".join(names)
         if surface.reflectance < WEAK_LINING:
             bright = " however bright it looks" if surface.looks_bright else ""
             what = (

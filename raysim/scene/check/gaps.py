@@ -77,10 +77,10 @@ def scene_fault(scene: BuiltScene, code: Code, key: str, what: str, mend: str) -
 def _wall_body(scene: BuiltScene, gap: Gap, key: str) -> int:
     """Number of the body that is the wall of a gap."""
     bodies = scene.triangles.bodies
-    names = [body.name for body in bodies]
-    known = [n.removeprefix("chamber: ") for n in names if n.startswith("chamber")]
-    body = next((names.index(n) for n in (f"chamber: {gap.wall}", gap.wall) if n in names), None)
-    if body is None or bodies[body].kind != "wall":
+    walls = [number for number, body in enumerate(bodies) if body.kind == "wall"]
+    named = [number for number in walls if gap.wall in (bodies[number].wall, bodies[number].name)]
+    if not named:
+        known = [bodies[number].short_name for number in walls]
         raise scene_fault(
             scene,
             Code.GAP_NO_WALL,
@@ -88,7 +88,7 @@ def _wall_body(scene: BuiltScene, gap: Gap, key: str) -> int:
             f'no wall "{gap.wall}"',
             f"walls: {', '.join(known)}",
         )
-    return body
+    return named[0]
 
 
 def _distances(corners: np.ndarray, place: np.ndarray) -> np.ndarray:
