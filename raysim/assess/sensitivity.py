@@ -19,12 +19,15 @@ import numpy as np
 
 from raysim.base.figures import Figures
 from raysim.dose.result import Spot
+from raysim.kernels.fresnel import EXTINCTION, INDEX
+from raysim.kernels.records import START
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.paths import BackwardRun, Start
 
 STEP_M = 0.002  # places
 NEAR = 0.004  # m
+INDEX_COLUMNS = {"refractive_index": INDEX, "extinction": EXTINCTION}
 STEP_SHARE = 0.02  # of a refractive index or an extinction coefficient
 EXPECTED_COLUMN = slice(1, 2)
 
@@ -132,15 +135,15 @@ def moved_bodies(
 def moved_lamp(arrays: KernelScene, lamp: int, by: np.ndarray) -> KernelScene:
     """Kernel arrays with the tubes of one lamp moved by (3,), m."""
     tubes = arrays.geometry.tubes.copy()
-    tubes[arrays.geometry.tube_lamp == lamp, :3] += by
+    tubes[arrays.geometry.tube_lamp == lamp, START] += by
     return replace(arrays, geometry=arrays.geometry._replace(tubes=tubes))
 
 
 def other_index(arrays: KernelScene, surface: int, key: str, share: float) -> KernelScene:
     """Kernel arrays with `refractive_index` or `extinction` of one surface times 1 + share."""
-    values = getattr(arrays.surfaces, key).copy()
-    values[surface] *= 1.0 + share
-    return replace(arrays, surfaces=arrays.surfaces._replace(**{key: values}))
+    numbers = arrays.surfaces.numbers.copy()
+    numbers[surface, INDEX_COLUMNS[key]] *= 1.0 + share
+    return replace(arrays, surfaces=arrays.surfaces._replace(numbers=numbers))
 
 
 def body_pairs(bench: Bench, bodies: tuple[int, ...]) -> np.ndarray:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from raysim.base.fault_codes import Code
+
 
 def printable(text: str) -> str:
     """Text as one line that cannot steer a terminal, whatever names in it hold."""
@@ -21,8 +23,12 @@ class Level(StrEnum):
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing wrong or doubtful: where, what (and why it matters), and how to mend it."""
+    """One thing wrong or doubtful: where, what (and why it matters), and how to mend it.
 
+    `code` says what kind of fault it is. Decide by it: the words are for people, and change.
+    """
+
+    code: Code
     file: str
     key: str
     what: str

@@ -30,7 +30,14 @@ def command(scene: Path, as_json: bool) -> None:
     errors = [fault for fault in faults if fault.level is Level.ERROR]
     if as_json:
         rows = [
-            {"level": f.level.value, "file": f.file, "key": f.key, "what": f.what, "mend": f.mend}
+            {
+                "level": f.level.value,
+                "code": f.code.value,
+                "file": f.file,
+                "key": f.key,
+                "what": f.what,
+                "mend": f.mend,
+            }
             for f in faults
         ]
         click.echo(json.dumps({"scene": str(scene), "faults": rows}, indent=2))

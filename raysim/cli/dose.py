@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from raysim.base.fault_codes import Code
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
@@ -186,7 +187,8 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
         return
     if quiet:
         return
-    before = {str(fault) for fault in result.warnings if fault.key == "precision"}
+    unreached = Code.PRECISION_NOT_REACHED
+    before = {str(fault) for fault in result.warnings if fault.code is unreached}
     for line in sorted(before):
         click.echo(f"warning: {line}", err=True)
     click.echo(f"\n{result.title}\n")

@@ -6,6 +6,7 @@ import numpy as np
 
 from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.base.errors import Fault, Level
+from raysim.base.fault_codes import Code
 from raysim.dose.agreement import with_readings
 from raysim.dose.exposure import CycleCurve
 from raysim.dose.judge import CaseEstimate, judge_case
@@ -247,6 +248,7 @@ class DoseRun:
         if energy.lost > LARGEST_LOST_SHARE * energy.emitted:
             doubts.append(
                 Fault(
+                    Code.LIGHT_LOST,
                     shown,
                     "chamber",
                     f"{energy.lost / energy.emitted:.2g} of the light was lost through cracks",
@@ -266,5 +268,6 @@ class DoseRun:
                     "more than a week, and how much more was not looked for",
                     "see whether it is in a closed fold, and bring more light there",
                 )
-            doubts.append(Fault(shown, "precision", what, mend, Level.WARNING))
+            code = Code.PRECISION_NOT_REACHED
+            doubts.append(Fault(code, shown, "precision", what, mend, Level.WARNING))
         return doubts

@@ -2,11 +2,11 @@
 
 A path starts on the face, in the directions after Lambert's law, and bounces as a photon would.
 At its start and at every diffuse bounce the direct light of one lamp tube is added (a shadow ray
-to a chosen point of the tube); after a mirror bounce a tube that is met adds its own exitance
-instead. Each way from lamp to face is thus counted exactly once:
+to a chosen point of the tube); after a bounce the sharp way of a surface, as of a mirror, a tube
+that is met adds its own exitance instead. Each way from lamp to face is thus counted exactly once:
 
     E = E_direct(x0) + sum over bounces j of  w_j E_direct(x_j)   (diffuse)
-                                        or    w_j M(tube met)     (mirror)
+                                        or    w_j M(tube met)     (sharp)
 
 with w_j the product of the reflectances so far, divided by the probabilities of going on.
 
@@ -21,6 +21,7 @@ import numpy as np
 from raysim.kernels.compile import kernel
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.lattice import lattice_point
+from raysim.kernels.models import model_reflectance
 from raysim.kernels.random_numbers import (
     BACKWARD_LAMP,
     BACKWARD_SCATTERING,
@@ -30,12 +31,13 @@ from raysim.kernels.random_numbers import (
     ZERO_STEP,
     uniforms,
 )
+from raysim.kernels.records import AXIS_X, AXIS_Y, AXIS_Z, LENGTH, RADIUS, START_X, START_Y, START_Z
 from raysim.kernels.sampling import (
     square_to_cosine_hemisphere,
     square_to_seen_cylinder,
     square_to_triangle,
 )
-from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance
+from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED
 from raysim.kernels.traverse import ANY, NEAREST, NOTHING, nearest_hit
 from raysim.kernels.vectors import dot, from_local
 
@@ -49,21 +51,23 @@ def choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice):
     """
     total = 0.0
     for i in range(tubes.shape[0]):
-        px, py, pz = tubes[i, 0] - x, tubes[i, 1] - y, tubes[i, 2] - z
+        px, py, pz = tubes[i, START_X] - x, tubes[i, START_Y] - y, tubes[i, START_Z] - z
         height = dot(px, py, pz, nx, ny, nz)
-        rise = tubes[i, 6] * dot(tubes[i, 3], tubes[i, 4], tubes[i, 5], nx, ny, nz)
-        above = max(height, height + rise) + tubes[i, 7]
+        rise = tubes[i, LENGTH] * dot(
+            tubes[i, AXIS_X], tubes[i, AXIS_Y], tubes[i, AXIS_Z], nx, ny, nz
+        )
+        above = max(height, height + rise) + tubes[i, RADIUS]
         if above <= 0.0:
             choice[i] = 0.0
             continue
-        along = -dot(px, py, pz, tubes[i, 3], tubes[i, 4], tubes[i, 5])
-        along = min(max(along, 0.0), tubes[i, 6])
+        along = -dot(px, py, pz, tubes[i, AXIS_X], tubes[i, AXIS_Y], tubes[i, AXIS_Z])
+        along = min(max(along, 0.0), tubes[i, LENGTH])
         qx, qy, qz = (
-            px + along * tubes[i, 3],
-            py + along * tubes[i, 4],
-            pz + along * tubes[i, 5],
+            px + along * tubes[i, AXIS_X],
+            py + along * tubes[i, AXIS_Y],
+            pz + along * tubes[i, AXIS_Z],
         )
-        choice[i] = exitance[i] * tubes[i, 7] * above / (qx * qx + qy * qy + qz * qz)
+        choice[i] = exitance[i] * tubes[i, RADIUS] * above / (qx * qx + qy * qy + qz * qz)
         total += choice[i]
     return total
 
@@ -88,24 +92,24 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
 
     A density of zero says that no part of the mantle can be seen (the point lies beyond an end).
     """
-    wx, wy, wz, radius = tubes[i, 3], tubes[i, 4], tubes[i, 5], tubes[i, 7]
-    px, py, pz = x - tubes[i, 0], y - tubes[i, 1], z - tubes[i, 2]
+    wx, wy, wz, radius = tubes[i, AXIS_X], tubes[i, AXIS_Y], tubes[i, AXIS_Z], tubes[i, RADIUS]
+    px, py, pz = x - tubes[i, START_X], y - tubes[i, START_Y], z - tubes[i, START_Z]
     axial0 = px * wx + py * wy + pz * wz
     px, py, pz = px - axial0 * wx, py - axial0 * wy, pz - axial0 * wz
     distance = math.sqrt(px * px + py * py + pz * pz)
     if distance <= radius:
         return x, y, z, wx, wy, wz, 0.0
     axial, cosine, sine, density = square_to_seen_cylinder(
-        u, v, axial0, distance, radius, tubes[i, 6]
+        u, v, axial0, distance, radius, tubes[i, LENGTH]
     )
     # Frame about the axis whose first vector points to the viewer.
     px, py, pz = px / distance, py / distance, pz / distance
     bx, by, bz = wy * pz - wz * py, wz * px - wx * pz, wx * py - wy * px
     mx, my, mz = cosine * px + sine * bx, cosine * py + sine * by, cosine * pz + sine * bz
     return (
-        tubes[i, 0] + axial * wx + radius * mx,
-        tubes[i, 1] + axial * wy + radius * my,
-        tubes[i, 2] + axial * wz + radius * mz,
+        tubes[i, START_X] + axial * wx + radius * mx,
+        tubes[i, START_Y] + axial * wy + radius * my,
+        tubes[i, START_Z] + axial * wz + radius * mz,
         mx,
         my,
         mz,
@@ -188,8 +192,8 @@ def way_on(angular, reflectance, transmittance, surface, first, u, weight):
 
 
 @kernel
-def weigh_lobe(picked, lobe, surface, mirror, weight):
-    """Bring the weights up to date where a case sends another share the mirror way than `picked`.
+def weigh_lobe(picked, lobe, surface, sharp, weight):
+    """Bring the weights up to date where a case sends another share the sharp way than `picked`.
 
     `picked` is the probability with which the lobe was chosen, `lobe` (surfaces, cases) the
     shares that the cases have (importance sampling, definition).
@@ -197,7 +201,7 @@ def weigh_lobe(picked, lobe, surface, mirror, weight):
     for case in range(weight.shape[0]):
         share = lobe[surface, case]
         if share != picked:
-            weight[case] *= share / picked if mirror else (1.0 - share) / (1.0 - picked)
+            weight[case] *= share / picked if sharp else (1.0 - share) / (1.0 - picked)
 
 
 @kernel
@@ -261,18 +265,22 @@ def backward_path(
     normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
     reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
-    specular, lobe = surfaces.specular, surfaces.lobe
-    fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
+    kind, numbers, specular, lobe = (
+        surfaces.kind,
+        surfaces.numbers,
+        surfaces.specular,
+        surfaces.lobe,
+    )
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
     begin_weights(every, batch + place, weight)
-    mirror, rays = False, 0
+    sharp, rays = False, 0
     for bounce in range(max_bounces):
         step = np.uint64(bounce)
-        if not mirror:
+        if not sharp:
             u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)
             if bounce == 0:
                 u0, u1 = lamp0, lamp1
@@ -294,19 +302,20 @@ def backward_path(
         nx, ny, nz, side, on_mantle = hit_normal(normals, tubes, hit, x, y, z, dx, dy, dz)
         if hit < triangles and side == 1 and not two_sided[hit]:
             return rays
-        if on_mantle and mirror:
+        if on_mantle and sharp:
             add_score(scores, lamp_of[hit - triangles], exitance[hit - triangles], weight)
         surface = surface_of[hit]
         u0, u1, u2, u3 = uniforms(low, stream, step, high | BACKWARD_SCATTERING, key0, key1)
-        angular = angular_reflectance(fresnel, surface, -dot(dx, dy, dz, nx, ny, nz))
+        cosine = -dot(dx, dy, dz, nx, ny, nz)
+        angular = model_reflectance(kind[surface], numbers, surface, cosine)
         way = way_on(angular, reflectance, transmittance, surface, bounce == 0, u0, weight)
         if way == ABSORBED:
             return rays
-        dx, dy, dz, mirror = scattered_direction(
-            dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
+        dx, dy, dz, sharp = scattered_direction(
+            kind, numbers, surface, dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
         )
         if way == REFLECTED:
-            weigh_lobe(specular[surface], lobe, surface, mirror, weight)
+            weigh_lobe(specular[surface], lobe, surface, sharp, weight)
         if way == TRANSMITTED:
             nx, ny, nz = -nx, -ny, -nz
         last = hit

@@ -11,12 +11,13 @@ import numpy as np
 
 from raysim.kernels.compile import kernel
 from raysim.kernels.emission import emitted_ray, tube_normal
+from raysim.kernels.models import model_reflectance, sharp_direction
 from raysim.kernels.random_numbers import EMISSION, MASK, SCATTERING, SHIFT, uniforms
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
 from raysim.kernels.sampling import square_to_cosine_hemisphere
-from raysim.kernels.surfaces import REFLECTED, TRANSMITTED, angular_reflectance, case_fate
+from raysim.kernels.surfaces import REFLECTED, TRANSMITTED, case_fate
 from raysim.kernels.traverse import NEAREST, NOTHING, nearest_hit
-from raysim.kernels.vectors import dot, from_local, mirrored, normalised
+from raysim.kernels.vectors import dot, from_local
 
 ONE = np.uint64(1)
 
@@ -33,7 +34,7 @@ def surviving_cases(angular, reflectance, transmittance, surface, u, alive, bodi
     """Bits of the cases that go on, and the way they go (REFLECTED or TRANSMITTED).
 
     Cases that end here are counted in `bodies[body, case]`. `angular` is the reflectance at this
-    angle where the surface follows Fresnel, else negative and the table holds.
+    angle where the surface's model has one, else negative and the table holds.
     """
     reflected, transmitted = 0, 0
     for case in range(reflectance.shape[1]):
@@ -47,14 +48,16 @@ def surviving_cases(angular, reflectance, transmittance, surface, u, alive, bodi
 
 
 @kernel
-def scattered_direction(dx, dy, dz, nx, ny, nz, way, specular, u_lobe, u, v):
-    """Unit direction after a hit, and whether it was a mirror reflection.
+def scattered_direction(
+    kind, numbers, surface, dx, dy, dz, nx, ny, nz, way, specular, u_lobe, u, v
+):  # fmt: skip
+    """Unit direction after a hit, and whether it went the sharp way of the surface's model.
 
-    `n` is the unit normal on the side that was hit. Transmission through a sheet is diffuse.
+    `kind` and `numbers` are columns of `Surfaces`, `n` is the unit normal on the side that was hit.
+    Transmission through a sheet is diffuse.
     """
     if way == REFLECTED and u_lobe < specular:
-        rx, ry, rz = mirrored(dx, dy, dz, nx, ny, nz)
-        rx, ry, rz = normalised(rx, ry, rz)
+        rx, ry, rz = sharp_direction(kind[surface], numbers, surface, dx, dy, dz, nx, ny, nz, u, v)
         return rx, ry, rz, True
     if way == TRANSMITTED:
         nx, ny, nz = -nx, -ny, -nz
@@ -114,7 +117,7 @@ def follow_photon(
         surfaces.transmittance,
         surfaces.specular,
     )
-    fresnel = (surfaces.kind, surfaces.refractive_index, surfaces.extinction)
+    kind, numbers = surfaces.kind, surfaces.numbers
     cases = reflectance.shape[1]
     last = triangles + tube
     normals, two_sided = geometry.normals, geometry.two_sided
@@ -140,14 +143,14 @@ def follow_photon(
         surface, body = surface_of[hit], body_of[hit]
         u0, u1, u2, u3 = uniforms(low, high, np.uint64(bounce + 1), stream | SCATTERING, key0, key1)
         cosine = -dot(dx, dy, dz, nx, ny, nz)
-        angular = angular_reflectance(fresnel, surface, cosine)
+        angular = model_reflectance(kind[surface], numbers, surface, cosine)
         alive, way = surviving_cases(
             angular, reflectance, transmittance, surface, u0, alive, bodies, body
         )
         if alive == 0:
             return bounce + 1
         dx, dy, dz, _ = scattered_direction(
-            dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
+            kind, numbers, surface, dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
         )
         last = hit
     count_alive(fates, LOST, alive, cases)

@@ -3,6 +3,7 @@
 import math
 
 from raysim.kernels.compile import kernel
+from raysim.kernels.records import AXIS_X, AXIS_Y, AXIS_Z, LENGTH, RADIUS, START_X, START_Y, START_Z
 from raysim.kernels.vectors import cross, dot
 
 NO_HIT = math.inf
@@ -74,8 +75,8 @@ def passes_tube(tubes, i, ox, oy, oz, dx, dy, dz):
     Source: distance of two skew lines, |p . n| / |n| with n the cross product of their directions
     (definition). Parallel lines (n = 0) are never told to pass.
     """
-    wx, wy, wz, radius = tubes[i, 3], tubes[i, 4], tubes[i, 5], tubes[i, 7]
-    px, py, pz = ox - tubes[i, 0], oy - tubes[i, 1], oz - tubes[i, 2]
+    wx, wy, wz, radius = tubes[i, AXIS_X], tubes[i, AXIS_Y], tubes[i, AXIS_Z], tubes[i, RADIUS]
+    px, py, pz = ox - tubes[i, START_X], oy - tubes[i, START_Y], oz - tubes[i, START_Z]
     nx, ny, nz = cross(dx, dy, dz, wx, wy, wz)
     apart = dot(px, py, pz, nx, ny, nz)
     return apart * apart > FORGIVEN * radius * radius * dot(nx, ny, nz, nx, ny, nz)
@@ -96,13 +97,13 @@ def ray_tube_distance(tubes, i, ox, oy, oz, dx, dy, dz):
     Rendering", 6.3; the two ends are discs.
     """
     wx, wy, wz, length, radius = (
-        tubes[i, 3],
-        tubes[i, 4],
-        tubes[i, 5],
-        tubes[i, 6],
-        tubes[i, 7],
+        tubes[i, AXIS_X],
+        tubes[i, AXIS_Y],
+        tubes[i, AXIS_Z],
+        tubes[i, LENGTH],
+        tubes[i, RADIUS],
     )
-    px, py, pz = ox - tubes[i, 0], oy - tubes[i, 1], oz - tubes[i, 2]
+    px, py, pz = ox - tubes[i, START_X], oy - tubes[i, START_Y], oz - tubes[i, START_Z]
     along_o = px * wx + py * wy + pz * wz
     along_d = dx * wx + dy * wy + dz * wz
     px, py, pz = px - along_o * wx, py - along_o * wy, pz - along_o * wz

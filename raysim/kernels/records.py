@@ -7,8 +7,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-LAMBERT_AND_MIRROR = 0
-FRESNEL = 1
+# Columns of `Geometry.tubes`: first end (m), unit axis, length (m), radius (m)
+START_X, START_Y, START_Z, AXIS_X, AXIS_Y, AXIS_Z, LENGTH, RADIUS = range(8)
+START, AXIS = slice(START_X, START_Z + 1), slice(AXIS_X, AXIS_Z + 1)
+TUBE_COLUMNS = 8
+MOST_NUMBERS = 4  # that a surface model can have
 
 # Rows of the fate tallies that come after the bodies; typed, see `traverse.NOTHING`.
 ESCAPED, LOST, NOT_FINITE = np.int64(0), np.int64(1), np.int64(2)
@@ -27,7 +30,7 @@ class Geometry(NamedTuple):
     surface: np.ndarray  # (primitives,) int32, row of Surfaces
     body: np.ndarray  # (primitives,) int32, row of the energy account
     two_sided: np.ndarray  # (triangles,) bool: thin sheet; else light on the back is lost
-    tubes: np.ndarray  # (tubes, 8) float64: first end (m), unit axis, length (m), radius (m)
+    tubes: np.ndarray  # (tubes, TUBE_COLUMNS) float64, see above
     tube_lamp: np.ndarray  # (tubes,) int32
     tube_exitance: np.ndarray  # (tubes,) float64, W/m2 leaving the mantle at full rated output
 
@@ -35,12 +38,11 @@ class Geometry(NamedTuple):
 class Surfaces(NamedTuple):
     """Response of each surface; cases differ in how much it sends back, never in which way."""
 
-    kind: np.ndarray  # (surfaces,) int32: LAMBERT_AND_MIRROR or FRESNEL
+    kind: np.ndarray  # (surfaces,) int32, row of `models.MODELS`
     reflectance: np.ndarray  # (surfaces, cases) float64, total
     transmittance: np.ndarray  # (surfaces, cases) float64, diffuse, thin sheets only
-    specular: np.ndarray  # (surfaces,) float64, share of the reflectance
-    refractive_index: np.ndarray  # (surfaces,) float64, n
-    extinction: np.ndarray  # (surfaces,) float64, extinction coefficient k
+    specular: np.ndarray  # (surfaces,) float64, share of the reflectance, sharp
+    numbers: np.ndarray  # (surfaces, MOST_NUMBERS) float64, what the model makes of them
     # (surfaces, cases) float64, specular share of each case. Backward paths pick the lobe by
     # `specular` and make up for the difference by their weights, so that one path can serve
     # linings of unlike gloss; photons have no weights and take `specular` for all cases.

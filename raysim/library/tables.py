@@ -18,6 +18,8 @@ class Surface:
     `specular` is the share of the reflectance sent in the mirror direction, the rest is
     Lambertian. A surface with a `refractive_index` follows the Fresnel equations with
     n + i `extinction`; its three reflectances then hold the value at normal incidence.
+    `model` and `numbers` are for other ways to send light back, see kernels/models.py; `specular`
+    is then the share that goes the sharp way of that model.
     """
 
     name: str
@@ -37,6 +39,8 @@ class Surface:
     looks_bright: bool = False
     aliases: tuple[str, ...] = ()
     specular_mark: str = "estimate, no source"
+    model: str = ""  # "" for a mirror, or for Fresnel's equations
+    numbers: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         for quantity in ("reflectance", "transmittance"):
@@ -52,6 +56,11 @@ class Surface:
     def is_fresnel(self) -> bool:
         """True where the reflectance follows the Fresnel equations instead of a constant."""
         return self.refractive_index is not None
+
+    @property
+    def is_plain(self) -> bool:
+        """True where the table of reflectance and mirror share says all (definition)."""
+        return not self.is_fresnel and not self.model
 
 
 @dataclass(frozen=True)
@@ -112,7 +121,7 @@ def data_rows(table: str, *labels: str) -> list[dict[str, Any]]:
 
 
 def _surface(row: dict[str, Any]) -> Surface:
-    fields = {**row, "aliases": tuple(row.get("aliases", ()))}
+    fields = {**row, **{name: tuple(row.get(name, ())) for name in ("aliases", "numbers")}}
     if "refractive_index" in row:
         n, k = row["refractive_index"], row["extinction"]
         value = ((n - 1.0) ** 2 + k**2) / ((n + 1.0) ** 2 + k**2)

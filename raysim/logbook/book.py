@@ -140,7 +140,10 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        if "locked" in str(error) or "busy" in str(error):
+        if getattr(error, "sqlite_errorcode", 0) & 0xFF in (
+            sqlite3.SQLITE_BUSY,
+            sqlite3.SQLITE_LOCKED,
+        ):
             mend = "close the other program that holds it, then enter it again"
             raise LogbookError(f"{path}: another program holds it. Mend: {mend}") from None
         raise LogbookError(

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from raysim.base.errors import Fault, Level, SceneError
+from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
 from raysim.library import tables as library
 from raysim.library.keitz import keitz_power
@@ -30,10 +31,10 @@ from raysim.scene.triangles import (
     MeterPoint,
     Part,
     SceneTriangles,
+    wall_body,
 )
 
 LARGEST_SPLIT = 5.0  # m, of the largest box: the faces of anything larger stay whole
-TUBE_SURFACE = "tube of "  # begins the name of a surface that a lamp's own reflectance makes
 MOST_TRIANGLES = 3_000_000  # of a scene: beyond it the tallies outgrow a laptop
 JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
 
@@ -56,8 +57,8 @@ class _Builder:
     meshes: dict[Path, list[MeshPart]] = field(default_factory=dict)
     triangles: int = 0
 
-    def fault(self, key: str, what: str, mend: str, level: Level = Level.ERROR) -> None:
-        self.faults.append(Fault(self.shown, key, what, mend, level))
+    def fault(self, code: Code, key: str, what: str, mend: str, level: Level = Level.ERROR) -> None:
+        self.faults.append(Fault(code, self.shown, key, what, mend, level))
 
     def surface(self, choice: str | SurfaceTable, key: str) -> int:
         """Row of a surface in the table of this scene."""
@@ -66,10 +67,10 @@ class _Builder:
         except library.UnknownSurface as error:
             near = " or ".join(f'"{name}"' for name in error.nearest[:3])
             mend = f"did you mean {near}?" if near else "see 'raysim materials' for the names"
-            self.fault(key, f'no surface is called "{choice}"', mend)
+            self.fault(Code.UNKNOWN_SURFACE, key, f'no surface is called "{choice}"', mend)
             return 0
         except ValueError as error:
-            self.fault(key, str(error), "correct this surface")
+            self.fault(Code.BAD_SURFACE, key, str(error), "correct this surface")
             return 0
         if found not in self.surfaces:
             self.surfaces.append(found)
@@ -87,7 +88,7 @@ class _Builder:
             try:
                 self.meshes[path] = load_parts(path)
             except MeshFault as fault:
-                self.fault(f"{key}.mesh", f"{mesh} {fault.what}", fault.mend)
+                self.fault(fault.code, f"{key}.mesh", f"{mesh} {fault.what}", fault.mend)
                 self.meshes[path] = []
         return self.meshes[path]
 
@@ -110,12 +111,14 @@ class _Builder:
             except ValueError as error:
                 size = np.ptp(vertices, axis=0).max()
                 what = f"splitting to this edge gives {error}; it measures {size:.3g} m"
-                self.fault(key, what, "choose a longer edge, or check units and scale")
+                mend = "choose a longer edge, or check units and scale"
+                self.fault(Code.EDGE_TOO_SHORT, key, what, mend)
                 return
         self.triangles += len(faces)
         if self.triangles > MOST_TRIANGLES:
             what = f"with it the scene has more than {MOST_TRIANGLES:,} triangles"
-            self.fault(key, what, "choose a longer edge, or simpler meshes")
+            mend = "choose a longer edge, or simpler meshes"
+            self.fault(Code.TOO_MANY_TRIANGLES, key, what, mend)
         self.parts.append(part)
         self.corners.append(vertices[faces])
         self.face_part.append(np.full(len(faces), len(self.parts) - 1, np.int32))
@@ -181,7 +184,8 @@ def build_scene(
         _add_object(builder, entry, f'object {number + 1} "{entry.name}"')
     lamps, tubes = _lamps(builder, scene)
     if not any(entry.judged for entry in scene.object):
-        builder.fault("object", "no object is judged", "set judged = true on the respirators")
+        mend = "set judged = true on the respirators"
+        builder.fault(Code.NOTHING_JUDGED, "object", "no object is judged", mend)
     _refuse_one_name_twice(builder, scene)
     if any(fault.level is Level.ERROR for fault in builder.faults):
         raise SceneError(list(dict.fromkeys(builder.faults)))
@@ -191,7 +195,7 @@ def build_scene(
         digests = file_digests(files)
     except OSError as error:
         what = f"{error.filename} cannot be read any more ({error.strerror})"
-        raise SceneError([Fault(str(path), "file", what, "put it back")]) from None
+        raise SceneError([Fault(Code.MESH_GONE, str(path), "file", what, "put it back")]) from None
     poses = posed_triangles(scene, triangles)
     return BuiltScene(path, scene, tuple(builder.faults), files, digests, poses)
 
@@ -202,7 +206,8 @@ def _refuse_one_name_twice(builder: _Builder, scene: SceneAsWritten) -> None:
     for number, entry in enumerate(scene.object):
         if entry.name.casefold() in others:
             key = f'object {number + 1} "{entry.name}".name'
-            builder.fault(key, f'"{entry.name}" is the name of a wall or lamp', "rename it")
+            what = f'"{entry.name}" is the name of a wall or lamp'
+            builder.fault(Code.NAME_TAKEN, key, what, "rename it")
 
 
 def _joined(
@@ -242,11 +247,12 @@ def _add_chamber(builder: _Builder, chamber: written.Chamber) -> bool:
     for name in chamber.walls:
         if walls and name not in walls:
             known = ", ".join(n for n in walls if n) or "none, the mesh has no named parts"
-            builder.fault(f"chamber.walls.{name}", "no such wall", f"walls known here: {known}")
+            mend = f"walls known here: {known}"
+            builder.fault(Code.UNKNOWN_WALL, f"chamber.walls.{name}", "no such wall", mend)
     for name, (vertices, faces) in walls.items():
         key = f"chamber.walls.{name}" if name in chamber.walls else "chamber.lining"
         surface = builder.surface(chamber.walls.get(name, chamber.lining), key)
-        builder.bodies.append(Body(f"chamber: {name}" if name else "chamber", "wall"))
+        builder.bodies.append(wall_body(name))
         part = Part(len(builder.bodies) - 1, "", surface, two_sided=False)
         builder.add_faces(
             part, vertices, faces, edge=chamber.edge, judged=False, key="chamber.edge"
@@ -273,12 +279,14 @@ def _mesh_walls(
     whole.merge_vertices(merge_tex=True, merge_norm=True)
     if not whole.is_watertight:
         builder.fault(
+            Code.BOX_OPEN,
             "chamber.mesh",
             f"{chamber.mesh} is not closed, so light would leave where the box is tight",
             "close the holes; draw a door gap as a [[gap]], not as a hole",
         )
     elif not whole.is_winding_consistent:
         builder.fault(
+            Code.NORMALS_DISAGREE,
             "chamber.mesh",
             f"{chamber.mesh} has neighbouring triangles that face opposite ways",
             "recalculate the normals in the mesh editor",
@@ -302,6 +310,7 @@ def _refuse_astray(builder: _Builder, mesh: str, corners: np.ndarray) -> None:
     if point is not None:
         near = ", ".join(f"{x / builder.metres_per_unit:.4g}" for x in point)
         builder.fault(
+            Code.BOX_CUTS_ITSELF,
             "chamber.mesh",
             f"{mesh} cuts itself or faces the wrong way near [{near}], so that inside and outside "
             "cannot be told apart",
@@ -318,7 +327,8 @@ def _add_object(builder: _Builder, entry: Object, key: str) -> None:
     for name in entry.parts:
         if parts and name not in names:
             known = ", ".join(n for n in names if n) or "none, the mesh has no named parts"
-            builder.fault(f"{key}.parts.{name}", "no such part", f"parts known here: {known}")
+            mend = f"parts known here: {known}"
+            builder.fault(Code.UNKNOWN_PART, f"{key}.parts.{name}", "no such part", mend)
     edge = entry.edge or (JUDGED_EDGE if entry.judged else None)
     for part in parts:
         doubt_part(builder.fault, entry, part, key)
@@ -348,7 +358,7 @@ def _lamps(builder: _Builder, scene: SceneAsWritten) -> tuple[list[LampRating], 
             power = keitz_power(float(lamp.irradiance_at_1m or 0.0), 1.0, length)
         choice: str | SurfaceTable = "lamp tube"
         if lamp.reflectance is not None:
-            choice = SurfaceTable(name=f"{TUBE_SURFACE}{lamp.name}", reflectance=lamp.reflectance)
+            choice = SurfaceTable(name=f"tube of {lamp.name}", reflectance=lamp.reflectance)
         surface = builder.surface(choice, f'lamp {number + 1} "{lamp.name}".reflectance')
         builder.bodies.append(Body(f"lamp: {lamp.name}", "lamp"))
         lamps.append(LampRating(lamp.name, power, lamp.hours, len(builder.bodies) - 1, surface))

@@ -10,6 +10,7 @@ from raysim.library.tables import Surface
 OUTSIDE, INSIDE = 0, 1
 METER_LIFT = 1e-6  # m: a meter that lies on a wall looks from just before it, or it would be shaded
 SIDES = ("outside", "inside")
+WALL = "chamber"  # begins the name of every wall
 
 
 def face_boxes(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -28,6 +29,22 @@ class Body:
     name: str
     kind: str  # "wall", "object" or "lamp"
     judged: bool = False
+    wall: str = ""  # own name of a wall, such as floor; "" where the chamber is one wall only
+
+    @property
+    def short_name(self) -> str:
+        """Own name of a wall; the name of anything else (definition)."""
+        return self.wall or self.name
+
+
+def wall_body(own_name: str) -> Body:
+    """A wall of the chamber by its own name, "" for the one wall of a mesh without parts."""
+    return Body(f"{WALL}: {own_name}" if own_name else WALL, "wall", wall=own_name)
+
+
+def is_wall_name(name: str) -> bool:
+    """Whether a body of a file that says names alone is a wall; a `Body` knows its kind."""
+    return name == WALL or name.startswith(f"{WALL}: ")
 
 
 @dataclass(frozen=True)

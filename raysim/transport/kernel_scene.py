@@ -5,7 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.kernels.hierarchy import build_tree
-from raysim.kernels.records import FRESNEL, Geometry, LampTubes, Surfaces
+from raysim.kernels.models import model_number
+from raysim.kernels.records import (
+    LENGTH,
+    MOST_NUMBERS,
+    RADIUS,
+    TUBE_COLUMNS,
+    Geometry,
+    LampTubes,
+    Surfaces,
+)
 from raysim.library.tables import Surface
 from raysim.scene.triangles import SceneTriangles
 
@@ -72,7 +81,7 @@ def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
     """Response table of the kernels; columns of the cases are low, expected, high."""
     specular = np.array([1.0 if s.is_fresnel else s.specular for s in surfaces])
     return Surfaces(
-        kind=np.array([FRESNEL if s.is_fresnel else 0 for s in surfaces], np.int32),
+        kind=np.array([model_number(_model(s)) for s in surfaces], np.int32),
         reflectance=np.array(
             [[s.reflectance_low, s.reflectance, s.reflectance_high] for s in surfaces]
         ),
@@ -80,12 +89,20 @@ def surface_table(surfaces: tuple[Surface, ...]) -> Surfaces:
             [[s.transmittance_low, s.transmittance, s.transmittance_high] for s in surfaces]
         ),
         specular=specular,
-        refractive_index=np.array(
-            [s.refractive_index or 1.0 for s in surfaces]
-        ),  # not looked at for constants
-        extinction=np.array([s.extinction for s in surfaces]),
+        numbers=np.array([_numbers(s) for s in surfaces]),
         lobe=np.tile(specular[:, None], 3),
     )
+
+
+def _model(surface: Surface) -> str:
+    return surface.model or ("fresnel" if surface.is_fresnel else "mirror")
+
+
+def _numbers(surface: Surface) -> list[float]:
+    """Numbers of a surface's model, filled up with zeros."""
+    index = surface.refractive_index
+    own = surface.numbers if index is None else (index, surface.extinction)
+    return [*own, *[0.0] * (MOST_NUMBERS - len(own))]
 
 
 def _tube_rows(scene: SceneTriangles) -> np.ndarray:
@@ -93,14 +110,14 @@ def _tube_rows(scene: SceneTriangles) -> np.ndarray:
     for tube in scene.tubes:
         length = np.linalg.norm(tube.end - tube.start)
         rows.append([*tube.start, *((tube.end - tube.start) / length), length, tube.radius])
-    return np.array(rows, float).reshape(-1, 8)
+    return np.array(rows, float).reshape(-1, TUBE_COLUMNS)
 
 
 def _exitances(scene: SceneTriangles) -> np.ndarray:
     """Radiant exitance of each tube's mantle, W/m2: the lamp's power over its tubes' mantles."""
     count = np.bincount([tube.lamp for tube in scene.tubes], minlength=len(scene.lamps))
     rows = _tube_rows(scene)
-    mantle = 2.0 * np.pi * rows[:, 7] * rows[:, 6]
+    mantle = 2.0 * np.pi * rows[:, RADIUS] * rows[:, LENGTH]
     lamps = np.array([tube.lamp for tube in scene.tubes], int)
     watts = np.array([lamp.uvc_W for lamp in scene.lamps])
     return watts[lamps] / count[lamps] / mantle

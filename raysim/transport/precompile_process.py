@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from raysim.kernels.records import Geometry, LampTubes, Surfaces
+from raysim.kernels.records import MOST_NUMBERS, TUBE_COLUMNS, Geometry, LampTubes, Surfaces
 from raysim.kernels.side_by_side import BLOCK_SIZE, NODE_SIZE
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
@@ -71,7 +71,7 @@ def smallest_scene() -> KernelScene:
             surface=np.zeros(2, np.int32),
             body=np.zeros(2, np.int32),
             two_sided=np.zeros(1, np.bool_),
-            tubes=np.zeros((1, 8)),
+            tubes=np.zeros((1, TUBE_COLUMNS)),
             tube_lamp=one,
             tube_exitance=np.zeros(1),
         ),
@@ -80,8 +80,7 @@ def smallest_scene() -> KernelScene:
             reflectance=np.zeros((1, 1)),
             transmittance=np.zeros((1, 1)),
             specular=np.zeros(1),
-            refractive_index=np.zeros(1),
-            extinction=np.zeros(1),
+            numbers=np.zeros((1, MOST_NUMBERS)),
             lobe=np.zeros((1, 1)),
         ),
         LampTubes(first=one, number=np.ones(1, np.int32)),

@@ -14,8 +14,9 @@ import numpy as np
 
 from raysim.kernels.emission import emitted_ray
 from raysim.kernels.history import hit_normal, scattered_direction
+from raysim.kernels.models import model_reflectance
 from raysim.kernels.random_numbers import EMISSION, SCATTERING, split_word, uniforms
-from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, angular_reflectance, case_fate
+from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, case_fate
 from raysim.kernels.traverse import nearest_hit, new_scratch
 from raysim.transport.kernel_scene import KernelScene
 
@@ -134,9 +135,8 @@ def _sent_on(
     decided its end is spread anew over reflection and transmission.
     """
     table, surface = scene.surfaces, int(scene.geometry.surface[primitive])
-    fresnel = (table.kind, table.refractive_index, table.extinction)
     cosine = -sum(d * n for d, n in zip(direction, normal, strict=True))
-    back = angular_reflectance(fresnel, surface, cosine)
+    back = model_reflectance(table.kind[surface], table.numbers, surface, cosine)
     back = back if back >= 0.0 else float(table.reflectance[surface, case])
     through = float(table.transmittance[surface, case])
     if back + through <= 0.0:
@@ -147,8 +147,9 @@ def _sent_on(
         again = (u - back) / (1.0 - back - through)
         way = REFLECTED if again * (back + through) < back else TRANSMITTED
     x, y, z, _ = scattered_direction(
-        *direction, *normal, way, float(table.specular[surface]), *others
-    )
+        table.kind, table.numbers, surface, *direction, *normal, way,
+        float(table.specular[surface]), *others,
+    )  # fmt: skip
     return back + through, (x, y, z)
 
 

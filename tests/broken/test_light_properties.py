@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 from profiles import MANY, examples
 from pydantic import ValidationError
 
+from raysim.kernels.fresnel import fresnel_reflectance
 from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
-from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, case_fate, fresnel_reflectance
+from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, case_fate
 from raysim.scene.file.own_surfaces import surface_of_table
 from raysim.scene.file.written import SurfaceTable
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray, winding_numbers

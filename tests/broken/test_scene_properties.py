@@ -224,7 +224,7 @@ def _mesh(folder: Path, kind: str, data: bytes) -> None:
     try:
         parts = load_parts(path)
     except MeshFault as fault:
-        refusal = Fault(str(path), "mesh", fault.what, fault.mend)
+        refusal = Fault(fault.code, str(path), "mesh", fault.what, fault.mend)
     if parts is None:
         is_clear(refusal, path)
         return

@@ -6,6 +6,7 @@ from pathlib import Path
 import trimesh
 
 from raysim.base.errors import Fault, Level, SceneError
+from raysim.base.fault_codes import Code
 from raysim.dose.simulate import load_scene
 from raysim.scene.check.check import check_scene
 
@@ -105,6 +106,7 @@ def only_fault(path: Path) -> Fault:
 
 def is_one_clear_line(fault: Fault, path: Path) -> None:
     """Assert that a fault is one printable line that names file, key, matter and mend."""
+    assert isinstance(fault.code, Code)
     assert fault.file == str(path)
     assert fault.key
     assert fault.what

@@ -10,6 +10,7 @@ import numpy as np
 
 from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.base.errors import Fault, Level
+from raysim.base.fault_codes import Code
 from raysim.dose.agreement import with_readings
 from raysim.dose.exposure import WarmUpCurve, exposure_time
 from raysim.dose.readings import MeterResult
@@ -24,6 +25,7 @@ from raysim.scene.triangles import (
     MeterPoint,
     Part,
     SceneTriangles,
+    wall_body,
 )
 
 INSIDE_BOX = (0.30, 0.25, 0.35)  # m
@@ -69,7 +71,7 @@ def triangles(names: tuple[str, str] = ("respirator 1", "respirator 2")) -> Scen
 
     box = box_vertices(INSIDE_BOX)
     for name, faces in BOX_WALLS.items():
-        bodies.append(Body(f"chamber: {name}", "wall"))
+        bodies.append(wall_body(name))
         add(box[np.array(faces)], len(bodies) - 1, "", 0, False)
     bodies.append(Body("hook", "object"))
     hook = box_vertices((0.01, 0.03, 0.01))[np.array(list(BOX_WALLS.values())).reshape(-1, 3)]
@@ -131,7 +133,14 @@ def result(
         case: case_result(scene, case, by_lamp[k].sum(axis=0) * FACTORS[case])
         for k, case in enumerate(CASES)
     }
-    fault = Fault("box.toml", "lamp 2 hours", "older than rated", "change it", Level.WARNING)
+    fault = Fault(
+        Code.LAMP_PAST_LIFE,
+        "box.toml",
+        "lamp 2 hours",
+        "older than rated",
+        "change it",
+        Level.WARNING,
+    )
     point = MeterPoint("middle", np.array([0.15, 0.12, 0.1]), np.array([0.0, 0.0, 1.0]), None)
     meter = MeterResult(point, np.array([[8.0, 10.0], [11.0, 14.0], [13.0, 17.0]]), np.ones(2), 0.5)
     return Result(

@@ -12,18 +12,21 @@ SAMPLES = 3_000_000
 
 
 @kernel
-def _scatter(d, n, way, specular, u, out, mirror):
+def _scatter(kind, numbers, d, n, way, specular, u, out, mirror):
     for i in range(len(u)):
         out[i, 0], out[i, 1], out[i, 2], mirror[i] = scattered_direction(
-            d[0], d[1], d[2], n[0], n[1], n[2], way, specular, u[i, 0], u[i, 1], u[i, 2]
-        )
+            kind, numbers, 0, d[0], d[1], d[2], n[0], n[1], n[2],
+            way, specular, u[i, 0], u[i, 1], u[i, 2],
+        )  # fmt: skip
 
 
 def scattered(normal, arriving, way, specular, seed):
     """Directions (samples, 3) after hits, and which of them are mirror reflections."""
     out, mirror = np.empty((SAMPLES, 3)), np.zeros(SAMPLES, bool)
     u = np.random.default_rng(seed).random((SAMPLES, 3))
-    _scatter(arriving, normal, way, specular, u, out, mirror)
+    _scatter(
+        np.zeros(1, np.int32), np.zeros((1, 4)), arriving, normal, way, specular, u, out, mirror
+    )
     assert np.abs(np.linalg.norm(out, axis=1) - 1.0).max() < 1e-12
     return out, mirror
 

@@ -5,14 +5,14 @@ import pytest
 from agreement import agrees
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.records import FRESNEL
+from raysim.kernels.fresnel import fresnel_reflectance
+from raysim.kernels.mirror import FROM_TABLE
+from raysim.kernels.models import model_number, model_reflectance
 from raysim.kernels.surfaces import (
     ABSORBED,
     REFLECTED,
     TRANSMITTED,
-    angular_reflectance,
     case_fate,
-    fresnel_reflectance,
 )
 
 # n, k at 253.7 nm from refractiveindex.info (public domain), linear between tabulated points, and
@@ -75,9 +75,15 @@ def test_fresnel_at_its_limits():
 
 
 def test_only_fresnel_surfaces_depend_on_the_angle():
-    table = (np.array([FRESNEL, 0], np.int32), np.array([1.5, 1.5]), np.array([0.0, 0.0]))
-    assert angular_reflectance(table, 0, 1.0) == pytest.approx(0.04, abs=1e-15)
-    assert angular_reflectance(table, 1, 1.0) == -1.0
+    numbers = np.array([[1.5, 0.0], [1.5, 0.0]])
+    smooth, plain = model_number("fresnel"), model_number("mirror")
+    assert model_reflectance(smooth, numbers, 0, 1.0) == pytest.approx(0.04, abs=1e-15)
+    assert model_reflectance(plain, numbers, 1, 1.0) == FROM_TABLE
+
+
+def test_a_model_that_is_in_no_table_is_refused():
+    with pytest.raises(ValueError, match='"velvet"; known: mirror, fresnel'):
+        model_number("velvet")
 
 
 @kernel

@@ -9,7 +9,7 @@ from built_scenes import BLACK, LOSSLESS, Lamp, Piece, box, flipped, icosphere, 
 from measuring import DEGREES, THREADS
 
 from raysim.estimate.meter import first_cosines, meter_batches
-from raysim.kernels.surfaces import fresnel_reflectance
+from raysim.kernels.fresnel import fresnel_reflectance
 from raysim.library.meter_heads import CORRECTED, known_responses, table_response
 from raysim.scene.triangles import MeterPoint
 from raysim.transport.kernel_scene import kernel_scene

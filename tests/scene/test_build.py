@@ -21,7 +21,7 @@ from raysim.library.tables import find_surface
 from raysim.scene.mesh import subdivide
 from raysim.scene.mesh.meshes import load_parts
 from raysim.scene.place import placed, turning
-from raysim.scene.triangles import INSIDE, OUTSIDE, SceneTriangles
+from raysim.scene.triangles import INSIDE, OUTSIDE, SceneTriangles, is_wall_name, wall_body
 
 
 def built(folder, data=None, **meshes) -> SceneTriangles:
@@ -449,3 +449,11 @@ def test_a_welded_mesh_is_not_doubted(tmp_path):
     sheet = trimesh.creation.icosphere(subdivisions=2, radius=30.0)
     path = write_scene(tmp_path, with_object(at=[150, 125, 250]), thing=sheet)
     assert not [one for one in faults_of(path) if "share no edge" in one.what]
+
+
+def test_a_wall_knows_its_own_name(tmp_path):
+    for body_ in built(tmp_path, small_scene()).bodies:
+        assert is_wall_name(body_.name) is (body_.kind == "wall")
+        assert body_.short_name == (body_.wall if body_.kind == "wall" else body_.name)
+        assert body_ == wall_body(body_.wall) or body_.kind != "wall"
+    assert wall_body("").name == wall_body("").short_name == "chamber"

@@ -40,7 +40,7 @@ def test_all_of_a_row_reaches_the_kernels(tmp_path):
     assert kernels.transmittance[mirror].tolist() == [0.0, 0.0, 0.0]
     assert kernels.reflectance[cloth].tolist() == [0.3] * 3
     assert kernels.transmittance[cloth].tolist() == [0.2] * 3
-    assert (kernels.refractive_index[metal], kernels.extinction[metal]) == (1.25, 1.84)
+    assert kernels.numbers[metal].tolist() == [1.25, 1.84, 0.0, 0.0]
     assert kernels.kind[metal] != kernels.kind[mirror]
     assert triangles.surfaces[mirror].source == "measured with a 254 nm meter"
 

@@ -90,8 +90,8 @@ def _labels(triangles: SceneTriangles, view: View) -> list[Label]:
             low = places[places[:, 1].argmax()]
             labels.append(Label((low[0], low[1] + 14), lamp.name[:24], LAMP_INK, 11.5))
     for body, entry in enumerate(triangles.bodies):
-        if entry.kind == "wall" and entry.name.startswith("chamber: "):
-            labels += _wall_label(triangles, view, body_of == body, entry.name[9:])
+        if entry.kind == "wall" and entry.wall:
+            labels += _wall_label(triangles, view, body_of == body, entry.wall)
     return labels
 
 

@@ -13,7 +13,7 @@ from raysim.output.files.folder import RESULT_FILE
 from raysim.output.pictures.scale import DoseScale, scale_of_doses, scale_of_irradiance
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.read import file_hash
-from raysim.scene.triangles import SIDES
+from raysim.scene.triangles import SIDES, is_wall_name
 
 MAP_FILE = "dose_map.vtp"
 
@@ -51,7 +51,7 @@ class ViewedResult:
     @property
     def is_wall(self) -> np.ndarray:
         """Whether each body is a wall of the chamber, (bodies,) bool."""
-        walls = [name == "chamber" or name.startswith("chamber: ") for name in self.names]
+        walls = [is_wall_name(name) for name in self.names]
         return np.array(walls) & ~np.array(
             [bool(self.judged[self.body == k].any()) for k in range(len(self.names))]
         )

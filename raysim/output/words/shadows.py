@@ -76,9 +76,10 @@ def _one_hiding(shadow: Shadow, name: str, share: float) -> str:
 
 def _whose(shadow: Shadow, name: str) -> str:
     """A body and part in words, seen from the respirator that the patch is on."""
-    if name.split(", ")[0] == shadow.place.split(", ")[0]:
-        return f"the respirator's own {name.partition(', ')[2] or 'cloth'}"
-    return f"the {name.removeprefix('chamber: ')} wall" if name.startswith("chamber: ") else name
+    thing = shadow.things.get(name)
+    if thing is not None and thing.body == shadow.patch.body:
+        return f"the respirator's own {thing.part or 'cloth'}"
+    return f"the {thing.wall} wall" if thing is not None and thing.wall else name
 
 
 def more_lines(study: ShadowStudy) -> tuple[str, ...]:

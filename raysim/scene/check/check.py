@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.base.errors import Fault, Level
+from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching, stretch
 from raysim.library.tables import assumptions
 from raysim.library.temperature import HARD_START
-from raysim.scene.build import TUBE_SURFACE, BuiltScene
+from raysim.scene.build import BuiltScene
 from raysim.scene.check.contact import contact_faults
 from raysim.scene.check.gaps import gap_faults
 from raysim.scene.check.likely import likeness_faults
@@ -44,17 +45,17 @@ def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list
     if not absurd:
         first = stretch(progress, 0, len(scene.poses))
         faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0), first)]
-        faults += _other_poses(scene, {(fault.key, fault.what) for fault in faults}, progress)
+        faults += _other_poses(scene, set(faults), progress)
     return sorted(faults, key=lambda fault: fault.level is not Level.ERROR)
 
 
-def _other_poses(scene: BuiltScene, known: set[tuple[str, str]], progress: Progress) -> list[Fault]:
+def _other_poses(scene: BuiltScene, known: set[Fault], progress: Progress) -> list[Fault]:
     """Who is in whose way in the poses after the first, as far as the first does not say so."""
     faults = []
     for number, pose in enumerate(scene.poses[1:], 1):
         part = stretch(progress, number, len(scene.poses))
         for fault in contact_faults(scene.in_pose(number), part):
-            if (fault.key, fault.what) not in known:
+            if fault not in known:
                 faults.append(replace(fault, key=f'pose {number + 1} "{pose.name}": {fault.key}'))
     return faults
 
@@ -68,13 +69,17 @@ def _cold(scene: BuiltScene) -> list[Fault]:
         f"lamps start badly or not at all in air of {air[0]:.3g} C (below {HARD_START:g} C; "
         "lighting maker's article, read)"
     )
-    return [_fault(scene, "lamps_behaviour.air", what, "warm the box before each cycle")]
+    return [
+        _fault(
+            scene, Code.COLD_START, "lamps_behaviour.air", what, "warm the box before each cycle"
+        )
+    ]
 
 
 def _fault(
-    scene: BuiltScene, key: str, what: str, mend: str, level: Level = Level.WARNING
+    scene: BuiltScene, code: Code, key: str, what: str, mend: str, level: Level = Level.WARNING
 ) -> Fault:
-    return Fault(str(scene.path), key, what, mend, level)
+    return Fault(code, str(scene.path), key, what, mend, level)
 
 
 def _size(points: np.ndarray) -> np.ndarray:
@@ -96,7 +101,7 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
     if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
         what = f"the box is {_metres(chamber)} inside, which is not the size of a box"
         mend = f'check units = "{units}" and scale'
-        return [_fault(scene, key, what, mend, Level.ERROR)]
+        return [_fault(scene, Code.BOX_SIZE, key, what, mend, Level.ERROR)]
     scales = {entry.name: entry.scale for entry in scene.written.object}
     for body, entry in enumerate(triangles.bodies):
         if entry.kind != "object":
@@ -106,16 +111,16 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
         mend = scale_mend(units, scales.get(entry.name, 1.0), size, chamber)
         if (np.sort(size) > np.sort(chamber)).any():
             what = f"it measures {_metres(size)}, more than the box ({_metres(chamber)})"
-            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, Level.ERROR))
         elif size.max() < SMALLEST_OBJECT:
             what = f"it measures only {_metres(size)}"
-            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, Level.ERROR))
     for number, lamp in enumerate(scene.written.lamp):
         if not THINNEST_TUBE <= lamp.diameter <= THICKEST_TUBE:
             where = f'lamp {number + 1} "{lamp.name}".diameter'
             what = f"a tube of {1000 * lamp.diameter:.3g} mm is not the size of a lamp"
             mend = f'check the number; plain ones are in units = "{units}"'
-            faults.append(_fault(scene, where, what, mend, Level.ERROR))
+            faults.append(_fault(scene, Code.LAMP_DIAMETER, where, what, mend, Level.ERROR))
     return faults
 
 
@@ -128,7 +133,16 @@ def _work(scene: BuiltScene) -> list[Fault]:
         f"{lamps} lamps times {faces:,} triangles need more memory than a laptop has "
         f"({MOST_TALLIES:,} can be counted)"
     )
-    return [_fault(scene, "object", what, "choose longer edges, or simpler meshes", Level.ERROR)]
+    return [
+        _fault(
+            scene,
+            Code.TOO_MANY_TALLIES,
+            "object",
+            what,
+            "choose longer edges, or simpler meshes",
+            Level.ERROR,
+        )
+    ]
 
 
 def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
@@ -145,15 +159,19 @@ def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
                 f"{limit.value:.0%}, the upper limit in print ({limit.source})"
             )
             mend = "take uvc from the maker's data sheet, about a third of the electrical watts"
-            faults.append(_fault(scene, f"{key}.uvc", what, mend, Level.ERROR))
+            faults.append(_fault(scene, Code.MAINS_WATTS, f"{key}.uvc", what, mend, Level.ERROR))
         elif not LEAST_UVC <= power <= MOST_UVC:
             rating = "uvc" if lamp.uvc is not None else "irradiance_at_1m"
             what = f"{power:.3g} W of UVC from one lamp, which no tube for a box gives"
             mend = "check the unit against the maker's data sheet"
-            faults.append(_fault(scene, f"{key}.{rating}", what, mend, Level.ERROR))
+            faults.append(
+                _fault(scene, Code.LAMP_POWER, f"{key}.{rating}", what, mend, Level.ERROR)
+            )
         if lamp.hours > rated:
             what = f"{lamp.hours:g} h are past the rated {rated:g} h"
-            faults.append(_fault(scene, f"{key}.hours", what, "change the lamp"))
+            faults.append(
+                _fault(scene, Code.LAMP_PAST_LIFE, f"{key}.hours", what, "change the lamp")
+            )
     return faults
 
 
@@ -165,10 +183,10 @@ def _linings(scene: BuiltScene) -> list[Fault]:
     walls: dict[int, list[str]] = {}
     for part in triangles.parts:
         if triangles.bodies[part.body].kind == "wall":
-            walls.setdefault(part.surface, []).append(triangles.bodies[part.body].name)
+            walls.setdefault(part.surface, []).append(triangles.bodies[part.body].short_name)
     for row, names in walls.items():
         surface = triangles.surfaces[row]
-        where = ", ".join(name.removeprefix("chamber: ") for name in names)
+        where = ", ".join(names)
         if surface.reflectance < WEAK_LINING:
             bright = " however bright it looks" if surface.looks_bright else ""
             what = (
@@ -176,25 +194,40 @@ def _linings(scene: BuiltScene) -> list[Fault]:
                 f"254 nm{bright}; as a lining it is nearly black"
             )
             mend = "bare aluminium or PTFE do reflect; see 'raysim materials'"
-            faults.append(_fault(scene, "chamber.lining", what, mend))
-    for surface in triangles.surfaces:
+            faults.append(_fault(scene, Code.WEAK_LINING, "chamber.lining", what, mend))
+    written_tubes = {
+        rating.surface
+        for lamp, rating in zip(scene.written.lamp, triangles.lamps, strict=True)
+        if lamp.reflectance is not None
+    }
+    for row, surface in enumerate(triangles.surfaces):
         if surface.mark == "given in the scene" and surface.reflectance_high > believable:
             what = (
                 f'"{surface.name}": a reflectance of {surface.reflectance_high:g} at 254 nm is '
                 f"more than a lining in use keeps ({believable:g})"
             )
-            faults.append(_fault(scene, "surface", what, "take a measured value at 254 nm"))
+            faults.append(
+                _fault(
+                    scene,
+                    Code.LINING_TOO_BRIGHT,
+                    "surface",
+                    what,
+                    "take a measured value at 254 nm",
+                )
+            )
         if (
             surface.mark == "given in the scene"
             and not surface.is_fresnel
-            and not surface.name.startswith(TUBE_SURFACE)
+            and row not in written_tubes
             and (surface.reflectance_low == surface.reflectance > WEAK_LINING)
         ):
             what = (
                 f'"{surface.name}" has no low end, so the cautious case takes it as if it were '
                 "certain"
             )
-            faults.append(_fault(scene, "surface", what, "give reflectance_low as well"))
+            faults.append(
+                _fault(scene, Code.NO_LOW_END, "surface", what, "give reflectance_low as well")
+            )
     return faults
 
 
@@ -209,19 +242,23 @@ def _targets(scene: BuiltScene) -> list[Fault]:
         mend = "raise it unless you can defend it"
         if given <= default.value / SLIP_OF_UNIT:
             mend = f"were J/cm2 meant? If not, {mend}"
-        faults.append(_fault(scene, key, what, mend))
+        faults.append(_fault(scene, Code.LOW_TARGET, key, what, mend))
     if target.organism is not None and target.carrier != "fabric":
         what = f"figures on {target.carrier} are far too low for a respirator, which is fabric"
-        faults.append(_fault(scene, "target.carrier", what, 'take carrier = "fabric"'))
+        faults.append(
+            _fault(
+                scene, Code.CARRIER_NOT_FABRIC, "target.carrier", what, 'take carrier = "fabric"'
+            )
+        )
     if scene.written.gap:
         what = "a dose is computed as if the box were light-tight"
         mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
-        faults.append(_fault(scene, "gap", what, mend))
+        faults.append(_fault(scene, Code.GAP_NOT_IN_DOSE, "gap", what, mend))
     if scene.written.target.judge_area is not None:
         area = 1e4 * scene.written.target.judge_area
         what = f"patches of {area:.3g} cm2 are judged, so a darker spot within one goes unseen"
         mend = "leave the key out to judge every face by itself"
-        faults.append(_fault(scene, "target.judge_area", what, mend))
+        faults.append(_fault(scene, Code.JUDGE_AREA, "target.judge_area", what, mend))
     return faults
 
 
@@ -238,7 +275,7 @@ def _sheets(scene: BuiltScene) -> list[Fault]:
             where = f"{scene.object_key(part.body)}.mesh"
             what = "it seems inside out: its normals point to its own middle"
             mend = "flip the normals, or 'outside' and 'inside' change names in the report"
-            faults.append(_fault(scene, where, what, mend))
+            faults.append(_fault(scene, Code.INSIDE_OUT, where, what, mend))
     return faults
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 
 from raysim.base.errors import Fault, Level
+from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
 from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
@@ -78,7 +79,13 @@ def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> l
     for number, meter in enumerate(triangles.meters):
         if not walls.seen_from_inside((meter.at + METER_LIFT * meter.facing)[None])[0]:
             key = f'meter {number + 1} "{meter.name}".at'
-            report.add(key, "the point lies outside the box", "move it inside", Level.ERROR)
+            report.add(
+                Code.OUTSIDE_BOX,
+                key,
+                "the point lies outside the box",
+                "move it inside",
+                Level.ERROR,
+            )
     return report.faults
 
 
@@ -92,8 +99,8 @@ class _Report:
         self.faults: list[Fault] = []
         self._told: set[frozenset[int]] = set()
 
-    def add(self, key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
-        self.faults.append(Fault(str(self.scene.path), key, what, mend, level))
+    def add(self, code: Code, key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
+        self.faults.append(Fault(code, str(self.scene.path), key, what, mend, level))
 
     def is_news(self, body: int, faces: np.ndarray) -> bool:
         """Whether some pair of `body` with a body of `faces` was not told of before."""
@@ -139,13 +146,13 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
     inside = walls.seen_from_inside(corners.reshape(-1, 3))
     key, at = report.scene.object_key(body), f"{report.scene.object_key(body)}.at"
     if not inside.any():
-        report.add(at, "it lies outside the box", "move it inside", Level.ERROR)
+        report.add(Code.OUTSIDE_BOX, at, "it lies outside the box", "move it inside", Level.ERROR)
         return
     cut = walls.crossed(*_edges(corners))
     if not inside.all() or len(cut):
         what = f"it cuts through {report.names(cut) if len(cut) else 'a wall'}"
         level = Level.ERROR if judged else Level.WARNING
-        report.add(at, what, "move it inside, or shorten the mesh", level)
+        report.add(Code.CUTS_WALL, at, what, "move it inside, or shorten the mesh", level)
     others = np.flatnonzero(
         (triangles.face_body != body) & ~np.isin(triangles.face_body, _walls(triangles))
     )
@@ -153,7 +160,9 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
     if len(others):
         crossed = Surroundings(triangles, others).crossed(*_edges(corners))
         if len(crossed) and report.is_news(body, crossed):
-            report.add(at, f"it cuts into {report.names(crossed)}", "move them apart")
+            report.add(
+                Code.CUTS_OTHER, at, f"it cuts into {report.names(crossed)}", "move them apart"
+            )
     if judged:
         _check_touching(report, body, faces, key)
 
@@ -178,7 +187,13 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> 
             f"{_count(triangles, faces[lying])} lie right on {report.names(upon[lying])}, so that "
             "light meets one or the other by chance"
         )
-        report.add(f"{key}.at", what, "move it by a millimetre, or delete one", Level.ERROR)
+        report.add(
+            Code.LIES_ON_OTHER,
+            f"{key}.at",
+            what,
+            "move it by a millimetre, or delete one",
+            Level.ERROR,
+        )
     for side, sign in ((0, 1.0), (1, -1.0)):
         chosen = triangles.judged[faces, side] & ~lying
         way = sign * normals
@@ -189,7 +204,7 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> 
                 f"{_count(triangles, faces[close])} of its {SIDES[side]} touch "
                 f"{report.names(found[close])}, where no light can reach them"
             )
-            report.add(f"{key}.at", what, "leave a gap, or turn it")
+            report.add(Code.TOUCHES_OTHER, f"{key}.at", what, "leave a gap, or turn it")
 
 
 def _count(triangles: SceneTriangles, faces: np.ndarray) -> str:
@@ -203,8 +218,10 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
     points = np.concatenate([tube_points(tube) for tube in tubes])  # rings, along, 3
     inside = walls.seen_from_inside(points.reshape(-1, 3))
     if not inside.all():
-        where = "lies outside the box" if not inside.any() else "cuts through a wall"
-        report.add(key, f"the lamp {where}", "move its ends inside", Level.ERROR)
+        code, where = Code.CUTS_WALL, "cuts through a wall"
+        if not inside.any():
+            code, where = Code.OUTSIDE_BOX, "lies outside the box"
+        report.add(code, key, f"the lamp {where}", "move its ends inside", Level.ERROR)
         return
     everyone, cut = np.arange(len(triangles.areas)), np.zeros(0, np.int64)
     for tube in tubes:
@@ -212,7 +229,7 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
         cut = np.union1d(cut, near[faces_within(triangles.corners[near], tube)])
     if len(cut):
         what = f"the lamp cuts into {report.names(cut)}"
-        report.add(key, what, "move them apart", Level.ERROR)
+        report.add(Code.CUTS_OTHER, key, what, "move them apart", Level.ERROR)
 
 
 def _check_tubes_apart(report: _Report) -> None:
@@ -224,4 +241,4 @@ def _check_tubes_apart(report: _Report) -> None:
                 names = [report.triangles.lamps[tube.lamp].name for tube in (a, b)]
                 key = f'lamp {a.lamp + 1} "{names[0]}".from'
                 what = f'the lamp cuts into lamp "{names[1]}"'
-                report.add(key, what, "move them apart", Level.ERROR)
+                report.add(Code.CUTS_OTHER, key, what, "move them apart", Level.ERROR)

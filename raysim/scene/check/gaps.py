@@ -3,6 +3,7 @@
 import numpy as np
 
 from raysim.base.errors import Fault, SceneError
+from raysim.base.fault_codes import Code
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.written import Gap
 
@@ -28,6 +29,7 @@ def wall_face(scene: BuiltScene, gap: Gap, key: str) -> int:
     if off[here] > ON_WALL:
         raise scene_fault(
             scene,
+            Code.GAP_OFF_WALL,
             f"{key}.from",
             f"the gap lies {1000 * off[here]:.3g} mm off the inside of wall {gap.wall}",
             "give both ends on the inside of that wall",
@@ -38,6 +40,7 @@ def wall_face(scene: BuiltScene, gap: Gap, key: str) -> int:
         if beyond > ON_WALL:
             raise scene_fault(
                 scene,
+                Code.GAP_BEYOND_WALL,
                 f"{key}.{name}",
                 f"this end lies {1000 * beyond:.3g} mm beyond the rim of wall {gap.wall}",
                 "give both ends on the inside of that wall",
@@ -61,26 +64,31 @@ def gap_faults(scene: BuiltScene) -> list[Fault]:
             continue
         if gap.width > largest:
             what = f"it is {1000 * gap.width:.3g} mm wide, more than the box"
-            faults += scene_fault(scene, f"{key}.width", what, "give the width of the slit").faults
+            mend = "give the width of the slit"
+            faults += scene_fault(scene, Code.GAP_TOO_WIDE, f"{key}.width", what, mend).faults
     return faults
 
 
-def scene_fault(scene: BuiltScene, key: str, what: str, mend: str) -> SceneError:
+def scene_fault(scene: BuiltScene, code: Code, key: str, what: str, mend: str) -> SceneError:
     """One fault of a scene as an error."""
-    return SceneError([Fault(str(scene.path), key, what, mend)])
+    return SceneError([Fault(code, str(scene.path), key, what, mend)])
 
 
 def _wall_body(scene: BuiltScene, gap: Gap, key: str) -> int:
     """Number of the body that is the wall of a gap."""
     bodies = scene.triangles.bodies
-    names = [body.name for body in bodies]
-    known = [n.removeprefix("chamber: ") for n in names if n.startswith("chamber")]
-    body = next((names.index(n) for n in (f"chamber: {gap.wall}", gap.wall) if n in names), None)
-    if body is None or bodies[body].kind != "wall":
+    walls = [number for number, body in enumerate(bodies) if body.kind == "wall"]
+    named = [number for number in walls if gap.wall in (bodies[number].wall, bodies[number].name)]
+    if not named:
+        known = [bodies[number].short_name for number in walls]
         raise scene_fault(
-            scene, f"{key}.wall", f'no wall "{gap.wall}"', f"walls: {', '.join(known)}"
+            scene,
+            Code.GAP_NO_WALL,
+            f"{key}.wall",
+            f'no wall "{gap.wall}"',
+            f"walls: {', '.join(known)}",
         )
-    return body
+    return named[0]
 
 
 def _distances(corners: np.ndarray, place: np.ndarray) -> np.ndarray:

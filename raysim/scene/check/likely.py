@@ -6,6 +6,7 @@ from operator import attrgetter
 import numpy as np
 
 from raysim.base.errors import Fault, Level
+from raysim.base.fault_codes import Code
 from raysim.library.tables import LampType, assumptions, lamp_types
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.things import Object
@@ -29,8 +30,8 @@ def likeness_faults(scene: BuiltScene) -> list[Fault]:
     """Lamps and respirators of a built scene that are not like any."""
     faults: list[Fault] = []
 
-    def fault(key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
-        faults.append(Fault(str(scene.path), key, what, mend, level))
+    def fault(code: Code, key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
+        faults.append(Fault(code, str(scene.path), key, what, mend, level))
 
     written = scene.written
     for number, lamp in enumerate(written.lamp):
@@ -43,6 +44,7 @@ def likeness_faults(scene: BuiltScene) -> list[Fault]:
             _doubt_size(fault, key, entry, scene.triangles, written.units)
         elif entry.mesh in judged or FABRIC in (entry.surface, *entry.parts.values()):
             fault(
+                Code.NOT_JUDGED,
                 f"{key}.judged",
                 "it looks like a respirator and is not judged, so nothing is said about the dose "
                 "it gets",
@@ -52,6 +54,7 @@ def likeness_faults(scene: BuiltScene) -> list[Fault]:
         body, surface = scene.triangles.bodies[part.body], scene.triangles.surfaces[part.surface]
         if body.kind == "object" and not part.two_sided and surface.transmittance_high > 0.0:
             fault(
+                Code.SOLID_TRANSMITS,
                 f"{scene.object_key(part.body)}.sides",
                 "its surface lets light through, but a closed mesh is a solid, "
                 "so that what passes into it would be lost",
@@ -73,6 +76,7 @@ def _doubt_size(
     if is_coupon or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
         return
     fault(
+        Code.RESPIRATOR_SIZE,
         f"{key}.scale",
         f"it is {1000.0 * longest:.3g} mm long, which is not the size of a respirator",
         f'meshes, too, are read in units = "{units}": check scale (now {entry.scale:.6g})',
@@ -92,6 +96,7 @@ def _doubt_lamp(fault: Callable[..., None], key: str, lamp: Lamp, power: float) 
     kind = _like(lamp, 1000.0 * arc)
     if kind is not None and power > LIKELY_MAINS_SHARE * kind.lamp_W_low:
         fault(
+            Code.MAINS_WATTS,
             rating,
             f"{power:.3g} W {slip}: a {kind.name} lamp of this length gives {kind.uvc_W_low:g} to "
             f"{kind.uvc_W_high:g} W of UVC ({kind.mark})",
@@ -103,6 +108,7 @@ def _doubt_lamp(fault: Callable[..., None], key: str, lamp: Lamp, power: float) 
     times = power / (np.pi * lamp.diameter * arc * lamp.tubes) / common
     if times > MOST_EXITANCE:
         fault(
+            Code.TUBE_TOO_BRIGHT,
             rating,
             f"{power:.3g} W of UVC from a tube of {1000.0 * lamp.diameter:.3g} x "
             f"{1000.0 * arc:.3g} mm is {times:.2g} times what the strongest common lamps give from "

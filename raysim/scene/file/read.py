@@ -12,6 +12,7 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from raysim.base.errors import Fault, SceneError
+from raysim.base.fault_codes import Code
 from raysim.scene.file.broken_lines import broken_line
 from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.things import NAMED_SURFACE, WRITTEN_SURFACE
@@ -59,7 +60,7 @@ def read_scene(path: Path) -> SceneAsWritten:
         faults = [_as_fault(shown, data, detail) for detail in details[:MOST_FAULTS]]
         if len(details) > MOST_FAULTS:
             more = f"{len(details) - MOST_FAULTS:,} more faults are not shown"
-            faults.append(Fault(shown, "scene", more, "mend these first"))
+            faults.append(Fault(Code.MORE_FAULTS, shown, "scene", more, "mend these first"))
         raise SceneError(list(dict.fromkeys(faults))) from None
 
 
@@ -79,8 +80,8 @@ def file_hash(paths: Sequence[Path]) -> str:
 
 
 def _parse(path: Path, shown: str) -> dict[str, Any]:
-    def refuse(what: str, mend: str) -> SceneError:
-        return SceneError([Fault(shown, "file", what, mend)])
+    def refuse(what: str, mend: str, code: Code = Code.SCENE_UNREADABLE) -> SceneError:
+        return SceneError([Fault(code, shown, "file", what, mend)])
 
     try:
         if path.is_dir():
@@ -101,15 +102,16 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
         reason = getattr(error, "strerror", None) or str(error)
         raise refuse(f"cannot be read ({reason})", "check the name and the rights") from None
     if _ENDLESS_KEY.search(text):
-        raise refuse("nested too deeply", "write plain tables")
+        raise refuse("nested too deeply", "write plain tables", Code.NOT_TOML)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise refuse(*broken_line(text, error)) from None
+        raise refuse(*broken_line(text, error), Code.NOT_TOML) from None
     except ValueError:  # of int(), which refuses thousands of digits
-        raise refuse("a number has thousands of digits", "write it as 300 or 1.5e3") from None
+        what = "a number has thousands of digits"
+        raise refuse(what, "write it as 300 or 1.5e3", Code.NOT_TOML) from None
     except RecursionError:
-        raise refuse("nested too deeply", "write plain tables") from None
+        raise refuse("nested too deeply", "write plain tables", Code.NOT_TOML) from None
 
 
 def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
@@ -118,23 +120,28 @@ def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
     key = _key_text(data, location)
     kind = detail["type"]
     if kind == "extra_forbidden":
-        return Fault(shown, key, "no such key", _nearest_key(location))
+        return Fault(Code.UNKNOWN_KEY, shown, key, "no such key", _nearest_key(location))
     if kind == "missing":
         if isinstance(location[-1], int):
-            return Fault(shown, key, "this number is missing", "give as many as are asked for")
-        return Fault(shown, key, "this key is missing", f"add {_as_written(location)}")
+            what, mend = "this number is missing", "give as many as are asked for"
+        else:
+            what, mend = "this key is missing", f"add {_as_written(location)}"
+        return Fault(Code.MISSING_KEY, shown, key, what, mend)
     if kind == "too_long" and detail["ctx"].get("field_type") == "Tuple":
         many, asked = (detail["ctx"][name] for name in ("actual_length", "max_length"))
         what = f"{many} numbers stand here, {asked} are asked for"
-        return Fault(shown, key, what, 'write the decimal point as ".", 42.5 for 42,5')
+        return Fault(
+            Code.BAD_VALUE, shown, key, what, 'write the decimal point as ".", 42.5 for 42,5'
+        )
     what = str(detail["msg"]).replace("Input should be", "must be")
     if kind == "value_error":
         what = str(detail["ctx"]["error"])
-        return Fault(shown, key, what, "correct this entry")
+        return Fault(Code.BAD_VALUE, shown, key, what, "correct this entry")
     given = detail.get("input")
     if isinstance(given, str | int | float) and not isinstance(given, bool):
         what = f"{what} (found {str(given)[:60]})"
-    return Fault(shown, key, what[0].lower() + what[1:], "correct this value")
+    what = what[0].lower() + what[1:]
+    return Fault(Code.BAD_VALUE, shown, key, what, "correct this value")
 
 
 def _as_written(location: list[Any]) -> str:

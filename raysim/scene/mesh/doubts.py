@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from raysim.base.errors import Level
+from raysim.base.fault_codes import Code
 from raysim.scene.file.things import Object
 from raysim.scene.mesh.meshes import LOOSE_SHARE, MeshPart
 
@@ -12,11 +13,12 @@ LEAST_LOOSE = 8  # triangles: so few may well be meant to hang alone
 def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: str) -> None:
     """Note what was put right, or could not be, in a part of an object's mesh.
 
-    `fault` takes key, what is wrong, how to mend it and the level (an error unless given).
+    `fault` takes code, key, what is wrong, how to mend it and the level (an error unless given).
     """
     named = f'{entry.mesh}, part "{part.name}"' if part.name else entry.mesh
     if not part.consistent:
         fault(
+            Code.NORMALS_DISAGREE,
             f"{key}.mesh",
             f"{named} has neighbouring triangles that face opposite ways, so that its sides "
             "cannot be told apart",
@@ -24,6 +26,7 @@ def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: s
         )
     if part.turned_round:
         fault(
+            Code.INSIDE_OUT,
             f"{key}.mesh",
             f"{named} is inside out",
             "it was turned round for this run; flip its normals to be rid of this line",
@@ -31,6 +34,7 @@ def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: s
         )
     if part.dropped:
         fault(
+            Code.TRIANGLES_DROPPED,
             f"{key}.mesh",
             f"{named} has {part.dropped} triangles without area, or twice in one place, which "
             "were left out",
@@ -39,6 +43,7 @@ def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: s
         )
     if part.loose > LOOSE_SHARE * len(part.faces) and len(part.faces) >= LEAST_LOOSE:
         fault(
+            Code.TRIANGLES_LOOSE,
             f"{key}.mesh",
             f"{part.loose:,} of the {len(part.faces):,} triangles of {named} share no edge with "
             "another, so nobody can tell whether outside and inside are mixed up or a solid is "
@@ -48,6 +53,7 @@ def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: s
         )
     if entry.sides == "outside" and not part.closed:
         fault(
+            Code.SOLID_OPEN,
             f"{key}.sides",
             f'{named} is open, so light would reach the back that sides = "outside" denies',
             'close the mesh, or take sides = "both"',
@@ -59,6 +65,7 @@ def doubt_bent(fault: Callable[..., None], mesh: str, parts: list[MeshPart], key
     bent = parts[0].bent if parts else None  # the same for all parts of a file
     if bent is not None:
         fault(
+            Code.FACES_BENT,
             f"{key}.mesh",
             f"{mesh} has faces that are not flat ({bent.count:,} of them): cut into triangles, one "
             f"({bent.where}) leans {bent.lean:.1f} degrees from its own plane, and may fold "

@@ -1,11 +1,14 @@
 """A mesh file that cannot be used."""
 
+from raysim.base.fault_codes import Code
+
 
 class MeshFault(ValueError):
-    """A mesh file that cannot be used: what is wrong, and how to mend it."""
+    """A mesh file that cannot be used: what kind of fault, what is wrong, and how to mend it."""
 
-    def __init__(self, what: str, mend: str) -> None:
+    def __init__(self, code: Code, what: str, mend: str) -> None:
         super().__init__(what)
+        self.code = code
         self.what = what
         self.mend = mend
 
@@ -17,4 +20,4 @@ class Misfit(ValueError):
 def no_number() -> MeshFault:
     """The fault of a file with a word, or a decimal comma, for a number."""
     what = "has something else where a number should stand"
-    return MeshFault(what, "write numbers as 1.5; export the mesh again")
+    return MeshFault(Code.MESH_BAD_NUMBER, what, "write numbers as 1.5; export the mesh again")

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from raysim.base.errors import printable
+from raysim.base.fault_codes import Code
 from raysim.scene.mesh.announced import announced
 from raysim.scene.mesh.enclosure import signed_volume
 from raysim.scene.mesh.fault import MeshFault, Misfit, no_number
@@ -63,22 +64,28 @@ def load_parts(path: Path) -> list[MeshPart]:
     except MeshFault:
         raise
     except PermissionError:
-        raise MeshFault("must not be read (Permission denied)", "check the rights") from None
+        what = "must not be read (Permission denied)"
+        raise MeshFault(Code.MESH_UNREADABLE, what, "check the rights") from None
     except Misfit as misfit:
         what = f"cannot be read as {path.suffix[1:].upper()} (it {misfit})"
-        raise MeshFault(what, "export the mesh again") from None
+        raise MeshFault(Code.MESH_UNREADABLE, what, "export the mesh again") from None
     except Exception as error:  # readers of foreign formats fail in every way there is
         if NO_NUMBER in str(error):
             raise no_number() from None
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
-        raise MeshFault(
-            f"cannot be read as {path.suffix[1:].upper()} ({reason})", "export the mesh again"
-        ) from None
+        what = f"cannot be read as {path.suffix[1:].upper()} ({reason})"
+        raise MeshFault(Code.MESH_UNREADABLE, what, "export the mesh again") from None
     if sum(len(part.faces) for part in parts) == 0:
-        raise MeshFault("holds no triangles", "export the mesh again, as triangles")
+        mend = "export the mesh again, as triangles"
+        raise MeshFault(Code.MESH_EMPTY, "holds no triangles", mend)
     if sum(len(part.faces) for part in parts) > MOST_TRIANGLES:
-        raise MeshFault(f"holds more than {MOST_TRIANGLES:,} triangles", "simplify the mesh")
+        raise _too_many_triangles()
     return [part for part in parts if len(part.faces)]
+
+
+def _too_many_triangles() -> MeshFault:
+    what = f"holds more than {MOST_TRIANGLES:,} triangles"
+    return MeshFault(Code.MESH_TOO_LARGE, what, "simplify the mesh")
 
 
 def _nearest_file(path: Path) -> str:
@@ -95,22 +102,22 @@ def _nearest_file(path: Path) -> str:
 
 def _refuse_odd_file(path: Path) -> None:
     if path.suffix.lower() not in FORMATS:
-        raise MeshFault(
-            f'"{path.suffix}" is not a mesh format known here', "use .stl, .obj, .ply or .glb"
-        )
+        what = f'"{path.suffix}" is not a mesh format known here'
+        raise MeshFault(Code.MESH_FORMAT, what, "use .stl, .obj, .ply or .glb")
     try:
         there = path.is_file()
         size = path.stat().st_size if there else 0
     except (OSError, ValueError) as error:
-        raise MeshFault(f"cannot be read ({error})", "check the name and the rights") from None
+        what, mend = f"cannot be read ({error})", "check the name and the rights"
+        raise MeshFault(Code.MESH_UNREADABLE, what, mend) from None
     if not there and path.exists():  # a folder; a pipe would keep us waiting, a device has no end
-        raise MeshFault("is no ordinary file", "name a mesh file")
+        raise MeshFault(Code.MESH_UNREADABLE, "is no ordinary file", "name a mesh file")
     if not there:
-        raise MeshFault("is not there (no such file)", _nearest_file(path))
+        raise MeshFault(Code.MESH_MISSING, "is not there (no such file)", _nearest_file(path))
     if size == 0:
-        raise MeshFault("is an empty file", "export the mesh again")
+        raise MeshFault(Code.MESH_EMPTY, "is an empty file", "export the mesh again")
     if size > LARGEST_MESH_FILE:
-        raise MeshFault("is larger than 200 MB", "simplify the mesh")
+        raise MeshFault(Code.MESH_TOO_LARGE, "is larger than 200 MB", "simplify the mesh")
 
 
 def _geometries(
@@ -125,9 +132,10 @@ def _geometries(
         data = _plain_text(data, kind)
     promise = announced(data, kind)
     if promise.triangles > MOST_TRIANGLES:
-        raise MeshFault(f"holds more than {MOST_TRIANGLES:,} triangles", "simplify the mesh")
+        raise _too_many_triangles()
     if promise.parts > MOST_PARTS:
-        raise MeshFault(f"holds more than {MOST_PARTS:,} parts", "join the parts")
+        what = f"holds more than {MOST_PARTS:,} parts"
+        raise MeshFault(Code.MESH_TOO_LARGE, what, "join the parts")
     anew = only_triangles(data, kind, MOST_TRIANGLES)
     data, count, bent = (
         (anew.data, anew.count, anew.bent) if anew else (data, promise.triangles, None)
@@ -139,12 +147,13 @@ def _geometries(
     scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **options)
     found = [placed for node in scene.graph.nodes_geometry if (placed := _placed(scene, node))]
     if not found:
-        raise MeshFault("holds no triangle mesh", "export the mesh again, as triangles")
+        mend = "export the mesh again, as triangles"
+        raise MeshFault(Code.MESH_EMPTY, "holds no triangle mesh", mend)
     read = sum(len(faces) for _, _, (_, faces) in found)
     # More would be a face of more corners that was taken for a triangle, and cut as it came.
     if read < count or (read > count and kind != "glb"):
         what = f"announces {count:,} triangles, and {read:,} can be read"
-        raise MeshFault(what, "export the mesh again, as triangles")
+        raise MeshFault(Code.MESH_INCOMPLETE, what, "export the mesh again, as triangles")
     if len(found) == 1:
         return [("", found[0][2])], bent  # a single mesh is called after the file, if anything
     return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True)), bent
@@ -198,16 +207,18 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
     import trimesh
 
     if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
-        raise MeshFault("a face names a corner that does not exist", "export the mesh again")
+        what = "a face names a corner that does not exist"
+        raise MeshFault(Code.MESH_BAD_FACE, what, "export the mesh again")
     used = vertices[_named(faces, len(vertices))]
     if not np.isfinite(used).all():
-        raise MeshFault("a corner is not a finite number", "export the mesh again")
+        what = "a corner is not a finite number"
+        raise MeshFault(Code.MESH_BAD_NUMBER, what, "export the mesh again")
     if len(used) and np.abs(used).max() > FARTHEST_CORNER:
         what = f"has a corner at {np.abs(used).max():.3g}, which fits no unit of length"
-        raise MeshFault(what, "export the mesh again")
+        raise MeshFault(Code.MESH_NO_UNIT, what, "export the mesh again")
     if 0.0 < (np.ptp(used, axis=0).max() if len(used) else 0.0) < SMALLEST_MESH:
         what = f"measures {np.ptp(used, axis=0).max():.3g} in all, which fits no unit of length"
-        raise MeshFault(what, "export the mesh again")
+        raise MeshFault(Code.MESH_NO_UNIT, what, "export the mesh again")
     mesh = trimesh.Trimesh(vertices, faces, process=False)
     mesh.merge_vertices(merge_tex=True, merge_norm=True)
     size = float(np.ptp(mesh.vertices, axis=0).max()) if len(mesh.vertices) else 0.0
@@ -293,6 +304,7 @@ def _first_of_its_kind(faces: np.ndarray) -> np.ndarray:
     double = (len(both) - len(np.unique(_codes(both)))) // 2
     if double:
         raise MeshFault(
+            Code.MESH_BACK_TO_BACK,
             f"has {double} pairs of triangles back to back in one place, which shade each other",
             "delete one of each pair: an open sheet has two sides by itself",
         )

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from raysim.base.fault_codes import Code
 from raysim.scene.mesh.drawn_faces import obj_faces
 from raysim.scene.mesh.fault import MeshFault
 from raysim.scene.mesh.ply_faces import ply_faces
@@ -59,16 +60,19 @@ def only_triangles(data: bytes, kind: str, most: int) -> OnlyTriangles | None:
     if drawn is None:
         return None
     if (drawn.polygons.counts - 2).sum() > most:
-        raise MeshFault(f"holds more than {most:,} triangles", "simplify the mesh")
+        what = f"holds more than {most:,} triangles"
+        raise MeshFault(Code.MESH_TOO_LARGE, what, "simplify the mesh")
     try:
         pieces = cut(drawn.polygons)
     except BadPolygon as bad:
         what = f"has a face that {bad.what} ({drawn.where(bad.face)})"
-        raise MeshFault(what, "mend that face in the mesh editor, and export again") from None
+        mend = "mend that face in the mesh editor, and export again"
+        raise MeshFault(Code.MESH_BAD_FACE, what, mend) from None
     worst = int(pieces.lean.argmax())
     bent = Bent(int((pieces.lean > LEAN_TOLD).sum()), float(pieces.lean[worst]), drawn.where(worst))
     if bent.lean > LEAN_REFUSED:
         raise MeshFault(
+            Code.MESH_BAD_FACE,
             f"has a face that is far from flat ({bent.where}): cut into triangles, one of them "
             f"leans {bent.lean:.0f} degrees from the plane of the whole",
             "cut it into triangles in the mesh editor, where it shows which way it folds",

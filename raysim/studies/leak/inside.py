@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.kernels.mirror import mirror_direction
+from raysim.kernels.models import MODELS
 from raysim.kernels.probe import first_hits
-from raysim.kernels.surfaces import fresnel_reflectance
+from raysim.kernels.records import AXIS, LENGTH, RADIUS, START
 from raysim.transport.kernel_scene import KernelScene
 
 LIFT = 1e-7  # m: a point of a surface is moved this far off it
@@ -79,21 +81,35 @@ class Inside:
         back = np.where(seen, table.reflectance[surface, BRIGHT_COLUMN], 0.0)
         cosine = -(normal * directions).sum(axis=1)
         for k in np.flatnonzero(seen & (table.kind[surface] != 0)):
-            index, extinction = table.refractive_index[surface[k]], table.extinction[surface[k]]
-            back[k] = fresnel_reflectance(min(max(cosine[k], 0.0), 1.0), index, extinction)
+            own = MODELS[table.kind[surface[k]]].reflectance
+            share = own(table.numbers, surface[k], min(max(cosine[k], 0.0), 1.0))
+            back[k] = back[k] if share < 0.0 else share
         return Met(point, normal, surface, tube, back, table.specular[surface])
+
+    def sharp(self, met: Met, directions: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """Directions (lines, 3) in which the sharp part of light along `directions` goes on.
+
+        Source: law of reflection; the surface's own model where that is no mirror.
+        """
+        sent, table = mirror(directions, met.normal), self.arrays.surfaces
+        own = np.array([model.direction is not mirror_direction for model in MODELS])
+        for k in np.flatnonzero((met.surface != NOBODY) & own[table.kind[met.surface]]):
+            row, (u, v) = met.surface[k], rng.random(2)
+            model = MODELS[table.kind[row]]
+            sent[k] = model.direction(table.numbers, row, *directions[k], *met.normal[k], u, v)
+        return sent
 
 
 def _tube_normals(tubes: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Outward normals (points, 3) of points on closed cylinders, and which are on the mantle."""
-    axis, to = tubes[:, 3:6], points - tubes[:, :3]
+    axis, to = tubes[:, AXIS], points - tubes[:, START]
     along = (to * axis).sum(axis=1)
     off = to - along[:, None] * axis
-    high = tubes[:, 6] - along
-    inset = tubes[:, 7] - np.linalg.norm(off, axis=1)
+    high = tubes[:, LENGTH] - along
+    inset = tubes[:, RADIUS] - np.linalg.norm(off, axis=1)
     mantle = np.abs(inset) <= np.minimum(np.abs(along), np.abs(high))
     end = np.where(np.abs(along) < np.abs(high), -1.0, 1.0)[:, None] * axis
-    return np.where(mantle[:, None], off / tubes[:, 7:], end), mantle
+    return np.where(mantle[:, None], off / tubes[:, RADIUS:], end), mantle
 
 
 def mirror(directions: np.ndarray, normals: np.ndarray) -> np.ndarray:

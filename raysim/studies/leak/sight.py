@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.studies.leak.inside import LIFT, Inside, mirror
+from raysim.kernels.records import AXIS, LENGTH, RADIUS, START
+from raysim.studies.leak.inside import LIFT, Inside
 from raysim.transport.paths import BackwardRun, Start
 
 MOST_MIRRORS = 60
@@ -46,15 +47,15 @@ def follow(
         if not len(alive):
             break
         met = inside.meet(x[alive], d[alive])
-        mirrored = rng.random(len(alive)) < met.specular
+        sharp = rng.random(len(alive)) < met.specular
         carried[alive] *= met.reflectance
         x[alive] = met.point + LIFT * met.normal
-        stays = ~mirrored & (carried[alive] > 0.0)
+        stays = ~sharp & (carried[alive] > 0.0)
         ends.weight[alive[stays]] = carried[alive[stays]]
         ends.at[alive[stays]] = x[alive[stays]]
         ends.normal[alive[stays]] = met.normal[stays]
-        d[alive] = mirror(d[alive], met.normal)
-        alive = alive[mirrored & (carried[alive] > DARK)]
+        d[alive] = inside.sharp(met, d[alive], rng)
+        alive = alive[sharp & (carried[alive] > DARK)]
     return ends
 
 
@@ -121,7 +122,7 @@ def lamp_light(
         left = carried[alive] * met.mirrored
         faint = left < FAINT
         left[faint] *= 2.0 * (rng.random(faint.sum()) < 0.5)
-        x[alive], d[alive] = met.point + LIFT * met.normal, mirror(d[alive], met.normal)
+        x[alive], d[alive] = met.point + LIFT * met.normal, inside.sharp(met, d[alive], rng)
         carried[alive] = left
         alive = alive[left > DARK]
     return light
@@ -143,7 +144,7 @@ def lines_to_tube(
     Source: definition of irradiance by radiance; stratified over the mantle.
     """
     tube, side = inside.arrays.geometry.tubes[number], int(np.sqrt(len(origins)))
-    start, axis, length, radius = tube[:3], tube[3:6], tube[6], tube[7]
+    start, axis, length, radius = tube[START], tube[AXIS], tube[LENGTH], tube[RADIUS]
     across = np.linalg.svd(axis[None])[2][1:]  # two directions at right angles to the axis
     cells = np.stack(np.meshgrid(np.arange(side), np.arange(side))).reshape(2, -1)
     along, turn = (cells + rng.random(cells.shape)) / side

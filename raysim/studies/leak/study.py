@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.base.fault_codes import Code
 from raysim.base.figures import Figures
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.gaps import scene_fault
@@ -206,7 +207,11 @@ def leaks(scene: BuiltScene, seed: int = 1, threads: int | None = None) -> tuple
     gaps = scene.written.gap
     if not gaps:
         raise scene_fault(
-            scene, "gap", "the scene has no [[gap]]", "add one for each seam and hole"
+            scene,
+            Code.NO_GAP,
+            "gap",
+            "the scene has no [[gap]]",
+            "add one for each seam and hole",
         )
     slits = [slit_of(scene, gap, f"gap {k + 1}") for k, gap in enumerate(gaps)]
     run = LeakRun(scene, seed, threads)

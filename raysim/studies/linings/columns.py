@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.kernels.records import FRESNEL, LAMBERT_AND_MIRROR
 from raysim.library.tables import Surface
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene, kernel_scene, surface_table
@@ -50,10 +49,10 @@ def in_groups(variants: Sequence[Variant]) -> list[list[Variant]]:
 
 
 def _kind(variant: Variant) -> tuple[object, ...]:
-    """What variants of one group have in common: Fresnel walls, brightness, gloss."""
-    fresnel = tuple(s if s.is_fresnel else None for s in variant.walls)
-    if any(fresnel):
-        return fresnel
+    """What variants of one group have in common: walls not in plain terms, brightness, gloss."""
+    not_plain = tuple(None if s.is_plain else s for s in variant.walls)
+    if any(not_plain):
+        return not_plain
     brightest = max(variant.walls, key=lambda s: s.reflectance)
     if brightest.reflectance < DARK:
         return ("dark", brightest.reflectance > 0.0)
@@ -89,15 +88,13 @@ def column_scene(
         )
         for name in ("reflectance", "transmittance", "lobe")
     }
-    kind = np.max([one.kind for one in of_variant], axis=0).astype(np.int32)
+    plain = np.array([s.is_plain for s in triangles.surfaces + variants[0].walls])
     specular = np.where(
-        np.arange(len(table.specular)) < first,
+        (np.arange(len(table.specular)) < first) | ~plain,
         table.specular,
         _shared_lobe(columns["reflectance"], columns["lobe"]),
     )
-    specular = np.where(kind == FRESNEL, 1.0, specular)
-    assert FRESNEL > LAMBERT_AND_MIRROR
-    return replace(arrays, surfaces=table._replace(kind=kind, specular=specular, **columns))
+    return replace(arrays, surfaces=table._replace(specular=specular, **columns))
 
 
 def alike_lamps_as_one(arrays: KernelScene, factors: np.ndarray) -> tuple[KernelScene, np.ndarray]:

@@ -13,7 +13,6 @@ from raysim.estimate.bounds import FORWARD_ERROR, count_variance
 from raysim.estimate.face_sides import Sites
 from raysim.estimate.photon_counts import Counted
 from raysim.estimate.refinement import Refinement
-from raysim.kernels.records import FRESNEL
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.linings.columns import Variant, column_scene
 from raysim.transport.kernel_scene import KernelScene
@@ -27,7 +26,7 @@ def equally_glossy(variants: Sequence[Variant]) -> list[list[int]]:
     """Places of the variants in groups whose photons are scattered alike by every wall."""
     groups: dict[tuple[object, ...], list[int]] = {}
     for place, variant in enumerate(variants):
-        kind = tuple(s if s.is_fresnel else s.specular for s in variant.walls)
+        kind = tuple(s.specular if s.is_plain else s for s in variant.walls)
         groups.setdefault(kind, []).append(place)
     return list(groups.values())
 
@@ -51,8 +50,7 @@ def counted(
     segments = 0
     for places in equally_glossy(variants):
         arrays = column_scene(triangles, [variants[place] for place in places], bare)
-        lobes = arrays.surfaces.lobe[arrays.surfaces.kind != FRESNEL]
-        assert (lobes == lobes[:, :1]).all()
+        assert (arrays.surfaces.lobe == arrays.surfaces.lobe[:, :1]).all()
         run = PhotonRun(arrays, options.seed, options.threads)
         run.add_batches(-(-PHOTONS // int(run.batch_photons.sum())))
         own = [each * place + k for place in places for k in range(each)]

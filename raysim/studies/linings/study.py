@@ -163,7 +163,7 @@ def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]
     rows = []
     for number, body in enumerate(bench.walls):
         walls = tuple(lining if k == number else BLACK for k in range(count))
-        name = bench.triangles.bodies[body].name.removeprefix("chamber: ")
+        name = bench.triangles.bodies[body].short_name
         found = bench.settle_cells(Variant(name, walls))
         cases = bench.cases(found, 0, WALL_PRECISION)
         rows.append(LiningRow(name, cases, _gain(cases, black), bench.wall_area([body])))

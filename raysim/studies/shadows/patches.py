@@ -50,6 +50,15 @@ class Close(Figures):
     distance: float
 
 
+@dataclass(frozen=True)
+class Thing:
+    """What can hide a lamp, taken apart: body by number, part and wall by name, "" for none."""
+
+    body: int
+    part: str
+    wall: str
+
+
 def median_irradiance(values: np.ndarray, sites: Sites) -> float:
     """Irradiance (sites,) that half of the judged area gets less than; the site is kept."""
     return weighted_percentile(values, sites.areas, 0.5)
@@ -215,6 +224,14 @@ def _lines(
         starts.append(np.repeat(clear, ALONG, axis=0))
         facing.append(np.repeat(normals, ALONG, axis=0))
     return np.concatenate(starts), np.concatenate(ends), np.concatenate(facing)
+
+
+def things(triangles: SceneTriangles) -> dict[str, Thing]:
+    """Everything but lamps that can hide one, by the names that `Sight` and `Close` give."""
+    return {
+        name: Thing(part.body, part.name, triangles.bodies[part.body].wall)
+        for name, part in zip(_names(triangles), triangles.parts, strict=True)
+    }
 
 
 def _names(triangles: SceneTriangles) -> list[str]:

@@ -7,7 +7,8 @@ from functools import partial
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
-from raysim.base.errors import Level, RaysimError
+from raysim.base.errors import Fault, Level, RaysimError
+from raysim.base.fault_codes import Code
 from raysim.base.figures import Figures
 from raysim.base.progress import Progress
 from raysim.dose.lamp_output import lamp_factors, requirement_of
@@ -25,6 +26,7 @@ PATCH_PATHS = 96  # per batch, for each patch
 TURNS = (30.0, -30.0, 90.0, -90.0, 180.0)  # degrees about the vertical
 MOVES = (0.04, -0.04)  # m along x and along y
 LININGS = ("aluminium foil, bright side", "expanded PTFE sheet, 0.5 mm or more")
+CUTS = (Code.CUTS_WALL, Code.CUTS_OTHER)
 Change = tuple[str, Callable[[], BuiltScene]]  # in words, and how to build the scene with it
 MOST_LAMPS = 2  # places for a lamp more that are traced: those that the patch sees best
 
@@ -100,7 +102,7 @@ def what_helps(
     # The patch by itself, so that it has the same random numbers before and after.
     before = patch_batches(scene, [patch], seed, threads, paths)[0]
     name = scene.triangles.bodies[patch.body].name
-    known = {str(fault) for fault in contact_faults(scene)}
+    known = set(contact_faults(scene))
     changes = [*_changes(scene, name), *_lamps_more(scene, patch, known)]
     remedies, skipped = [], []
     for number, (what, change) in enumerate(changes):
@@ -116,7 +118,7 @@ def what_helps(
     return Tried(tuple(sorted(remedies, key=lambda remedy: -remedy.gain)), tuple(skipped))
 
 
-def _lamps_more(scene: BuiltScene, patch: DarkPatch, known: set[str]) -> list[Change]:
+def _lamps_more(scene: BuiltScene, patch: DarkPatch, known: set[Fault]) -> list[Change]:
     """The places for one lamp more that fit and that the patch sees best."""
     changes: list[Change] = []
     for place in lamp_places(scene, patch):
@@ -184,7 +186,7 @@ def _traced_change(
     scene: BuiltScene,
     patch: DarkPatch,
     change: Callable[[], BuiltScene],
-    known: set[str],
+    known: set[Fault],
     traced: tuple[int, int, int],
 ) -> np.ndarray | None:
     """Irradiance of the patch by batch (batches,) after a change; None where it does not fit.
@@ -205,10 +207,10 @@ def _traced_change(
     return np.asarray(patch_batches(changed, [same], *traced)[0])
 
 
-def _new_trouble(scene: BuiltScene, known: set[str]) -> bool:
+def _new_trouble(scene: BuiltScene, known: set[Fault]) -> bool:
     """Whether anything lies outside the box or cuts into another that did not before."""
     return any(
-        fault.level is Level.ERROR or "cuts" in fault.what
+        fault.level is Level.ERROR or fault.code in CUTS
         for fault in contact_faults(scene)
-        if str(fault) not in known
+        if fault not in known
     )

@@ -1,7 +1,7 @@
 """Which spots stay dark, what hides them, and what helps: changes are traced, not guessed."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -22,10 +22,12 @@ from raysim.studies.shadows.patches import (
     Close,
     DarkPatch,
     Sight,
+    Thing,
     close_before,
     dark_patches,
     median_irradiance,
     sights,
+    things,
 )
 from raysim.studies.shadows.remedies import PATCH_PATHS, Tried, patch_batches, what_helps
 from raysim.transport.threads import default_threads
@@ -49,6 +51,8 @@ class Shadow(Figures):
         Whether it was found too dark to wait for.
     close : Close or None
         What lies right before it.
+    things : dict
+        What the names of `sights` and `close` stand for; lamps are not in it.
     """
 
     patch: DarkPatch
@@ -59,6 +63,7 @@ class Shadow(Figures):
     dark: bool
     sights: tuple[Sight, ...]
     close: Close | None = None
+    things: dict[str, Thing] = field(default_factory=dict)
 
     @property
     def seen(self) -> float:
@@ -203,4 +208,5 @@ def _shadow(
         ),
         sights=sights(triangles, patch),
         close=close_before(triangles, patch),
+        things=things(triangles),
     )
