@@ -1,11 +1,11 @@
-"""What can be wrong with a user's input, said in one line each."""
+"""Faults of a user's input, each told in one line."""
 
 from dataclasses import dataclass
 from enum import StrEnum
 
 
 def printable(text: str) -> str:
-    """Text as one line that cannot steer a terminal, whatever names in it hold."""
+    """Text as one line without control characters, whatever the names in it contain."""
     one_line = " ".join(text.split())
     return "".join(
         letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in one_line
@@ -21,7 +21,7 @@ class Level(StrEnum):
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing wrong or doubtful: where, what (and why it matters), and how to mend it."""
+    """One fault or doubt: where, what (and why it matters), and how to mend it."""
 
     file: str
     key: str

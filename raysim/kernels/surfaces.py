@@ -38,7 +38,7 @@ def fresnel_reflectance(cosine, index, extinction):
 
 @kernel
 def angular_reflectance(surfaces, surface, cosine):
-    """Reflectance (0 to 1) of a surface that follows Fresnel; -1 of one that is a constant."""
+    """Reflectance (0 to 1) of a surface that follows Fresnel; -1 if it has a constant one."""
     kind, index, extinction = surfaces
     if kind[surface] == FRESNEL:
         return fresnel_reflectance(cosine, index[surface], extinction[surface])
@@ -49,8 +49,8 @@ def angular_reflectance(surfaces, surface, cosine):
 def case_fate(reflectance, transmittance, u):
     """ABSORBED, REFLECTED or TRANSMITTED for the uniform number u.
 
-    Reflection takes the low end of u and transmission the high end, so that cases which share u
-    and differ only in how much comes back can never part ways: one dies, the other goes on.
+    Reflection takes the low end of u and transmission the high end. So cases that share u and
+    differ only in their reflectance never go different ways: one ends, or both go on together.
     """
     if u < reflectance:
         return REFLECTED
