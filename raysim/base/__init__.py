@@ -1,1 +1,1 @@
-"""What every room stands on: faults, units, figures that may be told, progress, Ctrl-C."""
+"""What every room stands on: faults, units, checked figures, progress, Ctrl-C."""

@@ -1,4 +1,4 @@
-"""What can be wrong with a user's input, said in one line each."""
+"""Faults of a user's input, each told in one line."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -7,7 +7,7 @@ from raysim.base.fault_codes import Code
 
 
 def printable(text: str) -> str:
-    """Text as one line that cannot steer a terminal, whatever names in it hold."""
+    """Text as one line without control characters, whatever the names in it contain."""
     one_line = " ".join(text.split())
     return "".join(
         letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in one_line

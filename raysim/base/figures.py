@@ -1,7 +1,7 @@
-"""One place that decides which numbers may be told: what is no number is never a figure.
+"""The one place that decides which numbers may be shown: NaN is never a figure.
 
-A time, a dose or a leak that came out as NaN must not be taken for one. Records of results refuse
-it when they are made, and the words and files when they are written.
+A time, a dose or a leak that came out as NaN must never be shown. Records of results refuse a NaN
+when they are made; words and files refuse it when they are written.
 """
 
 import math
@@ -12,11 +12,11 @@ from raysim.base.errors import RaysimError
 
 
 class NotAFigure(RaysimError):
-    """A figure that came out as no number; nothing may be said by it."""
+    """A figure that came out as NaN or None and must not be shown."""
 
 
 def told(value: Any, what: str) -> float:
-    """A figure that may be told, unchanged; infinity (no finite time) may. The unit is kept.
+    """The figure itself, checked that it may be shown; infinity (no finite time) may be.
 
     Raises
     ------
@@ -35,7 +35,7 @@ def told(value: Any, what: str) -> float:
 
 
 def finite_or_none(value: Any) -> float | None:
-    """A number as JSON can hold it: None where it is infinite; the unit is kept.
+    """A number as JSON can hold it: None where it is infinite.
 
     Raises
     ------
@@ -51,7 +51,7 @@ class Figures:
     Raises
     ------
     NotAFigure
-        When such a record is made; names the record and its field.
+        When a record with a NaN is made; the message names the record and its field.
     """
 
     def __post_init__(self) -> None:

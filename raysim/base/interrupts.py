@@ -1,4 +1,4 @@
-"""Ctrl-C that waits for a good moment."""
+"""Let Ctrl-C wait until data are consistent."""
 
 import signal
 import threading
@@ -11,8 +11,9 @@ from typing import Any
 def hold_interrupts() -> Iterator[None]:
     """Let Ctrl-C wait until the block has ended.
 
-    What a block adds to tallies and to the counts they are divided by must go in together: an
-    interrupt between the two would make the box brighter than it is, and the timer too short.
+    A block adds to tallies and to the counts by which they are divided. Both must change
+    together: an interrupt between the two would make the box seem too bright, and the timer too
+    short.
     """
     if threading.current_thread() is not threading.main_thread():
         yield

@@ -1,16 +1,16 @@
-"""How work that takes a while tells how far it has come."""
+"""How long work reports its progress."""
 
 from collections.abc import Callable
 
-Progress = Callable[[str, float, float], None]  # what, done, of how much
+Progress = Callable[[str, float, float], None]  # what is done, amount done, amount of all
 
 
 def nobody_watching(what: str, done: float, whole: float) -> None:
-    """Progress that nobody sees."""
+    """Progress callback that does nothing."""
 
 
 def stretch(progress: Progress, number: int, count: int) -> Progress:
-    """Progress of one piece of work of `count` alike as a share of them all."""
+    """Progress of piece `number` out of `count` equal ones, reported as progress of the whole."""
 
     def of_all(what: str, done: float, whole: float) -> None:
         progress(what, (number + done / whole) / count, 1.0)

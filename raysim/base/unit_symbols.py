@@ -1,7 +1,7 @@
-"""Unit strings such as "mW/cm2" or "uW s cm-2": what they are worth in SI, and of what dimension.
+"""Unit strings such as "mW/cm2" or "uW s cm-2": their size in SI, and their dimension.
 
-A short table of our own: the few units that stand on lamps, meters and rulers. A general library
-of units takes half a second to start, which every command would pay.
+A short table of our own: the few units that are printed on lamps, meters and rulers. A general
+library of units takes half a second to start, and every command would have to wait for it.
 """
 
 import re
@@ -60,7 +60,7 @@ KNOWN = _table()
 
 
 def plain_text(text: str) -> str:
-    """Text with the look-alikes of typing replaced: raised digits, micro signs, dashes, primes."""
+    """Text with typographic variants replaced: raised digits, micro signs, dashes, primes."""
     plain = unicodedata.normalize("NFKC", text)
     for odd, usual in (("μ", "u"), ("\u2212", "-"), ("·", " "), ("\u22c5", " "), ("\u2032", "'")):
         plain = plain.replace(odd, usual)
@@ -75,7 +75,7 @@ def unit_value(unit: str) -> tuple[float, Dimension]:
     Raises
     ------
     KeyError
-        Where a part of it is no unit known here.
+        If a part of it is an unknown unit.
 
     >>> unit_value("mW/cm2")  # W/m2 is kg s-3
     (10.0, (0, 1, -3))
@@ -96,12 +96,12 @@ def unit_value(unit: str) -> tuple[float, Dimension]:
 
 
 def _known(name: str) -> tuple[float, Dimension]:
-    """Row of the table; words, unlike symbols, may have capitals."""
+    """Row of the table; unit words, unlike symbols, may have capitals."""
     return KNOWN[name] if name in KNOWN or len(name) < 4 else KNOWN[name.casefold()]
 
 
 def _factors(unit: str) -> list[tuple[int, str]]:
-    """(1 or -1, factor) for every factor, the sign from the "/" before it."""
+    """(1 or -1, factor) for every factor, -1 after a "/"."""
     plain = unit.replace("**", "^")
     words = re.sub(r"([*/])", r" \1 ", plain).split()
     found, sign, open_operator = [], 1, True

@@ -19,7 +19,7 @@ TIME = "time"
 AREA = "area"
 TEMPERATURE = "temperature"
 
-# Of each quantity: the units people use here, the SI unit first.
+# For each quantity the usual units, the SI unit first.
 _USUAL = {
     LENGTH: ("m", "mm", "cm", "in", "ft"),
     POWER: ("W", "mW"),
@@ -38,11 +38,11 @@ EXAMPLE = {
     AREA: '"1 cm2"',
     TEMPERATURE: '"35 C" or "95 F"',
 }
-LONGEST_QUANTITY = 60  # letters: what is longer is no quantity
+LONGEST_QUANTITY = 60  # letters: a longer text is no quantity
 _NUMBER_AND_UNIT = re.compile(
     r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°\"'][A-Za-z0-9/*^\-\"' ]*)\s*"
 )
-# Letters with a power of 2 or 3, joined by * or /: the library would work out 9**9**9 as well.
+# Letters with a power of 2 or 3, joined by * or /; nothing else, such as 9**9**9, is computed.
 _TERM = r"[A-Za-zµμ]+(?:(?:\*\*|\^)?[23²³])?"
 _UNIT = re.compile(rf"{_TERM}(?:\s*[*/ ]\s*{_TERM})*")
 
@@ -60,12 +60,12 @@ def parse_quantity(text: str, quantity: str) -> float:
     text : str
     quantity : str
         One of LENGTH, POWER, IRRADIANCE, DOSE, TIME, AREA, TEMPERATURE (in degrees Celsius, the
-        one unit inside that is not SI: curves of lamps go by it).
+        only unit inside that is not SI, because lamp curves use it).
 
     Raises
     ------
     ValueError
-        With a text that says what was expected. A decimal comma is refused, not guessed at.
+        With a text that says what was expected. A decimal comma is refused: its meaning is unclear.
 
     Source: definition of the units (`unit_symbols`).
 
@@ -115,7 +115,7 @@ def _celsius(text: str, number: float, unit: str) -> float:
 
 
 def _nearest_unit(unit: str, quantity: str) -> str:
-    """A usual unit of the quantity that differs by little more than capitals; "" if none does."""
+    """The usual unit of the quantity that is spelt nearly so; "" if there is none."""
     by_small = {usual.casefold(): usual for usual in _USUAL[quantity]}
     close = difflib.get_close_matches(unit.casefold(), by_small, n=1, cutoff=0.7)
     return by_small[close[0]] if close else ""

@@ -13,7 +13,7 @@ NO_FINITE_TIME = 3
 INTERRUPTED = 130
 READER_GONE = 1
 
-# Name of each command, and what it answers.
+# Name of each command, and the question that it answers.
 COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
     "linings": "Which lining, and what each buys in minutes and money.",
@@ -28,12 +28,12 @@ COMMANDS = {
     "start": "A commented starter scene with meshes, ready to run.",
 }
 
-# A command lies in the module raysim.cli.NAME; one with commands below it has a folder.
+# A command is in the module raysim.cli.NAME; one with subcommands has a folder.
 _ELSEWHERE = {"log": "logbook.log"}
 
 
 class _Program(Commands):
-    """The commands above; each is loaded when asked for."""
+    """The commands above; each module is loaded on first use."""
 
     def list_commands(self, context: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -95,5 +95,5 @@ def main() -> None:
         click.echo("raysim: interrupted; nothing was written", err=True)
         sys.exit(INTERRUPTED)
     except SystemExit as stop:
-        # Status 1 is click's, where the reader of our output (such as `head`) has seen enough.
+        # Status 1 comes from click if the reader of our output, such as `head`, closed the pipe.
         sys.exit(0 if stop.code == READER_GONE else stop.code)

@@ -21,7 +21,7 @@ SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
 
 
 def quiet_option(text: str) -> Callable[[Any], Any]:
-    """The option --quiet; also what lies below the command line logs no warnings then."""
+    """The option --quiet; the rooms below the command line then log no warnings either."""
     return click.option("--quiet", is_flag=True, callback=_silence_log, help=text)
 
 
@@ -40,8 +40,8 @@ def checked_scene(
 ) -> tuple["BuiltScene", tuple[Fault, ...]]:
     """A scene without errors, and the warnings about it.
 
-    Checks run compiled code already, so `teller` says here that the first run compiles, and a
-    second process begins to compile what comes after them. It also shows how far this has come.
+    The checks run compiled code. So `teller` tells here that the first run compiles, and a second
+    process starts to compile the code that is needed later. `teller` also shows the progress.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def checked_scene(
 
 
 def surface_mend(name: str) -> str:
-    """How to mend a name that no surface of the library has: the nearest ones."""
+    """How to mend an unknown name of a surface: the nearest names."""
     from raysim.library.tables import UnknownSurface, find_surface
 
     try:
@@ -80,7 +80,7 @@ def surface_mend(name: str) -> str:
 
 
 class Teller:
-    """Says on standard error what goes on: a bar on a terminal, nothing in a pipe."""
+    """Tells on standard error what is going on: a bar on a terminal, nothing in a pipe."""
 
     def __init__(self, quiet: bool) -> None:
         self.quiet = quiet
@@ -92,7 +92,7 @@ class Teller:
         self._told_of_compiling = False
 
     def notice(self, what: str) -> None:
-        """One passing line, on a terminal only."""
+        """A line of passing interest, on a terminal only."""
         if self.live:
             click.echo(f"{what} ...", err=True)
 
@@ -105,7 +105,7 @@ class Teller:
         self._told_of_compiling = True
 
     def say(self, what: str) -> None:
-        """One line that must not be missed, unless asked to be quiet."""
+        """An important line, unless asked to be quiet."""
         if not self.quiet:
             click.echo(f"note: {what}", err=True)
 
@@ -116,7 +116,7 @@ class Teller:
                 click.echo(f"warning: {fault}", err=True)
 
     def progress(self, what: str, done: float, whole: float) -> None:
-        """Update the bar; called by the tracing."""
+        """Update the bar; a `Progress` callback for all long work."""
         if self._bar is None:
             return
         if what != self._what:
@@ -132,7 +132,7 @@ class Teller:
         return self._bar_that(stays=True)
 
     def passing_bar(self) -> AbstractContextManager[None]:
-        """The same for what is mostly quick: it is gone when the block ends."""
+        """The same for work that is mostly quick: the bar disappears when the block ends."""
         return self._bar_that(stays=False)
 
     @contextmanager
@@ -162,7 +162,7 @@ class Teller:
 
 
 def _RateColumn() -> Any:  # noqa: N802
-    """Photons per second, in millions; blank for work that is not counted in photons."""
+    """Photons per second, in millions; blank for other work."""
     from rich.progress import ProgressColumn
     from rich.text import Text
 

@@ -159,7 +159,7 @@ def _same_again(
     without: tuple[str, ...],
     case: str,
 ) -> str:
-    """The command line that gives the same numbers again."""
+    """The command line that repeats the run with the same numbers."""
     words = ["raysim", "dose", str(scene), "--seed", str(seed)]
     words += ["--photons", str(photons)] if photons is not None else []
     words += ["--precision", str(precision)] if precision is not None else []
@@ -170,7 +170,7 @@ def _same_again(
 
 
 def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool) -> None:
-    """The bottom line and the cautions, or the result as JSON."""
+    """Print the main result and the cautions, or the result as JSON."""
     from raysim.output.files.folder import json_text
     from raysim.output.files.records import result_record
     from raysim.output.words.cautions import CAUTION_LINE

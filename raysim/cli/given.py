@@ -1,4 +1,4 @@
-"""What may be given on the command line: names of files, finite numbers, words of one line."""
+"""Types of arguments on the command line: names of files, finite numbers, words of one line."""
 
 import math
 import os
@@ -8,18 +8,18 @@ from typing import Any
 
 import click
 
-LONGEST_NAME, LONGEST_PATH = 255, 4000  # bytes, what file systems take
-LONGEST_TEXT = 500  # letters of an entry
-MOST = 1_000_000  # of anything that is counted by hand
+LONGEST_NAME, LONGEST_PATH = 255, 4000  # bytes, limits of file systems
+LONGEST_TEXT = 500  # letters of a text
+MOST = 1_000_000  # of things that people count
 
 
 def _controls(text: str) -> bool:
-    """Whether a text could steer a terminal, or holds bytes that are no letters."""
+    """Whether a text has control characters, or bytes that are no letters."""
     return any(unicodedata.category(letter) in ("Cc", "Cs") for letter in text)
 
 
 class _FilePath(click.ParamType):  # type: ignore[type-arg]
-    """Name of a file or folder that a file system can hold and a report can print."""
+    """Name of a file or folder that a file system accepts and a report can print."""
 
     name = "path"
 
@@ -42,7 +42,7 @@ class _FilePath(click.ParamType):  # type: ignore[type-arg]
 
 
 class _PlaceToWrite(_FilePath):
-    """Name of what is to be written: a link that leads nowhere is found before the work."""
+    """Name of an output file or folder; a dangling link is refused before the work begins."""
 
     def convert(self, value: Any, param: Any, ctx: Any) -> Path:
         """The path."""
@@ -53,7 +53,7 @@ class _PlaceToWrite(_FilePath):
 
 
 class FiniteRange(click.FloatRange):
-    """A number within limits; infinity and what is no number at all are refused."""
+    """A number within limits; infinity and NaN are refused."""
 
     def convert(self, value: Any, param: Any, ctx: Any) -> float:
         """The number."""
@@ -64,7 +64,7 @@ class FiniteRange(click.FloatRange):
 
 
 class _Text(click.ParamType):  # type: ignore[type-arg]
-    """Words on one line, which a table can show and a file can hold."""
+    """Words on one line that a table can show and a file can hold."""
 
     name = "text"
 

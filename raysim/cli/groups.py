@@ -1,4 +1,4 @@
-"""Groups of commands: listed in the order of use, in full; a mistyped name gets the nearest one."""
+"""Groups of commands, listed in order of use; a mistyped name is answered with the nearest one."""
 
 import difflib
 import re
@@ -21,7 +21,7 @@ def first_example(command: click.Command) -> str:
 
 
 class Commands(click.Group):
-    """A group that lists its commands as they were added and knows near names."""
+    """A group that lists its commands in the order of adding and knows similar names."""
 
     def list_commands(self, context: click.Context) -> list[str]:
         """Names of the commands in the order in which a user needs them."""
@@ -33,7 +33,7 @@ class Commands(click.Group):
         return {name: c.get_short_help_str(200) for name, c in found.items() if c and not c.hidden}
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the list of commands, no line of it cut short."""
+        """Write the list of commands without shortening a line."""
         with formatter.section("Commands"):
             formatter.write_dl(list(self.answers(context).items()))
 

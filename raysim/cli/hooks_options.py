@@ -1,4 +1,4 @@
-"""Options of `raysim hooks`, and what they mean: lengths, ranges, points, numbers."""
+"""Options of `raysim hooks` and their parsing: lengths, ranges, points, numbers."""
 
 import math
 from collections.abc import Callable
@@ -110,12 +110,12 @@ def _length(text: str, option: str) -> float:
 def lengths(
     text: str, option: str, count: int, separator: str = ",", least: float = -math.inf
 ) -> tuple[float, ...]:
-    """So many lengths (m) out of a text.
+    """`count` lengths (m) from a text.
 
     Raises
     ------
     RaysimError
-        Another count, not a length, or one below `least`.
+        If the count differs, or a part is not a length or below `least`.
     """
     parts = [part.strip() for part in text.split(separator)]
     if len(parts) != count:
@@ -133,7 +133,7 @@ def seconds(text: str | None, option: str) -> float:
     Raises
     ------
     RaysimError
-        Not a time, or below zero.
+        If it is not a time, or below zero.
     """
     if text is None:
         return 0.0
@@ -149,12 +149,12 @@ def seconds(text: str | None, option: str) -> float:
 
 
 def number_range(text: str | None, now: int) -> range:
-    """Numbers of respirators asked for: one, or from A to B; default 1 to those that hang now.
+    """Numbers of respirators asked for: one, or from A to B; default 1 to the present number.
 
     Raises
     ------
     RaysimError
-        Not such numbers.
+        If the text gives no such numbers.
     """
     if text is None:
         return range(1, now + 1)
@@ -177,7 +177,7 @@ def candidate_points(asked: AskedHooks, load: "Load") -> list["Hang"]:
     Raises
     ------
     RaysimError
-        What is not a position, a range or a spacing.
+        If a text is not a position, a range or a spacing.
     """
     from raysim.studies.hooks.points import grid_points, listed_points
 

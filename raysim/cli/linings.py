@@ -1,4 +1,4 @@
-"""`raysim linings`: which lining, and what each buys."""
+"""`raysim linings`: which lining is best, and what each one gains."""
 
 import math
 import shlex

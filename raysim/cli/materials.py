@@ -81,7 +81,7 @@ def _show_table(chosen: list[Surface]) -> None:
     # In a pipe each surface keeps to one line, so that it can be searched.
     width = None if sys.stdout.isatty() else WIDE
     console = Console(highlight=False, width=width)
-    with console.capture() as shown:  # the library would end the program if `head` has gone
+    with console.capture() as shown:  # rich would end the program if `head` has closed the pipe
         console.print(table)
     click.echo(shown.get(), nl=False)
     click.echo("\nExpected value, and in brackets the low end (cautious case) and the high end.")

@@ -107,7 +107,7 @@ def command(
 
 
 def _tell(title: str, table: "Table", lines: list[str]) -> None:
-    """Print every point, then what follows from them."""
+    """Print all points, then the conclusions."""
     click.echo(f"\n{title}: meter points\n")
     for row in table.rows:
         for heading, cell in zip(table.headings, row, strict=True):

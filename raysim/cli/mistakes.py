@@ -1,4 +1,4 @@
-"""A mistake on the command line, said in one line: where, what, and how to mend it."""
+"""A mistake on the command line in one line: where, what, and how to mend it."""
 
 import difflib
 import re
@@ -60,20 +60,20 @@ def _near_option(name: str, context: click.Context | None) -> str:
 
 
 def _name(parameter: click.Parameter | None) -> str:
-    """What a parameter is called on the command line."""
+    """Name of a parameter on the command line."""
     if isinstance(parameter, click.Option):
         return parameter.opts[0]
     return parameter.human_readable_name if parameter else "a word"
 
 
 def _plain(text: str) -> str:
-    """Names of number types in words of everyday."""
+    """A message with plain words for the names of number types."""
     text = re.sub(r"a valid (integer|int)( range)?", "a whole number", text)
     return re.sub(r"a valid float( range)?", "a number", text)
 
 
 def _range(error: click.BadParameter, text: str) -> str:
-    """What would have been good; "" if that is not known here."""
+    """The allowed values in words; "" if they are unknown."""
     kind = error.param.type if error.param else None
     if isinstance(kind, click.Choice):
         given = re.match(r"'(.*)' is not", text)

@@ -1,4 +1,4 @@
-"""Going on with a run that was broken off: its checkpoint, and the numbers it was begun with."""
+"""Resume an interrupted run: its checkpoint, and its original numbers."""
 
 import shlex
 from collections.abc import Iterator
@@ -17,12 +17,12 @@ RUN_OPTIONS = ("seed", "photons", "precision", "without")
 
 
 def checkpoint_in(folder: Path, resume: bool, quiet: bool) -> Checkpoint:
-    """Checkpoint of a run into `folder`; a run that begins anew removes the old one.
+    """Checkpoint of a run with results in `folder`; a run that starts anew removes the old one.
 
     Raises
     ------
     RaysimError
-        Where a run is to go on and there is no whole checkpoint.
+        If a run is to be resumed and there is no complete checkpoint.
     """
     path = folder / CHECKPOINT_FILE
     checkpoint = Checkpoint.resumed(path) if resume else Checkpoint(path)
@@ -34,7 +34,7 @@ def checkpoint_in(folder: Path, resume: bool, quiet: bool) -> Checkpoint:
 
 
 def run_options(context: click.Context, checkpoint: Checkpoint) -> dict[str, Any]:
-    """Seed, photons, precision and lamps left out: as given, else as the run was begun with."""
+    """Seed, photons, precision and lamps left out: as given, else those of the checkpoint."""
     chosen = {name: context.params[name] for name in RUN_OPTIONS}
     if checkpoint.is_resumed:
         for name in RUN_OPTIONS:
@@ -45,7 +45,7 @@ def run_options(context: click.Context, checkpoint: Checkpoint) -> dict[str, Any
 
 @contextmanager
 def writing(checkpoint: Checkpoint) -> Iterator[None]:
-    """Let Ctrl-C wait while results are written; where that fails, say what is kept.
+    """Let Ctrl-C wait while results are written; if writing fails, tell what is kept.
 
     Raises
     ------
@@ -63,6 +63,6 @@ def writing(checkpoint: Checkpoint) -> Iterator[None]:
 
 
 def resume_line(scene: Path, out: Path | None) -> str:
-    """The command line that goes on with a run."""
+    """The command line that resumes a run."""
     words = ["raysim", "dose", str(scene), *(["--out", str(out)] if out else []), "--resume"]
     return shlex.join(words)

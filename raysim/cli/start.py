@@ -1,4 +1,4 @@
-"""`raysim start`: a commented scene of one's own to begin with."""
+"""`raysim start`: a commented scene to begin with."""
 
 import shlex
 from importlib import resources

@@ -1,4 +1,4 @@
-"""Options of all studies, and how they end: one sentence to act on, and the caution."""
+"""Options of all studies, and their last lines: one sentence to act on, and the caution."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -39,7 +39,7 @@ def study_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def precision_option(default: float) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """How near a study that settles worst faces brings their bounds."""
+    """Option --precision of studies that settle worst faces: (worst - bound) / worst."""
     return click.option(
         "--precision",
         type=FiniteRange(0.0005, 1.0, max_open=True),
@@ -50,12 +50,12 @@ def precision_option(default: float) -> Callable[[Callable[..., None]], Callable
 
 
 def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) -> "BuiltScene":
-    """The scene in the pose called so, or in its first one, which is said; its title says which.
+    """The scene in the pose `name`, else in the first one, with a notice; the title names the pose.
 
     Raises
     ------
     RaysimError
-        For a name that no pose has.
+        For an unknown name.
     """
     names = [pose.name for pose in scene.written.pose]
     if name is None:
@@ -70,7 +70,7 @@ def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) ->
 
 
 def _titled(scene: "BuiltScene", number: int) -> "BuiltScene":
-    """The scene in one pose, which is named in its title where there are several."""
+    """The scene in one pose; the title names the pose if there are several."""
     alone = scene.in_pose(number)
     if len(scene.written.pose) < 2:
         return alone
@@ -86,7 +86,7 @@ def compile_notice(teller: Teller) -> None:
 def show(
     folder: Path, title: str, said: tuple[str, tuple[str, ...]], as_json: bool, quiet: bool
 ) -> None:
-    """The answer, what qualifies it and the caution, or result.json as it was written."""
+    """Print the answer, its qualifications and the caution, or result.json as it was written."""
     from raysim.output.files.folder import RESULT_FILE
     from raysim.output.words.cautions import CAUTION_LINE
 

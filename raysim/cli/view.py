@@ -98,12 +98,12 @@ def _warn(words: str) -> None:
 
 
 def parsed_planes(slices: tuple[str, ...]) -> "list[Plane] | None":
-    """Planes of the command line; None where none was named, [] for "none".
+    """Planes of the command line; None if the option was not given, [] for "none".
 
     Raises
     ------
     RaysimError
-        Where one is not written like x=300.
+        If a plane is not written like x=300.
     """
     import math
 

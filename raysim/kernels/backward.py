@@ -1,6 +1,6 @@
-"""Paths backwards from a judged face to the lamps: irradiance of one spot with little noise.
+"""Backward paths, from a judged face to the lamps: irradiance of one spot with little noise.
 
-A path starts on the face, in the directions after Lambert's law, and bounces as a photon would.
+A path starts on the face in a direction drawn from Lambert's law, and bounces as a photon would.
 At its start and at every diffuse bounce the direct light of one lamp tube is added (a shadow ray
 to a chosen point of the tube); after a bounce the sharp way of a surface, as of a mirror, a tube
 that is met adds its own exitance instead. Each way from lamp to face is thus counted exactly once:
@@ -8,7 +8,7 @@ that is met adds its own exitance instead. Each way from lamp to face is thus co
     E = E_direct(x0) + sum over bounces j of  w_j E_direct(x_j)   (diffuse)
                                         or    w_j M(tube met)     (sharp)
 
-with w_j the product of the reflectances so far, divided by the probabilities of going on.
+with w_j the product of the reflectances so far, each divided by the probability of going on.
 
 Source: reciprocity of the rendering equation with next-event estimation, Veach, "Robust Monte
 Carlo Methods for Light Transport Simulation" (1997), chapters 4 and 8.
@@ -47,7 +47,7 @@ def choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice):
     """Fill `choice` with weights of the tubes as seen from a surface point; returns their sum.
 
     A weight is zero only where no part of the tube is above the surface's horizon; otherwise it
-    follows exitance times cosine over distance, a guess that steers effort and cannot bias.
+    follows exitance times cosine over distance, a guess that steers the effort and cannot bias.
     """
     total = 0.0
     for i in range(tubes.shape[0]):
@@ -74,7 +74,7 @@ def choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice):
 
 @kernel
 def chosen_tube(choice, total, u):
-    """Number of the tube that u picks, and its probability."""
+    """Number of the tube that the uniform number u picks, and its probability."""
     mark = u * total
     picked = -1
     for i in range(choice.shape[0]):
@@ -154,19 +154,19 @@ def direct_irradiance(
 
 
 @kernel
-def begin_weights(every, number, weight):
-    """Set the weight of each case at the start of a path; see `backward_path` for `every`."""
+def begin_weights(case_stride, number, weight):
+    """Set the weight of each case at the start of a path; see `backward_path` for `case_stride`."""
     for case in range(weight.shape[0]):
-        weight[case] = every[case] if number % every[case] == 0 else 0.0
+        weight[case] = case_stride[case] if number % case_stride[case] == 0 else 0.0
 
 
 @kernel
 def way_on(angular, reflectance, transmittance, surface, first, u, weight):
-    """ABSORBED, REFLECTED or TRANSMITTED, with the weights of all cases brought up to date.
+    """ABSORBED, REFLECTED or TRANSMITTED; updates the weights of all cases.
 
-    The path goes on with the largest probability of any case that has weight left; the weights make
-    up for it. At the `first` hit it always goes on if it can: on dark walls few paths would be
-    left otherwise. `angular` as in `surviving_cases`.
+    The path goes on with the largest probability of any case that has weight left; the weights
+    correct for the difference. At the `first` hit the path always goes on if any case allows it:
+    otherwise few paths would be left on dark walls. `angular` as in `surviving_cases`.
     """
     back, through = angular, 0.0
     for case in range(weight.shape[0]):
@@ -195,8 +195,8 @@ def way_on(angular, reflectance, transmittance, surface, first, u, weight):
 def weigh_lobe(picked, lobe, surface, sharp, weight):
     """Bring the weights up to date where a case sends another share the sharp way than `picked`.
 
-    `picked` is the probability with which the lobe was chosen, `lobe` (surfaces, cases) the
-    shares that the cases have (importance sampling, definition).
+    `picked` is the probability with which the mirror lobe was chosen, `lobe` (surfaces, cases) the
+    specular share of each case. Source: importance sampling (definition).
     """
     for case in range(weight.shape[0]):
         share = lobe[surface, case]
@@ -215,7 +215,7 @@ def add_score(scores, lamp, value, weight):
 def start_of_path(starts, target, u0, u1):
     """Point (m) uniform over a target, the unit normal there, and the primitive it lies on.
 
-    The first number picks the member by its area and is then stretched to (0, 1) again.
+    The first number picks the member by its area; it is then stretched to (0, 1) to be used again.
     """
     member = starts.first[target]
     below = 0.0
@@ -239,8 +239,8 @@ def start_of_path(starts, target, u0, u1):
 
 @kernel
 def backward_path(
-    geometry, surfaces, starts, target, path, batch, place, every, key0, key1, max_bounces, scores,
-    scratch,
+    geometry, surfaces, starts, target, path, batch, place, case_stride, key0, key1, max_bounces,
+    scores, scratch,
 ):  # fmt: skip
     """Add the score (W/m2) of one backward path to `scores`; returns the number of rays traced.
 
@@ -251,13 +251,13 @@ def backward_path(
     path : uint64
         Number of the path, part of the random counter.
     batch, place : int
-        Batch of the path, and its number within it: they say where the lattice of its first
-        direction and first lamp point stands.
-    every : (cases,) int64
-        Case c is carried where `every[c]` divides the sum of these two, with that weight.
+        Batch of the path, and its number within the batch: they give the lattice point of its
+        first direction and first lamp point.
+    case_stride : (cases,) int64
+        The path carries case c, with weight `case_stride[c]`, where that divides batch + place.
     scores : (lamps, cases) float64
     scratch : (stack, distances, weight, choice)
-        Worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64.
+        The worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64.
     """
     stack, distances, weight, choice = scratch
     nodes, blocks = geometry.nodes, geometry.blocks
@@ -265,18 +265,14 @@ def backward_path(
     normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
     reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
-    kind, numbers, specular, lobe = (
-        surfaces.kind,
-        surfaces.numbers,
-        surfaces.specular,
-        surfaces.lobe,
-    )
+    kind, numbers = surfaces.kind, surfaces.numbers
+    specular, lobe = surfaces.specular, surfaces.lobe
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
-    begin_weights(every, batch + place, weight)
+    begin_weights(case_stride, batch + place, weight)
     sharp, rays = False, 0
     for bounce in range(max_bounces):
         step = np.uint64(bounce)

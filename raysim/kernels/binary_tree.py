@@ -1,4 +1,4 @@
-"""A binary tree of boxes over triangles, split where tracing gets cheapest.
+"""A binary tree of boxes over triangles, split where tracing becomes cheapest.
 
 Source: surface-area heuristic with bins, Wald, "On fast construction of SAH-based bounding volume
 hierarchies", IEEE Symposium on Interactive Ray Tracing (2007).
@@ -25,8 +25,8 @@ from raysim.kernels.compile import kernel
 from raysim.kernels.side_by_side import TRIANGLES
 
 BINS = 16
-# With none of it rays look at more blocks in vain, with more of it blocks are less full (measured
-# at 0, 0.05, 0.1 and 0.2).
+# Without it rays test more blocks in vain; with a larger value blocks are less full (measured at 0,
+# 0.05, 0.1 and 0.2).
 OWN_SHARE = 0.05
 LAST_BIN = np.float32(BINS - 1)
 # Below this depth the build halves by count, which bounds the depth of any mesh to
@@ -39,7 +39,7 @@ PADDING = 4.0e-7
 
 @kernel
 def padding(corners):
-    """How far the boxes of some triangles have to stand off, m."""
+    """Width (m) by which the boxes of some triangles are enlarged, against rounding."""
     largest = 0.0
     for axis in range(3):
         low, high = math.inf, -math.inf
@@ -67,9 +67,9 @@ def triangle_boxes(corners, boxes):
 
 @kernel
 def measure(triangles, first, count, boxes, i, middles, j):
-    """Set box `i` to the one around some triangles, and box `j` to that around twice their middles.
+    """Set box `i` to the box of some triangles, and box `j` to the box of twice their middles.
 
-    One axis after the other, so that what grows stays in registers.
+    One axis after the other, so that the growing box stays in registers.
     """
     empty(boxes, i)
     empty(middles, j)
@@ -88,7 +88,7 @@ def measure(triangles, first, count, boxes, i, middles, j):
 
 @kernel
 def bins_per_metre(middles, j, axis):
-    """Scale from twice a middle to bins; zero where all middles are one."""
+    """Scale from twice a middle to bins; zero where all middles coincide."""
     scale = np.float32(BINS) / (-middles[j, MINUS_HIGH + axis] - middles[j, axis])
     return scale if scale < NOTHING else np.float32(0.0)
 
@@ -120,9 +120,9 @@ def fill_bins(triangles, first, count, starts, scales, counts, bins):
 
 @kernel
 def work_of(count):
-    """Cost of meeting so many triangles, in blocks: a block costs the same however few it holds.
+    """Cost of testing `count` triangles, in blocks: a block costs the same however few it holds.
 
-    The triangles' own share decides between planes that need as many blocks.
+    The small extra cost per triangle decides between planes that need equally many blocks.
     """
     return (count + TRIANGLES - 1) // TRIANGLES + OWN_SHARE * count
 

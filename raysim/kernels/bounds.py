@@ -1,7 +1,7 @@
 """Boxes as eight numbers that one instruction enlarges.
 
-A row holds low x, y, z, a number of its own, minus high x, y, z, and an unused number, all float32:
-letting a box hold another one is then a single minimum of eight numbers side by side.
+A row holds low x, y, z, the number of the box, minus high x, y, z, and an unused number, all
+float32. To enlarge a box so that it holds another one then takes a single minimum of eight numbers.
 """
 
 import numpy as np
@@ -13,8 +13,8 @@ from raysim.kernels.compile import kernel, settings
 from raysim.kernels.lanes import INDEX, Lanes, pointer_to, refuse_other_than
 
 BOX = 8  # numbers of a row
-OWN = 3  # where a box has its own number: int32 among float32
-MINUS_HIGH = 4  # where its high planes begin
+OWN = 3  # place of the number of the box: int32 among float32
+MINUS_HIGH = 4  # place of the first high plane
 NOTHING = np.float32(np.inf)  # every number of a box that holds nothing
 # Typed, see `traverse.NOTHING`.
 X, Y, Z = np.int64(0), np.int64(1), np.int64(2)
@@ -32,14 +32,14 @@ def half_area(boxes, i):
 
 @kernel
 def empty(boxes, i):
-    """Let a box hold nothing."""
+    """Make a box empty."""
     for k in range(BOX):
         boxes[i, k] = NOTHING
 
 
 @kernel
 def enlarge_one_by_one(boxes, i, others, j):
-    """Let box `i` of `boxes` hold box `j` of `others` too; a NaN takes no part.
+    """Enlarge box `i` of `boxes` so that it holds box `j` of `others`; a NaN is ignored.
 
     Parameters
     ----------

@@ -1,9 +1,9 @@
 """The one decorator of every kernel function, and a disk cache that forgets old physics.
 
-Numba decides from the file of the function itself whether cached machine code is still good. A
-change in a *called* function of another file goes unseen, so that an upgraded package can run the
-physics of the old one. The cache folder is therefore named by a hash of all package sources. What
-lies in it is checked before it is run (`disk_cache`).
+Numba decides from the file of the function itself whether cached machine code is still good. It
+does not see a change in a *called* function of another file, so that an upgraded package could run
+the physics of the old one. The cache folder is therefore named by a hash of the sources of all
+kernels. Its files are checked before they are run (`disk_cache`).
 """
 
 import hashlib
@@ -71,14 +71,14 @@ def kernel(
 ) -> Any:
     """Compile `function` lazily: IEEE division, no fast-math, cached by the package's sources.
 
-    Fast-math stays off because the slab test and the fates rely on inf and NaN; no signature is
-    given so that a GPU kernel can call the very same functions later. `inlined` makes machine
-    code of its own for each caller, which pays where many arrays are handed over for a short job.
-    Python's lock is let go, so that threads run side by side.
+    Fast-math stays off because the slab test and the fates rely on inf and NaN. No signature is
+    given, so that a GPU kernel can call the very same functions later. `inlined` copies the
+    function into each caller, which pays where many arrays are passed for little work. Python's
+    lock is released, so that threads run side by side.
 
     Only a kernel that `allocates` arrays, or calls one that does, counts references to them. The
-    others are handed what belongs to their callers; numba would count for them as well, in memory
-    that all threads write to, for every array taken out of a tuple.
+    others use arrays of their callers. Numba would count references there as well, for every array
+    taken out of a tuple, in memory that all threads write to.
     """
     if function is None:
         return lambda f: kernel(f, inlined=inlined, allocates=allocates)
@@ -89,7 +89,9 @@ def kernel(
         "_nrt": allocates,
     }
     compiled = numba.njit(**options)(function)
-    kept = not settings.DISABLE_JIT and function.__closure__ is None  # what it encloses may differ
+    kept = (
+        not settings.DISABLE_JIT and function.__closure__ is None
+    )  # the values of a closure may differ
     if kept and (folder := cache_folder()):
         with suppress(OSError):  # a function without a file
             compiled._cache = DiskCache(function, folder, options)

@@ -1,11 +1,11 @@
 """Compiled kernels on disk, in files that are checked whole before anything in them is used.
 
 Numba's own cache trusts what it reads: a file that is cut short ends the program, and a flipped
-byte runs as machine code. Here each file begins with the hash of the rest. Whatever is wrong with
-one, it is set aside and its function compiled anew; what cannot be written stays in memory.
+byte runs as machine code. Here each file begins with the hash of the rest. A file with
+any fault is set aside and its function compiled anew; code that cannot be written stays in memory.
 
-A file holds one function for one set of types, and its name is a hash of all that decides about
-its machine code. So there is no index, which processes that write at once could spoil.
+A file holds one function for one set of types, and its name is a hash of everything that its
+machine code depends on. So no index is needed, which processes that write at once could spoil.
 """
 
 import hashlib
@@ -30,7 +30,7 @@ HASH_SIZE = hashlib.sha256().digest_size  # bytes
 ENDING = ".nbc"
 WARNING = "warning: "
 
-_log = logging.getLogger("raysim")  # where nobody listens, Python writes the line to stderr
+_log = logging.getLogger("raysim")  # without a handler Python writes the line to stderr
 _first_trouble = threading.Lock()
 
 
@@ -46,7 +46,7 @@ def _reason(error: Exception) -> str:
 
 def set_aside(path: Path, reason: str) -> None:
     """Rename a file that cannot be used, where that is allowed, and tell of it."""
-    with suppress(OSError):  # else it is written over, or found again next time
+    with suppress(OSError):  # if not, it is overwritten, or found again next time
         path.replace(path.with_name(f"{path.name}.damaged"))
     tell_trouble(
         f"a file of compiled kernels cannot be used ({path.name}: {reason}) and is compiled anew; "
@@ -56,7 +56,7 @@ def set_aside(path: Path, reason: str) -> None:
 
 
 def sound_content(path: Path) -> bytes | None:
-    """What a file holds behind its hash; None if there is none, or after it was set aside."""
+    """Content of a file behind its hash; None if there is no file, or if it had to be set aside."""
     if not os.path.lexists(path):
         return None
     try:
@@ -73,8 +73,7 @@ def sound_content(path: Path) -> bytes | None:
 def write_whole(path: Path, content: bytes) -> None:
     """Write a file that is there either whole or not at all, headed by its hash.
 
-    Only a power cut may leave part of it, which the hash tells; waiting for the disk would buy
-    nothing.
+    Only a power cut may leave part of it, and then the hash is wrong: no need to wait for the disk.
 
     Raises
     ------
@@ -104,7 +103,7 @@ class DiskCache(NullCache):
     Raises
     ------
     OSError
-        If the source of the function cannot be read, so that nobody would see it change.
+        If the source of the function cannot be read: a change of it would go unseen.
     """
 
     def __init__(self, function: Callable[..., Any], folder: Path, options: dict[str, Any]) -> None:
@@ -127,7 +126,7 @@ class DiskCache(NullCache):
         return str(self._folder)
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
-        """What was compiled for these types; None if it has to be compiled."""
+        """Machine code kept for these types; None if it has to be compiled."""
         target_context.refresh()
         key = self._key(sig, target_context.codegen())
         path = self._path(key)
@@ -139,19 +138,19 @@ class DiskCache(NullCache):
             if held == key:
                 return CompileResult._rebuild(target_context, *parts)
             reason = "it is that of another function"
-        except Exception as error:  # a sound file may still be one that numba cannot use
+        except Exception as error:  # numba may be unable to use even a sound file
             reason = _reason(error)
         set_aside(path, reason)
         return None
 
     def save_overload(self, sig: Any, data: Any) -> None:
-        """Keep what was compiled for these types, if it can be kept."""
+        """Keep the machine code for these types, if possible."""
         if data.lifted or data.library.has_dynamic_globals:
-            return  # holds addresses of this process
+            return  # the code holds addresses of this process
         key = self._key(sig, data.codegen)
         try:
             write_whole(self._path(key), dumps((key, data._reduce())))
-        except Exception as error:  # it is compiled, and that is what was asked for
+        except Exception as error:  # the function is compiled, only not kept
             tell_unkept(self._folder, error)
 
     def _key(self, signature: Any, codegen: Any) -> tuple[Any, ...]:

@@ -1,4 +1,4 @@
-"""Build a hierarchy of boxes over triangles, splitting where tracing gets cheapest.
+"""Build a hierarchy of boxes over triangles, split where tracing becomes cheapest.
 
 A binary tree is built first and then flattened, so that a node has up to eight children whose
 boxes lie side by side in memory, and its leaves are blocks of up to four triangles.
@@ -16,8 +16,8 @@ from raysim.kernels.wide_nodes import fill_blocks, flatten
 def aligned(count: int, kind: type[np.generic]) -> np.ndarray:
     """Array (count,), not yet filled, that begins with a cache line.
 
-    It comes from numpy, which asks for large pages where an array is large (numpy 1.22 and newer,
-    on Linux); arrays made inside kernels get small ones, and misses of the page table with them.
+    Made by numpy, which asks for large memory pages for a large array (numpy 1.22 and newer, on
+    Linux). Arrays made inside kernels get small pages, and rays then miss the page table often.
     """
     size = count * np.dtype(kind).itemsize
     memory = np.empty(size + CACHE_LINE, np.uint8)
@@ -41,13 +41,13 @@ def build_tree(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]
     blocks : (blocks * BLOCK_SIZE,) float64
         Corners (m) and numbers of each block's triangles; NaN where it has fewer than TRIANGLES.
     order : (triangles,) int64
-        The row of `corners` that each number stands for.
+        Row of `corners` for each triangle number.
     """
     corners = np.ascontiguousarray(corners, np.float64)
     count = len(corners)
     triangles = aligned(count * BOX, np.float32).reshape(-1, BOX)
     triangle_boxes(corners, triangles)
-    # A binary tree with leaves of one triangle or more; only what is used costs memory.
+    # Room for a tree with one triangle per leaf; memory that is not used costs nothing.
     largest = max(count - 1, 1)
     boxes = aligned(2 * largest * BOX, np.float32).reshape(-1, BOX)
     children = np.empty((largest, 2), np.int32)

@@ -1,4 +1,4 @@
-"""One photon from birth to fate.
+"""One photon, from the lamp to its end.
 
 Analog photons: a photon is absorbed or goes on, and a hit counts one. Tallies are therefore whole
 numbers, whose sums do not depend on the order in which threads deliver them. All cases are traced
@@ -31,7 +31,7 @@ def count_alive(tally, row, alive, cases):
 
 @kernel
 def surviving_cases(angular, reflectance, transmittance, surface, u, alive, bodies, body):
-    """Bits of the cases that go on, and the way they go (REFLECTED or TRANSMITTED).
+    """Bits of the cases that go on, and whether they are REFLECTED or TRANSMITTED.
 
     Cases that end here are counted in `bodies[body, case]`. `angular` is the reflectance at this
     angle where the surface's model has one, else negative and the table holds.
@@ -68,7 +68,7 @@ def scattered_direction(
 
 @kernel
 def hit_normal(normals, tubes, primitive, x, y, z, dx, dy, dz):
-    """Unit normal towards the ray, the side that was hit (0 outside, 1 inside), and the mantle.
+    """Unit normal towards the ray, side that was hit (0 outside, 1 inside), and whether it glows.
 
     Returns nx, ny, nz, side, on_mantle; `on_mantle` is True on the emitting part of a lamp tube.
     """

@@ -7,13 +7,13 @@ from raysim.kernels.records import AXIS_X, AXIS_Y, AXIS_Z, LENGTH, RADIUS, START
 from raysim.kernels.vectors import cross, dot
 
 NO_HIT = math.inf
-# A ray is told to pass a tube only where it does with many roundings more.
+# A ray counts as passing a tube only if it clears it by many times the rounding error.
 FORGIVEN = 1.0 + 1e-9
 
 
 @kernel
 def shear(dx, dy, dz):
-    """Axis order and shear that turn a ray into the +z axis, for `ray_triangle_distance`.
+    """Axis order and shear that map a ray onto the +z axis, for `ray_triangle_distance`.
 
     Returns the axis numbers kx, ky, kz and the shear sx, sy, sz.
 
@@ -70,10 +70,10 @@ def ray_triangle_distance(corners, i, ox, oy, oz, kx, ky, kz, sx, sy, sz):
 def passes_tube(tubes, i, ox, oy, oz, dx, dy, dz):
     """Whether a ray's whole line stays clear of the endless cylinder about tube `i`.
 
-    Parameters as in `ray_tube_distance`, which is asked where this cannot tell.
+    Quick test before `ray_tube_distance`; parameters as there.
 
     Source: distance of two skew lines, |p . n| / |n| with n the cross product of their directions
-    (definition). Parallel lines (n = 0) are never told to pass.
+    (definition). Parallel lines (n = 0) never count as passing.
     """
     wx, wy, wz, radius = tubes[i, AXIS_X], tubes[i, AXIS_Y], tubes[i, AXIS_Z], tubes[i, RADIUS]
     px, py, pz = ox - tubes[i, START_X], oy - tubes[i, START_Y], oz - tubes[i, START_Z]

@@ -17,7 +17,7 @@ from raysim.kernels.compile import settings
 
 BITS = ir.IntType(32)
 INDEX = ir.IntType(64)
-CACHE_LINE = 64  # bytes, of nearly all processors of today (common knowledge)
+CACHE_LINE = 64  # bytes, in nearly all processors of today (common knowledge)
 
 
 class Lanes:
@@ -82,10 +82,10 @@ class Lanes:
         return Lanes(self.builder, self.builder.select(chosen, self.value, other.value))
 
     def least(self, other: "Lanes") -> "Lanes":
-        """As `smaller`, for what goes back to where one of them came from.
+        """As `smaller`, for a result that is written back to where `self` or `other` was read.
 
-        Of a comparison and a choice between two registers LLVM makes a masked store then, which
-        takes several times as long as the minimum.
+        There LLVM turns a comparison and a choice into a masked store, which takes several times
+        as long as a minimum.
         """
         kind = self.value.type
         width = {ir.FloatType(): 32, ir.DoubleType(): 64}[kind.element]
@@ -118,12 +118,12 @@ def refuse_other_than(array: Any, kind: Any) -> None:
 
 
 def pointer_to(context: Any, builder: Any, kind: Any, array: Any) -> Any:
-    """Pointer to the first number of an array that an intrinsic was given."""
+    """Pointer to the first number of an array that was passed to an intrinsic."""
     return context.make_array(kind)(context, builder, array).data
 
 
 def ask_for(builder: Any, pointer: Any, size: int) -> None:
-    """Write instructions that ask memory for `size` bytes from `pointer` on, to be read soon."""
+    """Write instructions that prefetch `size` bytes from `pointer` on."""
     byte = ir.IntType(8).as_pointer()
     kind = ir.FunctionType(ir.VoidType(), [byte, BITS, BITS, BITS])
     fetch = cgutils.get_or_insert_function(builder.module, kind, "llvm.prefetch.p0")
@@ -154,7 +154,7 @@ def lowest_bit_plain(bits: int) -> np.uint64:
 
 
 def float_bits_plain(value: float) -> np.uint64:
-    """Bits of a float32; those of positive numbers and of infinity are ordered as the numbers."""
+    """Bits of a float32; for positive numbers and infinity their order is that of the numbers."""
     return np.uint64(np.float32(value).view(np.uint32))
 
 

@@ -1,8 +1,8 @@
-"""Evenly spread numbers for the first steps of backward paths, shifted at random batch by batch.
+"""Evenly spread numbers for the first steps of backward paths, with a random shift per batch.
 
 Points of one batch fill the unit cube more evenly than independent ones would, so that means over
 it scatter less. Every point by itself is uniform, and the shifts of batches are independent: means
-stay unbiased, and the spread of batch means says how far they scatter.
+stay unbiased, and the spread of batch means gives their error.
 
 Source: Kronecker sequence (Weyl 1916) with powers of the generalised golden ratio as steps
 (Roberts, "The unreasonable effectiveness of quasirandom sequences", 2018, from memory); random

@@ -1,4 +1,4 @@
-"""Cast many rays at once and say what each meets: for checks of a scene, not for transport."""
+"""Cast many rays at once and tell what each hits: for checks of a scene, not for transport."""
 
 import numpy as np
 

@@ -1,6 +1,6 @@
-"""What the kernels read: flat arrays under names, made once and never changed.
+"""Input of the kernels: flat arrays with names, made once and never changed.
 
-Named tuples, because numba takes them as they are and lets kernels say ``geometry.corners``.
+Named tuples, because numba accepts them and kernels can then write ``geometry.corners``.
 """
 
 from typing import NamedTuple
@@ -21,7 +21,7 @@ FATES = 3
 class Geometry(NamedTuple):
     """Triangles in the order of the hierarchy's leaves, and lamp tubes.
 
-    A *primitive* is a triangle (number below the count of triangles) or a tube (counted on).
+    A *primitive* is a triangle or a tube; tubes are numbered after the last triangle.
     """
 
     nodes: np.ndarray  # (nodes * NODE_SIZE,) float32, m, see `build_tree`
@@ -36,7 +36,7 @@ class Geometry(NamedTuple):
 
 
 class Surfaces(NamedTuple):
-    """Response of each surface; cases differ in how much it sends back, never in which way."""
+    """Response of each surface. Cases differ in how much light returns, not in its directions."""
 
     kind: np.ndarray  # (surfaces,) int32, row of `models.MODELS`
     reflectance: np.ndarray  # (surfaces, cases) float64, total
@@ -44,8 +44,8 @@ class Surfaces(NamedTuple):
     specular: np.ndarray  # (surfaces,) float64, share of the reflectance, sharp
     numbers: np.ndarray  # (surfaces, MOST_NUMBERS) float64, what the model makes of them
     # (surfaces, cases) float64, specular share of each case. Backward paths pick the lobe by
-    # `specular` and make up for the difference by their weights, so that one path can serve
-    # linings of unlike gloss; photons have no weights and take `specular` for all cases.
+    # `specular` and correct the difference by their weights, so that one path can serve linings
+    # of different gloss; photons have no weights and use `specular` for all cases.
     lobe: np.ndarray
 
 
@@ -63,7 +63,7 @@ class Starts(NamedTuple):
     """
 
     first: np.ndarray  # (targets + 1,) int64
-    stream: np.ndarray  # (targets,) uint64, own word of the random counter, below 2**32
+    stream: np.ndarray  # (targets,) uint64, the target's word of the random counter, below 2**32
     share: np.ndarray  # (members,) float64, area up to and with the member over the target's area
     corners: np.ndarray  # (members, 9) float64, m
     normals: np.ndarray  # (members, 3) float64, unit, towards the side judged

@@ -1,6 +1,6 @@
-"""Outermost loops on the processor: which worker traces which photons.
+"""Outermost loops on the processor: which worker traces which photons and backward paths.
 
-Each worker is a thread that calls the loop with its own number (`workers.in_threads`). Numba's
+Each worker is a thread that calls the loop with its own number (`threads.in_threads`). Numba's
 parallel loops would do the same and take three times as long to compile.
 """
 
@@ -11,7 +11,8 @@ from raysim.kernels.compile import kernel
 from raysim.kernels.history import follow_photon
 from raysim.kernels.traverse import new_scratch
 
-# Batches of one target that a worker traces one after the other: they begin at the same spot.
+# Batches of one target that a worker traces in a row: their rays begin at the same spot, so that
+# they read the same memory.
 BLOCK = 8
 
 
@@ -28,18 +29,28 @@ def add_batch(arrivals, total, squares):
 
 
 @kernel
-def carried_cases(turn, every):
-    """Bits of the cases that the photons of one turn carry: case c in every `every[c]`-th turn."""
+def carried_cases(turn, case_stride):
+    """Bits of the cases that the photons of one turn carry: one turn in `case_stride` each."""
     bits = 0
-    for case in range(every.shape[0]):
-        if turn % every[case] == 0:
+    for case in range(case_stride.shape[0]):
+        if turn % case_stride[case] == 0:
             bits |= 1 << case
     return bits
 
 
 @kernel
 def trace_batch(
-    geometry, surfaces, lamp_tubes, every, lamp, first, photons, key0, key1, max_bounces, tally
+    geometry,
+    surfaces,
+    lamp_tubes,
+    case_stride,
+    lamp,
+    first,
+    photons,
+    key0,
+    key1,
+    max_bounces,
+    tally,
 ):
     """Trace `photons` photons of one lamp from index `first` on; returns the segments flown.
 
@@ -57,7 +68,7 @@ def trace_batch(
             tube,
             lamp,
             np.uint64(photon),
-            carried_cases(photon // count, every),
+            carried_cases(photon // count, case_stride),
             key0,
             key1,
             max_bounces,
@@ -75,7 +86,7 @@ def trace_photons(
     geometry,
     surfaces,
     lamp_tubes,
-    every,
+    case_stride,
     first_batch,
     batches,
     batch_photons,
@@ -88,16 +99,16 @@ def trace_photons(
     fates,
     segments,
 ):
-    """Trace one worker's batches of photons from the lamps, adding to its integer tallies.
+    """Trace one worker's batches of photons from the lamps and add to its integer tallies.
 
     Parameters
     ----------
     worker : int
-        Takes every so manieth batch, from its own number on.
-    every : (cases,) int64
-        Each case is carried by so manieth photons only.
+        Number of this worker, w. It takes the batches w, w + workers, w + 2 workers, ...
+    case_stride : (cases,) int64
+        Every n-th photon carries a case; n for each case.
     first_batch, batches : int
-        Batch b holds the photons b * batch_photons[lamp] and on of every lamp.
+        Batch b of a lamp begins with its photon number b * batch_photons[lamp].
     batch_photons : (lamps,) int64
     total, squares : (workers, lamps, 2 * triangles, cases) int64
         Sums over batches of the counts of arrivals and of their squares.
@@ -117,7 +128,7 @@ def trace_photons(
                 geometry,
                 surfaces,
                 lamp_tubes,
-                every,
+                case_stride,
                 lamp,
                 batch * photons,
                 photons,
@@ -136,7 +147,7 @@ def trace_backward(
     geometry,
     surfaces,
     starts,
-    every,
+    case_stride,
     done,
     paths,
     key0,
@@ -146,25 +157,26 @@ def trace_backward(
     sums,
     rays,
 ):
-    """Trace one worker's paths backwards from chosen face-sides to the lamps.
+    """Trace one worker's backward paths, from chosen targets to the lamps.
 
     Parameters
     ----------
     worker : int
-        Takes every so manieth block of batches, from its own number on.
+        Number of this worker, w. It takes the blocks of batches w, w + workers, ...
     starts : Starts
-    every : (cases,) int64
-        Each case is carried by so manieth paths only, which count so many times.
+    case_stride : (cases,) int64
+        Every n-th path carries a case, with weight n; n for each case.
     done : (targets,) int64
-        Paths that each target has in every batch already.
+        Paths per batch that each target already has.
     paths : (targets,) int64
-        Further ones per target and batch.
+        Further paths per batch, for each target.
     rows : (targets,) int64
-        Where in `sums` each target stands.
+        Row of `sums` for each target.
     sums : (enough, batches, lamps, cases) float64
-        Sums of path scores, W/m2, added to; divided by the paths they are irradiances.
+        Sums of path scores, W/m2; this function adds to them. A sum divided by the number of
+        paths is an irradiance.
     rays : (workers,) int64
-        Rays traced, added to.
+        Number of rays traced; this function adds to it.
     """
     workers = rays.shape[0]
     batches = sums.shape[1]
@@ -172,7 +184,9 @@ def trace_backward(
     stack, distances = new_scratch()
     weight = np.zeros(cases)
     choice = np.zeros(geometry.tubes.shape[0])
-    scores = np.zeros((sums.shape[2], cases))  # of one's own: threads share cache lines
+    scores = np.zeros(
+        (sums.shape[2], cases)
+    )  # not a row of `sums`: threads would write to the same cache lines
     traced = 0
     tasks = paths.shape[0] * batches
     for block in range(worker * BLOCK, tasks, workers * BLOCK):
@@ -188,7 +202,7 @@ def trace_backward(
                     np.uint64(place * batches + batch),
                     batch,
                     place,
-                    every,
+                    case_stride,
                     key0,
                     key1,
                     max_bounces,

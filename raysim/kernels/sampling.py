@@ -1,4 +1,4 @@
-"""Samplers as triplets: from the unit square to a shape, the density, and the way back.
+"""Samplers as triplets: from the unit square to a shape, the density, and the inverse.
 
 Samplers take uniform numbers as arguments and draw none, so that they stay pure and invertible.
 """

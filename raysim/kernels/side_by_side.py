@@ -1,6 +1,6 @@
 """One ray against eight boxes, or against four triangles, at a time.
 
-Each test stands here twice: in vector instructions, and as a plain loop that says the same. The
+Each test is written twice: in vector instructions, and as a plain loop with the same result. The
 loops run where nothing is compiled (``NUMBA_DISABLE_JIT=1``), and the tests compare the two.
 """
 
@@ -30,7 +30,7 @@ TRIANGLES = 4  # triangles of a block
 BLOCK_SIZE = 10 * TRIANGLES
 OWN_NUMBER = 9 * TRIANGLES  # where the triangles' numbers stand in it
 NODE_BYTES, BLOCK_BYTES = 4 * NODE_SIZE, 8 * BLOCK_SIZE
-# Boxes are tested in single precision; a box is entered if it would be with a few roundings more.
+# Boxes are tested in single precision; this margin of a few roundings lets no hit be missed.
 FORGIVING = np.float32(1.000001)
 ZERO = np.float32(0.0)
 ONE_BIT = np.uint32(1)
@@ -39,15 +39,15 @@ HALF_WORD = np.uint64(32)
 
 @kernel(allocates=True)
 def entered_boxes_one_by_one(nodes, node, near, origin, inverse, farthest, entries):
-    """Bits of a node's children that a ray enters, and where it does so in `entries`.
+    """Bits of a node's children that a ray enters; their distances go to `entries`.
 
     Parameters
     ----------
     nodes : (nodes * NODE_SIZE,) float32
     node : uint64
     near : three uint64
-        Where within the node the planes begin that the ray meets first: low ones along axes on
-        which it rises (0, 8, 16), else high ones (24, 32, 40).
+        Place within the node of the planes that the ray meets first, for each axis: the low planes
+        where the direction is positive (0, 8, 16), else the high planes (24, 32, 40).
     origin, inverse : three float32
         Ray's origin, m, and one over its direction.
     farthest : float32
@@ -59,7 +59,7 @@ def entered_boxes_one_by_one(nodes, node, near, origin, inverse, farthest, entri
     Source: slab method, Williams et al., "An efficient and robust ray-box intersection
     algorithm", JGT 10(1) (2005), all children side by side after Wald, Benthin, Boulos, "Getting
     rid of packets", IEEE Symposium on Interactive Ray Tracing (2008). A NaN (0 * inf) on one axis
-    leaves the decision to the others, which can only enter a box too many.
+    leaves the decision to the other axes, so that at worst a box is entered in vain.
     """
     bits = np.uint32(0)
     first = np.int64(node) * NODE_SIZE
@@ -118,9 +118,9 @@ def met_triangles_one_by_one(blocks, block, axes, origin, shear, nearest, skip, 
 
 
 def fetch_nothing(nodes, blocks, entry):
-    """Ask memory for the child of an entry (see `entered_boxes_one_by_one`), to be read soon.
+    """Prefetch the child of an entry (see `entered_boxes_one_by_one`) into the cache.
 
-    This changes no result, also where the entry is of old and leads nowhere. It is an intrinsic,
+    This changes no result, even where the entry is out of date. It is an intrinsic,
     because numba counts references to arrays that a function gets and uses in a branch only.
     """
 

@@ -11,8 +11,8 @@ TRANSMITTED = 2
 def case_fate(reflectance, transmittance, u):
     """ABSORBED, REFLECTED or TRANSMITTED for the uniform number u.
 
-    Reflection takes the low end of u and transmission the high end, so that cases which share u
-    and differ only in how much comes back can never part ways: one dies, the other goes on.
+    Reflection takes the low end of u and transmission the high end. So cases that share u and
+    differ only in their reflectance never go different ways: one ends, or both go on together.
     """
     if u < reflectance:
         return REFLECTED

@@ -1,4 +1,4 @@
-"""The nearest primitive that a ray meets, by way of the hierarchy of boxes.
+"""The nearest primitive that a ray hits, found through the hierarchy of boxes.
 
 Hot functions take single arrays instead of tuples of them: numba counts the references to each
 array that it takes out of a tuple, call by call, which costs more than a box test.
@@ -24,19 +24,19 @@ from raysim.kernels.side_by_side import (
 )
 
 # The tree is at most some 70 levels deep (see `binary_tree.DEEPEST_SPLIT`), and a level leaves at
-# most BOXES - 1 children waiting. The first BOXES places are where entries into boxes are put.
+# most BOXES - 1 children waiting. The first BOXES places hold the entries into boxes of one node.
 STACK_SIZE = 640
 BOTTOM = np.uint64(BOXES)
 MISSED = -1
 ONE = np.uint64(1)
-# Typed, because numba compiles a function anew for each plain number or truth value it is given.
+# Typed, because numba compiles a function anew for each literal number or boolean it is given.
 NOTHING = np.int64(-1)
 NEAREST, ANY = np.bool_(False), np.bool_(True)
 
 
 @kernel
 def nearest_tube(tubes, numbered_from, ox, oy, oz, dx, dy, dz, best, hit, skip_a, skip_b):
-    """Distance (m) and number of the nearest tube, where nearer than `best`; else best, hit."""
+    """Distance (m) and number of the nearest tube if it is nearer than `best`; else best, hit."""
     for i in range(tubes.shape[0]):
         primitive = numbered_from + i
         if (
@@ -54,8 +54,8 @@ def nearest_tube(tubes, numbered_from, ox, oy, oz, dx, dy, dz, best, hit, skip_a
 def nearest_child(bits, depth, stack):
     """The nearest of the children that are entered, and the depth of the stack with the others.
 
-    They lie with the nearer ones on top. The nearest never goes through the stack: most nodes have
-    one or two children on a ray's way.
+    On the stack the nearer ones lie on top. The nearest one is not put there: of most nodes a ray
+    enters only one or two children.
     """
     nearest, bottom = stack[lowest_bit(bits)], depth
     bits &= bits - ONE_BIT
@@ -79,8 +79,8 @@ def nearest_triangle(
 ):
     """Distance (m) and number of the nearest triangle; (`farthest`, -1) if none.
 
-    Near children first; the others wait on the stack, and the one on top of it is asked for from
-    memory while another is looked at. Parameters as in `nearest_hit`.
+    Near children first; the others wait on the stack, whose top is prefetched while another one is
+    tested. Parameters as in `nearest_hit`.
     """
     ix, iy, iz = np.float32(1.0 / dx), np.float32(1.0 / dy), np.float32(1.0 / dz)
     start = (np.float32(ox), np.float32(oy), np.float32(oz))
@@ -154,7 +154,7 @@ def nearest_hit(
     tubes : (tubes, 8) float64
         As in `Geometry`; numbered from `triangles` on.
     triangles : int
-        How many there are.
+        Number of triangles.
     ox, oy, oz, dx, dy, dz : float
         Origin (m) and unit direction.
     farthest : float
@@ -163,7 +163,7 @@ def nearest_hit(
         Primitives to pass over: the one the ray starts on (flat or convex, so that it cannot be
         met again), and the tube a shadow ray ends on. NOTHING (-1) for none.
     any_hit : bool
-        ANY stops at the first primitive found, near or not: for shadow rays. Else NEAREST.
+        ANY stops at the first primitive found, for shadow rays; NEAREST finds the nearest.
     stack, distances
         Scratch of the calling worker, from `new_scratch`.
 

@@ -1,7 +1,7 @@
 """Ctrl-C waits while numba compiles a function, or reads one from the cache.
 
-LLVM's objects are closed by Python in two steps: an interrupt between them has one freed twice,
-and the process crashes. LLVM also calls back into Python, where exceptions are forgotten.
+Python closes LLVM's objects in two steps. After an interrupt between the two an object is freed
+twice, and the process crashes. LLVM also calls back into Python, and exceptions there are lost.
 """
 
 import signal
@@ -10,14 +10,14 @@ from types import FrameType
 
 from numba.core import event
 
-LOCK = "numba:compiler_lock"  # held once more for every function that is called by another
+LOCK = "numba:compiler_lock"  # nested: once more for every called function
 
 
 class Undisturbed(event.Listener):
     """Holds Ctrl-C while numba's lock is held by the main thread.
 
-    It is heard as soon as the function at hand is done, however many are on their way: a second
-    or so later while compiling, at once otherwise.
+    The interrupt is raised as soon as the current function is compiled, even if more are to come:
+    after a second or so while compiling, at once otherwise.
     """
 
     def __init__(self) -> None:

@@ -27,12 +27,12 @@ def child_of(children, row):
 
 @kernel
 def share_places(left, right, area, cost, split):
-    """Fill one row of `cost` and `split` (see `shared_places`) from those of its two halves."""
+    """Fill one row of `cost` and `split` (see `shared_places`) from the rows of its two halves."""
     for k in range(BOXES):
         places = k + 1 if k else BOXES
         for j in range(1, places):
             both = left[j - 1] + right[places - j - 1]
-            if j == 1 or both < cost[k]:  # the first way stands where areas are not finite
+            if j == 1 or both < cost[k]:  # keeps the first way where areas are not finite
                 cost[k], split[k] = both, j
     cost[0] += area
     for k in range(1, BOXES):
@@ -42,12 +42,12 @@ def share_places(left, right, area, cost, split):
 
 @kernel(allocates=True)
 def shared_places(boxes, children):
-    """How the places of wide nodes are best shared out: (2 * nodes + 1, BOXES) int8.
+    """Cheapest way to share out the places of wide nodes: (2 * nodes + 1, BOXES) int8.
 
-    A row of the binary tree may be given one place, as a wide node or a block, or be opened to
-    take k + 1 places, of which entry k goes to its first half; 0 where fewer places do as well.
-    Entry 0 shares out the BOXES places of the wide node that the row itself makes. What is least
-    is the cost of tracing: the area of all wide nodes together.
+    A row of the binary tree either takes one place, as a wide node or a block, or is opened and its
+    two halves take k + 1 places. Entry k says how many of these go to the first half; 0 where fewer
+    places do as well. Entry 0 shares out the BOXES places of the wide node that the row itself
+    becomes. The cost is that of tracing: the area of all wide nodes together.
 
     Source: Ylitie, Karras, Laine, "Efficient incoherent ray traversal on GPUs through compressed
     wide BVHs", HPG (2017), section 3.1.
@@ -99,7 +99,7 @@ def gather_children(children, split, row, found, todo):
 
 @kernel
 def write_boxes(boxes, rows, count, nodes, node):
-    """Write the boxes of a wide node's children; an empty place gets one that no ray can meet."""
+    """Write the boxes of a wide node's children; an empty place gets a box that no ray can hit."""
     for i in range(BOXES):
         at = node * NODE_SIZE + i
         for axis in range(3):
@@ -114,8 +114,7 @@ def write_boxes(boxes, rows, count, nodes, node):
 def flatten(boxes, children, nodes, block_first, block_count):
     """Write wide nodes in the layout of `side_by_side`; returns how many, and how many blocks.
 
-    Nodes come depth first and so do blocks, so that what a ray meets one after the other lies
-    close together.
+    Nodes and blocks are written depth first, so that a ray reads memory that lies close together.
 
     Parameters
     ----------
@@ -128,7 +127,9 @@ def flatten(boxes, children, nodes, block_first, block_count):
     """
     split = shared_places(boxes, children)
     targets = nodes.view(np.int32)
-    waiting = np.zeros((DEEPEST * BOXES, 2), np.int64)  # row, and where its number is asked for
+    waiting = np.zeros(
+        (DEEPEST * BOXES, 2), np.int64
+    )  # row, and the place that waits for its number
     found, todo = np.zeros(BOXES, np.int64), np.zeros((2 * BOXES, 2), np.int64)
     waiting[0, 0], waiting[0, 1] = 2 * len(children), -1
     depth, known, blocks = 1, 0, 0
@@ -140,7 +141,7 @@ def flatten(boxes, children, nodes, block_first, block_count):
             targets[asked] = node
         count = gather_children(children, split, row, found, todo)
         write_boxes(boxes, found, count, nodes, node)
-        for i in range(BOXES - 1, -1, -1):  # the first one is to be on top
+        for i in range(BOXES - 1, -1, -1):  # so that the first one is on top
             at = node * NODE_SIZE + CHILD + i
             targets[at] = 0
             if i < count and child_of(children, found[i]) >= 0:
@@ -170,7 +171,7 @@ def fill_blocks(corners, triangles, block_first, block_count, blocks, order):
     blocks : (blocks * BLOCK_SIZE,) float64
         Filled.
     order : (triangles,) int64
-        Filled with the row of `corners` that each number stands for.
+        Filled with the row of `corners` for each triangle number.
     """
     rows = triangles.view(np.int32)
     for b in range(len(block_first)):

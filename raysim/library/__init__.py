@@ -1,1 +1,1 @@
-"""Tables of the trade with their sources: surfaces, lamps, organisms, assumptions, meter heads."""
+"""Tables of figures with their sources: surfaces, lamps, organisms, assumptions, meter heads."""

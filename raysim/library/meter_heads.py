@@ -1,11 +1,11 @@
-"""How a meter's head answers to light from the side: response by angle, relative to straight on.
+"""Response of a meter's head to light from the side, by angle, relative to normal incidence.
 
-A head is calibrated by light that falls on it straight. What it shows in light from all sides is
+A head is calibrated with light at normal incidence. In light from all sides it shows
 
-    reading = int L(w) R(theta) dw        R(0) = 1, theta from the way the head faces
+    reading = int L(w) R(theta) dw        R(0) = 1, theta from the direction that the head faces
 
-and that is the irradiance only where R is the cosine. All heads here answer alike all round their
-axis.
+with L the radiance from direction w. That is the irradiance only if R is the cosine. All heads here
+are symmetric about their axis.
 
 Source: CIE quality terms of radiometers: directional response function f2 = R / cosine - 1.
 """
@@ -21,7 +21,7 @@ from raysim.library.tables import data_rows
 
 COSINE = "cosine"
 FEWEST = 3  # rows of a table
-LARGEST = 2.0  # of a relative response: more is a slip of the pen
+LARGEST = 2.0  # of a relative response: a larger one is a typing error
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class AngularResponse:
     Attributes
     ----------
     name : str
-        Of the kind, or "given table".
+        Name of the kind of head, or "given table".
     degrees, relative : tuple of float
         Rows of the table: degrees from 0 up to 90 at most, response from 1 down to 0 at the last.
         Empty for the cosine.
@@ -46,13 +46,13 @@ class AngularResponse:
 
     @property
     def is_cosine(self) -> bool:
-        """Whether the head is cosine-corrected, without fault (definition)."""
+        """Whether the head is cosine-corrected without error (definition)."""
         return not self.degrees
 
     def over_cosine(self, cosine: np.ndarray) -> np.ndarray:
         """R(theta) / cos(theta) at directions of these cosines, a ratio.
 
-        Between the rows runs a monotone cubic, even about straight on.
+        A monotone cubic between the rows, symmetric about normal incidence.
 
         Source: interpolation of Fritsch and Carlson (1980), by scipy.
         """
@@ -73,7 +73,7 @@ CORRECTED = AngularResponse(COSINE, (), (), "cosine law (definition)")
 
 
 def table_response(rows: Any, name: str = "given table", source: str = "scene file") -> Any:
-    """Response of a table of [degrees, response]; ValueError says what is wrong with it."""
+    """Response from a table of [degrees, response]; ValueError says what is wrong with it."""
     try:
         degrees, values = (tuple(map(float, column)) for column in zip(*rows, strict=True))
     except (TypeError, ValueError):

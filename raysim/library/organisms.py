@@ -1,4 +1,4 @@
-"""Organisms with the doses they take, by carrier, from the data table."""
+"""Organisms and the doses that inactivate them, by carrier, from the data table."""
 
 import difflib
 from dataclasses import dataclass

@@ -1,11 +1,11 @@
-"""How many germs survive a dose: one stage, a tail, a shoulder; and a load lit unevenly."""
+"""Survival of germs after a dose: one stage, a tail, a shoulder; and an unevenly lit load."""
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
 
-MOST_DOSE = 1e9  # J/m2: nothing is promised beyond
+MOST_DOSE = 1e9  # J/m2: no dose beyond this is searched
 
 
 @dataclass(frozen=True)
@@ -17,13 +17,13 @@ class Kinetics:
     Attributes
     ----------
     d90 : float
-        D1, J/m2, dose per factor of ten of most of the germs, late slope.
+        D1, J/m2, dose per factor of ten for most germs, from the late slope.
     tail : float
         f, share of germs that resist, 0 for none.
     tail_d90 : float
-        D2, J/m2, dose per factor of ten of those; inf where they do not die at all.
+        D2, J/m2, dose per factor of ten for the resistant share; inf if they do not die at all.
     targets : float
-        n, at least 1; above 1 nothing much happens at first, a shoulder of log10 n.
+        n, at least 1; above 1 few germs die at first: a shoulder of log10 n.
 
     Source: Chick 1908 and Watson 1908 (one stage); two stages and multi-target shoulder as in
     Kowalski, "Ultraviolet Germicidal Irradiation Handbook" (2009) (formulas from memory).
@@ -82,14 +82,14 @@ def log_reduction(survivors: np.ndarray | float) -> np.ndarray:
 def load_survival(
     kinetics: Kinetics, dose: np.ndarray, area: np.ndarray, dark_area: float = 0.0
 ) -> float:
-    """Share of germs alive on a whole load, germs spread evenly over its area.
+    """Share of germs alive on a whole load, if germs are spread evenly over its area.
 
     Parameters
     ----------
     dose, area : (units,) float64
         J/m2 and m2 of each face-side.
     dark_area : float
-        m2 of the load that gets no light at all, beside what the doses say.
+        m2 of the load that gets no light at all, in addition to `area`.
 
     Source: survivors, not log reductions, are averaged over the area (definition of survival).
     """

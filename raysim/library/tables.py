@@ -109,7 +109,7 @@ class UnknownSurface(KeyError):
 
 
 def data_rows(table: str, *labels: str) -> list[dict[str, Any]]:
-    """Read one table; every row needs its own labels, a source and only known marks."""
+    """Read one table; every row needs a unique label, a source, and only known marks."""
     text = resources.files("raysim.library").joinpath(table + "s.toml").read_text(encoding="utf-8")
     rows: list[dict[str, Any]] = tomllib.loads(text)[table]
     if len({tuple(row[label] for label in labels) for row in rows}) < len(rows):
@@ -148,7 +148,7 @@ def assumptions() -> dict[str, Assumption]:
 
 
 def folded_name(name: str) -> str:
-    """Name without capitals and extra blanks, "aluminum" spelt as in the library."""
+    """Name in small letters without extra blanks, and "aluminum" spelt as in the library."""
     return " ".join(name.casefold().replace("aluminum", "aluminium").split())
 
 
@@ -159,7 +159,7 @@ def _names() -> dict[str, str]:
 
 
 def find_surface(name: str) -> Surface:
-    """Surface of this name or alias, whatever the case; `UnknownSurface` if there is none.
+    """Surface of this name or alias, in capitals or not; `UnknownSurface` if there is none.
 
     >>> paint = find_surface("White Paint")
     >>> paint.reflectance_low < paint.reflectance < paint.reflectance_high < 0.15

@@ -1,7 +1,7 @@
-"""Output of a low-pressure lamp against the temperature of the air about it.
+"""Output of a low-pressure lamp against the temperature of the air around it.
 
-The output follows the pressure of the mercury, and that the coldest spot of the wall: it is largest
-at one temperature of the air and falls on both sides.
+The output depends on the pressure of the mercury, which depends on the coldest spot of the wall. It
+is largest at one air temperature and falls on both sides of it.
 """
 
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ class OutputCurve:
     source: str
 
     def at(self, degrees: float) -> float:
-        """Share of the rating in air of so many degrees C; ValueError where the curve has ended.
+        """Share of the rating in air of some degrees C; ValueError outside the curve.
 
         Source: linear interpolation (definition).
         """
@@ -46,7 +46,7 @@ class OutputCurve:
 
 
 def as_air(value: Any) -> tuple[float, float]:
-    """Degrees C of "35 C", or of the coldest and the hottest: ["15 C", "40 C"].
+    """Coldest and hottest air, degrees C, from "35 C" or ["15 C", "40 C"].
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Open a logbook file and write to it, whole entries or nothing."""
+"""Open a logbook file and write to it: whole entries or nothing."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -62,7 +62,7 @@ def open_logbook(path: Path) -> Iterator[sqlite3.Connection]:
 
 @contextmanager
 def writing(connection: sqlite3.Connection) -> Iterator[None]:
-    """One transaction: what is read in it still holds when its rows are written.
+    """One transaction: what is read in it still holds when rows are written.
 
     The write lock is taken at once, so two writers come one after the other.
     """
@@ -93,7 +93,7 @@ def add_entry(
 
 
 def stamp(time: datetime) -> str:
-    """A time as it stands in the logbook: UTC, to the second."""
+    """A time as the logbook stores it: UTC, to the second."""
     return time.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
@@ -136,7 +136,7 @@ def _check_identity(connection: sqlite3.Connection, path: Path) -> None:
 
 @contextmanager
 def _told(path: Path) -> Iterator[None]:
-    """Turn what SQLite complains about into one clear line."""
+    """Turn an error of SQLite into one clear line."""
     try:
         yield
     except sqlite3.OperationalError as error:

@@ -52,13 +52,13 @@ def start_cycle(
     at: datetime | None = None,
     overridden: str = "",
 ) -> tuple[int, list[str]]:
-    """Enter the start of a cycle; returns its number and what must be warned of.
+    """Enter the start of a cycle; returns its number and warnings.
 
     Raises
     ------
     LogbookError
         Where a respirator is unknown, retired, still in a running cycle or past a limit;
-        `overridden`, the reason of whoever takes the responsibility, makes limits a warning.
+        `overridden`, the reason given by the responsible person, turns limits into warnings.
     """
     if not codes:
         raise LogbookError("a cycle needs respirators. Mend: name their codes")
@@ -85,7 +85,7 @@ def start_cycle(
 def _objections(
     book: sqlite3.Connection, codes: Sequence[str], setting: Setting, overridden: bool
 ) -> list[str]:
-    """Refuse what must not be treated; return warnings about the rest."""
+    """Refuse respirators that must not be treated; return warnings about the others."""
     warnings = []
     for code in codes:
         known = respirators.get(book, code)
@@ -133,9 +133,9 @@ def close_cycle(
     Parameters
     ----------
     ran : float, optional
-        Seconds the lamps were on; the whole timer for one that ended, none for a void one.
+        Seconds the lamps were on; the whole timer if the cycle ended, none if it is void.
     correct : bool
-        Whether a cycle that was closed already gets another closing, which then counts.
+        Whether this replaces an earlier closing of the cycle.
     """
     with writing(book):
         cycle = get_cycle(book, number)
@@ -157,7 +157,7 @@ def close_cycle(
 
 
 def _check_ended(cycle: Cycle, ran: float, at: datetime) -> None:
-    """A cycle has not ended before its timer can have run down."""
+    """Refuse an end that comes before the timer can have run down."""
     timer = cycle.setting.timer
     passed = min((at - cycle.started).total_seconds() + 1.0, ran)  # times are kept to the second
     if passed < timer:
@@ -169,7 +169,7 @@ def _check_ended(cycle: Cycle, ran: float, at: datetime) -> None:
 
 
 def _check_interrupted(cycle: Cycle, ran: float, at: datetime) -> None:
-    """Lamps were on no longer than since the start, nor than the timer: wear would be lost."""
+    """Refuse a time longer than that since the start, or longer than the timer."""
     passed = max((at - cycle.started).total_seconds(), 0.0) + 1.0
     if ran > passed:
         raise LogbookError(

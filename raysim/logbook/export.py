@@ -29,7 +29,7 @@ TALLY_COLUMNS = (
 def export_csv(book: sqlite3.Connection, folder: Path) -> list[Path]:
     """Write one CSV file a table, and tallies.csv; returns the files.
 
-    All of one moment: another writer waits or comes after.
+    All files show the same moment: another writer has to wait.
     """
     folder.mkdir(parents=True, exist_ok=True)
     files = []

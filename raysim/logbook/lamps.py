@@ -11,7 +11,7 @@ FITTED, READ, REMOVED = "fitted", "read", "removed"
 
 @dataclass(frozen=True)
 class LampAge:
-    """A lamp, its age in h, since when it is counted, and how many cycles it saw since."""
+    """A lamp, its age in h, since when its cycles are counted, and how many there were."""
 
     box: str
     name: str
@@ -48,8 +48,8 @@ def enter_lamp(
 def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
     """Lamps that are in place, with their hours up to now.
 
-    Hours entered last, and the running time of every cycle of the box that started since; a
-    running cycle counts with its whole timer.
+    The hours entered last, plus the running time of every cycle of the box that started since then.
+    A running cycle counts with its whole timer.
     """
     ages = []
     for row in book.execute("SELECT * FROM lamp_now WHERE event <> 'removed' ORDER BY box, name"):
@@ -65,10 +65,10 @@ def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
 
 
 def past_their_life(book: sqlite3.Connection, box: str, until: float) -> list[str]:
-    """Lamps of a box that are older than a timer allows for, as warnings.
+    """Lamps of a box that are older than its timer allows for, as warnings.
 
-    `until` are the hours (h) up to which the timer holds. A running cycle counts with its whole
-    timer, so that this is asked after its start has been entered.
+    The timer holds up to `until` lamp hours. Call this after the start of a cycle has been entered:
+    a running cycle counts with its whole timer.
     """
     return [
         f"lamp {age.name} has {age.hours:,.1f} h by the end of this cycle, and the timer holds "

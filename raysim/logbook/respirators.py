@@ -1,4 +1,4 @@
-"""Respirators of a logbook: whose they are, what they have been through, what they may stand."""
+"""Respirators of a logbook: owners, cycles and doses so far, limits."""
 
 import difflib
 import sqlite3
@@ -21,18 +21,18 @@ class Respirator:
     model: str = ""
     state: str = IN_USE
     donnings_limit: int = 0
-    cycles_limit: int | None = None  # of the local policy
+    cycles_limit: int | None = None  # set by the local policy
     dose_limit: float = 0.0
     strap_dose_limit: float = 0.0
 
 
 @dataclass(frozen=True)
 class Tally:
-    """What a respirator has been through.
+    """Cycles and doses of a respirator so far.
 
     `ended`, `interrupted`, `running` count cycles; `dose` and `strap_dose` (J/m2) add up the
-    best-lit face of every cycle that ran, broken-off and running ones included; `unknown` counts
-    cycles whose dose nobody entered, so that the sums are too low.
+    best-lit face over all cycles that ran, including interrupted and running ones; `unknown` counts
+    cycles without a dose, for which the sums are too low.
     """
 
     respirator: Respirator
@@ -49,7 +49,7 @@ class Tally:
         return self.ended + self.running
 
     def reached(self, dose: float = 0.0, strap_dose: float = 0.0, cycles: int = 0) -> list[str]:
-        """Limits that are passed when `cycles` more cycles with these doses (J/m2) are added."""
+        """Limits that would be passed by `cycles` more cycles with these doses (J/m2)."""
         limits = self.respirator
         after = self.cycles + cycles
         passed = []
@@ -127,13 +127,13 @@ def _insert(book: sqlite3.Connection, r: Respirator, operator: str, note: str) -
 
 
 def find(book: sqlite3.Connection, code: str) -> Respirator | None:
-    """The respirator of this code as it stands now, whatever the case of the letters, or None."""
+    """The respirator of this code as it stands now, or None; capitals do not matter."""
     row = book.execute("SELECT * FROM respirator_now WHERE code = ?", (code.strip(),)).fetchone()
     return None if row is None else _respirator(row)
 
 
 def get(book: sqlite3.Connection, code: str) -> Respirator:
-    """The respirator of this code; one that is not known is refused, with the nearest code."""
+    """The respirator of this code; an unknown code is refused, and the nearest one named."""
     found = find(book, code)
     if found is None:
         codes = [row["code"] for row in book.execute("SELECT code FROM respirator_now")]
@@ -144,7 +144,7 @@ def get(book: sqlite3.Connection, code: str) -> Respirator:
 
 
 def tally(book: sqlite3.Connection, respirator: Respirator) -> Tally:
-    """What a respirator has been through up to now."""
+    """Cycles and doses of a respirator up to now."""
     row = book.execute(
         "SELECT total(c.outcome = 'ended') AS ended, total(c.outcome = 'running') AS running,"
         " total(c.outcome = 'interrupted') AS interrupted, total(c.worn * c.dose) AS dose,"

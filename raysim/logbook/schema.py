@@ -1,11 +1,11 @@
 """Tables of the logbook, and why the file is kept as it is.
 
-Every statement of a person is one row of `entry`, with its details in a table of its kind. Rows
-are never changed or deleted (triggers refuse both): a correction is a later row about the same
-thing, and the last row about a thing counts.
+Everything that a person enters is one row of `entry`, with the details in a second table for that
+kind of entry. Rows are never changed or deleted (triggers refuse both): a correction is a later row
+about the same thing, and the last row about a thing counts.
 
 Journal: SQLite's rollback journal with `synchronous = EXTRA`, not write-ahead logging. A logbook
-sees a few writes an hour, so nothing is gained by the faster way; at rest it is then one single
+sees a few writes an hour, so speed does not matter. While nobody writes, it is one single
 file that can be copied to a memory stick without losing the last rows, and it also works on
 shared folders, which write-ahead logging does not. EXTRA makes a row that was reported as written
 survive a power cut.
@@ -16,7 +16,7 @@ Source: SQLite documentation, "Write-Ahead Logging" and "PRAGMA synchronous" (fr
 APPLICATION_ID = 0x72617973  # "rays", tells a logbook from any other SQLite file
 SCHEMA_VERSION = 1
 
-# Times are UTC, "2026-03-01T08:30:00Z"; doses J/m2; times of running s; lamp ages h.
+# Times are UTC, "2026-03-01T08:30:00Z"; doses J/m2; running times s; lamp ages h.
 TABLES = """
 CREATE TABLE entry (
     number INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -89,7 +89,7 @@ REFUSED = "rows of the logbook are never changed or deleted; add a correction"
 
 
 def statements() -> list[str]:
-    """SQL statements that make an empty logbook, triggers against any change included."""
+    """SQL statements that make an empty logbook, including triggers that refuse changes."""
     made = [part.strip() for part in TABLES.split(";\n") if part.strip()]
     for table in KEPT:
         made += [

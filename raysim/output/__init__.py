@@ -1,1 +1,1 @@
-"""What leaves the program: sentences, pictures, charts and the report."""
+"""Results for people: sentences, pictures, charts, the report, and the folder of files."""

@@ -1,4 +1,4 @@
-"""Join the scene as written, its meshes and the library into triangles."""
+"""Make triangles of a scene as written, with its meshes and the surfaces of the library."""
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -41,7 +41,7 @@ JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says ot
 
 @dataclass
 class _Builder:
-    """Collects faces, parts, bodies and surfaces while the scene is walked through."""
+    """Collects faces, parts, bodies and surfaces, one thing of the scene after the other."""
 
     shown: str
     folder: Path
@@ -103,8 +103,8 @@ class _Builder:
         key: str,
     ) -> None:
         if self.triangles > MOST_TRIANGLES:
-            return  # told of already, and not worth more memory
-        # What is of absurd size is not split: the check of sizes says what is wrong with it.
+            return  # the fault is noted already; save the memory
+        # Things of absurd size are not split; the check of sizes reports them.
         if edge is not None and np.ptp(vertices, axis=0).max() < LARGEST_SPLIT:
             try:
                 vertices, faces, _ = split_to_edge(vertices, faces, edge)
@@ -127,7 +127,7 @@ class _Builder:
 
 @dataclass(frozen=True)
 class BuiltScene:
-    """A scene with all its forms: as written, as triangles, and what is doubtful in it.
+    """A scene as written and as triangles, with its warnings.
 
     `poses` holds every pose, at least one.
     """
@@ -136,7 +136,7 @@ class BuiltScene:
     written: SceneAsWritten
     faults: tuple[Fault, ...]  # warnings only
     files: tuple[Path, ...]  # the scene file and its meshes
-    digests: tuple[str, ...]  # SHA-256 of each file, as it was when it was read
+    digests: tuple[str, ...]  # SHA-256 of each file when it was read
     poses: tuple[PosedTriangles, ...]
 
     @property
@@ -201,7 +201,7 @@ def build_scene(
 
 
 def _refuse_one_name_twice(builder: _Builder, scene: SceneAsWritten) -> None:
-    """Objects called like a wall or a lamp: in the energy account one would hide the other."""
+    """Refuse objects named like a wall or a lamp: the energy account could not tell them apart."""
     others = {body.name.casefold() for body in builder.bodies if body.kind != "object"}
     for number, entry in enumerate(scene.object):
         if entry.name.casefold() in others:
@@ -305,7 +305,7 @@ def _mesh_walls(
 
 
 def _refuse_astray(builder: _Builder, mesh: str, corners: np.ndarray) -> None:
-    """Walls that cut each other, or of which some face away from the inside."""
+    """Refuse walls that cut each other, or that face away from the inside."""
     point = wall_astray(corners)
     if point is not None:
         near = ", ".join(f"{x / builder.metres_per_unit:.4g}" for x in point)

@@ -1,4 +1,4 @@
-"""A load that hangs in several ways during one cycle: the same faces in other places."""
+"""A load that hangs in several poses during one cycle: the same faces in other places."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -33,9 +33,9 @@ def moved_to(
 ) -> SceneTriangles:
     """The triangles of one pose in another one.
 
-    Faces are moved, not split anew, so that each keeps its number. Objects that hang alike in
-    both stay as they are to the last bit; of the others each corner is moved once, so that
-    neighbours go on sharing it.
+    Faces are moved, not split anew, so that each keeps its number. Objects that hang alike in both
+    poses stay equal to the last bit. Of the others each corner is moved once, so that neighbouring
+    faces still share it.
 
     Parameters
     ----------

@@ -2,7 +2,7 @@
 
 
 def closing_step(width: float, depth: float) -> float:
-    """Step (m) of two bends from which on no straight line leads through.
+    """Smallest step (m) of two bends through which no straight line leads.
 
     The steepest line in either half rises by the width over half of (depth - width); the step must
     rise more than that over the width.
@@ -14,7 +14,7 @@ def closing_step(width: float, depth: float) -> float:
 
 
 def step_too_small(width: float, depth: float) -> str:
-    """What is wrong with a step below the width, in words (m)."""
+    """What is wrong with a step that is too small, in words (m)."""
     return (
         "a step below the width leaves part of the slit open from front to back; lines still lead "
         f"through aslant up to a step of {1000.0 * closing_step(width, depth):.3g} mm"

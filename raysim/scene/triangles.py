@@ -8,7 +8,7 @@ from raysim.library.meter_heads import CORRECTED, AngularResponse
 from raysim.library.tables import Surface
 
 OUTSIDE, INSIDE = 0, 1
-METER_LIFT = 1e-6  # m: a meter that lies on a wall looks from just before it, or it would be shaded
+METER_LIFT = 1e-6  # m: a meter on a wall is lifted by this much, or the wall would shade it
 SIDES = ("outside", "inside")
 WALL = "chamber"  # begins the name of every wall
 
@@ -16,7 +16,7 @@ WALL = "chamber"  # begins the name of every wall
 def face_boxes(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Low and high corner (faces, 3) of the box around each face; `corners` (faces, 3, 3).
 
-    Corner by corner: a minimum over an axis of three takes several times as long.
+    Taken corner by corner: a minimum over an axis of length three takes several times as long.
     """
     a, b, c = corners.swapaxes(0, 1)
     return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
@@ -80,9 +80,9 @@ class LampRating:
 
 @dataclass(frozen=True)
 class MeterPoint:
-    """A point (m) with a unit direction, the reading taken there (W/m2), if any, and the head.
+    """A meter: its point (m), unit direction, head, and reading (W/m2) if there is one.
 
-    `lamp_hours` (lamps,) is the age of each lamp when it was read, h; None where it is that of now.
+    `lamp_hours` (lamps,) is the age of each lamp at the reading, h; None if it is the present age.
     """
 
     name: str
@@ -107,7 +107,7 @@ class SceneTriangles:
     judged : (faces, 2) bool
         Face-sides that must reach the target.
     closed : bool
-        Whether the chamber is closed, so that light that meets nothing is lost, not escaped.
+        Whether the chamber is closed. Light that hits nothing is then lost, else escaped.
     """
 
     corners: np.ndarray

@@ -9,8 +9,8 @@ def segment_distance(a: LampTube, b: LampTube) -> float:
     """Smallest distance (m) between the axes of two tubes.
 
     Source: closest points of two segments by clamping, Ericson, "Real-Time Collision Detection"
-    (2005), section 5.1.9; done here by minimising over one segment in closed form for a fine set
-    of points of the other, and again about the best one.
+    (2005), section 5.1.9. Here points spread along one segment are tried, each with its nearest
+    point of the other segment in closed form; then finer points around the best one, and so on.
     """
     low, high = 0.0, 1.0
     best = np.inf

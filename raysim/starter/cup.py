@@ -150,7 +150,7 @@ def _fallen_in(end: Array) -> tuple[Array, Array]:
 
 
 def cup_strap_fallen_in() -> Parts:
-    """Cup whose lower strap fell into it and lies before the inside of the chin.
+    """Cup whose lower strap fell into it and covers the inside of the chin.
 
     Returns
     -------

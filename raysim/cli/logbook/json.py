@@ -1,4 +1,4 @@
-"""What stands in the logbook as records for scripts; units stand in the names of the keys."""
+"""Rows of the logbook as records for scripts; the names of the keys have the units."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +23,7 @@ def print_json(**record: Any) -> None:
 
 
 def setting_record(setting: "Setting") -> dict[str, Any]:
-    """What a cycle is run with; doses are those of the best-lit face, null where unknown."""
+    """Setting of a cycle; doses are those of the best-lit face, null if unknown."""
     doses = (setting.dose, setting.strap_dose)
     dose, strap = (None if dose is None else to_mJ_cm2(dose) for dose in doses)
     return {
@@ -38,7 +38,7 @@ def setting_record(setting: "Setting") -> dict[str, Any]:
 def cycle_record(cycle: "Cycle") -> dict[str, Any]:
     """One cycle as it stands after corrections; times in ISO 8601 with the zone.
 
-    Of a cycle that still runs nobody knows how long it will have run.
+    The running time of a cycle that has not ended is null.
     """
     from raysim.logbook.respirators import RUNNING
 

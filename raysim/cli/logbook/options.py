@@ -1,4 +1,4 @@
-"""What the sub-commands of `raysim log` share: options, times, settings of a cycle."""
+"""Shared by the sub-commands of `raysim log`: options, times, settings of a cycle."""
 
 import json
 import math
@@ -32,7 +32,7 @@ NOTE = click.option("--note", type=TEXT, default="", help="Anything worth keepin
 BOX = click.option("--box", type=TEXT, default="box", show_default=True, help="Name of the box.")
 
 
-# As raysim itself writes a time, "4 h 32 min 01 s"; and a clock, "14:20" or "4:32:01".
+# A time as raysim writes it, "4 h 32 min 01 s", and as on a clock, "14:20" or "4:32:01".
 SPOKEN = re.compile(r"(?:(\d{1,4}) *h *)?(?:(\d{1,4}) *min *)?(?:(\d{1,6}) *s)?", re.ASCII)
 CLOCK = re.compile(r"(?:(\d{1,3}):(?=[0-5]\d:))?(\d{1,6}):([0-5]\d)", re.ASCII)
 
@@ -82,7 +82,7 @@ class _Dose(click.ParamType):  # type: ignore[type-arg]
 
 
 class _Moment(click.ParamType):  # type: ignore[type-arg]
-    """A date and time by the clock on the wall, "2026-03-01 08:30"."""
+    """A local date and time, "2026-03-01 08:30"."""
 
     name = "moment"
 
@@ -101,7 +101,7 @@ AT = click.option("--at", type=MOMENT, help="When it happened, if not now: 'YYYY
 
 
 def _record(file: Path) -> dict[str, Any]:
-    """What stands in a result file; a pipe, a device or a giant is none."""
+    """Content of a result file; pipes, devices and huge files are refused."""
     if file.exists() and (not file.is_file() or file.stat().st_size > LARGEST_RESULT):
         raise ValueError
     record: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
@@ -152,7 +152,7 @@ def _no_timer(record: dict[str, Any]) -> str:
 
 
 def hours_of_result(folder: Path) -> float:
-    """Lamp hours up to which the timer of a result holds; the rated life where it does not say."""
+    """Lamp hours up to which the timer of a result holds; by default the rated life."""
     from raysim.library.tables import assumptions
 
     record = _record(folder / "result.json" if folder.is_dir() else folder)
@@ -163,5 +163,5 @@ def hours_of_result(folder: Path) -> float:
 
 
 def shown(moment: datetime) -> str:
-    """A moment by the clock on the wall of this machine."""
+    """A moment in the local time of this machine."""
     return moment.astimezone().strftime("%Y-%m-%d %H:%M")

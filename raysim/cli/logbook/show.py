@@ -1,4 +1,4 @@
-"""`raysim log list`, `tallies`, `lamps`, `export`: what stands in the logbook."""
+"""`raysim log list`, `tallies`, `lamps`, `export`: show the logbook."""
 
 from collections.abc import Sequence
 from pathlib import Path

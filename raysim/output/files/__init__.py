@@ -1,1 +1,1 @@
-"""The folder of results, and what is written into it."""
+"""The folder of results and its files."""

@@ -13,7 +13,7 @@ from raysim.dose.result import Result
 def write_dose_map(result: Result, path: Path, case: str = CAUTIOUS) -> None:
     """Write dose_map.vtp: every triangle of the scene (mm) with its irradiance and dose by side.
 
-    Without a timer there is no dose, and no array of it.
+    Without a timer there is no array of doses.
     """
     import pyvista
 
@@ -36,12 +36,14 @@ def write_dose_map(result: Result, path: Path, case: str = CAUTIOUS) -> None:
         mesh.cell_data[f"judged_{name}"] = triangles.judged[:, side].astype(np.uint8)
     mesh.cell_data["body"] = triangles.face_body
     names = [body.name.encode("ascii", "xmlcharrefreplace") for body in triangles.bodies]
-    mesh.field_data["body_names"] = [name.decode() for name in names]  # the format knows no others
+    mesh.field_data["body_names"] = [
+        name.decode() for name in names
+    ]  # the format has ASCII names only
     path.write_text(_vtp_text(mesh), encoding="utf-8")
 
 
 def _vtp_text(mesh: Any) -> str:
-    """A mesh as text; the library's own writing of files crashes where the disk is full."""
+    """A mesh as text; the file writer of the library crashes if the disk is full."""
     from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
     writer = vtkXMLPolyDataWriter()

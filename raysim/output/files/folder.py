@@ -1,4 +1,4 @@
-"""The folder of a finished run: written whole or not at all."""
+"""The folder of a finished run: written completely or not at all."""
 
 import json
 import os
@@ -18,7 +18,7 @@ from raysim.output.files.records import result_record, write_faces
 from raysim.output.pictures.pictures import Picture
 
 RESULT_FILE = "result.json"
-# What a run may have put into its folder, and the next one may replace.
+# Files that a run writes into its folder and that the next run may replace.
 OWN_NAMES = {
     RESULT_FILE,
     "faces.csv",
@@ -31,7 +31,7 @@ OWN_NAMES = {
     "best.toml",
     "layouts",
 }
-# Folders within it while results are put in place: being filled; whole; on their way; the old.
+# Folders within it during the exchange: being filled; complete; being moved in; old results.
 STAGED, READY, MOVING, OLD = WORKING_NAMES = (
     *(".raysim-staged", ".raysim-ready"),
     *(".raysim-moving", ".raysim-old"),
@@ -44,7 +44,7 @@ def json_text(record: dict[str, Any]) -> str:
     Raises
     ------
     NotAFigure
-        Where a number is none, or has no end.
+        If a number is NaN or infinite.
     """
     try:
         return json.dumps(record, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
@@ -56,11 +56,11 @@ def json_text(record: dict[str, Any]) -> str:
 def claimed(
     folder: Path, force: bool = False, resume: bool = False, scene: Path | None = None
 ) -> Iterator[None]:
-    """Hold the place of the results against other runs, and see that it may be written.
+    """Lock the folder of results against other runs, and check that it may be written.
 
-    What a run that was killed left half put in place is put in place first. A run that goes on
-    (`resume`) may find results there, such as those it was broken off with. Results of another
-    scene than `scene` are said to be that: they could be taken for those asked for.
+    If a killed run left an exchange unfinished, it is finished first. A resumed run (`resume`) may
+    find results there, such as those of its interrupted first part. If the results are of another
+    scene than `scene`, the message says so: they could be mistaken for those of this scene.
 
     Raises
     ------
@@ -77,7 +77,7 @@ def claimed(
 
 
 def refuse_taken(folder: Path, force: bool) -> None:
-    """Complain before any work is done if results cannot be put where they are asked for.
+    """Refuse, before any work is done, a folder in which results cannot be put.
 
     Raises
     ------
@@ -89,7 +89,7 @@ def refuse_taken(folder: Path, force: bool) -> None:
 
 
 def _scene_of(result: Path) -> str:
-    """File of the scene that results are of, "" where they do not say."""
+    """File of the scene that the results belong to; "" if they do not say."""
     with suppress(OSError, ValueError, KeyError, TypeError):
         return str(json.loads(result.read_text(encoding="utf-8"))["scene"]["file"])
     return ""
@@ -123,16 +123,15 @@ def _refuse_taken(folder: Path, force: bool, scene: Path | None) -> None:
 
 
 def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
-    """Fill a folder of its own within `folder`, then put what it holds in its place.
+    """Fill a temporary folder within `folder`, then move its files into `folder`.
 
-    A folder that stands there keeps its own identity, as somebody may be standing in it. Its old
-    files come back if anything fails; if the process is killed, the next run brings to an end
-    what was begun.
+    An existing folder is kept, because it may be the current folder of a user's shell. Its old
+    files come back if anything fails; if the process is killed, the next run finishes the exchange.
 
     Raises
     ------
     RaysimError
-        Where writing fails; what stood in `folder` before is still there.
+        If writing fails; the old files in `folder` are still there.
     """
     with locked(folder):
         finish_exchange(folder)
@@ -154,12 +153,12 @@ def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
 
 
 def finish_exchange(folder: Path) -> None:
-    """Bring to an end what a run that was killed while writing has left in `folder`.
+    """Finish the exchange of files in `folder` if a run was killed during it.
 
     Raises
     ------
     RaysimError
-        Where that cannot be done.
+        If that is impossible.
     """
     try:
         shutil.rmtree(folder / STAGED, ignore_errors=True)
@@ -172,10 +171,10 @@ def finish_exchange(folder: Path) -> None:
 
 
 def _exchange(folder: Path) -> None:
-    """Put what is ready in the place of the old results; can be gone on with where it broke off.
+    """Replace the old results by the new ones; can be continued after an interruption.
 
-    First all old results leave, result.json first, then all new ones come, result.json last: no
-    result.json ever stands among files of another run.
+    First all old files are moved out, result.json first; then all new ones are moved in,
+    result.json last. So result.json never lies among files of another run.
     """
     ready, moving, old = (folder / name for name in (READY, MOVING, OLD))
     moved: list[tuple[Path, Path]] = []
@@ -199,7 +198,7 @@ def _exchange(folder: Path) -> None:
         for before, after in reversed(moved):
             after.rename(before)
         with suppress(OSError):
-            old.rmdir()  # empty again; were it not, nothing in it may be lost
+            old.rmdir()  # fails if it is not empty, so that nothing is lost
         raise
     for path in (moving, old):
         shutil.rmtree(path, ignore_errors=True)
@@ -210,7 +209,7 @@ def _result_last(path: Path) -> tuple[bool, str]:
 
 
 def _flush(folder: Path) -> None:
-    """Have everything under a folder on the disk, so that a power cut finds it whole."""
+    """Flush everything under a folder to the disk, so that a power cut loses nothing."""
     for path in (*folder.rglob("*"), folder):
         if os.name == "posix" or path.is_file():
             handle = os.open(path, os.O_RDONLY if os.name == "posix" else os.O_RDWR)
@@ -231,8 +230,8 @@ def write_results(
 ) -> str:
     """Write result.json, faces.csv, dose_map.vtp, pictures, report and sheets into `folder`.
 
-    Returns what went wrong with the pictures, without which the rest is written all the same; ""
-    if nothing did.
+    Returns what went wrong with the pictures, or "". The other files are written even without
+    pictures.
     """
     from raysim.output.files.dose_map import write_dose_map
     from raysim.output.pages.card_png import write_card_png

@@ -1,4 +1,4 @@
-"""The study of linings as plain data: what stands in its result.json."""
+"""The study of linings as plain data, for its result.json."""
 
 import math
 from typing import Any

@@ -1,4 +1,4 @@
-"""One run at a time in a folder: a lock of the operating system, which ends with the process."""
+"""One run at a time in a folder, by a lock that the operating system ends with the process."""
 
 import os
 import sys
@@ -20,15 +20,15 @@ _held: set[Path] = set()  # folders that this process has locked
 
 @contextmanager
 def locked(folder: Path) -> Iterator[None]:
-    """Hold `folder`, made if it is missing, against other runs while the block runs.
+    """Lock `folder` against other runs while the block runs; it is made if it is missing.
 
-    Folders that were made for it and are empty in the end are taken away again. Within a block
-    that holds the folder already this does nothing.
+    New folders that are still empty at the end are removed. Within a block that has locked the same
+    folder already this does nothing.
 
     Raises
     ------
     RaysimError
-        Where another run holds the folder, or it cannot be written.
+        If another run has locked the folder, or it cannot be written.
     """
     place = folder.absolute()
     if place in _held:
@@ -52,7 +52,7 @@ def locked(folder: Path) -> Iterator[None]:
         yield
     finally:
         _held.discard(place)
-        with suppress(OSError):  # elsewhere than on Unix, files in use cannot be removed
+        with suppress(OSError):  # except on Unix, open files cannot be removed
             (place / LOCK_FILE).unlink()
         os.close(handle)
         with suppress(OSError):
@@ -61,19 +61,19 @@ def locked(folder: Path) -> Iterator[None]:
 
 
 def _locked_file(path: Path) -> int:
-    """Descriptor of the lock file, locked; folders on the way to it are made.
+    """Descriptor of the lock file, locked; missing folders are made.
 
     Raises
     ------
     BlockingIOError
-        Where another process has locked it.
+        If another process has locked it.
     """
     while True:
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
             handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
         except FileNotFoundError:
-            continue  # whoever held the folder has taken it away in the meantime
+            continue  # the last holder has just removed the folder
         try:
             _lock(handle)
             if path.exists() and os.path.samestat(os.fstat(handle), path.stat()):
@@ -83,7 +83,7 @@ def _locked_file(path: Path) -> int:
         except BaseException:
             os.close(handle)
             raise
-        os.close(handle)  # whoever held it has removed it in the meantime
+        os.close(handle)  # the last holder has just removed it
 
 
 def _lock(handle: int) -> None:
@@ -98,4 +98,4 @@ def _lock(handle: int) -> None:
         except BlockingIOError:
             raise
         except OSError:
-            return  # a file system without locks, as some shared ones are
+            return  # some shared file systems have no locks

@@ -1,4 +1,4 @@
-"""A single file that a command is asked to write: refused before any work where it cannot be."""
+"""A single output file of a command, refused before any work if it cannot be written."""
 
 import os
 from pathlib import Path
@@ -7,12 +7,12 @@ from raysim.base.errors import RaysimError
 
 
 def refuse_unfit(option: str, path: Path, may_replace: bool = False) -> None:
-    """Complain before any work is done if a file cannot be put where it is asked for.
+    """Refuse, before any work is done, a file that cannot be written.
 
     Raises
     ------
     RaysimError
-        Where something stands there already, or the folder is missing or not to be written to.
+        If something exists there, or the folder is missing or cannot be written.
     """
     folder = path.absolute().parent
     if path.exists() and not may_replace:
@@ -26,12 +26,12 @@ def refuse_unfit(option: str, path: Path, may_replace: bool = False) -> None:
 
 
 def write_new(option: str, path: Path, text: str) -> None:
-    """Write a text file in UTF-8, whole or not at all.
+    """Write a text file in UTF-8, completely or not at all.
 
     Raises
     ------
     RaysimError
-        Where writing fails.
+        If writing fails.
     """
     try:
         path.write_text(text, encoding="utf-8")

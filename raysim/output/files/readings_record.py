@@ -11,7 +11,7 @@ from raysim.output.words.readings import agreement_words
 
 
 def meter_record(row: Comparison) -> dict[str, Any]:
-    """One meter point: where, prediction, and the reading with its verdict if there is one."""
+    """One meter point: place, prediction, and the reading with its verdict if there is one."""
     meter, point = row.meter, row.meter.point
     spread = COVERAGE * row.predicted_error * meter.irradiance
     return {

@@ -1,4 +1,4 @@
-"""A result as plain data: what stands in result.json and faces.csv, in the trade's units."""
+"""A result as plain data in common units, for result.json and faces.csv."""
 
 import csv
 import math
@@ -37,14 +37,14 @@ FACE_COLUMNS = (
 
 
 def scene_record(title: str, sha256: str, file: str) -> dict[str, str]:
-    """Which scene results are of; a run of another one does not overwrite them unasked."""
+    """The scene of some results; a run of another scene does not overwrite them unless told to."""
     return {"title": title, "sha256": sha256, "file": file}
 
 
 def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
     """The content of result.json; numbers that are not finite become null.
 
-    `case` is the one whose energy account stands at the top level.
+    The energy account at the top level is that of `case`.
     """
     return {
         "schema_version": SCHEMA_VERSION,
@@ -192,7 +192,7 @@ def _pose(pose: PoseResult) -> dict[str, Any]:
 
 
 def _lamps(result: Result) -> list[dict[str, Any]]:
-    """Lamps, and what each gives to the worst spot of the expected case at its full rating."""
+    """Lamps, and the light of each on the worst spot of the expected case at its full rating."""
     case = result.cases[EXPECTED]
     number = list(result.cases).index(EXPECTED)
     side = SIDES.index(case.worst.side)

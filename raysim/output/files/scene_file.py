@@ -1,4 +1,4 @@
-"""A scene with its objects hung anew, as a scene file: TOML that every command reads."""
+"""A scene file with the objects of a layout: TOML that every command reads."""
 
 import json
 import os
@@ -16,11 +16,10 @@ BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ...]) -> str:
-    """Scene file (text) of a layout, to lie in `folder`; lengths in the units of the scene.
+    """Scene file (text) of a layout, for `folder`; lengths in the units of the scene.
 
-    Everything but the objects stays as the user wrote it, comments left out. `heading` becomes
-    comments at the top. Of several poses the one that the load hangs in is written, as if there
-    were no other.
+    Everything but the objects stays as the user wrote it, without comments. `heading` becomes
+    comments at the top. Of several poses only the one of the layout is written.
     """
     scene = load.scene
     data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
@@ -62,13 +61,13 @@ def _as_written(source: dict[str, Any], entry: Object, changed: dict[str, Any]) 
 
 
 def _short(value: float, digits: int) -> float | int:
-    """A number without digits that mean nothing; the unit is kept."""
+    """A number without meaningless digits; the unit is kept."""
     rounded = round(float(value), digits)
     return int(rounded) if rounded == int(rounded) else rounded
 
 
 def _path_from(folder: Path, file: Path) -> str:
-    """Path of a file as seen from a folder, with slashes; whole where there is no other way."""
+    """Path of a file relative to a folder, with slashes; absolute if there is none."""
     try:
         return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
     except ValueError:  # another drive
@@ -89,7 +88,7 @@ def toml_text(data: dict[str, Any]) -> str:
 
 
 def _lines(table: dict[str, Any], inline: bool = False) -> str:
-    """Lines of a table; tables in it are written inline, or left to `_inner_tables`."""
+    """Lines of a table; tables within it are written inline, or by `_inner_tables`."""
     return "".join(
         f"{_key(key)} = {_value(value)}\n"
         for key, value in table.items()

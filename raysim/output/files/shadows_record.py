@@ -1,4 +1,4 @@
-"""The study of shadows as plain data: what stands in its result.json."""
+"""The study of shadows as plain data, for its result.json."""
 
 from typing import Any
 

@@ -21,13 +21,13 @@ from raysim.output.words.cautions import CAUTION_LINE
 A4 = (8.27, 11.69)  # inches
 DPI = 150
 MOST_ROWS = 14
-LINE = 0.0145  # of the height, for each line of cautions past the third
-BOXES_FROM = 0.44  # of the width: twelve boxes end at 0.92
+LINE = 0.0145  # share of the height, for each line of cautions after the third
+BOXES_FROM = 0.44  # share of the width: twelve boxes end at 0.92
 INK, DEEP, ALARM = "#1b1f24", "#17465a", "#8f1d1d"
 
 
 def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> None:
-    """Write the card; needs no graphics library of the machine."""
+    """Write the card; this needs no graphics library of the machine."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -61,7 +61,9 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
     _text(figure, 0.045, f"{lamps}__________   {fitted}", size=9.5)
     _text(figure, 0.025, card_origin(result), size=6.5)
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of scripts that the font lacks: the HTML card has them
+        warnings.simplefilter(
+            "ignore"
+        )  # about letters that the font lacks; the HTML card shows them
         figure.savefig(path, dpi=DPI)
 
 

@@ -1,4 +1,4 @@
-"""The dose map as compact data for the page that turns it: quantised, base64, inside JSON."""
+"""The dose map as compact data for the interactive page: quantised, base64, inside JSON."""
 
 import base64
 from typing import Any
@@ -12,9 +12,9 @@ from raysim.output.pictures.shades import tube_triangles, wall_edges
 from raysim.output.words.sentences import number
 from raysim.scene.triangles import SIDES, SceneTriangles
 
-STEPS = 65_535  # of a coordinate over the longest side of the scene
-LEVELS = 65_534  # of the logarithm of an irradiance; code 0 is none at all
-ERROR_LEVELS = 255  # of the square root of a relative standard error, 0 to 1
+STEPS = 65_535  # steps of a coordinate along the longest side of the scene
+LEVELS = 65_534  # steps of the logarithm of an irradiance; code 0 is no light
+ERROR_LEVELS = 255  # steps of the square root of a relative standard error, 0 to 1
 SAME_PLACE = 1e-7  # m: corners nearer than this are one
 
 
@@ -48,7 +48,7 @@ def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
 
 
 def _grid(triangles: SceneTriangles) -> tuple[np.ndarray, float]:
-    """Lowest corner (mm) and step (mm) of the whole numbers that coordinates become."""
+    """Lowest corner (mm) and step (mm) of the grid on which coordinates are rounded."""
     points = [triangles.corners.reshape(-1, 3)]
     points += [np.array([t.start - t.radius, t.start + t.radius]) for t in triangles.tubes]
     points += [np.array([t.end - t.radius, t.end + t.radius]) for t in triangles.tubes]
@@ -144,7 +144,7 @@ def _wanting_below(scale: DoseScale) -> float:
 
 
 def band_limits(scale: DoseScale) -> list[float]:
-    """Round values strictly within the scale that part it into three to ten bands (definition)."""
+    """Round values within the scale that divide it into three to ten bands (definition)."""
     if scale.logarithmic:
         decades = range(int(np.floor(np.log10(scale.low))), int(np.ceil(np.log10(scale.high))) + 1)
         for digits in ((1, 2, 5), (1, 3), (1,)):
@@ -160,7 +160,7 @@ def band_limits(scale: DoseScale) -> list[float]:
 
 
 def _lamp_labels(triangles: SceneTriangles) -> list[dict[str, Any]]:
-    """Name of each lamp, and the end of its tubes (mm) where it is written."""
+    """Name of each lamp, and the end of its tubes (mm) where the name is written."""
     labels = []
     for lamp, rating in enumerate(triangles.lamps):
         ends = [end for tube in triangles.tubes if tube.lamp == lamp for end in _ends(tube)]

@@ -1,7 +1,7 @@
-"""The map in the report: its script, its data and its words, all inside the file.
+"""The interactive map in the report: script, data and words, all inside the file.
 
-The viewer is our own: an exporter of 3-D scenes gives a page that cannot be asked for an object by
-name, shows no value under the pointer, colours both sides of a sheet alike and takes no keys.
+The viewer is our own. Pages from exporters of 3-D scenes cannot find an object by its name, show no
+value under the pointer, colour both sides of a sheet alike and cannot be used by keyboard.
 """
 
 import base64
@@ -25,7 +25,7 @@ from raysim.scene.triangles import SIDES
 
 SCRIPTS = ("map_vectors.js", "map_mesh.js", "map_draw.js", "map_legend.js", "map_page.js")
 CONTROLS = "map_controls.js"
-MOST_FACES = 250_000  # beyond which the page would grow by more than some 5 MB
+MOST_FACES = 250_000  # more faces would add more than some 5 MB to the page
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class MapBlock:
 
 
 def map_block(result: Result, case: str) -> MapBlock:
-    """Script, data and table of the map of one case; no data for scenes too large for a page."""
+    """Script, data and table of the map of one case; without data if the scene is too large."""
     fits = len(result.triangles.areas) <= MOST_FACES
     record = map_record(result, dose_scale(result, case), case) if fits else None
     return MapBlock(script(), policy(), json_in_script(record), sides_table(result, case), fits)
@@ -48,7 +48,7 @@ def map_block(result: Result, case: str) -> MapBlock:
 
 @cache
 def script() -> str:
-    """The viewer as one script that leaves no names behind."""
+    """The viewer as one script without global names."""
     folder = resources.files("raysim.output.pages").joinpath("templates")
     texts = [folder.joinpath(name).read_text(encoding="utf-8") for name in (*SCRIPTS, CONTROLS)]
     return '(() => {\n"use strict";\n' + "\n".join(texts) + "})();"
@@ -64,7 +64,7 @@ def policy() -> str:
 
 
 def json_in_script(record: Any) -> str:
-    """JSON that may stand within <script>: no tag can be opened or closed by what it holds.
+    """JSON that is safe within <script>: its content cannot open or close a tag.
 
     Source: WHATWG HTML, "Restrictions for contents of script elements".
     """
@@ -117,7 +117,7 @@ def sides_table(result: Result, case: str) -> Table:
 
 
 def _dose_words(dose: np.ndarray, areas: np.ndarray, target: float) -> tuple[str, str]:
-    """Least dose (mJ/cm2) of some face-sides and what is below the target, cm2; or no timer."""
+    """Least dose (mJ/cm2) of some face-sides and the area below the target, cm2; or no timer."""
     if not np.isfinite(dose).all():
         return NO_TIMER, NO_TIMER
     return number(float(dose.min())), number(1e4 * float(areas[dose < target].sum()))

@@ -45,11 +45,11 @@ def write_report(
     ----------
     result : Result
     pictures : sequence of Picture
-        Of `write_pictures` and `write_charts`; the files are read and put into the report.
+        From `write_pictures` and `write_charts`; the files are read and put into the report.
     path : Path
-        Of the HTML file; its folder is made if it does not exist.
+        The HTML file; its folder is made if it does not exist.
     written_inputs : sequence of (str, str)
-        Name and value of what the user wrote in the scene, as it should be printed.
+        Name and value of each entry of the user's scene, as it should be printed.
     command : str
         Command line that repeats the run.
     day : date, optional
@@ -128,7 +128,7 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
 
 
 def _embedded(pictures: Sequence[Picture], *kinds: str) -> list[dict[str, str]]:
-    """Title, caption and data address of the pictures of some kinds."""
+    """Title, caption and data URL of the pictures of some kinds."""
     return [
         {
             "title": picture.title,

@@ -71,13 +71,13 @@ def card_lines(result: Result) -> tuple[str, str, str]:
 
 
 def card_doubts(result: Result) -> list[str]:
-    """What must be known before the timer is used: readings that disagree, and reservations."""
+    """Doubts to be read before the timer is used: readings that disagree, and reservations."""
     disagree = result.readings is not None and not result.readings.agree
     return [*(reading_lines(result) if disagree else ()), *reservations(result)]
 
 
 def card_origin(result: Result, day: date | None = None) -> str:
-    """Which calculation a card goes back to."""
+    """The calculation that a card is based on."""
     return (
         f"Calculated on {(day or date.today()).isoformat()} by raysim {result.raysim_version}, "
         f"scene {result.sha256[:12]}. Holds for that box, lining, lamps and load alone."
@@ -85,7 +85,7 @@ def card_origin(result: Result, day: date | None = None) -> str:
 
 
 def card_steps(result: Result) -> tuple[str, ...]:
-    """What the operator does, step by step; with several poses, what to do between them."""
+    """Steps of the operator, including those between poses."""
     if not result.poses:
         return STEPS
     order = ", then ".join(f'"{pose.name}"' for pose in result.poses)

@@ -28,8 +28,8 @@ class Section:
 class StudyPage:
     """What a report of a study shows.
 
-    `kind` says what it is, `answer` is the sentence to act on, `more` what qualifies it, and
-    `repeat` how to get the same numbers again, as (name, value).
+    `kind` is the kind of study, `answer` the sentence to act on, `more` its qualifications, and
+    `repeat` says how to get the same numbers again, as (name, value).
     """
 
     kind: str

@@ -1,4 +1,4 @@
-"""The survey sheet: where to hold the head of the meter, with room to write."""
+"""The survey sheet: where to hold the head of the meter, with space to write."""
 
 from collections.abc import Sequence
 from html import escape

@@ -25,7 +25,7 @@ LAMP_INK, WALL_INK = "#2b50b8", "#666d76"
 def box_panels(
     triangles: SceneTriangles, scale: DoseScale, worst: Spot, canvas: Canvas
 ) -> list[Panel]:
-    """One view of the box from each corner of `OVERVIEWS`; the worst spot stands in one of them."""
+    """One view of the box from each corner of `OVERVIEWS`; one of them marks the worst spot."""
     tubes = tube_triangles(triangles.tubes)
     ends = [end(triangles.corners, axis=(0, 1)) for end in (np.min, np.max)]
     points = np.array(list(product(*zip(*ends, strict=True))))
@@ -48,7 +48,7 @@ def box_panels(
 def _sheets(
     triangles: SceneTriangles, scale: DoseScale, tubes: np.ndarray, view: View
 ) -> list[Sheet]:
-    """Everything in its colours; walls show their inner side only, so near ones drop out."""
+    """All things in their colours; walls show their inner side only, so near ones are invisible."""
     colours = face_colours(triangles, scale, view, np.arange(len(triangles.areas)))
     solid = ~_is_wall(triangles)
     return [
@@ -65,7 +65,7 @@ def _is_wall(triangles: SceneTriangles) -> np.ndarray:
 
 
 def _spot_hidden(triangles: SceneTriangles, tubes: np.ndarray, spot: Spot, view: View) -> bool:
-    """Whether anything drawn stands between the spot and the camera, its own cloth included."""
+    """Whether anything drawn hides the spot from the camera, including its own object."""
     towards, facing, start = spot_towards(triangles, spot, view)
     wall_seen = np.einsum("ij,ij->i", triangles.normals, view.to_camera(triangles.centroids)) > 0
     others = (~_is_wall(triangles) | wall_seen) & (np.arange(len(triangles.areas)) != spot.face)
@@ -96,7 +96,7 @@ def _labels(triangles: SceneTriangles, view: View) -> list[Label]:
 
 
 def _spread(labels: list[Label], mark: Mark | None) -> tuple[Label, ...]:
-    """The labels, moved down where they would cover the ring of the mark or each other."""
+    """The labels, moved down where they would overlap the ring of the mark or each other."""
     taken = [] if mark is None else [(*mark.at, RING_HALF, RING_HALF)]
     spread = []
     for label in sorted(labels, key=lambda label: label.at[1]):

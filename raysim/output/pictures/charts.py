@@ -16,7 +16,7 @@ from raysim.output.words.sentences import number
 from raysim.scene.triangles import INSIDE, OUTSIDE
 
 WIDTH, HEIGHT = 1200, 640  # px
-LETTERS_ACROSS = 80  # of the names of all poses beside each other
+LETTERS_ACROSS = 80  # all names of poses in one line
 TARGET_INK = "#96141e"
 
 
@@ -101,7 +101,7 @@ def _spread_chart(result: Result, path: Path) -> Picture:
 
 
 def spread_begin(result: Result) -> float:
-    """Begin of the axis: zero, or on a logarithmic one left of the scale and of the worst spot."""
+    """Start of the axis: zero, or if it is logarithmic left of the scale and of the worst spot."""
     scale = dose_scale(result, CAUTIOUS)
     worst = _worst_value(result, scale)
     lowest = min(scale.low, worst) if worst > 0.0 else scale.low
@@ -109,7 +109,7 @@ def spread_begin(result: Result) -> float:
 
 
 def spread_end(result: Result) -> float:
-    """End of the axis, mJ/cm2 or mW/cm2: past the scale of any case there is only noise."""
+    """End of the axis, mJ/cm2 or mW/cm2; beyond the scales of all cases there is only noise."""
     return 1.05 * max(dose_scale(result, case).high for case in (CAUTIOUS, EXPECTED, BRIGHT))
 
 
@@ -161,7 +161,7 @@ def _mark_worst(axes: Any, result: Result, scale: DoseScale) -> None:
 
 
 def _time_chart(result: Result, path: Path) -> Picture:
-    """Dose of the worst spot from switching on to a little after the timer."""
+    """Dose of the worst spot from switch-on to a little after the timer."""
     figure, axes = _axes()
     times = np.linspace(0.0, 1.15 * result.timer, 240)
     grown = np.array([0.0, *(result.warm_up.effective_seconds(t) for t in times[1:])])
@@ -191,7 +191,7 @@ def _time_chart(result: Result, path: Path) -> Picture:
 def dose_in_cycle(result: Result, points: int) -> tuple[np.ndarray, np.ndarray]:
     """Lit time (s) and dose (J/m2) of the worst spot of a cycle, cautious case, (poses, points).
 
-    Within each pose the dose grows with what the spot gets in it, from cold lamps on.
+    Within each pose the dose grows with the irradiance of the spot in it; lamps start cold.
 
     Source: H = integral of E dt, pose after pose (definition of radiant exposure).
     """
@@ -231,7 +231,7 @@ def _cycle_chart(result: Result, path: Path) -> Picture:
 
 
 def _target_lines(axes: Any, result: Result) -> None:
-    """The target and what is asked for, as level lines on an axis of doses (mJ/cm2)."""
+    """Horizontal lines on an axis of doses (mJ/cm2): target without and with its safety factor."""
     target = float(to_mJ_cm2(result.target_dose))
     axes.set_ylim(0.0, 2.5 * result.safety_factor * target)
     axes.yaxis.set_major_formatter(lambda value, _: tick_words(value))

@@ -1,7 +1,7 @@
-"""Draw pictures in processes of their own, while the other files are written.
+"""Draw pictures in separate processes, while the other files are written.
 
-Off-screen rendering rests on graphics libraries of the machine. Where they are missing or broken
-the process that uses them can die without a word; the result must not die with it.
+Off-screen rendering needs graphics libraries of the machine. If they are missing or broken, the
+process that uses them can die without a message; the result must not be lost with it.
 """
 
 import json
@@ -18,7 +18,7 @@ from raysim.output.pictures.pictures import CHART, OVERVIEW, Picture, drawn_bodi
 from raysim.transport.threads import default_threads
 
 LONGEST_DRAWING = 600.0  # s
-# The box and the charts take as long to draw as so many objects.
+# The box and the charts together take as long to draw as this number of objects.
 OBJECTS_WORTH = 4
 
 
@@ -65,7 +65,7 @@ class Drawing:
         self._private.cleanup()
 
     def pictures(self) -> tuple[list[Picture], str]:
-        """Wait for the pictures; what went wrong with them, "" if nothing did."""
+        """Wait for the pictures; returns what went wrong with them, or ""."""
         until, rows = time.monotonic() + LONGEST_DRAWING, []
         for process in self._processes:
             try:
@@ -83,7 +83,7 @@ class Drawing:
 
 
 def _shares(objects: int, processes: int) -> list[list[int]]:
-    """What each process draws, as numbers of `write_pictures`; the charts go with the box."""
+    """Share of each process, as numbers of `write_pictures`; the charts go with the box."""
     if processes < 2:
         return [[*range(objects + 1)]]
     apart = min((objects + OBJECTS_WORTH) // 2, objects)
@@ -98,7 +98,7 @@ def _place(picture: Picture) -> tuple[int, str]:
 
 
 def main() -> None:
-    """Draw what a `Drawing` handed over; the last line says which pictures there are."""
+    """Draw the share given by a `Drawing`; the last line of output lists the pictures."""
     from raysim.output.pictures.charts import write_charts
     from raysim.output.pictures.pictures import write_pictures
 

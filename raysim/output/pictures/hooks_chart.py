@@ -20,8 +20,8 @@ PANEL = (600, 480)  # px
 HEAD, LEGEND, MARGIN = 76, 74, 150  # px: words above, legend below, colour bar on the right
 MOST_PANELS = 6
 SLOW_TO_FAST = "viridis_r"  # short times light
-NO_TIME, LAMP = "#8b8f94", "#7f9bea"  # a grey that the scale does not have
-# Marks in the map and in its legend alike; the cross has to be seen on dark and on light.
+NO_TIME, LAMP = "#8b8f94", "#7f9bea"  # the grey is not a colour of the scale
+# Marks of the map and of its legend; the cross must be visible on dark and on light colours.
 BEST = {"marker": "o", "s": 110, "facecolors": "none", "edgecolors": "black", "linewidths": 1.4}
 BEATEN = {"marker": "X", "s": 42, "facecolors": "#c22a2a", "edgecolors": "white", "linewidths": 0.7}
 NOW = {"marker": "+", "s": 90, "c": "black", "linewidths": 1.6}
@@ -108,7 +108,7 @@ def _halo(style: dict[str, Any]) -> list[Any]:
 
 
 def _sides(at: np.ndarray) -> np.ndarray:
-    """Sides of the squares, mm: the usual distance of neighbours, half for what lies between."""
+    """Sides of the squares, mm: the usual distance of neighbours, half of it for points between."""
     if len(at) < 2:
         return np.full(len(at), 20.0)
     gaps = np.abs(at[:, None] - at[None]).max(axis=2)
@@ -147,7 +147,7 @@ def _heading(figure: Any, width: int, height: int) -> None:
 
 
 def _scale(figure: Any, norm: Any, width: int, beyond: bool) -> None:
-    """Colour bar, min; `beyond` where times are longer than it shows."""
+    """Colour bar, min; `beyond` if some times are longer than its end."""
     from matplotlib.cm import ScalarMappable
 
     bar = figure.add_axes(((width - 105) / width, 0.24, 24 / width, 0.5))
@@ -159,7 +159,7 @@ def _scale(figure: Any, norm: Any, width: int, beyond: bool) -> None:
 
 
 def _legend(figure: Any, study: HookStudy, drawn: Sequence[Tried], columns: int) -> None:
-    """What the marks mean, of those that are in the map."""
+    """Legend of the marks that are in the map."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 

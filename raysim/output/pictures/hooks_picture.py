@@ -1,4 +1,4 @@
-"""A layout as a picture: the box from the front, coloured by light, and its plan to build by."""
+"""A layout as a picture: the box from the front, coloured by irradiance, and a plan to build by."""
 
 from pathlib import Path
 from typing import Any
@@ -76,13 +76,13 @@ def _draw_edges(axes: Any, triangles: SceneTriangles, view: View) -> None:
 def _draw_things(
     axes: Any, triangles: SceneTriangles, values: np.ndarray, view: View, norm: Any
 ) -> None:
-    """Everything but the walls, the farthest first."""
+    """Draw everything except the walls, the farthest first."""
     from matplotlib import colormaps
     from matplotlib.collections import PolyCollection
 
     chosen = np.flatnonzero(~_walls(triangles))
     facing = triangles.normals[chosen] @ view.towards
-    side = (facing < 0.0).astype(int)  # cloth shows the side that is turned to the camera
+    side = (facing < 0.0).astype(int)  # an open sheet shows the side that faces the camera
     shade = 0.6 + 0.4 * np.abs(facing)[:, None]
     light = np.maximum(values[chosen, side], norm.vmin)
     colours = colormaps[COLOUR_MAP](norm(light))[:, :3]

@@ -1,4 +1,4 @@
-"""Bars of the exposure time with each lining."""
+"""Bar chart of the exposure time with each lining."""
 
 import math
 from pathlib import Path
@@ -13,8 +13,8 @@ from raysim.studies.linings.study import LiningStudy
 
 WIDTH = 1200
 ROW = 46  # px per lining
-LARGEST_RATIO = 8.0  # of the longest bar that is drawn whole to the shortest
-BEYOND = 1.1  # of the longest whole bar, where the others are cut off
+LARGEST_RATIO = 8.0  # longest complete bar over the shortest
+BEYOND = 1.1  # share of the longest complete bar at which longer ones are cut off
 CUT = "  \u2192"
 COLOURS = {CAUTIOUS: "#17465a", EXPECTED: "#9db9c6"}
 

@@ -1,4 +1,4 @@
-"""One judged object by itself: its outside from the front, its inside from the back."""
+"""One judged object alone: its outside from the front, its inside from the back."""
 
 from dataclasses import dataclass, replace
 
@@ -18,7 +18,7 @@ from raysim.output.pictures.views import (
 )
 from raysim.scene.triangles import INSIDE, OUTSIDE, SIDES, SceneTriangles
 
-ENOUGH_SEEN = 0.6  # share of a side that must face the camera of its one view
+ENOUGH_SEEN = 0.6  # share of a side that must face the camera if it has only one view
 OPEN_SHAPE = 0.2  # |sum of area vectors| / area above which a sheet has a clear front
 GHOST_GREY = 226
 ABOVE = np.array([0.0, 0.0, 0.25])  # the camera stands a little above
@@ -26,7 +26,7 @@ ABOVE = np.array([0.0, 0.0, 0.25])  # the camera stands a little above
 
 @dataclass(frozen=True)
 class _Wanted:
-    """A view to be made: which side, from which end, and the direction to the camera."""
+    """A view to be drawn: which side, from which end, and the direction to the camera."""
 
     side: int
     end: str
@@ -69,8 +69,8 @@ def _sheets(
 ) -> list[Sheet]:
     """The faces of an object seen from one side; solid parts show their outside in all views.
 
-    Cloth that turns its other side to the camera shows as a pale ghost behind all else: moving
-    it along a parallel view does not move it in the picture.
+    Cloth with its other side to the camera is drawn pale, behind everything else: in a parallel
+    view moving it away from the camera does not change its place in the picture.
     """
     behind = triangles.corners[faces] - 2.0 * view.half_height * view.towards
     ghost = np.full((len(faces), 3), GHOST_GREY, np.uint8)
@@ -85,7 +85,7 @@ def _sheets(
 
 
 def _wanted_views(triangles: SceneTriangles, faces: np.ndarray) -> list[_Wanted]:
-    """Outside from the front and inside from the back; both from both ends for folded shapes."""
+    """Outside from the front and inside from the back; for folded shapes both from both ends."""
     front = _front(triangles, faces)
     ends = {
         "the front": _unit(front + ABOVE),
@@ -109,7 +109,7 @@ def _unit(vector: np.ndarray) -> np.ndarray:
 
 
 def _front(triangles: SceneTriangles, faces: np.ndarray) -> np.ndarray:
-    """Direction (3,) the outside of the largest part faces; its flattest direction if unclear."""
+    """Direction (3,) that the outside of the largest part faces; if unclear its thinnest axis."""
     parts, where = np.unique(triangles.face_part[faces], return_inverse=True)
     sizes = np.bincount(where.reshape(-1), weights=triangles.areas[faces])
     largest = faces[triangles.face_part[faces] == parts[sizes.argmax()]]
@@ -124,7 +124,7 @@ def _front(triangles: SceneTriangles, faces: np.ndarray) -> np.ndarray:
 def _spot_view(
     triangles: SceneTriangles, faces: np.ndarray, spot: Spot, wanted: list[_Wanted]
 ) -> tuple[int, _Wanted, bool]:
-    """Which view shows the spot, that view (turned if it must be), and whether it stays hidden."""
+    """Number of the view for the spot, that view (turned if needed), and whether it is hidden."""
     mine = [k for k, one in enumerate(wanted) if spot.side == SIDES[one.side]]
     for k in mine:
         if not _hidden(triangles, faces, spot, wanted[k], len(wanted)):

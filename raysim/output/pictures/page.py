@@ -14,9 +14,9 @@ from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, tick_words
 WIDTH, HEIGHT = 1200, 900  # px
 AREA = (0, 70, 950, 830)  # left, top, width, height of the views, px
 BAR = (1066, 150, 34, 630)  # left, top, width, height of the colour bar, px
-TITLE_LETTERS = 20  # of a line over the colour bar, which has 240 px
+TITLE_LETTERS = 20  # letters of a line above the colour bar, which is 240 px wide
 DPI = 100
-COMPRESSION = 7  # of 9, which takes four times as long for files 2 % smaller
+COMPRESSION = 7  # level 9 takes four times as long for files 2 % smaller
 INK = "#1b1f24"
 
 
@@ -32,7 +32,7 @@ class Label:
 
 @dataclass(frozen=True)
 class Mark:
-    """The ring that points out a spot, px; broken where something hides the spot."""
+    """The ring around a spot, px; dashed if something hides the spot."""
 
     at: tuple[float, float]
     words: str
@@ -84,7 +84,7 @@ def write_page(path: Path, heading: str, below: str, panels: list[Panel], scale:
 def save_figure(figure: Any, path: Path, under: np.ndarray) -> None:
     """Write a matplotlib figure over a picture (height, width, 3) uint8 as a PNG.
 
-    Colours are rounded to steps of five, too small to see, which makes the file half as large.
+    Colours are rounded to steps of five, too small to see; this halves the size of the file.
     """
     from PIL import Image
 
@@ -98,7 +98,7 @@ def save_figure(figure: Any, path: Path, under: np.ndarray) -> None:
 
 
 def new_figure(width: int, height: int) -> Any:
-    """Matplotlib figure of a size in px, tied to no window and to no global state."""
+    """Matplotlib figure of a size in px, without window or global state."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -160,7 +160,7 @@ def _ruler(page: _Page, panel: Panel, place: tuple[int, int]) -> None:
 
 
 def _ring(page: _Page, panel: Panel, mark: Mark, place: tuple[int, int]) -> None:
-    """Ring in black and white about a spot, with a label that covers as little as it can."""
+    """Black and white ring around a spot, with a label that covers as little as possible."""
     from matplotlib.patches import Circle
 
     x, y = place[0] + mark.at[0], place[1] + mark.at[1]
@@ -180,7 +180,7 @@ def _ring(page: _Page, panel: Panel, mark: Mark, place: tuple[int, int]) -> None
 
 
 def _free_place(image: np.ndarray, mark: Mark) -> tuple[float, float]:
-    """Where a label (px) near a mark hides the least of the picture (height, width, 3)."""
+    """Place (px) near a mark where a label hides least of the picture (height, width, 3)."""
     height, width = image.shape[:2]
     half_width, half_height = 6.2 * len(mark.words) + 12, 18.0
     blank = (image == 255).all(axis=2)
@@ -230,7 +230,7 @@ def _colour_bar(page: _Page, scale: DoseScale) -> None:
 
 
 def _bar_marks(page: _Page, scale: DoseScale) -> None:
-    """Lines across the bar at the marked values, words at its left that keep clear."""
+    """Lines across the bar at the marked values, with words at its left that do not overlap."""
     left, top, width, height = BAR
     lowest_text = float("inf")
     for value, words in scale.marks:
@@ -254,7 +254,7 @@ def _line(x: list[float], y: list[float], colour: str, width: float) -> Any:
 
 
 def _hatch_legend(page: _Page, words: str) -> None:
-    """Swatch of the hatch for spots that get less than the target."""
+    """Sample of the hatching for spots that get less than the target."""
     left, top = BAR[0] - 60, BAR[1] + BAR[3] + 36
     rows, columns = np.indices((30, 52))
     swatch = np.where(((rows + columns) % 9 < 3.5)[..., None], HATCH_INK, HATCH_PAPER)

@@ -1,4 +1,4 @@
-"""Close-up of a dark patch: from where it can be seen, its edge drawn in red."""
+"""Close-up of a dark patch from a direction where it is visible, with its edge in red."""
 
 from pathlib import Path
 from typing import Any
@@ -35,7 +35,7 @@ def write_patch_picture(
     towards, seen = camera_direction(triangles, patch)
     view = parallel_view(triangles.corners[faces].reshape(-1, 3), towards, SIZE)
     facing = triangles.normals[faces] @ towards
-    # Cloth shows the side that is turned to the camera.
+    # An open sheet shows the side that faces the camera.
     values = to_mW_cm2(irradiance[faces, (facing < 0.0).astype(int)])
     depth = np.argsort(triangles.centroids[faces] @ towards, kind="stable")
     pixels = view.pixels(triangles.corners[faces].reshape(-1, 3)).reshape(-1, 3, 2)
@@ -74,7 +74,7 @@ def _scale(figure: Any, norm: Any) -> None:
 
 
 def camera_direction(triangles: SceneTriangles, patch: DarkPatch) -> tuple[np.ndarray, float]:
-    """Direction (3,) to a camera that sees most of the patch past its object, and how much."""
+    """Direction (3,) to the camera that sees most of the patch, and the share that it sees."""
     own = Surroundings(triangles, triangles.faces_of(patch.body))
     points, normals = sample_points(triangles, patch, 40, 1)
     best, most = normals.mean(axis=0), -1.0

@@ -1,4 +1,4 @@
-"""Pictures of the loaded box and of each judged object, coloured by what they receive."""
+"""Pictures of the loaded box and of each judged object, coloured by dose or irradiance."""
 
 import re
 from collections.abc import Iterable
@@ -47,7 +47,7 @@ def write_pictures(
     case : str
         "cautious", "expected" or "bright".
     numbers : iterable of int, optional
-        What to draw: 0 is the box, 1 and on are the bodies of `drawn_bodies`. Default: all.
+        What to draw: 0 is the box, 1, 2, ... are the bodies of `drawn_bodies`. Default: all.
     """
     folder.mkdir(parents=True, exist_ok=True)
     scale = dose_scale(result, case)

@@ -1,4 +1,4 @@
-"""Triangles with colours of their own, drawn off screen."""
+"""Coloured triangles, drawn off screen."""
 
 from dataclasses import dataclass
 from typing import Any, Self
@@ -8,8 +8,10 @@ import numpy as np
 from raysim.output.pictures.views import View
 from raysim.scene.triangles import OUTSIDE
 
-FINER = 2  # pixels drawn along each side of one pixel kept
-HATCH_PAPER = np.array([255, 232, 214])  # colour of hatched faces, and their sign in the drawing
+FINER = 2  # pixels drawn along each side of a final pixel
+HATCH_PAPER = np.array(
+    [255, 232, 214]
+)  # colour of hatched faces, by which they are found in the drawing
 HATCH_INK = np.array([150, 20, 30])
 HATCH_STEP, HATCH_WIDTH = 18, 7  # of fine pixels
 
@@ -34,7 +36,7 @@ class Canvas:
         plotter: Any = pyvista.Plotter
         self._plotter = plotter(off_screen=True, lighting="none")
         self._plotter.set_background("white")
-        self._plotter.camera_set = True  # or the first drawing would move the camera
+        self._plotter.camera_set = True  # otherwise the first drawing moves the camera
 
     def __enter__(self) -> Self:
         return self
@@ -109,7 +111,9 @@ class Canvas:
 
 def _hatched(fine: np.ndarray) -> np.ndarray:
     """The picture with stripes on every pixel that has the colour of hatched faces."""
-    red, green, blue = (fine[..., k] == HATCH_PAPER[k] for k in range(3))  # all() takes ten times
+    red, green, blue = (
+        fine[..., k] == HATCH_PAPER[k] for k in range(3)
+    )  # all() takes ten times as long
     rows, columns = np.nonzero(red & green & blue)
     ink = (rows + columns) % HATCH_STEP < HATCH_WIDTH
     fine[rows[ink], columns[ink]] = HATCH_INK

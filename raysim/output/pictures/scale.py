@@ -27,7 +27,7 @@ class DoseScale:
     marks : tuple of (float, str)
         Values to mark on the scale, with what they are.
     wanting : (faces, 2) bool
-        Sites face-sides that get less than the target, drawn hatched.
+        Judged face-sides that get less than the target, drawn hatched.
     """
 
     quantity: str
@@ -75,7 +75,7 @@ def dose_scale(result: Result, case: str) -> DoseScale:
 
 
 def scale_of_irradiance(values: np.ndarray, judged: np.ndarray) -> DoseScale:
-    """Scale of irradiances (faces, 2), mW/cm2; judged sides (faces, 2) without light want more."""
+    """Scale of irradiances (faces, 2), mW/cm2; `wanting` are those `judged` without light."""
     wanting = judged & ~(values > 0.0)
     low, high, logarithmic = _range(values[judged & ~wanting])
     name, words = "irradiance at full output", "no light found"
@@ -91,7 +91,7 @@ def scale_of_doses(
     if asked > target:
         marks += ((asked, f"target × {safety_factor:g}"),)
     wanting = judged & (values < target)
-    # Above the best-lit spot there is only noise, which gets the colour of that spot.
+    # Values above the best-lit spot are noise; they get the colour of that spot.
     shown = np.append(np.minimum(values[judged & ~wanting], best), [target, asked])
     low, high, logarithmic = _range(shown)
     name, words = "dose at the timer", "below the target"

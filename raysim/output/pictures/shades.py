@@ -1,4 +1,4 @@
-"""Colours of everything in a view: the dose map on judged objects, quiet greys elsewhere."""
+"""Colours of everything in a view: the dose map on judged objects, greys elsewhere."""
 
 import numpy as np
 
@@ -15,7 +15,7 @@ TUBE_SIDES = 24
 def face_colours(
     triangles: SceneTriangles, scale: DoseScale, view: View, faces: np.ndarray
 ) -> np.ndarray:
-    """Colours (n, 2, 3) uint8 of both sides of the chosen faces (n,), as the view's light falls."""
+    """Colours (n, 2, 3) uint8 of both sides of the chosen faces (n,), shaded for the view."""
     kinds = np.array([body.kind == "wall" for body in triangles.bodies])
     judged_bodies = np.array([body.judged for body in triangles.bodies])
     body = triangles.face_body[faces]

@@ -1,4 +1,4 @@
-"""Where the camera stands, what it sees, and where a point comes to lie in the picture."""
+"""Cameras: their place, and where a point is in the picture."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,7 @@ import numpy as np
 from raysim.dose.result import Spot
 from raysim.scene.triangles import OUTSIDE, SIDES, SceneTriangles
 
-CLEAR = 2e-5  # m: how far before its face a spot stands when looking for what hides it
+CLEAR = 2e-5  # m: distance from its face at which a spot starts the search for what hides it
 VIEW_ANGLE = 26.0  # degrees, vertical, of perspective views
 MARGIN = 1.1  # room around what is shown
 
@@ -82,7 +82,7 @@ def perspective_view(points: np.ndarray, towards: np.ndarray, size: tuple[int, i
     middle = 0.5 * (local.min(axis=0) + local.max(axis=0))
     tangent = float(np.tan(np.radians(0.5 * VIEW_ANGLE)))
     distance = 4.0 * float(np.ptp(local, axis=0).max()) / tangent
-    for _ in range(20):  # the middle of what is seen depends on the distance, and the other way
+    for _ in range(20):  # middle and distance depend on each other
         nearer = 1.0 / (distance - (local - middle)[:, 2:])
         seen = (local - middle)[:, :2] * nearer
         middle[:2] += 0.5 * (seen.min(axis=0) + seen.max(axis=0)) * distance
@@ -106,7 +106,7 @@ def parallel_view(points: np.ndarray, towards: np.ndarray, size: tuple[int, int]
 def is_hidden(spot: np.ndarray, towards: np.ndarray, corners: np.ndarray, reach: float) -> bool:
     """Whether a triangle (n, 3, 3) stands between a spot (3,) and a camera `reach` m away.
 
-    The spot's own triangle must not be among the corners, or the spot lie clear of it.
+    The spot's own triangle must not be among them, unless the spot lies clear of it.
 
     Source: Moller and Trumbore, "Fast, minimum storage ray-triangle intersection" (1997).
     """

@@ -1,4 +1,4 @@
-"""Draw a view in a process of its own: broken graphics libraries can end one without a word."""
+"""Draw a view in a separate process: broken graphics libraries can kill it without a message."""
 
 import pickle
 import subprocess
@@ -10,7 +10,7 @@ from raysim.base.errors import RaysimError
 from raysim.output.viewer.draw import View, Window
 
 NO_SCREEN = 5  # exit status of the drawing process where no window can be opened
-SCREENLESS = ("vtkEGL", "vtkOSOpenGL")  # what the graphics library falls back to without a screen
+SCREENLESS = ("vtkEGL", "vtkOSOpenGL")  # what the graphics library uses without a screen
 
 
 def open_apart(view: View, picture: Path | None) -> None:
@@ -19,7 +19,7 @@ def open_apart(view: View, picture: Path | None) -> None:
     Raises
     ------
     RaysimError
-        Where there is no screen, or the graphics libraries are missing or broken.
+        If there is no screen, or the graphics libraries are missing or broken.
     """
     with tempfile.TemporaryDirectory() as private:
         handed_over = Path(private) / "view.pickle"
@@ -46,7 +46,7 @@ def open_apart(view: View, picture: Path | None) -> None:
 
 
 def main() -> None:
-    """Draw what `open_apart` handed over: a picture if a file is named, else a window."""
+    """Draw the view given by `open_apart`: a picture if a file is named, else a window."""
     with Path(sys.argv[1]).open("rb") as file:
         view = pickle.load(file)
     picture = sys.argv[2] if len(sys.argv) > 2 else None

@@ -42,11 +42,11 @@ class View:
     slices: tuple[LightSlice, ...]
     lamp: int = 0
     look_at: str = WHOLE
-    reach: str = ""  # name of what all trails reach, if they were chosen so
+    reach: str = ""  # object that all trails reach, if they were chosen so
 
 
 class Window:
-    """The plotter with everything in it, and what its keys do."""
+    """The plotter with its content, and the actions of its keys."""
 
     def __init__(self, view: View, off_screen: bool) -> None:
         import pyvista
@@ -72,7 +72,7 @@ class Window:
         self.look_at(view.look_at)
 
     def _add_surfaces(self) -> None:
-        """Sites cloth in the colours of its sides, the rest quiet, near walls left out."""
+        """Judged objects in the colours of the map, the rest in greys, without near walls."""
         result = self.view.result
         judged = result.judged.any(axis=1)
         walls = result.is_wall[result.body]
@@ -131,7 +131,7 @@ class Window:
         )
 
     def _add_slices(self) -> None:
-        """The light of each slice, dark where little comes through; on one scale for all."""
+        """The light of each slice, dark where there is little, all on one scale."""
         lit = [one.light[one.light > 0.0] for one in self.view.slices]
         values = np.concatenate([np.zeros(0), *lit])
         if not len(values):
@@ -162,7 +162,7 @@ class Window:
             self._slices.append(actor)
 
     def _add_worst(self) -> None:
-        """Pointer and label at the worst spot, seen through everything."""
+        """Pointer and label at the worst spot, drawn over everything."""
         import pyvista
 
         at, normal = _worst_place(self.view.result)
@@ -184,7 +184,7 @@ class Window:
         )  # fmt: skip
 
     def show_lamp(self, lamp: int) -> None:
-        """Draw the trails of one lamp in place of those drawn before."""
+        """Draw the trails of one lamp in place of the previous ones."""
         for actor in self._paths:
             self.plotter.remove_actor(actor, render=False)
         self._paths = []
@@ -239,7 +239,9 @@ class Window:
 
     def _write(self, words: str, height: float, size: int, colour: str = "black") -> Any:
         """Text at the left; `height` is a share of the window's, 0 at its foot."""
-        plain = words.replace("|", "/").replace("$", "\\$")  # else columns and mathematics
+        plain = words.replace("|", "/").replace(
+            "$", "\\$"
+        )  # otherwise read as columns and mathematics
         actor = self.plotter.add_text(
             plain, position=(0.01, height), viewport=True, font_size=size, color=colour
         )
@@ -305,7 +307,7 @@ def _scale_title(scale: DoseScale) -> str:
 
 
 def _format(low: float, high: float) -> str:
-    """Format of the numbers of a bar from `low` to `high`, none of which may read as 0."""
+    """Number format of a bar from `low` to `high` in which no number rounds to 0."""
     if low < 0.01 * min(high, 100.0):
         return "%.3g"
     return "%.0f" if high >= 100.0 else "%.2f" if high >= 1.0 else "%.3g"
@@ -337,7 +339,7 @@ def _slice_mesh(one: LightSlice, lowest: float) -> Any:
         axes[axis] = edges
     mesh: Any = pyvista.RectilinearGrid(*axes)
     mesh.cell_data["light"] = np.maximum(one.light, lowest).ravel(order="F")
-    return mesh.cell_data_to_point_data()  # evens out the counting noise
+    return mesh.cell_data_to_point_data()  # smooths the counting noise
 
 
 def _segments(trails: tuple[Trail, ...]) -> tuple[np.ndarray, np.ndarray]:

@@ -1,4 +1,4 @@
-"""Light in a plane through the box, and the paths of a lamp's photons: for the eye only."""
+"""Light in a plane through the box, and the paths of a lamp's photons: for display only."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -10,11 +10,11 @@ from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.trails import Trail, photon_trails
 
 AXES = "xyz"
-CELL = 0.018  # m: edge of the squares that a slice is counted in
-THICKNESS = 0.024  # m: slab of space whose light counts for a slice
+CELL = 0.018  # m: edge of the squares of a slice
+THICKNESS = 0.024  # m: thickness of the slab that a slice stands for
 SAMPLES = 6  # points along the piece of a path within the slab
 SLICE_TRAILS = 40_000  # photons of all lamps together
-TRIES = 60  # photons for each trail that has to reach something
+TRIES = 60  # photons tried for each trail that has to reach something
 
 
 @dataclass(frozen=True)
@@ -58,8 +58,8 @@ def trails_reaching(
 ) -> list[list[Trail]]:
     """Up to `count` trails of every lamp that meet a face of `wanted` (faces,) bool, by lamp.
 
-    Each ends where it first meets one. After `TRIES` photons for each trail asked for, a lamp
-    makes do with those found.
+    Each ends at its first hit on such a face. After `TRIES` photons for each wanted trail the
+    search stops with the trails found so far.
     """
     found = []
     for lamp in range(len(scene.lamp_watts)):
@@ -153,7 +153,7 @@ def _slice(
     ]
     flat_points = points.reshape(-1, 3)[:, others]
     counted, *_ = np.histogram2d(flat_points[:, 0], flat_points[:, 1], bins=edges, weights=weights)
-    # Of a slab at a wall only the part within the box holds paths.
+    # Only the part of a slab that is within the box has paths.
     within = min(high, bounds[1][plane.axis]) - max(low, bounds[0][plane.axis])
     volume = np.outer(np.diff(edges[0]), np.diff(edges[1])) * max(within, 1e-9)
     return LightSlice(plane, (to_mm(edges[0]), to_mm(edges[1])), to_mW_cm2(counted / volume))

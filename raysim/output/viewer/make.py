@@ -1,4 +1,4 @@
-"""From a finished result and what is wished for to all that a view draws."""
+"""Collect everything that a view draws, from a finished result and the user's wishes."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ FEW_HUNDRED = 200  # paths of a lamp, unless told otherwise
 
 @dataclass(frozen=True)
 class Wishes:
-    """What a view should show; None leaves the choice to it.
+    """What a view should show; None stands for the default.
 
     Attributes
     ----------
@@ -33,9 +33,9 @@ class Wishes:
     reach : str or None
         Name of an object that every path must reach.
     planes : list of Plane or None
-        Where slices of light are laid; by default one through the worst spot.
+        Planes of the slices of light; by default one through the worst spot.
     scene : Path or None
-        Scene file, where it is not found by itself.
+        Scene file, if it is not found automatically.
     look_at : str
         "box", "worst" or the name of an object.
     """
@@ -49,17 +49,17 @@ class Wishes:
 
     @property
     def need_scene(self) -> bool:
-        """Whether anything was asked for that the map alone cannot show (definition)."""
+        """Whether some wish needs more than the map (definition)."""
         return bool(self.lamp or self.paths or self.reach or self.planes or self.scene)
 
 
 def made_view(found: ViewedResult, wishes: Wishes, warn: Callable[[str], None]) -> View:
-    """The view; of the map alone, with a warning, where its scene is gone and nothing needs it.
+    """The view; only the map, with a warning, if the scene is missing and not needed.
 
     Raises
     ------
     RaysimError
-        Names that do not exist, planes outside the scene, a scene that is needed and not there.
+        For unknown names, planes outside the scene, and a missing scene that is needed.
     """
     if wishes.look_at not in (WHOLE, WORST):
         _number("--look-at", wishes.look_at, found.names)
@@ -107,7 +107,7 @@ def _with_light(found: ViewedResult, scene: BuiltScene, wishes: Wishes) -> View:
 
 
 def _number(option: str, name: str, names: tuple[str, ...]) -> int:
-    """Place of a name among others, upper and lower case alike."""
+    """Index of a name among others; capitals do not matter."""
     folded = [one.casefold() for one in names]
     if name.casefold() in folded:
         return folded.index(name.casefold())

@@ -1,4 +1,4 @@
-"""A finished result found again: its numbers, its map, and the scene it was traced from."""
+"""Read a finished result: its numbers, its map, and the scene it was traced from."""
 
 import json
 import warnings
@@ -31,7 +31,7 @@ class ViewedResult:
         Row of `names`.
     judged : (faces, 2) bool
     scale : DoseScale
-        With the values (faces, 2), and what their colours mean.
+        The values (faces, 2) and the meaning of their colours.
     """
 
     folder: Path
@@ -63,7 +63,7 @@ def read_view(place: Path) -> ViewedResult:
     Raises
     ------
     RaysimError
-        Where one of the two files is missing or is not what `raysim dose` writes.
+        If one of the two files is missing or was not written by `raysim dose`.
     """
     folder = place if place.is_dir() else place.parent
     if not place.exists():
@@ -107,7 +107,7 @@ def _read_mesh(path: Path) -> Any:
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # what matters of a damaged file is checked below
+            warnings.simplefilter("ignore")  # a damaged file is found by the checks below
             mesh: Any = pyvista.read(path)
     except Exception as error:
         raise ValueError(f"the map cannot be read: {error}") from None
@@ -142,13 +142,13 @@ def _joined(folder: Path, record: dict[str, Any], mesh: Any) -> ViewedResult:
 def find_scene(view: ViewedResult, named: Path | None) -> BuiltScene:
     """The scene the result was traced from, unchanged.
 
-    It is looked for where the user names it; else at its recorded place as seen from here, from
-    the folder of the result and from the folders above that.
+    The place named by the user is tried first; else the recorded path, relative to the current
+    folder, to the folder of the result and to the folders above that.
 
     Raises
     ------
     RaysimError
-        Where it is not found, cannot be read, or has changed since.
+        If it is not found, cannot be read, or has changed since.
     """
     recorded = str(view.record["scene"].get("file", ""))
     places = [named] if named else _places(view.folder, recorded)

@@ -1,1 +1,1 @@
-"""Results in words and tables."""
+"""Results in words and tables of text."""

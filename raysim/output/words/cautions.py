@@ -1,4 +1,4 @@
-"""The standing cautions, in one list: the terminal, the report and every file show these."""
+"""The cautions, in one list: the terminal, the report and every file show them."""
 
 CAUTION_LINE = (
     "UVC injures eyes and skin. Crisis-capacity measure only, not a medical device. Check with a "

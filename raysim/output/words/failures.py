@@ -7,7 +7,7 @@ from raysim.dose.result import LampFailure, Result
 from raysim.output.words.sentences import NO_TIMER, number, spot_words
 from raysim.output.words.tables import Table, irradiance_words
 
-COARSE = 0.10  # distance of the bound from the irradiance above which a row is called coarse
+COARSE = 0.10  # (irradiance - bound) / irradiance above which a row is called coarse
 
 
 def failures_table(result: Result) -> Table:
@@ -58,7 +58,7 @@ def _note(result: Result) -> str:
 
 
 def failure_line(result: Result) -> str | None:
-    """The lamp that would be missed most, and what an unnoticed failure would do."""
+    """The lamp whose failure costs most, and what happens if nobody notices it."""
     if not result.lamp_failures or not np.isfinite(result.timer):
         return None
     worst = max(result.lamp_failures, key=lambda failure: failure.exposure_time)

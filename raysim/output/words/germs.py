@@ -1,4 +1,4 @@
-"""Log reductions in words and as a table, with what they do not say."""
+"""Log reductions in words and as a table, with their limits."""
 
 from typing import Any
 
@@ -9,7 +9,7 @@ from raysim.base.units import J_M2_PER_J_CM2, J_M2_PER_MJ_CM2
 from raysim.dose.result import Result
 from raysim.output.words.tables import Table
 
-MOST_SHOWN = 6.0  # logs: beyond what a load can be tested for
+MOST_SHOWN = 6.0  # logs: more cannot be tested on a load
 NOT_SAID = (
     "Laboratory figures that scatter by factors, on clean material, for germs on the lit surface; "
     "nothing is said about soil, about the depth of the filter, or about any one respirator."
@@ -17,14 +17,14 @@ NOT_SAID = (
 
 
 def logs(value: float) -> str:
-    """A log reduction to one place, rounded down; "over 6" beyond what can be tested."""
+    """A log reduction to one place, rounded down; "over 6" if it cannot be tested."""
     if value > MOST_SHOWN:
         return f"over {MOST_SHOWN:g}"
     return f"{np.floor(value * 10.0 + 1e-9) / 10.0:.1f}"
 
 
 def germ_lines(result: Result) -> list[str]:
-    """What the timer is worth against the first organism, one or two sentences."""
+    """Effect of the timer on the first organism, one or two sentences."""
     found = load_reductions(result)
     if not found:
         return []
@@ -80,7 +80,7 @@ def _row(entry: LoadReduction) -> tuple[str, ...]:
 
 
 def germ_records(result: Result) -> list[dict[str, Any]]:
-    """Log reductions as they stand in result.json."""
+    """Log reductions for result.json."""
     return [
         {
             "organism": entry.organism.name,
@@ -103,5 +103,5 @@ def germ_records(result: Result) -> list[dict[str, Any]]:
 
 
 def _finite(value: float) -> float | None:
-    """Null where nothing is left in the arithmetic of the machine."""
+    """Null where the survival is zero in floating-point arithmetic."""
     return value if np.isfinite(value) else None

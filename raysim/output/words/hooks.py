@@ -1,4 +1,4 @@
-"""The study of hooks in words and tables, in the trade's sites."""
+"""The study of hooks in words and tables, in common units."""
 
 import math
 
@@ -59,7 +59,7 @@ def mm(value: float) -> str:
 
 
 def more_lines(study: HookStudy) -> tuple[str, ...]:
-    """What qualifies the answer."""
+    """Qualifications of the answer."""
     best = study.best
     if best.all_dark:
         return tuple(
@@ -92,7 +92,7 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
 
 
 def _dark_lines(result: NumberResult) -> list[str]:
-    """What was found where every layout tried is too dark."""
+    """Findings where every layout tried is too dark."""
     lines = []
     if result.best.worst is not None and result.best.estimate > 0.0:
         lines.append(too_dark_words(result.best.worst))
@@ -117,7 +117,7 @@ def _hung_words(study: HookStudy) -> str:
 
 
 def _other_shapes(study: HookStudy) -> str:
-    """Sites objects of the scene that look unlike the one that was hung."""
+    """Judged objects of the scene that differ in shape from the one that was hung."""
     model = study.load.model
     judged = [entry for entry in study.load.scene.written.object if entry.judged]
     other = next((entry for entry in judged if entry.mesh != model.mesh), None)
@@ -130,7 +130,7 @@ def _other_shapes(study: HookStudy) -> str:
 
 
 def _ties(result: NumberResult) -> list[str]:
-    """Which of the layouts shown can be told from the best one."""
+    """Which of the layouts shown differ from the best one by more than noise."""
     tied = [pair.second for pair in result.pairs if not pair.told_apart]
     if not result.pairs:
         return []
@@ -168,7 +168,7 @@ def _percent(share: float) -> str:
 
 
 def _now_words(study: HookStudy) -> str:
-    """What the hooks as they are now would give, if as many were asked for."""
+    """Result of the present hooks, if this number of respirators was asked for."""
     result = next((one for one in study.numbers if one.now is not None), None)
     if result is None or result.now is None or result.now.layout == study.best.best.layout:
         return ""
@@ -233,7 +233,7 @@ def numbers_table(study: HookStudy) -> Table:
 
 
 def layouts_table(result: NumberResult) -> Table:
-    """The best layouts of one number: hooks, time, worst face (mW/cm2), told apart or not."""
+    """The best layouts of one number: hooks, time, worst face (mW/cm2), differs or not."""
     rows = []
     for place, layout in enumerate(result.layouts, 1):
         told = "" if place == 1 or not result.pairs else _yes_no(result.pairs[place - 2])
@@ -298,5 +298,5 @@ def drill_table(study: HookStudy) -> Table:
 
 
 def hang_key(hang: Hang) -> tuple[float, float]:
-    """Height (m) and turn (degrees): hook points that share a map."""
+    """Height (m) and turn (degrees); hook points that are equal in both share a map."""
     return round(hang.at[2], 5), round(hang.turn, 3)

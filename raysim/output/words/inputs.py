@@ -1,4 +1,4 @@
-"""Tables of what went into a run: lamps, surfaces, assumptions, and how to repeat it."""
+"""Tables of the inputs of a run: lamps, surfaces, assumptions, and how to repeat it."""
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from raysim.output.words.tables import Table
 from raysim.scene.triangles import INSIDE, OUTSIDE, SIDES, SceneTriangles
 
 MOST_NAMES = 4
-# What the counting error leaves out, with the table rows that say how large it may be.
+# Errors that the counting error does not include, with the rows of the table for their size.
 NOT_COUNTED = (
     ("lamp_power_half_width", "UVC power of a lamp against its rating"),
     ("lamp_pattern_half_width", "direction of a lamp's light against the calculation"),
@@ -89,12 +89,12 @@ def _optics(surface: Surface) -> tuple[str, str, str, str]:
 
 
 def assumptions_table(result: Result) -> Table:
-    """Assumptions the run rests on: what, value as printed, source with its mark."""
+    """Assumptions of the run: what, value as printed, source with its mark."""
     return Table(("assumption", "value", "source (mark)"), result.assumptions, 3)
 
 
 def not_counted_table() -> Table:
-    """Doubts that the counting error leaves out, with their likely size (%) and source."""
+    """Errors that the counting error does not include, with likely size (%) and source."""
     rows = []
     for key, words in NOT_COUNTED:
         row = assumptions()[key]

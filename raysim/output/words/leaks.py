@@ -78,7 +78,7 @@ def limit_lines(scene: BuiltScene) -> list[str]:
 
 
 def gap_words(found: Sequence[Leak]) -> list[str]:
-    """What has to be told of single gaps."""
+    """Remarks on single gaps."""
     lines = []
     for leak in found:
         gap = leak.gap
@@ -97,7 +97,7 @@ def gap_words(found: Sequence[Leak]) -> list[str]:
 
 
 def pose_words(scene: BuiltScene, poses: Sequence[str]) -> list[str]:
-    """Which one of several `poses` (names) the load hangs in here; nothing for fewer."""
+    """Pose of the load, if the scene has several `poses` (names)."""
     if len(poses) < 2:
         return []
     own = scene.poses[0].name

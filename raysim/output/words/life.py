@@ -1,4 +1,4 @@
-"""Life of lamps, air temperature and broken-off cycles: tables and records."""
+"""Life of lamps, air temperature and interrupted cycles: tables and records."""
 
 from typing import Any
 
@@ -62,7 +62,7 @@ def air_table(result: Result) -> Table | None:
 
 
 def interrupted_table(result: Result) -> Table | None:
-    """What a broken-off cycle lacks; none without a timer."""
+    """What is missing after an interrupted cycle; none without a timer."""
     if not np.isfinite(result.timer):
         return None
     if result.poses:
@@ -80,7 +80,7 @@ def interrupted_table(result: Result) -> Table | None:
 
 
 def _interrupted_poses(result: Result) -> Table:
-    """The same for each of several poses, which run one after the other."""
+    """What is missing after an interruption in each of several poses."""
     rows = []
     for number, pose in enumerate(result.poses):
         later = [f'{minutes_seconds(p.time)} in "{p.name}"' for p in result.poses[number + 1 :]]
@@ -103,7 +103,7 @@ def _interrupted_poses(result: Result) -> Table:
 
 
 def _missing(result: Result, pose: PoseResult | None) -> list[tuple[float, float]]:
-    """Times (s) at which the cycle, or one pose of it, is broken off, and what is missing then."""
+    """Times (s) of an interruption of the cycle, or of one pose, and what is missing then."""
     curve, timer = result.warm_up, result.timer
     if pose is not None and isinstance(curve, CycleCurve):
         curve, timer = curve.of_one_pose, pose.time
@@ -112,7 +112,7 @@ def _missing(result: Result, pose: PoseResult | None) -> list[tuple[float, float
 
 
 def lamp_life_record(result: Result) -> dict[str, Any] | None:
-    """Times over the life of the lamps as they stand in result.json; null without a timer."""
+    """Times over the life of the lamps for result.json; null without a timer."""
     found = lamp_life(result)
     if found is None:
         return None

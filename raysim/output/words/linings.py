@@ -1,4 +1,4 @@
-"""The study of linings in words, tables and plain data, in the trade's units."""
+"""The study of linings in words and tables, in common units."""
 
 import math
 
@@ -10,7 +10,7 @@ from raysim.output.words.tables import Table, irradiance_words
 from raysim.studies.linings.bench import CaseOfLining
 from raysim.studies.linings.study import LiningRow, LiningStudy
 
-LONGEST_TOLD = 3.6e6  # s: a time beyond that is that of a box in the dark
+LONGEST_TOLD = 3.6e6  # s: with a longer time the box is dark
 
 
 LIGHT = (
@@ -50,12 +50,12 @@ def answer(study: LiningStudy, as_written: str) -> str:
 
 
 def level_with_best(study: LiningStudy) -> list[str]:
-    """Linings that could not be told from the best one."""
+    """Linings that do not differ from the best one by more than noise."""
     return [pair.second for pair in study.from_best if not pair.told_apart]
 
 
 def alike(study: LiningStudy) -> list[list[str]]:
-    """Runs of neighbours in the order of the table of which none is told from the next."""
+    """Groups of neighbours in the table, none of which differs from the next by more than noise."""
     runs = [[study.rows[0].name]]
     for pair in study.pairs:
         if pair.told_apart:
@@ -66,7 +66,7 @@ def alike(study: LiningStudy) -> list[list[str]]:
 
 
 def alike_words(names: list[str]) -> str:
-    """A run of neighbours that cannot be told apart, in words."""
+    """A group of neighbours that do not differ by more than noise, in words."""
     if len(names) == 2:
         return f"{names[0]} and {names[1]} cannot be told apart by this run."
     return (
@@ -76,7 +76,7 @@ def alike_words(names: list[str]) -> str:
 
 
 def more_lines(study: LiningStudy, as_written: str) -> tuple[str, ...]:
-    """What qualifies the answer."""
+    """Qualifications of the answer."""
     lines, best = [_bright_but_useless(study)], study.rows[0].cases[CAUTIOUS]
     if best.dark:
         lines.append(too_dark_words(best.worst) if best.worst.irradiance > 0.0 else "")
@@ -125,7 +125,7 @@ def _value_line(study: LiningStudy, as_written: str) -> str:
 
 
 def minutes_per_money(row: LiningRow, own: LiningRow) -> float | None:
-    """Minutes of a cycle saved against the box as it is, per unit of money; None without price."""
+    """Minutes of a cycle saved against the present box, per unit of money; None without price."""
     if not row.cost:
         return None
     saved = own.cases[CAUTIOUS].exposure_time - row.cases[CAUTIOUS].exposure_time
@@ -177,7 +177,7 @@ def linings_table(study: LiningStudy, as_written: str) -> Table:
 
 
 def time_told(seconds: float) -> str:
-    """An exposure time in words; of a box in the dark that it is very long."""
+    """An exposure time in words; if the box is dark, that it is very long."""
     if LONGEST_TOLD < seconds < math.inf:
         return f"over {LONGEST_TOLD / 3600:,.0f} h"
     return minutes_seconds(seconds)

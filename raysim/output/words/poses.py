@@ -17,7 +17,7 @@ POSE_NOTE = (
 
 
 def pose_lines(result: Result) -> list[str]:
-    """Turning over against hanging in one pose all along; nothing for a single pose."""
+    """Turning over compared with one pose all along; nothing for a single pose."""
     if not result.poses:
         return []
     first = result.poses[0].name
@@ -26,7 +26,7 @@ def pose_lines(result: Result) -> list[str]:
 
 
 def _verdict(result: Result) -> str:
-    """What turning over saves, told only where it is sure which of the two is faster."""
+    """Whether turning over saves time, as far as this run can tell."""
     sure, least = (min(result.poses, key=attrgetter(k)) for k in ("alone", "alone_least"))
     turned = f"turned over it takes {minutes_seconds(result.timer)} of light"
     if result.timer < least.alone_least:
@@ -43,7 +43,7 @@ def _verdict(result: Result) -> str:
 
 
 def _alone_words(pose: PoseResult) -> str:
-    """The least time in the pose that might do best alone, and where it is lost."""
+    """Least time of the single pose that might be fastest, and the spot that needs it."""
     where = f'Left as in "{pose.name}" all along, in one cycle,'
     spot = spot_words(pose.alone_worst)
     if not np.isfinite(pose.alone_least):

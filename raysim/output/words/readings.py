@@ -1,4 +1,4 @@
-"""Meter readings in words: whether they agree, and what that leaves of the timer."""
+"""Meter readings in words: whether they agree, and what follows for the timer."""
 
 import math
 
@@ -24,7 +24,7 @@ WHAT_TELLS = {
 
 
 def agreement_words(row: Comparison) -> str:
-    """Whether meter and calculation agree at one point, and what to look for if not."""
+    """Whether meter and calculation agree at one point, and what to check if not."""
     reading = row.meter.reading
     if reading is None:
         return "no reading yet"
@@ -47,7 +47,7 @@ def predicted_words(row: Comparison) -> str:
 
 
 def reading_lines(result: Result) -> list[str]:
-    """What the readings leave of the timer; nothing where no meter was read."""
+    """What follows from the readings for the timer; nothing without a reading."""
     readings = result.readings
     if readings is None:
         return []
@@ -88,7 +88,7 @@ def _calculated(result: Result) -> list[str]:
 
 
 def _cause_words(cause: Cause) -> str:
-    """What would explain the missing light, as the beginning of a sentence."""
+    """A cause that would explain the missing light, as the beginning of a sentence."""
     if cause.what == LINING:
         return "if the lining reflects less than the library's low end"
     which = "all lamps give" if cause.what == ALL_LAMPS else f'lamp "{cause.lamp}" alone gives'

@@ -1,4 +1,4 @@
-"""What the numbers are worth, in plain words."""
+"""Uncertainty of the numbers in plain words."""
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.units import to_mW_cm2
@@ -28,7 +28,7 @@ lamps warm, box loaded and closed, and compare."""
 
 
 def uncertainty_words(result: Result) -> list[str]:
-    """Paragraphs on counting error, on the bound, and on what neither of them covers."""
+    """Paragraphs on the counting error, on the bound, and on what neither includes."""
     case = result.cases[CAUTIOUS]
     irradiance = irradiance_words(case.worst.irradiance, case.worst.standard_error)
     words = [

@@ -11,7 +11,7 @@ from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result, Spot
 from raysim.library.tables import assumptions
 
-NO_TIMER = "no timer"  # in place of a dose at it
+NO_TIMER = "no timer"  # in place of a dose at the timer
 CASE_WORDS = {
     "cautious": "low end of every reflectance, aged, dirty and warm lamps",
     "expected": "library reflectances, new lamps",
@@ -25,7 +25,7 @@ def number(value: float, figures: int = 3) -> str:
     Raises
     ------
     NotAFigure
-        For what is no finite number.
+        If it is not a finite number.
     """
     if math.isinf(told(value, "a figure")):
         raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
@@ -63,13 +63,15 @@ def timer_words(result: Result) -> str:
 
 
 def headline(result: Result) -> str:
-    """The timer setting (min and s), or that there is none."""
+    """The timer setting (min and s), or a sentence that there is none."""
     if result.readings is not None and not result.readings.agree:
         return "No timer: a meter reading does not agree with the calculation."
     if not np.isfinite(result.timer):
         return "There is no finite timer setting: no time can be vouched for."
     if result.poses:
-        whole = sum(math.ceil(pose.time - 1e-9) for pose in result.poses)  # as they are shown
+        whole = sum(
+            math.ceil(pose.time - 1e-9) for pose in result.poses
+        )  # rounded up as they are shown
         each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
         return (
             f"Set the timer to {', then '.join(each)}, each time counted from switching on cold "
@@ -80,12 +82,12 @@ def headline(result: Result) -> str:
     )
 
 
-OVER_A_WEEK = "more than a week"  # of a time beyond `LONGEST_TIME`
+OVER_A_WEEK = "more than a week"  # words for a time beyond `LONGEST_TIME`
 SO_DARK = f"so dark that it would take {OVER_A_WEEK}, and how much more was not looked for"
 
 
 def told_time(seconds: float) -> str:
-    """An exposure time in words; beyond `LONGEST_TIME`, or without end, that it is so."""
+    """An exposure time in words, also if it is beyond `LONGEST_TIME` or infinite."""
     return minutes_seconds(seconds) if seconds <= LONGEST_TIME else OVER_A_WEEK
 
 
@@ -96,12 +98,12 @@ MORE_LIGHT = (
 
 
 def bottom_line(result: Result) -> list[str]:
-    """What the run comes to, one plain sentence or two each, the timer first."""
+    """Main results of the run, one or two plain sentences each, the timer first."""
     return [headline(result), *details(result)]
 
 
 def details(result: Result) -> list[str]:
-    """Where the timer setting comes from, and what it does not cover."""
+    """Where the timer setting comes from, and what it does not include."""
     lines = _timer_lines(result) if np.isfinite(result.calculated) else _no_timer_lines(result)
     area = result.written.target.judge_area if result.written else None
     if area is not None:
@@ -114,7 +116,7 @@ def details(result: Result) -> list[str]:
 
 
 def reservations(result: Result) -> list[str]:
-    """What must be known before the timer is used at all: they stand first, and on the card."""
+    """Reservations to be read before the timer is used; printed first, and on the card."""
     lines = []
     if LONGEST_TIME < result.timer < math.inf:
         lines.append(
@@ -193,7 +195,7 @@ def _no_timer_lines(result: Result) -> list[str]:
 
 
 def _mend_lines(result: Result) -> list[str]:
-    """What would give a time: more counting where that is what this run lacks, or more light."""
+    """What would give a time: more counting if too little was counted, else more light."""
     if result.interrupted:
         return [
             f"Go on with the run first (--resume). Only if that ends without a time: {MORE_LIGHT}"
@@ -216,7 +218,7 @@ def _mend_lines(result: Result) -> list[str]:
 
 
 def _most_light(result: Result) -> float:
-    """Irradiance (W/m2) of the worst spot plus two standard errors, to judge the effort by."""
+    """Upper end (W/m2) of the worst spot's irradiance: plus two standard errors."""
     worst = result.cases[CAUTIOUS].worst
     return worst.irradiance + 2.0 * worst.standard_error
 
@@ -230,7 +232,7 @@ def _is_too_dark(result: Result) -> bool:
 
 
 def too_dark_words(worst: Spot) -> str:
-    """Which spot of the cautious case is too dark to wait for, and what was found there, mW/cm2."""
+    """The spot of the cautious case that is too dark to wait for, and its irradiance, mW/cm2."""
     return f"{_little_light(worst)} that it would take {OVER_A_WEEK}."
 
 
@@ -241,7 +243,7 @@ def _little_light(worst: Spot) -> str:
 
 
 def _dark_words(result: Result) -> str:
-    """Which spot has no finite time, and what was found there."""
+    """The spot without a finite time, and its irradiance."""
     worst = result.cases[CAUTIOUS].worst
     if not worst.irradiance > 0.0:
         return f"No light was found at {spot_words(worst)} in the cautious case."

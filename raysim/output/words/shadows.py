@@ -1,4 +1,4 @@
-"""The study of shadows in words, tables and plain data, in the trade's units."""
+"""The study of shadows in words and tables, in common units."""
 
 from raysim.base.units import to_mm, to_mW_cm2
 from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, told_time
@@ -8,7 +8,7 @@ from raysim.studies.shadows.remedies import Remedy, Tried
 from raysim.studies.shadows.study import Shadow, ShadowStudy
 
 MOST_HIDING = 3
-WORTH_NAMING = 0.01  # share of the sight lines
+WORTH_NAMING = 0.01  # share of the lines of sight
 TOUCHING_MM = 0.3  # as in the check of contact
 
 
@@ -41,7 +41,7 @@ def _times(gain: float) -> str:
 
 
 def best_remedy(tried: Tried) -> Remedy | None:
-    """The change that helps most, if it helps beyond its noise."""
+    """The change that helps most, if its gain is larger than its noise."""
     return next((r for r in tried.remedies if r.clear and r.gain > 1.0), None)
 
 
@@ -60,7 +60,7 @@ def _hidden_words(shadow: Shadow) -> str:
 
 
 def _close_words(shadow: Shadow) -> str:
-    """What lies right before the patch, where anything does."""
+    """What lies right in front of the patch, if anything."""
     if shadow.close is None:
         return ""
     millimetres = 1000.0 * shadow.close.distance
@@ -83,7 +83,7 @@ def _whose(shadow: Shadow, name: str) -> str:
 
 
 def more_lines(study: ShadowStudy) -> tuple[str, ...]:
-    """What qualifies the answer."""
+    """Qualifications of the answer."""
     lines = [
         f"Dark: below {number(to_mW_cm2(study.limit))} mW/cm2 in the cautious case (median of the "
         f"judged area {number(to_mW_cm2(study.median))}); {len(study.shadows) + study.left_out} "
@@ -101,7 +101,7 @@ def more_lines(study: ShadowStudy) -> tuple[str, ...]:
 
 
 def _tried_lines(shadow: Shadow, place: int, tried: Tried) -> list[str]:
-    """What helps the patches after the first, and what is unclear or does not fit."""
+    """Changes that help the other patches, and changes that are unclear or do not fit."""
     lines, of = [], "" if place == 0 else f"Patch {place + 1}: "
     if place > 0:
         best = best_remedy(tried)

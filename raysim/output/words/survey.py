@@ -1,4 +1,4 @@
-"""Meter against calculation in words, as a table, as plain data, and as a sheet to fill in."""
+"""Meter against calculation in words and as a table."""
 
 import math
 from collections.abc import Sequence
@@ -22,7 +22,7 @@ UNCERTAINTY_WORDS = (
 
 
 def facing_words(facing: np.ndarray) -> str:
-    """Which way a head faces, in words: the main direction, and degrees from it."""
+    """Direction of a head in words: the nearest main direction, and degrees from it."""
     names = ("to the right", "to the left", "to the rear", "to the door", "up", "down")
     axes = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]])
     cosines = axes @ (facing / np.linalg.norm(facing))
@@ -34,19 +34,19 @@ def facing_words(facing: np.ndarray) -> str:
 
 
 def point_words(name: str, response: str) -> str:
-    """Name of a point, with the kind of head where that is not cosine-corrected."""
+    """Name of a point, with the kind of head if that is not cosine-corrected."""
     return name if response == COSINE else f"{name} (head: {response})"
 
 
 def head_lines(rows: Sequence[Comparison]) -> list[str]:
-    """Where the response of each kind of head that is not cosine-corrected comes from."""
+    """Source of the response of each kind of head that is not cosine-corrected."""
     heads = [row.meter.point.response for row in rows]
     kinds = dict.fromkeys(head for head in heads if not head.is_cosine)
     return [f"Head, {kind.name}: {kind.source}." for kind in kinds]
 
 
 def survey_table(rows: Sequence[Comparison]) -> Table:
-    """One row a point: where, which way, predicted and read, and whether they agree."""
+    """One row per point: place, direction, prediction, reading, and whether they agree."""
     cells = []
     for row in rows:
         point = row.meter.point
@@ -76,14 +76,14 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
 
 
 def _score_words(score: float) -> str:
-    """E_n in two figures; of a point where no light was found, that it is large."""
+    """E_n in two figures; without a number where no light was found."""
     return number(score, 2) if math.isfinite(score) else "far above 1"
 
 
 def fit_lines(fit: Fit, lamps: Sequence[str], reflectances: np.ndarray) -> list[str]:
-    """What the readings say of lamps and lining, and what they cannot tell.
+    """What the readings say about lamps and lining, and what they cannot show.
 
-    Outputs are shares of what a lamp should give at its age.
+    Outputs are shares of the expected output of a lamp at its age.
     """
     names = [f"the output of {name}" for name in lamps] + ["the mean reflectance"]
     lines = []

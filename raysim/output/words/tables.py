@@ -9,7 +9,7 @@ from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
 from raysim.dose.result import CaseResult, DoseSummary, Result
 from raysim.output.words.sentences import CASE_WORDS, number, spot_words
 
-MOST_ROWS = 40  # of the energy account
+MOST_ROWS = 40  # rows of the energy account
 NOT_CLEAR = "not settled (few photons)"
 FOR_WEAR = "not settled (this case is for wear)"
 
@@ -25,7 +25,7 @@ class Table:
 
 
 def irradiance_words(value: float, error: float) -> str:
-    """Irradiance with its standard error, mW/cm2, to three and two figures."""
+    """Irradiance in three figures with its standard error in two, mW/cm2."""
     return f"{number(to_mW_cm2(value))} ± {number(to_mW_cm2(error), 2)}"
 
 
@@ -60,10 +60,10 @@ def cases_table(result: Result) -> Table:
 
 
 def is_clear(result: Result, case: CaseResult) -> bool:
-    """Whether the counting error of a case is small enough to speak of its worst spot.
+    """Whether the counting error of a case is small enough to name its worst spot.
 
-    More reflectance and more lamp output never give less light, so a case whose bound lies below
-    that of the cautious case has only been counted too coarsely.
+    More reflectance and more lamp output never give less light. So a case whose bound is below that
+    of the cautious case was only counted too coarsely.
     """
     return case.bound >= result.cases[CAUTIOUS].bound
 
@@ -73,7 +73,7 @@ def _if_clear(result: Result, case: CaseResult, words: str) -> str:
 
 
 def _time_words(result: Result, case: CaseResult) -> str:
-    if case.name == BRIGHT:  # no backward paths settle its darkest spot
+    if case.name == BRIGHT:  # its darkest spot is not settled by backward paths
         return FOR_WEAR
     sets = (
         case.name == CAUTIOUS and np.isfinite(result.timer) and result.timer == case.exposure_time
@@ -134,7 +134,7 @@ def doses_table(result: Result) -> Table | None:
 
 
 def energy_table(result: Result) -> Table:
-    """Where the radiant power of the lamps ended, W and % of it, cautious and expected case."""
+    """Where the radiant power of the lamps ends up, W and %, cautious and expected case."""
     accounts = [result.cases[case].energy for case in (CAUTIOUS, EXPECTED)]
     names = sorted(accounts[0].absorbed, key=lambda name: -accounts[0].absorbed[name])
     shown, rest = names[:MOST_ROWS], names[MOST_ROWS:]
@@ -160,9 +160,9 @@ def _percent(share: float) -> str:
 
 
 def reflectance_gain(result: Result) -> float | None:
-    """Worst irradiance of the expected over that of the cautious case at equal lamp output.
+    """Worst irradiance of the expected case over that of the cautious one, at equal lamp output.
 
-    A ratio; None where one of the two is not known well enough.
+    A ratio; None if one of the two is not known well enough.
     """
     cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
     if not (cautious.bound > 0.0 and is_clear(result, expected)):

@@ -49,7 +49,7 @@ def budget_table(result: Result) -> Table | None:
 
 
 def budget_lines(budget: Budget | None) -> list[str]:
-    """The expanded uncertainty and the three inputs it hangs on most, in one sentence."""
+    """The expanded uncertainty and its three largest contributions, in one sentence."""
     if budget is None:
         return []
     most = ", ".join(f"{row.what} ({_percent(row.relative)} %)" for row in budget.contributions[:3])
@@ -60,7 +60,7 @@ def budget_lines(budget: Budget | None) -> list[str]:
 
 
 def budget_record(budget: Budget | None) -> dict[str, Any] | None:
-    """The budget as it stands in result.json; null where there is none."""
+    """The budget for result.json; null if there is none."""
     if budget is None:
         return None
     return {

@@ -1,4 +1,4 @@
-"""How often a respirator may go round: the limits as a table, in words, and as plain data."""
+"""How often a respirator may be treated: the limits as a table, in words, and as plain data."""
 
 from typing import Any
 
@@ -30,7 +30,7 @@ def reuse_table(result: Result) -> Table | None:
 
 
 def wear_words(result: Result) -> list[str]:
-    """Which places get the most, why so much, and what gives more cycles; none without a timer."""
+    """Places with the highest dose, why, and what allows more cycles; none without a timer."""
     found = reuse(result)
     if found is None:
         return []
@@ -61,7 +61,7 @@ def _where(result: Result, part: PartWear) -> str:
 
 
 def _part_words(result: Result, part: PartWear) -> str:
-    """What the best-lit place gets in a cycle, where it is, and why so much."""
+    """Dose of the best-lit place in a cycle, where it is, and why it is so high."""
     target = result.safety_factor * result.target_dose
     doubt = part.dose / (target * part.spread) if part.spread > 0.0 else 0.0
     return (
@@ -84,7 +84,7 @@ WHAT_TO_DO = (
 
 
 def reuse_lines(result: Result) -> list[str]:
-    """How often a respirator may go round, what binds, and which place gets the most."""
+    """How often a respirator may be treated, which limit decides, and the best-lit place."""
     found = reuse(result)
     if found is None:
         return []
@@ -111,7 +111,7 @@ def _none_words(found: Reuse) -> str:
 
 
 def reuse_record(result: Result) -> dict[str, Any] | None:
-    """Reuse as it stands in result.json; null without a timer."""
+    """Reuse for result.json; null without a timer."""
     found = reuse(result)
     if found is None:
         return None

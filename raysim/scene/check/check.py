@@ -16,20 +16,20 @@ from raysim.scene.check.likely import likeness_faults
 from raysim.scene.mesh.drawn_in import scale_mend
 from raysim.scene.triangles import SceneTriangles
 
-SMALLEST_CHAMBER = 0.05  # m: nothing to hang a respirator in
+SMALLEST_CHAMBER = 0.05  # m: too small for a respirator
 LARGEST_CHAMBER = 5.0  # m: a room, not a box
 SMALLEST_OBJECT = 0.002  # m
-SLIP_OF_UNIT = 100.0  # times below the usual target: mJ written for J is a thousand times
-WEAK_LINING = 0.15  # expected reflectance below which a lining gives no gain worth the name
-LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: what lies beyond is a slip of the pen
+SLIP_OF_UNIT = 100.0  # times below the usual target: mJ in place of J makes it 1000
+WEAK_LINING = 0.15  # expected reflectance below which a lining gives next to no gain
+LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: anything outside is a typing error
 THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
-MOST_TALLIES = 12_000_000  # of lamps times faces: about 100 bytes each for every thread
+MOST_TALLIES = 12_000_000  # lamps times faces: about 100 bytes each per thread
 
 
 def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
-    """All faults of a scene, those of building included; errors first.
+    """All faults of a scene, including those of `build_scene`; errors first.
 
-    Where sizes are absurd the checks of contact are left out: they would only repeat it.
+    Where sizes are absurd the checks of contact are skipped: they would only repeat that fault.
     """
     faults = [*scene.faults, *_sizes(scene)]
     absurd = any(fault.level is Level.ERROR for fault in faults)
@@ -61,7 +61,7 @@ def _other_poses(scene: BuiltScene, known: set[Fault], progress: Progress) -> li
 
 
 def _cold(scene: BuiltScene) -> list[Fault]:
-    """Air in which lamps start badly."""
+    """Faults: air so cold that lamps start badly."""
     air = scene.written.lamps_behaviour.air
     if air is None or air[0] >= HARD_START:
         return []
@@ -92,7 +92,7 @@ def _metres(size: np.ndarray) -> str:
 
 
 def _sizes(scene: BuiltScene) -> list[Fault]:
-    """Mix-ups of millimetres, inches and metres."""
+    """Faults: millimetres, inches and metres mixed up."""
     triangles = scene.triangles
     walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
     chamber = _size(triangles.corners[np.isin(triangles.face_body, walls)])
@@ -125,7 +125,7 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
 
 
 def _work(scene: BuiltScene) -> list[Fault]:
-    """Scenes whose tallies, one for each lamp and face-side, would not fit into memory."""
+    """Faults: tallies, one for each lamp and face-side, that would not fit into memory."""
     lamps, faces = len(scene.triangles.lamps), len(scene.triangles.corners)
     if lamps * faces <= MOST_TALLIES:
         return []
@@ -146,7 +146,7 @@ def _work(scene: BuiltScene) -> list[Fault]:
 
 
 def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
-    """Electrical watts given as UVC watts, and lamps past their life."""
+    """Faults: electrical watts given as UVC watts, and lamps past their life."""
     faults = []
     rated = scene.written.lamps_behaviour.rated_hours
     limit = assumptions()["uvc_share_limit"]
@@ -176,7 +176,7 @@ def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
 
 
 def _linings(scene: BuiltScene) -> list[Fault]:
-    """Walls that do not reflect 254 nm, and walls that reflect more than can be believed."""
+    """Faults: walls that do not reflect 254 nm, or reflect more than is credible."""
     triangles = scene.triangles
     faults = []
     believable = assumptions()["reflectance_max_believable"].value
@@ -263,7 +263,7 @@ def _targets(scene: BuiltScene) -> list[Fault]:
 
 
 def _sheets(scene: BuiltScene) -> list[Fault]:
-    """Open sheets whose normals mostly point to their own middle: sides swapped by mistake."""
+    """Faults: open sheets whose normals mostly point to their own middle, so sides are swapped."""
     triangles = scene.triangles
     middles, faults = triangles.centroids, []
     for number, part in enumerate(triangles.parts):
@@ -280,7 +280,7 @@ def _sheets(scene: BuiltScene) -> list[Fault]:
 
 
 def _outwardness(middles: np.ndarray, triangles: SceneTriangles, faces: np.ndarray) -> float:
-    """Area-weighted mean cosine between normals and the way from the middle of the sheet."""
+    """Area-weighted mean cosine between normals and the direction from the middle of the sheet."""
     areas = triangles.areas[faces]
     away = middles - np.average(middles, axis=0, weights=areas)
     away /= np.maximum(np.linalg.norm(away, axis=1), 1e-12)[:, None]

@@ -1,4 +1,4 @@
-"""Who cuts or touches whom: objects, lamps, walls and meters in each other's way."""
+"""Objects, lamps, walls and meters that cut or touch each other."""
 
 import numpy as np
 
@@ -12,14 +12,14 @@ from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles, face_boxes
 from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
 
 TOUCHING = 0.0003  # m: a judged face this close to another surface gets next to no light
-BEHIND = 1e-6  # m: the look begins this far behind a face, to see what lies right on it
+BEHIND = 1e-6  # m: rays start this far behind a face, to hit what lies on it
 NO_TUBES = np.zeros((0, 8))
-# A direction along no edge or axis that a person would draw.
+# A direction that is not parallel to any edge or axis that a person would draw.
 ODD_DIRECTION = np.array([0.36117, 0.47923, 0.79993])
 
 
 class Surroundings:
-    """Some of a scene's triangles in a tree of their own, to cast rays against."""
+    """Some triangles of a scene in a hierarchy of their own, to cast rays against."""
 
     def __init__(self, triangles: SceneTriangles, faces: np.ndarray) -> None:
         self.triangles = triangles
@@ -51,7 +51,7 @@ class Surroundings:
         return np.unique(found[found >= 0])
 
     def seen_from_inside(self, points: np.ndarray) -> np.ndarray:
-        """Whether each point (points, 3) lies where the normals of these faces look, (points,).
+        """Whether each point (points, 3) lies on the side of the normals of these faces, (points,).
 
         For a closed chamber whose normals point inwards: whether it is inside.
         """
@@ -63,7 +63,7 @@ class Surroundings:
 
 
 def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
-    """Objects, lamps and meters outside the chamber, in each other's way, or touching."""
+    """Faults: objects, lamps and meters outside the chamber, cutting or touching each other."""
     triangles = scene.triangles
     kinds = np.array([body.kind for body in triangles.bodies])
     face_kind = kinds[triangles.face_body]
@@ -103,7 +103,7 @@ class _Report:
         self.faults.append(Fault(code, str(self.scene.path), key, what, mend, level))
 
     def is_news(self, body: int, faces: np.ndarray) -> bool:
-        """Whether some pair of `body` with a body of `faces` was not told of before."""
+        """Whether `body` and a body of `faces` are a pair that is not reported yet."""
         others = np.unique(self.triangles.face_body[faces]).tolist()
         pairs = {frozenset((body, int(other))) for other in others}
         news = not pairs <= self._told
@@ -113,7 +113,7 @@ class _Report:
     def near(self, faces: np.ndarray, body_faces: np.ndarray) -> np.ndarray:
         """Those of `faces` whose boxes come within reach of the box around `body_faces`.
 
-        No other face can be crossed or touched from there, and a tree of few faces is soon built.
+        No other face can be crossed or touched from there, and few faces make a quick hierarchy.
         """
         return self.within(
             faces, self.low[body_faces].min(axis=0), self.high[body_faces].max(axis=0)
@@ -172,7 +172,7 @@ def _walls(triangles: SceneTriangles) -> np.ndarray:
 
 
 def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> None:
-    """Sites face-sides with another body's surface right in front of them."""
+    """Judged face-sides with another body's surface right in front of them."""
     triangles = report.triangles
     foreign = report.near(np.flatnonzero(triangles.face_body != body), faces)
     if not len(foreign):

@@ -1,4 +1,4 @@
-"""Where gaps lie: on which wall, and whether that can be."""
+"""The wall on which each gap lies, and what is wrong with gaps."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""What no respirator and no lamp is like: slips of a unit, of a length, of a forgotten key."""
+"""Unlikely respirators and lamps: a wrong unit, a wrong length, a forgotten key."""
 
 from collections.abc import Callable
 from operator import attrgetter
@@ -15,10 +15,10 @@ from raysim.scene.triangles import SceneTriangles
 
 # Longest side of a respirator with its straps, m (our own estimate, no source).
 SMALLEST_RESPIRATOR, LARGEST_RESPIRATOR = 0.06, 0.5
-FLAT = 0.0003  # m: what lies within so much of a plane is a coupon, of whatever size
+FLAT = 0.0003  # m: a flat thing, thinner than this, is a test coupon and may have any size
 FABRIC = "respirator fabric"
-# A rating that is more than this share of the mains watts of a like lamp is more than any UVC share
-# in print; lengths and diameters within these shares are those of a like lamp (our own estimate).
+# UVC above this share of the mains watts exceeds every published share. A lamp is like one in the
+# table if length and diameter agree within the other two shares (our own estimate).
 LIKELY_MAINS_SHARE = 0.6
 SAME_LENGTH, SAME_TUBE = 0.12, 0.15
 # UVC from an area of tube, against the most that a lamp of the table gives (our own estimate):
@@ -27,7 +27,7 @@ MOST_EXITANCE = 1.5
 
 
 def likeness_faults(scene: BuiltScene) -> list[Fault]:
-    """Lamps and respirators of a built scene that are not like any."""
+    """Faults: lamps and respirators of a built scene that are unlike any real one."""
     faults: list[Fault] = []
 
     def fault(code: Code, key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
@@ -67,7 +67,7 @@ def likeness_faults(scene: BuiltScene) -> list[Fault]:
 def _doubt_size(
     fault: Callable[..., None], key: str, entry: Object, triangles: SceneTriangles, units: str
 ) -> None:
-    """Note a size that only a slip of a unit or of `scale` gives; flat sheets may be of any."""
+    """Note a size that only a wrong unit or `scale` can give; flat sheets may have any size."""
     names = [body.name for body in triangles.bodies]
     corners = triangles.corners[triangles.faces_of(names.index(entry.name))].reshape(-1, 3)
     longest = float(np.ptp(corners, axis=0).max())
@@ -84,12 +84,12 @@ def _doubt_size(
 
 
 def _doubt_lamp(fault: Callable[..., None], key: str, lamp: Lamp, power: float) -> None:
-    """A rating like the mains watts of a catalogue lamp, or more than its tube can give."""
+    """Note a rating like the mains watts of a catalogue lamp, or more than its tube can give."""
     if (
         lamp.electrical is not None
         and power > assumptions()["uvc_share_limit"].value * lamp.electrical
     ):
-        return  # told of already
+        return  # reported already
     rating = f"{key}.uvc" if lamp.uvc is not None else f"{key}.irradiance_at_1m"
     arc = float(np.linalg.norm(np.subtract(lamp.end, lamp.start)))
     slip = "look like electrical watts" if lamp.uvc is not None else "would come from so much light"
@@ -119,7 +119,7 @@ def _doubt_lamp(fault: Callable[..., None], key: str, lamp: Lamp, power: float) 
 
 
 def _like(lamp: Lamp, arc_mm: float) -> LampType | None:
-    """The catalogue lamp of this arc and diameter; else the one whose whole tube is so long."""
+    """The catalogue lamp of this arc and diameter; else one whose whole tube has this length."""
     kinds = [
         kind
         for kind in lamp_types().values()

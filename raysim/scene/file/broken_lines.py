@@ -1,4 +1,4 @@
-"""What a line that is not TOML was meant to say: slips of people who seldom write such files."""
+"""Explain a line that is not TOML: common mistakes of people who seldom write such files."""
 
 import re
 
@@ -17,14 +17,14 @@ _BARE_WORDS = re.compile(r"^[^\W\d_][^\"'\[\]{}=]*$")
 
 
 def broken_line(text: str, error: ValueError) -> tuple[str, str]:
-    """What is wrong with a file that TOML's reader refuses, and how to mend it.
+    """What is wrong with a file that the TOML reader refuses, and how to mend it.
 
     Parameters
     ----------
     text : str
         The whole file.
     error : ValueError
-        As the reader of the standard library raises it.
+        Raised by the reader of the standard library.
 
     Source: definition.
     """

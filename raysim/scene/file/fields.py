@@ -8,9 +8,9 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from raysim.base import units
 
-# What lies beyond these is a slip of the unit or of the pen.
+# Anything beyond these is a wrong unit or a typing error.
 LARGEST_LENGTH = 1000.0  # m
-SMALLEST_LENGTH = 1e-6  # m, of what must have one
+SMALLEST_LENGTH = 1e-6  # m, where a length must not be zero
 SMALLEST_ARC = 1e-3  # m, between the ends of a lamp
 SMALLEST_SCALE, LARGEST_SCALE = 1e-6, 1e6
 # J/m2, 10 kJ/cm2: ten times the largest dose that respirators were tested to (Lindsley 2015,
@@ -22,7 +22,7 @@ UNIT_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": 0.0254, "inch": 0.0254, 
 
 
 def _shown(value: Any) -> str:
-    """What was found, in a few letters; tables may be as deep as they are long."""
+    """The value that was found, shortened; tables may be long and deep."""
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list):
@@ -82,10 +82,10 @@ def _believable_scale(value: float) -> float:
 
 
 def _one_line(value: str) -> str:
-    """A name that keeps to its line and leaves the direction of writing and the colours alone."""
+    """A name on one line, without control characters for colours or the direction of writing."""
     if not value.strip():
         raise ValueError("a name needs letters or digits")
-    joining = "\u200c\u200d"  # within words and signs of some scripts
+    joining = "\u200c\u200d"  # they join letters in some scripts
     for letter in value:
         if unicodedata.category(letter) in ("Cc", "Cf", "Zl", "Zp") and letter not in joining:
             raise ValueError(f"U+{ord(letter):04X} is a control character, not a letter")
@@ -101,7 +101,7 @@ def _direction(value: tuple[float, float, float]) -> tuple[float, float, float]:
 
 
 def _at_most(limit: float, words: str) -> AfterValidator:
-    """Refuse, in the user's unit, what is beyond a limit given in SI."""
+    """Validator that refuses values above a limit (SI); the message has the user's unit."""
 
     def check(value: float) -> float:
         if value > limit:
@@ -136,6 +136,6 @@ Direction = Annotated[Triple, AfterValidator(_direction)]
 
 
 class Table(BaseModel):
-    """A table of the scene file: no keys but its own, not to be changed."""
+    """A table of the scene file: no unknown keys, and read-only."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)

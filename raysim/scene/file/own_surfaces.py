@@ -1,11 +1,11 @@
-"""Surfaces that a scene writes out itself, in the form of the library's."""
+"""Surfaces that are defined in the scene itself, as records of the library."""
 
 from raysim.library.tables import Surface
 from raysim.scene.file.things import SurfaceTable
 
 
 def surface_of_table(table: SurfaceTable) -> Surface:
-    """Surface of an inline table; missing ends of the range are the value itself."""
+    """Surface from an inline table; a missing end of the range is set to the value itself."""
     name = table.name or _surface_label(table)
     common = {
         "specular": 1.0 if table.refractive_index else table.specular,

@@ -20,13 +20,13 @@ from raysim.scene.file.written import SceneAsWritten
 
 LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
 LONGEST_SHOWN = 80  # letters of a name in a message
-MOST_FAULTS = 50  # told of one file: nobody mends more in one go
-# A key of a hundred parts: reading one takes time with the square of its parts.
+MOST_FAULTS = 50  # shown for one file: nobody mends more at once
+# Keys of a hundred parts are refused: the time to read one grows with the square of its parts.
 _ENDLESS_KEY = re.compile(
     r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){100}"""
 )
 
-# What people write for a key that means something else here.
+# Names that people use for other keys of ours.
 _LIKELY_MEANT = {
     "watts": "uvc (radiant watts at 254 nm) or electrical",
     "watt": "uvc (radiant watts at 254 nm) or electrical",
@@ -87,7 +87,7 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
         if path.is_dir():
             raise refuse("this is a folder", "name the .toml file of the scene")
         found = path.stat()
-        if not stat.S_ISREG(found.st_mode):  # a pipe would keep us waiting, a device has no end
+        if not stat.S_ISREG(found.st_mode):  # reading a pipe may block, and a device never ends
             raise refuse("this is no ordinary file", "name the .toml file of the scene")
         if found.st_size > LARGEST_SCENE_FILE:
             raise refuse("larger than 5 MB, which no scene is", "name the .toml file of a scene")
@@ -115,7 +115,7 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
 
 
 def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
-    """A fault in our own words from one entry of pydantic's error list."""
+    """A fault in our own words, from one entry of pydantic's error list."""
     location = [step for step in detail["loc"] if not _is_union_tag(step)]
     key = _key_text(data, location)
     kind = detail["type"]
@@ -145,7 +145,7 @@ def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
 
 
 def _as_written(location: list[Any]) -> str:
-    """How a missing key is written: as a table, one of several tables, or a value."""
+    """Example of how to write a missing key: a table, one of several tables, or a value."""
     name = str(location[-1])
     field = SceneAsWritten.model_fields.get(name) if len(location) == 1 else None
     if field is None or _find_model(field.annotation) is None:
@@ -189,7 +189,7 @@ def _nearest_key(location: list[Any]) -> str:
 
 
 def _keys_at(location: list[Any]) -> list[str]:
-    """Keys that the model knows at a place of the scene."""
+    """Keys that are allowed at a place of the scene."""
     model: Any = SceneAsWritten
     for step in location:
         if isinstance(step, int):

@@ -1,4 +1,4 @@
-"""What hangs and stands in the box as the user wrote it: surfaces, objects, and their poses."""
+"""Surfaces, objects and poses as the user wrote them."""
 
 import difflib
 from typing import Annotated, Literal
@@ -21,7 +21,7 @@ from raysim.scene.file.fields import (
 )
 
 MOST_POSES = 8
-SHARES_SLACK = 0.005  # by which written shares may miss their sum of 1, as 0.333 three times does
+SHARES_SLACK = 0.005  # allowed error of the sum of shares: three times 0.333 is not 1
 
 
 class SurfaceTable(Table):
@@ -89,7 +89,7 @@ class Object(Table):
 
 
 class PosedObject(Table):
-    """An object that hangs otherwise in one pose than in its own table."""
+    """An object that in one pose hangs differently from its own table."""
 
     name: Name
     at: Point | None = None
@@ -106,7 +106,7 @@ class Pose(Table):
     """How the load hangs for a share of the cycle.
 
     `turn` is added, angle by angle, to the `turn` of every judged object that is not listed under
-    `object`; what is listed there hangs as it says.
+    `object`; an object in that list hangs as the list says.
     """
 
     name: GivenName
@@ -130,7 +130,7 @@ class Pose(Table):
 
 
 def refuse_unfit_poses(poses: list[Pose], objects: list[Object]) -> None:
-    """Refuse poses of objects that are not there, and shares that make no whole.
+    """Refuse poses of unknown objects, and shares whose sum is not 1.
 
     Raises
     ------

@@ -65,7 +65,7 @@ class Chamber(Table):
 
 
 class Lamp(Table):
-    """One lamp: one or more cylinders that glow, and that stand in the way."""
+    """One lamp: one or more cylinders that emit light and also block it."""
 
     name: GivenName
     start: Point = Field(alias="from")
@@ -106,7 +106,7 @@ class Lamp(Table):
 
 
 class Target(Table):
-    """What every judged face-side must receive: a dose, or what an organism takes."""
+    """What every judged face-side must receive: a dose, or that for a log reduction."""
 
     given_dose: Dose | None = Field(default=None, alias="dose")
     organism: Name | None = None
@@ -179,7 +179,7 @@ class WarmUp(Table):
 
 
 class LampsBehaviour(Table):
-    """What takes output from a lamp in use; defaults are listed with their sources."""
+    """What lowers the output of a lamp in use; defaults are listed with their sources."""
 
     warm_up: WarmUp = Field(default_factory=WarmUp)
     ageing: PositiveShare = Field(
@@ -202,7 +202,7 @@ class LampsBehaviour(Table):
         if self.air is not None:
             if "temperature" in self.model_fields_set:
                 raise ValueError("temperature (a factor) and air (degrees) say the same: give one")
-            self.output_curve.least(*self.air)  # a ValueError where the curve ends before
+            self.output_curve.least(*self.air)  # ValueError if the curve does not reach so far
         return self
 
     @property
@@ -212,20 +212,22 @@ class LampsBehaviour(Table):
 
 
 class Wear(Table):
-    """How much a respirator may take; defaults are listed with their sources."""
+    """How much treatment a respirator may take; defaults are listed with their sources."""
 
     material_dose: Dose | None = None
     strap_dose: Dose | None = None
     donnings: Count | None = None
     policy_cycles: Count | None = None
-    source: Annotated[str, Field(min_length=1, max_length=400)] | None = None  # of what is given
+    source: Annotated[str, Field(min_length=1, max_length=400)] | None = (
+        None  # of the limits given here
+    )
 
 
 class Meter(Table):
-    """A point where a meter is held, and the way its head faces; heads are cosine-corrected.
+    """A point where a meter is held, and the direction of its head, which is cosine-corrected.
 
     `response` names another kind of head, or is a table of [degrees, response]. `lamp_hours` is the
-    age of the lamps at the reading, one number for all or one for each; by default that of now.
+    age of the lamps at the reading, one number for all or one for each; default: their present age.
     """
 
     name: GivenName
@@ -245,7 +247,7 @@ class Meter(Table):
 class Gap(Table):
     """A slit through a wall: `from` and `to` end its middle line on the inside of the wall.
 
-    A "rabbet" goes half the depth, `step` sideways and on to the outside: two bends.
+    A "rabbet" goes straight for half the depth, then `step` sideways, then straight to the outside.
     """
 
     name: GivenName = "gap"
@@ -322,7 +324,7 @@ class SceneAsWritten(Table):
         return self
 
     def hours_when_read(self, meter: Meter) -> tuple[float, ...] | None:
-        """Age of each lamp when a meter was read, h; None where it is that of now (definition)."""
+        """Age of each lamp at the reading, h; None if it is the present age (definition)."""
         if meter.lamp_hours is None:
             return None
         if isinstance(meter.lamp_hours, list):

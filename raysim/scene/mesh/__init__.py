@@ -1,1 +1,1 @@
-"""Mesh files: read safely, doubted, and made into triangles that may be traced."""
+"""Mesh files: read safely, checked, and made into triangles that can be traced."""

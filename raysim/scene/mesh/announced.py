@@ -1,7 +1,7 @@
-"""What a mesh file says it holds, before any reader of foreign formats gets to see it.
+"""Number of triangles that a mesh file announces, found before a reader of foreign formats sees it.
 
-A hundred bytes can announce fifty million triangles, and a file cut short can still be read in
-part. What is announced is compared with the limits first, and with what was read afterwards.
+A hundred bytes can announce fifty million triangles, and a file that is cut short can still be read
+in part. The number is compared with the limits first, and later with the triangles that were read.
 """
 
 import json
@@ -12,7 +12,7 @@ from typing import Any
 
 from raysim.scene.mesh.fault import Misfit
 
-# Things that a reader may leave out without changing the shape.
+# Elements that a reader may leave out without changing the shape.
 _HARMLESS = ("KHR_materials_", "KHR_texture_", "KHR_lights_", "EXT_texture_")
 
 _SOLID = re.compile(rb"^[ \t]*solid\b", re.I | re.M)
@@ -27,14 +27,14 @@ _OBJ_ZERO = re.compile(rb"^[ \t]*f[ \t](?:[^\n#]*[ \t])?0(?=[/\s]|$)", re.M)
 
 @dataclass(frozen=True)
 class Announced:
-    """Triangles (at the least) and named parts that a file announces."""
+    """Least number of triangles, and named parts, that a file announces."""
 
     triangles: int
     parts: int = 1
 
 
 def announced(data: bytes, kind: str) -> Announced:
-    """What a mesh file announces.
+    """Triangles and parts that a mesh file announces.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ def announced(data: bytes, kind: str) -> Announced:
     Raises
     ------
     Misfit
-        Where the file contradicts itself: cut short, or of another kind.
+        If the file contradicts itself: it is cut short, or of another kind.
     """
     return {"stl": _stl, "obj": _obj, "ply": _ply, "glb": _glb}[kind](data)
 
@@ -78,7 +78,7 @@ def _obj(data: bytes) -> Announced:
 
 
 def _line(data: bytes, place: int) -> str:
-    """Where in a text something stands, in words."""
+    """Line of a place in a text, in words."""
     return f" (line {data.count(bytes([10]), 0, place) + 1})"
 
 
@@ -97,7 +97,7 @@ def _ply(data: bytes) -> Announced:
         lines = sum(map(bool, map(bytes.strip, body.splitlines())))
         if lines != sum(counts.values()):
             raise Misfit(f"announces {sum(counts.values()):,} lines, but has {lines:,}")
-    elif sum(counts.values()) > len(body):  # no element takes less than a byte
+    elif sum(counts.values()) > len(body):  # every element takes a byte at least
         raise Misfit(f"announces {sum(counts.values()):,} elements in {len(body):,} bytes")
     return Announced(counts.get("face", 0))
 
@@ -124,7 +124,7 @@ def _glb(data: bytes) -> Announced:
 
 
 def _nodes_shown(tree: dict[str, Any]) -> list[int]:
-    """Nodes of the scene that the file shows; none may hang in two places, or within itself."""
+    """Nodes of the scene that the file shows; none may have two parents, or contain itself."""
     nodes = tree.get("nodes", [])
     scenes = tree.get("scenes", [])
     roots = scenes[tree.get("scene", 0)].get("nodes", []) if scenes else range(len(nodes))

@@ -1,4 +1,4 @@
-"""What is doubtful in a mesh: sides, lost triangles, triangles that hang alone, bent faces."""
+"""Doubts about a mesh: sides, lost triangles, unconnected triangles, bent faces."""
 
 from collections.abc import Callable
 
@@ -7,11 +7,11 @@ from raysim.base.fault_codes import Code
 from raysim.scene.file.things import Object
 from raysim.scene.mesh.meshes import LOOSE_SHARE, MeshPart
 
-LEAST_LOOSE = 8  # triangles: so few may well be meant to hang alone
+LEAST_LOOSE = 8  # triangles: so few may be unconnected on purpose
 
 
 def doubt_part(fault: Callable[..., None], entry: Object, part: MeshPart, key: str) -> None:
-    """Note what was put right, or could not be, in a part of an object's mesh.
+    """Note what was repaired, or could not be, in a part of an object's mesh.
 
     `fault` takes code, key, what is wrong, how to mend it and the level (an error unless given).
     """

@@ -1,7 +1,7 @@
-"""Faces of OBJ and PLY files as they were drawn: read where they are not all triangles.
+"""Faces of OBJ and PLY files as they were drawn, read if not all of them are triangles.
 
-The reader of foreign formats cuts every face into a fan from its first corner, right or wrong. So a
-file with larger faces is written anew, in memory, with triangles only.
+The reader of foreign formats cuts every face into a fan from its first corner, which can be wrong.
+So a file with larger faces is written anew, in memory, with triangles only.
 """
 
 import re
@@ -13,8 +13,8 @@ import numpy as np
 from raysim.scene.mesh.fault import Misfit, no_number
 from raysim.scene.mesh.polygons import Cut, Polygons
 
-# A face of more than three corners, or one that counts corners from the end: from the last one so
-# far, as the format has it, and not from the last one of the file.
+# A face of more than three corners, or one with negative numbers of corners: these count back from
+# the last corner so far, as the format says, not from the last one of the file.
 _OBJ_ODD = re.compile(rb"\n[ \t]*f(?:[^\S\n]++[^\s#-][^\s#]*+){0,3}+[^\S\n]++[^\s#]")
 
 
@@ -74,7 +74,7 @@ def obj_faces(data: bytes) -> DrawnFile | None:
 
 
 def _corners_named(names: list[bytes]) -> list[int]:
-    """Numbers of the corners of a face; texture and normal follow them, behind strokes."""
+    """Numbers of the corners of a face; texture and normal follow them, after slashes."""
     try:
         return [int(name.partition(b"/")[0]) for name in names]
     except ValueError:

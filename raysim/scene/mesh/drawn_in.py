@@ -1,4 +1,4 @@
-"""The unit that a mesh may have been drawn in, told by how large it came out."""
+"""Guess the unit in which a mesh was drawn from its size."""
 
 import numpy as np
 
@@ -14,11 +14,11 @@ def scale_mend(units: str, scale: float, size: np.ndarray, room: np.ndarray) -> 
     Parameters
     ----------
     units : str
-        Of the scene, in which its meshes are read as well.
+        Unit of the scene and of its meshes.
     scale : float
-        As it is now.
+        The present scale.
     size, room : (3,) float64
-        Of the mesh as it is now, and of what it has to fit into, m.
+        Sizes of the mesh at the present scale, and of the space that it has to fit into, m.
 
     Source: definition of the units.
     """

@@ -2,11 +2,11 @@
 
 import numpy as np
 
-MOST_PAIRS = 4_000_000  # of a point and a triangle, looked at
-BLOCK = 100_000  # of them worked on at a time
+MOST_PAIRS = 4_000_000  # pairs of a point and a triangle to look at
+BLOCK = 100_000  # pairs at a time
 MOST_FACES = 200
-LIFT = 1e-6  # of the size of the mesh: how far before a wall it is looked at
-# Where a face is looked at, as shares of its three corners.
+LIFT = 1e-6  # share of the mesh's size: distance of the test points from their wall
+# Test points of a face, as weights of its three corners.
 _SHARES = np.array(
     [[1, 1, 1]] + [[9, 1, 1], [1, 9, 1], [1, 1, 9]] + [[5, 5, 1], [1, 5, 5], [5, 1, 5]], float
 )
@@ -49,12 +49,12 @@ def winding_numbers(points: np.ndarray, corners: np.ndarray) -> np.ndarray:
 
 
 def wall_astray(corners: np.ndarray) -> np.ndarray | None:
-    """A point of a closed mesh (3,) that does not part the inside from the outside, or None.
+    """A point (3,) of a closed mesh where the wall does not separate inside and outside, or None.
 
-    `corners` (faces, 3, 3) with normals into the chamber. Before each wall must be the inside, and
-    behind it the outside: elsewhere the mesh cuts itself, or a part of it faces the wrong way.
-    Faces are looked at in their middle, near their corners and near the middles of their edges; of
-    large meshes some faces, evenly spread (definition).
+    `corners` (faces, 3, 3) with normals into the chamber. The inside must lie before each wall and
+    the outside behind it. Where that fails, the mesh cuts itself, or a part faces the wrong way.
+    Test points are the middle of a face and points near its corners and the middles of its edges;
+    of large meshes only some faces are tested, evenly spread (definition).
     """
     most = max(MOST_PAIRS // (2 * len(_SHARES) * len(corners)), 2)
     chosen = np.linspace(0, len(corners) - 1, min(len(corners), MOST_FACES, most)).astype(int)

@@ -14,10 +14,10 @@ class MeshFault(ValueError):
 
 
 class Misfit(ValueError):
-    """A file at odds with itself; the text goes on from "it"."""
+    """A file that contradicts itself; the text continues a sentence that begins with "it"."""
 
 
 def no_number() -> MeshFault:
-    """The fault of a file with a word, or a decimal comma, for a number."""
+    """The fault of a file with a word, or a decimal comma, in place of a number."""
     what = "has something else where a number should stand"
     return MeshFault(Code.MESH_BAD_NUMBER, what, "write numbers as 1.5; export the mesh again")

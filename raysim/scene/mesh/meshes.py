@@ -21,14 +21,14 @@ FORMATS = {".stl", ".obj", ".ply", ".glb"}
 LARGEST_MESH_FILE = 200_000_000  # bytes
 MOST_TRIANGLES = 2_000_000
 MOST_PARTS = 1000
-NO_NUMBER = "could not be read to its end"  # in what numpy says, by warning or error
-LONGEST_NAME = 80  # letters, of a part
-# Corners farther out, or meshes smaller than this, fit no unit of length.
+NO_NUMBER = "could not be read to its end"  # part of numpy's warning or error
+LONGEST_NAME = 80  # letters of the name of a part
+# With corners farther out, or a size below this, no unit of length makes sense.
 FARTHEST_CORNER, SMALLEST_MESH = 1e9, 1e-4
-# Where more faces than this share hang alone, the corners were written with noise or too few digits
-# and are joined within this share of the mesh's size; our own estimates.
+# If more than this share of the faces is unconnected, corners were written with noise or too few
+# digits. They are then joined within the second share of the mesh's size. Our own estimates.
 LOOSE_SHARE, WELD = 0.1, 1e-5
-LARGEST_CODED = 2**21 - 1  # corners: three numbers below it fit into one of 64 bits
+LARGEST_CODED = 2**21 - 1  # corners: three such numbers fit into 64 bits
 
 
 @dataclass(frozen=True)
@@ -40,10 +40,10 @@ class MeshPart:
     faces: np.ndarray  # (faces, 3) int64, every face with area
     closed: bool
     consistent: bool  # neighbouring faces agree on which side is outside
-    turned_round: bool  # closed, but was inside out
-    dropped: int  # faces without area, or there twice, that were left out
-    loose: int  # faces that share no edge with any other, so that nothing tells their outside
-    bent: Bent | None = None  # faces of the whole file that were not flat before they were cut
+    turned_round: bool  # closed, but it was inside out
+    dropped: int  # faces left out: without area, or there twice
+    loose: int  # faces without a neighbour, so that their outside is unknown
+    bent: Bent | None = None  # faces of the whole file that were not flat
 
 
 def load_parts(path: Path) -> list[MeshPart]:
@@ -57,7 +57,7 @@ def load_parts(path: Path) -> list[MeshPart]:
     _refuse_odd_file(path)
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # broken numbers are told of in our own words
+            warnings.simplefilter("ignore")  # broken numbers get a message of our own
             warnings.filterwarnings("error", message=f".*{NO_NUMBER}")
             geometries, bent = _geometries(path)
             parts = [replace(_clean(name, *arrays), bent=bent) for name, arrays in geometries]
@@ -143,24 +143,24 @@ def _geometries(
     options: dict[str, Any] = {"skip_materials": True} if kind != "stl" else {}
     if kind == "obj":
         options |= {"split_objects": True, "group_material": False}
-    # Bytes, not the file: a reader that knows the folder would follow names in the file.
+    # Bytes, not the path: a reader that knows the folder would open other files named in this one.
     scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **options)
     found = [placed for node in scene.graph.nodes_geometry if (placed := _placed(scene, node))]
     if not found:
         mend = "export the mesh again, as triangles"
         raise MeshFault(Code.MESH_EMPTY, "holds no triangle mesh", mend)
     read = sum(len(faces) for _, _, (_, faces) in found)
-    # More would be a face of more corners that was taken for a triangle, and cut as it came.
+    # More triangles mean that a face with more corners was taken for a triangle and cut blindly.
     if read < count or (read > count and kind != "glb"):
         what = f"announces {count:,} triangles, and {read:,} can be read"
         raise MeshFault(Code.MESH_INCOMPLETE, what, "export the mesh again, as triangles")
     if len(found) == 1:
-        return [("", found[0][2])], bent  # a single mesh is called after the file, if anything
+        return [("", found[0][2])], bent  # a single mesh needs no name of its own
     return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True)), bent
 
 
 def _plain_text(data: bytes, kind: str) -> bytes:
-    """A text file in UTF-8 whatever it was written in; a binary STL as it is."""
+    """A text file in UTF-8, whatever its encoding was; a binary STL unchanged."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16").encode()
     if kind == "stl" and (b"\0" in data[:2000] or not data[:80].lstrip().startswith(b"solid")):
@@ -172,7 +172,9 @@ def _plain_text(data: bytes, kind: str) -> bytes:
     if b"\n" not in data:
         data = data.replace(b"\r", b"\n")
     if kind == "obj":
-        data = re.sub(rb"[ \t]#[^\n]*", b"", data)  # remarks behind a line, which trimesh reads
+        data = re.sub(
+            rb"[ \t]#[^\n]*", b"", data
+        )  # comments at the end of a line, which trimesh would read
     return data.removeprefix(b"\xef\xbb\xbf").replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
 
 
@@ -187,12 +189,12 @@ def _placed(scene: Any, node: str) -> tuple[str, str, tuple[np.ndarray, np.ndarr
     vertices = trimesh.transform_points(np.asarray(mesh.vertices, float), transform)
     faces = np.asarray(mesh.faces, np.int64)
     if np.linalg.det(transform[:3, :3]) < 0.0:
-        faces = faces[:, ::-1]  # in a mirror, what ran clockwise runs the other way
+        faces = faces[:, ::-1]  # mirroring reverses the order of corners
     return node, geometry, (vertices, faces)
 
 
 def _names(found: list[tuple[str, str, Any]]) -> list[str]:
-    """Names of parts, all different: of the shapes, or of the nodes of a shape used twice."""
+    """Unique names of parts: that of the shape, or of the node where a shape is used twice."""
     shapes = [shape for _, shape, _ in found]
     names: list[str] = []
     for node, shape, _ in found:
@@ -203,7 +205,7 @@ def _names(found: list[tuple[str, str, Any]]) -> list[str]:
 
 
 def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
-    """Weld equal corners, drop faces without area, and note what kind of mesh it is."""
+    """Weld equal corners, drop faces without area, and note the properties of the mesh."""
     import trimesh
 
     if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
@@ -251,7 +253,7 @@ def _loose(mesh: Any) -> int:
 
 
 def _named(numbers: np.ndarray, count: int) -> np.ndarray:
-    """Which of `count` things some numbers (any shape) name, (count,) bool."""
+    """Which of the numbers 0 to `count` - 1 occur in an array of any shape, (count,) bool."""
     named = np.zeros(count, bool)
     named[np.ravel(numbers)] = True
     return named
@@ -260,7 +262,7 @@ def _named(numbers: np.ndarray, count: int) -> np.ndarray:
 def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
     """Corners within `reach` of each other taken as one, and the faces (n, 3) over them.
 
-    Source: connected components of the corners that lie so near (definition).
+    Source: connected components of corners within `reach` (definition).
     """
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
@@ -275,7 +277,7 @@ def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.nd
 
 
 def _codes(faces: np.ndarray) -> np.ndarray:
-    """A number for each face (faces, 3), the same for the same corners in the same order.
+    """A number for each face (faces, 3), equal for equal corners in the same order.
 
     Sorting single numbers is several times as fast as sorting rows.
     """
@@ -286,12 +288,12 @@ def _codes(faces: np.ndarray) -> np.ndarray:
 
 
 def _first_of_its_kind(faces: np.ndarray) -> np.ndarray:
-    """Whether each face (faces,) is the first with these corners in this sense of rotation.
+    """Whether each face (faces,) is the first with its corners in this order of rotation.
 
     Raises
     ------
     MeshFault
-        Where two faces lie on each other, back to back: each would shade the other.
+        If two faces lie on each other, back to back: each would shade the other.
     """
     lowest = faces.argmin(axis=1)[:, None] if len(faces) else np.zeros((0, 1), int)
     turned = np.take_along_axis(faces, (lowest + np.arange(3)) % 3, axis=1)

@@ -9,9 +9,9 @@ from raysim.scene.mesh.ply_faces import ply_faces
 from raysim.scene.mesh.polygons import BadPolygon, cut
 
 # Degrees between a face and a triangle that it is cut into. A face that is not flat can be cut in
-# more than one way, and nobody knows which was meant. The light that falls on a surface goes with
-# the cosine of incidence: at 45 degrees, a lean of 2 degrees changes it by 3.5 %, one of 20 by 36 %
-# (tan 45 x the lean). The first is told of, the second refused; both limits are our own choice.
+# more than one way, and nobody knows which was meant. The light on a surface goes with the cosine
+# of incidence: at 45 degrees, a lean of 2 degrees changes it by 3.5 %, one of 20 by 36 % (tan 45 x
+# the lean). From 2 degrees on there is a warning, from 20 an error; both limits are our own choice.
 LEAN_TOLD, LEAN_REFUSED = 2.0, 20.0
 _FORMATS = {"obj": obj_faces, "ply": ply_faces}  # STL and GLB hold nothing but triangles
 
@@ -21,8 +21,8 @@ class Bent:
     """Faces of a mesh file that are not flat."""
 
     count: int
-    lean: float  # degrees between the most bent one and a triangle that it was cut into
-    where: str  # the place of that one
+    lean: float  # degrees: largest angle between a face and a triangle cut from it
+    where: str  # place of that face, in words
 
 
 @dataclass(frozen=True)
@@ -35,9 +35,9 @@ class OnlyTriangles:
 
 
 def only_triangles(data: bytes, kind: str, most: int) -> OnlyTriangles | None:
-    """A mesh file in which some faces have more than three corners, with triangles in their place.
+    """The mesh file with triangles in place of all faces of more than three corners.
 
-    None for a file that has such faces nowhere, and needs no other.
+    None if there are no such faces, so that the file can be used as it is.
 
     Parameters
     ----------
@@ -46,15 +46,14 @@ def only_triangles(data: bytes, kind: str, most: int) -> OnlyTriangles | None:
     kind : str
         stl, obj, ply or glb.
     most : int
-        Triangles.
+        Largest number of triangles.
 
     Raises
     ------
     MeshFault
-        Where a face cannot be cut, or is far from flat, or where more than `most` triangles would
-        come of it.
+        If a face cannot be cut or is far from flat, or if more than `most` triangles result.
     Misfit
-        Where the file contradicts itself.
+        If the file contradicts itself.
     """
     drawn = _FORMATS[kind](data) if kind in _FORMATS else None
     if drawn is None:

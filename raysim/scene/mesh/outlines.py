@@ -1,4 +1,4 @@
-"""Cut one outline, however winding, into triangles between its own corners."""
+"""Cut one outline of any shape into triangles between its own corners."""
 
 import numpy as np
 
@@ -9,14 +9,14 @@ def triangles_within(corners: np.ndarray, normal: np.ndarray) -> np.ndarray | No
     Parameters
     ----------
     corners : (corners, 3) float64
-        In order, counter-clockwise where `normal` points towards the eye. A bridge that is walked
-        there and back, such as one to a hole, is no part of the outline.
+        In order, counter-clockwise as seen against `normal`. A bridge that is passed in both
+        directions, such as one to a hole, is no part of the outline.
     normal : (3,) float64
-        Unit normal of the plane in which the outline is looked at.
+        Unit normal of the plane onto which the outline is projected.
 
     Source: constrained Delaunay triangulation of GEOS, through shapely. Of all triangulations it
-    has the largest smallest angle, so that corners in a straight line give no triangles without
-    area wherever that can be.
+    has the largest smallest angle, so it avoids triangles without area where corners lie in a
+    straight line.
     """
     import shapely
 
@@ -33,7 +33,7 @@ def triangles_within(corners: np.ndarray, normal: np.ndarray) -> np.ndarray | No
     pieces = shapely.get_coordinates(shapely.constrained_delaunay_triangles(polygon))
     numbers = {tuple(flat[k]): k for loop in loops for k in loop}
     found = np.array([numbers[tuple(point)] for point in pieces]).reshape(-1, 4)[:, :3]
-    # A corner that coincides with another when looked at so is lost.
+    # Corners that coincide in the projection would be lost.
     if len(found) != sum(len(loop) for loop in loops) + 2 * len(holes) - 2:
         return None
     clockwise = sum(_area(flat[triangle]) for triangle in found) < 0.0
@@ -41,7 +41,7 @@ def triangles_within(corners: np.ndarray, normal: np.ndarray) -> np.ndarray | No
 
 
 def _flat(corners: np.ndarray, normal: np.ndarray) -> np.ndarray:
-    """Corners in a plane square to a unit normal, (corners, 2), equal ones equal (definition)."""
+    """Corners projected along a unit normal, (corners, 2); equal ones stay equal (definition)."""
     aside = np.cross(normal, np.eye(3)[np.abs(normal).argmin()])
     aside /= np.linalg.norm(aside)
     local = corners - corners.mean(axis=0)
@@ -49,14 +49,14 @@ def _flat(corners: np.ndarray, normal: np.ndarray) -> np.ndarray:
 
 
 def _loops(corners: np.ndarray) -> list[list[int]]:
-    """Loops of which an outline consists, as rows of `corners`; no place twice in any.
+    """Loops of an outline, as rows of `corners`; no place is twice in a loop.
 
-    Where the outline comes back to a place it closes a loop there. A loop of one or two corners, as
-    by a corner that is repeated or a way there and back, encloses nothing (definition).
+    Where the outline returns to a place, it closes a loop. A loop of one or two corners, from a
+    repeated corner or a bridge, encloses nothing and is left out (definition).
     """
     loops: list[list[int]] = []
     way: list[int] = []
-    step: dict[tuple[float, ...], int] = {}  # of the way, at which each place was come to
+    step: dict[tuple[float, ...], int] = {}  # step of the way at which each place was reached
     places = list(map(tuple, corners.tolist()))
     for number, place in enumerate(places):
         if place in step:

@@ -1,4 +1,4 @@
-"""Faces of PLY files as they were drawn: read where they are not all triangles."""
+"""Faces of PLY files as they were drawn, read if not all of them are triangles."""
 
 import re
 import struct
@@ -10,7 +10,7 @@ from raysim.scene.mesh.drawn_faces import DrawnFile, numbers_in
 from raysim.scene.mesh.fault import Misfit
 from raysim.scene.mesh.polygons import Cut, Polygons
 
-# Letters of `struct` and of numpy for the types of numbers.
+# Type letters of `struct` and numpy.
 _TYPES = {
     "char": "b", "uchar": "B", "short": "h", "ushort": "H", "int": "i", "uint": "I",
     "float": "f", "double": "d", "int8": "b", "uint8": "B", "int16": "h", "uint16": "H",
@@ -51,7 +51,7 @@ class _Element:
 
 
 def ply_faces(data: bytes) -> DrawnFile | None:
-    """Faces of a PLY file; None if they are triangles, or if it has none.
+    """Faces of a PLY file; None if all are triangles, or if it has none.
 
     Raises
     ------
@@ -83,7 +83,7 @@ def ply_faces(data: bytes) -> DrawnFile | None:
 
 
 def _elements(head: str) -> list[_Element]:
-    """Elements that a head announces, in their order."""
+    """Elements that a file header announces, in their order."""
     elements: list[_Element] = []
     for line in head.splitlines():
         match line.split():
@@ -98,12 +98,12 @@ def _elements(head: str) -> list[_Element]:
 
 
 def _list_of_corners(faces: _Element) -> int:
-    """Number of the property that lists corners: by its name, or the only one there is."""
+    """Number of the property that lists corners: by its name, or the only one."""
     return 0 if len(faces.properties) == 1 else faces.place(*_LISTS_OF_CORNERS)
 
 
 def _plainly_triangles(body: bytes, elements: list[_Element]) -> bool:
-    """Whether the last lines are those of the faces, and begin with a 3: found out quickly."""
+    """Whether the file ends with the faces and all their lines begin with a 3: a quick test."""
     before = sum(element.count for element in elements[:-1])
     start = re.match(rb"(?:[^\n]*\n){%d}" % before, body)
     if start is None or elements[-1].name != "face":
@@ -172,7 +172,7 @@ def _from_bytes(body: bytes, elements: list[_Element], order: str) -> _Found:
 
 
 def _table(body: bytes, at: int, element: _Element, order: str) -> np.ndarray | None:
-    """Records of an element; None if lists in them are not all as long as in the first one."""
+    """Records of an element; None if its lists differ in length."""
     fields: list[tuple[str, str, tuple[int, ...]]] = []
     try:
         for number, one in enumerate(element.properties):
@@ -182,7 +182,7 @@ def _table(body: bytes, at: int, element: _Element, order: str) -> np.ndarray | 
                 fields.append((f"length {number}", order + one.length, ()))
             fields.append((str(number), order + one.kind, shape))
         table = np.frombuffer(body, np.dtype(fields), element.count, at)
-    except (struct.error, ValueError):  # the file ends before, or the length is beyond all bounds
+    except (struct.error, ValueError):  # the file is too short, or the length is absurd
         return None
     lengths = [table[name] for name, _, _ in fields if name.startswith("length")]
     return table if all((length == length[:1]).all() for length in lengths) else None

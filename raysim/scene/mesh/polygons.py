@@ -1,4 +1,4 @@
-"""Cut the faces of a mesh into triangles: no corner is added, and every outline stays as it is."""
+"""Cut the faces of a mesh into triangles, without new corners and within every outline."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -8,18 +8,18 @@ import numpy as np
 from raysim.scene.mesh.outlines import triangles_within
 from raysim.scene.mesh.twin_faces import twins
 
-MOST_CORNERS = 1000  # of one face
-# Shares of the square of a face's size. Triangles with less than NOTHING have no area; one with
-# less than SLIVER is not cut off where another way of cutting may give better ones.
+MOST_CORNERS = 1000  # corners of one face
+# Areas as shares of the square of a face's size. Below NOTHING a triangle counts as without area;
+# below SLIVER another way of cutting is tried.
 NOTHING, SLIVER = 1e-14, 1e-9
-FITS_NO_UNIT = 1e30  # square of a face's size with which the whole mesh is refused later
-# Corners less than this share of the farthest coordinate off the plane of their face were written
-# with seven digits, not drawn so; our own estimate.
+FITS_NO_UNIT = 1e30  # square of a face's size; such a mesh is refused later
+# Corners this little off the plane of their face, as a share of the largest coordinate, come from
+# rounding to seven digits and not from the drawing; our own estimate.
 SEVEN_DIGITS = 1e-6
 
 
 class BadPolygon(ValueError):
-    """A face that cannot be cut: its number, from 0 on; the text goes on from "it"."""
+    """A face that cannot be cut: its number, from 0 on; the text continues after "it"."""
 
     def __init__(self, face: int, what: str) -> None:
         super().__init__(what)
@@ -63,7 +63,7 @@ class Polygons:
     def crosses(self) -> np.ndarray:
         """Twice the areas of a fan's triangles, as vectors, (corners, 3).
 
-        Each is of a corner, the next one and the first; nothing for the first and the last corner.
+        Each triangle has a corner, the next one and the first; zero for the first and last corner.
         Source: definition.
         """
         return np.cross(self.local, self.local[self.after])
@@ -92,17 +92,16 @@ class Cut:
 def cut(polygons: Polygons) -> Cut:
     """Triangles of faces.
 
-    A face all of which can be seen from its first corner becomes a fan from there. Any other is
-    seen square to its plane and cut along the constrained Delaunay triangulation of its corners. A
-    face without area becomes a fan without area, and a face with a corner that is no number a fan
-    with that corner: what becomes of those is decided where triangles are looked at. So it is with
-    faces that lie on one another, corner on corner: all are cut alike.
+    If all of a face can be seen from its first corner, it becomes a fan from there. Any other face
+    is projected onto its plane and cut by the constrained Delaunay triangulation of its corners. A
+    face without area, or with a NaN among its corners, also becomes a fan: the check of triangles
+    decides about it later. Faces that lie on one another, corner on corner, are all cut alike.
 
     Raises
     ------
     BadPolygon
-        Where a face has fewer than three corners or very many, names one that does not exist, or
-        crosses or touches itself.
+        If a face has fewer than three corners or too many, uses one that does not exist, or crosses
+        or touches itself.
     """
     _refuse_odd_counts(polygons)
     like, way = twins(polygons.vertices, polygons.corners, polygons.first)
@@ -122,7 +121,7 @@ def cut(polygons: Polygons) -> Cut:
 
 
 def _fans(polygons: Polygons, astray: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Triangles of fans from the first corner of all faces but some, and the face of each."""
+    """Fans from the first corner of all faces not in `astray`: triangles, and the face of each."""
     inner = ~astray[polygons.face]
     inner[polygons.first] = inner[polygons.first + polygons.counts - 1] = False
     start = polygons.corners[polygons.first][polygons.face]
@@ -133,7 +132,7 @@ def _fans(polygons: Polygons, astray: np.ndarray) -> tuple[np.ndarray, np.ndarra
 def _as_twins(
     triangles: np.ndarray, face: np.ndarray, like: np.ndarray, way: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Triangles (sorted by face) with those of each twin as its first twin is cut."""
+    """Triangles (sorted by face) in which every twin is cut in the same way as its first twin."""
     if (like == np.arange(len(like))).all():
         return triangles, face
     start, end = (np.searchsorted(face, np.arange(len(like)), side) for side in ("left", "right"))
@@ -155,10 +154,10 @@ def _refuse_odd_counts(polygons: Polygons) -> None:
 
 
 def _astray(polygons: Polygons) -> np.ndarray:
-    """Which faces (faces,) a fan from their first corner would not fill, or only with slivers.
+    """Which faces (faces,) a fan from the first corner does not fill, or only with slivers.
 
-    It does where all its triangles face alike, and do not go more than once round that corner
-    (definition).
+    A fan fills a face if all its triangles face the same way and go round the first corner at most
+    once (definition).
     """
     first, face = polygons.first, polygons.face
     doubled = np.linalg.norm(polygons.crosses, axis=1)
@@ -180,7 +179,7 @@ def _lean(polygons: Polygons, triangles: np.ndarray, face: np.ndarray) -> np.nda
     normals = np.cross(b - a, c - a)
     cosine = (normals * polygons.normals[face]).sum(axis=1) / np.linalg.norm(normals, axis=1)
     steepest = np.ones(len(polygons.counts))
-    np.fmin.at(steepest, face, cosine)  # what has no area does not lean
+    np.fmin.at(steepest, face, cosine)  # a triangle without area has no lean
     lean = np.degrees(np.arccos(np.clip(steepest, -1.0, 1.0)))
     heights = (polygons.local * polygons.normals[polygons.face]).sum(axis=1)
     thick = np.maximum.reduceat(heights, polygons.first)

@@ -1,12 +1,12 @@
 """Split triangles until no edge is longer than asked, without tearing the mesh.
 
-An edge is halved for both triangles that share it, so that corners stay common to the last bit
+An edge is halved for both triangles that share it, so that their corners stay equal to the last bit
 and no ray can slip through. (Splitting face by face would leave corners in the middle of edges.)
 """
 
 import numpy as np
 
-MOST_FACES = 1_000_000  # of one part: beyond it the tallies outgrow a laptop
+MOST_FACES = 1_000_000  # of one part: with more, the tallies need more memory than a laptop has
 
 
 def split_to_edge(
@@ -49,7 +49,7 @@ def split_to_edge(
 
 
 def fewest_faces(vertices: np.ndarray, faces: np.ndarray, longest: float) -> float:
-    """Faces that splitting gives at the least: the area over that of the largest face allowed.
+    """Least number of faces after splitting: the area over that of the largest face allowed.
 
     No triangle with edges of at most L has more area than the equilateral one, sqrt(3)/4 L^2.
     """

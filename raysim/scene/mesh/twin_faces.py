@@ -2,15 +2,15 @@
 
 import numpy as np
 
-# Odd factors that make one number of three, and of any corners' numbers a sum that tells them from
-# others; what they seem to find is looked at again.
+# Odd factors that hash the coordinates of a corner. Faces whose corners have the same sum of hashes
+# are then compared corner by corner.
 _FACTORS = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)
 
 
 def twins(
     vertices: np.ndarray, corners: np.ndarray, first: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The first face with the same outline as each (faces,), and 1 or, the other way round, -1.
+    """For each face the first one with the same outline (faces,), and 1, or -1 if it runs reversed.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def twins(
 
 
 def _way_round(one: list[list[float]], other: list[list[float]]) -> int:
-    """1 if two outlines run through the same places alike, -1 if the other way round, else 0."""
+    """1 if two outlines pass the same places in the same order, -1 if reversed, else 0."""
     for start in (k for k, place in enumerate(one) if place == other[0]):
         turned = one[start:] + one[:start]
         if other == turned:
