@@ -15,6 +15,7 @@ from small_scenes import box, plate, small_scene, with_object, write_scene
 from raysim.base.units import minutes_seconds
 from raysim.dose.simulate import load_scene
 from raysim.output.words.cautions import CAUTIONS
+from raysim.transport.tracing import BATCH_PHOTONS
 
 FACE_COLUMNS = [
     "object", "face", "side", "x_mm", "y_mm", "z_mm", "area_cm2",
@@ -198,9 +199,8 @@ def test_no_file_and_no_line_claims_too_much(small):
 
 def test_json_prints_the_result_and_nothing_else(small, record):
     folder = small[0]
-    said = raysim_said(
-        "dose", "scene.toml", "--out", "json", "--json", "--no-pictures", *QUICK, folder=folder
-    )
+    words = ("dose", "scene.toml", "--out", "json", "--json", "--no-pictures", *QUICK)
+    said = raysim_said(*words, folder=folder, batch=BATCH_PHOTONS)
     assert said.status == 0
     assert said.err == ""
     printed = json.loads(said.out)
@@ -213,7 +213,7 @@ def test_json_prints_the_result_and_nothing_else(small, record):
 def test_quiet_prints_nothing_and_case_chooses_the_map(small, record):
     folder = small[0]
     words = ("dose", "scene.toml", "--out", "quiet", "--no-pictures", "--quiet", *QUICK)
-    said = raysim_said(*words, "--case", "expected", folder=folder)
+    said = raysim_said(*words, "--case", "expected", folder=folder, batch=BATCH_PHOTONS)
     assert (said.status, said.out, said.err) == (0, "", "")
     written = json.loads((folder / "quiet" / "result.json").read_text("utf-8"))
     assert written["case"] == "expected"
