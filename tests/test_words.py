@@ -22,14 +22,14 @@ NOT_YET = {"assess", "dose", "estimate", "studies", "transport"}
 BANNED = {
     "manieth": "case_stride, or every n-th",
     "adjoint": "backward path, BackwardRun",
-    "looks_dark": "seems_dark",
+    "seems_dark": "seems_dark",
     r"\btaken_at": "upper_end",
-    "CARRIED": "case_stride",
-    "least_useful": "week_irradiance",
+    "CASE_STRIDE": "case_stride",
+    "week_irradiance": "week_irradiance",
     "(?i:steril)": "nothing: light reaches surfaces, no more is claimed",
 }
 # Banned as a name only, since a sentence may begin with it.
-BANNED_NAMES = {"Judged": "Sites"}
+BANNED_NAMES = {"Sites": "Sites"}
 # In backticks: `name`, `module.name`, or a file such as `templates/map.css`.
 REFERENCE = re.compile(r"(?<!`)`([A-Za-z_][\w./]*)`(?!`)")
 

@@ -10,6 +10,7 @@ import signal
 from typing import Any
 
 import numpy
+from running import SMALL_BATCH, batches_of
 
 import raysim.assess.uncertainty
 import raysim.dose.checkpoint
@@ -18,6 +19,7 @@ import raysim.estimate.refine
 import raysim.output.files.folder
 from raysim.transport.photons import PhotonRun
 
+SMALL = batches_of(SMALL_BATCH)
 STAGES: dict[str, tuple[Any, str]] = {
     "photons": (PhotonRun, "add_batches"),
     "photons done": (raysim.dose.simulate, "DoseRun"),
@@ -47,6 +49,7 @@ def die_at(owner: Any, name: str, call: int) -> None:
 
 
 def prepare(stage: str, call: int) -> None:
-    """Have the run that follows die at a stage."""
+    """Have the run that follows die at a stage, in batches as small as those of `raysim_said`."""
+    SMALL.__enter__()  # for good
     raysim.dose.checkpoint.INTERVAL, raysim.dose.checkpoint.LARGEST_SHARE = 0.0, numpy.inf
     die_at(*STAGES[stage], call)

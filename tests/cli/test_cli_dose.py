@@ -9,6 +9,7 @@ import jsonschema
 import pytest
 import pyvista
 import trimesh
+from raysim.transport.tracing import BATCH_PHOTONS
 from running import QUICK, contents, process_said, raysim_said, shows_cautions
 from small_scenes import box, plate, small_scene, with_object, write_scene
 
@@ -198,9 +199,8 @@ def test_no_file_and_no_line_claims_too_much(small):
 
 def test_json_prints_the_result_and_nothing_else(small, record):
     folder = small[0]
-    said = raysim_said(
-        "dose", "scene.toml", "--out", "json", "--json", "--no-pictures", *QUICK, folder=folder
-    )
+    words = ("dose", "scene.toml", "--out", "json", "--json", "--no-pictures", *QUICK)
+    said = raysim_said(*words, folder=folder, batch=BATCH_PHOTONS)
     assert said.status == 0
     assert said.err == ""
     printed = json.loads(said.out)
@@ -213,7 +213,7 @@ def test_json_prints_the_result_and_nothing_else(small, record):
 def test_quiet_prints_nothing_and_case_chooses_the_map(small, record):
     folder = small[0]
     words = ("dose", "scene.toml", "--out", "quiet", "--no-pictures", "--quiet", *QUICK)
-    said = raysim_said(*words, "--case", "expected", folder=folder)
+    said = raysim_said(*words, "--case", "expected", folder=folder, batch=BATCH_PHOTONS)
     assert (said.status, said.out, said.err) == (0, "", "")
     written = json.loads((folder / "quiet" / "result.json").read_text("utf-8"))
     assert written["case"] == "expected"

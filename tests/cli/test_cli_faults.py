@@ -203,18 +203,17 @@ def holder(tmp_path):
         "import sys,time; from pathlib import Path; from raysim.output.files.lock import locked\n"
     )
     words += "with locked(Path('out')): print('held', flush=True); time.sleep(100)"
-    process = subprocess.Popen(
+    with subprocess.Popen(
         [sys.executable, "-c", words],
         cwd=tmp_path,
         env=ENVIRONMENT,
         stdout=subprocess.PIPE,
         encoding="utf-8",
-    )
-    assert process.stdout is not None
-    assert process.stdout.readline() == "held\n"
-    yield process
-    process.kill()
-    process.wait()
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "held\n"
+        yield process
+        process.kill()
 
 
 def test_two_runs_into_one_folder_never_meet(run, tmp_path, holder):

@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from raysim.transport.tracing import BATCH_PHOTONS
 from running import QUICK, process_said, raysim_said
 from small_scenes import write_scene
 
@@ -21,8 +22,11 @@ def records(tmp_path_factory):
     found = {}
     for name, words in RUNS.items():
         common = ("dose", "scene.toml", "--json", "--no-pictures", "--out", name)
-        run = process_said if name == "one thread" else raysim_said
-        said = run(*common, *words, *QUICK, folder=folder)
+        words = (*common, *words, *QUICK)
+        if name == "one thread":
+            said = process_said(*words, folder=folder)
+        else:
+            said = raysim_said(*words, folder=folder, batch=BATCH_PHOTONS)
         assert said.status == 0
         found[name] = json.loads(said.out)
         assert found[name].pop("seconds") > 0.0

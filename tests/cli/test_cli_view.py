@@ -54,7 +54,8 @@ def test_a_picture_of_the_view(copy, monkeypatch):
     assert said.err == ""
     assert "Picture: all.png" in said.out
     assert shows_cautions(said.out)
-    assert Image.open(copy / "all.png").size == (1500, 1050)
+    with Image.open(copy / "all.png") as picture:
+        assert picture.size == (1500, 1050)
     assert "stands there already" in refusal(copy, monkeypatch, "--picture", "all.png")
 
 

@@ -362,6 +362,29 @@ def test_runs_that_share_a_folder_have_a_checkpoint_each(scene, whole, tmp_path)
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_second_checkpoint_keeps_what_nobody_has_taken_back_yet(tmp_path):
+    # Photons are taken back before paths; a run may be broken off again in between.
+    parts = {"photons": {"count": np.arange(3)}, "paths": {"sum": np.arange(4.0)}}
+    path = tmp_path / "checkpoint.npz"
+
+    def begun(checkpoint, *names):
+        found = {}
+        checkpoint.begin({"scene": "hash"}, {"seed": 1})
+        for name in names:
+            checkpoint.keep(name, lambda n=name: parts[n], found.update)
+        return found
+
+    first = Checkpoint(path)
+    begun(first, *parts)
+    first.save()
+    second = Checkpoint.resumed(path)
+    assert list(begun(second, "photons")) == ["count"]
+    second.save()
+    found = begun(Checkpoint.resumed(path), *parts)
+    assert set(found) == {"count", "sum"}
+    assert np.array_equal(found["sum"], parts["paths"]["sum"])
+
+
 def test_a_checkpoint_is_a_plain_archive_with_a_header(left, tmp_path):
     path = tmp_path / "checkpoint.npz"
     path.write_bytes(left)

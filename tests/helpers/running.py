@@ -1,6 +1,7 @@
 """Run the program as a user does, in a folder of its own.
 
-`raysim_said` runs it inside the process of the tests, which saves two seconds of imports each time.
+`raysim_said` runs it inside the process of the tests, which saves two seconds of imports each time,
+and in small batches of photons, of which the shortest run takes sixteen.
 Where the process itself matters (its environment, its signals, its outputs as bytes, what it
 imports) stands `process_said`.
 """
@@ -16,8 +17,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
+from raysim.transport.tracing import BATCH_PHOTONS, PhotonRun
+
 import raysim
 import raysim.cli
+import raysim.transport.poses
 from raysim.output.words.cautions import CAUTION_LINE
 
 ENVIRONMENT = os.environ | {
@@ -26,6 +30,7 @@ ENVIRONMENT = os.environ | {
 }
 # Enough for scenes of a few faces; photons are rounded up to whole batches.
 QUICK = ("--photons", "1", "--precision", "0.2")
+SMALL_BATCH = 4_096  # photons, an eighth of what a run of a user takes
 
 
 @dataclass(frozen=True)
@@ -42,12 +47,16 @@ class Said:
         return " ".join(self.out.split())
 
 
-def raysim_said(*words: str | Path, folder: Path) -> Said:
-    """Run `raysim WORDS` in `folder`, in this process; what would be a traceback is raised."""
+def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> Said:
+    """Run `raysim WORDS` in `folder`, in this process; what would be a traceback is raised.
+
+    Where its numbers are held against those of another run, `batch` must be BATCH_PHOTONS.
+    """
     out, err = io.StringIO(), io.StringIO()
     status = 0
     with (
         contextlib.chdir(folder),
+        batches_of(batch),
         mock.patch.object(sys, "argv", ["raysim", *map(str, words)]),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
@@ -60,6 +69,18 @@ def raysim_said(*words: str | Path, folder: Path) -> Said:
     assert isinstance(status, int), status
     assert "Traceback" not in err.getvalue() + out.getvalue()
     return Said(status, out.getvalue(), err.getvalue())
+
+
+@contextlib.contextmanager
+def batches_of(photons: int) -> Iterator[None]:
+    """Have photons traced in batches of this size."""
+    assert PhotonRun.__init__.__defaults__[0] == BATCH_PHOTONS
+    defaults = (photons, *PhotonRun.__init__.__defaults__[1:])
+    with (
+        mock.patch.object(PhotonRun.__init__, "__defaults__", defaults),
+        mock.patch.object(raysim.transport.poses, "BATCH_PHOTONS", photons),
+    ):
+        yield
 
 
 @contextlib.contextmanager

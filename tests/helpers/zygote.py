@@ -81,7 +81,9 @@ def say(what: dict) -> None:
 def main() -> None:
     """Load what a command needs, then serve until standard input ends."""
     import raysim.cli.check
-    import raysim.cli.dose  # noqa: F401
+    import raysim.cli.dose
+    import raysim.cli.resume
+    import raysim.output.files.folder  # noqa: F401
     from raysim.dose.simulate import load_scene
     from raysim.scene.check.check import check_scene
 

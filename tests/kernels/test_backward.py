@@ -152,7 +152,7 @@ def test_direct_light_is_told_apart_by_tube():
     tubes = np.array([[x, 0.0, 0.0, 0.0, 0.0, 1.0, length, radius] for x in (-0.1, 0.25)])
     exitance = np.array([50.0, 200.0])
     nodes, blocks, _ = build_tree(np.zeros((0, 3, 3)))
-    number, facing = 3_000_000, np.array([0.0, 1.0, 0.0])
+    number, facing = 1_200_000, np.array([0.0, 1.0, 0.0])
     out = np.zeros((2, 2))
     u = np.random.default_rng(8).random((number, 3))
     at = np.array([0.0, -0.1, 0.3])  # below both; the normal makes an angle with each

@@ -1,6 +1,7 @@
 """The logbook: tallies, limits, corrections that are new rows, hours of lamps."""
 
 import csv
+import io
 import sqlite3
 from datetime import UTC, datetime, timedelta
 
@@ -240,7 +241,7 @@ def test_export_holds_every_row_and_no_formula(book, tmp_path):
     number, _ = run(book, "=1+1")
     close_cycle(book, number, "void", "CD", correct=True)
     files = export_csv(book, tmp_path / "out")
-    read = {file.stem: list(csv.DictReader(file.open(encoding="utf-8"))) for file in files}
+    read = {file.stem: list(csv.DictReader(io.StringIO(file.read_text("utf-8")))) for file in files}
     assert set(read) == {*KEPT, "tallies"}
     assert [row["outcome"] for row in read["closing"]] == ["ended", "void"]
     assert read["tallies"][0]["code"] == "'=1+1"

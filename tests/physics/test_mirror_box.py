@@ -93,10 +93,16 @@ def traced_once(box, form):
     return traced(BOXES[box], FORMS[form][0])
 
 
+@cache
+def images_once(box, case):
+    """Power on the quarters of the walls by images, summed once for all tests."""
+    return image_sums(BOXES[box], case)
+
+
 def compare(box, case, form, planted=1.0):
     """Whether photons and images agree on all quarters and on all walls."""
     _, catches, on_walls = FORMS[form]
-    (mean, error), truth = traced_once(box, form), planted * image_sums(BOXES[box], case)
+    (mean, error), truth = traced_once(box, form), planted * images_once(box, case)
     quarters = all_agree(mean[case], error[case], truth, catches, DEGREES)
     mean, truth = mean[case].reshape(6, 4).sum(axis=1), truth.reshape(6, 4).sum(axis=1)
     error = np.sqrt((error[case].reshape(6, 4) ** 2).sum(axis=1))
@@ -120,7 +126,7 @@ def test_quarters_of_mirror_walls_show_all_images_longer(box, case):
 @pytest.mark.parametrize("case", [0, 2])
 def test_the_images_pay_for_all_that_is_absorbed(case):
     # What arrives, less what goes on, is the power of the lamp.
-    absorbed = image_sums(UNLIKE, case).reshape(6, 4).sum(axis=1)
+    absorbed = images_once("six unlike mirrors", case).reshape(6, 4).sum(axis=1)
     absorbed *= 1.0 - np.array([(s.reflectance_low, 0.0, s.reflectance_high)[case] for s in UNLIKE])
     assert absorbed.sum() == pytest.approx(WATTS, rel=1e-4)
 
@@ -131,5 +137,5 @@ def test_the_images_pay_for_all_that_is_absorbed(case):
 def test_dimmer_mirrors_are_seen(form, by):
     # The planted error: both mirrors of the pair reflect a little less.
     dim = [mirror(*((1.0 - by) * np.array(r))) for r in ((0.5, 0.8, 0.95), (0.6, 0.7, 0.95))]
-    ratio = image_sums(dim + [BLACK] * 4, 2) / image_sums(PARALLEL, 2)
+    ratio = image_sums(dim + [BLACK] * 4, 2) / images_once("parallel mirrors", 2)
     assert not compare("parallel mirrors", 2, form, planted=ratio)

@@ -13,7 +13,7 @@ from closed_forms import perpendicular_rectangles, tube_irradiance
 from measuring import DEGREES, adjoint_blocks, mean_and_error, point
 from ray_casting import cast
 from test_one_wall import diffuse_irradiance, image_irradiance, measured
-from test_reciprocity import ONE_MATERIAL, path_estimate, photons_by, same
+from test_reciprocity import COUNT, ONE_MATERIAL, path_estimate, photons_by, same
 from test_tube import LAMP, LENGTH, POWER, RADIUS
 
 from raysim.kernels.records import ESCAPED, LOST
@@ -33,8 +33,11 @@ def brighter(scene, by):
     return dataclasses.replace(scene, surfaces=tuple(changed(s) for s in scene.surfaces))
 
 
+OFTEN = ("diffuse", "mirror", "sheet, through")  # the others are no different in kind
 BOTH_WAYS = [
-    pytest.param(material, by, marks=pytest.mark.slow) if by < 0.0 else (material, by)
+    (material, by)
+    if by > 0.0 and material in OFTEN
+    else pytest.param(material, by, marks=pytest.mark.slow)
     for material in ONE_MATERIAL
     for by in (0.01, -0.01)
 ]
@@ -43,7 +46,7 @@ BOTH_WAYS = [
 @pytest.mark.parametrize(("material", "by"), BOTH_WAYS)
 def test_one_per_cent_more_or_less_of_any_material_is_seen(material, by):
     case = ONE_MATERIAL[material]
-    back = path_estimate(brighter(case.scene, by), case.faces, case.side, 100_000)
+    back = path_estimate(brighter(case.scene, by), case.faces, case.side, COUNT)
     catches = 0.01 * case.sensitivity
     assert not same(photons_by(material), back, catches)
     assert case.truth is None or not agrees(*back, case.truth, catches, DEGREES)
@@ -53,7 +56,7 @@ def test_mirror_in_place_of_diffuser_is_seen():
     # Total reflectance is right, but 6 % of it is sent on as a mirror instead of diffusely.
     diffuse, image = diffuse_irradiance(0.8), image_irradiance(lambda cosine: 0.8)
     truth = 0.3 * image + 0.7 * diffuse
-    estimate = measured(surface(0.7, 0.8, 0.9, specular=0.36), 3_500_000)
+    estimate = measured(surface(0.7, 0.8, 0.9, specular=0.36), 1_500_000)
     assert not agrees(*estimate, truth, degrees=DEGREES)
 
 
@@ -62,7 +65,7 @@ def test_lamp_one_per_cent_too_strong_is_seen():
     lamp = dataclasses.replace(LAMP, watts=1.01 * POWER)
     distances = (0.05, 0.5)
     targets = [point(i, (d, 0.0, 0.5 * LENGTH), (-1.0, 0.0, 0.0)) for i, d in enumerate(distances)]
-    blocks = adjoint_blocks(scene_of([], [lamp]), targets, 1_000_000, 1)[:, 0, 0]
+    blocks = adjoint_blocks(scene_of([], [lamp]), targets, 200_000, 1)[:, 0, 0]
     mean, error = mean_and_error(blocks)
     for number, distance in enumerate(distances):
         truth = tube_irradiance(POWER, RADIUS, LENGTH, distance, 0.5 * LENGTH)
@@ -111,5 +114,5 @@ def test_one_faulty_wall_triangle_shows_in_the_account(fault, fate):
 
 def test_the_wrong_side_of_a_sheet_is_seen():
     case = ONE_MATERIAL["sheet, back"]
-    back = path_estimate(case.scene, case.faces, 1 - case.side, 100_000)
+    back = path_estimate(case.scene, case.faces, 1 - case.side, COUNT)
     assert back[0] < 0.5 * photons_by("sheet, back")[0]

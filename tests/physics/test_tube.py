@@ -57,7 +57,7 @@ def test_the_line_along_the_tube_gives_the_printed_values():
         assert round(float(e), 3) == printed
 
 
-def adjoint_points(places, lamp=LAMP, paths=1_000_000):
+def adjoint_points(places, lamp=LAMP, paths=100_000):
     """Irradiance and its error at (distance, along) of receivers that face the axis."""
     targets = [
         point(i, (0.6 * d, 0.8 * d, z), (-0.6, -0.8, 0.0)) for i, (d, z) in enumerate(places)
@@ -69,13 +69,13 @@ def adjoint_points(places, lamp=LAMP, paths=1_000_000):
 def test_points_beside_the_tube():
     # Down to 7 mm from the glass and out to 20 m.
     distances = np.array([*CYLINDER_TABLE, 5.0, 20.0])
-    mean, error = adjoint_points([(d, 0.5 * LENGTH) for d in distances])
+    mean, error = adjoint_points([(d, 0.5 * LENGTH) for d in distances], paths=500_000)
     truth = tube_irradiance(POWER, RADIUS, LENGTH, distances, 0.5 * LENGTH)
     assert all_agree(mean, error, truth, degrees=DEGREES)
 
 
 def test_a_point_3_mm_from_the_glass():
-    mean, error = adjoint_points([(0.016, 0.5 * LENGTH)], paths=2_000_000)
+    mean, error = adjoint_points([(0.016, 0.5 * LENGTH)], paths=1_000_000)
     truth = tube_irradiance(POWER, RADIUS, LENGTH, 0.016, 0.5 * LENGTH)
     assert agrees(mean[0], error[0], truth, degrees=DEGREES)
 
@@ -115,7 +115,10 @@ def test_limits_near_and_far():
     assert truth[1] == pytest.approx(4.0 / np.pi * POWER / (4.0 * np.pi * far**2), rel=1e-12)
 
 
-@pytest.mark.parametrize(("distance", "photons"), [(0.02, 8.5e6), (0.10, 5e6), (1.0, 6e6)])
+@pytest.mark.parametrize(
+    ("distance", "photons"),
+    [(0.02, 6.5e6), pytest.param(0.10, 5e6, marks=pytest.mark.slow), (1.0, 4e6)],
+)
 def test_photons_on_a_band_around_the_tube(distance, photons):
     # Slices of a prism around the tube: every point of a slice lies alike, so that the whole
     # circumference counts. 720 sides differ from the circle by 6e-6.
@@ -143,7 +146,7 @@ def test_two_tubes_of_one_lamp_share_its_watts_and_shade_one_another():
     tubes = tuple(((x, 0.0, 0.0), (x, 0.0, length), radius) for x in (0.0, spacing))
     scene = scene_of([], [Lamp(tubes, 2.0)])
     run = PhotonRun(kernel_scene(scene), 3, 2)
-    run.add_batches(260)
+    run.add_batches(160)
     absorbed, photons = run.bodies()[1, 0].sum(), run.photons[0]
     x = spacing / (2.0 * radius)
     truth = (np.sqrt(x * x - 1.0) + np.arcsin(1.0 / x) - x) / np.pi

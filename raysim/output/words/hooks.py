@@ -1,4 +1,4 @@
-"""The study of hooks in words and tables, in common units."""
+"""The study of hooks in words and tables, in common sites."""
 
 import math
 
@@ -117,7 +117,7 @@ def _hung_words(study: HookStudy) -> str:
 
 
 def _other_shapes(study: HookStudy) -> str:
-    """Judged objects of the scene that differ in shape from the one that was hung."""
+    """Sites objects of the scene that differ in shape from the one that was hung."""
     model = study.load.model
     judged = [entry for entry in study.load.scene.written.object if entry.judged]
     other = next((entry for entry in judged if entry.mesh != model.mesh), None)
