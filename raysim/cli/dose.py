@@ -89,7 +89,6 @@ def command(
     had never stopped. It takes the numbers it was begun with; only --out has to be given again.
     """
     from raysim.cli.resume import checkpoint_in, resume_line, run_options, writing
-    from raysim.dose.provenance import written_inputs
     from raysim.output.files.folder import claimed, write_results
 
     folder = out or Path("results") / scene.stem
@@ -102,11 +101,15 @@ def command(
         teller.warn(warnings)
         result = _traced(built, warnings, teller, threads, run, checkpoint)
         same_again = _same_again(scene, **run, case=case)
-        inputs = written_inputs(built.written)
         try:
             with writing(checkpoint):
                 trouble = write_results(
-                    result, folder, case, pictures, inputs, same_again, teller.notice
+                    result,
+                    folder,
+                    case=case,
+                    pictures=pictures,
+                    command=same_again,
+                    notice=teller.notice,
                 )
         except KeyboardInterrupt:
             broken_off = True

@@ -1,0 +1,1 @@
+"""What a study writes: one `write(study, folder)` for each."""
