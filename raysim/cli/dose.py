@@ -66,6 +66,7 @@ if TYPE_CHECKING:
 @click.pass_context
 def command(
     context: click.Context,
+    *,
     scene: Path,
     out: Path | None,
     seed: int,
@@ -99,7 +100,9 @@ def command(
         checkpoint = checkpoint_in(folder, resume, quiet)
         run = run_options(context, checkpoint)
         teller.warn(warnings)
-        result = _traced(built, warnings, teller, threads, run, checkpoint)
+        result = _traced(
+            built, teller, run, threads=threads, warnings=warnings, checkpoint=checkpoint
+        )
         same_again = _same_again(scene, **run, case=case)
         try:
             with writing(checkpoint):
@@ -129,7 +132,7 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
+def _traced(built, teller, run, *, threads, warnings, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.assess.uncertainty import uncertainty_budget
     from raysim.dose.simulate import simulate
 
@@ -155,6 +158,7 @@ def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # t
 
 def _same_again(
     scene: Path,
+    *,
     seed: int,
     photons: int | None,
     precision: float | None,

@@ -253,6 +253,15 @@ def write_results(
     ------
     RaysimError
         Where writing fails; what stood there before is still there.
+
+    >>> import raysim, tempfile
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> result = raysim.simulate(scene, photons=65_536)  # few photons: quick and noisy
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write_results(result, place, pictures=False)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ''
+    ['builder.html', 'card.html', 'dose_map.vtp', 'faces.csv', 'report.html', 'result.json']
     """
     from raysim.output.files.dose_map import write_dose_map
     from raysim.output.pages.card_png import write_card_png

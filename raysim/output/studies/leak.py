@@ -21,6 +21,19 @@ def write(study: LeakStudy, folder: str | Path) -> None:
     ------
     RaysimError
         Where writing fails; what stood there before is still there.
+
+    >>> import raysim, tempfile
+    >>> from dataclasses import replace
+    >>> from raysim.scene.file.written import Gap
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")  # a [[gap]] in it would do as well
+    >>> ends = {"from": (0.1, 0.0, 0.3), "to": (0.3, 0.0, 0.3)}  # m
+    >>> gap = Gap(wall="front", width=0.002, depth=0.018, distance=0.3, **ends)
+    >>> scene = replace(scene, written=scene.written.model_copy(update={"gap": [gap]}))
+    >>> from raysim.studies import leak
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write(leak.study(scene), folder)
+    ...     [path.name for path in Path(folder).iterdir()]
+    ['result.json']
     """
 
     def fill(fresh: Path) -> None:

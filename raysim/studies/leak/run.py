@@ -220,6 +220,17 @@ def study(
         Where a gap is not on its wall, or there is none.
     RaysimError
         No scene, a pose that is not there, or numbers out of range.
+
+    >>> import raysim
+    >>> from dataclasses import replace
+    >>> from raysim.scene.file.written import Gap
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")  # a [[gap]] in it would do as well
+    >>> ends = {"from": (0.1, 0.0, 0.3), "to": (0.3, 0.0, 0.3)}  # m
+    >>> gap = Gap(wall="front", width=0.002, depth=0.018, distance=0.3, **ends)
+    >>> scene = replace(scene, written=scene.written.model_copy(update={"gap": [gap]}))
+    >>> (found,) = study(scene).leaks
+    >>> 0.0 < found.error < found.irradiance < found.inside  # W/m2
+    True
     """
     options = checked(options)
     alone = in_one_pose(scene, pose)
