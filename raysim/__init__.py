@@ -1,6 +1,6 @@
 """raysim: dose and exposure time in a home-made 254 nm box for respirators.
 
-Two calls do the work; everything else is in what they return:
+Two calls do the work; everything else is in what they return, and `write_results` writes it:
 
 >>> import raysim
 >>> scene = raysim.load_scene("scenes/clinic_locker.toml")
@@ -22,6 +22,10 @@ Left to itself, `simulate(scene)` goes on until the bound on the worst face-side
 its irradiance; `result.timer` is then the timer setting in seconds, `inf` if none can be vouched
 for. `Result` holds arrays per case, lamp, face and side; see its documentation for shapes and
 units (SI inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
+
+What the other commands find out is found by `study(scene, ..., options=RunOptions(seed=2))` and
+written by `write(found, folder)`: of `raysim.studies.linings` and `raysim.output.studies.linings`,
+and likewise of shadows, hooks, leak and survey.
 
 The calculation says what light reaches which surface. It is no medical device: check every figure
 with a calibrated 254 nm meter.
