@@ -48,7 +48,7 @@ def _titled(scene: BuiltScene, number: int) -> BuiltScene:
     return replace(alone, written=alone.written.model_copy(update={"title": title}))
 
 
-def checked(options: RunOptions | None, precision: float = 0.5) -> RunOptions:
+def checked(options: RunOptions | None, precision: float | None = None) -> RunOptions:
     """How to trace, the usual way unless told otherwise.
 
     Raises
@@ -57,10 +57,20 @@ def checked(options: RunOptions | None, precision: float = 0.5) -> RunOptions:
         Seed, threads or `precision` out of range.
     """
     options = options or RunOptions()
-    if not 0 <= options.seed < 2**64:
-        raise RaysimError(f"seed {options.seed} is out of range. Mend: give 0 to 2**64 - 1")
-    if not 1 <= options.threads <= 1024:
-        raise RaysimError(f"threads {options.threads} is out of range. Mend: give 1 to 1024")
-    if not 0.0005 <= precision < 1.0:
+    within("seed", options.seed, 0, 2**64 - 1)
+    within("threads", options.threads, 1, 1024)
+    if precision is not None and not 0.0005 <= precision < 1.0:
         raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
     return options
+
+
+def within(what: str, value: float, least: float, most: float) -> None:
+    """Complain of a number that is not from `least` to `most`, in whatever unit.
+
+    Raises
+    ------
+    RaysimError
+        For such a number, NaN included.
+    """
+    if not least <= value <= most:
+        raise RaysimError(f"{what} {value} is out of range. Mend: give {least} to {most}")

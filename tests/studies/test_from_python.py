@@ -178,8 +178,12 @@ def test_defaults_are_those_of_the_commands():
     [
         (lambda scene: linings.study("scene.toml"), "load_scene"),
         (lambda scene: linings.study(scene, []), "no lining to try"),
+        (lambda scene: linings.study(scene, ["foil"]), "find_surface"),
+        (lambda scene: linings.study(scene, prices={"foil": 1.0}), '"foil" is not tried'),
         (lambda scene: linings.study(scene, precision=0.0), "precision 0.0 is out of range"),
         (lambda scene: shadows.study(scene, pose="upside"), 'Mend: "as hung" or "turned"'),
+        (lambda scene: shadows.study(scene, share=float("nan")), "share nan is out of range"),
+        (lambda scene: hooks.study(scene, loading=-1.0), "loading -1.0 is out of range"),
         (lambda scene: hooks.study(scene, numbers=[]), "no number of respirators"),
         (lambda scene: hooks.study(scene, hang="nobody"), "no object is called this"),
         (lambda scene: leak.study(scene, options=raysim.RunOptions(seed=-1)), "seed -1"),

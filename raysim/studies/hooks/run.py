@@ -1,5 +1,6 @@
 """Where the hooks should go, and how many respirators: layouts ranked by their worst face."""
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -11,7 +12,7 @@ from raysim.dose.exposure import exposure_time
 from raysim.dose.lamp_output import warm_up_curve
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.contact import contact_faults
-from raysim.studies.asked import checked, in_one_pose
+from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.hooks.clearances import Clearances, Room
 from raysim.studies.hooks.layouts import Sketch
 from raysim.studies.hooks.light import TOO_DARK, Contestant, Light
@@ -165,6 +166,7 @@ def study(
     (2, {'too near a wall': 1})
     """
     options = checked(options, precision)
+    within("loading", loading, 0.0, math.inf)
     load = find_load(in_one_pose(scene, pose), hang, along, take_out)
     numbers = range(1, len(load.now) + 1) if numbers is None else sorted(numbers)
     if not numbers or numbers[0] < 1:

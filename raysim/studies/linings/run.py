@@ -1,5 +1,6 @@
 """Which lining, and what each buys: worst-lit face and exposure time for many linings of a box."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -11,7 +12,7 @@ from raysim.base.errors import RaysimError
 from raysim.base.figures import Figures
 from raysim.library.tables import Surface, find_surface
 from raysim.scene.build import BuiltScene
-from raysim.studies.asked import checked, in_one_pose
+from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, CaseOfLining, LiningBench
 from raysim.studies.linings.columns import BLACK, Variant, in_groups, wall_surfaces
 from raysim.studies.pairs import Pair, compared
@@ -128,9 +129,7 @@ def study(
     """
     options = checked(options, precision)
     scene = in_one_pose(scene, pose)
-    linings = tuple(find_surface(name) for name in LININGS) if linings is None else tuple(linings)
-    if not linings:
-        raise RaysimError("no lining to try. Mend: name one, or leave them out for the usual dozen")
+    linings = _to_try(linings, prices)
     bench = LiningBench(scene, options.seed, options.threads, options.progress)
     rows, looked, black = _lined(bench, linings, prices, precision)
     order = sorted(range(len(rows)), key=lambda k: rows[k].cases[CAUTIOUS].exposure_time)
@@ -150,6 +149,21 @@ def study(
         wall_lining=best.name,
         rays=bench.rays,
     )
+
+
+def _to_try(linings: Sequence[Surface] | None, prices: Mapping[str, float]) -> tuple[Surface, ...]:
+    if linings is None:
+        linings = [find_surface(name) for name in LININGS]
+    if not linings:
+        raise RaysimError("no lining to try. Mend: name one, or leave them out for the usual dozen")
+    for one in linings:
+        if not isinstance(one, Surface):
+            raise RaysimError(f"{one!r} is not a surface. Mend: raysim.find_surface(NAME)")
+    for name, price in prices.items():
+        within(f'price of "{name}",', price, 0.0, math.inf)
+        if name not in {one.name for one in linings}:
+            raise RaysimError(f'prices: "{name}" is not tried. Mend: add it to the linings')
+    return tuple(linings)
 
 
 def _lined(

@@ -17,7 +17,7 @@ from raysim.estimate.face_sides import Sites, judged_sites
 from raysim.estimate.refine import CLOSE_PATHS, DARK_ERRORS, seems_dark
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
-from raysim.studies.asked import checked, in_one_pose
+from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.shadows.folds import fold_words
 from raysim.studies.shadows.patches import (
     Close,
@@ -136,6 +136,9 @@ def study(
     True
     """
     options = checked(options)
+    within("share", share, 0.0, 1.0)
+    within("smallest", smallest, 0.0, math.inf)
+    within("patches", patches, 0, MOST_PATCHES)
     scene = in_one_pose(scene, pose)
     result = simulate(
         scene,
