@@ -12,10 +12,9 @@ from pathlib import Path
 
 import raysim
 from raysim.cli.hooks_options import number_range
-from raysim.studies.hooks.clearances import Clearances
+from raysim.studies import hooks
 from raysim.studies.hooks.load import find_load
-from raysim.studies.hooks.points import SPACING, grid_points
-from raysim.studies.hooks.study import find_hooks
+from raysim.studies.hooks.points import Grid, grid_points
 
 DEMO = Path(__file__).resolve().parent.parent / "scenes" / "clinic_locker.toml"
 LIMIT = 300.0  # s
@@ -41,18 +40,13 @@ class Watch:
 def main() -> None:
     """Run the study of the demo once and print what it took."""
     watch = Watch()
-    load = find_load(raysim.load_scene(DEMO))
-    numbers = number_range(sys.argv[1] if len(sys.argv) > 1 else None, len(load.now))
-    points = grid_points(load, (), SPACING, across=None, deep=None, turns=(0.0,))
-    study = find_hooks(
-        load,
-        points,
-        numbers,
-        clearances=Clearances(),
-        seed=1,
-        precision=0.05,
-        threads=2,
-        progress=watch.progress,
+    scene = raysim.load_scene(DEMO)
+    points = grid_points(find_load(scene), Grid())
+    study = hooks.study(
+        scene,
+        numbers=number_range(sys.argv[1] if len(sys.argv) > 1 else None),
+        points=points,
+        options=raysim.RunOptions(threads=2, progress=watch.progress),
     )
     print(f"{len(points)} hook positions, {len(study.points)} with room")
     for one in study.numbers:

@@ -53,10 +53,7 @@ def commands(scene_file: Path, quick: bool) -> dict[str, float]:
 def tracing(scene_file: Path, quick: bool) -> dict[str, float]:
     """Processor seconds of one dose run and of a dozen linings, and their ratio."""
     import raysim
-    from raysim.cli.linings import AS_WRITTEN, DEFAULT
-    from raysim.library.tables import find_surface
-    from raysim.studies.linings.columns import wall_surfaces
-    from raysim.studies.linings.study import compare_linings
+    from raysim.studies.linings.run import LININGS, study
 
     scene = raysim.load_scene(scene_file)
     precision = QUICK if quick else PRECISION
@@ -67,23 +64,12 @@ def tracing(scene_file: Path, quick: bool) -> dict[str, float]:
     dose = processor_seconds() - started
     figures["tracing of a dose run, processor s"] = dose
     figures["its ray segments, millions"] = result.segments / 1e6
-    linings = [find_surface(name) for name in DEFAULT[: 3 if quick else None]]
+    linings = [raysim.find_surface(name) for name in LININGS[: 3 if quick else None]]
     started = processor_seconds()
-    study = compare_linings(
-        scene,
-        linings,
-        as_written=(AS_WRITTEN, wall_surfaces(scene.triangles)),
-        prices={},
-        seed=1,
-        precision=precision,
-        threads=None,
-        wall_lining=None,
-        walls=False,
-        progress=lambda *_: None,
-    )
+    found = study(scene, linings, walls=False, precision=precision)
     seconds = processor_seconds() - started
     figures[f"tracing of {len(linings)} linings, processor s"] = seconds
-    figures["their ray segments, millions"] = study.rays / 1e6
+    figures["their ray segments, millions"] = found.rays / 1e6
     figures[f"tracing of {len(linings)} linings, times a dose run"] = seconds / dose
     return figures
 

@@ -1,6 +1,6 @@
 """raysim: dose and exposure time in a home-made 254 nm box for respirators.
 
-Two calls do the work; everything else is in what they return:
+Two calls do the work; everything else is in what they return, and `write_results` writes it:
 
 >>> import raysim
 >>> scene = raysim.load_scene("scenes/clinic_locker.toml")
@@ -23,12 +23,17 @@ its irradiance; `result.timer` is then the timer setting in seconds, `inf` if no
 for. `Result` holds arrays per case, lamp, face and side; see its documentation for shapes and
 units (SI inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
 
+What the other commands find out is found by `study(scene, ..., options=RunOptions(seed=2))` and
+written by `write(found, folder)`: of `raysim.studies.linings` and `raysim.output.studies.linings`,
+and likewise of shadows, hooks, leak and survey.
+
 The calculation says what light reaches which surface. It is no medical device: check every figure
 with a calibrated 254 nm meter.
 """
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from raysim.base.on_first_use import on_first_use
 from raysim.version import __version__
 
 if TYPE_CHECKING:
@@ -48,16 +53,20 @@ if TYPE_CHECKING:
     )
     from raysim.dose.simulate import load_scene, simulate
     from raysim.library.tables import Surface, find_surface, surfaces
+    from raysim.output.files.folder import write_results
     from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
     from raysim.scene.build import BuiltScene
     from raysim.scene.check.check import check_scene
     from raysim.scene.triangles import SIDES, SceneTriangles
+    from raysim.transport.options import RunOptions
 
 # Public name -> module that holds it, imported when the name is first used.
 _HOME = {
     "load_scene": "raysim.dose.simulate",
     "check_scene": "raysim.scene.check.check",
     "simulate": "raysim.dose.simulate",
+    "write_results": "raysim.output.files.folder",
+    "RunOptions": "raysim.transport.options",
     "BuiltScene": "raysim.scene.build",
     "SIDES": "raysim.scene.triangles",
     "SceneTriangles": "raysim.scene.triangles",
@@ -104,6 +113,7 @@ __all__ = [
     "MeterResult",
     "RaysimError",
     "Result",
+    "RunOptions",
     "SceneError",
     "SceneTriangles",
     "Spot",
@@ -119,20 +129,7 @@ __all__ = [
     "to_mJ_cm2",
     "to_mW_cm2",
     "to_mm",
+    "write_results",
 ]
 
-
-def __getattr__(name: str) -> Any:
-    """Import the public names on first use: the kernels behind them take a while (PEP 562)."""
-    if name not in _HOME:
-        raise AttributeError(f"module 'raysim' has no attribute '{name}'")
-    from importlib import import_module
-
-    found = getattr(import_module(_HOME[name]), name)
-    globals()[name] = found
-    return found
-
-
-def __dir__() -> list[str]:
-    """Names for completion, those not loaded yet included."""
-    return sorted({*globals(), *__all__})
+__getattr__, __dir__ = on_first_use(__name__, _HOME)

@@ -12,6 +12,7 @@ import pytest
 import raysim
 
 ROOT = Path(__file__).parents[1]
+STUDIES = ("linings", "shadows", "hooks", "leak", "survey")
 MODULES = (
     "raysim",
     "raysim.cli.mistakes",
@@ -22,6 +23,9 @@ MODULES = (
     "raysim.library.tables",
     "raysim.studies.leak.exposure_limits",
     "raysim.studies.leak.passage",
+    *(f"raysim.studies.{name}.run" for name in STUDIES),
+    *(f"raysim.output.studies.{name}" for name in STUDIES),
+    "raysim.output.files.folder",
     "raysim.scene.rabbet",
     "raysim.base.unit_symbols",
     "raysim.base.units",

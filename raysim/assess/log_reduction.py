@@ -37,7 +37,7 @@ def load_reductions(result: Result) -> tuple[LoadReduction, ...]:
     bright faces that kept a high estimate (`Refinement.even`) make them somewhat fewer. Empty
     without a finite timer.
 
-    Source: average of survivors, `kinetics.load_survival`.
+    Source: average of survivors, `survival.load_survival`.
     """
     if not np.isfinite(result.timer):
         return ()

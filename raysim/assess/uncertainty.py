@@ -4,7 +4,7 @@ A backward path carries one weight per column of reflectances. Columns that diff
 expected ones in one surface, a little up and a little down, therefore share every path with them,
 and the derivative with respect to that surface is free of the noise that two runs would have. The
 derivative with respect to each lamp is that lamp's share. Places and refractive indices need pairs
-of runs on the same random numbers (`paired_runs`).
+of runs on the same random numbers (`sensitivity`).
 
 Source: JCGM 100:2008 (GUM); derivatives by path weights as in perturbation Monte Carlo.
 """

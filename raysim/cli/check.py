@@ -21,7 +21,7 @@ from raysim.cli.groups import examples
 )
 @SCENE
 @click.option("--json", "as_json", is_flag=True, help="Print the faults as JSON.")
-def command(scene: Path, as_json: bool) -> None:
+def command(*, scene: Path, as_json: bool) -> None:
     """Everything wrong or doubtful in SCENE, before any tracing.
 
     Exit status 2 if there is an error that a dose run would refuse, else 0.

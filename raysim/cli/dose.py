@@ -67,6 +67,7 @@ if TYPE_CHECKING:
 @click.pass_context
 def command(
     context: click.Context,
+    *,
     scene: Path,
     out: Path | None,
     seed: int,
@@ -90,7 +91,6 @@ def command(
     had never stopped. It takes the numbers it was begun with; only --out has to be given again.
     """
     from raysim.cli.resume import checkpoint_in, resume_line, run_options, writing
-    from raysim.dose.provenance import written_inputs
     from raysim.output.files.folder import claimed, write_results
 
     folder = out or Path("results") / scene.stem
@@ -101,13 +101,19 @@ def command(
         checkpoint = checkpoint_in(folder, resume, quiet)
         run = run_options(context, checkpoint)
         teller.warn(warnings)
-        result = _traced(built, warnings, teller, threads, run, checkpoint)
+        result = _traced(
+            built, teller, run, threads=threads, warnings=warnings, checkpoint=checkpoint
+        )
         same_again = _same_again(scene, **run, case=case)
-        inputs = written_inputs(built.written)
         try:
             with writing(checkpoint):
                 trouble = write_results(
-                    result, folder, case, pictures, inputs, same_again, teller.notice
+                    result,
+                    folder,
+                    case=case,
+                    pictures=pictures,
+                    command=same_again,
+                    notice=teller.notice,
                 )
         except KeyboardInterrupt:
             broken_off = True
@@ -127,7 +133,7 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
+def _traced(built, teller, run, *, threads, warnings, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.assess.uncertainty import uncertainty_budget
     from raysim.dose.simulate import simulate
 
@@ -153,6 +159,7 @@ def _traced(built, warnings, teller, threads, run, checkpoint) -> "Result":  # t
 
 def _same_again(
     scene: Path,
+    *,
     seed: int,
     photons: int | None,
     precision: float | None,

@@ -11,7 +11,8 @@ from raysim.base.errors import RaysimError
 from raysim.cli.given import FiniteRange
 
 if TYPE_CHECKING:
-    from raysim.studies.hooks.load import Hang, Load
+    from raysim.studies.hooks.load import Hang
+    from raysim.studies.hooks.points import Grid
 
 MOST_RESPIRATORS = 40
 
@@ -148,8 +149,8 @@ def seconds(text: str | None, option: str) -> float:
     return value
 
 
-def number_range(text: str | None, now: int) -> range:
-    """Numbers of respirators asked for: one, or from A to B; default 1 to the present number.
+def number_range(text: str | None) -> range | None:
+    """Numbers of respirators asked for: one, or from A to B; None if none were.
 
     Raises
     ------
@@ -157,7 +158,7 @@ def number_range(text: str | None, now: int) -> range:
         If the text gives no such numbers.
     """
     if text is None:
-        return range(1, now + 1)
+        return None
     first, dots, last = text.partition("..")
     try:
         low, high = int(first), int(last if dots else first)
@@ -171,7 +172,32 @@ def number_range(text: str | None, now: int) -> range:
     return range(low, high + 1)
 
 
-def candidate_points(asked: AskedHooks, load: "Load") -> list["Hang"]:
+def asked_of_study(asked: AskedHooks) -> dict[str, Any]:
+    """What the user asked for, as `studies.hooks.study` takes it by keyword.
+
+    Raises
+    ------
+    RaysimError
+        What is not a length, a position, a range or a time.
+    """
+    from raysim.studies.hooks.clearances import Clearances
+
+    clear = {
+        name: lengths(getattr(asked, f"clear_{name}"), f"--clear-{name}", 1, least=0.0)[0]
+        for name in ("wall", "lamp", "other")
+    }
+    return {
+        "numbers": number_range(asked.number),
+        "points": points_to_try(asked),
+        "hang": asked.hang,
+        "along": asked.along,
+        "take_out": asked.take_out,
+        "clearances": Clearances(**clear),
+        "loading": seconds(asked.loading, "--loading"),
+    }
+
+
+def points_to_try(asked: AskedHooks) -> "Grid | list[Hang]":
     """Hook positions to try.
 
     Raises
@@ -179,7 +205,7 @@ def candidate_points(asked: AskedHooks, load: "Load") -> list["Hang"]:
     RaysimError
         If a text is not a position, a range or a spacing.
     """
-    from raysim.studies.hooks.points import grid_points, listed_points
+    from raysim.studies.hooks.points import Grid, listed_points
 
     turns = list(dict.fromkeys(asked.turn)) or [0.0]
     if asked.at:
@@ -194,14 +220,8 @@ def candidate_points(asked: AskedHooks, load: "Load") -> list["Hang"]:
     if spacing < 0.001:
         raise RaysimError(f'--spacing "{asked.spacing}": too small. Mend: at least 1 (mm)')
     heights = [lengths(text, "--height", 1)[0] for text in asked.height]
-    return grid_points(
-        load,
-        heights,
-        spacing,
-        across=_range(asked.x, "--x"),
-        deep=_range(asked.y, "--y"),
-        turns=turns,
-    )
+    across, deep = _range(asked.x, "--x"), _range(asked.y, "--y")
+    return Grid(heights, spacing, across, deep, turns)
 
 
 def _range(text: str | None, option: str) -> tuple[float, float] | None:

@@ -6,7 +6,7 @@ import click
 
 from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.groups import examples
-from raysim.cli.study import POSE, SEED, THREADS, in_one_pose
+from raysim.cli.study import POSE, SEED, THREADS, run_options, tell_pose
 from raysim.output.words.cautions import CAUTION_LINE
 
 
@@ -21,7 +21,7 @@ from raysim.output.words.cautions import CAUTION_LINE
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @quiet_option("No warnings.")
 def command(
-    scene: Path, pose: str | None, seed: int, threads: int | None, as_json: bool, quiet: bool
+    *, scene: Path, pose: str | None, seed: int, threads: int | None, as_json: bool, quiet: bool
 ) -> None:
     """Stray UVC outside the gaps of SCENE, and how long a person may stay there.
 
@@ -29,31 +29,25 @@ def command(
     wall), width, depth (of the wall) and distance (of a person); kind = "rabbet" with step makes
     two bends of it. Its own walls take the lining's reflectance unless reflectance is given.
     """
-    from raysim.output.files.folder import json_text
-    from raysim.output.words.leaks import (
-        gap_words,
-        leak_record,
-        leak_table,
-        limit_lines,
-        pose_words,
-    )
-    from raysim.studies.leak.study import leaks
+    from raysim.output.studies.leak import json_of
+    from raysim.output.words.leaks import gap_words, leak_table, limit_lines, pose_words
+    from raysim.studies.leak import study
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
     teller.warn(tuple(fault for fault in warnings if fault.key != "gap"))
-    poses = [entry.name for entry in built.written.pose]
-    built = in_one_pose(built, teller, pose)
+    tell_pose(built, pose, teller)
     teller.notice("looking through the gaps")
-    found = leaks(built, seed, threads)
+    found = study(built, pose=pose, options=run_options(seed, threads, teller))
     if as_json:
-        click.echo(json_text(leak_record(built, found, seed, poses)), nl=False)
+        click.echo(json_of(found), nl=False)
         return
-    click.echo(f"\n{built.written.title}: stray light outside\n")
-    table = leak_table(found)
+    click.echo(f"\n{found.scene.written.title}: stray light outside\n")
+    table = leak_table(found.leaks)
     for row in table.rows:
         for heading, cell in zip(table.headings, row, strict=True):
             click.echo(f"  {heading}: {cell}")
         click.echo("")
-    for line in [*gap_words(found), *pose_words(built, poses), *limit_lines(built), CAUTION_LINE]:
+    lines = [*gap_words(found.leaks), *pose_words(found), *limit_lines(found.scene), CAUTION_LINE]
+    for line in lines:
         click.echo(click.wrap_text(line, 92, "  ", "  "))

@@ -1,7 +1,6 @@
 """`raysim linings`: which lining is best, and what each one gains."""
 
 import math
-import shlex
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,33 +13,16 @@ from raysim.cli.common import Teller, checked_scene, surface_mend
 from raysim.cli.groups import examples
 from raysim.cli.study import (
     POSE,
-    compile_notice,
-    in_one_pose,
+    command_line,
     precision_option,
+    run_options,
     show,
     study_options,
+    tell_pose,
 )
 
 if TYPE_CHECKING:
     from raysim.library.tables import Surface
-    from raysim.scene.build import BuiltScene
-    from raysim.studies.linings.study import LiningStudy
-
-AS_WRITTEN = "the box as it is"
-DEFAULT = (
-    "household mirror",
-    "white paint",
-    "aluminium foil, bright side",
-    "aluminium foil, crumpled or hand-glued",
-    "aluminium sheet, polished",
-    "aluminium sheet, mill finish",
-    "expanded PTFE sheet, 0.5 mm or more",
-    "flash-spun polyethylene sheet",
-    "metallised polyester, metal side",
-    "stainless steel sheet",
-    "white plaster, lime wash or chalk",
-    "bare plywood",
-)
 
 
 @click.command(
@@ -61,6 +43,7 @@ DEFAULT = (
 @POSE
 @precision_option(0.02)
 def command(
+    *,
     scene: Path,
     out: Path | None,
     lining: tuple[str, ...],
@@ -82,36 +65,36 @@ def command(
     timer.
     """
     from raysim.output.files.folder import claimed
-    from raysim.studies.linings.columns import wall_surfaces
-    from raysim.studies.linings.study import compare_linings
+    from raysim.output.studies.linings import write
+    from raysim.output.words.linings import answer, more_lines
+    from raysim.studies.linings import study
+    from raysim.studies.linings.run import LININGS
 
     folder = out or Path("results") / f"{scene.stem}_linings"
     teller = Teller(quiet or as_json)
-    chosen = [_surface(name, "--lining") for name in dict.fromkeys(lining or DEFAULT)]
+    chosen = [_surface(name, "--lining") for name in dict.fromkeys(lining or LININGS)]
     prices = _prices(price, chosen)
     single = _surface(wall_lining, "--wall-lining") if wall_lining else None
     built, warnings = checked_scene(scene, teller)
     click.get_current_context().with_resource(claimed(folder, force, scene=scene))
     teller.warn(warnings)
-    built = in_one_pose(built, teller, pose)
-    compile_notice(teller)
+    tell_pose(built, pose, teller)
+    teller.compiling()
     with teller.bar():
-        study = compare_linings(
+        found = study(
             built,
             chosen,
-            as_written=(AS_WRITTEN, wall_surfaces(built.triangles)),
             prices=prices,
-            seed=seed,
-            precision=precision,
-            threads=threads,
-            wall_lining=single,
             walls=walls,
-            progress=teller.progress,
+            wall_lining=single,
+            pose=pose,
+            precision=precision,
+            options=run_options(seed, threads, teller),
         )
-    words = ["raysim", *sys.argv[1:]]
-    said = _write(study, chosen, built, folder, seed, shlex.join(words))
-    show(folder, built.written.title, said, as_json, quiet)
-    if not any(math.isfinite(row.cases["cautious"].exposure_time) for row in study.rows):
+    write(found, folder, command=command_line())
+    said = answer(found), more_lines(found)
+    show(folder, found.scene.written.title, said, as_json, quiet)
+    if not any(math.isfinite(row.cases["cautious"].exposure_time) for row in found.rows):
         sys.exit(NO_FINITE_TIME)
 
 
@@ -146,43 +129,3 @@ def _prices(given: tuple[str, ...], chosen: list["Surface"]) -> dict[str, float]
             )
         prices[surface.name] = price
     return prices
-
-
-def _write(
-    study: "LiningStudy",
-    chosen: list["Surface"],
-    scene: "BuiltScene",
-    folder: Path,
-    seed: int,
-    command_line: str,
-) -> tuple[str, tuple[str, ...]]:
-    """Write result.json, the chart and the report; returns what to say."""
-    from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
-    from raysim.output.files.linings_record import linings_record
-    from raysim.output.pages.study_report import Section, StudyPage, write_study
-    from raysim.output.pictures.linings_chart import write_linings_chart
-    from raysim.output.words import linings as words
-
-    answer = words.answer(study, AS_WRITTEN)
-    more = words.more_lines(study, AS_WRITTEN)
-
-    def fill(fresh: Path) -> None:
-        record = linings_record(study, scene, answer, seed)
-        (fresh / RESULT_FILE).write_text(json_text(record), encoding="utf-8")
-        (fresh / "pictures").mkdir()
-        chart = write_linings_chart(study, fresh / "pictures" / "linings.png")
-        sections = [
-            Section("All linings", (), words.linings_table(study, AS_WRITTEN), (chart,)),
-            Section("Which can be told apart", (), words.pairs_table(study)),
-        ]
-        if study.walls:
-            sections.append(Section("One wall at a time", (), words.walls_table(study)))
-        sections.append(Section("The linings", (), words.sources_table(chosen)))
-        repeat = (("command", command_line), ("ray segments", f"{study.rays:,}"))
-        page = StudyPage(
-            "UVC lining report", scene.written.title, answer, more, tuple(sections), repeat
-        )
-        write_study(page, fresh / "report.html")
-
-    write_whole(folder, fill)
-    return answer, more

@@ -25,7 +25,7 @@ MARGIN = " " * 26
 )
 @click.argument("words", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print the library as JSON.")
-def command(words: tuple[str, ...], as_json: bool) -> None:
+def command(*, words: tuple[str, ...], as_json: bool) -> None:
     """The surface library with sources and marks; WORDS pick rows by name.
 
     Reflectances hold at 254 nm. Quality A: measured at or near 254 nm; B: handbook range;

@@ -7,18 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.base.errors import RaysimError
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 from raysim.cli.groups import examples
-from raysim.cli.study import SEED, THREADS
+from raysim.cli.study import SEED, THREADS, run_options
 from raysim.output.words.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
     from raysim.dose.result import Result
-    from raysim.output.words.tables import Table
     from raysim.scene.build import BuiltScene
+    from raysim.studies.survey import Survey
 
 
 @click.command(
@@ -46,6 +45,7 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @quiet_option("No progress, no warnings.")
 def command(
+    *,
     scene: Path,
     seed: int,
     photons: int | None,
@@ -62,42 +62,26 @@ def command(
     the mean reflectance that fit them best, and the timer that follows: none where one disagrees
     (exit status 3), never a shorter one.
     """
-    from raysim.dose.agreement import compare, mean_reflectances
-    from raysim.output.files.folder import json_text
     from raysim.output.files.new_file import refuse_unfit, write_new
-    from raysim.output.files.survey_record import survey_record
-    from raysim.output.pages.survey_sheet import sheet_page
-    from raysim.output.words.readings import reading_lines
-    from raysim.output.words.sentences import headline
-    from raysim.output.words.survey import fit_lines, survey_table
-    from raysim.studies.survey.study import fitted, predict
+    from raysim.output.studies.survey import json_of, sheet_of
+    from raysim.studies.survey import study
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
-    if not built.triangles.meters:
-        raise RaysimError(f"{scene}: meter: the scene has no [[meter]]. Mend: add name, at, facing")
     if sheet is not None:
         refuse_unfit("--sheet", sheet)
     teller.warn(warnings)
-    meters = predict(built, seed, threads)
-    rows, fit = compare(meters), fitted(meters, built.triangles)
+    found = study(built, options=run_options(seed, threads, teller))
     if sheet is not None:
-        write_new("--sheet", sheet, sheet_page(built.written.title, rows))
+        write_new("--sheet", sheet, sheet_of(found))
     result = None
-    if time and any(meter.point.reading is not None for meter in meters):
+    if time and any(row.meter.point.reading is not None for row in found.rows):
         run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}
         result = _traced(built, teller, run)
     if as_json:
-        click.echo(json_text(survey_record(built, seed, rows, fit, result)), nl=False)
+        click.echo(json_of(found, result), nl=False)
     else:
-        table = survey_table(rows)
-        lines = [table.note]
-        if fit is not None:
-            names = [lamp.name for lamp in built.triangles.lamps]
-            lines += fit_lines(fit, names, mean_reflectances(built.triangles))
-        if result is not None:
-            lines += [headline(result), *reading_lines(result)]
-        _tell(built.written.title, table, [*lines, CAUTION_LINE])
+        _tell(found, result)
         if sheet is not None:
             click.echo(f"\n  Sheet: {sheet}")
     if result is not None and result.interrupted:
@@ -106,15 +90,27 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _tell(title: str, table: "Table", lines: list[str]) -> None:
-    """Print all points, then the conclusions."""
-    click.echo(f"\n{title}: meter points\n")
+def _tell(found: "Survey", result: "Result | None") -> None:
+    """Print every point, then what follows from them."""
+    from raysim.dose.agreement import mean_reflectances
+    from raysim.output.words.readings import reading_lines
+    from raysim.output.words.sentences import headline
+    from raysim.output.words.survey import fit_lines, survey_table
+
+    table, triangles = survey_table(found.rows), found.scene.triangles
+    lines = [table.note]
+    if found.fit is not None:
+        names = [lamp.name for lamp in triangles.lamps]
+        lines += fit_lines(found.fit, names, mean_reflectances(triangles))
+    if result is not None:
+        lines += [headline(result), *reading_lines(result)]
+    click.echo(f"\n{found.scene.written.title}: meter points\n")
     for row in table.rows:
         for heading, cell in zip(table.headings, row, strict=True):
             if cell:
                 click.echo(click.wrap_text(f"{heading}: {cell}", 92, "  ", "    "))
         click.echo("")
-    for line in lines:
+    for line in [*lines, CAUTION_LINE]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
 
 

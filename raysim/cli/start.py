@@ -15,7 +15,7 @@ SCENE_NAME = "my_box.toml"
 
 @click.command(name="start", epilog=examples("raysim start my_box"))
 @click.argument("folder", type=PLACE, metavar="DIR")
-def command(folder: Path) -> None:
+def command(*, folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""
     from raysim.output.files.folder import write_whole
     from raysim.starter.files import mesh_files

@@ -1,18 +1,19 @@
 """Options of all studies, and their last lines: one sentence to act on, and the caution."""
 
+import shlex
+import sys
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from raysim.base.errors import RaysimError
 from raysim.cli.common import SCENE, Teller, quiet_option
 from raysim.cli.given import PLACE, FiniteRange
 
 if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
+    from raysim.transport.options import RunOptions
 
 OUT = click.option("--out", type=PLACE, help="Folder of the results.")
 SEED = click.option(
@@ -49,38 +50,24 @@ def precision_option(default: float) -> Callable[[Callable[..., None]], Callable
     )
 
 
-def in_one_pose(scene: "BuiltScene", teller: Teller, name: str | None = None) -> "BuiltScene":
-    """The scene in the pose `name`, else in the first one, with a notice; the title names the pose.
-
-    Raises
-    ------
-    RaysimError
-        For an unknown name.
-    """
+def tell_pose(scene: "BuiltScene", name: str | None, teller: Teller) -> None:
+    """Say which pose a study looks at, where there are several and none was named."""
     names = [pose.name for pose in scene.written.pose]
-    if name is None:
-        if len(names) > 1:
-            teller.say(f'of {len(names)} poses this looks at the first alone, "{names[0]}"')
-        return _titled(scene, 0)
-    folded = [own.casefold() for own in names]
-    if name.casefold() not in folded:
-        known = " or ".join(f'"{own}"' for own in names) or "leave --pose out: there are none"
-        raise RaysimError(f'--pose "{name}": no pose has this name. Mend: {known}')
-    return _titled(scene, folded.index(name.casefold()))
+    if name is None and len(names) > 1:
+        teller.say(f'of {len(names)} poses this looks at the first alone, "{names[0]}"')
 
 
-def _titled(scene: "BuiltScene", number: int) -> "BuiltScene":
-    """The scene in one pose; the title names the pose if there are several."""
-    alone = scene.in_pose(number)
-    if len(scene.written.pose) < 2:
-        return alone
-    title = f'{scene.written.title} (pose "{alone.poses[0].name}")'
-    return replace(alone, written=alone.written.model_copy(update={"title": title}))
+def run_options(seed: int, threads: int | None, teller: Teller) -> "RunOptions":
+    """How to trace, from the options of the command line."""
+    from raysim.transport.options import RunOptions
+    from raysim.transport.threads import default_threads
+
+    return RunOptions(seed, threads or default_threads(), teller.progress)
 
 
-def compile_notice(teller: Teller) -> None:
-    """Say once that the first run on a machine compiles."""
-    teller.compiling()
+def command_line() -> str:
+    """What was typed, to be shown in a report."""
+    return shlex.join(["raysim", *sys.argv[1:]])
 
 
 def show(

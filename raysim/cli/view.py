@@ -47,6 +47,7 @@ MOST_PATHS = 5000
 @click.option("--picture", type=PLACE, help="Write this PNG, open no window.")
 @click.option("--force", is_flag=True, help="Overwrite a picture that stands there.")
 def command(
+    *,
     result: Path,
     lamp: str | None,
     paths: int | None,

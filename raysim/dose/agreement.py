@@ -230,7 +230,7 @@ def predicted(
 ) -> tuple[MeterResult, ...]:
     """What the meter at each point of a scene should show, every lamp as old as at the reading.
 
-    Source: `meter_batches`; `behaviour.output_at`.
+    Source: `meter_batches`; `lamp_output.output_at`.
     """
     triangles = scene.triangles
     if not triangles.meters:

@@ -28,7 +28,7 @@ class Cells(Sites):
     of: Sites
 
     def members(self, cell: int) -> np.ndarray:
-        """Sites face-sides of one cell, rows of `of`."""
+        """Judged face-sides of one cell, rows of `of`."""
         return self.sites[self.first[cell] : self.first[cell + 1]]
 
     def targets(self, sites: np.ndarray) -> list[Start]:

@@ -46,7 +46,7 @@ def spread_targets(leads: list[Start], members: list[np.ndarray], of: Sites) -> 
 
 
 @dataclass(frozen=True)
-class JudgedDiscs(Sites):
+class DiscSites(Sites):
     """The discs of some area about each judged face-side, judged in its place.
 
     `first` (sites + 1,) and `within` (members,) list the face-sides of each disc, as rows.
@@ -91,7 +91,7 @@ class Estimate:
 
 
 def judged_sites(triangles: SceneTriangles, area: float | None = None) -> Sites:
-    """Sites face-sides of a scene, and the 1 cm2 around each; or discs of `area` (m2) instead.
+    """Judged face-sides of a scene, and the 1 cm2 around each; or discs of `area` (m2) instead.
 
     The 1 cm2 about a disc is the disc itself where that is no smaller.
     """
@@ -104,7 +104,7 @@ def judged_sites(triangles: SceneTriangles, area: float | None = None) -> Sites:
         owner = member = np.arange(len(faces))
     disc, within = disc_members(triangles, faces, sides, area)
     first = np.searchsorted(disc, np.arange(len(faces) + 1))
-    return JudgedDiscs(faces, sides, areas, bodies, owner, member, first, within)
+    return DiscSites(faces, sides, areas, bodies, owner, member, first, within)
 
 
 def weighted_percentile(values: np.ndarray, weights: np.ndarray, share: float) -> float:

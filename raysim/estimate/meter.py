@@ -6,7 +6,7 @@ which its light comes in: the path's own first direction, or, for the light stra
 the direction of the point of the tube that was looked at. Paths are traced one to a batch, so that
 every score is known; a second run that stops at the lamps tells the direct share.
 
-Source: importance weights, definition of the response in `response`.
+Source: importance weights, definition of the response in `meter_heads`.
 """
 
 from collections.abc import Sequence

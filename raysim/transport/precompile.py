@@ -1,8 +1,8 @@
 """On the first run on a machine: a second process compiles what this one will need later.
 
 This process compiles the hierarchy and the checks of a scene at once; meanwhile the other one
-compiles the tracing (`compile_apart`), into the same cache on disk. Whoever needs it waits until
-it lies there. If the second process fails, is not allowed, or finds the cache of no use, this one
+compiles the tracing (`precompile_process`), into the same cache on disk. Whoever needs it waits
+until it lies there. If the second process fails, is not allowed, or finds the cache of no use, this one
 compiles by itself: nothing but time hangs on it.
 """
 

@@ -1,4 +1,4 @@
-"""The second process of `compile_ahead`: compiles the tracing kernels into the cache on disk."""
+"""The second process of `precompile`: compiles the tracing kernels into the cache on disk."""
 
 import logging
 import os

@@ -62,7 +62,7 @@ def photon_trails(
     seed : int
         That of the run, whose photons these are.
     case : int
-        Row of `raysim.dose.result.CASES` whose reflectances take power away.
+        Row of `raysim.base.cases.CASES` whose reflectances take power away.
     """
     keys = split_word(seed)
     scratch = new_scratch()

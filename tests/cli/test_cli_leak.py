@@ -7,7 +7,7 @@ import trimesh
 from running import raysim_said, shows_cautions
 from small_scenes import small_scene, write_scene
 
-import raysim.studies.leak.study
+import raysim.studies.leak.run
 
 GAP = {
     "name": "door",
@@ -31,7 +31,7 @@ def with_gap(folder, **keys):
 def few_lines(monkeypatch):
     """Fewer lines than usual: what is said counts here; tests/physics checks the figures."""
     for name, count in (("WALL_LINES", 64), ("TUBE_LINES", 64), ("LINES", 16)):
-        monkeypatch.setattr(raysim.studies.leak.study, name, count)
+        monkeypatch.setattr(raysim.studies.leak.run, name, count)
 
 
 def test_it_says_which_light_and_how_long(tmp_path):

@@ -7,8 +7,9 @@ from small_scenes import box, write_scene
 
 import raysim
 from raysim.studies.hooks.clearances import Clearances
-from raysim.studies.hooks.load import Hang, find_load
-from raysim.studies.hooks.study import find_hooks
+from raysim.studies.hooks.load import Hang
+from raysim.studies.hooks.run import study
+from raysim.transport.options import RunOptions
 
 BLACK = {"reflectance": 0.0}
 SIDE = 0.4  # m, inside of the cube
@@ -66,15 +67,14 @@ def between_tubes(
 def ranked(scene, points, numbers=(1,), clearances=NO_ROOM, precision=0.03, seed=1, **load):
     """Study of some hook points (m), or of `Hang`s."""
     hangs = [point if isinstance(point, Hang) else Hang(point) for point in points]
-    return find_hooks(
-        find_load(scene, **load),
-        hangs,
-        list(numbers),
+    return study(
+        scene,
+        numbers=numbers,
+        points=hangs,
         clearances=clearances,
-        seed=seed,
         precision=precision,
-        threads=2,
-        progress=lambda *_: None,
+        options=RunOptions(seed, threads=2),
+        **load,
     )
 
 

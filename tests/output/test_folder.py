@@ -172,7 +172,7 @@ def test_all_files_of_a_result_are_written(tmp_path):
     result = synthetic.result()
     told: list[str] = []
     out = tmp_path / "out"
-    assert write_results(result, out, EXPECTED, pictures=False, notice=told.append) == ""
+    assert write_results(result, out, case=EXPECTED, pictures=False, notice=told.append) == ""
     names = {path.name for path in out.iterdir()}
     files = {"result.json", "faces.csv", "dose_map.vtp", "report.html"}
     assert names == files | {"card.html"}

@@ -10,7 +10,8 @@ import trimesh
 from brute_eyes import BruteBox, brightest, gates, light
 
 from raysim.dose.simulate import load_scene
-from raysim.studies.leak.study import leaks
+from raysim.studies.leak.run import study
+from raysim.transport.options import RunOptions
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scene"))
 from small_scenes import write_scene
@@ -145,7 +146,7 @@ def found_and_brute(folder, seed, brightest_mirror=0.8, **brute):
     data, (box, middle, axes) = random_box(seed, brightest_mirror)
     speck = trimesh.Trimesh([[0, 0, 0], [1, 0, 0], [0, 0, 1]], [[0, 1, 2]], process=False)
     scene = load_scene(write_scene(folder, data, speck=speck))
-    (found,) = leaks(scene, threads=2)
+    (found,) = study(scene, options=RunOptions(threads=2)).leaks
     eye = (found.eye - 0.001 * middle) @ axes.T
     best, _ = brightest(box, data["gap"][0]["distance"] / 1000.0, **brute)
     here, most = light(box, np.stack([eye, best]), FINE, seed=2)

@@ -10,8 +10,9 @@ from small_scenes import write_scene
 
 from raysim.dose.simulate import load_scene
 from raysim.studies.leak.exposure_limits import permissible_time
+from raysim.studies.leak.run import GROUPS, LINES, LeakRun, study
 from raysim.studies.leak.slit import slit_of
-from raysim.studies.leak.study import GROUPS, LINES, LeakRun, leaks
+from raysim.transport.options import RunOptions
 
 SIZE = (0.3, 0.25, 0.3)
 ENDS = ([90, 0, 150], [210, 0, 150])  # mm, on the front wall, along x
@@ -74,7 +75,7 @@ def at_eye(scene, distance, groups=GROUPS, lines=LINES, seeds=(3,)):
     slit = slit_of(scene, scene.written.gap[0], "gap 1")
     sets, sights, walls_seen = [], [], []
     for seed in seeds:
-        run = LeakRun(scene, seed, 2)
+        run = LeakRun(scene, RunOptions(seed, 2))
         opening = run.opening(slit)
         sight, walls = run.at_eye(slit, eye(slit, distance), opening, groups, lines)
         sets.append((sight + walls).reshape(-1, GROUPS).mean(axis=0))
@@ -226,7 +227,7 @@ def test_black_labyrinth_is_dark(tmp_path):
     lamp = lamp_table(5.0, 26.0, 180.0)
     gap = {"width": 3, "depth": 18, "distance": 300, "kind": "rabbet", "step": 9}
     scene = scene_with_gap(tmp_path, "foil", lamp, reflectance=0.0, **gap)
-    (found,) = leaks(scene, threads=2)
+    (found,) = study(scene, options=RunOptions(threads=2)).leaks
     assert found.irradiance == 0.0
     assert found.times[0] == 86_400.0
     assert found.inside > 1.0  # it is bright behind it
@@ -237,7 +238,7 @@ def test_nearly_black_labyrinth_is_still_resolved(tmp_path):
     lamp = lamp_table(5.0, 26.0, 180.0)
     gap = {"width": 3, "depth": 18, "distance": 300, "kind": "rabbet", "step": 9}
     scene = scene_with_gap(tmp_path, "foil", lamp, reflectance=0.05, **gap)
-    (found,) = leaks(scene, threads=2)
+    (found,) = study(scene, options=RunOptions(threads=2)).leaks
     assert 0.0 < found.irradiance < 1e-6 * found.inside
     assert found.error < 0.1 * found.irradiance
 
@@ -245,7 +246,7 @@ def test_nearly_black_labyrinth_is_still_resolved(tmp_path):
 def test_times_come_from_the_safe_side_and_are_divided(tmp_path):
     lamp = lamp_table(5.0, 26.0, 180.0)
     scene = scene_with_gap(tmp_path, "foil", lamp, width=3, depth=18, distance=300)
-    (found,) = leaks(scene, threads=2)
+    (found,) = study(scene, options=RunOptions(threads=2)).leaks
     safe = found.irradiance + 2.0 * found.error
     assert found.times[0] == pytest.approx(permissible_time(safe) / 1.2)
     assert found.times[1] == pytest.approx(10.0 / 6.0 * found.times[0])
@@ -293,7 +294,7 @@ def narrow_scene(folder, name):
 @pytest.mark.parametrize("name", NARROW)
 def test_a_picture_narrower_than_a_grid_of_eyes_is_found(tmp_path, name):
     scene, truth = narrow_scene(tmp_path, name)
-    (found,) = leaks(scene, threads=2)
+    (found,) = study(scene, options=RunOptions(threads=2)).leaks
     assert 100.0 * found.irradiance == pytest.approx(truth, rel=0.02)
     assert found.error < 0.01 * found.irradiance
     assert found.times[0] < 6000.0 / (97.0 * truth) * 100.0
@@ -301,7 +302,7 @@ def test_a_picture_narrower_than_a_grid_of_eyes_is_found(tmp_path, name):
 
 def test_threads_change_no_bit(tmp_path):
     scene, _ = narrow_scene(tmp_path, "plain")
-    one, two = (leaks(scene, threads=threads)[0] for threads in (1, 2))
+    one, two = (study(scene, options=RunOptions(threads=threads)).leaks[0] for threads in (1, 2))
     assert one.irradiance == two.irradiance
     assert (one.eye == two.eye).all()
     assert one.times == two.times
@@ -315,7 +316,7 @@ def test_the_standard_error_is_honest(tmp_path, seeds):
     at = np.array([0.3202, -0.518, 0.2949])
     means, errors = [], []
     for seed in seeds:
-        run = LeakRun(scene, seed, 2)
+        run = LeakRun(scene, RunOptions(seed, 2))
         sight, walls = run.at_eye(slit, at, run.opening(slit), GROUPS, LINES)
         means.append((sight + walls).mean())
         errors.append((sight + walls).std(ddof=1) / np.sqrt(GROUPS))

@@ -9,7 +9,7 @@ from small_scenes import box
 from raysim.base.errors import RaysimError
 from raysim.studies.hooks.clearances import COVER, LAMP, OTHER, WALL, Clearances, Room
 from raysim.studies.hooks.load import Hang, build_stage, find_load
-from raysim.studies.hooks.points import grid_points
+from raysim.studies.hooks.points import Grid, grid_points
 
 
 def ball(radius=20.0, below=40.0):
@@ -156,13 +156,11 @@ def test_what_hangs_and_what_stays(tmp_path):
 
 def test_the_grid_has_the_middle_the_planes_and_the_hooks_as_they_are(tmp_path):
     load = find_load(between_tubes(tmp_path))
-    points = grid_points(load, (), 0.05, across=None, deep=None, turns=(0.0,))
+    points = grid_points(load, Grid(spacing=0.05))
     assert Hang((0.2, 0.2, 0.25)) in points
     assert load.now[0] in points
     assert len(points) == 9 * 9 + 1
-    part = grid_points(
-        load, (0.3, 0.2), 0.05, across=(0.1, 0.2), deep=(0.2, 0.2), turns=(0.0, 90.0)
-    )
+    part = grid_points(load, Grid((0.3, 0.2), 0.05, (0.1, 0.2), (0.2, 0.2), (0.0, 90.0)))
     assert len(part) == 2 * 3 * 2
     with pytest.raises(RaysimError, match="larger --spacing"):
-        grid_points(load, (), 0.001, across=None, deep=None, turns=(0.0,))
+        grid_points(load, Grid(spacing=0.001))

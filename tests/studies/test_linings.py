@@ -31,7 +31,8 @@ from raysim.studies.linings.columns import (
     wall_surfaces,
 )
 from raysim.studies.linings.counting import counted, equally_glossy
-from raysim.studies.linings.study import compare_linings
+from raysim.studies.linings.run import AS_WRITTEN
+from raysim.studies.linings.run import study as study_of
 from raysim.studies.pairs import pair_of
 from raysim.studies.worst_of_cases import WorstOfCases
 from raysim.transport.kernel_scene import kernel_scene
@@ -134,7 +135,7 @@ def test_a_lining_alone_and_in_a_group_agree(scene):
 
 def test_a_group_of_one_has_the_weights_of_the_scene(scene):
     """Relined with what it has, the scene gives the very same numbers: weights are exactly one."""
-    own = traced(scene, [Variant("as it is", wall_surfaces(scene.triangles))], 4)
+    own = traced(scene, [Variant(AS_WRITTEN, wall_surfaces(scene.triangles))], 4)
     run = BackwardRun(kernel_scene(scene.triangles), scene.triangles, 5, 2, cases=slice(0, 2))
     sites = judged_sites(scene.triangles)
     run.add_starts(sites.targets(np.arange(len(sites.faces))))
@@ -220,17 +221,13 @@ def irradiance_of_tube(corners, start, end, radius, watts, points=200):
 @pytest.fixture(scope="module")
 def study(scene):
     """Six linings and the box as it is (foil)."""
-    return compare_linings(
+    return study_of(
         scene,
         [find_surface(name) for name in NAMES],
-        as_written=("as it is", wall_surfaces(scene.triangles)),
         prices={"white paint": 4.0},
-        seed=1,
-        precision=0.03,
-        threads=2,
-        wall_lining=None,
         walls=True,
-        progress=lambda *_: None,
+        precision=0.03,
+        options=RunOptions(seed=1, threads=2),
     )
 
 
@@ -250,7 +247,7 @@ def test_the_bright_beat_the_dark(study):
 def test_bounds_and_times_agree_with_a_dose_run(scene, study):
     """The box as it is: the same worst face and time as the main job finds."""
     dose = raysim.simulate(scene, seed=9, photons=1_000_000, precision=0.03)
-    row = next(row for row in study.rows if row.name == "as it is")
+    row = next(row for row in study.rows if row.name == AS_WRITTEN)
     for case in (CAUTIOUS, EXPECTED):
         ours, theirs = row.cases[case], dose.cases[case]
         assert ours.settled
@@ -263,7 +260,7 @@ def test_without_a_time_the_answer_says_whether_light_was_found(study, irradianc
     worst = replace(best.cases[CAUTIOUS].worst, irradiance=irradiance)
     dark = replace(best.cases[CAUTIOUS], worst=worst, exposure_time=np.inf)
     row = replace(best, cases={**best.cases, CAUTIOUS: dark})
-    assert says in answer(replace(study, rows=(row, *study.rows[1:])), "as it is")
+    assert says in answer(replace(study, rows=(row, *study.rows[1:])))
 
 
 def test_linings_that_all_leave_a_spot_too_dark_have_no_winner(study):
@@ -272,10 +269,10 @@ def test_linings_that_all_leave_a_spot_too_dark_have_no_winner(study):
         for row in study.rows
     )
     dark = replace(study, rows=rows)
-    assert "more than a week" in answer(dark, "as it is")
-    assert "Line the box" not in answer(dark, "as it is")
-    assert not any("cannot be told apart" in line for line in more_lines(dark, "as it is"))
-    assert linings_table(dark, "as it is").rows[0][1] == "more than a week"
+    assert "more than a week" in answer(dark)
+    assert "Line the box" not in answer(dark)
+    assert not any("cannot be told apart" in line for line in more_lines(dark))
+    assert linings_table(dark).rows[0][1] == "more than a week"
 
 
 def test_pairs_are_sharper_than_separate_runs(study):
@@ -288,17 +285,12 @@ def test_pairs_are_sharper_than_separate_runs(study):
 
 def test_a_lining_cannot_be_told_from_itself(scene):
     foil = find_surface("foil")
-    study = compare_linings(
+    study = study_of(
         scene,
         [foil],
-        as_written=("as it is", wall_surfaces(scene.triangles)),
-        prices={},
-        seed=3,
-        precision=0.1,
-        threads=2,
-        wall_lining=None,
         walls=False,
-        progress=lambda *_: None,
+        precision=0.1,
+        options=RunOptions(seed=3, threads=2),
     )
     (pair,) = study.pairs
     assert not pair.told_apart
@@ -309,24 +301,19 @@ def test_far_apart_linings_are_told_apart_where_many_faces_are_nearly_the_darkes
     """Loose bounds leave hundreds of face-sides that could be the worst under the bright one."""
     scene = three_lamps(tmp_path, edge=12)
     ptfe, paint = find_surface("ePTFE"), find_surface("white paint")
-    study = compare_linings(
+    study = study_of(
         scene,
         [ptfe, paint],
-        as_written=("as it is", wall_surfaces(scene.triangles)),
-        prices={},
-        seed=3,
-        precision=0.3,
-        threads=2,
-        wall_lining=None,
         walls=False,
-        progress=lambda *_: None,
+        precision=0.3,
+        options=RunOptions(seed=3, threads=2),
     )
-    assert [row.name for row in study.rows] == [ptfe.name, "as it is", paint.name]
+    assert [row.name for row in study.rows] == [ptfe.name, AS_WRITTEN, paint.name]
     for pair, first, second in zip(study.pairs, study.rows[:-1], study.rows[1:], strict=True):
         brighter, darker = first.cases[CAUTIOUS].worst, second.cases[CAUTIOUS].worst
         assert brighter.lower_bound > 2.0 * darker.irradiance
         assert pair.told_apart
-    assert answer(study, "as it is").startswith(f"Line the box with {ptfe.name}: ")
+    assert answer(study).startswith(f"Line the box with {ptfe.name}: ")
 
 
 def test_only_doubtful_faces_need_a_difference():
@@ -347,9 +334,9 @@ def test_the_answer_holds_the_box_against_the_best_not_against_its_neighbour(stu
         pairs=tuple(replace(pair, told_apart=False) for pair in study.pairs),
         from_best=tuple(replace(pair, told_apart=False) for pair in study.from_best),
     )
-    assert answer(none, "as it is").startswith("Keep the lining as it is")
-    apart = [replace(pair, told_apart=pair.second == "as it is") for pair in none.from_best]
-    told = answer(replace(none, from_best=tuple(apart)), "as it is")
+    assert answer(none).startswith("Keep the lining as it is")
+    apart = [replace(pair, told_apart=pair.second == AS_WRITTEN) for pair in none.from_best]
+    told = answer(replace(none, from_best=tuple(apart)))
     assert told.startswith(f"Line the box with {NAMES[0]} or ")
     assert "as it is now" in told
 
@@ -362,12 +349,10 @@ def test_numbers_of_the_table_say_no_more_digits_than_they_are_worth(study):
             for name, case in study.black.cases.items()
         },
     )
-    table = linings_table(replace(study, black=dark), "as it is")
+    table = linings_table(replace(study, black=dark))
     assert table.rows[-1][1] == table.rows[-1][6] == "over 1,000 h"
     big = replace(study.rows[0], gain={CAUTIOUS: 11163.85, EXPECTED: 11472.19})
-    assert linings_table(replace(study, rows=(big, *study.rows[1:])), "as it is").rows[0][4] == (
-        "11,200"
-    )
+    assert linings_table(replace(study, rows=(big, *study.rows[1:]))).rows[0][4] == ("11,200")
 
 
 def test_one_dark_lining_does_not_flatten_the_bars_of_the_good_ones(study):
@@ -407,7 +392,7 @@ def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatc
 def test_the_bound_of_every_lining_covers_every_judged_face_side(tmp_path):
     scene = three_lamps(tmp_path, edge=30)
     bench = LiningBench(scene, 1, 2, quiet)
-    group = [variant(scene, NAMES[1]), Variant("as it is", wall_surfaces(scene.triangles))]
+    group = [variant(scene, NAMES[1]), Variant(AS_WRITTEN, wall_surfaces(scene.triangles))]
     found = bench.settle(group, 0.1)
     assert len(found.sites.faces) == scene.triangles.judged.sum()
     assert found.state.reached
@@ -439,7 +424,7 @@ def test_those_that_cannot_be_told_apart_are_named_together(study):
     pairs = study.pairs
     none = replace(study, pairs=tuple(replace(pair, told_apart=False) for pair in pairs))
     assert alike(none) == [[row.name for row in study.rows]]
-    lines = more_lines(none, "as it is")
+    lines = more_lines(none)
     assert sum("cannot be told apart" in line for line in lines) == 1
     assert "These 7 cannot be told apart" in " ".join(lines)
     first = replace(none, pairs=(replace(pairs[0], told_apart=True), *none.pairs[1:]))

@@ -16,10 +16,12 @@ from raysim.studies.shadows.extra_lamp import lamp_places
 from raysim.studies.shadows.folds import fold_words, folds
 from raysim.studies.shadows.patches import close_before, dark_patches
 from raysim.studies.shadows.remedies import patch_batches, what_helps
-from raysim.studies.shadows.study import find_shadows
+from raysim.studies.shadows.run import shadows_of
+from raysim.transport.options import RunOptions
 
 SCENES = Path(__file__).parents[2] / "scenes"
 PHOTONS = 260_000
+TWO_THREADS = RunOptions(threads=2)
 
 
 def quiet(*_):
@@ -30,9 +32,7 @@ def looked_at(name, share=0.4):
     """Dark patches of a demo scene, without remedies."""
     scene = raysim.load_scene(SCENES / f"{name}.toml")
     result = raysim.simulate(scene, photons=PHOTONS)
-    return find_shadows(
-        scene, result, share=share, smallest=5e-5, seed=1, threads=2, progress=quiet, helped=0
-    )
+    return shadows_of(scene, result, TWO_THREADS, share=share, smallest=5e-5, patches=0)
 
 
 def test_a_fold_left_shut_is_dark_inside(tmp_path):
@@ -141,7 +141,7 @@ def test_a_lamp_more_stands_where_the_patch_sees_it(back):
 
 def test_a_lamp_more_is_traced_as_a_remedy(back):
     scene, patch = back
-    tried = what_helps(scene, patch, seed=1, threads=2, progress=quiet)
+    tried = what_helps(scene, patch, RunOptions(1, 2, quiet))
     lamps = [remedy for remedy in tried.remedies if remedy.what.startswith("a lamp like")]
     assert 1 <= len(lamps) <= 2
     assert lamps[0].gain == np.inf  # light where there was none
@@ -151,9 +151,7 @@ def test_a_lamp_more_is_traced_as_a_remedy(back):
 def test_what_helps_is_told_for_each_patch_that_was_asked_for(tmp_path):
     scene = behind_a_screen(tmp_path, ([30, 30], [200, 200, 200]), POINT, lining="foil", edge=20)
     result = raysim.simulate(scene, photons=300_000)
-    study = find_shadows(
-        scene, result, share=1.0, smallest=1e-5, seed=1, threads=2, progress=quiet, helped=2
-    )
+    study = shadows_of(scene, result, TWO_THREADS, share=1.0, smallest=1e-5, patches=2)
     assert len(study.tried) == 2
     said = " ".join(more_lines(study))
     assert "Patch 2 (" in said

@@ -18,7 +18,10 @@ from raysim.output.files.shadows_record import shadows_record
 from raysim.output.words.shadows import answer, best_remedy, patches_table
 from raysim.scene.build import build_scene
 from raysim.studies.shadows.patches import ITSELF_TURNED, dark_patches, sights
-from raysim.studies.shadows.study import find_shadows
+from raysim.studies.shadows.run import shadows_of
+from raysim.transport.options import RunOptions
+
+TWO_THREADS = RunOptions(threads=2)
 
 BLACK = {"reflectance": 0.0}
 
@@ -119,9 +122,7 @@ def test_turning_round_gives_the_back_what_the_front_had(tmp_path):
     """A plate about its own origin with a lamp before it: turned by 180 degrees, sides swap."""
     scene = behind_a_screen(tmp_path, None, LINE, lining={"reflectance": 0.5}, edge=30)
     result = raysim.simulate(scene, photons=1_000_000)
-    study = find_shadows(
-        scene, result, share=1.0, smallest=1e-4, seed=1, threads=2, progress=lambda *_: None
-    )
+    study = shadows_of(scene, result, TWO_THREADS, share=1.0, smallest=1e-4, patches=1)
     first = study.shadows[0]
     assert first.place.startswith("plate, inside")
     assert first.hiding[ITSELF_TURNED] == pytest.approx(1.0)
@@ -140,8 +141,8 @@ def test_turning_round_gives_the_back_what_the_front_had(tmp_path):
 def test_a_patch_that_would_take_more_than_a_week_is_said_to_and_looked_at_closely(tmp_path):
     scene = behind_a_screen(tmp_path, None, LINE, lining={"reflectance": 0.5}, edge=30)
     result = raysim.simulate(scene, photons=300_000, seed=3)
-    asked = {"share": 0.9, "smallest": 1e-5, "seed": 1, "threads": 2, "progress": lambda *_: None}
-    lit = find_shadows(scene, result, **asked)
+    asked = {"share": 0.9, "smallest": 1e-5, "patches": 1}
+    lit = shadows_of(scene, result, TWO_THREADS, **asked)
     assert not lit.shadows[0].dark
     best = best_remedy(lit.tried[0])
     floor = 0.5 * (lit.shadows[0].irradiance + best.irradiance)  # the best change lifts it above
@@ -151,7 +152,7 @@ def test_a_patch_that_would_take_more_than_a_week_is_said_to_and_looked_at_close
     written = scene.written.model_copy(update={"target": asked_more})
     scene = build_scene(scene.path, written)
     result = replace(result, target_dose=asked_more.dose)
-    study = find_shadows(scene, result, **asked)
+    study = shadows_of(scene, result, TWO_THREADS, **asked)
     first = study.shadows[0]
     assert first.dark
     assert agrees(first.irradiance, first.error, lit.shadows[0].irradiance, catches=0.1)
@@ -169,14 +170,12 @@ def test_where_nearly_all_is_too_dark_that_is_dark(tmp_path):
     """Below half of a median without light lies nothing: it was said that all can hang so."""
     scene = behind_a_screen(tmp_path, ([390, 390], [200, 200, 200]), POINT, edge=30)
     result = raysim.simulate(scene, photons=100_000)
-    study = find_shadows(
-        scene, result, share=0.5, smallest=1e-4, seed=1, threads=2, progress=lambda *_: None
-    )
+    study = shadows_of(scene, result, TWO_THREADS, share=0.5, smallest=1e-4, patches=1)
     assert study.median < study.limit
     assert study.dark_area == pytest.approx(2 * 0.12**2)
     assert all(shadow.dark for shadow in study.shadows)
     assert "more than a week" in answer(study)
-    json.dumps(shadows_record(study, result, answer(study), 1), allow_nan=False)
+    json.dumps(shadows_record(study, answer(study)), allow_nan=False)
 
 
 def test_command_writes_all_and_says_what_to_do(tmp_path):

@@ -48,6 +48,7 @@ NUMBER = click.argument("number", type=COUNT)
 @JSON
 @BOOK
 def start(
+    *,
     codes: tuple[str, ...],
     result: Path | None,
     timer: float | None,
@@ -107,10 +108,10 @@ def start(
 @NOTE
 @BOOK
 def end(
-    number: int, at: datetime | None, correct: bool, operator: str, note: str, book: Path
+    *, number: int, at: datetime | None, correct: bool, operator: str, note: str, book: Path
 ) -> None:
     """Enter that cycle NUMBER ran until its timer had run down."""
-    _close(book, number, "ended", operator, None, note, at, correct)
+    _close(book, number, "ended", operator=operator, note=note, at=at, correct=correct)
     click.echo(f"Cycle {number} ended: it counts. Each respirator goes back to its own wearer.")
 
 
@@ -126,6 +127,7 @@ def end(
 @NOTE
 @BOOK
 def interrupted(
+    *,
     number: int,
     ran: float,
     at: datetime | None,
@@ -135,7 +137,9 @@ def interrupted(
     book: Path,
 ) -> None:
     """Enter that cycle NUMBER was broken off: door opened, lamp out, power lost."""
-    _close(book, number, "interrupted", operator, ran, note, at, correct)
+    _close(
+        book, number, "interrupted", operator=operator, note=note, at=at, correct=correct, ran=ran
+    )
     click.echo(
         f"Cycle {number} interrupted after {minutes_seconds(ran)}: it does not count as a "
         "treatment, but as wear. Start the full time again."
@@ -155,10 +159,10 @@ def interrupted(
 @OPERATOR
 @BOOK
 def void(
-    number: int, note: str, at: datetime | None, correct: bool, operator: str, book: Path
+    *, number: int, note: str, at: datetime | None, correct: bool, operator: str, book: Path
 ) -> None:
     """Enter that cycle NUMBER never took place; the entry stays."""
-    _close(book, number, "void", operator, None, note, at, correct)
+    _close(book, number, "void", operator=operator, note=note, at=at, correct=correct)
     click.echo(f"Cycle {number} is void: it counts neither as a treatment nor as wear.")
 
 
@@ -166,11 +170,12 @@ def _close(
     book: Path,
     number: int,
     outcome: str,
+    *,
     operator: str,
-    ran: float | None,
     note: str,
     at: datetime | None,
     correct: bool,
+    ran: float | None = None,
 ) -> None:
     from raysim.logbook.book import open_logbook
     from raysim.logbook.cycles import close_cycle

@@ -35,7 +35,7 @@ def command() -> None:
 
 @click.command(name="new", epilog=examples("raysim log new", "raysim log new --book ward3.db"))
 @BOOK
-def new(book: Path) -> None:
+def new(*, book: Path) -> None:
     """Make an empty logbook."""
     from raysim.logbook.book import new_logbook
 
@@ -84,6 +84,7 @@ def _fields(model: Any, donnings: Any, cycles: Any, dose: Any, strap: Any) -> di
 @NOTE
 @BOOK
 def add(
+    *,
     code: str,
     owner: str,
     model: str | None,
@@ -121,6 +122,7 @@ def add(
 @OPERATOR
 @BOOK
 def correct(
+    *,
     code: str,
     owner: str | None,
     model: str | None,
@@ -154,7 +156,7 @@ def correct(
 )
 @OPERATOR
 @BOOK
-def retire(code: str, note: str, operator: str, book: Path) -> None:
+def retire(*, code: str, note: str, operator: str, book: Path) -> None:
     """Take respirator CODE out of use for good."""
     from raysim.logbook.book import open_logbook
     from raysim.logbook.respirators import RETIRED, correct_respirator
@@ -185,7 +187,7 @@ def retire(code: str, note: str, operator: str, book: Path) -> None:
 @NOTE
 @BOOK
 def lamp(
-    name: str, event: str, hours: float, box: str, operator: str, note: str, book: Path
+    *, name: str, event: str, hours: float, box: str, operator: str, note: str, book: Path
 ) -> None:
     """Enter that lamp NAME was fitted (with its hours so far), its hours read, or removed."""
     from raysim.logbook.book import open_logbook

@@ -34,7 +34,7 @@ def _cautions() -> None:
 @click.command(name="list", epilog=examples("raysim log list", "raysim log list --json"))
 @JSON
 @BOOK
-def listing(book: Path, as_json: bool) -> None:
+def listing(*, book: Path, as_json: bool) -> None:
     """Every cycle, as it stands after corrections."""
     from raysim.logbook.book import open_logbook
     from raysim.logbook.cycles import cycles
@@ -67,7 +67,7 @@ def listing(book: Path, as_json: bool) -> None:
 @click.command(name="tallies", epilog=examples("raysim log tallies", "raysim log tallies --json"))
 @JSON
 @BOOK
-def tallies_command(book: Path, as_json: bool) -> None:
+def tallies_command(*, book: Path, as_json: bool) -> None:
     """Each respirator: cycles and dose so far, against its limits."""
     from raysim.logbook.book import open_logbook
     from raysim.logbook.respirators import tallies
@@ -124,7 +124,7 @@ def _tally_cells(tally: "Tally") -> tuple[object, ...]:
 @click.command(name="lamps", epilog=examples("raysim log lamps", "raysim log lamps --json"))
 @JSON
 @BOOK
-def ages(book: Path, as_json: bool) -> None:
+def ages(*, book: Path, as_json: bool) -> None:
     """Hours of the lamps that are in place."""
     from raysim.library.tables import assumptions
     from raysim.logbook.book import open_logbook
@@ -158,7 +158,7 @@ def ages(book: Path, as_json: bool) -> None:
 @click.command(name="export", epilog=examples("raysim log export logbook_csv"))
 @click.argument("folder", type=PLACE)
 @BOOK
-def export(folder: Path, book: Path) -> None:
+def export(*, folder: Path, book: Path) -> None:
     """Write everything as CSV files into FOLDER, which must be new or empty."""
     from raysim.logbook.book import open_logbook
     from raysim.logbook.export import export_csv

@@ -3,7 +3,7 @@
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -12,13 +12,14 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import RaysimError
 from raysim.base.figures import NotAFigure
 from raysim.dose.checkpoint import ASIDE, CHECKPOINT_FILE, is_checkpoint
+from raysim.dose.provenance import written_inputs
 from raysim.dose.result import Result
 from raysim.output.files.lock import LOCK_FILE, locked
 from raysim.output.files.records import result_record, write_faces
 from raysim.output.pictures.pictures import Picture
 
-RESULT_FILE = "result.json"
-# Files that a run writes into its folder and that the next run may replace.
+RESULT_FILE, SHEET_FILE = "result.json", "sheet.html"
+# What a run may have put into its folder, and the next one may replace.
 OWN_NAMES = {
     RESULT_FILE,
     "faces.csv",
@@ -30,6 +31,7 @@ OWN_NAMES = {
     "builder.html",
     "best.toml",
     "layouts",
+    SHEET_FILE,
 }
 # Folders within it during the exchange: being filled; complete; being moved in; old results.
 STAGED, READY, MOVING, OLD = WORKING_NAMES = (
@@ -221,17 +223,44 @@ def _flush(folder: Path) -> None:
 
 def write_results(
     result: Result,
-    folder: Path,
+    folder: str | Path,
+    *,
     case: str = CAUTIOUS,
     pictures: bool = True,
-    written_inputs: Sequence[tuple[str, str]] = (),
     command: str = "",
     notice: Callable[[str], None] = lambda what: None,
 ) -> str:
     """Write result.json, faces.csv, dose_map.vtp, pictures, report and sheets into `folder`.
 
-    Returns what went wrong with the pictures, or "". The other files are written even without
-    pictures.
+    Results that stand there are replaced. Returns what went wrong with the pictures, without which
+    the rest is written all the same; "" if nothing did.
+
+    Parameters
+    ----------
+    result : Result
+    folder : path
+    case : str
+        Which case the map and faces.csv show: "cautious" or "expected".
+    pictures : bool
+        Whether to draw them.
+    command : str
+        Command line that repeats the run, to be shown in the report.
+    notice : callable
+        Told what is being done.
+
+    Raises
+    ------
+    RaysimError
+        Where writing fails; what stood there before is still there.
+
+    >>> import raysim, tempfile
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> result = raysim.simulate(scene, photons=65_536)  # few photons: quick and noisy
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write_results(result, place, pictures=False)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ''
+    ['builder.html', 'card.html', 'dose_map.vtp', 'faces.csv', 'report.html', 'result.json']
     """
     from raysim.output.files.dose_map import write_dose_map
     from raysim.output.pages.card_png import write_card_png
@@ -261,14 +290,13 @@ def write_results(
         else:
             write_numbers(fresh)
         notice("writing the report")
-        write_report(
-            result, shown, fresh / "report.html", written_inputs, command=command, case=case
-        )
+        inputs = [] if result.written is None else written_inputs(result.written)
+        write_report(result, shown, fresh / "report.html", inputs, command=command, case=case)
         write_card(result, shown, fresh / "card.html")
         if pictures:
             write_card_png(result, shown, fresh / "card.png")
         if result.written is not None and result.written.chamber.inside is not None:
             write_builders_sheet(result.written, fresh / "builder.html")
 
-    write_whole(folder, fill)
+    write_whole(Path(folder), fill)
     return trouble

@@ -12,14 +12,14 @@ from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
 from raysim.version import __version__
 
 
-def hooks_record(study: HookStudy, said: str, seed: int) -> dict[str, Any]:
-    """The study in mm, degrees, mW/cm2 and seconds."""
+def hooks_record(study: HookStudy, said: str) -> dict[str, Any]:
+    """The study, and what it `said`, in mm, degrees, mW/cm2 and seconds."""
     load, clear, scene = study.load, study.clearances, study.load.scene
     return {
         "study": "hooks",
         "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
         "raysim_version": __version__,
-        "seed": seed,
+        "seed": study.seed,
         "confidence": CONFIDENCE,
         "answer": said,
         "hung": [entry.name for entry in load.hung],

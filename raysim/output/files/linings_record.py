@@ -7,19 +7,19 @@ from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mW_cm2
 from raysim.output.files.records import scene_record, spot_record
 from raysim.output.words.cautions import CAUTIONS
-from raysim.scene.build import BuiltScene
-from raysim.studies.linings.study import LiningRow, LiningStudy
+from raysim.studies.linings.run import LiningRow, LiningStudy
 from raysim.studies.pairs import Pair
 from raysim.version import __version__
 
 
-def linings_record(study: LiningStudy, scene: BuiltScene, said: str, seed: int) -> dict[str, Any]:
-    """The study of a scene as plain data, for result.json."""
+def linings_record(study: LiningStudy, said: str) -> dict[str, Any]:
+    """The study, and what it `said`, as plain data for result.json."""
+    scene = study.scene
     return {
         "study": "linings",
         "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
         "raysim_version": __version__,
-        "seed": seed,
+        "seed": study.seed,
         "answer": said,
         "linings": [_row(row) for row in study.rows],
         "bare_black_box": _row(study.black),

@@ -4,21 +4,21 @@ from typing import Any
 
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mm, to_mW_cm2
-from raysim.dose.result import Result
 from raysim.output.files.records import scene_record
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.shadows.remedies import Remedy
-from raysim.studies.shadows.study import Shadow, ShadowStudy
+from raysim.studies.shadows.run import Shadow, ShadowStudy
 from raysim.version import __version__
 
 
-def shadows_record(study: ShadowStudy, result: Result, said: str, seed: int) -> dict[str, Any]:
-    """The study of the scene of a result as plain data, for result.json."""
+def shadows_record(study: ShadowStudy, said: str) -> dict[str, Any]:
+    """The study, and what it `said`, as plain data for result.json."""
+    result = study.result
     return {
         "study": "shadows",
         "scene": scene_record(result.title, result.sha256, result.scene_file),
         "raysim_version": __version__,
-        "seed": seed,
+        "seed": study.seed,
         "answer": said,
         "limit_mW_cm2": finite_or_none(to_mW_cm2(study.limit)),
         "median_mW_cm2": finite_or_none(to_mW_cm2(study.median)),

@@ -1,33 +1,25 @@
 """What 'raysim meter --json' prints."""
 
-from collections.abc import Sequence
 from typing import Any
 
 from raysim.base.figures import finite_or_none
 from raysim.dose.agreement import COVERAGE
-from raysim.dose.readings import Comparison
 from raysim.dose.result import Result
 from raysim.output.files.readings_record import meter_record, readings_record
 from raysim.output.words.cautions import CAUTIONS
-from raysim.scene.build import BuiltScene
-from raysim.studies.survey.fit import Fit
+from raysim.studies.survey.run import Survey
 from raysim.version import __version__
 
 
-def survey_record(
-    built: BuiltScene,
-    seed: int,
-    rows: Sequence[Comparison],
-    fit: Fit | None,
-    result: Result | None,
-) -> dict[str, Any]:
-    """Everything `raysim meter --json` prints; `result` of the run that the timer is from."""
+def survey_record(study: Survey, result: Result | None = None) -> dict[str, Any]:
+    """The study; `result` of the run that the timer is from, if there was one."""
+    scene, fit = study.scene, study.fit
     record: dict[str, Any] = {
         "raysim_version": __version__,
-        "scene": built.written.title,
-        "seed": seed,
+        "scene": scene.written.title,
+        "seed": study.seed,
         "coverage_factor_k": COVERAGE,
-        "points": [meter_record(row) for row in rows],
+        "points": [meter_record(row) for row in study.rows],
     }
     if fit is not None:
         record["fit"] = {
@@ -39,7 +31,7 @@ def survey_record(
                     "settled": bool(s),
                 }
                 for lamp, o, e, s in zip(
-                    built.triangles.lamps,
+                    scene.triangles.lamps,
                     *(fit.output, fit.output_error, fit.settled[:-1]),
                     strict=True,
                 )

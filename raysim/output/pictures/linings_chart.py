@@ -9,7 +9,7 @@ from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.output.pictures.page import INK, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.words.linings import time_told
-from raysim.studies.linings.study import LiningStudy
+from raysim.studies.linings.run import LiningStudy
 
 WIDTH = 1200
 ROW = 46  # px per lining

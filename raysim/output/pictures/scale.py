@@ -27,7 +27,7 @@ class DoseScale:
     marks : tuple of (float, str)
         Values to mark on the scale, with what they are.
     wanting : (faces, 2) bool
-        Sites face-sides that get less than the target, drawn hatched.
+        Judged face-sides that get less than the target, drawn hatched.
     """
 
     quantity: str

@@ -72,7 +72,7 @@ class Window:
         self.look_at(view.look_at)
 
     def _add_surfaces(self) -> None:
-        """Sites objects in the colours of the map, the rest in greys, without near walls."""
+        """Judged objects in the colours of the map, the rest in greys, without near walls."""
         result = self.view.result
         judged = result.judged.any(axis=1)
         walls = result.is_wall[result.body]

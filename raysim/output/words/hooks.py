@@ -117,7 +117,7 @@ def _hung_words(study: HookStudy) -> str:
 
 
 def _other_shapes(study: HookStudy) -> str:
-    """Sites objects of the scene that differ in shape from the one that was hung."""
+    """Judged objects of the scene that differ in shape from the one that was hung."""
     model = study.load.model
     judged = [entry for entry in study.load.scene.written.object if entry.judged]
     other = next((entry for entry in judged if entry.mesh != model.mesh), None)

@@ -1,20 +1,17 @@
-"""Stray light in words, as a table and as plain data; every figure says which kind it is."""
+"""Stray light in words and as a table; every figure says which kind it is."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from raysim.base.units import minutes_seconds, to_mm
 from raysim.library.tables import assumptions
-from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.sentences import number
 from raysim.output.words.tables import Table
 from raysim.scene.build import BuiltScene
 from raysim.scene.rabbet import closing_step
 from raysim.studies.leak.exposure_limits import DAY, EYE, SKIN, effective
-from raysim.studies.leak.study import Leak
-from raysim.version import __version__
+from raysim.studies.leak.run import Leak, LeakStudy
 
 UW_CM2_PER_W_M2 = 100.0
 # Survey practice: Milonova et al. 2016 for the field of view [read]; the rest is common practice.
@@ -96,48 +93,13 @@ def gap_words(found: Sequence[Leak]) -> list[str]:
     return lines
 
 
-def pose_words(scene: BuiltScene, poses: Sequence[str]) -> list[str]:
-    """Pose of the load, if the scene has several `poses` (names)."""
-    if len(poses) < 2:
+def pose_words(study: LeakStudy) -> list[str]:
+    """Which one of several poses the load hangs in here; nothing for fewer."""
+    if len(study.poses) < 2:
         return []
-    own = scene.poses[0].name
-    others = " and ".join(f'"{name}"' for name in poses if name != own)
+    own = study.scene.poses[0].name
+    others = " and ".join(f'"{name}"' for name in study.poses if name != own)
     return [
         f'The load hangs as in pose "{own}". Another pose may let out more light: look at {others} '
         "as well (--pose), and go by the shortest time."
     ]
-
-
-def leak_record(
-    scene: BuiltScene, found: Sequence[Leak], seed: int, poses: Sequence[str]
-) -> dict[str, Any]:
-    """Everything `raysim leak --json` prints; `poses` are the names of all poses."""
-    return {
-        "raysim_version": __version__,
-        "scene": scene.written.title,
-        "pose": scene.poses[0].name if poses else None,
-        "seed": seed,
-        "safety_factor": scene.written.target.safety_factor,
-        "leaks": [_record(leak) for leak in found],
-        "cautions": list(CAUTIONS),
-    }
-
-
-def _record(leak: Leak) -> dict[str, Any]:
-    parts = {
-        "irradiance_unweighted_uW_cm2": leak.irradiance,
-        "standard_error_unweighted_uW_cm2": leak.error,
-        "in_sight_unweighted_uW_cm2": leak.in_sight,
-        "off_walls_unweighted_uW_cm2": leak.off_walls,
-        "irradiance_effective_uW_cm2": effective(leak.irradiance),
-        "inside_opening_unweighted_uW_cm2": leak.inside,
-    }
-    return {
-        "name": leak.gap.name,
-        "wall": leak.gap.wall,
-        "eye_mm": [round(float(v), 2) for v in to_mm(leak.eye)],
-        **{key: UW_CM2_PER_W_M2 * value for key, value in parts.items()},
-        "at_most": leak.at_most,
-        "permissible_time_eyes_s": leak.times[0],
-        "permissible_time_skin_s": leak.times[1],
-    }

@@ -1,6 +1,7 @@
 """The study of linings in words and tables, in common units."""
 
 import math
+from collections.abc import Sequence
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mW_cm2
@@ -8,7 +9,7 @@ from raysim.library.tables import Surface, surfaces
 from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
 from raysim.output.words.tables import Table, irradiance_words
 from raysim.studies.linings.bench import CaseOfLining
-from raysim.studies.linings.study import LiningRow, LiningStudy
+from raysim.studies.linings.run import AS_WRITTEN, LiningRow, LiningStudy
 
 LONGEST_TOLD = 3.6e6  # s: with a longer time the box is dark
 
@@ -19,12 +20,12 @@ LIGHT = (
 )
 
 
-def answer(study: LiningStudy, as_written: str) -> str:
+def answer(study: LiningStudy) -> str:
     """The sentence to act on."""
     best = study.rows[0]
     ties = level_with_best(study)
     time = minutes_seconds(best.cases[CAUTIOUS].exposure_time)
-    own = next(row for row in study.rows if row.name == as_written)
+    own = next(row for row in study.rows if row.name == AS_WRITTEN)
     if best.cases[CAUTIOUS].dark and best.cases[CAUTIOUS].worst.irradiance > 0.0:
         return f"No lining will do: with each the darkest spot is {SO_DARK}. {LIGHT}"
     if not math.isfinite(best.cases[CAUTIOUS].exposure_time):
@@ -39,7 +40,7 @@ def answer(study: LiningStudy, as_written: str) -> str:
         )
     named = " or ".join([best.name, *ties])
     words = f"Line the box with {named}: {time} of exposure in the cautious case"
-    if as_written in (best.name, *ties):
+    if AS_WRITTEN in (best.name, *ties):
         return (
             "Keep the lining as it is: none of these is shown to do better. Run 'raysim dose' for "
             "the timer."
@@ -75,14 +76,14 @@ def alike_words(names: list[str]) -> str:
     )
 
 
-def more_lines(study: LiningStudy, as_written: str) -> tuple[str, ...]:
-    """Qualifications of the answer."""
+def more_lines(study: LiningStudy) -> tuple[str, ...]:
+    """What qualifies the answer."""
     lines, best = [_bright_but_useless(study)], study.rows[0].cases[CAUTIOUS]
     if best.dark:
         lines.append(too_dark_words(best.worst) if best.worst.irradiance > 0.0 else "")
     else:
         lines += [alike_words(names) for names in alike(study)]
-    value = _value_line(study, as_written)
+    value = _value_line(study)
     if value:
         lines.append(value)
     if study.walls and not best.dark:
@@ -111,8 +112,8 @@ def _bright_but_useless(study: LiningStudy) -> str:
     )
 
 
-def _value_line(study: LiningStudy, as_written: str) -> str:
-    own = next(row for row in study.rows if row.name == as_written)
+def _value_line(study: LiningStudy) -> str:
+    own = next(row for row in study.rows if row.name == AS_WRITTEN)
     saved = {
         row.name: per
         for row in study.rows
@@ -132,9 +133,9 @@ def minutes_per_money(row: LiningRow, own: LiningRow) -> float | None:
     return saved / 60.0 / row.cost if math.isfinite(saved) else None
 
 
-def linings_table(study: LiningStudy, as_written: str) -> Table:
+def linings_table(study: LiningStudy) -> Table:
     """All linings: time, worst face (mW/cm2), gain, evenness, cost."""
-    own = next(row for row in study.rows if row.name == as_written)
+    own = next(row for row in study.rows if row.name == AS_WRITTEN)
     rows = []
     for row in (*study.rows, study.black):
         cautious, expected = row.cases[CAUTIOUS], row.cases[EXPECTED]
@@ -252,7 +253,7 @@ def walls_table(study: LiningStudy) -> Table:
     return Table(headings, tuple(rows), 1, note)
 
 
-def sources_table(linings: list[Surface]) -> Table:
+def sources_table(linings: Sequence[Surface]) -> Table:
     """Reflectance of the linings with source, mark and quality."""
     rows = [
         (s.name, f"{s.source} ({s.mark})", s.quality, *_range(s), f"{s.specular:g}")

@@ -5,7 +5,7 @@ from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, told_tim
 from raysim.output.words.tables import Table, irradiance_words
 from raysim.studies.shadows.patches import ITSELF_TURNED
 from raysim.studies.shadows.remedies import Remedy, Tried
-from raysim.studies.shadows.study import Shadow, ShadowStudy
+from raysim.studies.shadows.run import Shadow, ShadowStudy
 
 MOST_HIDING = 3
 WORTH_NAMING = 0.01  # share of the lines of sight

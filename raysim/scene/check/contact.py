@@ -172,7 +172,7 @@ def _walls(triangles: SceneTriangles) -> np.ndarray:
 
 
 def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> None:
-    """Sites face-sides with another body's surface right in front of them."""
+    """Judged face-sides with another body's surface right in front of them."""
     triangles = report.triangles
     foreign = report.near(np.flatnonzero(triangles.face_body != body), faces)
     if not len(foreign):

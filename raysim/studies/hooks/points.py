@@ -1,6 +1,7 @@
 """Hook points to try: a grid on level planes, or a list, each with some turns."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,18 +20,11 @@ def listed_points(
     return [Hang(_tidy(point), turn) for point in points for turn in turns]
 
 
-def grid_points(
-    load: Load,
-    heights: Sequence[float],
-    spacing: float,
-    *,
-    across: Range | None,
-    deep: Range | None,
-    turns: Sequence[float],
-) -> list[Hang]:
-    """Grid about the middle of the box on level planes, and the hooks of the scene as they are.
+@dataclass(frozen=True)
+class Grid:
+    """Hook points on level planes, about the middle of the box.
 
-    Parameters
+    Attributes
     ----------
     heights : sequence of float
         Of the planes, m; none for the heights of the present hooks.
@@ -40,6 +34,17 @@ def grid_points(
         From and to along x and y, m; default the whole box.
     turns : sequence of float
         Degrees about the vertical.
+    """
+
+    heights: Sequence[float] = ()
+    spacing: float = SPACING
+    across: Range | None = None
+    deep: Range | None = None
+    turns: Sequence[float] = (0.0,)
+
+
+def grid_points(load: Load, grid: Grid) -> list[Hang]:
+    """Points of a grid, and the hooks of the scene as they are.
 
     Raises
     ------
@@ -47,10 +52,10 @@ def grid_points(
         More than MOST_POINTS points.
     """
     low, high = chamber_bounds(load)
-    planes = list(heights) or sorted({hang.at[2] for hang in load.now}, reverse=True)
-    ranges = (across or (low[0], high[0]), deep or (low[1], high[1]))
-    lines = [_line(0.5 * (low[axis] + high[axis]), spacing, *ranges[axis]) for axis in (0, 1)]
-    count = len(planes) * len(lines[0]) * len(lines[1]) * len(turns)
+    planes = list(grid.heights) or sorted({hang.at[2] for hang in load.now}, reverse=True)
+    ranges = (grid.across or (low[0], high[0]), grid.deep or (low[1], high[1]))
+    lines = [_line(0.5 * (low[axis] + high[axis]), grid.spacing, *ranges[axis]) for axis in (0, 1)]
+    count = len(planes) * len(lines[0]) * len(lines[1]) * len(grid.turns)
     if count > MOST_POINTS:
         raise RaysimError(
             f"{count:,} hook positions are more than {MOST_POINTS:,}. Mend: a larger --spacing, or "
@@ -58,7 +63,7 @@ def grid_points(
         )
     points = [(x, y, z) for z in planes for y in lines[1] for x in lines[0]]
     now = [hang for hang in load.now if _is_within(hang, planes, ranges)]
-    return list(dict.fromkeys([*listed_points(points, turns), *now]))
+    return list(dict.fromkeys([*listed_points(points, grid.turns), *now]))
 
 
 def chamber_bounds(load: Load) -> tuple[np.ndarray, np.ndarray]:

@@ -136,6 +136,7 @@ class HookStudy(Figures):
     """
 
     load: Load
+    seed: int
     points: tuple[Tried, ...]
     no_room: Counter[str]
     clearances: Clearances

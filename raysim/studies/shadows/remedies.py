@@ -10,7 +10,6 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import Fault, Level, RaysimError
 from raysim.base.fault_codes import Code
 from raysim.base.figures import Figures
-from raysim.base.progress import Progress
 from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.estimate.bounds import batch_mean
 from raysim.estimate.darkness import DARK_ERRORS, seems_dark
@@ -19,6 +18,7 @@ from raysim.scene.check.contact import contact_faults
 from raysim.studies.shadows.extra_lamp import is_inside, lamp_places
 from raysim.studies.shadows.patches import DarkPatch
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import BackwardRun, Start
 
 PATCH_STREAM = 3 << 30  # above the streams of face-sides and meters
@@ -89,25 +89,19 @@ def patch_batches(
 
 
 def what_helps(
-    scene: BuiltScene,
-    patch: DarkPatch,
-    *,
-    seed: int,
-    threads: int,
-    progress: Progress,
-    paths: int = PATCH_PATHS,
+    scene: BuiltScene, patch: DarkPatch, options: RunOptions, *, paths: int = PATCH_PATHS
 ) -> Tried:
     """Every change that fits, traced with the random numbers of the patch as it is."""
     week_irradiance = requirement_of(scene.written).week_irradiance
     # The patch by itself, so that it has the same random numbers before and after.
-    before = patch_batches(scene, [patch], seed, threads, paths)[0]
+    before = patch_batches(scene, [patch], options.seed, options.threads, paths)[0]
     name = scene.triangles.bodies[patch.body].name
     known = set(contact_faults(scene))
     changes = [*_changes(scene, name), *_lamps_more(scene, patch, known)]
     remedies, skipped = [], []
     for number, (what, change) in enumerate(changes):
-        progress("trying what helps", number, len(changes))
-        after = _traced_change(scene, patch, change, known, (seed, threads, paths))
+        options.progress("trying what helps", number, len(changes))
+        after = _traced_change(scene, patch, change, known, (options.seed, options.threads, paths))
         if after is None:
             skipped.append(what)
             continue

@@ -1,5 +1,6 @@
 """Where the hooks should go, and how many respirators: layouts ranked by their worst face."""
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -7,41 +8,42 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.base.errors import RaysimError
-from raysim.base.progress import Progress
 from raysim.dose.lamp_output import requirement_of
-from raysim.scene.build import build_scene
+from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.contact import contact_faults
+from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.hooks.clearances import Clearances, Room
 from raysim.studies.hooks.layouts import Sketch
 from raysim.studies.hooks.light import TOO_DARK, Contestant, Light
-from raysim.studies.hooks.load import Hang, Layout, Load, written_layout
+from raysim.studies.hooks.load import Hang, Layout, Load, find_load, written_layout
+from raysim.studies.hooks.points import Grid, grid_points
 from raysim.studies.hooks.race import ASIDE, FINALISTS, WORSE, Race
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked, Tried
 from raysim.studies.pairs import PAIRED_PATHS, Pair, contenders, pair_of
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES
 
 POOL, MOVES, ROUNDS = 10, 6, 2  # layouts tried first, moves of the darkest in each of the rounds
 MOST_SPOTS = 128  # face-sides of one comparison
 SCOUTS = 2
+EVERYWHERE, USUAL_CLEARANCES = Grid(), Clearances()
 PAIR_SEED, NUMBER_SEED, SCOUT_SEED = 777_000, 1_000_003, 555_555
 
 
-class _Study:
+class _Run:
     """The run of a study: what all numbers of respirators have in common."""
 
-    def __init__(
-        self, load: Load, loading: float, seed: int, threads: int | None, progress: Progress
-    ) -> None:
+    def __init__(self, load: Load, loading: float, options: RunOptions) -> None:
         written = load.scene.written
-        self.load, self.loading, self.seed = load, loading, seed
-        self.threads, self.progress = threads, progress
+        self.load, self.loading, self.seed = load, loading, options.seed
+        self.options = options
         self.requirement = requirement_of(written)
         self.races: dict[int, Race] = {}
         self.suspects = np.zeros((0, 2), np.int64)
 
     def race(self, number: int, entries: int = 1) -> Race:
         """A race of layouts of a number of respirators, nobody in it yet."""
-        light = Light(self.load, number, self.threads, self.progress)
+        light = Light(self.load, number, self.options.threads, self.options.progress)
         light.suspect(self.suspects)
         seed = (self.seed + NUMBER_SEED * number) % 2**63
         self.races[number] = Race(light, seed, [], entries=entries)
@@ -114,55 +116,80 @@ class _Study:
         )
 
 
-def find_hooks(
-    load: Load,
-    candidates: Sequence[Hang],
-    numbers: Sequence[int],
+def study(
+    scene: BuiltScene,
     *,
-    clearances: Clearances,
+    numbers: Sequence[int] | None = None,
+    points: Grid | Sequence[Hang] = EVERYWHERE,
+    hang: str | None = None,
+    along: Sequence[str] = (),
+    take_out: Sequence[str] = (),
+    clearances: Clearances = USUAL_CLEARANCES,
     loading: float = 0.0,
-    seed: int,
-    precision: float,
-    threads: int | None,
-    progress: Progress,
+    pose: str | None = None,
+    precision: float = 0.05,
+    options: RunOptions | None = None,
 ) -> HookStudy:
     """Rank layouts of some numbers of respirators over candidate hook points.
 
     Parameters
     ----------
-    candidates : sequence of Hang
-        Those without room are left out.
-    numbers : sequence of int
-        Of respirators, rising.
+    scene : BuiltScene
+    numbers : sequence of int, optional
+        Of respirators, rising; default 1 to as many as hang now.
+    points : Grid or sequence of Hang
+        To try; those without room are left out.
+    hang, along, take_out : str, sequences of str
+        What hangs, what goes along with it and what to leave out, as in `find_load`.
+    clearances : Clearances
     loading : float
         Seconds between two cycles, for respirators per hour.
+    pose : str, optional
+        Which one of several; default the first.
     precision : float
         (worst - bound) / worst to reach for the best layouts.
+    options : RunOptions, optional
 
     Raises
     ------
     RaysimError
-        No candidate has room.
+        No candidate has room, a name that is not there, or numbers out of range.
+
+    >>> import raysim
+    >>> from raysim.studies.hooks import Hang
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> points = [Hang((0.2, 0.15, 0.38)), Hang((0.2, 0.25, 0.38)), Hang((0.0, 0.0, 0.0))]
+    >>> found = study(scene, numbers=[1], points=points, precision=0.9)  # coarse: quick and noisy
+    >>> len(found.points), dict(found.no_room)
+    (2, {'too near a wall': 1})
     """
+    options = checked(options, precision)
+    within("loading", loading, 0.0, math.inf)
+    load = find_load(in_one_pose(scene, pose), hang, along, take_out)
+    numbers = range(1, len(load.now) + 1) if numbers is None else sorted(numbers)
+    if not numbers or numbers[0] < 1:
+        raise RaysimError("no number of respirators. Mend: numbers=[1, 2]")
+    candidates = grid_points(load, points) if isinstance(points, Grid) else points
     room = Room(load, clearances)
     hangs, no_room = room.sifted(list(dict.fromkeys(candidates)))
     if not hangs:
         raise RaysimError(_no_room_words(no_room))
-    study = _Study(load, loading, seed, threads, progress)
-    single = study.race(1)
-    study.scout(single, hangs)
+    run = _Run(load, loading, options)
+    single = run.race(1)
+    run.scout(single, hangs)
     single.enter([(hang,) for hang in hangs])
     alone = np.array([one.estimate for one in single.everyone])
-    sketch = Sketch(hangs, alone, room, seed) if max(numbers) > 1 else None
+    sketch = Sketch(hangs, alone, room, options.seed) if max(numbers) > 1 else None
     single.run()
-    results = _by_number(study, sketch, numbers, precision)
+    results = _by_number(run, sketch, numbers, precision)
     best = max(results, key=lambda one: one.per_hour)
-    best = study.result(best.number, precision, all_of_them=True)
+    best = run.result(best.number, precision, all_of_them=True)
     dark = results[0].number == 1 and results[0].all_dark
     missing = [number for number in numbers if number > results[-1].number and not dark]
     return HookStudy(
         load=load,
-        points=tuple(Tried(one.layout[0], study.time_of(one), one.fate) for one in single.everyone),
+        seed=options.seed,
+        points=tuple(Tried(one.layout[0], run.time_of(one), one.fate) for one in single.everyone),
         no_room=no_room,
         clearances=clearances,
         numbers=tuple(best if one.number == best.number else one for one in results),
@@ -170,7 +197,7 @@ def find_hooks(
         beyond=missing[0] if missing else None,
         touching=_touching(load, best.best.layout),
         loading=loading,
-        rays=sum(race.light.rays for race in study.races.values()),
+        rays=sum(race.light.rays for race in run.races.values()),
     )
 
 
@@ -183,19 +210,19 @@ def _no_room_words(no_room: Counter[str]) -> str:
 
 
 def _by_number(
-    study: _Study, sketch: Sketch | None, numbers: Sequence[int], precision: float
+    run: _Run, sketch: Sketch | None, numbers: Sequence[int], precision: float
 ) -> list[NumberResult]:
     """The best layouts of every number, up to the first of which no layout keeps clear.
 
     Where one alone is too dark on every hook point, that alone: others before it bring no light.
     """
-    if all(one.fate == TOO_DARK for one in study.races[1].everyone):
-        return [study.result(1, precision, all_of_them=False)]
+    if all(one.fate == TOO_DARK for one in run.races[1].everyone):
+        return [run.result(1, precision, all_of_them=False)]
     results: list[NumberResult] = []
     for number in numbers:
-        if number > 1 and sketch is not None and not _searched(study, sketch, number):
+        if number > 1 and sketch is not None and not _searched(run, sketch, number):
             break
-        results.append(study.result(number, precision, all_of_them=False))
+        results.append(run.result(number, precision, all_of_them=False))
     if not results:
         raise RaysimError(
             f"no layout of {numbers[0]} respirators keeps clear. Mend: fewer, or more positions"
@@ -210,14 +237,14 @@ def _touching(load: Load, layout: Layout) -> tuple[str, ...]:
     )
 
 
-def _searched(study: _Study, sketch: Sketch, number: int) -> bool:
+def _searched(run: _Run, sketch: Sketch, number: int) -> bool:
     """Race layouts of a number of respirators, all in place; returns whether any was found."""
     layouts = sketch.layouts(number, POOL)
     if not layouts:
         return False
-    race = study.race(number, entries=1 + ROUNDS)
-    if len(study.load.now) == number and set(study.load.now) <= set(sketch.hangs):
-        layouts = [study.load.now, *layouts]
+    race = run.race(number, entries=1 + ROUNDS)
+    if len(run.load.now) == number and set(run.load.now) <= set(sketch.hangs):
+        layouts = [run.load.now, *layouts]
     race.enter(layouts)
     for _ in range(ROUNDS):
         if not race.finalists:

@@ -7,16 +7,17 @@ import numpy as np
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.figures import Figures
-from raysim.base.progress import Progress
 from raysim.dose.judge import place_words
 from raysim.dose.lamp_output import requirement_of
 from raysim.dose.result import Result
+from raysim.dose.simulate import simulate
 from raysim.estimate.bounds import batch_mean
 from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS, seems_dark
 from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import Sites, judged_sites
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
+from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.shadows.folds import fold_words
 from raysim.studies.shadows.patches import (
     Close,
@@ -30,8 +31,9 @@ from raysim.studies.shadows.patches import (
     things,
 )
 from raysim.studies.shadows.remedies import PATCH_PATHS, Tried, patch_batches, what_helps
-from raysim.transport.threads import default_threads
+from raysim.transport.options import RunOptions
 
+PHOTONS = 4_000_000
 MOST_PATCHES = 12
 
 
@@ -82,8 +84,13 @@ class Shadow(Figures):
 
 @dataclass(frozen=True)
 class ShadowStudy(Figures):
-    """Dark patches of a scene, the darkest first, and what helps the first few of them."""
+    """Dark patches of a scene, the darkest first, and what helps the first few of them.
 
+    They are those of `result`.
+    """
+
+    result: Result
+    seed: int
     limit: float  # W/m2
     median: float  # W/m2
     shadows: tuple[Shadow, ...]
@@ -92,57 +99,99 @@ class ShadowStudy(Figures):
     tried: tuple[Tried, ...]  # for as many of the darkest patches as were asked for
 
 
-def find_shadows(
+def study(
     scene: BuiltScene,
-    result: Result,
     *,
-    share: float,
-    smallest: float,
-    seed: int,
-    threads: int | None,
-    progress: Progress,
-    helped: int = 1,
+    share: float = 0.5,
+    smallest: float = 0.25e-4,
+    patches: int = 1,
+    photons: int = PHOTONS,
+    pose: str | None = None,
+    options: RunOptions | None = None,
 ) -> ShadowStudy:
-    """Dark patches of the cautious case of a result, looked at closely.
+    """Dark patches of a scene in the cautious case, looked at closely.
 
     Parameters
     ----------
+    scene : BuiltScene
     share : float
         Spots below this share of the median of the judged area are dark, and those that are too
         dark to wait for.
     smallest : float
         Smallest patch, m2.
-    helped : int
+    patches : int
         For how many of the darkest patches changes are tried.
+    photons : int
+        From the lamps; they find the patches.
+    pose : str, optional
+        Which one of several; default the first.
+    options : RunOptions, optional
+
+    Raises
+    ------
+    RaysimError
+        No scene, a pose that is not there, or numbers out of range.
+
+    >>> import raysim
+    >>> scene = raysim.load_scene("scenes/folded_shut.toml")
+    >>> found = study(scene, photons=1, patches=0)  # few photons: quick and noisy
+    >>> found.shadows[0].place.startswith("folded shut")
+    True
+    >>> found.shadows[0].irradiance < 0.5 * found.median  # W/m2
+    True
     """
+    options = checked(options)
+    within("share", share, 0.0, 1.0)
+    within("smallest", smallest, 0.0, math.inf)
+    within("patches", patches, 0, MOST_PATCHES)
+    scene = in_one_pose(scene, pose)
+    result = simulate(
+        scene,
+        seed=options.seed,
+        photons=photons,
+        threads=options.threads,
+        progress=options.progress,
+    )
+    return shadows_of(scene, result, options, share=share, smallest=smallest, patches=patches)
+
+
+def shadows_of(
+    scene: BuiltScene,
+    result: Result,
+    options: RunOptions,
+    *,
+    share: float,
+    smallest: float,
+    patches: int,
+) -> ShadowStudy:
+    """Dark patches of a result of a scene; the rest as in `study`."""
     triangles, sites = scene.triangles, judged_sites(scene.triangles)
     field = smoothed_irradiance(result, sites)
     median = median_irradiance(field[sites.faces, sites.sides], sites)
     # Where half of the surface is dark, what is too dark to wait for is dark all the same.
     limit = max(share * median, result.requirement.week_irradiance)
-    patches = dark_patches(triangles, field, limit, smallest)
-    threads = threads or default_threads()
+    found = dark_patches(triangles, field, limit, smallest)
     looked = []
-    for patch, mean, error in _patch_light(scene, patches, seed, threads):
+    for patch, mean, error in _patch_light(scene, found, options.seed, options.threads):
         if mean - 2.0 * error < limit:  # the rest only looked dark by the noise of the counts
             looked.append((mean, error, patch))
     looked.sort(key=lambda row: row[0])
     shadows = []
     for mean, error, patch in looked[:MOST_PATCHES]:
         shadows.append(_shadow(scene, result, patch, (mean, error), median))
-        progress("looking for what hides the dark spots", len(shadows), len(looked))
+        options.progress("looking for what hides the dark spots", len(shadows), len(looked))
     tried = tuple(
         what_helps(
             scene,
             shadow.patch,
-            seed=seed,
-            threads=threads,
-            progress=progress,
+            options,
             paths=CLOSE_PATHS if shadow.dark else PATCH_PATHS,
         )
-        for shadow in shadows[:helped]
+        for shadow in shadows[:patches]
     )
     return ShadowStudy(
+        result=result,
+        seed=options.seed,
         limit=limit,
         median=median,
         shadows=tuple(shadows),

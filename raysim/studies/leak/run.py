@@ -20,6 +20,7 @@ from raysim.base.figures import Figures
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.gaps import scene_fault
 from raysim.scene.file.written import Gap
+from raysim.studies.asked import checked, in_one_pose
 from raysim.studies.leak.aim import Lines, starts, wall_lines, window_lines
 from raysim.studies.leak.brightest import lamp_eyes
 from raysim.studies.leak.exposure_limits import SKIN, exposure_limit, permissible_time
@@ -28,8 +29,8 @@ from raysim.studies.leak.opening import GROUPS, Opening, OpeningRun, Streams
 from raysim.studies.leak.sight import lamp_light, scattered_light
 from raysim.studies.leak.slit import Slit, eye_places, slit_of
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import BackwardRun
-from raysim.transport.threads import default_threads
 
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
 LAMP_LINES = 32  # times as many are followed to lamps alone
@@ -108,13 +109,11 @@ class Leak(Figures):
 class LeakRun:
     """Leaks of all gaps of one scene."""
 
-    def __init__(self, scene: BuiltScene, seed: int = 1, threads: int | None = None) -> None:
-        self.scene = scene
+    def __init__(self, scene: BuiltScene, options: RunOptions) -> None:
+        self.scene, seed = scene, options.seed
         arrays = kernel_scene(scene.triangles)
         columns = slice(BRIGHT_COLUMN, BRIGHT_COLUMN + 1)
-        self.run = BackwardRun(
-            arrays, scene.triangles, seed, threads or default_threads(), cases=columns
-        )
+        self.run = BackwardRun(arrays, scene.triangles, seed, options.threads, cases=columns)
         self.inside = Inside(arrays)
         self.rng = np.random.default_rng(np.random.Philox(key=seed))
         self.streams = Streams(*STREAMS)
@@ -196,23 +195,58 @@ class LeakRun:
         return found
 
 
-def leaks(scene: BuiltScene, seed: int = 1, threads: int | None = None) -> tuple[Leak, ...]:
-    """Stray light of every gap of a scene, in its order.
+@dataclass(frozen=True)
+class LeakStudy:
+    """Stray light of every gap of a scene, in its order; `poses` are the names of all poses."""
+
+    scene: BuiltScene
+    seed: int
+    leaks: tuple[Leak, ...]
+    poses: tuple[str, ...]
+
+
+def study(
+    scene: BuiltScene, *, pose: str | None = None, options: RunOptions | None = None
+) -> LeakStudy:
+    """Stray light outside of every gap of a scene.
+
+    Parameters
+    ----------
+    scene : BuiltScene
+    pose : str, optional
+        Which one of several; default the first.
+    options : RunOptions, optional
 
     Raises
     ------
-    raysim.errors.SceneError
+    raysim.base.errors.SceneError
         Where a gap is not on its wall, or there is none.
+    RaysimError
+        No scene, a pose that is not there, or numbers out of range.
+
+    >>> import raysim
+    >>> from dataclasses import replace
+    >>> from raysim.scene.file.written import Gap
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")  # a [[gap]] in it would do as well
+    >>> ends = {"from": (0.1, 0.0, 0.3), "to": (0.3, 0.0, 0.3)}  # m
+    >>> gap = Gap(wall="front", width=0.002, depth=0.018, distance=0.3, **ends)
+    >>> scene = replace(scene, written=scene.written.model_copy(update={"gap": [gap]}))
+    >>> (found,) = study(scene).leaks
+    >>> 0.0 < found.error < found.irradiance < found.inside  # W/m2
+    True
     """
-    gaps = scene.written.gap
+    options = checked(options)
+    alone = in_one_pose(scene, pose)
+    gaps = alone.written.gap
     if not gaps:
         raise scene_fault(
-            scene,
-            Code.NO_GAP,
-            "gap",
-            "the scene has no [[gap]]",
-            "add one for each seam and hole",
+            alone, Code.NO_GAP, "gap", "the scene has no [[gap]]", "add one for each seam and hole"
         )
-    slits = [slit_of(scene, gap, f"gap {k + 1}") for k, gap in enumerate(gaps)]
-    run = LeakRun(scene, seed, threads)
-    return tuple(run.leak(slit) for slit in slits)
+    slits = [slit_of(alone, gap, f"gap {k + 1}") for k, gap in enumerate(gaps)]
+    run = LeakRun(alone, options)
+    found = []
+    for slit in slits:
+        found.append(run.leak(slit))
+        options.progress("looking through the gaps", len(found), len(slits))
+    poses = tuple(entry.name for entry in scene.written.pose)
+    return LeakStudy(alone, options.seed, tuple(found), poses)

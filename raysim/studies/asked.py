@@ -1,0 +1,76 @@
+"""What every study is asked: a scene, one pose of it, a precision, and how to trace."""
+
+from dataclasses import replace
+
+from raysim.base.errors import RaysimError
+from raysim.scene.build import BuiltScene
+from raysim.transport.options import RunOptions
+
+
+def in_one_pose(scene: BuiltScene, name: str | None = None) -> BuiltScene:
+    """The scene in the pose called so, or in its first one; its title says which of several.
+
+    Raises
+    ------
+    RaysimError
+        No scene, or a name that no pose has.
+    """
+    a_scene(scene)
+    if name is None:
+        return _titled(scene, 0)
+    names = [pose.name for pose in scene.written.pose]
+    folded = [own.casefold() for own in names]
+    if name.casefold() not in folded:
+        known = " or ".join(f'"{own}"' for own in names) or "leave --pose out: there are none"
+        raise RaysimError(f'--pose "{name}": no pose has this name. Mend: {known}')
+    return _titled(scene, folded.index(name.casefold()))
+
+
+def a_scene(scene: BuiltScene) -> BuiltScene:
+    """The same, if it is a scene.
+
+    Raises
+    ------
+    RaysimError
+        Anything else, such as the name of its file.
+    """
+    if not isinstance(scene, BuiltScene):
+        raise RaysimError(f"{scene!r} is not a scene. Mend: study(load_scene(PATH))")
+    return scene
+
+
+def _titled(scene: BuiltScene, number: int) -> BuiltScene:
+    """The scene in one pose, which is named in its title where there are several."""
+    alone = scene.in_pose(number)
+    if len(scene.written.pose) < 2:
+        return alone
+    title = f'{scene.written.title} (pose "{alone.poses[0].name}")'
+    return replace(alone, written=alone.written.model_copy(update={"title": title}))
+
+
+def checked(options: RunOptions | None, precision: float | None = None) -> RunOptions:
+    """How to trace, the usual way unless told otherwise.
+
+    Raises
+    ------
+    RaysimError
+        Seed, threads or `precision` out of range.
+    """
+    options = options or RunOptions()
+    within("seed", options.seed, 0, 2**64 - 1)
+    within("threads", options.threads, 1, 1024)
+    if precision is not None and not 0.0005 <= precision < 1.0:
+        raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
+    return options
+
+
+def within(what: str, value: float, least: float, most: float) -> None:
+    """Complain of a number that is not from `least` to `most`, in whatever unit.
+
+    Raises
+    ------
+    RaysimError
+        For such a number, NaN included.
+    """
+    if not least <= value <= most:
+        raise RaysimError(f"{what} {value} is out of range. Mend: give {least} to {most}")
