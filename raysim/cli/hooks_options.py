@@ -173,7 +173,7 @@ def number_range(text: str | None) -> range | None:
 
 
 def asked_of_study(asked: AskedHooks) -> dict[str, Any]:
-    """What the user asked for, as `studies.hooks.study` takes it by keyword.
+    """What the user asked for, as the study of hooks takes it by keyword.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Sites surface in cells of about 1 cm2: few enough to look at all of them for every variant.
+"""Judged surface in cells of about 1 cm2: few enough to look at all of them for every variant.
 
 A cell is what lies together in a cube of 10 mm edge, on one part and side, facing about one way.
 Enough to rank walls or hooks by; a single dark face within a bright cell does not show.

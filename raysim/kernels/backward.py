@@ -265,8 +265,7 @@ def backward_path(
     normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
     reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
-    kind, numbers = surfaces.kind, surfaces.numbers
-    specular, lobe = surfaces.specular, surfaces.lobe
+    kind, numbers, specular = surfaces.kind, surfaces.numbers, surfaces.specular
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
@@ -311,7 +310,7 @@ def backward_path(
             kind, numbers, surface, dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
         )
         if way == REFLECTED:
-            weigh_lobe(specular[surface], lobe, surface, sharp, weight)
+            weigh_lobe(specular[surface], surfaces.lobe, surface, sharp, weight)
         if way == TRANSMITTED:
             nx, ny, nz = -nx, -ny, -nz
         last = hit

@@ -2,8 +2,8 @@
 
 This process compiles the hierarchy and the checks of a scene at once; meanwhile the other one
 compiles the tracing (`precompile_process`), into the same cache on disk. Whoever needs it waits
-until it lies there. If the second process fails, is not allowed, or finds the cache of no use, this one
-compiles by itself: nothing but time hangs on it.
+until it lies there. If the second process fails, is not allowed, or finds the cache of no use,
+this one compiles by itself: only time is lost.
 """
 
 import atexit

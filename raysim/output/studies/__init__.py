@@ -1,4 +1,4 @@
 """What the commands write of a study: `write(study, folder)` in a module for each.
 
-They lie above `raysim.studies`, which know nothing of pages and files.
+They lie above the studies themselves, which know nothing of pages and files.
 """

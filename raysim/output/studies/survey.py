@@ -22,7 +22,7 @@ def sheet_of(study: Survey) -> str:
 def write(study: Survey, folder: str | Path, *, result: Result | None = None) -> None:
     """Write result.json and the survey sheet (sheet.html) into `folder`, whole or not at all.
 
-    Results that stand there are replaced. `result` of `raysim.simulate` adds the timer that the
+    Results that stand there are replaced. `result` of a dose run adds the timer that the
     readings leave.
 
     Raises

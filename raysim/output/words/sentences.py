@@ -108,7 +108,7 @@ def details(result: Result) -> list[str]:
     area = result.written.target.judge_area if result.written else None
     if area is not None:
         lines.append(
-            f"Sites are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
+            f"Judged are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
             "spot, on the map and in the tables, is the mean of such a patch about it, and a face "
             "within it may get less."
         )

@@ -77,7 +77,7 @@ def _cold(scene: BuiltScene) -> list[Fault]:
 
 
 def _fault(
-    scene: BuiltScene, code: Code, key: str, what: str, mend: str, level: Level = Level.WARNING
+    scene: BuiltScene, code: Code, key: str, what: str, mend: str, *, level: Level = Level.WARNING
 ) -> Fault:
     return Fault(code, str(scene.path), key, what, mend, level)
 
@@ -101,7 +101,7 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
     if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
         what = f"the box is {_metres(chamber)} inside, which is not the size of a box"
         mend = f'check units = "{units}" and scale'
-        return [_fault(scene, Code.BOX_SIZE, key, what, mend, Level.ERROR)]
+        return [_fault(scene, Code.BOX_SIZE, key, what, mend, level=Level.ERROR)]
     scales = {entry.name: entry.scale for entry in scene.written.object}
     for body, entry in enumerate(triangles.bodies):
         if entry.kind != "object":
@@ -111,16 +111,16 @@ def _sizes(scene: BuiltScene) -> list[Fault]:
         mend = scale_mend(units, scales.get(entry.name, 1.0), size, chamber)
         if (np.sort(size) > np.sort(chamber)).any():
             what = f"it measures {_metres(size)}, more than the box ({_metres(chamber)})"
-            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, Level.ERROR))
+            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, level=Level.ERROR))
         elif size.max() < SMALLEST_OBJECT:
             what = f"it measures only {_metres(size)}"
-            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, Level.ERROR))
+            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, level=Level.ERROR))
     for number, lamp in enumerate(scene.written.lamp):
         if not THINNEST_TUBE <= lamp.diameter <= THICKEST_TUBE:
             where = f'lamp {number + 1} "{lamp.name}".diameter'
             what = f"a tube of {1000 * lamp.diameter:.3g} mm is not the size of a lamp"
             mend = f'check the number; plain ones are in units = "{units}"'
-            faults.append(_fault(scene, Code.LAMP_DIAMETER, where, what, mend, Level.ERROR))
+            faults.append(_fault(scene, Code.LAMP_DIAMETER, where, what, mend, level=Level.ERROR))
     return faults
 
 
@@ -159,13 +159,15 @@ def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
                 f"{limit.value:.0%}, the upper limit in print ({limit.source})"
             )
             mend = "take uvc from the maker's data sheet, about a third of the electrical watts"
-            faults.append(_fault(scene, Code.MAINS_WATTS, f"{key}.uvc", what, mend, Level.ERROR))
+            faults.append(
+                _fault(scene, Code.MAINS_WATTS, f"{key}.uvc", what, mend, level=Level.ERROR)
+            )
         elif not LEAST_UVC <= power <= MOST_UVC:
             rating = "uvc" if lamp.uvc is not None else "irradiance_at_1m"
             what = f"{power:.3g} W of UVC from one lamp, which no tube for a box gives"
             mend = "check the unit against the maker's data sheet"
             faults.append(
-                _fault(scene, Code.LAMP_POWER, f"{key}.{rating}", what, mend, Level.ERROR)
+                _fault(scene, Code.LAMP_POWER, f"{key}.{rating}", what, mend, level=Level.ERROR)
             )
         if lamp.hours > rated:
             what = f"{lamp.hours:g} h are past the rated {rated:g} h"

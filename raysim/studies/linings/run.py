@@ -16,7 +16,7 @@ from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, CaseOfLining, LiningBench
 from raysim.studies.linings.columns import BLACK, Variant, in_groups, wall_surfaces
 from raysim.studies.pairs import Pair, compared
-from raysim.studies.settle import Settled
+from raysim.studies.worst_of_cases import WorstOfCases
 from raysim.transport.options import RunOptions
 
 AS_WRITTEN = "the box as it is"
@@ -168,7 +168,7 @@ def _to_try(linings: Sequence[Surface] | None, prices: Mapping[str, float]) -> t
 
 def _lined(
     bench: LiningBench, linings: Sequence[Surface], prices: Mapping[str, float], precision: float
-) -> tuple[list[LiningRow], list[tuple[Variant, Settled, int]], LiningRow]:
+) -> tuple[list[LiningRow], list[tuple[Variant, WorstOfCases, int]], LiningRow]:
     """A row for every way to line the box, what it was judged by, and the row of the black box."""
     count = len(bench.walls)
     variants = [Variant(AS_WRITTEN, wall_surfaces(bench.triangles))]
@@ -208,7 +208,7 @@ def _gain(cases: dict[str, CaseOfLining], black: LiningRow) -> dict[str, float]:
 def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]:
     """The bare black box with one wall lined, the wall that gains most first.
 
-    Sites by the darkest cell, not by the darkest face: enough to rank walls.
+    Judged by the darkest cell, not by the darkest face: enough to rank walls.
     """
     count = len(bench.walls)
     if count < 2:
