@@ -3,11 +3,11 @@
 import dataclasses
 import json
 import signal
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
+from running import batches_of
 from small_scenes import small_scene, write_scene
 
 import raysim.dose.checkpoint
@@ -16,7 +16,6 @@ from raysim.base.errors import RaysimError
 from raysim.dose.checkpoint import Checkpoint, is_checkpoint, read_checkpoint, write_checkpoint
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.simulate import load_scene, simulate
-from raysim.transport.photons import PhotonRun
 
 RUN = {"photons": 1, "precision": 0.1, "seed": 5}
 PHOTONS = "tracing photons"
@@ -27,10 +26,9 @@ BRIGHTEST = "tracing back from the brightest spots"
 @pytest.fixture(scope="module", autouse=True)
 def _at_every_step():
     """Write a checkpoint whenever one can be written; small batches, for speed."""
-    with pytest.MonkeyPatch.context() as patch:
+    with batches_of(2048), pytest.MonkeyPatch.context() as patch:
         patch.setattr(raysim.dose.checkpoint, "INTERVAL", 0.0)
         patch.setattr(raysim.dose.checkpoint, "LARGEST_SHARE", np.inf)
-        patch.setattr(raysim.dose.simulate, "PhotonRun", partial(PhotonRun, batch_photons=2048))
         patch.setattr(raysim.dose.simulate, "METER_PATHS", 16)
         yield
 

@@ -7,7 +7,7 @@ from scipy import stats
 
 from raysim.estimate.bounds import (
     CONFIDENCE,
-    FIRST_LOOK_ERROR,
+    FIRST_ROUND_ERROR,
     FORWARD_ERROR,
     MOST_ROUNDS,
     ROUND_ERROR,
@@ -86,9 +86,9 @@ def test_batch_mean_and_students_quantile():
 
 
 def test_error_probability_is_spent_once():
-    spent = FORWARD_ERROR + FIRST_LOOK_ERROR + (MOST_ROUNDS - 1) * ROUND_ERROR
+    spent = FORWARD_ERROR + FIRST_ROUND_ERROR + (MOST_ROUNDS - 1) * ROUND_ERROR
     assert pytest.approx(1.0 - CONFIDENCE) == spent
-    assert min(FORWARD_ERROR, FIRST_LOOK_ERROR, ROUND_ERROR) > 0.0
+    assert min(FORWARD_ERROR, FIRST_ROUND_ERROR, ROUND_ERROR) > 0.0
 
 
 # Means of the judged faces: all alike; one much darker; a spread as in a real box; few photons.
@@ -164,7 +164,7 @@ def test_best_of_all_looks_covers_the_truth(kind, clip):
         paths += new
         scores = np.minimum(sums, clip) if look == 0 else sums / paths
         mean, error = batch_mean(scores)
-        spent = FIRST_LOOK_ERROR if look == 0 else ROUND_ERROR
+        spent = FIRST_ROUND_ERROR if look == 0 else ROUND_ERROR
         best = np.maximum(best, mean - t_quantile(spent, ROUND_BATCHES) * error)
     assert not exceeds((best > 1.0).sum(), trials, 1.0 - CONFIDENCE)
     assert np.median(best) > 0.5  # and the bound is of use
@@ -177,8 +177,8 @@ def test_clipping_shows_more_of_a_skewed_score_at_a_first_look():
     shown = []
     for clip in (np.inf, 8.0 * goal):
         mean, error = batch_mean(np.minimum(scores, clip))
-        bound = mean - t_quantile(FIRST_LOOK_ERROR, ROUND_BATCHES) * error
-        assert not exceeds((bound > 1.0).sum(), trials, FIRST_LOOK_ERROR)
+        bound = mean - t_quantile(FIRST_ROUND_ERROR, ROUND_BATCHES) * error
+        assert not exceeds((bound > 1.0).sum(), trials, FIRST_ROUND_ERROR)
         shown.append((bound > goal).mean())
     assert shown[1] > 1.3 * shown[0]
 

@@ -74,10 +74,12 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
 @contextlib.contextmanager
 def batches_of(photons: int) -> Iterator[None]:
     """Have photons traced in batches of this size."""
-    assert PhotonRun.__init__.__defaults__[0] == BATCH_PHOTONS
-    defaults = (photons, *PhotonRun.__init__.__defaults__[1:])
+    defaults = PhotonRun.__init__.__kwdefaults__
+    assert defaults["batch_photons"] == BATCH_PHOTONS
     with (
-        mock.patch.object(PhotonRun.__init__, "__defaults__", defaults),
+        mock.patch.object(
+            PhotonRun.__init__, "__kwdefaults__", defaults | {"batch_photons": photons}
+        ),
         mock.patch.object(raysim.transport.poses, "BATCH_PHOTONS", photons),
     ):
         yield

@@ -140,7 +140,7 @@ def _work(scene: BuiltScene) -> list[Fault]:
             "object",
             what,
             "choose longer edges, or simpler meshes",
-            Level.ERROR,
+            level=Level.ERROR,
         )
     ]
 
