@@ -19,12 +19,12 @@ from raysim.scene.triangles import SIDES
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.paths import BackwardRun
 from raysim.transport.photons import PhotonRun
-from raysim.transport.poses import BackwardPoses, PhotonPoses, backward_run, pose_seed
+from raysim.transport.poses import BackwardPoses, PhotonPoses, backward_run
+from raysim.transport.streams import alone_seed
 
 ALONE_PRECISION = 0.05  # of the time in one pose alone, which is told for comparison only
 ALONE_RAYS = 10_000_000  # of each: a side in the dark is what poses are for, and has no end
 UPPER = 3.0  # standard errors above which no irradiance is thought to lie
-ALONE_STREAM = 0x5851F42D4C957F2D  # keeps these paths apart from those of the cycle
 
 
 def cycle_curve(warm_up: WarmUpCurve, shares: Sequence[float]) -> WarmUpCurve:
@@ -74,7 +74,7 @@ def pose_results(
         state = _counted(run, pose, sites, factors, error)
         if precision is not None:
             alone = (replace(pose, share=1.0),)
-            key = pose_seed(seed, number) ^ ALONE_STREAM
+            key = alone_seed(seed, number)
             these = arrays[number : number + 1]
             back = backward_run(alone, these, key, run.threads, cases=slice(0, 1))
             near = max(precision, ALONE_PRECISION)

@@ -265,12 +265,8 @@ def backward_path(
     normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
     reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
-    kind, numbers, specular, lobe = (
-        surfaces.kind,
-        surfaces.numbers,
-        surfaces.specular,
-        surfaces.lobe,
-    )
+    kind, numbers, lobe = surfaces.kind, surfaces.numbers, surfaces.lobe
+    specular = surfaces.specular
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
@@ -306,8 +302,7 @@ def backward_path(
             add_score(scores, lamp_of[hit - triangles], exitance[hit - triangles], weight)
         surface = surface_of[hit]
         u0, u1, u2, u3 = uniforms(low, stream, step, high | BACKWARD_SCATTERING, key0, key1)
-        cosine = -dot(dx, dy, dz, nx, ny, nz)
-        angular = model_reflectance(kind[surface], numbers, surface, cosine)
+        angular = model_reflectance(kind[surface], numbers, surface, -dot(dx, dy, dz, nx, ny, nz))
         way = way_on(angular, reflectance, transmittance, surface, bounce == 0, u0, weight)
         if way == ABSORBED:
             return rays
