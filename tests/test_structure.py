@@ -193,7 +193,19 @@ def texts() -> list[Path]:
     """Every text that comes with the project, tests left out."""
     found = [*PACKAGE.rglob("*"), *(ROOT / "scenes").rglob("*"), *(ROOT / "meshes").rglob("*")]
     found += [*ROOT.glob("*.md"), *(ROOT / "benchmarks").rglob("*"), ROOT / "pyproject.toml"]
-    kinds = {".py", ".toml", ".json", ".j2", ".md", ".obj", ".txt", ".html", ".jsonl"}
+    kinds = {
+        ".py",
+        ".toml",
+        ".json",
+        ".j2",
+        ".css",
+        ".js",
+        ".md",
+        ".obj",
+        ".txt",
+        ".html",
+        ".jsonl",
+    }
     return sorted(path for path in found if path.suffix in kinds and path.is_file())
 
 

@@ -33,7 +33,7 @@ from raysim.scene.poses import PosedTriangles
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.paths import BackwardRun, Start
-from raysim.transport.poses import pose_seed
+from raysim.transport.streams import pose_seed
 from raysim.transport.threads import default_threads
 
 STEP = 0.01  # of a reflectance, up and down

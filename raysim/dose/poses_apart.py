@@ -19,12 +19,12 @@ from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import BackwardRun
 from raysim.transport.photons import PhotonRun
-from raysim.transport.poses import BackwardPoses, PhotonPoses, backward_run, pose_seed
+from raysim.transport.poses import BackwardPoses, PhotonPoses, backward_run
+from raysim.transport.streams import alone_seed
 
 ALONE_PRECISION = 0.05  # of the time in one pose alone, which is told for comparison only
 ALONE_RAYS = 10_000_000  # of each: a side in the dark is what poses are for, and has no end
 UPPER = 3.0  # standard errors above which no irradiance is thought to lie
-ALONE_STREAM = 0x5851F42D4C957F2D  # keeps these paths apart from those of the cycle
 
 
 def cycle_curve(warm_up: WarmUpCurve, shares: Sequence[float]) -> WarmUpCurve:
@@ -83,7 +83,7 @@ def pose_results(
         state = _counted(run, pose, sites, factors, error)
         if precision is not None:
             alone, own = (replace(pose, share=1.0),), arrays[number : number + 1]
-            key = pose_seed(options.seed, number) ^ ALONE_STREAM
+            key = alone_seed(options.seed, number)
             back = backward_run(alone, own, key, run.threads, cases=slice(0, 1))
             refine(
                 back,

@@ -20,12 +20,10 @@ from raysim.kernels.sampling import square_to_cosine_hemisphere
 from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.streams import METERS, WEIGHTED_METERS
 from raysim.transport.tallies import MAX_BOUNCES
 
 METER_PATHS = 1024  # per batch
-# Meter points take random-number streams from here on, above those of any face-side.
-METER_STREAM = 1 << 31
-WEIGHTED_STREAM = METER_STREAM + (1 << 20)  # of heads that are not cosine-corrected
 DIRECT_ONLY = 1  # bounce at which a path ends that is to see lamps only
 
 
@@ -48,12 +46,13 @@ def meter_batches(
     plain = [k for k, meter in enumerate(meters) if meter.response.is_cosine]
     if plain:
         run = BackwardRun(arrays, triangles, seed, threads, cases=cases)
-        run.add_starts([_target(METER_STREAM + k, meters[k]) for k in plain])
+        run.add_starts([_target(METERS.first + k, meters[k]) for k in plain])
         everyone = np.arange(len(plain))
         run.add_paths(everyone, np.full(len(plain), paths))
         shown[plain] = run.batch_irradiance(everyone)
+    first = WEIGHTED_METERS.first
     for k in sorted(set(range(len(meters))) - set(plain)):
-        streams = range(WEIGHTED_STREAM + k * paths, WEIGHTED_STREAM + (k + 1) * paths)
+        streams = range(first + k * paths, first + (k + 1) * paths)
         shown[k] = _weighted(
             triangles, arrays, meters[k], streams, seed=seed, threads=threads, cases=cases
         )

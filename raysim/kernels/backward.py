@@ -301,8 +301,7 @@ def backward_path(
             add_score(scores, lamp_of[hit - triangles], exitance[hit - triangles], weight)
         surface = surface_of[hit]
         u0, u1, u2, u3 = uniforms(low, stream, step, high | BACKWARD_SCATTERING, key0, key1)
-        cosine = -dot(dx, dy, dz, nx, ny, nz)
-        angular = model_reflectance(kind[surface], numbers, surface, cosine)
+        angular = model_reflectance(kind[surface], numbers, surface, -dot(dx, dy, dz, nx, ny, nz))
         way = way_on(angular, reflectance, transmittance, surface, bounce == 0, u0, weight)
         if way == ABSORBED:
             return rays

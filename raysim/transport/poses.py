@@ -14,13 +14,7 @@ from raysim.scene.poses import PosedTriangles
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
-
-SEED_STEP = 0x9E3779B97F4A7C15  # between the keys of two poses; odd, so that none comes twice
-
-
-def pose_seed(seed: int, number: int) -> int:
-    """Key of the random numbers of one pose; the first one keeps that of the run."""
-    return (seed + number * SEED_STEP) % 2**64
+from raysim.transport.streams import pose_seed
 
 
 def kernel_scenes(poses: Sequence[PosedTriangles]) -> list[KernelScene]:

@@ -5,6 +5,8 @@ import math
 
 import pytest
 
+from raysim.kernels.models import model_number
+from raysim.kernels.records import MOST_NUMBERS
 from raysim.library import tables as library
 from raysim.library.tables import (
     Surface,
@@ -241,3 +243,10 @@ def test_assumptions_hold_the_stated_defaults():
     }
     assert {key: assumptions()[key].value for key in expected} == expected
     assert all(entry.unit and entry.meaning for entry in assumptions().values())
+
+
+def test_every_model_of_a_row_is_in_the_table_of_models():
+    for row in surfaces().values():
+        assert model_number(row.model or "mirror") >= 0
+        assert len(row.numbers) <= MOST_NUMBERS
+        assert row.is_plain == (not row.model and row.refractive_index is None)

@@ -1,6 +1,5 @@
 """The report: one self-contained HTML file that a safety officer can read, print and sign."""
 
-import base64
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -11,6 +10,7 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.agreement import compare
 from raysim.dose.result import Result
+from raysim.output.pages.environment import embedded_pictures, rendered
 from raysim.output.pages.map_page import map_block
 from raysim.output.pictures.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.words import failures as report_failures
@@ -25,8 +25,6 @@ from raysim.output.words.report_words import uncertainty_words
 from raysim.output.words.sentences import details, headline, timer_words
 from raysim.output.words.survey import survey_table
 from raysim.output.words.uncertainty import budget_table
-
-TEMPLATE = "report.html.j2"
 
 
 def write_report(
@@ -57,20 +55,10 @@ def write_report(
     case : str
         Case that the map shows: "cautious" or "expected".
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("raysim.output.pages", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["squared"] = lambda words: str(words).replace("/cm2", "/cm²")
     values = _values(result, pictures, written_inputs, command, day or date.today())
     path.parent.mkdir(parents=True, exist_ok=True)
     values["map"] = map_block(result, case)
-    path.write_text(environment.get_template(TEMPLATE).render(values), encoding="utf-8")
+    path.write_text(rendered("report.html.j2", **values), encoding="utf-8")
 
 
 def _values(
@@ -128,14 +116,5 @@ def _tables(result: Result) -> dict[str, report_tables.Table | None]:
 
 
 def _embedded(pictures: Sequence[Picture], *kinds: str) -> list[dict[str, str]]:
-    """Title, caption and data URL of the pictures of some kinds."""
-    return [
-        {
-            "title": picture.title,
-            "caption": picture.caption,
-            "address": "data:image/png;base64,"
-            + base64.b64encode(picture.file.read_bytes()).decode("ascii"),
-        }
-        for picture in pictures
-        if picture.kind in kinds
-    ]
+    """Title, caption and data address of the pictures of some kinds."""
+    return embedded_pictures([picture for picture in pictures if picture.kind in kinds])

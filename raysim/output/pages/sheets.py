@@ -132,12 +132,12 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
     path.write_text(page(f"Operator's card: {result.title}", body), encoding="utf-8")
 
 
-def page(title: str, body: str) -> str:
-    """A whole HTML page in the style of the sheets."""
+def page(title: str, body: str, style: str = STYLE) -> str:
+    """A whole HTML page, in the style of the sheets unless another is given."""
     return (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n<body>\n{body}\n"
+        f"<title>{escape(title)}</title><style>{style}</style></head>\n<body>\n{body}\n"
         "</body></html>\n"
     )
 

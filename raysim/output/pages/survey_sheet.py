@@ -5,6 +5,7 @@ from html import escape
 
 from raysim.base.units import to_mm
 from raysim.dose.readings import Comparison
+from raysim.output.pages.sheets import page
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import UNCERTAINTY_WORDS, facing_words, point_words
@@ -65,9 +66,4 @@ def sheet_page(title: str, rows: Sequence[Comparison]) -> str:
         "Lamp hours: ____________ &nbsp; Air: ______ °C &nbsp; Mains: ______ V</p>\n"
         f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>'
     )
-    return (
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Meter survey: {escape(title)}</title><style>{STYLE}</style></head>\n"
-        f"<body>\n{body}\n</body></html>\n"
-    )
+    return page(f"Meter survey: {title}", body, STYLE)

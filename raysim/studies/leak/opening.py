@@ -9,22 +9,11 @@ from raysim.studies.leak.passage import next_wall
 from raysim.studies.leak.sight import lamp_light, lines_to_tube, scattered_light
 from raysim.studies.leak.slit import INSIDE, Slit
 from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.streams import Ranges
 
 GROUPS = 16  # independent sets of lines, for the error
 POINTS, PATHS = 32, 64  # along the opening, and paths a batch from each
 STREAM_STEP = 1 << 16  # words of the random counter: more than the lines traced at once
-
-
-class Streams:
-    """Ranges of words of the random counter, each handed out once."""
-
-    def __init__(self, first: int, number: int) -> None:
-        self.first, self.number, self.used = first, number, 0
-
-    def fresh(self) -> int:
-        """First word of a range of its own, `STREAM_STEP` words long."""
-        self.used += STREAM_STEP
-        return self.first + self.used % self.number
 
 
 @dataclass(frozen=True)
@@ -60,7 +49,7 @@ class OpeningRun:
         run: BackwardRun,
         inside: Inside,
         rng: np.random.Generator,
-        streams: Streams,
+        streams: Ranges,
     ) -> None:
         self.run, self.inside, self.rng, self.streams = run, inside, rng, streams
 

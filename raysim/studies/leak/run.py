@@ -25,12 +25,13 @@ from raysim.studies.leak.aim import Lines, starts, wall_lines, window_lines
 from raysim.studies.leak.brightest import lamp_eyes
 from raysim.studies.leak.exposure_limits import SKIN, exposure_limit, permissible_time
 from raysim.studies.leak.inside import BRIGHT_COLUMN, Inside
-from raysim.studies.leak.opening import GROUPS, Opening, OpeningRun, Streams
+from raysim.studies.leak.opening import GROUPS, STREAM_STEP, Opening, OpeningRun
 from raysim.studies.leak.sight import lamp_light, scattered_light
 from raysim.studies.leak.slit import Slit, eye_places, slit_of
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import BackwardRun
+from raysim.transport.streams import GAPS, Ranges
 
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
 LAMP_LINES = 32  # times as many are followed to lamps alone
@@ -38,7 +39,6 @@ SCAN_GROUPS = 4
 SCANS = ((16, 4), (64, 1))  # lines of a set, and how many of the eyes are looked at again
 WALL_LINES = 784  # of a set, from the inner opening
 TUBE_LINES = 1024  # of a set, from the inner opening to each tube
-STREAMS = (3 << 30, 1 << 30)  # words of the random counter that belong to gaps
 NONE_OF = 3.0  # what was met by none of n lines is met by fewer than 3 / n of all, 95 % sure
 
 
@@ -116,7 +116,7 @@ class LeakRun:
         self.run = BackwardRun(arrays, scene.triangles, seed, options.threads, cases=columns)
         self.inside = Inside(arrays)
         self.rng = np.random.default_rng(np.random.Philox(key=seed))
-        self.streams = Streams(*STREAMS)
+        self.streams = Ranges(GAPS, STREAM_STEP)
 
     def leak(self, slit: Slit) -> Leak:
         """Stray light of a slit at the brightest place of an eye."""

@@ -20,8 +20,8 @@ from raysim.studies.shadows.patches import DarkPatch
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.streams import PATCHES
 
-PATCH_STREAM = 3 << 30  # above the streams of face-sides and meters
 PATCH_PATHS = 96  # per batch, for each patch
 TURNS = (30.0, -30.0, 90.0, -90.0, 180.0)  # degrees about the vertical
 MOVES = (0.04, -0.04)  # m along x and along y
@@ -77,7 +77,7 @@ def patch_batches(
     run = BackwardRun(arrays, scene.triangles, seed, threads, cases=slice(0, 1))
     run.add_starts(
         [
-            Start(PATCH_STREAM + k, tuple(p.faces.tolist()), (p.side,) * len(p.faces))
+            Start(PATCHES.first + k, tuple(p.faces.tolist()), (p.side,) * len(p.faces))
             for k, p in enumerate(patches)
         ]
     )
