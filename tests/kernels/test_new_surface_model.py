@@ -78,8 +78,8 @@ told["trail"] = trail.points.tolist()
 WALLS = tuple(range(12))
 def both(walls, name, cases):
     scene = room(walls)
-    ahead = forward_blocks(scene, 200_000, 11, np.zeros(len(scene.areas), int))[:, :, 0, 0, 0]
-    back = adjoint_blocks(scene, [Start(5, WALLS, (0,) * 12)], 200_000, 12)[:, :, 0, 0]
+    ahead = forward_blocks(scene, 400_000, 11, np.zeros(len(scene.areas), int))[:, :, 0, 0, 0]
+    back = adjoint_blocks(scene, [Start(5, WALLS, (0,) * 12)], 400_000, 12)[:, :, 0, 0]
     back = back * scene.areas.sum()
     told[name] = [mean_and_error(cases(blocks)) for blocks in (ahead, back)]
 
