@@ -17,7 +17,7 @@ from raysim.scene.poses import PosedTriangles
 from raysim.scene.triangles import SIDES
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import BackwardRun
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.poses import BackwardPoses, PhotonPoses, backward_run
 from raysim.transport.streams import alone_seed
@@ -84,7 +84,9 @@ def pose_results(
         if precision is not None:
             alone, own = (replace(pose, share=1.0),), arrays[number : number + 1]
             key = alone_seed(options.seed, number)
-            back = backward_run(alone, own, key, run.threads, cases=slice(0, 1))
+            back = backward_run(
+                alone, own, key, run.threads, cases=slice(0, 1), batches=ROUND_BATCHES
+            )
             refine(
                 back,
                 sites,

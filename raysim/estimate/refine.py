@@ -60,7 +60,14 @@ def refine(
         (worst - bound) / worst to reach in both cases.
     most_rays : float
         Where to stop in the midst of a round, for what need not be known so well.
+
+    Raises
+    ------
+    ValueError
+        For a run of other than `ROUND_BATCHES`: bounds and counts of paths rest on that number.
     """
+    if run.batches != ROUND_BATCHES:
+        raise ValueError(f"{run.batches} batches; a round has {ROUND_BATCHES}")
     while True:
         pieces = _pieces(state.planned_paths)
         while state.pieces_done < len(pieces):
