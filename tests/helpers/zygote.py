@@ -4,6 +4,7 @@ A fork costs milliseconds where a new interpreter costs a second, and a child ca
 of its own. Reads one JSON object a line from standard input, answers in the same way.
 """
 
+import gc
 import json
 import os
 import resource
@@ -88,6 +89,8 @@ def main() -> None:
     from raysim.scene.check.check import check_scene
 
     check_scene(load_scene(sys.argv[1]))  # loads readers and the compiled probes
+    gc.collect()
+    gc.freeze()  # else every child copies what its collector looks through
     say({"ready": True})
     for line in sys.stdin:
         task = json.loads(line)

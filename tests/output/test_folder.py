@@ -220,7 +220,7 @@ def alone(tmp_path_factory):
     return result, write_pictures(result, folder) + write_charts(result, folder)
 
 
-@pytest.mark.parametrize("cores", [1, 2])
+@pytest.mark.parametrize("cores", [pytest.param(1, marks=pytest.mark.slow), 2])
 def test_processes_share_the_drawing_and_the_report_has_its_order(
     alone, tmp_path, monkeypatch, cores
 ):

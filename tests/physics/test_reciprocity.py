@@ -102,7 +102,10 @@ def photons_by(material):
     return photon_estimate(case.scene, case.faces, case.side, COUNT)
 
 
-@pytest.mark.parametrize("material", ONE_MATERIAL)
+@pytest.mark.parametrize(
+    "material",
+    [pytest.param(m, marks=pytest.mark.slow) if m == "mirrored tubes" else m for m in ONE_MATERIAL],
+)
 def test_light_that_one_material_sends_on(material):
     case = ONE_MATERIAL[material]
     catches = 0.01 * case.sensitivity  # of the light: 1 % of the material's number
