@@ -2,7 +2,7 @@
 
 A backward path draws by the key of its run and by the word of its `Start`, so two targets of one
 run must differ in their words, and what is to be independent of another run must differ from it in
-word or key. Photons draw by lamp and number instead (`kernels.random_numbers`).
+word or key. Photons draw by lamp and number instead (`random_numbers`).
 """
 
 from typing import NamedTuple

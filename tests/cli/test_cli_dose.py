@@ -9,13 +9,13 @@ import jsonschema
 import pytest
 import pyvista
 import trimesh
-from raysim.transport.tracing import BATCH_PHOTONS
 from running import QUICK, contents, process_said, raysim_said, shows_cautions
 from small_scenes import box, plate, small_scene, with_object, write_scene
 
 from raysim.base.units import minutes_seconds
 from raysim.dose.simulate import load_scene
 from raysim.output.words.cautions import CAUTIONS
+from raysim.transport.photons import BATCH_PHOTONS
 
 FACE_COLUMNS = [
     "object", "face", "side", "x_mm", "y_mm", "z_mm", "area_cm2",

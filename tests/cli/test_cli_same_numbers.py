@@ -3,9 +3,10 @@
 import json
 
 import pytest
-from raysim.transport.tracing import BATCH_PHOTONS
 from running import QUICK, process_said, raysim_said
 from small_scenes import write_scene
+
+from raysim.transport.photons import BATCH_PHOTONS
 
 RUNS = {
     "one thread": ("--threads", "1"),

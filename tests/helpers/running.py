@@ -17,12 +17,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
-from raysim.transport.tracing import BATCH_PHOTONS, PhotonRun
-
 import raysim
 import raysim.cli
 import raysim.transport.poses
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
 ENVIRONMENT = os.environ | {
     "PYTHONPATH": str(Path(raysim.__file__).parents[1]),
