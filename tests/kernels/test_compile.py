@@ -45,7 +45,8 @@ def installed(tmp_path):
     Returns the copy, and a function that gives cache folder, normal and hits of the cache.
     """
     copy = tmp_path / "site" / "raysim"
-    shutil.copytree(PACKAGE / "kernels", copy / "kernels", ignore=shutil.ignore_patterns("__pyca*"))
+    for room in ("base", "kernels"):
+        shutil.copytree(PACKAGE / room, copy / room, ignore=shutil.ignore_patterns("__pyca*"))
     for name in ("__init__.py", "version.py"):
         shutil.copy(PACKAGE / name, copy / name)
     environment = os.environ | {
