@@ -26,7 +26,7 @@ def corners(triangles: int) -> np.ndarray:
 def geometry(triangles: int):
     """`Geometry` and the rest of a kernel scene of `corners`, grey walls, one tube in a corner."""
     from raysim.kernels.hierarchy import build_tree
-    from raysim.kernels.records import Geometry, LampTubes, Surfaces
+    from raysim.kernels.records import MOST_NUMBERS, Geometry, LampTubes, Surfaces
 
     shapes = corners(triangles)
     nodes, blocks, order = build_tree(shapes)
@@ -47,7 +47,7 @@ def geometry(triangles: int):
     )
     grey, none = np.array([[0.6, 0.7, 0.8]]), np.zeros((1, 3))
     surfaces = Surfaces(
-        np.zeros(1, np.int32), grey, none, np.array([0.5]), np.ones(1), np.zeros(1), none + 0.5
+        np.zeros(1, np.int32), grey, none, np.array([0.5]), np.zeros((1, MOST_NUMBERS)), none + 0.5
     )
     return world, surfaces, LampTubes(np.zeros(1, np.int32), np.ones(1, np.int32)), order
 

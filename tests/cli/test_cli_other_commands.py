@@ -47,7 +47,7 @@ def test_check_as_json(doubtful):
     told = json.loads(said.out)
     assert told["scene"] == "scene.toml"
     assert [fault["level"] for fault in told["faults"]] == ["error", "warning"]
-    assert set(told["faults"][0]) == {"level", "file", "key", "what", "mend"}
+    assert set(told["faults"][0]) == {"level", "code", "file", "key", "what", "mend"}
 
 
 def test_check_of_a_file_that_is_no_scene_is_still_json(doubtful):

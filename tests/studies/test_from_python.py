@@ -20,6 +20,7 @@ import raysim.output.studies.survey
 from raysim.base.errors import RaysimError
 from raysim.cli.hooks_options import AskedHooks, asked_of_study
 from raysim.studies import hooks, leak, linings, shadows, survey
+from raysim.transport.photons import BATCH_PHOTONS
 
 OPTIONS = raysim.RunOptions(seed=5, threads=2)
 SEED = ("--seed", "5")
@@ -57,7 +58,8 @@ def scene(folder, monkeypatch):
 
 def same_files(folder, command, write):
     """Assert that a command and a call write the same, but for the command line in the page."""
-    said = raysim_said(*command, *SEED, "--out", "typed", "--force", "--quiet", folder=folder)
+    words = (*command, *SEED, "--out", "typed", "--force", "--quiet")
+    said = raysim_said(*words, folder=folder, batch=BATCH_PHOTONS)
     assert said.status in (0, 3), said.err
     write(folder / "called")
     typed, called = contents(folder / "typed"), contents(folder / "called")
@@ -132,7 +134,8 @@ def test_survey(folder, scene):
 def test_results_of_a_dose_run(folder, scene):
     """But for the budget of doubts, which the command works out after the run."""
     words = ("--photons", "1", "--no-pictures", "--out", "typed dose", "--quiet")
-    assert raysim_said("dose", "scene.toml", *words, *SEED, folder=folder).status in (0, 3)
+    said = raysim_said("dose", "scene.toml", *words, *SEED, folder=folder, batch=BATCH_PHOTONS)
+    assert said.status in (0, 3)
     result = raysim.simulate(scene, photons=1, seed=5)
     assert raysim.write_results(result, folder / "called dose", pictures=False) == ""
     typed, called = contents(folder / "typed dose"), contents(folder / "called dose")
