@@ -92,7 +92,7 @@ def same(first, second, catches):
     return agrees(first[0], error, second[0], catches, DEGREES)
 
 
-COUNT = 65_000  # photons, and as many paths: each test asks whether they are enough
+COUNT = 75_000  # photons, and as many paths: each test asks whether they are enough
 
 
 @cache
