@@ -21,8 +21,8 @@ from raysim.studies.leak.slit import Slit
 
 LINES_OUT = 1 << 16
 DRAWN, FIRST_LINES = 192, 256  # places that are looked at, by so many lines each
-WALKS = ((6, 8, 512), (4, 5, 2048), (2, 3, 8192))  # walkers, steps, lines: the best go on
-FIRST_STEPS = (0.2, 0.05, 0.01)  # of these walks, of the spread of the places drawn
+WALKS = ((10, 8, 1024), (5, 6, 4096), (3, 4, 16384))  # walkers, steps, lines: the best go on
+FIRST_STEPS = (0.3, 0.1, 0.02)  # of these walks, of the spread of the places drawn
 
 Light = Callable[[np.ndarray], np.ndarray]  # at eyes (eyes, 3), W/m2
 
