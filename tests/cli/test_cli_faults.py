@@ -8,7 +8,7 @@ import sys
 import time
 
 import pytest
-from running import ENVIRONMENT, contents, shows_cautions
+from running import ENVIRONMENT, SMALL_BATCH, batches_of, contents, shows_cautions
 from small_scenes import write_scene
 
 import raysim.cli
@@ -35,7 +35,8 @@ def run(tmp_path, monkeypatch, capsys):
         monkeypatch.setattr(sys, "argv", ["raysim", *words])
         status = 0
         try:
-            raysim.cli.main()
+            with batches_of(SMALL_BATCH):
+                raysim.cli.main()
         except SystemExit as stop:
             status = stop.code
         shown = capsys.readouterr()

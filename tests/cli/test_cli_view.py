@@ -11,6 +11,7 @@ from small_scenes import plate, write_scene
 
 from raysim.base.errors import RaysimError
 from raysim.cli.view import command
+from raysim.output.viewer.light import light_slices
 
 
 @pytest.fixture(scope="module")
@@ -48,6 +49,7 @@ def test_the_result_names_its_scene(project):
 
 
 def test_a_picture_of_the_view(copy, monkeypatch):
+    monkeypatch.setitem(light_slices.__kwdefaults__, "count", 2_000)
     words = ("--lamp", "RIGHT", "--paths", "20", "--slice", "x=150", "--reach", "plate")
     said = raysim_said("view", "results/scene", *words, "--picture", "all.png", folder=copy)
     assert said.status == 0, said.err

@@ -117,6 +117,18 @@ def uneven(tmp_path_factory):
     return cycle, alone
 
 
+@pytest.fixture(scope="module")
+def quick(uneven):
+    """The cycle by the fewest photons, for what must follow from any."""
+    return raysim.simulate(uneven[0], photons=1, seed=3)
+
+
+@pytest.fixture(scope="module")
+def traced(uneven):
+    """The cycle traced back to 5 %."""
+    return raysim.simulate(uneven[0], photons=300_000, precision=0.05, seed=7)
+
+
 def expected_of(alone, shares=(0.3, 0.7)):
     """Irradiance by case, lamp, face and side from runs of the single poses, and its error."""
     mean = sum(s * r.lamp_irradiance for s, r in zip(shares, alone, strict=True))
@@ -161,23 +173,21 @@ def test_the_bound_and_the_energy_of_a_cycle_hold(uneven):
     assert total == pytest.approx(expected, rel=0.03)
 
 
-def test_a_lamp_out_of_a_cycle_is_like_a_fresh_trace_without_it(uneven):
+def test_a_lamp_out_of_a_cycle_is_like_a_fresh_trace_without_it(uneven, traced):
     cycle, _ = uneven
-    result = raysim.simulate(cycle, photons=300_000, precision=0.05, seed=7)
     fresh = raysim.simulate(cycle, photons=300_000, precision=0.05, seed=8, without=("rear",))
-    failure = next(f for f in result.lamp_failures if f.lamp == "rear")
+    failure = next(f for f in traced.lamp_failures if f.lamp == "rear")
     worst = fresh.cases[CAUTIOUS].worst
     error = np.hypot(failure.worst.standard_error, worst.standard_error)
     assert abs(failure.worst.irradiance - worst.irradiance) < 5.0 * error
     assert error < 0.2 * worst.irradiance
 
 
-def test_a_pose_alone_needs_what_its_own_scene_needs(uneven, tmp_path):
+def test_a_pose_alone_needs_what_its_own_scene_needs(uneven, traced):
     cycle, _ = uneven
-    result = raysim.simulate(cycle, photons=300_000, precision=0.05, seed=7)
     own = raysim.simulate(cycle.in_pose(1), photons=300_000, precision=0.05, seed=9)
-    assert result.poses[1].alone == pytest.approx(own.timer, rel=0.12)
-    assert [pose.share for pose in result.poses] == pytest.approx([0.3, 0.7])
+    assert traced.poses[1].alone == pytest.approx(own.timer, rel=0.12)
+    assert [pose.share for pose in traced.poses] == pytest.approx([0.3, 0.7])
 
 
 def test_every_pose_pays_its_own_warm_up():
@@ -194,16 +204,14 @@ def test_every_pose_pays_its_own_warm_up():
     assert one.time_for(800.0) == once.time_for(800.0)
 
 
-def test_the_time_of_each_pose_solves_the_warm_up_equation(uneven):
-    cycle, _ = uneven
-    result = raysim.simulate(cycle, photons=1, seed=3)
-    asked = result.safety_factor * result.target_dose
-    once = result.warm_up.of_one_pose
-    lit = [once.effective_seconds(pose.time) for pose in result.poses]
-    assert sum(lit) * result.cases[CAUTIOUS].bound == pytest.approx(asked)
+def test_the_time_of_each_pose_solves_the_warm_up_equation(quick):
+    asked = quick.safety_factor * quick.target_dose
+    once = quick.warm_up.of_one_pose
+    lit = [once.effective_seconds(pose.time) for pose in quick.poses]
+    assert sum(lit) * quick.cases[CAUTIOUS].bound == pytest.approx(asked)
     assert lit[0] / sum(lit) == pytest.approx(0.3)
-    assert result.timer == pytest.approx(sum(pose.time for pose in result.poses))
-    assert result.dose_at_timer()[result.triangles.judged].min() >= asked
+    assert quick.timer == pytest.approx(sum(pose.time for pose in quick.poses))
+    assert quick.dose_at_timer()[quick.triangles.judged].min() >= asked
 
 
 def test_a_cycle_goes_on_from_its_checkpoint_bit_for_bit(uneven, tmp_path):
@@ -237,16 +245,14 @@ def test_faces_keep_their_numbers_and_their_neighbours(tmp_path):
     assert second.normals == pytest.approx(plain.normals, abs=1e-9)
 
 
-def test_what_the_operator_is_told(uneven):
-    cycle, _ = uneven
-    result = raysim.simulate(cycle, photons=1, seed=3)
-    assert ", then " in timer_words(result)
-    assert 'in pose "as hung", then' in headline(result)
-    assert any("turn the load over" in step for step in card_steps(result))
-    assert [row["name"] for row in result_record(result)["poses"]] == ["as hung", "turned over"]
-    even = replace(result, poses=(result.poses[0], replace(result.poses[0], name="again")))
+def test_what_the_operator_is_told(quick):
+    assert ", then " in timer_words(quick)
+    assert 'in pose "as hung", then' in headline(quick)
+    assert any("turn the load over" in step for step in card_steps(quick))
+    assert [row["name"] for row in result_record(quick)["poses"]] == ["as hung", "turned over"]
+    even = replace(quick, poses=(quick.poses[0], replace(quick.poses[0], name="again")))
     assert timer_words(even).startswith("2 × ")
-    assert "Places are those of the first pose" in " ".join(pose_lines(result))
+    assert "Places are those of the first pose" in " ".join(pose_lines(quick))
 
 
 def test_the_budget_of_a_cycle_is_that_of_the_sum_of_its_poses(uneven):
@@ -306,10 +312,9 @@ def test_the_dose_of_the_worst_spot_grows_pose_by_pose(tmp_path, options):
     assert charts == ["chart_spread.png", "chart_time.png"]
 
 
-def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(uneven):
+def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(quick):
     # Output rises from 0 to full in 120 s: each start from cold costs 60 s of full output.
-    cycle, _ = uneven
-    result = raysim.simulate(cycle, photons=1, seed=3)
+    result = quick
     ramp = CycleCurve((0.0, 120.0), (0.0, 1.0), poses=(0.3, 0.7))
     poses = tuple(
         replace(pose, time=time) for pose, time in zip(result.poses, (260.0, 660.0), strict=True)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from running import SMALL_BATCH, batches_of
 from scipy import stats
 
 import raysim
@@ -111,8 +112,9 @@ def both(settled, counted):
 
 
 def few(scene, **options):
-    """Result of the fewest photons there can be."""
-    return raysim.simulate(scene, **({"photons": 1} | options))
+    """Result of the fewest photons there can be, in small batches."""
+    with batches_of(SMALL_BATCH):
+        return raysim.simulate(scene, **({"photons": 1} | options))
 
 
 @pytest.fixture(scope="module")
@@ -319,7 +321,7 @@ def test_the_report_knows_its_scene(settled, scene):
 def test_photons_are_rounded_up_to_whole_batches(scene):
     per_batch = raysim.transport.photons.BATCH_PHOTONS
     for asked in (1, 16 * per_batch, 16 * per_batch + 1):
-        result = few(scene, photons=asked)
+        result = raysim.simulate(scene, photons=asked)
         assert result.photons >= asked
         assert result.photons % per_batch == 0
         assert result.photons == max(16, math.ceil(asked / per_batch)) * per_batch

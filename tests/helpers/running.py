@@ -1,7 +1,8 @@
 """Run the program as a user does, in a folder of its own.
 
 `raysim_said` runs it inside the process of the tests, which saves two seconds of imports each time,
-and in small batches of photons, of which the shortest run takes sixteen.
+and in small batches of photons, of which the shortest run takes sixteen, with as much fewer paths
+for the uncertainty budget.
 Where the process itself matters (its environment, its signals, its outputs as bytes, what it
 imports) stands `process_said`.
 """
@@ -20,6 +21,7 @@ from unittest import mock
 import raysim
 import raysim.cli
 import raysim.transport.poses
+from raysim.assess import uncertainty
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
@@ -72,10 +74,15 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
 
 @contextlib.contextmanager
 def batches_of(photons: int) -> Iterator[None]:
-    """Have photons traced in batches of this size."""
+    """Have photons traced in batches of this size, and the paths of the budget in proportion."""
     defaults = PhotonRun.__init__.__kwdefaults__
     assert defaults["batch_photons"] == BATCH_PHOTONS
+    paths, paired = (
+        count * photons // BATCH_PHOTONS for count in (uncertainty.PATHS, uncertainty.PAIRED_PATHS)
+    )
     with (
+        mock.patch.object(uncertainty, "PATHS", paths),
+        mock.patch.object(uncertainty, "PAIRED_PATHS", paired),
         mock.patch.object(
             PhotonRun.__init__, "__kwdefaults__", defaults | {"batch_photons": photons}
         ),

@@ -52,6 +52,19 @@ def near(image: np.ndarray, colour: np.ndarray) -> np.ndarray:
     return np.abs(image - colour).max(axis=2) <= 4
 
 
+@pytest.fixture
+def blank(monkeypatch) -> None:
+    """Leave the pages blank, for what is told of them and what they are called."""
+
+    def unwritten(path: Path, *_) -> None:
+        path.touch(exist_ok=False)
+
+    monkeypatch.setattr(
+        Canvas, "drawn", lambda self, view, *_: np.full((*view.size[::-1], 3), 255, np.uint8)
+    )
+    monkeypatch.setattr("raysim.output.pictures.pictures.write_page", unwritten)
+
+
 @pytest.mark.parametrize("make", [parallel_view, perspective_view])
 def test_a_point_lies_in_the_picture_where_the_view_says(canvas, make):
     room = np.array([[0, 0, 0], [0.3, 0.4, 0.5]], float)
@@ -250,6 +263,7 @@ def test_pictures_without_a_timer_say_so(tmp_path):
     assert [chart.file.name for chart in charts] == ["chart_spread.png"]
 
 
+@pytest.mark.usefixtures("blank")
 def test_many_objects_show_the_worst_lit_and_say_so(result, tmp_path, monkeypatch):
     monkeypatch.setattr("raysim.output.pictures.pictures.MOST_OBJECTS", 1)
     pictures = write_pictures(result, tmp_path)
@@ -294,6 +308,7 @@ def test_odd_names_are_drawn_as_they_are_written(canvas, result, tmp_path):
     assert (pixels(tmp_path / "odd.png")[360:380, 200:400] < 128).any()
 
 
+@pytest.mark.usefixtures("blank")
 def test_files_of_objects_with_equal_plain_names_differ(tmp_path):
     pictures = write_pictures(synthetic.result(names=("../a b", "a/b")), tmp_path)
     files = [picture.file for picture in pictures]

@@ -52,7 +52,8 @@ def copy(folder, tmp_path) -> Path:
     return tmp_path / "box"
 
 
-def whole_view(result, folder) -> View:
+@pytest.fixture(scope="module")
+def view(result, folder) -> View:
     """View with 40 paths of each lamp and two slices."""
     triangles = result.triangles
     arrays = kernel_scene(triangles)
@@ -212,8 +213,7 @@ def unlike(one: np.ndarray, another: np.ndarray) -> float:
     return float((np.abs(one - another).max(axis=2) > 12).mean())
 
 
-def test_a_picture_shows_map_slices_and_paths(result, folder, tmp_path):
-    view = whole_view(result, folder)
+def test_a_picture_shows_map_slices_and_paths(view, tmp_path):
     open_apart(view, tmp_path / "all.png")
     every, other = pixels(tmp_path / "all.png"), shot(replace(view, lamp=1))
     bare = shot(replace(view, trails=((), ())))
@@ -225,8 +225,7 @@ def test_a_picture_shows_map_slices_and_paths(result, folder, tmp_path):
     assert ((green > red + 40) & (green > blue + 10)).sum() > 1000  # the map itself
 
 
-def test_the_view_turns_to_what_is_named(result, folder):
-    view = whole_view(result, folder)
+def test_the_view_turns_to_what_is_named(view):
     box, worst, other = (
         shot(replace(view, look_at=name)) for name in ("box", "worst", "RESPIRATOR 2")
     )
@@ -234,11 +233,11 @@ def test_the_view_turns_to_what_is_named(result, folder):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux can be without a screen")
-def test_without_a_screen_a_picture_is_offered(result, folder, monkeypatch):
+def test_without_a_screen_a_picture_is_offered(view, monkeypatch):
     for name in ("DISPLAY", "WAYLAND_DISPLAY"):
         monkeypatch.delenv(name, raising=False)
     with pytest.raises(RaysimError, match="no screen.*--picture"):
-        open_apart(whole_view(result, folder), None)
+        open_apart(view, None)
 
 
 def framebuffer(path: Path) -> np.ndarray:
@@ -277,14 +276,14 @@ class virtual_screen:  # noqa: N801
 @pytest.mark.skipif(
     shutil.which("Xvfb") is None, reason="no virtual display was found: apt-get install xvfb"
 )
-def test_a_window_opens_shows_the_map_and_heeds_its_keys(result, folder, tmp_path):
+def test_a_window_opens_shows_the_map_and_heeds_its_keys(view, tmp_path):
     """Under a virtual display: what stands on the screen, before and after keys are pressed."""
     script = tmp_path / "window.py"
     script.write_text(KEYS_SCRIPT, encoding="utf-8")
     import pickle
 
     with (tmp_path / "view.pickle").open("wb") as file:
-        pickle.dump(whole_view(result, folder), file)
+        pickle.dump(view, file)
     with virtual_screen(tmp_path) as (display, screen):
         done = subprocess.Popen(
             [sys.executable, str(script), str(tmp_path)],

@@ -163,12 +163,17 @@ def check(found, here, most):
     assert found.irradiance == pytest.approx(here, rel=0.02, abs=4.0 * found.error)
 
 
-@pytest.mark.parametrize("seed", range(12))
+# Straight gaps and rabbets before one, two and three bare tubes; a mirrored rabbet; short gaps in a
+# black and in a mirrored box.
+OFTEN = (0, 1, 3, 4, 5, 11)
+
+
+@pytest.mark.parametrize("seed", OFTEN)
 def test_the_brightest_eye_is_found(tmp_path, seed):
     check(*found_and_brute(tmp_path, seed, 0.5, **QUICK))
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [*range(12, 20), *range(1000, 1200)])
+@pytest.mark.parametrize("seed", [*sorted({*range(20)} - {*OFTEN}), *range(1000, 1200)])
 def test_the_brightest_eye_is_found_in_many_boxes(tmp_path, seed):
     check(*found_and_brute(tmp_path, seed))
