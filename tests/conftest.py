@@ -13,6 +13,16 @@ def kennel():
         yield running
 
 
+@pytest.fixture(scope="session")
+def drawn(tmp_path_factory):
+    """Pictures of the made-up result, drawn in this process into a folder that was not there."""
+    import synthetic
+
+    from raysim.output.pictures.pictures import write_pictures
+
+    return write_pictures(synthetic.result(), tmp_path_factory.mktemp("drawn") / "new" / "folder")
+
+
 def pytest_configure() -> None:
     """Hear Ctrl-C also where the suite was started in the background, which has it ignored.
 

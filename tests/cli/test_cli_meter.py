@@ -9,6 +9,9 @@ import pytest
 from running import QUICK, raysim_said, shows_cautions
 from small_scenes import small_scene, write_scene
 
+import raysim.dose.agreement
+import raysim.dose.simulate
+
 POINTS = [
     {"name": "by the left tube", "at": [70, 60, 170], "facing": [-1, -0.7, 0]},
     {"name": "by the right tube", "at": [230, 190, 170], "facing": [1, 0.7, 0]},
@@ -34,6 +37,13 @@ def predicted(tmp_path_factory):
     )
     assert said.status == 0, said.err
     return [point["irradiance_mW_cm2"] for point in json.loads(said.out)["points"]]
+
+
+@pytest.fixture(autouse=True)
+def few_paths(monkeypatch):
+    """Fewer paths than usual to the points: readings here differ from what is due by far more."""
+    monkeypatch.setattr(raysim.dose.simulate, "METER_PATHS", 256)
+    monkeypatch.setattr(raysim.dose.agreement.predicted, "__defaults__", (256,))
 
 
 def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
@@ -151,8 +161,9 @@ def test_readings_that_agree_leave_a_timer_that_is_no_shorter(tmp_path, predicte
     assert max(cause["time_s"] for cause in record["readings"]["causes"]) == record["timer_s"]
 
 
-def test_the_prediction_is_for_lamps_of_their_age_at_the_reading(tmp_path, predicted):
+def test_the_prediction_is_for_lamps_of_their_age_at_the_reading(tmp_path, predicted, monkeypatch):
     """20 % are lost in 8000 h by the scene's default: at 4000 h a lamp gives 90 %."""
+    monkeypatch.undo()  # all paths, as the predictions have
     data = small_scene()
     for lamp in data["lamp"]:
         lamp["hours"] = 4000

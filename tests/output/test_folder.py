@@ -26,7 +26,6 @@ from raysim.output.files.folder import (
 from raysim.output.files.lock import LOCK_FILE
 from raysim.output.pictures import draw
 from raysim.output.pictures.charts import write_charts
-from raysim.output.pictures.pictures import write_pictures
 
 
 def filled(path: Path, **files: str) -> Path:
@@ -214,10 +213,10 @@ def test_drawing_that_dies_is_trouble_told_not_a_crash(tmp_path, monkeypatch):
 
 
 @pytest.fixture(scope="module")
-def alone(tmp_path_factory):
+def alone(drawn, tmp_path_factory):
     """A result and its pictures, drawn in this process."""
-    result, folder = synthetic.result(), tmp_path_factory.mktemp("alone")
-    return result, write_pictures(result, folder) + write_charts(result, folder)
+    result = synthetic.result()
+    return result, drawn + write_charts(result, tmp_path_factory.mktemp("alone"))
 
 
 @pytest.mark.parametrize("cores", [pytest.param(1, marks=pytest.mark.slow), 2])

@@ -234,11 +234,10 @@ def test_the_title_of_the_colour_bar_keeps_clear_of_edge_and_views(canvas, tmp_p
     assert not ink[:, 950:960].any()
 
 
-def test_picture_files(result, tmp_path):
-    pictures = write_pictures(result, tmp_path / "new" / "folder")
-    assert [picture.kind for picture in pictures].count(OVERVIEW) == 2
-    assert sorted(p.kind for p in pictures[2:]) == sorted([OBJECT, WORST_OBJECT])
-    for picture in pictures:
+def test_picture_files(drawn):
+    assert [picture.kind for picture in drawn].count(OVERVIEW) == 2
+    assert sorted(p.kind for p in drawn[2:]) == sorted([OBJECT, WORST_OBJECT])
+    for picture in drawn:
         image = pixels(picture.file)
         assert image.shape == (HEIGHT, WIDTH, 3)
         assert image.std() > 15.0
@@ -246,7 +245,7 @@ def test_picture_files(result, tmp_path):
         colourful = np.ptp(image[70:, :950], axis=2) > 60
         assert colourful.mean() > 0.01
         assert "mJ/cm²" in picture.caption or picture.kind == OBJECT
-    ringed = [p for p in pictures if p.kind == OVERVIEW and "worst spot" in p.caption]
+    ringed = [p for p in drawn if p.kind == OVERVIEW and "worst spot" in p.caption]
     assert len(ringed) == 1
 
 

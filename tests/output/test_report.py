@@ -20,7 +20,7 @@ from raysim.dose.exposure import exposure_time
 from raysim.dose.result import LampFailure, Result
 from raysim.output.pages.report import write_report
 from raysim.output.pictures.charts import write_charts
-from raysim.output.pictures.pictures import Picture, write_pictures
+from raysim.output.pictures.pictures import write_pictures
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.words.failures import failure_line
 from raysim.output.words.inputs import lamps_table, surfaces_table
@@ -81,16 +81,10 @@ def result() -> Result:
 
 
 @pytest.fixture(scope="module")
-def pictures(result, tmp_path_factory) -> list[Picture]:
-    """All pictures of the result."""
-    return write_pictures(result, tmp_path_factory.mktemp("pictures"))
-
-
-@pytest.fixture(scope="module")
-def full(result, pictures, tmp_path_factory) -> str:
+def full(result, drawn, tmp_path_factory) -> str:
     """Report with all its pictures."""
     folder = tmp_path_factory.mktemp("full")
-    pictures = pictures + write_charts(result, folder)
+    pictures = drawn + write_charts(result, folder)
     return html_of(result, folder, pictures, day=date(2031, 4, 5), command="raysim dose a.toml")
 
 
@@ -124,7 +118,7 @@ def test_all_pictures_are_inside(full):
     assert len(set(images)) == len(images)
 
 
-def test_everything_a_user_names_is_escaped(result, pictures, tmp_path):
+def test_everything_a_user_names_is_escaped(result, drawn, tmp_path):
     hostile = synthetic.result(names=(NASTY, "{{ 7 * 7 }}"), title=NASTY)
     lamps = tuple(replace(lamp, name=NASTY) for lamp in hostile.triangles.lamps)
     surfaces = tuple(replace(s, name=NASTY, source=NASTY) for s in hostile.triangles.surfaces)
@@ -143,7 +137,7 @@ def test_everything_a_user_names_is_escaped(result, pictures, tmp_path):
         written_inputs=[(NASTY, NASTY)], command=NASTY,
     )  # fmt: skip
     plain = html_of(
-        result, tmp_path, pictures,
+        result, tmp_path, drawn,
         written_inputs=[("a", "b")], command="c",
     )  # fmt: skip
     page = Page(html)

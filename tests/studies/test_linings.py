@@ -13,6 +13,7 @@ from small_scenes import write_scene
 import raysim
 import raysim.library.tables
 import raysim.studies.linings.counting
+import raysim.studies.pairs
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
@@ -220,15 +221,17 @@ def irradiance_of_tube(corners, start, end, radius, watts, points=200):
 
 @pytest.fixture(scope="module")
 def study(scene):
-    """Six linings and the box as it is (foil)."""
-    return study_of(
-        scene,
-        [find_surface(name) for name in NAMES],
-        prices={"white paint": 4.0},
-        walls=True,
-        precision=0.03,
-        options=RunOptions(seed=1, threads=2),
-    )
+    """Six linings and the box as it is (foil); fewer paths than usual for each pair of them."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(raysim.studies.pairs, "PAIRED_PATHS", 100_000)
+        return study_of(
+            scene,
+            [find_surface(name) for name in NAMES],
+            prices={"white paint": 4.0},
+            walls=True,
+            precision=0.03,
+            options=RunOptions(seed=1, threads=2),
+        )
 
 
 def test_the_bright_beat_the_dark(study):
@@ -451,7 +454,8 @@ def test_cells_hold_every_judged_face_side_once(scene):
     assert all(isinstance(t, Start) for t in targets)
 
 
-def test_command_writes_all_and_says_what_to_do(tmp_path):
+def test_command_writes_all_and_says_what_to_do(tmp_path, monkeypatch):
+    monkeypatch.setattr(raysim.studies.pairs, "PAIRED_PATHS", 50_000)
     write_scene(tmp_path)
     words = ("linings", "scene.toml", "--lining", "foil", "--lining", "white paint")
     words += ("--price", "foil=2", "--precision", "0.2", "--no-walls", "--out", "out")
