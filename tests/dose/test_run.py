@@ -319,9 +319,9 @@ def test_the_report_knows_its_scene(settled, scene):
 
 
 def test_photons_are_rounded_up_to_whole_batches(scene):
-    per_batch = raysim.transport.photons.BATCH_PHOTONS
+    per_batch = SMALL_BATCH
     for asked in (1, 16 * per_batch, 16 * per_batch + 1):
-        result = raysim.simulate(scene, photons=asked)
+        result = few(scene, photons=asked)
         assert result.photons >= asked
         assert result.photons % per_batch == 0
         assert result.photons == max(16, math.ceil(asked / per_batch)) * per_batch
@@ -588,12 +588,10 @@ def is_sound(result) -> None:
 
 
 def test_photons_broken_off_are_the_first_of_the_whole_run(scene):
-    cut = raysim.simulate(
-        scene, photons=10**12, threads=2, progress=breaks_at("tracing photons", 3)
-    )
+    cut = few(scene, photons=10**12, threads=2, progress=breaks_at("tracing photons", 3))
     is_sound(cut)
-    assert cut.photons == 3 * 8 * raysim.transport.photons.BATCH_PHOTONS
-    whole = raysim.simulate(scene, photons=cut.photons)
+    assert cut.photons == 3 * 8 * SMALL_BATCH
+    whole = few(scene, photons=cut.photons)
     assert np.array_equal(cut.lamp_irradiance, whole.lamp_irradiance)
     assert cut.timer == whole.timer
 
