@@ -55,7 +55,7 @@ FAR_FIELD = {1.0: 88.0, 1.5: 39.1, 2.0: 22.0, 2.5: 14.0}
 def test_far_field_readings_follow_the_inverse_square(record_property):
     # The readings have two or three digits; the unit is taken as a thin source of 4 cm.
     distances = np.array([*FAR_FIELD])
-    mean, error = facing_middle(1.0, 0.04, 0.001, distances, 250_000)
+    mean, error = facing_middle(1.0, 0.04, 0.001, distances, 1_000_000)
     scaled, scaled_error = (87.9 / mean[0] * a for a in (mean, error))
     for d, got, e in zip(distances, scaled, scaled_error, strict=True):
         record_property(
