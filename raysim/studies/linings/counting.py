@@ -14,7 +14,7 @@ from raysim.estimate.face_sides import Sites
 from raysim.estimate.photon_counts import Counted
 from raysim.estimate.refinement import Refinement
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.linings.columns import Variant, column_scene
+from raysim.studies.linings.columns import Variant, column_scene, in_groups
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
@@ -22,13 +22,9 @@ from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 PHOTONS = 8 * BATCH_PHOTONS  # of each run
 
 
-def equally_glossy(variants: Sequence[Variant]) -> list[list[int]]:
-    """Places of the variants in groups whose photons are scattered alike by every wall."""
-    groups: dict[tuple[object, ...], list[int]] = {}
-    for place, variant in enumerate(variants):
-        kind = tuple(s.specular if s.is_plain else s for s in variant.walls)
-        groups.setdefault(kind, []).append(place)
-    return list(groups.values())
+def equally_glossy(variant: Variant) -> tuple[object, ...]:
+    """Kind of variants whose photons are scattered alike by every wall."""
+    return tuple(s.specular if s.is_plain else s for s in variant.walls)
 
 
 def counted(
@@ -48,7 +44,7 @@ def counted(
     each = columns // len(variants)
     mean, variance, one_photon = (np.zeros((columns, len(sites.faces))) for _ in range(3))
     segments = 0
-    for places in equally_glossy(variants):
+    for places in in_groups(variants, equally_glossy):
         arrays = column_scene(triangles, [variants[place] for place in places], bare)
         assert (arrays.surfaces.lobe == arrays.surfaces.lobe[:, :1]).all()
         run = PhotonRun(arrays, options.seed, options.threads)
@@ -61,6 +57,4 @@ def counted(
         variance[own] = np.einsum("clu,cl->cu", spread, scale**2) / sites.areas**2
         one_photon[own] = scale.max(axis=1)[:, None] / sites.areas
         segments += run.segments
-    state = Counted(mean, variance, one_photon).state(FORWARD_ERROR)
-    state.cases_decided = columns
-    return state, segments
+    return Counted(mean, variance, one_photon).state(FORWARD_ERROR), segments

@@ -28,8 +28,8 @@ class Fit(Figures):
         Output of each lamp as a share of its rating, and its relative standard error.
     place, place_error : float
         Reflectance between the low (0) and the high (1) ends of the library, all surfaces alike.
-    settled : (lamps + 1,) bool
-        Whether the readings settle each output and, last, the reflectance.
+    decided : (lamps + 1,) bool
+        Whether the readings decide each output and, last, the reflectance.
     together : tuple of (int, int)
         Pairs (lamps counted on, the reflectance last) that the readings cannot tell apart.
     predicted : (points,) float64
@@ -40,7 +40,7 @@ class Fit(Figures):
     output_error: np.ndarray
     place: float
     place_error: float
-    settled: np.ndarray
+    decided: np.ndarray
     together: tuple[tuple[int, int], ...]
     predicted: np.ndarray
 
