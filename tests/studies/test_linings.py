@@ -12,7 +12,7 @@ from small_scenes import write_scene
 
 import raysim
 import raysim.library.tables
-import raysim.studies.linings.counting
+import raysim.studies.linings.bench
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
@@ -25,13 +25,12 @@ from raysim.studies.linings.columns import (
     BLACK,
     Variant,
     alike_lamps_as_one,
-    bare_scene,
     column_scene,
+    equally_glossy,
     glossy_and_bright,
     in_groups,
     wall_surfaces,
 )
-from raysim.studies.linings.counting import counted, equally_glossy
 from raysim.studies.linings.run import AS_WRITTEN
 from raysim.studies.linings.run import study as study_of
 from raysim.studies.pairs import pair_of
@@ -371,13 +370,11 @@ def test_one_dark_lining_does_not_flatten_the_bars_of_the_good_ones(study):
 
 
 def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatch):
-    monkeypatch.setattr(raysim.studies.linings.counting, "PHOTONS", 500_000)
+    monkeypatch.setattr(raysim.studies.linings.bench, "PHOTONS", 500_000)
     group = [variant(scene, name) for name in ("white paint", "aluminium sheet, mill finish")]
     group.append(variant(scene, "household mirror"))
     assert in_groups(group, equally_glossy) == [[0, 1], [2]]
-    sites = judged_sites(scene.triangles)
-    bare = bare_scene(scene.triangles)
-    state, _ = counted(bare, (scene.triangles, sites), group, np.ones((6, 3)), RunOptions(5, 2))
+    state = LiningBench(scene, RunOptions(5, 2)).counted(group, np.ones((6, 3)))
     for number, one in enumerate(group):
         photons, error = lined(scene, one.walls)
         for case in (0, 1):

@@ -30,6 +30,7 @@ CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the rounds th
 PILOTS = 10  # layouts looked at all over
 SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
 DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next round, per layout
+SCOUT_ERROR = MOST_ROUNDS * ROUND_ERROR  # of its lower bound, which nobody uses
 MOST_DARK_FACES = 3  # faces of a layout that seem too dark to wait for and get more paths
 
 
@@ -135,7 +136,7 @@ class Light(Tracer):
         one = self.contestant(layout, seed)
         dark = one.sites
         if one.mean.min() > 0.0:  # else there is nothing more to find out
-            found = self._all_faces(one, SCOUTED, seed + 3)
+            found = self.look_all_over(one, SCOUTED, seed + 3, SCOUT_ERROR)
             # Where a face was too dark, the others were hardly looked at.
             known = np.where(found.dark[0], 0.0, found.state.mean[0])
             dark = np.argsort(known, kind="stable")[:SUSPECTS]
@@ -185,31 +186,29 @@ class Light(Tracer):
         one.leave(Fate.TOO_DARK)
         one.lower, one.upper = 0.0, min(one.upper, self.requirement.week_irradiance)
 
-    def look_all_over(self, one: Contestant, precision: float, seed: int, error: float) -> None:
+    def look_all_over(
+        self, one: Contestant, precision: float, seed: int, error: float
+    ) -> WorstOfCases:
         """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
 
         `refine` looks up to MOST_ROUNDS times and stops by what it saw: the error is spent on them.
         A layout that turns out too dark has no lower bound, and its fate says so.
         """
-        one.found = found = self._all_faces(one, precision, seed, error / MOST_ROUNDS)
-        one.lower = max(one.lower, found.bound(0))
-        if found.dark[0].any():
-            self._too_dark(one)
-        one.worst = replace(found.worst(0), lower_bound=one.lower)
-
-    def _all_faces(
-        self, one: Contestant, precision: float, seed: int, round_error: float = ROUND_ERROR
-    ) -> WorstOfCases:
         assert one.arrays is not None
-        return self.worst(
+        one.found = found = self.worst(
             one.arrays,
             one.triangles,
             self.sites,
             self.factors[CAUTIOUS][None],
             precision=precision,
             seed=seed,
-            round_error=round_error,
+            round_error=error / MOST_ROUNDS,
         )
+        one.lower = max(one.lower, found.bound(0))
+        if found.dark[0].any():
+            self._too_dark(one)
+        one.worst = replace(found.worst(0), lower_bound=one.lower)
+        return found
 
     def over_cells(self, values: np.ndarray) -> np.ndarray:
         """Mean over its cell of each judged face-side's value (face-sides,), by area."""

@@ -125,21 +125,18 @@ def study(
 
     Parameters
     ----------
-    scene : BuiltScene
     numbers : sequence of int, optional
         Of respirators, rising; default 1 to as many as hang now.
     points : Grid or sequence of Hang
         To try; those without room are left out.
     hang, along, take_out : str, sequences of str
         What hangs, what goes along with it and what to leave out, as in `find_load`.
-    clearances : Clearances
     loading : float
         Seconds between two cycles, for respirators per hour.
     pose : str, optional
         Which one of several; default the first.
     precision : float
         (worst - bound) / worst to reach for the best layouts.
-    options : RunOptions, optional
 
     Raises
     ------
@@ -149,10 +146,10 @@ def study(
     >>> import raysim
     >>> from raysim.studies.hooks import Hang
     >>> scene = raysim.load_scene("scenes/touching_wall.toml")
-    >>> points = [Hang((0.2, 0.15, 0.38)), Hang((0.2, 0.25, 0.38)), Hang((0.0, 0.0, 0.0))]
+    >>> points = [Hang((0.2, 0.15, 0.38)), Hang((0.0, 0.0, 0.0))]
     >>> found = study(scene, numbers=[1], points=points, precision=0.9)  # coarse: quick and noisy
     >>> len(found.points), dict(found.no_room)
-    (2, {'too near a wall': 1})
+    (1, {'too near a wall': 1})
     """
     options = checked(options, precision)
     within("loading", loading, 0.0, math.inf)
@@ -211,7 +208,7 @@ def _by_number(
     """
     if all(one.fate is Fate.TOO_DARK for one in run.races[1].everyone):
         return [run.result(1, precision, all_of_them=False)]
-    results: list[NumberResult] = []
+    results = []
     for number in numbers:
         if number > 1 and sketch is not None and not _searched(run, sketch, number):
             break

@@ -9,22 +9,28 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.figures import Figures
 from raysim.dose.result import Spot
+from raysim.estimate.bounds import FORWARD_ERROR, count_variance
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
+from raysim.estimate.photon_counts import Counted
+from raysim.estimate.refinement import Refinement
 from raysim.scene.build import BuiltScene
 from raysim.studies.linings.columns import (
     Variant,
     alike_lamps_as_one,
     bare_scene,
     column_scene,
+    equally_glossy,
+    in_groups,
 )
-from raysim.studies.linings.counting import counted
 from raysim.studies.tracer import Tracer, WorstOfCases
 from raysim.studies.walls import wall_bodies
 from raysim.transport.options import RunOptions
+from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
 STUDY_CASES = (CAUTIOUS, EXPECTED)
 WALL_PRECISION = 0.1
+PHOTONS = 8 * BATCH_PHOTONS  # of each run
 
 
 @dataclass(frozen=True)
@@ -69,9 +75,7 @@ class LiningBench(Tracer):
         """Worst face of every variant of a group in both cases, among all judged faces."""
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self._both, (len(group), 1))
-        box = (self.triangles, self.sites)
-        state, segments = counted(self.bare, box, group, factors, self.options)
-        self.rays += segments
+        state = self.counted(group, factors)
         self.options.progress("counting photons under each lining", 1.0, 1.0)
         arrays, factors = alike_lamps_as_one(arrays, factors)
         return self.worst(
@@ -84,6 +88,32 @@ class LiningBench(Tracer):
             counted=state,
             most_rays=most_rays,
         )
+
+    def counted(self, variants: Sequence[Variant], factors: np.ndarray) -> Refinement:
+        """What photons say of each site under each variant: which of them can be the worst.
+
+        Photons carry no weights, so variants share a run only where they are equally glossy wall
+        by wall: then a photon carries one bit for each of them. Columns are those of
+        `column_scene`; `factors` (columns, lamps) is the output of each lamp as a share of its
+        rating.
+        """
+        sites, columns = self.sites, len(factors)
+        each = columns // len(variants)
+        mean, variance, one_photon = np.zeros((3, columns, len(sites.faces)))
+        for places in in_groups(variants, equally_glossy):
+            arrays = column_scene(self.triangles, [variants[k] for k in places], self.bare)
+            assert (arrays.surfaces.lobe == arrays.surfaces.lobe[:, :1]).all()
+            run = PhotonRun(arrays, self.options.seed, self.options.threads)
+            run.add_batches(-(-PHOTONS // int(run.batch_photons.sum())))
+            own = [each * place + k for place in places for k in range(each)]
+            total, squares = (t[:, :, sites.faces, sites.sides] for t in run.arrivals())
+            scale = factors[own] * (arrays.lamp_watts / run.photons)  # columns, lamps
+            spread = count_variance(total, squares, run.batches)
+            mean[own] = np.einsum("clu,cl->cu", total, scale) / sites.areas
+            variance[own] = np.einsum("clu,cl->cu", spread, scale**2) / sites.areas**2
+            one_photon[own] = scale.max(axis=1)[:, None] / sites.areas
+            self.rays += run.segments
+        return Counted(mean, variance, one_photon).state(FORWARD_ERROR)
 
     def worst_cell(self, variant: Variant) -> WorstOfCases:
         """Darkest cell of one variant in both cases."""

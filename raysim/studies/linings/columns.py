@@ -60,6 +60,11 @@ def glossy_and_bright(variant: Variant) -> tuple[object, ...]:
     return ("bright", sum(brightest.specular > limit for limit in GLOSS_LIMITS))
 
 
+def equally_glossy(variant: Variant) -> tuple[object, ...]:
+    """Kind of variants whose photons are scattered alike by every wall."""
+    return tuple(s.specular if s.is_plain else s for s in variant.walls)
+
+
 def bare_scene(triangles: SceneTriangles) -> KernelScene:
     """Kernel arrays with bare black walls, each with a surface of its own, to be lined."""
     walls = wall_bodies(triangles)

@@ -103,7 +103,6 @@ def study(
 
     Parameters
     ----------
-    scene : BuiltScene
     linings : sequence of Surface, optional
         Default the dozen of `LININGS`; `find_surface` finds others.
     prices : mapping
@@ -116,7 +115,6 @@ def study(
         Which one of several; default the first.
     precision : float
         (worst - bound) / worst to reach for every lining in both cases.
-    options : RunOptions, optional
 
     Raises
     ------

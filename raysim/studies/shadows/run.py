@@ -101,11 +101,10 @@ def study(
     pose: str | None = None,
     options: RunOptions | None = None,
 ) -> ShadowStudy:
-    """Dark patches of a scene in the cautious case, looked at closely.
+    """Dark patches of a scene in the cautious case, what hides them, and what helps.
 
     Parameters
     ----------
-    scene : BuiltScene
     share : float
         Spots below this share of the median of the judged area are dark, and those that are too
         dark to wait for.
@@ -117,7 +116,6 @@ def study(
         From the lamps; they find the patches.
     pose : str, optional
         Which one of several; default the first.
-    options : RunOptions, optional
 
     Raises
     ------

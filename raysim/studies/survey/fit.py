@@ -102,18 +102,13 @@ def fit_readings(
     covariance = np.linalg.inv(found.jac.T @ found.jac)
     error = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(error, error)
-    pairs = [
-        (i, j)
-        for i in range(lamps + 1)
-        for j in range(i + 1, lamps + 1)
-        if abs(correlation[i, j]) > TOGETHER
-    ]
+    together = np.argwhere(np.triu(np.abs(correlation) > TOGETHER, 1))
     return Fit(
         np.exp(found.x[:lamps]),
         error[:lamps],
         float(found.x[lamps]),
         float(error[lamps]),
         error < DECIDED * pull,
-        tuple(pairs),
+        tuple((i, j) for i, j in together.tolist()),
         predicted(found.x),
     )
