@@ -127,7 +127,7 @@ def study(
     >>> found = study(scene, [foil], walls=False, precision=0.9)  # coarse: quick and noisy
     >>> {row.name for row in found.rows} == {AS_WRITTEN, foil.name}
     True
-    >>> [pair.told_apart for pair in found.pairs]  # foil is what this box is lined with
+    >>> [pair.told_apart for pair in found.pairs]  # the box is lined with foil, too, but crumpled
     [False]
     """
     options = checked(options, precision)
