@@ -53,6 +53,27 @@ class CaseOfLining(Figures):
         return self.best / self.worst.irradiance if self.worst.irradiance > 0.0 else np.inf
 
 
+@dataclass(frozen=True)
+class LiningRow(Figures):
+    """One lining in both cases, and what it costs.
+
+    Attributes
+    ----------
+    gain : dict of str to float
+        Worst-face irradiance over that in a bare black box, by case; inf where that gets none.
+    area : float
+        To be lined, m2.
+    cost : float or None
+        Area times the user's price per m2.
+    """
+
+    name: str
+    cases: dict[str, CaseOfLining]
+    gain: dict[str, float]
+    area: float
+    cost: float | None = None
+
+
 class LiningBench(Tracer):
     """The box with its judged sites and its walls."""
 
@@ -64,10 +85,6 @@ class LiningBench(Tracer):
         self.cells = in_cells(scene.triangles, self.sites)
         self.walls = wall_bodies(scene.triangles)
         self._both = np.stack([self.factors[case] for case in STUDY_CASES])
-
-    def wall_area(self, walls: Sequence[int]) -> float:
-        """Area of some walls (bodies), m2."""
-        return float(self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum())
 
     def worst_face(
         self, group: Sequence[Variant], precision: float, most_rays: float = math.inf
@@ -126,16 +143,32 @@ class LiningBench(Tracer):
             seed=self.options.seed,
         )
 
-    def cases(self, found: WorstOfCases, number: int, precision: float) -> dict[str, CaseOfLining]:
-        """Both cases of the variant with this number in its group."""
-        cases = {}
-        for column, name in enumerate(STUDY_CASES, len(STUDY_CASES) * number):
+    def row(
+        self,
+        name: str,
+        walls: Sequence[int],
+        found: WorstOfCases,
+        precision: float,
+        number: int = 0,
+        black: LiningRow | None = None,
+    ) -> LiningRow:
+        """Row of the variant with this number in its group, which lines some `walls` (bodies).
+
+        Its gain is over the `black` box, unless it is that.
+        """
+        cases, gain = {}, {}
+        for column, case in enumerate(STUDY_CASES, len(STUDY_CASES) * number):
             worst = found.worst(column)
-            cases[name] = CaseOfLining(
+            cases[case] = CaseOfLining(
                 worst=worst,
                 best=found.best(column),
                 exposure_time=self.requirement.time(worst.lower_bound),
                 settled=worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance,
                 dark=bool(found.dark[column].any()),
             )
-        return cases
+            gain[case] = 1.0
+            if black is not None:
+                least = black.cases[case].worst.irradiance
+                gain[case] = worst.irradiance / least if least > 0.0 else np.inf
+        area = self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum()
+        return LiningRow(name, cases, gain, float(area))

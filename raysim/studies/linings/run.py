@@ -5,15 +5,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-import numpy as np
-
 from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import RaysimError
-from raysim.base.figures import Figures
 from raysim.library.tables import Surface, find_surface
 from raysim.scene.build import BuiltScene
 from raysim.studies.asked import checked, in_one_pose, within
-from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, CaseOfLining, LiningBench
+from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, LiningBench, LiningRow
 from raysim.studies.linings.columns import (
     BLACK,
     Variant,
@@ -43,27 +40,6 @@ LININGS = (
 NO_PRICES: Mapping[str, float] = MappingProxyType({})
 BLACK_PRECISION = 0.1
 BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckoned from
-
-
-@dataclass(frozen=True)
-class LiningRow(Figures):
-    """One lining in both cases, and what it costs.
-
-    Attributes
-    ----------
-    gain : dict of str to float
-        Worst-face irradiance over that in a bare black box, by case; inf where that gets none.
-    area : float
-        To be lined, m2.
-    cost : float or None
-        Area times the user's price per m2.
-    """
-
-    name: str
-    cases: dict[str, CaseOfLining]
-    gain: dict[str, float]
-    area: float
-    cost: float | None = None
 
 
 @dataclass(frozen=True)
@@ -178,34 +154,17 @@ def _lined(
     black_box = Variant("bare black box", (BLACK,) * len(bench.walls))
     # Folds are all but dark in a black box; no more light is spent on them than on a lining.
     found = bench.worst_face([black_box], BLACK_PRECISION, BLACK_RAYS)
-    black = _row(bench, black_box.name, bench.walls, bench.cases(found, 0, BLACK_PRECISION))
+    black = bench.row(black_box.name, bench.walls, found, BLACK_PRECISION)
     rows, looked = [], []
     for places in in_groups(variants, glossy_and_bright):
         group = [variants[place] for place in places]
         found = bench.worst_face(group, precision)
         for number, variant in enumerate(group):
-            cases = bench.cases(found, number, precision)
-            row = _row(bench, variant.name, bench.walls, cases, black)
+            row = bench.row(variant.name, bench.walls, found, precision, number, black)
             price = prices.get(variant.name)
             rows.append(replace(row, cost=None if price is None else price * row.area))
             looked.append((variant, found, len(STUDY_CASES) * number))
     return rows, looked, black
-
-
-def _row(
-    bench: LiningBench,
-    name: str,
-    walls: Sequence[int],
-    cases: dict[str, CaseOfLining],
-    black: LiningRow | None = None,
-) -> LiningRow:
-    """Row of some `walls` (bodies) lined, and its gain over the `black` box unless it is that."""
-    gain = dict.fromkeys(cases, 1.0)
-    if black is not None:
-        for case, found in cases.items():
-            least = black.cases[case].worst.irradiance
-            gain[case] = found.worst.irradiance / least if least > 0.0 else np.inf
-    return LiningRow(name, cases, gain, bench.wall_area(walls))
 
 
 def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]:
@@ -219,7 +178,7 @@ def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]
     def row_of(lined: Sequence[int], name: str, black: LiningRow | None = None) -> LiningRow:
         surfaces = tuple(lining if body in lined else BLACK for body in bench.walls)
         found = bench.worst_cell(Variant(name, surfaces))
-        return _row(bench, name, lined, bench.cases(found, 0, WALL_PRECISION), black)
+        return bench.row(name, lined, found, WALL_PRECISION, black=black)
 
     black = row_of([], "bare")
     rows = [row_of([body], bench.triangles.bodies[body].short_name, black) for body in bench.walls]
