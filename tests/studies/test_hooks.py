@@ -9,7 +9,7 @@ from small_scenes import box
 import raysim
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.output.pictures import hooks_chart
-from raysim.output.words.hooks import answer, more_lines
+from raysim.output.words.hooks import FATE_WORDS, answer, more_lines
 from raysim.scene.build import build_scene
 from raysim.studies.hooks.light import Fate, Light
 from raysim.studies.hooks.load import Hang, build_stage, find_load
@@ -127,6 +127,11 @@ def test_where_everything_would_take_more_than_a_week_there_is_no_winner(tmp_pat
     assert "more than a week" in answer(study)
     assert "Hang" not in answer(study)
     assert "So little light" in more_lines(study)[0]
+
+
+def test_every_fate_has_words_of_its_own():
+    assert set(FATE_WORDS) == set(Fate)
+    assert len(set(FATE_WORDS.values())) == len(Fate)
 
 
 def map_words(study, folder, monkeypatch):
