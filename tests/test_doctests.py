@@ -24,7 +24,7 @@ MODULES = (
     "raysim.studies.leak.exposure_limits",
     "raysim.studies.leak.passage",
     *(f"raysim.studies.{name}.run" for name in STUDIES),
-    *(f"raysim.output.studies.{name}" for name in STUDIES),
+    "raysim.output.studies",
     "raysim.output.files.folder",
     "raysim.scene.rabbet",
     "raysim.base.unit_symbols",

@@ -28,8 +28,13 @@ BANNED = {
     "least_useful": "week_irradiance",
     "(?i:steril)": "nothing: light reaches surfaces, no more is claimed",
 }
-# Banned as a name only, since a sentence may begin with it.
-BANNED_NAMES = {"Judged": "Sites"}
+# Banned as a name only, since a sentence may hold it.
+BANNED_NAMES = {
+    "Judged": "Sites",
+    "^Tried$": "HookPoint, Remedies",
+    "^_?settle(_.*)?$": "worst, or look_all_over; settled is what is known as well as asked",
+    "^Close$|^close_before$": "InFront, in_front",
+}
 # In backticks: `name`, `module.name`, or a file such as `templates/map.css`.
 REFERENCE = re.compile(r"(?<!`)`([A-Za-z_][\w./]*)`(?!`)")
 

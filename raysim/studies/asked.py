@@ -15,15 +15,16 @@ def in_one_pose(scene: BuiltScene, name: str | None = None) -> BuiltScene:
     RaysimError
         No scene, or a name that no pose has.
     """
-    a_scene(scene)
-    if name is None:
-        return _titled(scene, 0)
-    names = [pose.name for pose in scene.written.pose]
+    names = [pose.name for pose in a_scene(scene).written.pose]
     folded = [own.casefold() for own in names]
-    if name.casefold() not in folded:
+    if name is not None and name.casefold() not in folded:
         known = " or ".join(f'"{own}"' for own in names) or "leave --pose out: there are none"
         raise RaysimError(f'--pose "{name}": no pose has this name. Mend: {known}')
-    return _titled(scene, folded.index(name.casefold()))
+    alone = scene.in_pose(0 if name is None else folded.index(name.casefold()))
+    if len(names) < 2:
+        return alone
+    title = f'{scene.written.title} (pose "{alone.poses[0].name}")'
+    return replace(alone, written=alone.written.model_copy(update={"title": title}))
 
 
 def a_scene(scene: BuiltScene) -> BuiltScene:
@@ -37,15 +38,6 @@ def a_scene(scene: BuiltScene) -> BuiltScene:
     if not isinstance(scene, BuiltScene):
         raise RaysimError(f"{scene!r} is not a scene. Mend: study(load_scene(PATH))")
     return scene
-
-
-def _titled(scene: BuiltScene, number: int) -> BuiltScene:
-    """The scene in one pose, which is named in its title where there are several."""
-    alone = scene.in_pose(number)
-    if len(scene.written.pose) < 2:
-        return alone
-    title = f'{scene.written.title} (pose "{alone.poses[0].name}")'
-    return replace(alone, written=alone.written.model_copy(update={"title": title}))
 
 
 def checked(options: RunOptions | None, precision: float | None = None) -> RunOptions:

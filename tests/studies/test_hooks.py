@@ -9,11 +9,10 @@ from small_scenes import box
 import raysim
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.output.pictures import hooks_chart
-from raysim.output.words.hooks import answer, more_lines
+from raysim.output.words.hooks import FATE_WORDS, answer, more_lines
 from raysim.scene.build import build_scene
-from raysim.studies.hooks.light import TOO_DARK, Light
+from raysim.studies.hooks.light import Fate, Light
 from raysim.studies.hooks.load import Hang, build_stage, find_load
-from raysim.studies.hooks.race import WORSE
 
 LINE = [(0.2, y, 0.25) for y in (0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.24, 0.26, 0.28)]
 
@@ -35,7 +34,7 @@ def test_the_middle_is_best_between_two_like_tubes(tmp_path):
     assert best.lower < truth < best.upper
     assert study.best.worse >= 10  # the rest is shown to be worse, not only left
     by_place = {point.hang.at: point for point in study.points}
-    assert by_place[(0.2, 0.14, 0.25)].fate == WORSE
+    assert by_place[(0.2, 0.14, 0.25)].fate is Fate.WORSE
 
 
 def test_unlike_tubes_shift_the_best_hook_as_the_closed_form_says(tmp_path):
@@ -79,7 +78,7 @@ def test_a_screen_makes_one_half_dark(tmp_path):
     points = [(x, y, 0.25) for x in (0.1, 0.16, 0.3, 0.36) for y in (0.16, 0.2, 0.24)]
     study = ranked(scene, points)
     assert study.best.best.layout[0].at[0] < 0.2
-    assert all(point.fate == WORSE for point in study.points if point.hang.at[0] > 0.25)
+    assert all(point.fate is Fate.WORSE for point in study.points if point.hang.at[0] > 0.25)
     dark = [point.time for point in study.points if point.hang.at[0] > 0.25]
     lit = [point.time for point in study.points if point.hang.at[0] < 0.25]
     assert min(dark) > 3.0 * max(lit)
@@ -124,10 +123,15 @@ def test_where_everything_would_take_more_than_a_week_there_is_no_winner(tmp_pat
     assert [one.number for one in study.numbers] == [1]  # more of them bring no more light
     assert study.beyond is None
     assert not any(np.isfinite(point.time) for point in study.points)
-    assert all(point.fate == TOO_DARK for point in study.points)
+    assert all(point.fate is Fate.TOO_DARK for point in study.points)
     assert "more than a week" in answer(study)
     assert "Hang" not in answer(study)
     assert "So little light" in more_lines(study)[0]
+
+
+def test_every_fate_has_words_of_its_own():
+    assert set(FATE_WORDS) == set(Fate)
+    assert len(set(FATE_WORDS.values())) == len(Fate)
 
 
 def map_words(study, folder, monkeypatch):
@@ -146,7 +150,7 @@ def test_what_would_take_more_than_a_week_is_out_of_the_race(tmp_path, monkeypat
     truth = np.array(truths(scene, LINE, (2.0, 2.0)))
     floor = np.sqrt(np.sort(truth)[-1] * np.sort(truth)[-4])
     study = ranked(too_dark_below(scene, floor), LINE)
-    dark = np.array([point.fate == TOO_DARK for point in study.points])
+    dark = np.array([point.fate is Fate.TOO_DARK for point in study.points])
     at = [LINE.index(point.hang.at) for point in study.points]
     assert 0 < dark.sum() < len(dark)
     assert (truth[at][dark] < floor).all()
@@ -181,7 +185,7 @@ def test_the_winner_gets_the_same_in_a_run_of_its_own(tmp_path):
 
 
 def test_suspects_are_the_same_spots_on_every_respirator(tmp_path):
-    light = Light(find_load(between_tubes(tmp_path)), 3, 2, lambda *_: None)
+    light = Light(find_load(between_tubes(tmp_path)), 3, raysim.RunOptions(threads=2))
     places = np.array([[0, 0], [5, 1]])
     light.suspect(places)
     found = [(light.sites.faces[u], light.sites.sides[u]) for u in light.suspects]

@@ -8,6 +8,7 @@ from scipy import stats
 from raysim.estimate.bounds import MOST_ROUNDS
 from raysim.studies.hooks.light import Light
 from raysim.studies.hooks.load import Hang, find_load
+from raysim.transport.options import RunOptions
 
 ERROR = 0.05
 SEEDS = 120
@@ -16,7 +17,7 @@ MOST_FAILURES = stats.binom.isf(1e-4, SEEDS, ERROR)  # a bound that fails twice 
 
 @pytest.fixture
 def light(tmp_path):
-    return Light(find_load(between_tubes(tmp_path, (3.0, 1.0))), 1, 2, lambda *_: None)
+    return Light(find_load(between_tubes(tmp_path, (3.0, 1.0))), 1, RunOptions(threads=2))
 
 
 LAYOUT = (Hang((0.21, 0.23, 0.26)),)
@@ -42,7 +43,7 @@ def test_lower_bounds_hold_as_often_as_they_say(light):
     lowers = []
     for seed in range(SEEDS):
         one = light.contestant(LAYOUT, 10_000 * seed)
-        light.settle(one, 0.15, 10_000 * seed + 999, ERROR * MOST_ROUNDS)
+        light.look_all_over(one, 0.15, 10_000 * seed + 999, ERROR * MOST_ROUNDS)
         lowers.append(one.lower)
     assert (np.array(lowers) > truth).sum() <= MOST_FAILURES
     assert np.mean(lowers) > 0.75 * truth

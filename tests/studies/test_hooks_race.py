@@ -4,9 +4,10 @@ import numpy as np
 
 from raysim.estimate.bounds import t_quantile
 from raysim.studies.hooks import race as hooks_race
-from raysim.studies.hooks.light import Contestant
+from raysim.studies.hooks.light import Contestant, Fate
 from raysim.studies.hooks.load import Hang
-from raysim.studies.hooks.race import WORSE, Race
+from raysim.studies.hooks.race import Race
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES
 
 RUNS = 300
@@ -17,9 +18,7 @@ class KnownLight:
 
     def __init__(self, truth, spread, random):
         self.truth, self.spread, self.random = truth, spread, random
-
-    def progress(self, *_):
-        """Nobody watches."""
+        self.options = RunOptions()
 
     def _light(self, one, paths):
         place = round(1000 * one.layout[0].at[0])
@@ -43,7 +42,7 @@ class KnownLight:
     def look_for_too_dark(self, one, seed):
         """Nothing is."""
 
-    def settle(self, one, precision, seed, error):
+    def look_all_over(self, one, precision, seed, error):
         batches = self._light(one, 40 / precision)
         quantile = t_quantile(error, PATH_BATCHES)
         one.lower = float(batches.mean() - quantile * batches.std(ddof=1) / 8)
@@ -62,8 +61,8 @@ def share_of_losses(spread):
         race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(48)])
         race.run()
         best = race.everyone[int(truth.argmax())]
-        lost += best.fate == WORSE
-        dropped.append(sum(one.fate == WORSE for one in race.everyone))
+        lost += best.fate is Fate.WORSE
+        dropped.append(sum(one.fate is Fate.WORSE for one in race.everyone))
     return lost / RUNS, float(np.mean(dropped))
 
 
@@ -90,4 +89,5 @@ def test_bounds_are_spent_over_looks_and_layouts():
     race.run()
     assert race.rounds <= hooks_race.MOST_ROUNDS
     assert len(race.finalists) == hooks_race.FINALISTS
-    assert race.upper_of_others > 1.0  # of those set aside, so that the answer stays honest
+    aside = [one.upper for one in race.everyone if one.fate is Fate.ASIDE]
+    assert max(aside) > 1.0  # of those set aside, so that the answer stays honest

@@ -12,7 +12,7 @@ from small_scenes import write_scene
 
 import raysim
 import raysim.library.tables
-import raysim.studies.linings.counting
+import raysim.studies.linings.bench
 import raysim.studies.pairs
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.estimate.cells import in_cells
@@ -26,16 +26,16 @@ from raysim.studies.linings.columns import (
     BLACK,
     Variant,
     alike_lamps_as_one,
-    bare_scene,
     column_scene,
+    equally_glossy,
+    glossy_and_bright,
     in_groups,
     wall_surfaces,
 )
-from raysim.studies.linings.counting import counted, equally_glossy
 from raysim.studies.linings.run import AS_WRITTEN
 from raysim.studies.linings.run import study as study_of
 from raysim.studies.pairs import pair_of
-from raysim.studies.worst_of_cases import WorstOfCases
+from raysim.studies.tracer import WorstOfCases
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
@@ -372,18 +372,12 @@ def test_one_dark_lining_does_not_flatten_the_bars_of_the_good_ones(study):
     assert time_told(float("inf")) == "no finite time"
 
 
-def quiet(*_):
-    """Progress of nobody watching."""
-
-
 def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatch):
-    monkeypatch.setattr(raysim.studies.linings.counting, "PHOTONS", 500_000)
+    monkeypatch.setattr(raysim.studies.linings.bench, "PHOTONS", 500_000)
     group = [variant(scene, name) for name in ("white paint", "aluminium sheet, mill finish")]
     group.append(variant(scene, "household mirror"))
-    assert equally_glossy(group) == [[0, 1], [2]]
-    sites = judged_sites(scene.triangles)
-    bare = bare_scene(scene.triangles)
-    state, _ = counted(bare, (scene.triangles, sites), group, np.ones((6, 3)), RunOptions(5, 2))
+    assert in_groups(group, equally_glossy) == [[0, 1], [2]]
+    state = LiningBench(scene, RunOptions(5, 2)).counted(group, np.ones((6, 3)))
     for number, one in enumerate(group):
         photons, error = lined(scene, one.walls)
         for case in (0, 1):
@@ -394,9 +388,9 @@ def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatc
 
 def test_the_bound_of_every_lining_covers_every_judged_face_side(tmp_path):
     scene = three_lamps(tmp_path, edge=30)
-    bench = LiningBench(scene, 1, 2, quiet)
+    bench = LiningBench(scene, RunOptions(threads=2))
     group = [variant(scene, NAMES[1]), Variant(AS_WRITTEN, wall_surfaces(scene.triangles))]
-    found = bench.settle(group, 0.1)
+    found = bench.worst_face(group, 0.1)
     assert len(found.sites.faces) == scene.triangles.judged.sum()
     assert found.state.reached
     for column in range(4):
@@ -418,7 +412,7 @@ def test_a_spot_that_is_too_dark_is_named_before_one_that_is_known_well(scene):
     state = forward_only(mean, np.where(mean < 1.0, mean, 0.01), 0.0 * mean)
     state.rounds[:] = 1
     dark = mean < 1.0
-    found = WorstOfCases(scene.triangles, sites, state, np.ones((1, 3)), dark)
+    found = WorstOfCases(scene.triangles, sites, state, dark)
     assert found.worst_site(0) == 7
     assert replace(found, dark=~(mean > 0.0)).worst_site(0) not in (5, 7)
 
@@ -437,8 +431,9 @@ def test_those_that_cannot_be_told_apart_are_named_together(study):
 
 
 def test_groups_keep_unlike_linings_apart(scene):
-    groups = in_groups([variant(scene, name) for name in NAMES])
-    together = [sorted(one.name for one in group) for group in groups]
+    variants = [variant(scene, name) for name in NAMES]
+    groups = in_groups(variants, glossy_and_bright)
+    together = [sorted(variants[k].name for k in group) for group in groups]
     assert ["bare plywood", "white paint"] in together
     assert ["household mirror"] in together
     assert [NAMES[0]] in together

@@ -14,9 +14,10 @@ from raysim.estimate.bounds import batch_mean
 from raysim.output.words.shadows import answer, more_lines
 from raysim.studies.shadows.extra_lamp import lamp_places
 from raysim.studies.shadows.folds import fold_words, folds
-from raysim.studies.shadows.patches import close_before, dark_patches
+from raysim.studies.shadows.patches import dark_patches
 from raysim.studies.shadows.remedies import patch_batches, what_helps
 from raysim.studies.shadows.run import shadows_of
+from raysim.studies.shadows.view import View
 from raysim.transport.options import RunOptions
 
 SCENES = Path(__file__).parents[2] / "scenes"
@@ -59,9 +60,9 @@ def test_a_respirator_at_the_door_is_dark_where_it_touches():
     study = looked_at("touching_wall")
     first = study.shadows[0]
     assert first.place.startswith("at the door, shell, outside, door side")
-    assert first.close is not None
-    assert first.close.name == "chamber: front"
-    assert first.close.distance < 0.001
+    assert first.in_front is not None
+    assert first.in_front.name == "chamber: front"
+    assert first.in_front.distance < 0.001
     assert "the front wall" in answer(study)
     assert any("touch chamber: front" in f.what for f in faults_of(SCENES / "touching_wall.toml"))
 
@@ -73,8 +74,8 @@ def test_two_that_touch_hide_each_other():
     for shadow in pair:
         other = "second" if shadow.place.startswith("first") else "first"
         assert shadow.hiding[f"{other}, shell"] > 0.3
-        assert shadow.close is not None
-        assert shadow.close.name == f"{other}, shell"
+        assert shadow.in_front is not None
+        assert shadow.in_front.name == f"{other}, shell"
     assert any("of its outside touch second" in f.what or "of its outside touch first" in f.what
                for f in faults_of(SCENES / "two_touching.toml"))  # fmt: skip
 
@@ -131,7 +132,7 @@ def test_a_lamp_more_stands_where_the_patch_sees_it(back):
     assert not any(p.light for p in places if "front wall" in p.words)
     written = scene.written.model_copy(update={"lamp": [*scene.written.lamp, best.lamp]})
     changed = raysim.scene.build.build_scene(scene.path, written)
-    batches = patch_batches(changed, [patch], 1, 2)
+    batches = patch_batches(changed, [patch], TWO_THREADS)
     mean, error = batch_mean(batches)
     factor = raysim.simulate(scene, photons=1).cases[CAUTIOUS].lamp_factor
     # Sight lines to a thin tube against tracing of the real one: within some per cent.
@@ -160,4 +161,4 @@ def test_what_helps_is_told_for_each_patch_that_was_asked_for(tmp_path):
 
 def test_nothing_is_close_before_a_free_plate(back):
     scene, patch = back
-    assert close_before(scene.triangles, patch) is None
+    assert View(scene.triangles, patch).in_front() is None

@@ -17,8 +17,9 @@ from raysim.estimate.face_sides import judged_sites
 from raysim.output.files.shadows_record import shadows_record
 from raysim.output.words.shadows import answer, best_remedy, patches_table
 from raysim.scene.build import build_scene
-from raysim.studies.shadows.patches import ITSELF_TURNED, dark_patches, sights
+from raysim.studies.shadows.patches import dark_patches
 from raysim.studies.shadows.run import shadows_of
+from raysim.studies.shadows.view import ITSELF_TURNED, View
 from raysim.transport.options import RunOptions
 
 TWO_THREADS = RunOptions(threads=2)
@@ -79,7 +80,7 @@ def test_a_shadow_has_the_size_that_geometry_says(tmp_path):
     # Umbra 60 - 6 mm, penumbra to 60 + 6 mm; half-light at 60 mm. Faces are up to 4 mm wide.
     assert (0.056) ** 2 < first.area < (0.064) ** 2
     assert np.allclose(first.centroid, [0.2, 0.3, 0.2], atol=0.001)
-    (sight,) = sights(scene.triangles, first)
+    (sight,) = View(scene.triangles, first).sights()
     assert sight.hidden["screen"] > 0.93
     assert sight.seen < 0.07
 
@@ -91,7 +92,7 @@ def test_nothing_hides_the_lamp_without_the_screen(tmp_path):
     patches = dark_patches(scene.triangles, field, 2.0, 0.0)
     assert len(patches) == 2  # one on each side, of the whole plate
     assert sum(patch.area for patch in patches) == pytest.approx(sites.areas.sum())
-    by_side = {patch.side: sights(scene.triangles, patch)[0] for patch in patches}
+    by_side = {patch.side: View(scene.triangles, patch).sights()[0] for patch in patches}
     assert by_side[0].seen == 1.0
     assert by_side[1].hidden == {ITSELF_TURNED: pytest.approx(1.0)}
 
@@ -101,7 +102,7 @@ def test_half_a_tube_is_hidden_by_a_screen_up_to_its_middle(tmp_path):
     scene = behind_a_screen(tmp_path, ([100, 100], [200, 200, 150]), LINE, scale=0.02)
     field = np.where(scene.triangles.judged, 1.0, np.inf)
     patch = next(p for p in dark_patches(scene.triangles, field, 2.0, 0.0) if p.side == 0)
-    (sight,) = sights(scene.triangles, patch)
+    (sight,) = View(scene.triangles, patch).sights()
     assert sight.hidden["screen"] == pytest.approx(0.5, abs=0.03)
     assert sight.seen == pytest.approx(0.5, abs=0.03)
 

@@ -33,7 +33,7 @@ def test_lamps_and_reflectance_are_found_again(output, place):
     fit = fit_readings(readings_of(output, place), BY_LAMP, errors, MIDDLE)
     assert fit.output == pytest.approx(np.array(output), rel=0.01)
     assert fit.place == pytest.approx(place, abs=0.03)
-    assert fit.settled.all()
+    assert fit.decided.all()
     assert fit.together == ()
 
 
@@ -52,7 +52,7 @@ def test_noise_stays_within_the_stated_errors():
 def test_one_point_between_two_lamps_settles_neither():
     one = BY_LAMP[:, :, 2:3]  # both lamps give it the same
     fit = fit_readings(np.array([4.0]), one, np.array([0.09]), MIDDLE)
-    assert not fit.settled.any()
+    assert not fit.decided.any()
     assert fit.output[0] == pytest.approx(fit.output[1], rel=1e-6)
 
 
@@ -61,5 +61,5 @@ def test_lamps_that_look_alike_are_named():
     readings = 2.0 * same[1].sum(axis=0) * 0.4
     fit = fit_readings(readings, same, np.full(6, 0.01), MIDDLE)
     assert (0, 1) in fit.together
-    assert not fit.settled[:2].any()
+    assert not fit.decided[:2].any()
     assert fit.predicted == pytest.approx(readings, rel=0.02)  # their sum is known all the same

@@ -7,6 +7,7 @@ from raysim.base.units import to_mm, to_mW_cm2
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.output.files.records import scene_record, spot_record
 from raysim.output.words.cautions import CAUTIONS
+from raysim.output.words.hooks import FATE_WORDS
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
 from raysim.version import __version__
@@ -35,7 +36,7 @@ def hooks_record(study: HookStudy, said: str) -> dict[str, Any]:
             {
                 **_hang(point.hang),
                 "exposure_time_s": finite_or_none(point.time),
-                "verdict": point.fate,
+                "verdict": FATE_WORDS[point.fate],
             }
             for point in study.points
         ],
@@ -87,6 +88,6 @@ def _layout(one: Ranked) -> dict[str, Any]:
         "worst": spot_record(one.worst) if one.worst is not None else None,
         "irradiance_mW_cm2": finite_or_none(to_mW_cm2(one.estimate)),
         "standard_error_mW_cm2": finite_or_none(to_mW_cm2(one.error)),
-        "lower_bound_mW_cm2": finite_or_none(to_mW_cm2(one.lower)) if one.settled else None,
+        "lower_bound_mW_cm2": finite_or_none(to_mW_cm2(one.lower)) if one.has_bound else None,
         "exposure_time_s": finite_or_none(one.time),
     }

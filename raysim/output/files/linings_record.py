@@ -7,7 +7,8 @@ from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mW_cm2
 from raysim.output.files.records import scene_record, spot_record
 from raysim.output.words.cautions import CAUTIONS
-from raysim.studies.linings.run import LiningRow, LiningStudy
+from raysim.studies.linings.bench import LiningRow
+from raysim.studies.linings.run import LiningStudy
 from raysim.studies.pairs import Pair
 from raysim.version import __version__
 

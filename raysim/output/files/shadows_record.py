@@ -64,7 +64,7 @@ def _shadow(shadow: Shadow) -> dict[str, Any]:
         "extra_time_s": None if shadow.dark else finite_or_none(shadow.extra_time),
         "too_dark": shadow.dark,
         "close_before": None
-        if shadow.close is None
-        else {"name": shadow.close.name, "distance_mm": float(to_mm(shadow.close.distance))},
+        if shadow.in_front is None
+        else {"name": shadow.in_front.name, "distance_mm": float(to_mm(shadow.in_front.distance))},
         "lamps": [{"name": s.lamp, "seen": s.seen, "hidden_by": s.hidden} for s in shadow.sights],
     }

@@ -32,12 +32,12 @@ def survey_record(study: Survey, result: Result | None = None) -> dict[str, Any]
                 }
                 for lamp, o, e, s in zip(
                     scene.triangles.lamps,
-                    *(fit.output, fit.output_error, fit.settled[:-1]),
+                    *(fit.output, fit.output_error, fit.decided[:-1]),
                     strict=True,
                 )
             ],
             "reflectance_place": fit.place,
-            "reflectance_settled": bool(fit.settled[-1]),
+            "reflectance_settled": bool(fit.decided[-1]),
             "cannot_be_told_apart": [list(pair) for pair in fit.together],
         }
     if result is not None:

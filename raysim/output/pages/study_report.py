@@ -33,8 +33,8 @@ class StudyPage:
     title: str
     answer: str
     more: tuple[str, ...]
-    sections: tuple[Section, ...]
     repeat: tuple[tuple[str, str], ...]
+    sections: tuple[Section, ...] = ()
 
 
 def write_study(page: StudyPage, path: Path, day: date | None = None) -> None:

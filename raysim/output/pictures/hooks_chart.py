@@ -12,9 +12,8 @@ from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.words.hooks import hang_key, mm
 from raysim.output.words.sentences import OVER_A_WEEK
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.hooks.light import TOO_DARK
-from raysim.studies.hooks.race import FINALIST, WORSE
-from raysim.studies.hooks.result import HookStudy, Tried
+from raysim.studies.hooks.light import Fate
+from raysim.studies.hooks.result import HookPoint, HookStudy
 
 PANEL = (600, 480)  # px
 HEAD, LEGEND, MARGIN = 76, 74, 150  # px: words above, legend below, colour bar on the right
@@ -29,7 +28,7 @@ NOW = {"marker": "+", "s": 90, "c": "black", "linewidths": 1.6}
 
 def write_hooks_map(study: HookStudy, path: Path) -> Picture:
     """Map (PNG) of the time of the worst face, min, over the hook position seen from above."""
-    groups: dict[tuple[float, float], list[Tried]] = {}
+    groups: dict[tuple[float, float], list[HookPoint]] = {}
     for point in study.points:
         groups.setdefault(hang_key(point.hang), []).append(point)
     shown = sorted(groups, key=lambda key: (-key[0], key[1]))[:MOST_PANELS]
@@ -70,7 +69,7 @@ def _norm(times: np.ndarray) -> Any:
     return Normalize(low, max(high, 1.01 * low))
 
 
-def _panel(axes: Any, study: HookStudy, points: Sequence[Tried], norm: Any) -> None:
+def _panel(axes: Any, study: HookStudy, points: Sequence[HookPoint], norm: Any) -> None:
     from matplotlib import colormaps
     from matplotlib.collections import PatchCollection
     from matplotlib.patches import Rectangle
@@ -85,8 +84,8 @@ def _panel(axes: Any, study: HookStudy, points: Sequence[Tried], norm: Any) -> N
         for p in points
     ]
     axes.add_collection(PatchCollection(squares, facecolors=colours, edgecolors="white", lw=0.4))
-    for fate, style in ((WORSE, BEATEN), (FINALIST, BEST)):
-        chosen = at[[point.fate == fate for point in points]]
+    for fate, style in ((Fate.WORSE, BEATEN), (Fate.FINALIST, BEST)):
+        chosen = at[[point.fate is fate for point in points]]
         axes.scatter(*chosen.T, zorder=3, path_effects=_halo(style), **style)
     key = hang_key(points[0].hang)
     now = [hang.at[:2] for hang in study.load.now if hang_key(hang) == key]
@@ -158,7 +157,7 @@ def _scale(figure: Any, norm: Any, width: int, beyond: bool) -> None:
     bar.text(0.5, -0.04, "fast", va="top", **at)
 
 
-def _legend(figure: Any, study: HookStudy, drawn: Sequence[Tried], columns: int) -> None:
+def _legend(figure: Any, study: HookStudy, drawn: Sequence[HookPoint], columns: int) -> None:
     """Legend of the marks that are in the map."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -167,10 +166,12 @@ def _legend(figure: Any, study: HookStudy, drawn: Sequence[Tried], columns: int)
     keys = {hang_key(point.hang) for point in drawn}
     here = any(hang_key(hang) in keys for hang in study.load.now)
     endless = {point.fate for point in drawn if not np.isfinite(point.time)}
-    no_time = f"would take {OVER_A_WEEK}" if endless == {TOO_DARK} else "no time can be vouched for"
+    no_time = (
+        f"would take {OVER_A_WEEK}" if endless == {Fate.TOO_DARK} else "no time can be vouched for"
+    )
     marks: list[tuple[bool, Any, str]] = [
-        (FINALIST in fates, BEST, "among the best for one alone"),
-        (WORSE in fates, BEATEN, "shown to be worse than the best"),
+        (Fate.FINALIST in fates, BEST, "among the best for one alone"),
+        (Fate.WORSE in fates, BEATEN, "shown to be worse than the best"),
         (here, NOW, "hook as it is now"),
     ]
     entries: list[tuple[Any, str]] = [

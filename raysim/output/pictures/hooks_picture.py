@@ -47,7 +47,7 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     _list_hooks(figure, layout)
     _scale(figure, norm)
     figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
-    about = "" if layout.settled else "about "
+    about = "" if layout.has_bound else "about "
     words = f"{about}{minutes_seconds(layout.time)} in the cautious case, from cold lamps"
     figure.text(0.02, 0.925, words, fontsize=12, color="#444b54")
     save_figure(figure, path, np.full((SIZE[1], SIZE[0], 3), 255, np.uint8))

@@ -2,59 +2,40 @@
 
 from pathlib import Path
 
-from raysim.output.files.folder import write_whole
 from raysim.output.files.hooks_record import hooks_record
 from raysim.output.files.scene_file import layout_toml
-from raysim.output.pages.study_report import Section, StudyPage, write_study
+from raysim.output.pages.study_report import Section, StudyPage
 from raysim.output.pictures.hooks_chart import write_hooks_map
 from raysim.output.pictures.hooks_picture import write_layout_picture
-from raysim.output.studies.page import repeat_rows, write_record
+from raysim.output.studies.page import repeat_rows, write_report
 from raysim.output.words import hooks as words
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.studies.hooks.result import HookStudy, NumberResult
 
 
 def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
-    """Write result.json, scene files, pictures and report.html into `folder`, whole or not at all.
+    """Write result.json, scene files, pictures and report.html into `folder`.
 
     best.toml is the best layout, layouts/ holds the best one of every number: run `raysim dose` on
-    it before setting a timer. Results that stand there are replaced. `command` is the command line
-    that repeats the study, to be shown in the report.
-
-    Raises
-    ------
-    RaysimError
-        Where writing fails; what stood there before is still there.
-
-    >>> import raysim, tempfile
-    >>> from raysim.studies import hooks
-    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
-    >>> points = [hooks.Hang((0.2, 0.15, 0.38)), hooks.Hang((0.2, 0.25, 0.38))]
-    >>> found = hooks.study(scene, numbers=[1], points=points, precision=0.9)
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     write(found, folder)
-    ...     sorted(path.name for path in Path(folder).iterdir())
-    ['best.toml', 'layouts', 'pictures', 'report.html', 'result.json']
+    it before setting a timer.
     """
-    folder, answer = Path(folder), words.answer(study)
+    answer = words.answer(study)
+    page = StudyPage(
+        kind="UVC hook report",
+        title=study.load.scene.written.title,
+        answer=answer,
+        more=words.more_lines(study),
+        repeat=repeat_rows(command, "rays", f"{study.rays:,}"),
+    )
 
-    def fill(fresh: Path) -> None:
-        write_record(hooks_record(study, answer), fresh)
-        _write_scenes(study, fresh, folder)
-        page = StudyPage(
-            kind="UVC hook report",
-            title=study.load.scene.written.title,
-            answer=answer,
-            more=words.more_lines(study),
-            sections=_sections(study, fresh / "pictures"),
-            repeat=repeat_rows(command, "rays", f"{study.rays:,}"),
-        )
-        write_study(page, fresh / "report.html")
+    def sections(fresh: Path) -> list[Section]:
+        _write_scenes(study, fresh, Path(folder))
+        return _sections(study, fresh / "pictures")
 
-    write_whole(folder, fill)
+    write_report(folder, hooks_record(study, answer), page, sections)
 
 
-def _sections(study: HookStudy, folder: Path) -> tuple[Section, ...]:
+def _sections(study: HookStudy, folder: Path) -> list[Section]:
     """Tables and pictures; the pictures are put into `folder`."""
     chart = write_hooks_map(study, folder / "map.png")
     best = []
@@ -71,22 +52,21 @@ def _sections(study: HookStudy, folder: Path) -> tuple[Section, ...]:
             Section("The best layouts", (), words.layouts_table(study.best), pictures),
             Section("Where to drill: layout 1", (), words.drill_table(study)),
         ]
-    return (
+    return [
         Section("How many", (), words.numbers_table(study)),
         *best,
         Section("Map of hook positions", (), None, (chart,)),
-    )
+    ]
 
 
 def _write_scenes(study: HookStudy, fresh: Path, folder: Path) -> None:
-    """best.toml, and the best layout of every number under layouts/."""
+    """best.toml, and the best layout of every number under layouts/; they go to `folder`."""
     (fresh / "layouts").mkdir()
-    for one in study.numbers:
-        text = layout_toml(study.load, one.best.layout, folder / "layouts", _heading(study, one))
-        (fresh / "layouts" / f"{one.number}.toml").write_text(text, encoding="utf-8")
-    best = study.best
-    text = layout_toml(study.load, best.best.layout, folder, _heading(study, best))
-    (fresh / "best.toml").write_text(text, encoding="utf-8")
+    files = {f"layouts/{one.number}.toml": one for one in study.numbers}
+    for name, one in (files | {"best.toml": study.best}).items():
+        home = (folder / name).parent
+        text = layout_toml(study.load, one.best.layout, home, _heading(study, one))
+        (fresh / name).write_text(text, encoding="utf-8")
 
 
 def _heading(study: HookStudy, one: NumberResult) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from raysim.assess.cut_list import nearest_wall
 from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, spot_words, too_dark_words
 from raysim.output.words.tables import Table, irradiance_words
+from raysim.studies.hooks.light import Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
 from raysim.studies.pairs import Pair
@@ -14,6 +15,13 @@ LIGHT = (
     "Open the folds, turn the respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what "
     "hides it."
 )
+FATE_WORDS = {
+    Fate.RACING: "",
+    Fate.FINALIST: "finalist",
+    Fate.WORSE: "shown to be worse",
+    Fate.ASIDE: "set aside",
+    Fate.TOO_DARK: "too dark",
+}
 
 
 def answer(study: HookStudy) -> str:
@@ -172,7 +180,7 @@ def _now_words(study: HookStudy) -> str:
     result = next((one for one in study.numbers if one.now is not None), None)
     if result is None or result.now is None or result.now.layout == study.best.best.layout:
         return ""
-    about = "" if result.now.settled else "about "
+    about = "" if result.now.has_bound else "about "
     if not math.isfinite(result.now.time):
         time = f"it would take {OVER_A_WEEK}" if result.now.dark else "no time can be vouched for"
         return f"{_as_now(result.number)} {time}."
@@ -219,8 +227,8 @@ def numbers_table(study: HookStudy) -> Table:
         "worst face, mW/cm² ± standard error",
         "95% bound",
         "layouts tried",
-        "shown to be worse",
-        "set aside",
+        FATE_WORDS[Fate.WORSE],
+        FATE_WORDS[Fate.ASIDE],
         OVER_A_WEEK,
     )
     loading = minutes_seconds(study.loading) if study.loading else "not counted"
@@ -243,9 +251,9 @@ def layouts_table(result: NumberResult) -> Table:
                 places_words(layout),
                 spot_words(layout.worst) if layout.worst else "not looked for face by face",
                 told,
-                ("" if layout.settled else "about ") + _time(layout),
+                ("" if layout.has_bound else "about ") + _time(layout),
                 irradiance_words(layout.estimate, layout.error),
-                number(to_mW_cm2(layout.lower)) if layout.settled else "",
+                number(to_mW_cm2(layout.lower)) if layout.has_bound else "",
             )
         )
     headings = (

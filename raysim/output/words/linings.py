@@ -8,8 +8,8 @@ from raysim.base.units import minutes_seconds, to_mW_cm2
 from raysim.library.tables import Surface, surfaces
 from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
 from raysim.output.words.tables import Table, irradiance_words
-from raysim.studies.linings.bench import CaseOfLining
-from raysim.studies.linings.run import AS_WRITTEN, LiningRow, LiningStudy
+from raysim.studies.linings.bench import CaseOfLining, LiningRow
+from raysim.studies.linings.run import AS_WRITTEN, LiningStudy
 
 LONGEST_TOLD = 3.6e6  # s: with a longer time the box is dark
 

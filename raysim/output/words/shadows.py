@@ -3,9 +3,9 @@
 from raysim.base.units import to_mm, to_mW_cm2
 from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, told_time
 from raysim.output.words.tables import Table, irradiance_words
-from raysim.studies.shadows.patches import ITSELF_TURNED
-from raysim.studies.shadows.remedies import Remedy, Tried
+from raysim.studies.shadows.remedies import Remedies, Remedy
 from raysim.studies.shadows.run import Shadow, ShadowStudy
+from raysim.studies.shadows.view import ITSELF_TURNED
 
 MOST_HIDING = 3
 WORTH_NAMING = 0.01  # share of the lines of sight
@@ -40,7 +40,7 @@ def _times(gain: float) -> str:
     return f"{gain:.2f} times" if gain < float("inf") else "light where there was none"
 
 
-def best_remedy(tried: Tried) -> Remedy | None:
+def best_remedy(tried: Remedies) -> Remedy | None:
     """The change that helps most, if its gain is larger than its noise."""
     return next((r for r in tried.remedies if r.clear and r.gain > 1.0), None)
 
@@ -61,11 +61,11 @@ def _hidden_words(shadow: Shadow) -> str:
 
 def _close_words(shadow: Shadow) -> str:
     """What lies right in front of the patch, if anything."""
-    if shadow.close is None:
+    if shadow.in_front is None:
         return ""
-    millimetres = 1000.0 * shadow.close.distance
+    millimetres = 1000.0 * shadow.in_front.distance
     how = "touches" if millimetres < TOUCHING_MM else f"lies {millimetres:.1f} mm before"
-    return f"; at its nearest it {how} {_whose(shadow, shadow.close.name)}"
+    return f"; at its nearest it {how} {_whose(shadow, shadow.in_front.name)}"
 
 
 def _one_hiding(shadow: Shadow, name: str, share: float) -> str:
@@ -100,7 +100,7 @@ def more_lines(study: ShadowStudy) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _tried_lines(shadow: Shadow, place: int, tried: Tried) -> list[str]:
+def _tried_lines(shadow: Shadow, place: int, tried: Remedies) -> list[str]:
     """Changes that help the other patches, and changes that are unclear or do not fit."""
     lines, of = [], "" if place == 0 else f"Patch {place + 1}: "
     if place > 0:

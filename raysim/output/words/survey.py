@@ -90,12 +90,12 @@ def fit_lines(fit: Fit, lamps: Sequence[str], reflectances: np.ndarray) -> list[
     for k, name in enumerate(lamps):
         spread = COVERAGE * fit.output_error[k]
         value = f"{fit.output[k]:.0%} of what it should give, ± {spread:.0%} (k = 2)"
-        doubt = "" if fit.settled[k] else "; the readings do not settle it"
+        doubt = "" if fit.decided[k] else "; the readings do not settle it"
         lines.append(f"Lamp {name}: {value}{doubt}.")
     low, _, high = reflectances
     mean = low + fit.place * (high - low)
     spread = COVERAGE * fit.place_error * (high - low)
-    doubt = "" if fit.settled[-1] else "; the readings do not settle it"
+    doubt = "" if fit.decided[-1] else "; the readings do not settle it"
     lines.append(f"Mean reflectance of everything: {mean:.2f} ± {spread:.2f} (k = 2){doubt}.")
     for i, j in fit.together:
         lines.append(

@@ -7,6 +7,7 @@ distance: what is in doubt counts as too near.
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -37,7 +38,6 @@ class Room:
         from scipy.spatial import cKDTree
 
         self.clear = clearances
-        self.load = load
         stage = build_stage(load, 1)
         triangles = stage.triangles
         own = np.zeros(len(triangles.areas), bool)
@@ -51,8 +51,7 @@ class Room:
         self.inside = load.scene.written.chamber.inside
         self.tubes = triangles.tubes
         self._hung_tree = cKDTree(self.hung)
-        others = _points(triangles, (kind == "object") & ~own)
-        self._others = cKDTree(others) if len(others) else None
+        self._others = cKDTree(_points(triangles, (kind == "object") & ~own))
         walls = kind == "wall"
         self._walls = Surroundings(triangles, np.flatnonzero(walls))
         self._wall_tree = None if self.inside else cKDTree(_points(triangles, walls))
@@ -73,21 +72,15 @@ class Room:
             return LAMP
         if self._outside(rest) > self._sticks_out:
             return WALL
-        if self._others is not None:
-            least = self.clear.other + 2.0 * COVER
-            if np.isfinite(self._others.query(mask, distance_upper_bound=least)[0]).any():
-                return OTHER
-        return ""
+        return OTHER if _any_near(self._others, mask, self.clear.other) else ""
 
     def _clear_of_walls(self, mask: np.ndarray) -> bool:
         clear = self.clear.wall
         if self.inside is not None:  # the corners of the mesh are among its points: exact
             upper = np.asarray(self.inside) - clear
             return bool((mask >= clear - 1e-9).all() and (mask <= upper + 1e-9).all())
-        if not self._walls.seen_from_inside(mask).all():
-            return False
-        near = self._wall_tree.query(mask, distance_upper_bound=clear + 2.0 * COVER)[0]  # type: ignore[union-attr]
-        return not np.isfinite(near).any()
+        inside = bool(self._walls.seen_from_inside(mask).all())
+        return inside and not _any_near(self._wall_tree, mask, clear)
 
     def _outside(self, rest: np.ndarray) -> float:
         """How far (m) a hook reaches through a wall; of a chamber from a mesh, by which share."""
@@ -106,9 +99,7 @@ class Room:
         if key not in self._apart:
             there = self.hung @ turning((0.0, 0.0, b.turn)).T + way
             back = there @ turning((0.0, 0.0, a.turn))  # turned back by a's turn
-            least = self.clear.other + 2.0 * COVER
-            near = self._hung_tree.query(back, distance_upper_bound=least)[0]
-            self._apart[key] = not np.isfinite(near).any()
+            self._apart[key] = not _any_near(self._hung_tree, back, self.clear.other)
         return self._apart[key]
 
     def sifted(self, hangs: list[Hang]) -> tuple[list[Hang], Counter[str]]:
@@ -116,6 +107,12 @@ class Room:
         troubles = [self.trouble(hang) for hang in hangs]
         kept = [hang for hang, trouble in zip(hangs, troubles, strict=True) if not trouble]
         return kept, Counter(trouble for trouble in troubles if trouble)
+
+
+def _any_near(tree: Any, points: np.ndarray, clear: float) -> bool:
+    """Whether a point (n, 3) may lie nearer than `clear` (m) to those of a tree."""
+    near = tree.query(points, distance_upper_bound=clear + 2.0 * COVER)[0]
+    return bool(np.isfinite(near).any())
 
 
 def _points(triangles: SceneTriangles, chosen: np.ndarray) -> np.ndarray:

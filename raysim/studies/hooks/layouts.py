@@ -32,11 +32,10 @@ class Sketch:
     def __init__(self, hangs: Sequence[Hang], alone: np.ndarray, room: Room, seed: int) -> None:
         self.hangs = list(hangs)
         self.alone = np.log(np.maximum(alone, 1e-9 * max(float(alone.max()), 1e-300)))
-        count = len(self.hangs)
-        self.apart = np.zeros((count, count), bool)
-        for i in range(count):
-            for j in range(i):
-                self.apart[i, j] = self.apart[j, i] = room.apart(self.hangs[i], self.hangs[j])
+        self.apart = np.zeros((len(hangs), len(hangs)), bool)
+        for i, one in enumerate(hangs):
+            for j, other in enumerate(hangs[:i]):
+                self.apart[i, j] = self.apart[j, i] = room.apart(one, other)
         self.covered = covered_share(self.hangs, room.hung)
         self.random = np.random.Generator(np.random.Philox(seed))
 
@@ -59,13 +58,10 @@ class Sketch:
 
     def moved(self, layout: Layout, member: int, most: int) -> list[Layout]:
         """Up to `most` layouts with one respirator moved, the likeliest moves first."""
-        places = {hang: k for k, hang in enumerate(self.hangs)}
-        rest = [places[h] for k, h in enumerate(layout) if k != member and h in places]
-        if len(rest) != len(layout) - 1:
-            return []
+        rest = [self.hangs.index(hang) for hang in layout]
+        gone = rest.pop(member)
         score = self._with_each(rest, STRENGTHS[1])
-        if layout[member] in places:
-            score[places[layout[member]]] = -np.inf
+        score[gone] = -np.inf
         order = np.argsort(-score, kind="stable")[:most]
         return [self._layout([*rest, int(k)]) for k in order if np.isfinite(score[k])]
 
@@ -89,9 +85,7 @@ class Sketch:
 
     def _with_each(self, members: Sequence[int], strength: float) -> np.ndarray:
         """The same with each point added (points,); -inf where there is no room for it."""
-        rows, shade = np.asarray(members, int), self._shade(strength)
-        if not len(rows):
-            return self.alone.copy()
+        rows, shade = np.asarray(members), self._shade(strength)
         own = shade[np.ix_(rows, rows)]
         light = self.alone[rows] + own.sum(axis=1) - np.diag(own)
         score = np.minimum(

@@ -8,32 +8,40 @@ Kelton, "Simulation Modeling and Analysis", ch. 11).
 """
 
 from dataclasses import dataclass, field, replace
+from enum import Enum, auto
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
-from raysim.base.progress import Progress
 from raysim.dose.judge import spot
-from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.dose.result import Spot
-from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
-from raysim.estimate.cells import Cells, in_cells
-from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS, seems_dark
-from raysim.estimate.face_sides import judged_sites
+from raysim.estimate.bounds import MOST_ROUNDS, ROUND_ERROR, batch_mean, t_quantile
+from raysim.estimate.cells import in_cells
+from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS
+from raysim.estimate.face_sides import Sites, judged_sites
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.load import Layout, Load, build_stage
-from raysim.studies.worst_of_cases import WorstOfCases, trace_worst
+from raysim.studies.tracer import Tracer, WorstOfCases
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
-from raysim.transport.threads import default_threads
+from raysim.transport.paths import PATH_BATCHES
 
 CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the rounds that choose faces
 PILOTS = 10  # layouts looked at all over
 SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
 DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next round, per layout
-MOST_DARK_FACES = 3  # faces of a layout that seem too dark to wait for and are looked at closely
-TOO_DARK = "too dark"  # fate of a layout of which a face would take longer than anyone waits
+SCOUT_ERROR = MOST_ROUNDS * ROUND_ERROR  # of its lower bound, which nobody uses
+MOST_DARK_FACES = 3  # faces of a layout that seem too dark to wait for and get more paths
+
+
+class Fate(Enum):
+    """What became of a layout in its race."""
+
+    RACING = auto()
+    FINALIST = auto()
+    WORSE = auto()  # shown to be worse than another one
+    ASIDE = auto()  # looked darker, not shown to be worse
+    TOO_DARK = auto()  # a face would take longer than anyone waits
 
 
 @dataclass
@@ -63,7 +71,7 @@ class Contestant:
     upper: float = np.inf
     lower: float = 0.0
     worst: Spot | None = None
-    fate: str = ""
+    fate: Fate = Fate.RACING
     found: WorstOfCases | None = field(default=None, repr=False)
 
     @property
@@ -78,20 +86,19 @@ class Contestant:
             return self.worst.standard_error
         return float(self.error[self.mean.argmin()])
 
+    def leave(self, fate: Fate) -> None:
+        """Take no further part in the race: the arrays to trace it by are given up."""
+        self.fate, self.arrays = fate, None
 
-class Light:
+
+class Light(Tracer):
     """Backward tracing of layouts of one number of respirators."""
 
-    def __init__(self, load: Load, number: int, threads: int | None, progress: Progress) -> None:
+    def __init__(self, load: Load, number: int, options: RunOptions) -> None:
+        super().__init__(load.scene, options)
         self.stage = build_stage(load, number)
         self.sites = judged_sites(self.stage.triangles)
-        self.cells: Cells = in_cells(self.stage.triangles, self.sites)
-        hours = [lamp.hours for lamp in self.stage.triangles.lamps]
-        self.factors = lamp_factors(hours, load.scene.written.lamps_behaviour)[CAUTIOUS]
-        self.week_irradiance = requirement_of(load.scene.written).week_irradiance
-        self.threads = threads or default_threads()
-        self.progress = progress
-        self.rays = 0
+        self.cells = in_cells(self.stage.triangles, self.sites)
         self.once_dark = np.zeros(0, np.int64)  # cells that were dark in one of the pilots
         self.pilots = 0
         self.suspects = np.zeros(0, np.int64)  # face-sides looked at in every layout
@@ -103,41 +110,33 @@ class Light:
         in one of those, since the same spots of a respirator are dark nearly everywhere. Suspects
         are looked at in any case. What is missed so makes an upper bound wider, not wrong.
         """
+        nobody, nothing = np.zeros(0, np.int64), np.zeros(0)
         triangles = self.stage.placed(layout)
-        arrays = cautious_scene(triangles)
-        traced = (triangles, arrays)
+        one = Contestant(layout, triangles, kernel_scene(triangles), nobody, nothing, nothing)
         tried = self.once_dark if self.pilots >= PILOTS else np.arange(len(self.cells.faces))
-        light = self._batches(traced, self.cells.targets(tried), CELL_PATHS, seed).mean(axis=1)
-        dark = tried[np.argsort(light, kind="stable")[:DARK_CELLS]]
+        dark = self._darkest(one, tried, CELL_PATHS, seed)[:DARK_CELLS]
         if self.pilots < PILOTS:
             self.pilots += 1
             self.once_dark = np.union1d(self.once_dark, dark)
-        closer = self._batches(traced, self.cells.targets(dark), DARK_CELL_PATHS, seed + 1)
-        darkest = dark[np.argsort(closer.mean(axis=1), kind="stable")[:DARKEST_CELLS]]
+        darkest = self._darkest(one, dark, DARK_CELL_PATHS, seed + 1)[:DARKEST_CELLS]
         faces = [self.cells.members(int(cell)) for cell in darkest]
         sites = np.unique(np.concatenate([*faces, self.suspects]))
-        mean, error = batch_mean(
-            self._batches(traced, self.sites.targets(sites), FACE_PATHS, seed + 2)
-        )
+        mean, error = batch_mean(self.batches_of(one, sites, FACE_PATHS, seed + 2))
         first = np.argsort(mean, kind="stable")[:DARK_FACES]
-        return Contestant(layout, triangles, arrays, sites[first], mean[first], error[first])
+        one.sites, one.mean, one.error = sites[first], mean[first], error[first]
+        return one
+
+    def _darkest(self, one: Contestant, cells: np.ndarray, paths: int, seed: int) -> np.ndarray:
+        """Cells, the darkest first."""
+        light = self.batches_of(one, cells, paths, seed, self.cells).mean(axis=1)
+        return cells[np.argsort(light, kind="stable")]
 
     def scout(self, layout: Layout, seed: int) -> np.ndarray:
         """The darkest face-sides of one layout, from all of them, as (place, side) of `suspect`."""
         one = self.contestant(layout, seed)
         dark = one.sites
         if one.mean.min() > 0.0:  # else there is nothing more to find out
-            assert one.arrays is not None
-            found = trace_worst(
-                one.arrays,
-                one.triangles,
-                self.sites,
-                self.factors[None],
-                RunOptions((seed + 3) % 2**64, self.threads, self.progress),
-                precision=SCOUTED,
-                week_irradiance=self.week_irradiance,
-            )
-            self.rays += found.state.rays
+            found = self.look_all_over(one, SCOUTED, seed + 3, SCOUT_ERROR)
             # Where a face was too dark, the others were hardly looked at.
             known = np.where(found.dark[0], 0.0, found.state.mean[0])
             dark = np.argsort(known, kind="stable")[:SUSPECTS]
@@ -159,56 +158,57 @@ class Light:
         The upper bound fails with a probability of at most `error`, shared among the faces (union
         bound). A face on which these paths found no light has none: it may be that they missed it.
         """
-        assert one.arrays is not None
-        traced = (one.triangles, one.arrays)
-        batches = self._batches(traced, self.sites.targets(one.sites), paths, seed)
-        one.mean, one.error = batch_mean(batches)
+        one.mean, one.error = batch_mean(self.batches_of(one, one.sites, paths, seed))
         quantile = t_quantile(error / len(one.sites), PATH_BATCHES)
         upper = np.where(one.mean > 0.0, one.mean + quantile * one.error, np.inf)
         one.upper = min(one.upper, float(upper.min()))
 
     def look_for_too_dark(self, one: Contestant, seed: int) -> None:
-        """Close the case of a layout of which a face is too dark to wait for (`refine` says how).
+        """Take a layout out of which a face is too dark to wait for (`refine` says how).
 
         Only faces that seem so are looked at, with paths enough to have found some light.
         """
-        dark = np.flatnonzero(seems_dark(one.mean, one.error, self.week_irradiance))
+        dark = np.flatnonzero(self.seems_dark(one.mean, one.error))
         order = np.argsort(one.mean[dark], kind="stable")
         for face in dark[order][:MOST_DARK_FACES]:
+            site = one.sites[face]
             batches = self.batches_of(one, one.sites[[face]], CLOSE_PATHS, seed)
             (one.mean[face],), (one.error[face],) = batch_mean(batches)
-            if seems_dark(one.mean[face], one.error[face], self.week_irradiance, DARK_ERRORS):
-                one.worst = self._dark(one, face)
-                self._close(one)
+            if self.seems_dark(one.mean[face], one.error[face], DARK_ERRORS):
+                light = (one.mean[face], one.error[face], 0.0)
+                one.worst = spot(
+                    one.triangles, self.sites.faces[site], self.sites.sides[site], light
+                )
+                self._too_dark(one)
                 return
 
-    def _close(self, one: Contestant) -> None:
-        one.fate, one.arrays = TOO_DARK, None
-        one.lower, one.upper = 0.0, min(one.upper, self.week_irradiance)
+    def _too_dark(self, one: Contestant) -> None:
+        one.leave(Fate.TOO_DARK)
+        one.lower, one.upper = 0.0, min(one.upper, self.requirement.week_irradiance)
 
-    def settle(self, one: Contestant, precision: float, seed: int, error: float) -> None:
+    def look_all_over(
+        self, one: Contestant, precision: float, seed: int, error: float
+    ) -> WorstOfCases:
         """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
 
         `refine` looks up to MOST_ROUNDS times and stops by what it saw: the error is spent on them.
         A layout that turns out too dark has no lower bound, and its fate says so.
         """
         assert one.arrays is not None
-        found = trace_worst(
+        one.found = found = self.worst(
             one.arrays,
             one.triangles,
             self.sites,
-            self.factors[None],
-            RunOptions(seed, self.threads, self.progress),
+            self.factors[CAUTIOUS][None],
             precision=precision,
+            seed=seed,
             round_error=error / MOST_ROUNDS,
-            week_irradiance=self.week_irradiance,
         )
-        self.rays += found.state.rays
-        one.found = found
         one.lower = max(one.lower, found.bound(0))
         if found.dark[0].any():
-            self._close(one)
+            self._too_dark(one)
         one.worst = replace(found.worst(0), lower_bound=one.lower)
+        return found
 
     def over_cells(self, values: np.ndarray) -> np.ndarray:
         """Mean over its cell of each judged face-side's value (face-sides,), by area."""
@@ -219,45 +219,17 @@ class Light:
         total = np.bincount(owner, self.sites.areas * values)
         return np.asarray((total / np.bincount(owner, self.sites.areas))[owner])
 
-    def _dark(self, one: Contestant, darkest: int) -> Spot:
-        """Record of one of the dark faces of a layout, found too dark."""
-        site = one.sites[darkest]
-        face, side = self.sites.faces[site], self.sites.sides[site]
-        return spot(one.triangles, face, side, (one.mean[darkest], one.error[darkest], 0.0))
-
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
-        """The darkest judged face-sides of a settled layout, rows of `sites`."""
+        """The darkest face-sides of a layout that was looked at all over, rows of `sites`."""
         assert one.found is not None
         state = one.found.state
-        close = np.flatnonzero(state.rounds > 0)
-        return close[np.argsort(state.mean[0, close], kind="stable")[:count]]
+        looked = np.flatnonzero(state.rounds > 0)
+        return looked[np.argsort(state.mean[0, looked], kind="stable")[:count]]
 
-    def batches_of(self, one: Contestant, sites: np.ndarray, paths: int, seed: int) -> np.ndarray:
-        """Irradiance of some judged face-sides by batch, W/m2, (sites, batches)."""
-        assert one.arrays is not None
-        return self._batches((one.triangles, one.arrays), self.sites.targets(sites), paths, seed)
-
-    def _batches(
-        self,
-        traced: tuple[SceneTriangles, KernelScene],
-        targets: list[Start],
-        paths: int,
-        seed: int,
+    def batches_of(
+        self, one: Contestant, chosen: np.ndarray, paths: int, seed: int, of: Sites | None = None
     ) -> np.ndarray:
-        run = BackwardRun(traced[1], traced[0], seed % 2**64, self.threads)
-        run.add_starts(targets)
-        everyone = np.arange(len(targets))
-        run.add_paths(everyone, np.full(len(targets), paths))
-        self.rays += run.rays
-        return np.asarray(run.batch_irradiance(everyone)[..., 0] @ self.factors)
-
-
-def cautious_scene(triangles: SceneTriangles) -> KernelScene:
-    """Kernel arrays with the low end of every reflectance as their only column."""
-    arrays = kernel_scene(triangles)
-    table = arrays.surfaces
-    low = {
-        name: np.ascontiguousarray(getattr(table, name)[:, :1])
-        for name in ("reflectance", "transmittance", "lobe")
-    }
-    return replace(arrays, surfaces=table._replace(**low))
+        """Irradiance of some face-sides, or cells, by batch, W/m2, (chosen, batches)."""
+        assert one.arrays is not None
+        starts = (of or self.sites).targets(chosen)
+        return self.batches(one.arrays, one.triangles, starts, paths, seed)[0]

@@ -110,8 +110,8 @@ def _named(objects: Sequence[Object], name: str, option: str) -> Object:
     by_name = {entry.name.casefold(): entry for entry in objects}
     if name.casefold() in by_name:
         return by_name[name.casefold()]
-    close = difflib.get_close_matches(name.casefold(), by_name, n=1, cutoff=0.4)
-    mend = f'did you mean "{by_name[close[0]].name}"?' if close else "'raysim check' lists all"
+    near = difflib.get_close_matches(name.casefold(), by_name, n=1, cutoff=0.4)
+    mend = f'did you mean "{by_name[near[0]].name}"?' if near else "'raysim check' lists all"
     raise RaysimError(f'{option} "{name}": no object is called this. Mend: {mend}')
 
 

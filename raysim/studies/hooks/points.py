@@ -7,6 +7,7 @@ import numpy as np
 
 from raysim.base.errors import RaysimError
 from raysim.studies.hooks.load import DIGITS, Hang, Load
+from raysim.studies.walls import box_of
 
 SPACING = 0.030  # m
 MOST_POINTS = 2000
@@ -51,7 +52,7 @@ def grid_points(load: Load, grid: Grid) -> list[Hang]:
     RaysimError
         More than MOST_POINTS points.
     """
-    low, high = chamber_bounds(load)
+    low, high = box_of(load.scene.triangles)
     planes = list(grid.heights) or sorted({hang.at[2] for hang in load.now}, reverse=True)
     ranges = (grid.across or (low[0], high[0]), grid.deep or (low[1], high[1]))
     lines = [_line(0.5 * (low[axis] + high[axis]), grid.spacing, *ranges[axis]) for axis in (0, 1)]
@@ -64,17 +65,6 @@ def grid_points(load: Load, grid: Grid) -> list[Hang]:
     points = [(x, y, z) for z in planes for y in lines[1] for x in lines[0]]
     now = [hang for hang in load.now if _is_within(hang, planes, ranges)]
     return list(dict.fromkeys([*listed_points(points, grid.turns), *now]))
-
-
-def chamber_bounds(load: Load) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest corner of the box about the chamber, (3,) each, m."""
-    inside = load.scene.written.chamber.inside
-    if inside is not None:
-        return np.zeros(3), np.asarray(inside)
-    triangles = load.scene.triangles
-    walls = np.array([body.kind == "wall" for body in triangles.bodies])[triangles.face_body]
-    corners = triangles.corners[walls].reshape(-1, 3)
-    return corners.min(axis=0), corners.max(axis=0)
 
 
 def _line(middle: float, spacing: float, low: float, high: float) -> list[float]:

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.estimate.bounds import CONFIDENCE
-from raysim.studies.hooks.light import PILOTS, TOO_DARK, Contestant, Light
+from raysim.studies.hooks.light import PILOTS, Contestant, Fate, Light
 from raysim.studies.hooks.load import Layout
 
 UPPER_ERROR = 0.02
@@ -34,9 +34,8 @@ FIRST_PATHS = 16  # per batch and face
 FINALISTS = 3
 HELD_FROM = 40  # layouts: with fewer, dropping early saves less than its lower bound costs
 ROUGH = 0.1  # precision of the lower bound that the hopeless are held against
-WORSE, ASIDE, FINALIST = "shown to be worse", "set aside", "finalist"
 STEP, ENTRY = 1000, 100_000  # between seeds of unlike purpose, and of unlike entries
-CLOSE = 500  # seed of the round at what looks too dark
+DARK = 500  # seed of the round at what seems too dark
 
 
 @dataclass
@@ -65,13 +64,8 @@ class Race:
     @property
     def finalists(self) -> list[Contestant]:
         """Layouts still in the race, the brightest worst face first (definition)."""
-        left = [one for one in self.everyone if one.fate in ("", FINALIST)]
+        left = [one for one in self.everyone if one.fate in (Fate.RACING, Fate.FINALIST)]
         return sorted(left, key=lambda one: -one.estimate)
-
-    @property
-    def upper_of_others(self) -> float:
-        """What the worst face of no layout but the finalists can exceed, W/m2; 0 for none."""
-        return max((one.upper for one in self.everyone if one.fate in (WORSE, ASIDE)), default=0.0)
 
     def enter(self, layouts: Sequence[Layout]) -> None:
         """Put further layouts on trial, at most `entries` times."""
@@ -84,17 +78,17 @@ class Race:
         for k in _spread(len(fresh)):
             found[k] = one = self.light.contestant(fresh[k], seed)
             self.light.look(one, FIRST_PATHS, seed + STEP, self.round_error)
-            self.light.look_for_too_dark(one, seed + CLOSE)
-            self.light.progress(_title(fresh[k]), len(found), len(fresh))
+            self.light.look_for_too_dark(one, seed + DARK)
+            self.light.options.progress(_title(fresh[k]), len(found), len(fresh))
         self.everyone += [found[k] for k in range(len(fresh))]
 
-    def settle(self, one: Contestant, precision: float) -> None:
+    def look_all_over(self, one: Contestant, precision: float) -> None:
         """All faces of one layout, which gives it a lower bound; not more than MOST_LOWER times."""
         if self.lower_left > 0:
             self.lower_left -= 1
             number = MOST_LOWER - self.lower_left
             seed = (self.seed + STEP * (MOST_ROUNDS + 1 + number)) % 2**64
-            self.light.settle(one, precision, seed, LOWER_ERROR / MOST_LOWER)
+            self.light.look_all_over(one, precision, seed, LOWER_ERROR / MOST_LOWER)
             self.lower = max(self.lower, one.lower)
 
     def run(self, keep: int = FINALISTS) -> None:
@@ -109,22 +103,23 @@ class Race:
             if len(left) <= keep or self.rounds >= MOST_ROUNDS:
                 break
             for one in left[max(keep, len(left) // 2) :]:
-                one.fate, one.arrays = ASIDE, None
+                one.leave(Fate.ASIDE)
             paths, self.rounds = 2 * paths, self.rounds + 1
             left = self.finalists
             for number, one in enumerate(left):
                 seed = self.seed + STEP * (self.rounds)
                 self.light.look(one, paths, seed, self.round_error)
-                self.light.progress("tracing the close calls", number + 1, len(left))
-        for one in self.finalists[:keep]:
-            one.fate = FINALIST
-        for one in [one for one in self.everyone if not one.fate]:
-            one.fate, one.arrays = ASIDE, None
+                self.light.options.progress("tracing the close calls", number + 1, len(left))
+        left = self.finalists
+        for one in left[:keep]:
+            one.fate = Fate.FINALIST
+        for one in left[keep:]:
+            one.leave(Fate.ASIDE)
 
     def _hold_against(self, leader: Contestant) -> None:
         """Lower bound of the layout that looks best; its dark faces are looked at from then on."""
-        self.settle(leader, ROUGH)
-        if leader.fate == TOO_DARK:
+        self.look_all_over(leader, ROUGH)
+        if leader.fate is Fate.TOO_DARK:
             return
         leader.sites = np.union1d(leader.sites, self.light.faces_of(leader, len(leader.sites)))
         leader.worst = None  # of a rough run, for the bound only
@@ -134,11 +129,11 @@ class Race:
 
     def _drop(self) -> None:
         for one in self.everyone:
-            if one.fate in ("", ASIDE) and one.upper < self.lower:
-                one.fate, one.arrays = WORSE, None
+            if one.fate in (Fate.RACING, Fate.ASIDE) and one.upper < self.lower:
+                one.leave(Fate.WORSE)
 
     def finish(self, precision: float, all_of_them: bool) -> list[Contestant]:
-        """Settle finalists until the one that looks best has been, or all of them; best first.
+        """Look all over finalists until the one that looks best has been, or all; best first.
 
         Of layouts that are all too dark the least dark: never none.
         """
@@ -148,7 +143,7 @@ class Race:
                 left = [one for one in left if one.worst is None]
             if not left or left[0].worst is not None:
                 break
-            self.settle(left[0], precision)
+            self.look_all_over(left[0], precision)
         self._drop()
         left = self.finalists or [max(self.everyone, key=lambda one: one.estimate)]
         return sorted(left, key=lambda one: one.worst is None)

@@ -9,6 +9,7 @@ from raysim.base.figures import Figures
 from raysim.dose.result import Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.clearances import Clearances
+from raysim.studies.hooks.light import Fate
 from raysim.studies.hooks.load import Hang, Layout, Load
 from raysim.studies.pairs import Pair
 
@@ -46,7 +47,7 @@ class Ranked(Figures):
     dark: bool
 
     @property
-    def settled(self) -> bool:
+    def has_bound(self) -> bool:
         """Whether all faces were looked at, so that `time` rests on a bound."""
         return self.worst is not None
 
@@ -103,7 +104,7 @@ class NumberResult(Figures):
 
 
 @dataclass(frozen=True)
-class Tried(Figures):
+class HookPoint(Figures):
     """A single respirator on one hook point: time (s) from the estimate of its worst face.
 
     No finite one where a face was found too dark to wait for.
@@ -111,7 +112,7 @@ class Tried(Figures):
 
     hang: Hang
     time: float
-    fate: str
+    fate: Fate
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ class HookStudy(Figures):
 
     Attributes
     ----------
-    points : tuple of Tried
+    points : tuple of HookPoint
         Every hook point with room, with one respirator alone in the box.
     no_room : Counter
         Points left out, by reason.
@@ -137,7 +138,7 @@ class HookStudy(Figures):
 
     load: Load
     seed: int
-    points: tuple[Tried, ...]
+    points: tuple[HookPoint, ...]
     no_room: Counter[str]
     clearances: Clearances
     numbers: tuple[NumberResult, ...]

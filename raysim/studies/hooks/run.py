@@ -14,14 +14,13 @@ from raysim.scene.check.contact import contact_faults
 from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.hooks.clearances import Clearances, Room
 from raysim.studies.hooks.layouts import Sketch
-from raysim.studies.hooks.light import TOO_DARK, Contestant, Light
+from raysim.studies.hooks.light import Contestant, Fate, Light
 from raysim.studies.hooks.load import Hang, Layout, Load, find_load, written_layout
 from raysim.studies.hooks.points import Grid, grid_points
-from raysim.studies.hooks.race import ASIDE, FINALISTS, WORSE, Race
-from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked, Tried
-from raysim.studies.pairs import PAIRED_PATHS, Pair, contenders, pair_of
+from raysim.studies.hooks.race import FINALISTS, Race
+from raysim.studies.hooks.result import HookPoint, HookStudy, NumberResult, Ranked
+from raysim.studies.pairs import Pair, contenders, pair_of, paths_each
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import PATH_BATCHES
 
 POOL, MOVES, ROUNDS = 10, 6, 2  # layouts tried first, moves of the darkest in each of the rounds
 MOST_SPOTS = 128  # face-sides of one comparison
@@ -34,61 +33,52 @@ class _Run:
     """The run of a study: what all numbers of respirators have in common."""
 
     def __init__(self, load: Load, loading: float, options: RunOptions) -> None:
-        written = load.scene.written
-        self.load, self.loading, self.seed = load, loading, options.seed
-        self.options = options
-        self.requirement = requirement_of(written)
+        self.load, self.loading, self.options = load, loading, options
+        self.time = requirement_of(load.scene.written).time
         self.races: dict[int, Race] = {}
         self.suspects = np.zeros((0, 2), np.int64)
 
     def race(self, number: int, entries: int = 1) -> Race:
         """A race of layouts of a number of respirators, nobody in it yet."""
-        light = Light(self.load, number, self.options.threads, self.options.progress)
+        light = Light(self.load, number, self.options)
         light.suspect(self.suspects)
-        seed = (self.seed + NUMBER_SEED * number) % 2**63
+        seed = (self.options.seed + NUMBER_SEED * number) % 2**63
         self.races[number] = Race(light, seed, [], entries=entries)
         return self.races[number]
 
     def scout(self, race: Race, hangs: Sequence[Hang]) -> None:
         """Find out, on a few hook points, which spots of the respirator are dark."""
         for number, k in enumerate(np.linspace(0, len(hangs) - 1, SCOUTS + 2)[1:-1]):
-            seed = self.seed + SCOUT_SEED * (number + 1)
+            seed = self.options.seed + SCOUT_SEED * (number + 1)
             found = race.light.scout((hangs[round(k)],), seed)
             self.suspects = np.unique(np.concatenate([self.suspects, found]), axis=0)
         race.light.suspect(self.suspects)
 
-    def time(self, irradiance: float) -> float:
-        """Exposure time (s) of a worst face, cautious case, from cold lamps."""
-        return self.requirement.time(irradiance)
-
     def time_of(self, one: Contestant) -> float:
         """Exposure time (s) from the estimate of a layout; none of what is too dark."""
-        return self.time(0.0 if one.fate == TOO_DARK else one.estimate)
+        return self.time(0.0 if one.fate is Fate.TOO_DARK else one.estimate)
 
     def ranked(self, light: Light, one: Contestant) -> Ranked:
         """A layout as it is reported."""
         field = np.zeros(one.triangles.judged.shape)
         if one.found is not None:
             field[light.sites.faces, light.sites.sides] = light.over_cells(one.found.state.mean[0])
+        bound = None if one.worst is None else one.lower
         return Ranked(
             layout=one.layout,
             triangles=one.triangles,
             worst=one.worst,
             estimate=one.estimate,
             error=one.estimate_error,
-            lower=one.lower if one.worst is not None else 0.0,
+            lower=bound or 0.0,
             upper=one.upper,
-            time=self.time(one.lower) if one.worst is not None else self.time_of(one),
+            time=self.time_of(one) if bound is None else self.time(bound),
             field=field,
-            dark=one.fate == TOO_DARK,
+            dark=one.fate is Fate.TOO_DARK,
         )
 
-    def per_hour(self, number: int, time: float) -> float:
-        """Respirators per hour (definition)."""
-        return 3600.0 * number / (time + self.loading)
-
     def result(self, number: int, precision: float, all_of_them: bool) -> NumberResult:
-        """Settle a race that has run and report it; with `all_of_them` all that is shown."""
+        """Finish a race that has run and report it; with `all_of_them` all that is shown."""
         race = self.races[number]
         done = race.finish(precision, all_of_them)
         layouts = tuple(self.ranked(race.light, one) for one in done)
@@ -97,7 +87,6 @@ class _Run:
             _compared(race.light, done[0], other, k + 2, race.seed + PAIR_SEED)
             for k, other in enumerate(rivals)
         )
-        others = [one.upper for one in race.everyone if one is not done[0]]
         here = frozenset(self.load.now)
         now = next((one for one in race.everyone if frozenset(one.layout) == here), None)
         fates = Counter(one.fate for one in race.everyone)
@@ -106,13 +95,15 @@ class _Run:
             layouts=layouts,
             pairs=pairs,
             tried=len(race.everyone),
-            worse=fates[WORSE],
-            aside=fates[ASIDE],
-            dark=fates[TOO_DARK],
+            worse=fates[Fate.WORSE],
+            aside=fates[Fate.ASIDE],
+            dark=fates[Fate.TOO_DARK],
             now=None if now is None else self.ranked(race.light, now),
             now_tied=now is not None and now.upper >= done[0].lower,
-            per_hour=self.per_hour(number, layouts[0].time),
-            upper_of_others=max(others, default=0.0),
+            per_hour=3600.0 * number / (layouts[0].time + self.loading),
+            upper_of_others=max(
+                (one.upper for one in race.everyone if one is not done[0]), default=0.0
+            ),
         )
 
 
@@ -134,21 +125,18 @@ def study(
 
     Parameters
     ----------
-    scene : BuiltScene
     numbers : sequence of int, optional
         Of respirators, rising; default 1 to as many as hang now.
     points : Grid or sequence of Hang
         To try; those without room are left out.
     hang, along, take_out : str, sequences of str
         What hangs, what goes along with it and what to leave out, as in `find_load`.
-    clearances : Clearances
     loading : float
         Seconds between two cycles, for respirators per hour.
     pose : str, optional
         Which one of several; default the first.
     precision : float
         (worst - bound) / worst to reach for the best layouts.
-    options : RunOptions, optional
 
     Raises
     ------
@@ -158,10 +146,10 @@ def study(
     >>> import raysim
     >>> from raysim.studies.hooks import Hang
     >>> scene = raysim.load_scene("scenes/touching_wall.toml")
-    >>> points = [Hang((0.2, 0.15, 0.38)), Hang((0.2, 0.25, 0.38)), Hang((0.0, 0.0, 0.0))]
+    >>> points = [Hang((0.2, 0.15, 0.38)), Hang((0.0, 0.0, 0.0))]
     >>> found = study(scene, numbers=[1], points=points, precision=0.9)  # coarse: quick and noisy
     >>> len(found.points), dict(found.no_room)
-    (2, {'too near a wall': 1})
+    (1, {'too near a wall': 1})
     """
     options = checked(options, precision)
     within("loading", loading, 0.0, math.inf)
@@ -189,7 +177,9 @@ def study(
     return HookStudy(
         load=load,
         seed=options.seed,
-        points=tuple(Tried(one.layout[0], run.time_of(one), one.fate) for one in single.everyone),
+        points=tuple(
+            HookPoint(one.layout[0], run.time_of(one), one.fate) for one in single.everyone
+        ),
         no_room=no_room,
         clearances=clearances,
         numbers=tuple(best if one.number == best.number else one for one in results),
@@ -216,9 +206,9 @@ def _by_number(
 
     Where one alone is too dark on every hook point, that alone: others before it bring no light.
     """
-    if all(one.fate == TOO_DARK for one in run.races[1].everyone):
+    if all(one.fate is Fate.TOO_DARK for one in run.races[1].everyone):
         return [run.result(1, precision, all_of_them=False)]
-    results: list[NumberResult] = []
+    results = []
     for number in numbers:
         if number > 1 and sketch is not None and not _searched(run, sketch, number):
             break
@@ -268,15 +258,12 @@ def _compared(light: Light, best: Contestant, other: Contestant, place: int, see
     face that could be its worst gets more than one dark face of the other, chosen before; or if
     the bounds of the race keep them apart.
     """
-    assert best.found is not None  # it is settled, and not dark
-    codes = 2 * light.sites.faces + light.sites.sides
-    could = np.searchsorted(codes, contenders(best.found, 0))
+    assert best.found is not None  # it was looked at all over, and is not dark
+    could = contenders(best.found, 0)
     shown = could[:MOST_SPOTS]
     dark = light.faces_of(other, 1) if other.found else other.sites[[int(other.mean.argmin())]]
-    paths = max(PAIRED_PATHS // (2 * len(shown) * PATH_BATCHES), 8)
-    ours = light.batches_of(best, shown, paths, seed)
-    many = max(PAIRED_PATHS // (2 * PATH_BATCHES), 8)
-    theirs = np.broadcast_to(light.batches_of(other, dark, many, seed), ours.shape)
+    ours = light.batches_of(best, shown, paths_each(2 * len(shown)), seed)
+    theirs = np.broadcast_to(light.batches_of(other, dark, paths_each(2), seed), ours.shape)
     names = ("layout 1", f"layout {place}")
     pair = pair_of(names, ours, theirs, doubtful=len(could))
     return replace(pair, told_apart=pair.told_apart or other.upper < best.lower)

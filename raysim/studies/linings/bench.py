@@ -8,30 +8,29 @@ import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.figures import Figures
-from raysim.base.progress import Progress
-from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.dose.result import Spot
+from raysim.estimate.bounds import FORWARD_ERROR, count_variance
 from raysim.estimate.cells import in_cells
-from raysim.estimate.darkness import dark_sites
 from raysim.estimate.face_sides import judged_sites
-from raysim.estimate.refine import refine
+from raysim.estimate.photon_counts import Counted
+from raysim.estimate.refinement import Refinement
 from raysim.scene.build import BuiltScene
-from raysim.scene.triangles import SceneTriangles
 from raysim.studies.linings.columns import (
     Variant,
     alike_lamps_as_one,
     bare_scene,
     column_scene,
-    wall_bodies,
+    equally_glossy,
+    in_groups,
 )
-from raysim.studies.linings.counting import counted
-from raysim.studies.worst_of_cases import WorstOfCases, trace_worst
+from raysim.studies.tracer import Tracer, WorstOfCases
+from raysim.studies.walls import wall_bodies
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun
-from raysim.transport.threads import default_threads
+from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
 STUDY_CASES = (CAUTIOUS, EXPECTED)
 WALL_PRECISION = 0.1
+PHOTONS = 8 * BATCH_PHOTONS  # of each run
 
 
 @dataclass(frozen=True)
@@ -54,74 +53,122 @@ class CaseOfLining(Figures):
         return self.best / self.worst.irradiance if self.worst.irradiance > 0.0 else np.inf
 
 
-class LiningBench:
-    """The box with everything in it, ready to be traced with any lining."""
+@dataclass(frozen=True)
+class LiningRow(Figures):
+    """One lining in both cases, and what it costs.
 
-    def __init__(self, scene: BuiltScene, seed: int, threads: int | None, progress: Progress):
-        self.triangles: SceneTriangles = scene.triangles
+    Attributes
+    ----------
+    gain : dict of str to float
+        Worst-face irradiance over that in a bare black box, by case; inf where that gets none.
+    area : float
+        To be lined, m2.
+    cost : float or None
+        Area times the user's price per m2.
+    """
+
+    name: str
+    cases: dict[str, CaseOfLining]
+    gain: dict[str, float]
+    area: float
+    cost: float | None = None
+
+
+class LiningBench(Tracer):
+    """The box with its judged sites and its walls."""
+
+    def __init__(self, scene: BuiltScene, options: RunOptions) -> None:
+        super().__init__(scene, options)
+        self.triangles = scene.triangles
         self.bare = bare_scene(scene.triangles)
         self.sites = judged_sites(scene.triangles)
-        self.cells_of_box = in_cells(scene.triangles, self.sites)
-        behaviour = scene.written.lamps_behaviour
-        factors = lamp_factors([lamp.hours for lamp in scene.triangles.lamps], behaviour)
-        self.factors = np.stack([factors[case] for case in STUDY_CASES])
-        self.requirement = requirement_of(scene.written)
-        self.seed, self.threads = seed, threads or default_threads()
-        self.progress = progress
+        self.cells = in_cells(scene.triangles, self.sites)
         self.walls = wall_bodies(scene.triangles)
-        self.rays = 0
+        self._both = np.stack([self.factors[case] for case in STUDY_CASES])
 
-    def wall_area(self, walls: Sequence[int]) -> float:
-        """Area of some walls (bodies), m2."""
-        return float(self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum())
-
-    def settle(
+    def worst_face(
         self, group: Sequence[Variant], precision: float, most_rays: float = math.inf
     ) -> WorstOfCases:
         """Worst face of every variant of a group in both cases, among all judged faces."""
         arrays = column_scene(self.triangles, group, self.bare)
-        factors = np.tile(self.factors, (len(group), 1))
-        options = RunOptions(self.seed, self.threads)
-        state, segments = counted(self.bare, (self.triangles, self.sites), group, factors, options)
-        state.week_irradiance = self.requirement.week_irradiance
-        self.progress("counting photons under each lining", 1.0, 1.0)
+        factors = np.tile(self._both, (len(group), 1))
+        state = self.counted(group, factors)
+        self.options.progress("counting photons under each lining", 1.0, 1.0)
         arrays, factors = alike_lamps_as_one(arrays, factors)
-        run = BackwardRun(arrays, self.triangles, self.seed, self.threads, batches=ROUND_BATCHES)
-        refine(
-            run,
+        return self.worst(
+            arrays,
+            self.triangles,
             self.sites,
-            state,
             factors,
             precision=precision,
-            progress=self.progress,
+            seed=self.options.seed,
+            counted=state,
             most_rays=most_rays,
         )
-        self.rays += state.rays + segments
-        return WorstOfCases(self.triangles, self.sites, state, factors, dark_sites(run, state))
 
-    def settle_cells(self, variant: Variant) -> WorstOfCases:
+    def counted(self, variants: Sequence[Variant], factors: np.ndarray) -> Refinement:
+        """What photons say of each site under each variant: which of them can be the worst.
+
+        Photons carry no weights, so variants share a run only where they are equally glossy wall
+        by wall: then a photon carries one bit for each of them. Columns are those of
+        `column_scene`; `factors` (columns, lamps) is the output of each lamp as a share of its
+        rating.
+        """
+        sites, columns = self.sites, len(factors)
+        each = columns // len(variants)
+        mean, variance, one_photon = np.zeros((3, columns, len(sites.faces)))
+        for places in in_groups(variants, equally_glossy):
+            arrays = column_scene(self.triangles, [variants[k] for k in places], self.bare)
+            assert (arrays.surfaces.lobe == arrays.surfaces.lobe[:, :1]).all()
+            run = PhotonRun(arrays, self.options.seed, self.options.threads)
+            run.add_batches(-(-PHOTONS // int(run.batch_photons.sum())))
+            own = [each * place + k for place in places for k in range(each)]
+            total, squares = (t[:, :, sites.faces, sites.sides] for t in run.arrivals())
+            scale = factors[own] * (arrays.lamp_watts / run.photons)  # columns, lamps
+            spread = count_variance(total, squares, run.batches)
+            mean[own] = np.einsum("clu,cl->cu", total, scale) / sites.areas
+            variance[own] = np.einsum("clu,cl->cu", spread, scale**2) / sites.areas**2
+            one_photon[own] = scale.max(axis=1)[:, None] / sites.areas
+            self.rays += run.segments
+        return Counted(mean, variance, one_photon).state(FORWARD_ERROR)
+
+    def worst_cell(self, variant: Variant) -> WorstOfCases:
         """Darkest cell of one variant in both cases."""
-        found = trace_worst(
+        return self.worst(
             column_scene(self.triangles, [variant], self.bare),
             self.triangles,
-            self.cells_of_box,
-            self.factors,
-            RunOptions(self.seed, self.threads, self.progress),
+            self.cells,
+            self._both,
             precision=WALL_PRECISION,
-            week_irradiance=self.requirement.week_irradiance,
+            seed=self.options.seed,
         )
-        self.rays += found.state.rays
-        return found
 
-    def cases(self, found: WorstOfCases, number: int, precision: float) -> dict[str, CaseOfLining]:
-        """Both cases of the variant with this number in its group."""
-        cases = {}
-        for k, name in enumerate(STUDY_CASES):
-            column = len(STUDY_CASES) * number + k
+    def row(
+        self,
+        name: str,
+        walls: Sequence[int],
+        found: WorstOfCases,
+        precision: float,
+        number: int = 0,
+        black: LiningRow | None = None,
+    ) -> LiningRow:
+        """Row of the variant with this number in its group, which lines some `walls` (bodies).
+
+        Its gain is over the `black` box, unless it is that.
+        """
+        cases, gain = {}, {}
+        for column, case in enumerate(STUDY_CASES, len(STUDY_CASES) * number):
             worst = found.worst(column)
-            time = self.requirement.time(worst.lower_bound)
-            close = worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance
-            cases[name] = CaseOfLining(
-                worst, found.best(column), time, close, bool(found.dark[column].any())
+            cases[case] = CaseOfLining(
+                worst=worst,
+                best=found.best(column),
+                exposure_time=self.requirement.time(worst.lower_bound),
+                settled=worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance,
+                dark=bool(found.dark[column].any()),
             )
-        return cases
+            gain[case] = 1.0
+            if black is not None:
+                least = black.cases[case].worst.irradiance
+                gain[case] = worst.irradiance / least if least > 0.0 else np.inf
+        area = self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum()
+        return LiningRow(name, cases, gain, float(area))

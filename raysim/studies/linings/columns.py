@@ -6,13 +6,14 @@ between theirs, and each column's weight makes up for the difference. Linings of
 brightness are kept apart, because their weights would spread too much.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from raysim.library.tables import Surface
 from raysim.scene.triangles import SceneTriangles
+from raysim.studies.walls import wall_bodies
 from raysim.transport.kernel_scene import KernelScene, kernel_scene, surface_table
 
 LOW, EXPECTED_VALUE = 0, 1  # columns of `surface_table` taken for the cautious and expected case
@@ -29,27 +30,27 @@ class Variant:
     walls: tuple[Surface, ...]
 
 
-def wall_bodies(triangles: SceneTriangles) -> list[int]:
-    """Bodies of the scene that are walls of the chamber."""
-    return [k for k, body in enumerate(triangles.bodies) if body.kind == "wall"]
-
-
 def wall_surfaces(triangles: SceneTriangles) -> tuple[Surface, ...]:
     """Surface of each wall as the scene has it."""
     by_body = {part.body: triangles.surfaces[part.surface] for part in triangles.parts}
     return tuple(by_body[body] for body in wall_bodies(triangles))
 
 
-def in_groups(variants: Sequence[Variant]) -> list[list[Variant]]:
-    """Variants that may share paths, in groups of like gloss and brightness."""
-    groups: dict[tuple[object, ...], list[Variant]] = {}
-    for variant in variants:
-        groups.setdefault(_kind(variant), []).append(variant)
+def in_groups(
+    variants: Sequence[Variant], kind: Callable[[Variant], tuple[object, ...]]
+) -> list[list[int]]:
+    """Places of the variants in groups of one kind."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for place, variant in enumerate(variants):
+        groups.setdefault(kind(variant), []).append(place)
     return list(groups.values())
 
 
-def _kind(variant: Variant) -> tuple[object, ...]:
-    """What variants of one group have in common: walls not in plain terms, brightness, gloss."""
+def glossy_and_bright(variant: Variant) -> tuple[object, ...]:
+    """Kind of variants that may share backward paths: of like gloss and brightness.
+
+    Walls that are not in plain terms have to be the same.
+    """
     not_plain = tuple(None if s.is_plain else s for s in variant.walls)
     if any(not_plain):
         return not_plain
@@ -57,6 +58,11 @@ def _kind(variant: Variant) -> tuple[object, ...]:
     if brightest.reflectance < DARK:
         return ("dark", brightest.reflectance > 0.0)
     return ("bright", sum(brightest.specular > limit for limit in GLOSS_LIMITS))
+
+
+def equally_glossy(variant: Variant) -> tuple[object, ...]:
+    """Kind of variants whose photons are scattered alike by every wall."""
+    return tuple(s.specular if s.is_plain else s for s in variant.walls)
 
 
 def bare_scene(triangles: SceneTriangles) -> KernelScene:

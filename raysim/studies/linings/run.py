@@ -2,21 +2,24 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
-
-import numpy as np
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import RaysimError
-from raysim.base.figures import Figures
 from raysim.library.tables import Surface, find_surface
 from raysim.scene.build import BuiltScene
 from raysim.studies.asked import checked, in_one_pose, within
-from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, CaseOfLining, LiningBench
-from raysim.studies.linings.columns import BLACK, Variant, in_groups, wall_surfaces
-from raysim.studies.pairs import Pair, compared
-from raysim.studies.worst_of_cases import WorstOfCases
+from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, LiningBench, LiningRow
+from raysim.studies.linings.columns import (
+    BLACK,
+    Variant,
+    glossy_and_bright,
+    in_groups,
+    wall_surfaces,
+)
+from raysim.studies.linings.compare import Looked, compared
+from raysim.studies.pairs import Pair
 from raysim.transport.options import RunOptions
 
 AS_WRITTEN = "the box as it is"
@@ -37,28 +40,6 @@ LININGS = (
 NO_PRICES: Mapping[str, float] = MappingProxyType({})
 BLACK_PRECISION = 0.1
 BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckoned from
-MASK = 2**64 - 1
-
-
-@dataclass(frozen=True)
-class LiningRow(Figures):
-    """One lining in both cases, and what it costs.
-
-    Attributes
-    ----------
-    gain : dict of str to float
-        Worst-face irradiance over that in a bare black box, by case; inf where that gets none.
-    area : float
-        To be lined, m2.
-    cost : float or None
-        Area times the user's price per m2.
-    """
-
-    name: str
-    cases: dict[str, CaseOfLining]
-    gain: dict[str, float]
-    area: float
-    cost: float | None = None
 
 
 @dataclass(frozen=True)
@@ -98,7 +79,6 @@ def study(
 
     Parameters
     ----------
-    scene : BuiltScene
     linings : sequence of Surface, optional
         Default the dozen of `LININGS`; `find_surface` finds others.
     prices : mapping
@@ -111,7 +91,6 @@ def study(
         Which one of several; default the first.
     precision : float
         (worst - bound) / worst to reach for every lining in both cases.
-    options : RunOptions, optional
 
     Raises
     ------
@@ -124,16 +103,16 @@ def study(
     >>> found = study(scene, [foil], walls=False, precision=0.9)  # coarse: quick and noisy
     >>> {row.name for row in found.rows} == {AS_WRITTEN, foil.name}
     True
-    >>> [pair.told_apart for pair in found.pairs]  # foil is what this box is lined with
+    >>> [pair.told_apart for pair in found.pairs]  # the box is lined with foil, too, but crumpled
     [False]
     """
     options = checked(options, precision)
     scene = in_one_pose(scene, pose)
     linings = _to_try(linings, prices)
-    bench = LiningBench(scene, options.seed, options.threads, options.progress)
+    bench = LiningBench(scene, options)
     rows, looked, black = _lined(bench, linings, prices, precision)
     order = sorted(range(len(rows)), key=lambda k: rows[k].cases[CAUTIOUS].exposure_time)
-    pairs, from_best = compared([looked[k] for k in order], bench, (options.seed + 2) & MASK)
+    pairs, from_best = compared([looked[k] for k in order], bench, options.seed + 2)
     best = wall_lining or next(
         variant.walls[0] for k in order if (variant := looked[k][0]).name != AS_WRITTEN
     )
@@ -168,41 +147,24 @@ def _to_try(linings: Sequence[Surface] | None, prices: Mapping[str, float]) -> t
 
 def _lined(
     bench: LiningBench, linings: Sequence[Surface], prices: Mapping[str, float], precision: float
-) -> tuple[list[LiningRow], list[tuple[Variant, WorstOfCases, int]], LiningRow]:
+) -> tuple[list[LiningRow], list[Looked], LiningRow]:
     """A row for every way to line the box, what it was judged by, and the row of the black box."""
-    count = len(bench.walls)
     variants = [Variant(AS_WRITTEN, wall_surfaces(bench.triangles))]
-    variants += [Variant(s.name, (s,) * count) for s in linings]
-    black = _black_row(bench)
+    variants += [Variant(s.name, (s,) * len(bench.walls)) for s in linings]
+    black_box = Variant("bare black box", (BLACK,) * len(bench.walls))
+    # Folds are all but dark in a black box; no more light is spent on them than on a lining.
+    found = bench.worst_face([black_box], BLACK_PRECISION, BLACK_RAYS)
+    black = bench.row(black_box.name, bench.walls, found, BLACK_PRECISION)
     rows, looked = [], []
-    for group in in_groups(variants):
-        found = bench.settle(group, precision)
+    for places in in_groups(variants, glossy_and_bright):
+        group = [variants[place] for place in places]
+        found = bench.worst_face(group, precision)
         for number, variant in enumerate(group):
-            cases = bench.cases(found, number, precision)
-            area = bench.wall_area(bench.walls)
+            row = bench.row(variant.name, bench.walls, found, precision, number, black)
             price = prices.get(variant.name)
-            cost = None if price is None else price * area
-            rows.append(LiningRow(variant.name, cases, _gain(cases, black), area, cost))
+            rows.append(replace(row, cost=None if price is None else price * row.area))
             looked.append((variant, found, len(STUDY_CASES) * number))
     return rows, looked, black
-
-
-def _black_row(bench: LiningBench) -> LiningRow:
-    # Folds are all but dark in a black box; no more light is spent on them than on a lining.
-    variant = Variant("bare black box", (BLACK,) * len(bench.walls))
-    found = bench.settle([variant], BLACK_PRECISION, BLACK_RAYS)
-    cases = bench.cases(found, 0, BLACK_PRECISION)
-    return LiningRow(
-        variant.name, cases, dict.fromkeys(cases, 1.0), bench.wall_area(bench.walls), None
-    )
-
-
-def _gain(cases: dict[str, CaseOfLining], black: LiningRow) -> dict[str, float]:
-    gains = {}
-    for name, case in cases.items():
-        least = black.cases[name].worst.irradiance
-        gains[name] = case.worst.irradiance / least if least > 0.0 else np.inf
-    return gains
 
 
 def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]:
@@ -210,16 +172,14 @@ def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]
 
     Judged by the darkest cell, not by the darkest face: enough to rank walls.
     """
-    count = len(bench.walls)
-    if count < 2:
+    if len(bench.walls) < 2:
         return ()
-    bare = bench.settle_cells(Variant("bare", (BLACK,) * count))
-    black = LiningRow("bare", bench.cases(bare, 0, WALL_PRECISION), {}, 0.0)
-    rows = []
-    for number, body in enumerate(bench.walls):
-        walls = tuple(lining if k == number else BLACK for k in range(count))
-        name = bench.triangles.bodies[body].short_name
-        found = bench.settle_cells(Variant(name, walls))
-        cases = bench.cases(found, 0, WALL_PRECISION)
-        rows.append(LiningRow(name, cases, _gain(cases, black), bench.wall_area([body])))
+
+    def row_of(lined: Sequence[int], name: str, black: LiningRow | None = None) -> LiningRow:
+        surfaces = tuple(lining if body in lined else BLACK for body in bench.walls)
+        found = bench.worst_cell(Variant(name, surfaces))
+        return bench.row(name, lined, found, WALL_PRECISION, black=black)
+
+    black = row_of([], "bare")
+    rows = [row_of([body], bench.triangles.bodies[body].short_name, black) for body in bench.walls]
     return tuple(sorted(rows, key=lambda row: -row.cases[CAUTIOUS].worst.irradiance))

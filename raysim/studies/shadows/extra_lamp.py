@@ -8,8 +8,8 @@ from raysim.base.figures import Figures
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.contact import Surroundings
 from raysim.scene.file.written import Lamp
-from raysim.scene.triangles import SceneTriangles
 from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
+from raysim.studies.walls import box_of, wall_bodies
 
 FROM_WALL = 0.035  # m from a wall to the axis of a lamp more: room for its sockets (estimate)
 FROM_CORNER = 0.03  # m from its ends to the next wall (estimate)
@@ -34,7 +34,7 @@ class LampPlace(Figures):
 
 
 def lamp_places(scene: BuiltScene, patch: DarkPatch) -> list[LampPlace]:
-    """Places for a copy of the strongest lamp, that which the patch sees best first.
+    """Places inside for a copy of the strongest lamp, that which the patch sees best first.
 
     Along each wall of the box about the chamber, level with the patch; and mirrored at the middle
     planes of the box.
@@ -42,22 +42,19 @@ def lamp_places(scene: BuiltScene, patch: DarkPatch) -> list[LampPlace]:
     triangles = scene.triangles
     strongest = int(np.argmax([lamp.uvc_W for lamp in triangles.lamps]))
     entry = scene.written.lamp[strongest]
-    walls = [k for k, body in enumerate(triangles.bodies) if body.kind == "wall"]
-    corners = triangles.corners[np.isin(triangles.face_body, walls)].reshape(-1, 3)
-    low, high = corners.min(axis=0), corners.max(axis=0)
+    walls = np.isin(triangles.face_body, wall_bodies(triangles))
+    low, high = box_of(triangles)
     ends = [*_along_walls(entry, low, high, patch.centroid), *_mirrored(entry, low, high)]
     points, normals = sample_points(triangles, patch, POINTS, 1)
+    around = Surroundings(triangles, np.flatnonzero(walls))
     everything = Surroundings(triangles, np.arange(len(triangles.areas)))
+    name = _new_name(scene)
     found = []
     for words, start, end in ends:
-        lamp = entry.model_copy(
-            update={
-                "name": _new_name(scene),
-                "start": tuple(start.tolist()),
-                "end": tuple(end.tolist()),
-                "spread": None,
-            }
-        )
+        if not around.seen_from_inside(np.array([start, end])).all():
+            continue
+        keys = {"name": name, "start": tuple(start.tolist()), "end": tuple(end.tolist())}
+        lamp = entry.model_copy(update=keys | {"spread": None})
         light = _direct_light(everything, points + CLEAR * normals, normals, start, end)
         found.append(LampPlace(f'a lamp like "{entry.name}" more, {words}', lamp, light))
     return sorted(found, key=lambda place: -place.light)
@@ -128,10 +125,3 @@ def _direct_light(
     free = everything.first(starts, way, distance) < 0
     light = np.where(free & (cosine > 0.0), sine * cosine / distance**2, 0.0)
     return float(light.mean() / np.pi**2)
-
-
-def is_inside(triangles: SceneTriangles, place: LampPlace) -> bool:
-    """Whether both ends of the lamp lie within the chamber."""
-    walls = [k for k, body in enumerate(triangles.bodies) if body.kind == "wall"]
-    around = Surroundings(triangles, np.flatnonzero(np.isin(triangles.face_body, walls)))
-    return bool(around.seen_from_inside(np.array([place.lamp.start, place.lamp.end])).all())

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.shadows.patches import neighbours
+from raysim.studies.shadows.patches import connected, neighbours
 
 TIGHT = 0.006  # m: cloth bent to a smaller radius than this is folded (estimate)
 LEAST_BEND = np.radians(5.0)  # of one edge; less is the roundness of the mesh
@@ -82,12 +82,9 @@ def _connected(points: np.ndarray) -> list[np.ndarray]:
     """Points (n, 3) in groups of which each is nearer than `NEARBY` to the next, largest first."""
     if not len(points):
         return []
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
     pairs = cKDTree(points).query_pairs(NEARBY, output_type="ndarray")
-    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), (len(points),) * 2)
-    count, label = connected_components(links, directed=False)
+    count, label = connected(len(points), *pairs.T)
     groups = [points[label == k] for k in range(count)]
     return sorted(groups, key=lambda group: -len(group))

@@ -1,36 +1,28 @@
 """Which spots stay dark, what hides them, and what helps: changes are traced, not guessed."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.figures import Figures
 from raysim.dose.judge import place_words
-from raysim.dose.lamp_output import requirement_of
 from raysim.dose.result import Result
 from raysim.dose.simulate import simulate
 from raysim.estimate.bounds import batch_mean
-from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS, seems_dark
+from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS
 from raysim.estimate.discs import disc_means
-from raysim.estimate.face_sides import Sites, judged_sites
+from raysim.estimate.face_sides import Sites, judged_sites, weighted_percentile
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
 from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.shadows.folds import fold_words
-from raysim.studies.shadows.patches import (
-    Close,
-    DarkPatch,
-    Sight,
-    Thing,
-    close_before,
-    dark_patches,
-    median_irradiance,
-    sights,
-    things,
-)
-from raysim.studies.shadows.remedies import PATCH_PATHS, Tried, patch_batches, what_helps
+from raysim.studies.shadows.patches import DarkPatch, dark_patches
+from raysim.studies.shadows.remedies import PATCH_PATHS, Remedies, patch_batches, what_helps
+from raysim.studies.shadows.view import InFront, Sight, Thing, View
+from raysim.studies.tracer import Tracer
 from raysim.transport.options import RunOptions
 
 PHOTONS = 4_000_000
@@ -51,10 +43,10 @@ class Shadow(Figures):
         Seconds beyond those that the median spot needs; inf if no light comes at all.
     dark : bool
         Whether it was found too dark to wait for.
-    close : Close or None
+    in_front : InFront or None
         What lies right before it.
     things : dict
-        What the names of `sights` and `close` stand for; lamps are not in it.
+        What the names of `sights` and `in_front` stand for; lamps are not in it.
     """
 
     patch: DarkPatch
@@ -64,8 +56,8 @@ class Shadow(Figures):
     extra_time: float
     dark: bool
     sights: tuple[Sight, ...]
-    close: Close | None = None
-    things: dict[str, Thing] = field(default_factory=dict)
+    in_front: InFront | None
+    things: dict[str, Thing]
 
     @property
     def seen(self) -> float:
@@ -96,7 +88,7 @@ class ShadowStudy(Figures):
     shadows: tuple[Shadow, ...]
     left_out: int  # patches beyond the most that are shown
     dark_area: float  # m2, of all patches
-    tried: tuple[Tried, ...]  # for as many of the darkest patches as were asked for
+    tried: tuple[Remedies, ...]  # for as many of the darkest patches as were asked for
 
 
 def study(
@@ -109,11 +101,10 @@ def study(
     pose: str | None = None,
     options: RunOptions | None = None,
 ) -> ShadowStudy:
-    """Dark patches of a scene in the cautious case, looked at closely.
+    """Dark patches of a scene in the cautious case, what hides them, and what helps.
 
     Parameters
     ----------
-    scene : BuiltScene
     share : float
         Spots below this share of the median of the judged area are dark, and those that are too
         dark to wait for.
@@ -125,7 +116,6 @@ def study(
         From the lamps; they find the patches.
     pose : str, optional
         Which one of several; default the first.
-    options : RunOptions, optional
 
     Raises
     ------
@@ -145,13 +135,8 @@ def study(
     within("smallest", smallest, 0.0, math.inf)
     within("patches", patches, 0, MOST_PATCHES)
     scene = in_one_pose(scene, pose)
-    result = simulate(
-        scene,
-        seed=options.seed,
-        photons=photons,
-        threads=options.threads,
-        progress=options.progress,
-    )
+    seed, threads, progress = options.seed, options.threads, options.progress
+    result = simulate(scene, seed=seed, photons=photons, threads=threads, progress=progress)
     return shadows_of(scene, result, options, share=share, smallest=smallest, patches=patches)
 
 
@@ -165,29 +150,25 @@ def shadows_of(
     patches: int,
 ) -> ShadowStudy:
     """Dark patches of a result of a scene; the rest as in `study`."""
-    triangles, sites = scene.triangles, judged_sites(scene.triangles)
+    sites = judged_sites(scene.triangles)
     field = smoothed_irradiance(result, sites)
-    median = median_irradiance(field[sites.faces, sites.sides], sites)
+    median = weighted_percentile(field[sites.faces, sites.sides], sites.areas, 0.5)
     # Where half of the surface is dark, what is too dark to wait for is dark all the same.
     limit = max(share * median, result.requirement.week_irradiance)
-    found = dark_patches(triangles, field, limit, smallest)
-    looked = []
-    for patch, mean, error in _patch_light(scene, found, options.seed, options.threads):
-        if mean - 2.0 * error < limit:  # the rest only looked dark by the noise of the counts
-            looked.append((mean, error, patch))
-    looked.sort(key=lambda row: row[0])
+    found = dark_patches(scene.triangles, field, limit, smallest)
+    looked = [
+        (patch, light)
+        for patch, light in zip(found, _patch_light(scene, found, options), strict=True)
+        if light.mean - 2.0 * light.error < limit  # the rest only looked dark by photon noise
+    ]
+    looked.sort(key=lambda row: row[1].mean)
     shadows = []
-    for mean, error, patch in looked[:MOST_PATCHES]:
-        shadows.append(_shadow(scene, result, patch, (mean, error), median))
+    for patch, light in looked[:MOST_PATCHES]:
+        shadows.append(_shadow(scene, result, patch, light, median))
         options.progress("looking for what hides the dark spots", len(shadows), len(looked))
     tried = tuple(
-        what_helps(
-            scene,
-            shadow.patch,
-            options,
-            paths=CLOSE_PATHS if shadow.dark else PATCH_PATHS,
-        )
-        for shadow in shadows[:patches]
+        what_helps(scene, one.patch, options, paths=CLOSE_PATHS if one.dark else PATCH_PATHS)
+        for one in shadows[:patches]
     )
     return ShadowStudy(
         result=result,
@@ -196,25 +177,29 @@ def shadows_of(
         median=median,
         shadows=tuple(shadows),
         left_out=max(len(looked) - MOST_PATCHES, 0),
-        dark_area=float(sum(row[2].area for row in looked)),
+        dark_area=float(sum(patch.area for patch, _ in looked)),
         tried=tried,
     )
 
 
-def _patch_light(
-    scene: BuiltScene, patches: list[DarkPatch], seed: int, threads: int
-) -> list[tuple[DarkPatch, float, float]]:
-    """Each patch with its cautious irradiance and standard error, W/m2.
+class _Light(NamedTuple):
+    """Cautious irradiance of a patch and its standard error, W/m2; whether it is too dark."""
 
-    Those that look too dark to wait for get paths enough to tell.
-    """
-    week_irradiance = requirement_of(scene.written).week_irradiance
-    mean, error = batch_mean(patch_batches(scene, patches, seed, threads))
-    dim = np.flatnonzero(seems_dark(mean, error, week_irradiance))
-    for number in dim:
-        batches = patch_batches(scene, [patches[number]], seed, threads, CLOSE_PATHS)
+    mean: float
+    error: float
+    dark: bool
+
+
+def _patch_light(scene: BuiltScene, patches: list[DarkPatch], options: RunOptions) -> list[_Light]:
+    """Light on each patch; those that seem too dark to wait for get paths enough to tell."""
+    tracer = Tracer(scene, options)
+    mean, error = batch_mean(patch_batches(scene, patches, options))
+    for number in np.flatnonzero(tracer.seems_dark(mean, error)):
+        batches = patch_batches(scene, [patches[number]], options, CLOSE_PATHS)
         (mean[number],), (error[number],) = batch_mean(batches)
-    return list(zip(patches, mean.tolist(), error.tolist(), strict=True))
+    dark = tracer.seems_dark(mean, error, DARK_ERRORS)
+    lights = zip(mean.tolist(), error.tolist(), dark.tolist(), strict=True)
+    return [_Light(*light) for light in lights]
 
 
 def smoothed_irradiance(result: Result, sites: Sites) -> np.ndarray:
@@ -228,34 +213,23 @@ def smoothed_irradiance(result: Result, sites: Sites) -> np.ndarray:
     return field
 
 
-def _extra_time(own: float, usual: float) -> float:
-    """Seconds that a patch takes longer than the median; inf where it never gets its dose."""
-    return max(own - usual, 0.0) if math.isfinite(own) else math.inf
-
-
 def _shadow(
-    scene: BuiltScene,
-    result: Result,
-    patch: DarkPatch,
-    light: tuple[float, float],
-    median: float,
+    scene: BuiltScene, result: Result, patch: DarkPatch, light: _Light, median: float
 ) -> Shadow:
-    triangles = scene.triangles
-    asked = result.requirement
+    triangles, time = scene.triangles, result.requirement.time
     part = triangles.parts[triangles.face_part[patch.faces[0]]].name
     words = [triangles.bodies[patch.body].name, part, SIDES[patch.side]]
     words.append(place_words(triangles, patch.body, patch.centroid))
     words.append(fold_words(triangles, patch.body, patch.centroid))
+    own, view = time(light.mean), View(triangles, patch)
     return Shadow(
         patch=patch,
         place=", ".join(word for word in words if word),
-        irradiance=light[0],
-        error=light[1],
-        extra_time=_extra_time(asked.time(light[0]), asked.time(median)),
-        dark=bool(
-            seems_dark(np.array(light[0]), np.array(light[1]), asked.week_irradiance, DARK_ERRORS)
-        ),
-        sights=sights(triangles, patch),
-        close=close_before(triangles, patch),
-        things=things(triangles),
+        irradiance=light.mean,
+        error=light.error,
+        extra_time=max(own - time(median), 0.0) if math.isfinite(own) else math.inf,
+        dark=light.dark,
+        sights=view.sights(),
+        in_front=view.in_front(),
+        things=view.things(),
     )

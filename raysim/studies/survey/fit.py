@@ -28,8 +28,8 @@ class Fit(Figures):
         Output of each lamp as a share of its rating, and its relative standard error.
     place, place_error : float
         Reflectance between the low (0) and the high (1) ends of the library, all surfaces alike.
-    settled : (lamps + 1,) bool
-        Whether the readings settle each output and, last, the reflectance.
+    decided : (lamps + 1,) bool
+        Whether the readings decide each output and, last, the reflectance.
     together : tuple of (int, int)
         Pairs (lamps counted on, the reflectance last) that the readings cannot tell apart.
     predicted : (points,) float64
@@ -40,7 +40,7 @@ class Fit(Figures):
     output_error: np.ndarray
     place: float
     place_error: float
-    settled: np.ndarray
+    decided: np.ndarray
     together: tuple[tuple[int, int], ...]
     predicted: np.ndarray
 
@@ -102,18 +102,13 @@ def fit_readings(
     covariance = np.linalg.inv(found.jac.T @ found.jac)
     error = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(error, error)
-    pairs = [
-        (i, j)
-        for i in range(lamps + 1)
-        for j in range(i + 1, lamps + 1)
-        if abs(correlation[i, j]) > TOGETHER
-    ]
+    together = np.argwhere(np.triu(np.abs(correlation) > TOGETHER, 1))
     return Fit(
         np.exp(found.x[:lamps]),
         error[:lamps],
         float(found.x[lamps]),
         float(error[lamps]),
         error < DECIDED * pull,
-        tuple(pairs),
+        tuple((i, j) for i, j in together.tolist()),
         predicted(found.x),
     )
