@@ -9,7 +9,7 @@ from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.dose.result import Result, Spot
 from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, tick_words
 from raysim.output.pictures.shades import tube_triangles, wall_edges
-from raysim.output.words.sentences import number
+from raysim.output.words.numbers import milliwatts
 from raysim.scene.triangles import SIDES, SceneTriangles
 
 STEPS = 65_535  # steps of a coordinate along the longest side of the scene
@@ -180,5 +180,5 @@ def _spot_record(spot: Spot) -> dict[str, Any]:
         "side": SIDES.index(spot.side),
         "face": spot.face,
         "at": [round(float(x), 2) for x in to_mm(spot.centroid)],
-        "words": f"{spot.side}, {number(to_mW_cm2(spot.irradiance))} mW/cm²",
+        "words": f"{spot.side}, {milliwatts(spot.irradiance)} mW/cm²",
     }

@@ -12,7 +12,7 @@ from raysim.dose.result import Result
 from raysim.output.pictures.page import INK, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.pictures.scale import DoseScale, dose_scale, tick_words
-from raysim.output.words.sentences import number
+from raysim.output.words.numbers import number
 from raysim.scene.triangles import INSIDE, OUTSIDE
 
 WIDTH, HEIGHT = 1200, 640  # px

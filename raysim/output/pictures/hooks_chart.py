@@ -10,7 +10,7 @@ from raysim.base.units import to_mm
 from raysim.output.pictures.page import INK, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.words.hooks import hang_key, mm
-from raysim.output.words.sentences import OVER_A_WEEK
+from raysim.output.words.numbers import OVER_A_WEEK
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.light import TOO_DARK
 from raysim.studies.hooks.race import FINALIST, WORSE

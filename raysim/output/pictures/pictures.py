@@ -8,14 +8,15 @@ from pathlib import Path
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
-from raysim.base.units import minutes_seconds, to_mW_cm2
+from raysim.base.units import minutes_seconds
 from raysim.dose.result import Result, Spot
 from raysim.output.pictures.box import OVERVIEWS, box_panels
 from raysim.output.pictures.object import object_panels
 from raysim.output.pictures.page import write_page
 from raysim.output.pictures.render import Canvas
 from raysim.output.pictures.scale import DoseScale, dose_scale
-from raysim.output.words.sentences import CASE_WORDS, number, spot_words
+from raysim.output.words.numbers import milliwatts, spot_words
+from raysim.output.words.sentences import CASE_WORDS
 
 OVERVIEW, OBJECT, WORST_OBJECT, CHART = "overview", "object", "worst object", "chart"
 MOST_OBJECTS = 24  # pictures of single objects, the worst-lit ones
@@ -137,6 +138,6 @@ def _colour_words(result: Result, scale: DoseScale, case: str) -> str:
 def _spot_caption(spot: Spot) -> str:
     return (
         f"The ring marks the worst spot of this object: {spot_words(spot)}, "
-        f"{number(to_mW_cm2(spot.irradiance))} mW/cm² at full output. Pale grey: cloth that turns "
+        f"{milliwatts(spot.irradiance)} mW/cm² at full output. Pale grey: cloth that turns "
         "its other side to you."
     )

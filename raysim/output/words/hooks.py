@@ -3,12 +3,18 @@
 import math
 
 from raysim.assess.cut_list import nearest_wall
-from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
-from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, spot_words, too_dark_words
-from raysim.output.words.tables import Table, irradiance_words
+from raysim.base.units import minutes_seconds, to_mm
+from raysim.output.words.numbers import (
+    OVER_A_WEEK,
+    irradiance_words,
+    milliwatts,
+    number,
+    spot_words,
+)
+from raysim.output.words.sentences import SO_DARK, too_dark_words
+from raysim.output.words.table import Table, table_of
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
-from raysim.studies.pairs import Pair
 
 LIGHT = (
     "Open the folds, turn the respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what "
@@ -198,95 +204,63 @@ def _number_words(study: HookStudy) -> str:
 
 def numbers_table(study: HookStudy) -> Table:
     """The best layout of each number of respirators: time, worst face (mW/cm2), per hour."""
-    rows = [
-        (
-            str(one.number),
-            _time(one.best),
-            number(one.per_hour),
-            irradiance_words(one.best.estimate, one.best.error),
-            number(to_mW_cm2(one.best.lower)),
-            str(one.tried),
-            str(one.worse),
-            str(one.aside),
-            str(one.dark),
-        )
-        for one in study.numbers
-    ]
-    headings = (
-        "respirators",
-        "exposure time",
-        "respirators per hour",
-        "worst face, mW/cm² ± standard error",
-        "95% bound",
-        "layouts tried",
-        "shown to be worse",
-        "set aside",
-        OVER_A_WEEK,
-    )
     loading = minutes_seconds(study.loading) if study.loading else "not counted"
     note = (
         "Cautious case, the best layout found of each number; times from cold lamps (every cycle "
         f"warms up anew), from the bound. Loading and unloading: {loading}. Set aside: looked "
         "worse, not shown to be worse. Each row holds with 95 % confidence by itself."
     )
-    return Table(headings, tuple(rows), 1, note)
+    return table_of(
+        study.numbers,
+        {
+            "respirators": lambda one: str(one.number),
+            "exposure time": lambda one: _time(one.best),
+            "respirators per hour": lambda one: number(one.per_hour),
+            "worst face, mW/cm² ± standard error": lambda one: _irradiance(one.best),
+            "95% bound": lambda one: milliwatts(one.best.lower),
+            "layouts tried": lambda one: str(one.tried),
+            "shown to be worse": lambda one: str(one.worse),
+            "set aside": lambda one: str(one.aside),
+            OVER_A_WEEK: lambda one: str(one.dark),
+        },
+        note=note,
+    )
+
+
+def _irradiance(layout: Ranked) -> str:
+    return irradiance_words(layout.estimate, layout.error)
 
 
 def layouts_table(result: NumberResult) -> Table:
     """The best layouts of one number: hooks, time, worst face (mW/cm2), differs or not."""
-    rows = []
-    for place, layout in enumerate(result.layouts, 1):
-        told = "" if place == 1 or not result.pairs else _yes_no(result.pairs[place - 2])
-        rows.append(
-            (
-                f"layout {place}",
-                places_words(layout),
-                spot_words(layout.worst) if layout.worst else "not looked for face by face",
-                told,
-                ("" if layout.settled else "about ") + _time(layout),
-                irradiance_words(layout.estimate, layout.error),
-                number(to_mW_cm2(layout.lower)) if layout.settled else "",
-            )
-        )
-    headings = (
-        "",
-        "hooks",
-        "worst face",
-        "told from layout 1",
-        "exposure time",
-        "mW/cm² ± standard error",
-        "95% bound",
-    )
     note = (
         "Cautious case. Traced with all respirators in place. Told apart: the worst face of "
         "layout 1 gets more, at 95 % confidence for each comparison."
     )
-    return Table(headings, tuple(rows), 4, note)
+    told = {pair.second: "yes" if pair.told_apart else "no" for pair in result.pairs}
+    return table_of(
+        [(f"layout {place}", layout) for place, layout in enumerate(result.layouts, 1)],
+        {
+            "": lambda entry: entry[0],
+            "hooks": lambda entry: places_words(entry[1]),
+            "worst face": lambda entry: _worst_words(entry[1]),
+            "told from layout 1": lambda entry: told.get(entry[0], ""),
+            "exposure time": lambda entry: ("" if entry[1].settled else "about ") + _time(entry[1]),
+            "mW/cm² ± standard error": lambda entry: _irradiance(entry[1]),
+            "95% bound": lambda entry: milliwatts(entry[1].lower) if entry[1].settled else "",
+        },
+        words=4,
+        note=note,
+    )
 
 
-def _yes_no(pair: Pair) -> str:
-    return "yes" if pair.told_apart else "no"
+def _worst_words(layout: Ranked) -> str:
+    return spot_words(layout.worst) if layout.worst else "not looked for face by face"
 
 
 def drill_table(study: HookStudy) -> Table:
     """Hook points of the best layout for the builder, mm on the inside of the box."""
     inside = study.load.scene.written.chamber.inside
-    rows = []
-    for k, hang in enumerate(study.best.best.layout, 1):
-        wall = ""
-        if inside is not None:
-            name, off = nearest_wall(hang.at, inside)
-            wall = f"{name}, {mm(off)} off"
-        x, y, z = (mm(value) for value in hang.at)
-        rows.append((f"hook {k}", wall, x, y, z, f"{hang.turn:g}"))
-    headings = (
-        "",
-        "nearest wall, mm",
-        "from the left wall, mm",
-        "from the door, mm",
-        "above the floor, mm",
-        "turned, degrees",
-    )
     edges = "on the inside from the left and from the front edge"
     if inside is None:
         edges = "along x, y and z from the origin of the scene, which must be a corner of the box"
@@ -294,7 +268,26 @@ def drill_table(study: HookStudy) -> Table:
         f"Measured {edges}, to the point where the respirator hangs. Turned: "
         f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
     )
-    return Table(headings, tuple(rows), 2, note)
+    return table_of(
+        enumerate(study.best.best.layout, 1),
+        {
+            "": lambda hook: f"hook {hook[0]}",
+            "nearest wall, mm": lambda hook: _wall_words(hook[1], inside),
+            "from the left wall, mm": lambda hook: mm(hook[1].at[0]),
+            "from the door, mm": lambda hook: mm(hook[1].at[1]),
+            "above the floor, mm": lambda hook: mm(hook[1].at[2]),
+            "turned, degrees": lambda hook: f"{hook[1].turn:g}",
+        },
+        words=2,
+        note=note,
+    )
+
+
+def _wall_words(hang: Hang, inside: tuple[float, float, float] | None) -> str:
+    if inside is None:
+        return ""
+    wall, off = nearest_wall(hang.at, inside)
+    return f"{wall}, {mm(off)} off"
 
 
 def hang_key(hang: Hang) -> tuple[float, float]:
