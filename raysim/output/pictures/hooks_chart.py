@@ -17,10 +17,11 @@ from raysim.output.pictures.figure import (
 )
 from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.pictures.shades import is_wall
-from raysim.output.words.hooks import hang_key, mm
+from raysim.output.words.hooks import mm
 from raysim.output.words.numbers import OVER_A_WEEK
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.light import TOO_DARK
+from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.race import FINALIST, WORSE
 from raysim.studies.hooks.result import HookStudy, Tried
 
@@ -69,6 +70,11 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
     if len(groups) > MOST_PANELS:
         caption += f" {len(groups) - MOST_PANELS} further heights or turns are not shown."
     return Picture(path, "How long with the hook where", caption, CHART)
+
+
+def hang_key(hang: Hang) -> tuple[float, float]:
+    """Height (m) and turn (degrees); hook points that are equal in both share a map."""
+    return round(hang.at[2], 5), round(hang.turn, 3)
 
 
 def _norm(times: np.ndarray) -> Any:

@@ -1,19 +1,13 @@
-"""The study of hooks in words and tables, in common sites."""
+"""The study of hooks in words, in common units."""
 
 import math
 
-from raysim.assess.cut_list import nearest_wall
 from raysim.base.units import minutes_seconds, to_mm
 from raysim.output.words.numbers import (
     OVER_A_WEEK,
-    irradiance_words,
-    milliwatts,
     number,
-    spot_words,
 )
 from raysim.output.words.sentences import SO_DARK, too_dark_words
-from raysim.output.words.table import Table, table_of
-from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
 
 LIGHT = (
@@ -67,17 +61,10 @@ def mm(value: float) -> str:
 def more_lines(study: HookStudy) -> tuple[str, ...]:
     """Qualifications of the answer."""
     best = study.best
+    lines = [_hung_words(study), _other_shapes(study)]
     if best.all_dark:
-        return tuple(
-            line for line in (*_dark_lines(best), _hung_words(study), _other_shapes(study)) if line
-        )
-    lines = [
-        _hung_words(study),
-        _other_shapes(study),
-        *_ties(best),
-        _others(best),
-        _now_words(study),
-    ]
+        return tuple(filter(None, [*_dark_lines(best), *lines]))
+    lines += [_ties(best), _others(best), _now_words(study)]
     if len(study.numbers) > 1:
         lines.append(_number_words(study))
     if study.beyond is not None:
@@ -94,7 +81,7 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
             "Layouts of several were traced with all in place, but found by a greedy search with "
             "exchanges: a better one may have been missed."
         )
-    return tuple(line for line in lines if line)
+    return tuple(filter(None, lines))
 
 
 def _dark_lines(result: NumberResult) -> list[str]:
@@ -135,17 +122,17 @@ def _other_shapes(study: HookStudy) -> str:
     )
 
 
-def _ties(result: NumberResult) -> list[str]:
+def _ties(result: NumberResult) -> str:
     """Which of the layouts shown differ from the best one by more than noise."""
-    tied = [pair.second for pair in result.pairs if not pair.told_apart]
     if not result.pairs:
-        return []
+        return ""
+    tied = [pair.second for pair in result.pairs if not pair.told_apart]
     if not tied:
-        return ["Layout 1 is better than each of the others shown (95 % confidence each)."]
-    return [
+        return "Layout 1 is better than each of the others shown (95 % confidence each)."
+    return (
         f"Layout 1 and {' and '.join(tied)} cannot be told apart at this run's confidence (95 %): "
         "take the one that is easier to build."
-    ]
+    )
 
 
 def _others(result: NumberResult) -> str:
@@ -153,24 +140,13 @@ def _others(result: NumberResult) -> str:
         return ""
     if result.could_gain <= 0.0:
         return f"It beats every other of the {result.tried} layouts tried (95 % confidence)."
-    cut = result.could_gain / (1.0 + result.could_gain)
+    cut = max(100.0 * result.could_gain / (1.0 + result.could_gain), 0.1)
+    dark = f", {result.dark} would take {OVER_A_WEEK}" if result.dark else ""
     return (
         f"No other layout of {result.number} that was tried ({result.tried} in all) could cut this "
-        f"time by more than {_percent(cut)} (95 % confidence); {result.worse} were shown to be "
-        f"worse, {result.aside} looked darker and were not followed further{_too_dark(result)}."
+        f"time by more than {cut:.2g} % (95 % confidence); {result.worse} were shown to be "
+        f"worse, {result.aside} looked darker and were not followed further{dark}."
     )
-
-
-def _too_dark(result: NumberResult) -> str:
-    return f", {result.dark} would take {OVER_A_WEEK}" if result.dark else ""
-
-
-def _time(layout: Ranked) -> str:
-    return OVER_A_WEEK if layout.dark else minutes_seconds(layout.time)
-
-
-def _percent(share: float) -> str:
-    return f"{max(100.0 * share, 0.1):.2g} %"
 
 
 def _now_words(study: HookStudy) -> str:
@@ -200,96 +176,3 @@ def _number_words(study: HookStudy) -> str:
         for one in study.numbers
     ]
     return f"Respirators per hour by how many hang at a time: {', '.join(parts)}."
-
-
-def numbers_table(study: HookStudy) -> Table:
-    """The best layout of each number of respirators: time, worst face (mW/cm2), per hour."""
-    loading = minutes_seconds(study.loading) if study.loading else "not counted"
-    note = (
-        "Cautious case, the best layout found of each number; times from cold lamps (every cycle "
-        f"warms up anew), from the bound. Loading and unloading: {loading}. Set aside: looked "
-        "worse, not shown to be worse. Each row holds with 95 % confidence by itself."
-    )
-    return table_of(
-        study.numbers,
-        {
-            "respirators": lambda one: str(one.number),
-            "exposure time": lambda one: _time(one.best),
-            "respirators per hour": lambda one: number(one.per_hour),
-            "worst face, mW/cm² ± standard error": lambda one: _irradiance(one.best),
-            "95% bound": lambda one: milliwatts(one.best.lower),
-            "layouts tried": lambda one: str(one.tried),
-            "shown to be worse": lambda one: str(one.worse),
-            "set aside": lambda one: str(one.aside),
-            OVER_A_WEEK: lambda one: str(one.dark),
-        },
-        note=note,
-    )
-
-
-def _irradiance(layout: Ranked) -> str:
-    return irradiance_words(layout.estimate, layout.error)
-
-
-def layouts_table(result: NumberResult) -> Table:
-    """The best layouts of one number: hooks, time, worst face (mW/cm2), differs or not."""
-    note = (
-        "Cautious case. Traced with all respirators in place. Told apart: the worst face of "
-        "layout 1 gets more, at 95 % confidence for each comparison."
-    )
-    told = {pair.second: "yes" if pair.told_apart else "no" for pair in result.pairs}
-    return table_of(
-        [(f"layout {place}", layout) for place, layout in enumerate(result.layouts, 1)],
-        {
-            "": lambda entry: entry[0],
-            "hooks": lambda entry: places_words(entry[1]),
-            "worst face": lambda entry: _worst_words(entry[1]),
-            "told from layout 1": lambda entry: told.get(entry[0], ""),
-            "exposure time": lambda entry: ("" if entry[1].settled else "about ") + _time(entry[1]),
-            "mW/cm² ± standard error": lambda entry: _irradiance(entry[1]),
-            "95% bound": lambda entry: milliwatts(entry[1].lower) if entry[1].settled else "",
-        },
-        words=4,
-        note=note,
-    )
-
-
-def _worst_words(layout: Ranked) -> str:
-    return spot_words(layout.worst) if layout.worst else "not looked for face by face"
-
-
-def drill_table(study: HookStudy) -> Table:
-    """Hook points of the best layout for the builder, mm on the inside of the box."""
-    inside = study.load.scene.written.chamber.inside
-    edges = "on the inside from the left and from the front edge"
-    if inside is None:
-        edges = "along x, y and z from the origin of the scene, which must be a corner of the box"
-    note = (
-        f"Measured {edges}, to the point where the respirator hangs. Turned: "
-        f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
-    )
-    return table_of(
-        enumerate(study.best.best.layout, 1),
-        {
-            "": lambda hook: f"hook {hook[0]}",
-            "nearest wall, mm": lambda hook: _wall_words(hook[1], inside),
-            "from the left wall, mm": lambda hook: mm(hook[1].at[0]),
-            "from the door, mm": lambda hook: mm(hook[1].at[1]),
-            "above the floor, mm": lambda hook: mm(hook[1].at[2]),
-            "turned, degrees": lambda hook: f"{hook[1].turn:g}",
-        },
-        words=2,
-        note=note,
-    )
-
-
-def _wall_words(hang: Hang, inside: tuple[float, float, float] | None) -> str:
-    if inside is None:
-        return ""
-    wall, off = nearest_wall(hang.at, inside)
-    return f"{wall}, {mm(off)} off"
-
-
-def hang_key(hang: Hang) -> tuple[float, float]:
-    """Height (m) and turn (degrees); hook points that are equal in both share a map."""
-    return round(hang.at[2], 5), round(hang.turn, 3)
