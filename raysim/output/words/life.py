@@ -41,15 +41,8 @@ def lamp_life_table(result: Result) -> Table | None:
         "gives no dose. A shorter setting for newer lamps must be changed in time; one setting "
         "for life is safer."
     )
-    return table_of(
-        found.table,
-        {
-            "lamp hours": lambda row: f"{row.hours:,.0f}",
-            "output, % of rating": lambda row: f"{100.0 * row.output:.0f}",
-            "time needed": lambda row: minutes_seconds(row.seconds),
-        },
-        note=note,
-    )
+    ages = [(f"{row.hours:,.0f}", row) for row in found.table]
+    return _times_table("lamp hours", ages, note)
 
 
 def air_table(result: Result) -> Table | None:
@@ -66,12 +59,18 @@ def air_table(result: Result) -> Table | None:
         "the box gets colder or hotter than the timer allows for, give the temperatures (air) "
         "under [lamps_behaviour] and run again: do not set a shorter time by this table."
     )
+    air = [(f"{row.degrees:.0f}", row) for row in times_in_air(result)]
+    return _times_table("air in the box, C", air, note)
+
+
+def _times_table(heading: str, rows: list[tuple[str, Any]], note: str) -> Table:
+    """Output and time of `TimeAtAge` or `TimeInAir`, each with its words for the first column."""
     return table_of(
-        times_in_air(result),
+        rows,
         {
-            "air in the box, C": lambda row: f"{row.degrees:.0f}",
-            "output, % of rating": lambda row: f"{100.0 * row.output:.0f}",
-            "time needed": lambda row: minutes_seconds(row.seconds),
+            heading: lambda row: row[0],
+            "output, % of rating": lambda row: f"{100.0 * row[1].output:.0f}",
+            "time needed": lambda row: minutes_seconds(row[1].seconds),
         },
         note=note,
     )
