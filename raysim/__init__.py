@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     )
     from raysim.dose.simulate import load_scene, simulate
     from raysim.library.tables import Surface, find_surface, surfaces
-    from raysim.output.files.folder import write_results
+    from raysim.output.files.results import write_results
     from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
     from raysim.scene.build import BuiltScene
     from raysim.scene.check.check import check_scene
@@ -65,7 +65,7 @@ _HOME = {
     "load_scene": "raysim.dose.simulate",
     "check_scene": "raysim.scene.check.check",
     "simulate": "raysim.dose.simulate",
-    "write_results": "raysim.output.files.folder",
+    "write_results": "raysim.output.files.results",
     "RunOptions": "raysim.transport.options",
     "BuiltScene": "raysim.scene.build",
     "SIDES": "raysim.scene.triangles",

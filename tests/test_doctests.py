@@ -25,7 +25,7 @@ MODULES = (
     "raysim.studies.leak.passage",
     *(f"raysim.studies.{name}.run" for name in STUDIES),
     "raysim.output.studies",
-    "raysim.output.files.folder",
+    "raysim.output.files.results",
     "raysim.scene.rabbet",
     "raysim.base.unit_symbols",
     "raysim.base.units",

@@ -91,7 +91,8 @@ def command(
     had never stopped. It takes the numbers it was begun with; only --out has to be given again.
     """
     from raysim.cli.resume import checkpoint_in, resume_line, run_options, writing
-    from raysim.output.files.folder import claimed, write_results
+    from raysim.output.files.folder import claimed
+    from raysim.output.files.results import write_results
 
     folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)

@@ -12,7 +12,7 @@ import raysim
 from raysim.base.figures import Figures, NotAFigure, finite_or_none, told
 from raysim.base.units import minutes_seconds
 from raysim.output.files.folder import json_text
-from raysim.output.words.sentences import number
+from raysim.output.words.numbers import number
 
 # Input, geometry, and numbers on their way, which are no results.
 OTHERS = {

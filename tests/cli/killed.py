@@ -17,6 +17,7 @@ import raysim.dose.checkpoint
 import raysim.dose.simulate
 import raysim.estimate.refine
 import raysim.output.files.folder
+import raysim.output.files.results
 from raysim.transport.photons import PhotonRun
 
 SMALL = batches_of(SMALL_BATCH)
@@ -28,7 +29,7 @@ STAGES: dict[str, tuple[Any, str]] = {
     "doubts": (raysim.assess.uncertainty, "uncertainty_budget"),
     "half a checkpoint": (os, "fsync"),
     "checkpoint to be renamed": (os, "replace"),
-    "results half written": (raysim.output.files.folder, "write_faces"),
+    "results half written": (raysim.output.files.results, "write_faces"),
     "results half in place": (raysim.output.files.folder.Path, "rename"),
     "checkpoint to be removed": (raysim.dose.checkpoint.Checkpoint, "remove"),
 }

@@ -13,7 +13,7 @@ from small_scenes import write_scene
 
 import raysim.cli
 import raysim.dose.checkpoint
-import raysim.output.files.folder
+import raysim.output.files.results
 from raysim.output.files.lock import LOCK_FILE
 from raysim.transport.photons import PhotonRun
 
@@ -81,7 +81,7 @@ def test_what_was_traced_outlives_a_full_disk(run, tmp_path, monkeypatch):
         raise AssertionError("these photons were traced before the disk was full")
 
     with monkeypatch.context() as patch:
-        patch.setattr("raysim.output.files.folder.write_faces", full)
+        patch.setattr("raysim.output.files.results.write_faces", full)
         status, _, err = run(*ASKED, "--out", "out", "--quiet")
     assert status == 2
     assert "No space left on device" in one_line(err)
@@ -132,13 +132,13 @@ def test_ctrl_c_after_tracing_still_leaves_a_result(run, tmp_path, monkeypatch):
 
 
 def test_ctrl_c_while_results_are_written_waits_for_them(run, tmp_path, monkeypatch):
-    write_faces = raysim.output.files.folder.write_faces
+    write_faces = raysim.output.files.results.write_faces
 
     def impatient(*words):
         signal.raise_signal(signal.SIGINT)
         write_faces(*words)
 
-    monkeypatch.setattr(raysim.output.files.folder, "write_faces", impatient)
+    monkeypatch.setattr(raysim.output.files.results, "write_faces", impatient)
     status, _, err = run(*ASKED, "--out", "out")
     assert status == 130
     assert "interrupted; the results are whole" in err

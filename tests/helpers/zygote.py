@@ -84,7 +84,7 @@ def main() -> None:
     import raysim.cli.check
     import raysim.cli.dose
     import raysim.cli.resume
-    import raysim.output.files.folder  # noqa: F401
+    import raysim.output.files.results  # noqa: F401
     from raysim.dose.simulate import load_scene
     from raysim.scene.check.check import check_scene
 

@@ -18,14 +18,20 @@ from raysim.output.files.folder import (
     OLD,
     READY,
     STAGED,
+    claimed,
     json_text,
-    refuse_taken,
-    write_results,
     write_whole,
 )
 from raysim.output.files.lock import LOCK_FILE
+from raysim.output.files.results import write_results
 from raysim.output.pictures import draw
 from raysim.output.pictures.charts import write_charts
+
+
+def refuse_taken(place, force):
+    """Claim a folder for a moment."""
+    with claimed(place, force):
+        pass
 
 
 def filled(path: Path, **files: str) -> Path:

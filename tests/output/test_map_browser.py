@@ -18,7 +18,7 @@ from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result
 from raysim.output.pages.report import write_report
 from raysim.output.pictures.pictures import OVERVIEW, Picture
-from raysim.output.words.sentences import number
+from raysim.output.words.numbers import number
 from raysim.scene.triangles import SIDES
 
 pytestmark = pytest.mark.skipif(

@@ -24,8 +24,9 @@ from raysim.output.pictures.pictures import write_pictures
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.words.failures import failure_line
 from raysim.output.words.inputs import lamps_table, surfaces_table
+from raysim.output.words.numbers import number
 from raysim.output.words.report_words import uncertainty_words
-from raysim.output.words.sentences import bottom_line, number
+from raysim.output.words.sentences import bottom_line
 from raysim.output.words.tables import (
     NOT_CLEAR,
     cases_table,

@@ -18,13 +18,15 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import RaysimError
 from raysim.base.units import to_mm
 from raysim.cli.view import parsed_planes
-from raysim.output.files.folder import write_results
+from raysim.output.files.results import write_results
 from raysim.output.pictures.scale import dose_scale
 from raysim.output.pictures.shades import tube_triangles, wall_edges
 from raysim.output.viewer import light as view_light
 from raysim.output.viewer.apart import open_apart
-from raysim.output.viewer.draw import View, Window, _format
+from raysim.output.viewer.draw import Window
 from raysim.output.viewer.light import Plane, light_slices, trails_reaching
+from raysim.output.viewer.make import View
+from raysim.output.viewer.meshes import number_format
 from raysim.output.viewer.source import find_scene, read_view
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.trails import photon_trails
@@ -351,6 +353,6 @@ apart.main()
 
 @pytest.mark.parametrize(("low", "high"), [(1e-4, 1.2), (0.02, 3.0), (3.0, 900.0), (0.2, 4000.0)])
 def test_no_number_beside_a_bar_reads_as_zero(low, high):
-    shown = [_format(low, high) % value for value in np.geomspace(low, high, 5)]
+    shown = [number_format(low, high) % value for value in np.geomspace(low, high, 5)]
     assert all(float(words) > 0.0 for words in shown)
     assert len(set(shown)) == 5

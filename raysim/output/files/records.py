@@ -125,24 +125,14 @@ def spot_record(spot: Spot) -> dict[str, Any]:
 
 
 def _summary(summary: DoseSummary) -> dict[str, Any]:
-    return {
-        "area_cm2": finite_or_none(1e4 * summary.area_m2),
-        "worst_mW_cm2": finite_or_none(to_mW_cm2(summary.worst)),
-        "worst_1cm2_mW_cm2": finite_or_none(to_mW_cm2(summary.worst_1cm2)),
-        "percentile_1_mW_cm2": finite_or_none(to_mW_cm2(summary.percentile_1)),
-        "percentile_5_mW_cm2": finite_or_none(to_mW_cm2(summary.percentile_5)),
-        "mean_mW_cm2": finite_or_none(to_mW_cm2(summary.mean)),
-        "best_mW_cm2": finite_or_none(to_mW_cm2(summary.best)),
-    }
+    names = ("worst", "worst_1cm2", "percentile_1", "percentile_5", "mean", "best")
+    light = {f"{name}_mW_cm2": to_mW_cm2(getattr(summary, name)) for name in names}
+    figures = {"area_cm2": 1e4 * summary.area_m2} | light
+    return {name: finite_or_none(value) for name, value in figures.items()}
 
 
 def _energy(case: CaseResult) -> dict[str, Any]:
-    return {
-        "emitted_W": case.energy.emitted,
-        "absorbed_W": case.energy.absorbed,
-        "escaped_W": case.energy.escaped,
-        "lost_W": case.energy.lost,
-    }
+    return {f"{name}_W": value for name, value in vars(case.energy).items()}
 
 
 def _case(result: Result, case: CaseResult) -> dict[str, Any]:
@@ -156,11 +146,7 @@ def _case(result: Result, case: CaseResult) -> dict[str, Any]:
         "exposure_time_s": finite_or_none(case.exposure_time),
         "percentiles": _summary(case.summary),
         "per_object": [
-            {
-                "object": summary.name,
-                **_summary(summary),
-                "worst": spot_record(spot),
-            }
+            {"object": summary.name, **_summary(summary), "worst": spot_record(spot)}
             for summary, spot in zip(case.per_object, case.worst_per_object, strict=True)
         ],
         "energy": _energy(case),

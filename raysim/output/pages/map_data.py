@@ -9,8 +9,8 @@ from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.dose.result import Result, Spot
 from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, tick_words
 from raysim.output.pictures.shades import tube_triangles, wall_edges
-from raysim.output.words.sentences import number
-from raysim.scene.triangles import SIDES, SceneTriangles
+from raysim.output.words.numbers import milliwatts
+from raysim.scene.triangles import SIDES, LampTube, SceneTriangles
 
 STEPS = 65_535  # steps of a coordinate along the longest side of the scene
 LEVELS = 65_534  # steps of the logarithm of an irradiance; code 0 is no light
@@ -26,10 +26,12 @@ def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
     """
     triangles = result.triangles
     low, step = _grid(triangles)
+    timed = np.isfinite(result.timer)
     return {
         "case": case,
-        "timer": minutes_seconds(result.timer) if np.isfinite(result.timer) else None,
-        "dosePerIrradiance": _dose_factor(result),
+        "timer": minutes_seconds(result.timer) if timed else None,
+        # mJ/cm2 at the timer for each mW/cm2 at full output.
+        "dosePerIrradiance": float(result.seconds_of_light) if timed else None,
         "scale": _scale_record(scale),
         "grid": {"low": low.tolist(), "step": step},
         "bodies": [
@@ -39,8 +41,8 @@ def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
         "parts": _parts(triangles, low, step),
         "faces": len(triangles.areas),
         "values": _values(result, case),
-        "tubes": _coded(_on_grid(tube_triangles(triangles.tubes), low, step), "<u2"),
-        "edges": _coded(_on_grid(wall_edges(triangles), low, step), "<u2"),
+        "tubes": _placed(tube_triangles(triangles.tubes), low, step),
+        "edges": _placed(wall_edges(triangles), low, step),
         "lamps": _lamp_labels(triangles),
         "worst": _spot_record(result.cases[case].worst),
         "spots": [_spot_record(spot) for spot in result.cases[case].worst_per_object],
@@ -50,26 +52,19 @@ def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
 def _grid(triangles: SceneTriangles) -> tuple[np.ndarray, float]:
     """Lowest corner (mm) and step (mm) of the grid on which coordinates are rounded."""
     points = [triangles.corners.reshape(-1, 3)]
-    points += [np.array([t.start - t.radius, t.start + t.radius]) for t in triangles.tubes]
-    points += [np.array([t.end - t.radius, t.end + t.radius]) for t in triangles.tubes]
+    for tube in triangles.tubes:
+        points += [np.array([end - tube.radius, end + tube.radius]) for end in _ends(tube)]
     places = to_mm(np.concatenate(points))
     low = places.min(axis=0)
     return low, float((places.max(axis=0) - low).max() / STEPS)
 
 
-def _on_grid(points: np.ndarray, low: np.ndarray, step: float) -> np.ndarray:
-    return np.rint((to_mm(points) - low) / step)
+def _placed(points: np.ndarray, low: np.ndarray, step: float) -> str:
+    return _coded(np.rint((to_mm(points) - low) / step), "<u2")
 
 
 def _coded(values: np.ndarray, kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(values).astype(kind).tobytes()).decode("ascii")
-
-
-def _dose_factor(result: Result) -> float | None:
-    """Dose (mJ/cm2) at the timer per irradiance (mW/cm2) at full output; None without a timer."""
-    if not np.isfinite(result.timer):
-        return None
-    return float(result.warm_up.effective_seconds(result.timer))
 
 
 def _parts(triangles: SceneTriangles, low: np.ndarray, step: float) -> list[dict[str, Any]]:
@@ -87,7 +82,7 @@ def _parts(triangles: SceneTriangles, low: np.ndarray, step: float) -> list[dict
                 "name": part.name,
                 "twoSided": part.two_sided,
                 "first": int(faces[0]) if len(faces) else 0,
-                "points": _coded(_on_grid(points, low, step), "<u2"),
+                "points": _placed(points, low, step),
                 "wide": wide,
                 "corners": _coded(index.reshape(-1), "<u4" if wide else "<u2"),
             }
@@ -133,14 +128,9 @@ def _scale_record(scale: DoseScale) -> dict[str, Any]:
         "colours": _coded(table, "u1"),
         "bands": [[value, tick_words(value)] for value in band_limits(scale)],
         "marks": [list(mark) for mark in scale.marks],
-        "wantingBelow": _wanting_below(scale),
+        "wantingBelow": scale.marks[0][0] if scale.marks else 0.0,  # 0 stands for "no light"
         "wantingWords": scale.wanting_words,
     }
-
-
-def _wanting_below(scale: DoseScale) -> float:
-    """Value below which a face-side is hatched, in the unit of the scale; 0 for "no light"."""
-    return scale.marks[0][0] if scale.marks else 0.0
 
 
 def band_limits(scale: DoseScale) -> list[float]:
@@ -169,7 +159,7 @@ def _lamp_labels(triangles: SceneTriangles) -> list[dict[str, Any]]:
     return labels
 
 
-def _ends(tube: Any) -> tuple[np.ndarray, np.ndarray]:
+def _ends(tube: LampTube) -> tuple[np.ndarray, np.ndarray]:
     return tube.start, tube.end
 
 
@@ -180,5 +170,5 @@ def _spot_record(spot: Spot) -> dict[str, Any]:
         "side": SIDES.index(spot.side),
         "face": spot.face,
         "at": [round(float(x), 2) for x in to_mm(spot.centroid)],
-        "words": f"{spot.side}, {number(to_mW_cm2(spot.irradiance))} mW/cm²",
+        "words": f"{spot.side}, {milliwatts(spot.irradiance)} mW/cm²",
     }

@@ -19,8 +19,9 @@ from raysim.dose.result import Result
 from raysim.estimate.face_sides import weighted_percentile
 from raysim.output.pages.map_data import map_record
 from raysim.output.pictures.scale import dose_scale
-from raysim.output.words.sentences import NO_TIMER, number
-from raysim.output.words.tables import Table
+from raysim.output.words.numbers import number
+from raysim.output.words.sentences import NO_TIMER
+from raysim.output.words.table import Table
 from raysim.scene.triangles import SIDES
 
 SCRIPTS = ("map_vectors.js", "map_mesh.js", "map_draw.js", "map_legend.js", "map_page.js")

@@ -1,9 +1,7 @@
 """Sheets to print: the operator's card (HTML and PNG) and the builder's sheet (HTML)."""
 
-import base64
 from collections.abc import Sequence
 from datetime import date
-from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -11,31 +9,13 @@ import numpy as np
 from raysim.assess.cut_list import marks, panels
 from raysim.assess.lamp_life import lamp_life
 from raysim.assess.reuse import reuse
-from raysim.base.units import to_mm
 from raysim.dose.result import Result
+from raysim.output.pages.environment import write_page
 from raysim.output.pictures.pictures import OVERVIEW, Picture
-from raysim.output.words.cautions import CAUTION_LINE
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.sentences import reservations, timer_words
 from raysim.scene.file.written import SceneAsWritten
 
-STYLE = """
-body { font: 11pt/1.4 "Helvetica Neue", Arial, "Liberation Sans", sans-serif; margin: 1.5rem auto;
-  max-width: 46rem; color: #1b1f24; }
-h1 { font-size: 1.3rem; margin: 0 0 .3rem; } h2 { font-size: 1.05rem; margin: 1rem 0 .3rem; }
-.timer { border: 3px solid #17465a; padding: .4rem .8rem; font-size: 2rem; font-weight: bold; }
-.timer small { display: block; font-size: .9rem; font-weight: normal; }
-img { max-width: 100%; max-height: 85mm; display: block; margin: .5rem auto; }
-table { border-collapse: collapse; width: 100%; }
-th, td { border: 1px solid #888; padding: .25rem .4rem; text-align: left; }
-td.box { width: 2rem; height: 1.7rem; }
-ol { margin: .3rem 0; padding-left: 1.3rem; }
-.caution { border: 2px solid #8f1d1d; padding: .4rem .7rem; margin: .7rem 0; }
-@media screen and (max-width: 34rem) { body { margin: 1rem; }
-  table { display: block; overflow-x: auto; } }
-@page { size: A4; margin: 12mm; }
-@media print { body { margin: 0; font-size: 10pt; } tr { break-inside: avoid; } }
-"""
 # Steps: Grist et al. review, doi 10.1089/apb.20.0051 (unsoiled, own wearer) [read]; the full time
 # after any opening, ordinary practice [from memory].
 STEPS = (
@@ -105,81 +85,31 @@ def judged_names(result: Result) -> list[str]:
 def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
     """Write the operator's card as one self-contained HTML page (A4)."""
     timer, cycles, lamps = card_lines(result)
-    shown = next((p for p in pictures if p.kind == OVERVIEW), None)
-    picture = ""
-    if shown is not None:
-        data = base64.b64encode(shown.file.read_bytes()).decode("ascii")
-        picture = f'<img alt="the load" src="data:image/png;base64,{data}">'
-    boxes = '<td class="box"></td>' * card_boxes(result)
-    rows = "".join(
-        f"<tr><th>{escape(name)}</th><td>owner: ______</td>{boxes}</tr>"
-        for name in judged_names(result)
-    )
-    doubts = "".join(
-        f'<p class="caution"><b>{escape(words)}</b></p>\n' for words in card_doubts(result)
-    )
-    steps = "".join(f"<li>{escape(step, quote=False)}</li>" for step in card_steps(result))
-    body = (
-        f"<h1>{escape(result.title)}</h1>\n"
-        f'<p class="timer"><small>Timer setting, from cold lamps</small>{timer}</p>\n'
-        f"{doubts}"
-        f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>\n'
-        f"<ol>{steps}</ol>\n{picture}\n<h2>Tally</h2><p>{escape(cycles)}</p><table>{rows}</table>\n"
-        f"<p>{lamps}____________ &nbsp; Lamps fitted on: ____________ &nbsp; "
-        "Meter check on: ____________</p>\n"
-        f"<p><small>{card_origin(result)}</small></p>"
-    )
-    path.write_text(page(f"Operator's card: {result.title}", body), encoding="utf-8")
-
-
-def page(title: str, body: str, style: str = STYLE) -> str:
-    """A whole HTML page, in the style of the sheets unless another is given."""
-    return (
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{style}</style></head>\n<body>\n{body}\n"
-        "</body></html>\n"
+    write_page(
+        path,
+        "card.html.j2",
+        kind="Operator's card",
+        title=result.title,
+        timer=timer,
+        doubts=card_doubts(result),
+        steps=card_steps(result),
+        picture=next((one for one in pictures if one.kind == OVERVIEW), None),
+        cycles=cycles,
+        names=judged_names(result),
+        boxes=card_boxes(result),
+        lamps=lamps,
+        origin=card_origin(result),
     )
 
 
 def write_builders_sheet(scene: SceneAsWritten, path: Path) -> None:
     """Write cut list, linings and drill coordinates of a rectangular box as HTML (A4)."""
-    cut = panels(scene.chamber)
-    rows = "".join(
-        f"<tr><td>{p.wall}</td><td>{_size(p.sheet)}</td><td>{_size(p.lining)}</td>"
-        f"<td>{escape(p.surface)}</td></tr>"
-        for p in cut
+    write_page(
+        path,
+        "builder.html.j2",
+        kind="Builder's sheet",
+        title=scene.title,
+        thickness=scene.chamber.sheet,
+        panels=panels(scene.chamber),
+        marks=marks(scene),
     )
-    drill = "".join(
-        f"<tr><td>{escape(m.what)}</td><td>{m.wall}</td>"
-        f"<td>{', '.join(f'{to_mm(v):.0f} {words}' for words, v in m.measures)}</td>"
-        f"<td>{'' if m.off_wall is None else f'{to_mm(m.off_wall):.0f}'}</td></tr>"
-        for m in marks(scene)
-    )
-    sheet = scene.chamber.sheet
-    joints = (
-        f"Sheet {to_mm(sheet):g} mm thick, butt joints: left and right stand between floor and "
-        "ceiling; front (door) and back cover all edges."
-        if sheet is not None
-        else "Give sheet = ... (thickness) under [chamber] for the sizes of the panels."
-    )
-    body = (
-        f"<h1>Builder's sheet: {escape(scene.title)}</h1>\n"
-        f'<p class="caution"><b>Caution.</b> {CAUTION_LINE}</p>\n'
-        f"<h2>Panels and linings, mm</h2><p>{joints}</p>"
-        "<table><tr><th>wall</th><th>panel, width x height</th><th>lining, width x height</th>"
-        f"<th>lining</th></tr>{rows}</table>\n"
-        "<h2>Lamp ends, hooks and fittings, mm, measured on the inside</h2>"
-        "<table><tr><th>what</th><th>wall</th><th>middle of the hole, or place of the hook</th>"
-        "<th>off that wall</th>"
-        f"</tr>{drill}</table>\n"
-        "<p>Lamp ends are the ends of the glowing arc: the sockets lie beyond them. The place of "
-        "anything else is its <code>at</code> in the scene, where the origin of its mesh lies. "
-        "Keep plastic, cable and glue out of the light; every seam overlaps and is checked from "
-        "outside with a meter.</p>"
-    )
-    path.write_text(page(f"Builder's sheet: {scene.title}", body), encoding="utf-8")
-
-
-def _size(size: tuple[float, float] | None) -> str:
-    return "" if size is None else f"{to_mm(size[0]):.0f} x {to_mm(size[1]):.0f}"

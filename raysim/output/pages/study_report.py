@@ -4,10 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from raysim.output.pages.environment import rendered
+from raysim.output.pages.environment import write_page
 from raysim.output.pictures.pictures import Picture
-from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
-from raysim.output.words.tables import Table
+from raysim.output.words.table import Table
 from raysim.version import __version__
 
 
@@ -39,12 +38,5 @@ class StudyPage:
 
 def write_study(page: StudyPage, path: Path, day: date | None = None) -> None:
     """Write the report: HTML without script, pictures inside, nothing loaded from elsewhere."""
-    text = rendered(
-        "study.html.j2",
-        page=page,
-        day=(day or date.today()).isoformat(),
-        version=__version__,
-        caution_line=CAUTION_LINE,
-        cautions=CAUTIONS,
-    )
-    path.write_text(text, encoding="utf-8")
+    shown = (day or date.today()).isoformat()
+    write_page(path, "study.html.j2", **vars(page), day=shown, version=__version__)

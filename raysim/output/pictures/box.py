@@ -9,7 +9,13 @@ from raysim.dose.result import Spot
 from raysim.output.pictures.page import AREA, Label, Mark, Panel
 from raysim.output.pictures.render import Canvas, Sheet
 from raysim.output.pictures.scale import DoseScale
-from raysim.output.pictures.shades import face_colours, lamp_colours, tube_triangles, wall_edges
+from raysim.output.pictures.shades import (
+    face_colours,
+    is_wall,
+    lamp_colours,
+    tube_triangles,
+    wall_edges,
+)
 from raysim.output.pictures.views import View, is_hidden, perspective_view, spot_towards
 from raysim.scene.triangles import INSIDE, OUTSIDE, SceneTriangles
 
@@ -50,7 +56,7 @@ def _sheets(
 ) -> list[Sheet]:
     """All things in their colours; walls show their inner side only, so near ones are invisible."""
     colours = face_colours(triangles, scale, view, np.arange(len(triangles.areas)))
-    solid = ~_is_wall(triangles)
+    solid = ~is_wall(triangles)
     return [
         Sheet(triangles.corners, colours[:, OUTSIDE], OUTSIDE),
         Sheet(triangles.corners[solid], colours[solid, INSIDE], INSIDE),
@@ -58,17 +64,11 @@ def _sheets(
     ]
 
 
-def _is_wall(triangles: SceneTriangles) -> np.ndarray:
-    """Which faces belong to a wall, (faces,) bool."""
-    kinds = np.array([body.kind == "wall" for body in triangles.bodies])
-    return np.asarray(kinds[triangles.face_body])
-
-
 def _spot_hidden(triangles: SceneTriangles, tubes: np.ndarray, spot: Spot, view: View) -> bool:
     """Whether anything drawn hides the spot from the camera, including its own object."""
     towards, facing, start = spot_towards(triangles, spot, view)
     wall_seen = np.einsum("ij,ij->i", triangles.normals, view.to_camera(triangles.centroids)) > 0
-    others = (~_is_wall(triangles) | wall_seen) & (np.arange(len(triangles.areas)) != spot.face)
+    others = (~is_wall(triangles) | wall_seen) & (np.arange(len(triangles.areas)) != spot.face)
     corners = np.concatenate([triangles.corners[others], tubes])
     reach = float(np.linalg.norm(view.position - spot.centroid))
     return facing <= 0.0 or is_hidden(start, towards, corners, reach)

@@ -9,15 +9,15 @@ from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.exposure import CycleCurve
 from raysim.dose.result import Result
-from raysim.output.pictures.page import INK, new_figure, save_figure
+from raysim.output.pictures.figure import BLANK, INK, beside, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.pictures.scale import DoseScale, dose_scale, tick_words
-from raysim.output.words.sentences import number
-from raysim.scene.triangles import INSIDE, OUTSIDE
+from raysim.output.words.numbers import number
+from raysim.scene.triangles import INSIDE, OUTSIDE, SIDES
 
 WIDTH, HEIGHT = 1200, 640  # px
 LETTERS_ACROSS = 80  # all names of poses in one line
-TARGET_INK = "#96141e"
+TARGET_INK, BLUE, GREY = "#96141e", "#0b62a8", "#6b727b"
 
 
 def write_charts(result: Result, folder: Path) -> list[Picture]:
@@ -44,54 +44,34 @@ def area_receiving(values: np.ndarray, areas: np.ndarray) -> tuple[np.ndarray, n
 
 
 def _spread_chart(result: Result, path: Path) -> Picture:
-    scale = dose_scale(result, CAUTIOUS)
+    scale, judged = dose_scale(result, CAUTIOUS), result.triangles.judged
     figure, axes = _axes()
-    cautious = scale.values
-    _curve(
-        axes,
-        result,
-        cautious,
-        (OUTSIDE, INSIDE),
-        words=f"{CAUTIOUS}: all judged faces",
-        style="-",
-        colour=INK,
-        width=3,
-    )
-    for side, colour, name in ((OUTSIDE, "#d98200", "outside"), (INSIDE, "#0b62a8", "inside")):
-        if result.triangles.judged[:, side].any():
-            _curve(
-                axes,
-                result,
-                cautious,
-                (side,),
-                words=f"{CAUTIOUS}: {name} only",
-                style="-",
-                colour=colour,
-                width=1.6,
-            )
+    curves = [(CAUTIOUS, judged, "all judged faces", "-", INK, 3.0)]
+    for side, colour in ((OUTSIDE, "#d98200"), (INSIDE, BLUE)):
+        if judged[:, side].any():
+            alone = judged & (np.arange(2) == side)
+            curves.append((CAUTIOUS, alone, f"{SIDES[side]} only", "-", colour, 1.6))
     for case, style in ((EXPECTED, "--"), (BRIGHT, ":")):
-        values = dose_scale(result, case).values
-        words = f"{case}: all judged faces"
-        _curve(
-            axes,
-            result,
-            values,
-            (OUTSIDE, INSIDE),
-            words=words,
-            style=style,
-            colour="#6b727b",
-            width=2,
-        )
+        curves.append((case, judged, "all judged faces", style, GREY, 2.0))
+    areas = np.repeat(result.triangles.areas[:, None], 2, axis=1)
+    for case, faces, words, style, colour, width in curves:
+        x, share = area_receiving(dose_scale(result, case).values[faces], areas[faces])
+        every = np.unique(np.linspace(0, len(x) - 1, 2000).astype(int))
+        label = f"{case}: {words}"
+        axes.plot(x[every], share[every], style, color=colour, lw=width, label=label)
     if scale.logarithmic:
         axes.set_xscale("log")
-    axes.set(
-        xlabel=_axis_words(result, scale), ylabel="share of the judged area that gets at least this"
-    )
+    timer = f" ({minutes_seconds(result.timer)})" if np.isfinite(result.timer) else ""
+    axes.set_xlabel(f"{scale.quantity}{timer}, {scale.unit}")
+    axes.set_ylabel("share of the judged area that gets at least this")
     axes.set_xlim(spread_begin(result), spread_end(result))
     axes.set_ylim(0.0, 1.04)
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0%}")
-    _mark_worst(axes, result, scale)
-    _finish(figure, axes, path, scale.marks)
+    _mark_worst(axes, _worst_value(result, scale))
+    for k, (value, words) in enumerate(scale.marks):
+        axes.axvline(value, color=TARGET_INK, lw=1.6, ls="-" if k == 0 else (0, (4, 2)))
+        beside(axes, words, (value, 0.03 + 0.08 * k), (6, 0), color=TARGET_INK, bbox=BLANK)
+    _finish(figure, axes, path)
     title = "How evenly the judged area is lit"
     caption = (
         f"Share of the judged area that gets at least a given {scale.quantity}. The steeper the "
@@ -113,51 +93,16 @@ def spread_end(result: Result) -> float:
     return 1.05 * max(dose_scale(result, case).high for case in (CAUTIOUS, EXPECTED, BRIGHT))
 
 
-def _axis_words(result: Result, scale: DoseScale) -> str:
-    if not np.isfinite(result.timer):
-        return scale.label
-    return f"{scale.quantity} ({minutes_seconds(result.timer)}), {scale.unit}"
-
-
-def _curve(
-    axes: Any,
-    result: Result,
-    values: np.ndarray,
-    sides: tuple[int, ...],
-    *,
-    words: str,
-    style: str,
-    colour: str,
-    width: float,
-) -> None:
-    """Share of the area that receives at least x, of the judged faces of some sides."""
-    judged = result.triangles.judged.copy()
-    judged[:, [side for side in (OUTSIDE, INSIDE) if side not in sides]] = False
-    areas = np.repeat(result.triangles.areas[:, None], 2, axis=1)[judged]
-    x, share = area_receiving(values[judged], areas)
-    every = np.unique(np.linspace(0, len(x) - 1, 2000).astype(int))
-    axes.plot(x[every], share[every], style, color=colour, lw=width, label=words)
-
-
 def _worst_value(result: Result, scale: DoseScale) -> float:
     worst = result.cases[CAUTIOUS].worst
-    side = OUTSIDE if worst.side == "outside" else INSIDE
-    return float(scale.values[worst.face, side])
+    return float(scale.values[worst.face, SIDES.index(worst.side)])
 
 
-def _mark_worst(axes: Any, result: Result, scale: DoseScale) -> None:
-    value = _worst_value(result, scale)
-    axes.plot([value], [1.0], "o", ms=13, mfc="none", mec="white", mew=5, zorder=5)
-    axes.plot([value], [1.0], "o", ms=13, mfc="none", mec="black", mew=2.2, zorder=6)
-    axes.annotate(
-        f"worst spot: {number(value)}",
-        (value, 1.0),
-        xytext=(16, -26),
-        textcoords="offset points",
-        fontsize=12,
-        fontweight="bold",
-        bbox={"boxstyle": "square,pad=0.2", "facecolor": "white", "edgecolor": "none"},
-    )
+def _mark_worst(axes: Any, value: float) -> None:
+    for colour, width, order in (("white", 5, 5), ("black", 2.2, 6)):
+        axes.plot([value], [1.0], "o", ms=13, mfc="none", mec=colour, mew=width, zorder=order)
+    box = BLANK | {"boxstyle": "square,pad=0.2"}
+    beside(axes, f"worst spot: {number(value)}", (value, 1.0), (16, -26), weight="bold", bbox=box)
 
 
 def _time_chart(result: Result, path: Path) -> Picture:
@@ -165,21 +110,21 @@ def _time_chart(result: Result, path: Path) -> Picture:
     figure, axes = _axes()
     times = np.linspace(0.0, 1.15 * result.timer, 240)
     grown = np.array([0.0, *(result.warm_up.effective_seconds(t) for t in times[1:])])
-    for case, style, colour in ((CAUTIOUS, "-", INK), (EXPECTED, "--", "#6b727b")):
+    for case, style, colour in ((CAUTIOUS, "-", INK), (EXPECTED, "--", GREY)):
         dose = to_mJ_cm2(result.cases[case].worst.irradiance * grown)
         axes.plot(times / 60.0, dose, style, color=colour, lw=2.4, label=f"worst spot, {case}")
     bound = to_mJ_cm2(result.bound * grown)
     words = f"{result.confidence:.0%} lower bound, {CAUTIOUS}"
     if result.timer != result.calculated:
         words += ", by the meter readings"
-    axes.plot(times / 60.0, bound, "-", color="#0b62a8", lw=1.4, label=words)
+    axes.plot(times / 60.0, bound, "-", color=BLUE, lw=1.4, label=words)
     axes.axvline(result.timer / 60.0, color=INK, lw=1.6, ls=(0, (5, 3)))
     timer = f"timer {minutes_seconds(result.timer)} "
     axes.text(result.timer / 60.0, 0.0, timer, ha="right", va="bottom", fontsize=12, weight="bold")
     axes.set(xlabel="minutes after switching on cold lamps", ylabel="dose, mJ/cm²")
     axes.set_xlim(0.0, times[-1] / 60.0)
     _target_lines(axes, result)
-    _finish(figure, axes, path, ())
+    _finish(figure, axes, path)
     caption = (
         "Dose of the worst spot from switching on. Lamps start dim, so the curve bends at first. "
         f"The timer ({minutes_seconds(result.timer)}) stands where the lower bound "
@@ -221,7 +166,7 @@ def _cycle_chart(result: Result, path: Path) -> Picture:
     axes.set(xlabel="minutes of light, all poses together", ylabel="dose, mJ/cm²")
     axes.set_xlim(0.0, 1.02 * times[-1, -1] / 60.0)
     _target_lines(axes, result)
-    _finish(figure, axes, path, ())
+    _finish(figure, axes, path)
     caption = (
         "Dose of the worst spot of the cycle, pose after pose. Every pose starts from cold lamps, "
         "so the curve bends anew at each broken line, and it is steeper where the spot sees more "
@@ -235,19 +180,10 @@ def _target_lines(axes: Any, result: Result) -> None:
     target = float(to_mJ_cm2(result.target_dose))
     axes.set_ylim(0.0, 2.5 * result.safety_factor * target)
     axes.yaxis.set_major_formatter(lambda value, _: tick_words(value))
-    for value, words in (
-        (target, "target"),
-        (result.safety_factor * target, f"target × {result.safety_factor:g}"),
-    ):
+    asked = result.safety_factor * target
+    for value, words in ((target, "target"), (asked, f"target × {result.safety_factor:g}")):
         axes.axhline(value, color=TARGET_INK, lw=1.4)
-        axes.annotate(
-            words,
-            (0.0, value),
-            xytext=(6, 4),
-            textcoords="offset points",
-            color=TARGET_INK,
-            fontsize=12,
-        )
+        beside(axes, words, (0.0, value), (6, 4), color=TARGET_INK)
 
 
 def _axes() -> tuple[Any, Any]:
@@ -262,20 +198,9 @@ def _axes() -> tuple[Any, Any]:
     return figure, axes
 
 
-def _finish(figure: Any, axes: Any, path: Path, marks: tuple[tuple[float, str], ...]) -> None:
-    """Target lines, numbers as in the tables, a legend, and the file."""
-    for k, (value, words) in enumerate(marks):
-        axes.axvline(value, color=TARGET_INK, lw=1.6, ls="-" if k == 0 else (0, (4, 2)))
-        axes.annotate(
-            words,
-            (value, 0.03 + 0.08 * k),
-            color=TARGET_INK,
-            fontsize=12,
-            xytext=(6, 0),
-            textcoords="offset points",
-            bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none"},
-        )
+def _finish(figure: Any, axes: Any, path: Path) -> None:
+    """Numbers as in the tables, a legend, and the file."""
     axes.xaxis.set_major_formatter(lambda value, _: tick_words(value))
     axes.xaxis.set_minor_formatter(lambda *_: "")
     axes.legend(fontsize=12, frameon=True, framealpha=1.0, edgecolor="#c8cdd3")
-    save_figure(figure, path, np.full((HEIGHT, WIDTH, 3), 255, np.uint8))
+    save_figure(figure, path)

@@ -7,12 +7,21 @@ from typing import Any
 import numpy as np
 
 from raysim.base.units import to_mm
-from raysim.output.pictures.page import INK, new_figure, save_figure
+from raysim.output.pictures.figure import (
+    INK,
+    SOFT_INK,
+    colour_bar,
+    halo,
+    new_figure,
+    save_figure,
+)
 from raysim.output.pictures.pictures import CHART, Picture
-from raysim.output.words.hooks import hang_key, mm
-from raysim.output.words.sentences import OVER_A_WEEK
+from raysim.output.pictures.shades import is_wall
+from raysim.output.words.hooks import mm
+from raysim.output.words.numbers import OVER_A_WEEK
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.light import Fate
+from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookPoint, HookStudy
 
 PANEL = (600, 480)  # px
@@ -21,9 +30,11 @@ MOST_PANELS = 6
 SLOW_TO_FAST = "viridis_r"  # short times light
 NO_TIME, LAMP = "#8b8f94", "#7f9bea"  # the grey is not a colour of the scale
 # Marks of the map and of its legend; the cross must be visible on dark and on light colours.
-BEST = {"marker": "o", "s": 110, "facecolors": "none", "edgecolors": "black", "linewidths": 1.4}
+BLACK: dict[str, Any] = {"linewidths": 1.4, "edgecolors": "black"}
+BEST: dict[str, Any] = {"marker": "o", "s": 110, "facecolors": "none"} | BLACK
 BEATEN = {"marker": "X", "s": 42, "facecolors": "#c22a2a", "edgecolors": "white", "linewidths": 0.7}
-NOW = {"marker": "+", "s": 90, "c": "black", "linewidths": 1.6}
+RIM = 2.2  # of the white rim about black marks
+NOW: dict[str, Any] = {"marker": "+", "s": 90, "c": "black", "linewidths": 1.6}
 
 
 def write_hooks_map(study: HookStudy, path: Path) -> Picture:
@@ -50,7 +61,7 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
         _scale(figure, norm, width, bool((times[np.isfinite(times)] > norm.vmax).any()))
     drawn = [point for key in shown for point in groups[key]]
     _legend(figure, study, drawn, columns)
-    save_figure(figure, path, np.full((height, width, 3), 255, np.uint8))
+    save_figure(figure, path)
     caption = (
         "One respirator alone in the box, cautious case, from cold lamps; estimates, so for "
         "comparing only."
@@ -58,6 +69,11 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
     if len(groups) > MOST_PANELS:
         caption += f" {len(groups) - MOST_PANELS} further heights or turns are not shown."
     return Picture(path, "How long with the hook where", caption, CHART)
+
+
+def hang_key(hang: Hang) -> tuple[float, float]:
+    """Height (m) and turn (degrees); hook points that are equal in both share a map."""
+    return round(hang.at[2], 5), round(hang.turn, 3)
 
 
 def _norm(times: np.ndarray) -> Any:
@@ -84,26 +100,18 @@ def _panel(axes: Any, study: HookStudy, points: Sequence[HookPoint], norm: Any) 
         for p in points
     ]
     axes.add_collection(PatchCollection(squares, facecolors=colours, edgecolors="white", lw=0.4))
+    rims = {Fate.WORSE: [], Fate.FINALIST: halo(BEST["linewidths"] + RIM)}  # on dark colours too
     for fate, style in ((Fate.WORSE, BEATEN), (Fate.FINALIST, BEST)):
         chosen = at[[point.fate is fate for point in points]]
-        axes.scatter(*chosen.T, zorder=3, path_effects=_halo(style), **style)
+        axes.scatter(*chosen.T, zorder=3, path_effects=rims[fate], **style)
     key = hang_key(points[0].hang)
     now = [hang.at[:2] for hang in study.load.now if hang_key(hang) == key]
     if now:
-        axes.scatter(*to_mm(np.array(now)).T, zorder=4, path_effects=_halo(NOW), **NOW)
+        rim = halo(NOW["linewidths"] + RIM)
+        axes.scatter(*to_mm(np.array(now)).T, zorder=4, path_effects=rim, **NOW)
     draw_plan(axes, study.best.best.triangles)
-    axes.text(
-        0.5, 0.01, "door", ha="center", va="bottom", color="#444b54", transform=axes.transAxes
-    )
-
-
-def _halo(style: dict[str, Any]) -> list[Any]:
-    """A white rim about black marks, which are then seen on dark colours too."""
-    from matplotlib.patheffects import withStroke
-
-    if style is BEATEN:
-        return []
-    return [withStroke(linewidth=style["linewidths"] + 2.2, foreground="white")]
+    low = {"ha": "center", "va": "bottom", "transform": axes.transAxes}
+    axes.text(0.5, 0.01, "door", color=SOFT_INK, **low)
 
 
 def _sides(at: np.ndarray) -> np.ndarray:
@@ -122,8 +130,8 @@ def draw_plan(axes: Any, triangles: SceneTriangles) -> None:
     """Outline of the box and its lamps as seen from above, mm, with axes to measure by."""
     from matplotlib.patches import Circle
 
-    walls = np.array([body.kind == "wall" for body in triangles.bodies])[triangles.face_body]
-    low, high = (end(to_mm(triangles.corners[walls]), axis=(0, 1)) for end in (np.min, np.max))
+    walls = to_mm(triangles.corners[is_wall(triangles)])
+    low, high = walls.min(axis=(0, 1)), walls.max(axis=(0, 1))
     for tube in triangles.tubes:
         ends = to_mm(np.array([tube.start, tube.end]))[:, :2]
         axes.plot(*ends.T, color=LAMP, lw=2.5, zorder=2)
@@ -147,11 +155,9 @@ def _heading(figure: Any, width: int, height: int) -> None:
 
 def _scale(figure: Any, norm: Any, width: int, beyond: bool) -> None:
     """Colour bar, min; `beyond` if some times are longer than its end."""
-    from matplotlib.cm import ScalarMappable
-
-    bar = figure.add_axes(((width - 105) / width, 0.24, 24 / width, 0.5))
+    place = ((width - 105) / width, 0.24, 24 / width, 0.5)
     extend = "max" if beyond else "neither"
-    figure.colorbar(ScalarMappable(norm, SLOW_TO_FAST), cax=bar, extend=extend)
+    bar = colour_bar(figure, place, norm, SLOW_TO_FAST, extend=extend)
     at = {"ha": "center", "transform": bar.transAxes, "fontsize": 11, "color": INK}
     bar.text(0.5, 1.09, "minutes\nslow", va="bottom", **at)
     bar.text(0.5, -0.04, "fast", va="top", **at)
@@ -166,37 +172,19 @@ def _legend(figure: Any, study: HookStudy, drawn: Sequence[HookPoint], columns: 
     keys = {hang_key(point.hang) for point in drawn}
     here = any(hang_key(hang) in keys for hang in study.load.now)
     endless = {point.fate for point in drawn if not np.isfinite(point.time)}
-    no_time = (
-        f"would take {OVER_A_WEEK}" if endless == {Fate.TOO_DARK} else "no time can be vouched for"
-    )
-    marks: list[tuple[bool, Any, str]] = [
-        (Fate.FINALIST in fates, BEST, "among the best for one alone"),
-        (Fate.WORSE in fates, BEATEN, "shown to be worse than the best"),
-        (here, NOW, "hook as it is now"),
+    dark = endless == {Fate.TOO_DARK}
+    no_time = f"would take {OVER_A_WEEK}" if dark else "no time can be vouched for"
+    bare = figure.add_axes((0, 0, 0.001, 0.001))  # holds the marks of the legend alone
+    bare.axis("off")
+    white = Patch(facecolor="white", edgecolor="#8a9199")
+    entries: list[tuple[bool, Any, str]] = [
+        (Fate.FINALIST in fates, bare.scatter([], [], **BEST), "among the best for one alone"),
+        (Fate.WORSE in fates, bare.scatter([], [], **BEATEN), "shown to be worse than the best"),
+        (here, bare.scatter([], [], **NOW), "hook as it is now"),
+        (bool(endless), Patch(facecolor=NO_TIME), no_time),
+        (True, Line2D([], [], marker="o", ls="", ms=11, mfc=LAMP, mec="#2b50b8"), "lamp"),
+        (True, white, "left white: no room, or not tried"),
     ]
-    entries: list[tuple[Any, str]] = [
-        (_mark_alone(figure, style), words) for there, style, words in marks if there
-    ]
-    if endless:
-        entries.append((Patch(facecolor=NO_TIME), no_time))
-    lamp = Line2D([], [], marker="o", ls="", ms=11, mfc=LAMP, mec="#2b50b8")
-    entries.append((lamp, "lamp"))
-    entries.append(
-        (Patch(facecolor="white", edgecolor="#8a9199"), "left white: no room, or not tried")
-    )
-    handles, words = zip(*entries, strict=True)
-    figure.legend(
-        handles,
-        words,
-        loc="lower center",
-        ncols=3 if columns > 1 else 2,
-        fontsize=11 if columns > 1 else 10,
-        frameon=False,
-    )
-
-
-def _mark_alone(figure: Any, style: dict[str, Any]) -> Any:
-    """A mark outside the map, for the legend."""
-    axes = figure.add_axes((0, 0, 0.001, 0.001))
-    axes.axis("off")
-    return axes.scatter([], [], **style)
+    _, handles, words = zip(*(entry for entry in entries if entry[0]), strict=True)
+    size = {"ncols": 3, "fontsize": 11} if columns > 1 else {"ncols": 2, "fontsize": 10}
+    figure.legend(handles, words, loc="lower center", frameon=False, **size)

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
-from raysim.output.pictures.page import INK, new_figure, save_figure
+from raysim.output.pictures.figure import INK, beside, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.words.linings import time_told
 from raysim.studies.linings.run import LiningStudy
@@ -43,22 +43,15 @@ def write_linings_chart(study: LiningStudy, path: Path) -> Picture:
         for place, row in zip(places, rows, strict=True):
             at, words = shown[place], time_told(row.cases[case].exposure_time)
             words += CUT if BEYOND * end < times[place] < math.inf else ""
-            axes.annotate(
-                words,
-                (at, place + offset),
-                xytext=(5, 0),
-                textcoords="offset points",
-                va="center",
-                fontsize=10.5,
-                color=INK,
-            )
+            style = {"va": "center", "fontsize": 10.5, "color": INK}
+            beside(axes, words, (at, place + offset), (5, 0), **style)
     axes.set_yticks(places, [row.name for row in rows], fontsize=12, parse_math=False)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.set_xlim(0.0, 1.4 * end)
     axes.set_xlabel("minutes from cold lamps until the worst spot has its dose", fontsize=12)
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(fontsize=12, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False)
-    save_figure(figure, path, np.full((height, WIDTH, 3), 255, np.uint8))
+    save_figure(figure, path)
     caption = (
         "Exposure time from the lower bound of the worst-lit face. The cautious case (low end of "
         "every reflectance, aged lamps) is the one to plan by. An arrow behind a time says that "

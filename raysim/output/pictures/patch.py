@@ -1,12 +1,19 @@
 """Close-up of a dark patch from a direction where it is visible, with its edge in red."""
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from raysim.base.units import to_mW_cm2
-from raysim.output.pictures.page import new_figure, save_figure
+from raysim.output.pictures.figure import (
+    colour_bar,
+    draw_lines,
+    draw_triangles,
+    light_norm,
+    new_figure,
+    pixel_axes,
+    save_figure,
+)
 from raysim.output.pictures.pictures import OBJECT, Picture
 from raysim.output.pictures.scale import COLOUR_MAP
 from raysim.output.pictures.views import directions_about, parallel_view
@@ -28,8 +35,6 @@ def write_patch_picture(
 ) -> Picture:
     """Picture (PNG) of the object with the patch, coloured by irradiance (faces, 2), W/m2."""
     from matplotlib import colormaps
-    from matplotlib.collections import LineCollection, PolyCollection
-    from matplotlib.colors import LogNorm
 
     faces = triangles.faces_of(patch.body)
     towards, seen = camera_direction(triangles, patch)
@@ -37,25 +42,17 @@ def write_patch_picture(
     facing = triangles.normals[faces] @ towards
     # An open sheet shows the side that faces the camera.
     values = to_mW_cm2(irradiance[faces, (facing < 0.0).astype(int)])
-    depth = np.argsort(triangles.centroids[faces] @ towards, kind="stable")
-    pixels = view.pixels(triangles.corners[faces].reshape(-1, 3)).reshape(-1, 3, 2)
-    low, high = np.quantile(values[values > 0.0], [0.01, 0.99]) if (values > 0.0).any() else (1, 2)
-    low = max(low, high / 1e3)
-    norm = LogNorm(low, max(high, 1.01 * low))
+    norm = light_norm(values)
     figure = new_figure(*SIZE)
-    axes = figure.add_axes((0, 0, 0.88, 1), xlim=(0, SIZE[0] * 0.88), ylim=(SIZE[1], 0))
-    axes.axis("off")
-    colours = colormaps[COLOUR_MAP](norm(np.maximum(values, low)))
-    axes.add_collection(
-        PolyCollection(
-            list(pixels[depth]), facecolors=colours[depth], edgecolors=colours[depth], lw=0.4
-        )
-    )
-    lines = view.pixels(patch_edges(triangles, patch).reshape(-1, 3)).reshape(-1, 2, 2)
-    axes.add_collection(LineCollection(list(lines), colors="white", lw=4.5))
-    axes.add_collection(LineCollection(list(lines), colors=EDGE_INK, lw=2.2))
-    _scale(figure, norm)
-    save_figure(figure, path, np.full((SIZE[1], SIZE[0], 3), 255, np.uint8))
+    axes = pixel_axes(figure, 0.88 * SIZE[0], SIZE[1])
+    colours = colormaps[COLOUR_MAP](norm(np.maximum(values, norm.vmin)))
+    draw_triangles(axes, view, triangles.corners[faces], colours, 0.4)
+    outline = patch_edges(triangles, patch)
+    draw_lines(axes, view, outline, "white", 4.5)
+    draw_lines(axes, view, outline, EDGE_INK, 2.2)
+    bar = colour_bar(figure, (0.89, 0.12, 0.025, 0.76), norm, COLOUR_MAP)
+    bar.set_title("mW/cm²", fontsize=11)
+    save_figure(figure, path)
     caption = (
         "Seen from where the patch shows; its edge in red. Colours: irradiance in the cautious "
         "case, mean over 1 cm², mW/cm², logarithmic."
@@ -63,14 +60,6 @@ def write_patch_picture(
     if seen < 0.5:
         caption += f" Only {seen:.0%} of the patch can be seen from anywhere; cloth hides the rest."
     return Picture(path, title, caption, OBJECT)
-
-
-def _scale(figure: Any, norm: Any) -> None:
-    from matplotlib.cm import ScalarMappable
-
-    bar = figure.add_axes((0.89, 0.12, 0.025, 0.76))
-    figure.colorbar(ScalarMappable(norm, COLOUR_MAP), cax=bar)
-    bar.set_title("mW/cm²", fontsize=11)
 
 
 def camera_direction(triangles: SceneTriangles, patch: DarkPatch) -> tuple[np.ndarray, float]:

@@ -9,11 +9,24 @@ from raysim.output.pictures.views import View
 from raysim.scene.triangles import OUTSIDE
 
 FINER = 2  # pixels drawn along each side of a final pixel
-HATCH_PAPER = np.array(
-    [255, 232, 214]
-)  # colour of hatched faces, by which they are found in the drawing
+# Colour of hatched faces, by which they are found in the drawing.
+HATCH_PAPER = np.array([255, 232, 214])
 HATCH_INK = np.array([150, 20, 30])
+PLAIN: dict[str, Any] = {"lighting": False, "reset_camera": False, "render": False}
 HATCH_STEP, HATCH_WIDTH = 18, 7  # of fine pixels
+
+
+def triangle_mesh(corners: np.ndarray) -> Any:
+    """Mesh of triangles (n, 3, 3), which share no points."""
+    import pyvista
+
+    faces: Any = np.arange(3 * len(corners)).reshape(-1, 3)
+    return pyvista.PolyData.from_regular_faces(corners.reshape(-1, 3), faces)
+
+
+def culling(side: int) -> str:
+    """Which of the two directions of a face is not drawn, to show one side of it alone."""
+    return "back" if side == OUTSIDE else "front"
 
 
 @dataclass(frozen=True)
@@ -65,37 +78,19 @@ class Canvas:
         return _coarser(_hatched(np.array(fine[..., :3])) if paper else fine)
 
     def _add(self, sheet: Sheet) -> None:
-        import pyvista
-
         if not len(sheet.corners):
             return
-        faces: Any = np.arange(3 * len(sheet.corners)).reshape(-1, 3)
-        mesh = pyvista.PolyData.from_regular_faces(sheet.corners.reshape(-1, 3), faces)
+        mesh = triangle_mesh(sheet.corners)
         mesh.cell_data["colour"] = sheet.colours
-        culling = "back" if sheet.side == OUTSIDE else "front"
         self._plotter.add_mesh(
-            mesh,
-            scalars="colour",
-            rgb=True,
-            lighting=False,
-            culling=culling,
-            copy_mesh=False,
-            reset_camera=False,
-            render=False,
+            mesh, scalars="colour", rgb=True, culling=culling(sheet.side), copy_mesh=False, **PLAIN
         )
 
     def _add_lines(self, lines: np.ndarray) -> None:
         import pyvista
 
         mesh = pyvista.line_segments_from_points(lines.reshape(-1, 3))
-        self._plotter.add_mesh(
-            mesh,
-            color="#8a9199",
-            line_width=FINER,
-            lighting=False,
-            reset_camera=False,
-            render=False,
-        )
+        self._plotter.add_mesh(mesh, color="#8a9199", line_width=FINER, **PLAIN)
 
     def _aim(self, view: View, points: np.ndarray) -> None:
         camera = self._plotter.camera
@@ -111,9 +106,8 @@ class Canvas:
 
 def _hatched(fine: np.ndarray) -> np.ndarray:
     """The picture with stripes on every pixel that has the colour of hatched faces."""
-    red, green, blue = (
-        fine[..., k] == HATCH_PAPER[k] for k in range(3)
-    )  # all() takes ten times as long
+    # One colour after the other: all() takes ten times as long.
+    red, green, blue = (fine[..., k] == HATCH_PAPER[k] for k in range(3))
     rows, columns = np.nonzero(red & green & blue)
     ink = (rows + columns) % HATCH_STEP < HATCH_WIDTH
     fine[rows[ink], columns[ink]] = HATCH_INK

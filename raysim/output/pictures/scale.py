@@ -64,11 +64,10 @@ def dose_scale(result: Result, case: str) -> DoseScale:
     judged = result.triangles.judged
     if not np.isfinite(result.timer):
         return scale_of_irradiance(to_mW_cm2(result.cases[case].irradiance), judged)
-    seconds = result.warm_up.effective_seconds(result.timer)
     return scale_of_doses(
         to_mJ_cm2(result.dose_at_timer(case)),
         judged,
-        float(to_mJ_cm2(result.cases[case].best.irradiance * seconds)),
+        float(to_mJ_cm2(result.cases[case].best.irradiance * result.seconds_of_light)),
         float(to_mJ_cm2(result.target_dose)),
         result.safety_factor,
     )

@@ -12,18 +12,23 @@ LAMP_MIDDLE, LAMP_RIM = np.array([250, 252, 255]) / 255, np.array([120, 150, 235
 TUBE_SIDES = 24
 
 
+def is_wall(triangles: SceneTriangles) -> np.ndarray:
+    """Which faces belong to a wall, (faces,) bool."""
+    kinds = np.array([body.kind == "wall" for body in triangles.bodies])
+    return np.asarray(kinds[triangles.face_body])
+
+
 def face_colours(
     triangles: SceneTriangles, scale: DoseScale, view: View, faces: np.ndarray
 ) -> np.ndarray:
     """Colours (n, 2, 3) uint8 of both sides of the chosen faces (n,), shaded for the view."""
-    kinds = np.array([body.kind == "wall" for body in triangles.bodies])
     judged_bodies = np.array([body.judged for body in triangles.bodies])
     body = triangles.face_body[faces]
     slant = np.abs(
         np.einsum("ij,ij->i", triangles.normals[faces], view.to_camera(triangles.centroids[faces]))
     )
     colours = np.full((len(faces), 2, 3), OBJECT_GREY) * (0.6 + 0.4 * slant)[:, None, None]
-    wall = kinds[body]
+    wall = is_wall(triangles)[faces]
     from_above = triangles.normals[faces[wall]] @ np.array([0.025, 0.0, -0.04])
     colours[wall] = (WALL_GREY + from_above)[:, None, None]
     dosed = judged_bodies[body]
@@ -68,8 +73,7 @@ def lamp_colours(corners: np.ndarray, view: View) -> np.ndarray:
 
 def wall_edges(triangles: SceneTriangles) -> np.ndarray:
     """Edges (m, 2, 3), m, where walls of the chamber meet at an angle, or end."""
-    walls = np.array([body.kind == "wall" for body in triangles.bodies])
-    faces = np.flatnonzero(walls[triangles.face_body])
+    faces = np.flatnonzero(is_wall(triangles))
     corners = np.round(triangles.corners[faces], 7).reshape(-1, 3)
     points, index = np.unique(corners, axis=0, return_inverse=True)
     index = index.reshape(-1, 3)

@@ -9,6 +9,7 @@ from raysim.output.pictures.hooks_chart import write_hooks_map
 from raysim.output.pictures.hooks_picture import write_layout_picture
 from raysim.output.studies.page import repeat_rows, write_report
 from raysim.output.words import hooks as words
+from raysim.output.words import hooks_tables
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.studies.hooks.result import HookStudy, NumberResult
 
@@ -49,11 +50,11 @@ def _sections(study: HookStudy, folder: Path) -> list[Section]:
             for place, layout in enumerate(study.best.layouts, 1)
         )
         best = [
-            Section("The best layouts", (), words.layouts_table(study.best), pictures),
-            Section("Where to drill: layout 1", (), words.drill_table(study)),
+            Section("The best layouts", (), hooks_tables.layouts_table(study.best), pictures),
+            Section("Where to drill: layout 1", (), hooks_tables.drill_table(study)),
         ]
     return [
-        Section("How many", (), words.numbers_table(study)),
+        Section("How many", (), hooks_tables.numbers_table(study)),
         *best,
         Section("Map of hook positions", (), None, (chart,)),
     ]

@@ -7,7 +7,8 @@ import tempfile
 from pathlib import Path
 
 from raysim.base.errors import RaysimError
-from raysim.output.viewer.draw import View, Window
+from raysim.output.viewer.draw import Window
+from raysim.output.viewer.make import View
 
 NO_SCREEN = 5  # exit status of the drawing process where no window can be opened
 SCREENLESS = ("vtkEGL", "vtkOSOpenGL")  # what the graphics library uses without a screen

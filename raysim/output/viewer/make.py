@@ -11,13 +11,33 @@ from raysim.base.cases import CASES
 from raysim.base.errors import RaysimError
 from raysim.base.units import to_mm
 from raysim.output.pictures.shades import tube_triangles, wall_edges
-from raysim.output.viewer.draw import WHOLE, WORST, View
-from raysim.output.viewer.light import Plane, lamp_trails, light_slices, trails_reaching
+from raysim.output.viewer.light import LightSlice, Plane, lamp_trails, light_slices, trails_reaching
 from raysim.output.viewer.source import ViewedResult, find_scene
 from raysim.scene.build import BuiltScene
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.trails import Trail
 
+WHOLE, WORST = "box", "worst"
 FEW_HUNDRED = 200  # paths of a lamp, unless told otherwise
+
+
+@dataclass(frozen=True)
+class View:
+    """All that is drawn; lengths of `tubes`, (n, 3, 3), and `edges`, (m, 2, 3), in mm.
+
+    `lamp` is the row of `lamps` whose trails are shown first; `look_at` is "box", "worst" or the
+    name of an object.
+    """
+
+    result: ViewedResult
+    tubes: np.ndarray
+    edges: np.ndarray
+    lamps: tuple[str, ...]
+    trails: tuple[tuple[Trail, ...], ...]
+    slices: tuple[LightSlice, ...]
+    lamp: int = 0
+    look_at: str = WHOLE
+    reach: str = ""  # object that all trails reach, if they were chosen so
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,15 @@ class ViewedResult:
         )
 
 
+def worst_place(result: ViewedResult) -> tuple[np.ndarray, np.ndarray]:
+    """Place (3,), mm, of the worst spot, and the unit normal (3,) towards its side."""
+    worst = result.case["worst"]
+    corners = result.corners[worst["face"]]
+    normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
+    normal *= (1.0 if worst["side"] == "outside" else -1.0) / np.linalg.norm(normal)
+    return np.array(worst["centroid_mm"]), normal
+
+
 def read_view(place: Path) -> ViewedResult:
     """The result in a folder, or beside a result.json or dose_map.vtp.
 

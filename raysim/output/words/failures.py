@@ -2,38 +2,32 @@
 
 import numpy as np
 
-from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
+from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.result import LampFailure, Result
-from raysim.output.words.sentences import NO_TIMER, number, spot_words
-from raysim.output.words.tables import Table, irradiance_words
+from raysim.output.words.numbers import milliwatts, number, spot_irradiance, spot_words
+from raysim.output.words.sentences import NO_TIMER
+from raysim.output.words.table import Table, table_of
 
 COARSE = 0.10  # (irradiance - bound) / irradiance above which a row is called coarse
 
 
 def failures_table(result: Result) -> Table:
     """Cautious case with each lamp out in turn: worst spot, mW/cm2, time, dose in mJ/cm2."""
-    rows = []
-    for failure in result.lamp_failures:
-        worst = failure.worst
-        rows.append(
-            (
-                failure.lamp,
-                spot_words(worst),
-                irradiance_words(worst.irradiance, worst.standard_error),
-                number(to_mW_cm2(worst.lower_bound)),
-                minutes_seconds(failure.exposure_time),
-                _dose_words(failure),
-            )
-        )
-    headings = (
-        "lamp out",
-        "spot with the lowest bound",
-        "its irradiance ± standard error, mW/cm²",
-        f"{result.confidence:.0%} lower bound over all judged spots, mW/cm²",
-        "time needed",
-        "least dose if the timer stays, mJ/cm²",
+    return table_of(
+        result.lamp_failures,
+        {
+            "lamp out": lambda out: out.lamp,
+            "spot with the lowest bound": lambda out: spot_words(out.worst),
+            "its irradiance ± standard error, mW/cm²": lambda out: spot_irradiance(out.worst),
+            f"{result.confidence:.0%} lower bound over all judged spots, mW/cm²": lambda out: (
+                milliwatts(out.worst.lower_bound)
+            ),
+            "time needed": lambda out: minutes_seconds(out.exposure_time),
+            "least dose if the timer stays, mJ/cm²": _dose_words,
+        },
+        words=2,
+        note=_note(result),
     )
-    return Table(headings, tuple(rows), 2, _note(result))
 
 
 def _dose_words(failure: LampFailure) -> str:

@@ -4,10 +4,11 @@ from typing import Any
 
 import numpy as np
 
-from raysim.assess.log_reduction import LoadReduction, load_reductions
+from raysim.assess.log_reduction import load_reductions
 from raysim.base.units import J_M2_PER_J_CM2, J_M2_PER_MJ_CM2
 from raysim.dose.result import Result
-from raysim.output.words.tables import Table
+from raysim.library.organisms import Organism
+from raysim.output.words.table import Table, table_of
 
 MOST_SHOWN = 6.0  # logs: more cannot be tested on a load
 NOT_SAID = (
@@ -48,35 +49,31 @@ def germs_table(result: Result) -> Table | None:
     found = load_reductions(result)
     if not found:
         return None
-    headings = (
-        "organism, carrier",
-        "source (mark)",
-        "dose per log, J/cm²",
-        "least",
-        "expected",
-        "most",
-        "least, with 1 cm² dark",
-    )
     note = (
         "Log reduction on the judged surfaces when the timer has run down, cautious case: "
         "survivors are averaged over the area, then the logarithm is taken, so a small dark spot "
         "weighs heavily. " + NOT_SAID
     )
-    return Table(headings, tuple(_row(entry) for entry in found), 2, note)
-
-
-def _row(entry: LoadReduction) -> tuple[str, ...]:
-    o = entry.organism
-    tail = f"; a share of {o.tail:.1g} resists" if o.tail else ""
-    return (
-        f"{o.name}, {o.carrier}",
-        f"{o.source} ({o.mark})",
-        f"{o.d90_low / J_M2_PER_J_CM2:.3g} to {o.d90_high / J_M2_PER_J_CM2:.3g}{tail}",
-        logs(entry.least),
-        logs(entry.expected),
-        logs(entry.most),
-        logs(entry.with_dark_cm2),
+    return table_of(
+        found,
+        {
+            "organism, carrier": lambda entry: f"{entry.organism.name}, {entry.organism.carrier}",
+            "source (mark)": lambda entry: f"{entry.organism.source} ({entry.organism.mark})",
+            "dose per log, J/cm²": lambda entry: _dose_per_log(entry.organism),
+            "least": lambda entry: logs(entry.least),
+            "expected": lambda entry: logs(entry.expected),
+            "most": lambda entry: logs(entry.most),
+            "least, with 1 cm² dark": lambda entry: logs(entry.with_dark_cm2),
+        },
+        words=2,
+        note=note,
     )
+
+
+def _dose_per_log(organism: Organism) -> str:
+    low, high = organism.d90_low / J_M2_PER_J_CM2, organism.d90_high / J_M2_PER_J_CM2
+    tail = f"; a share of {organism.tail:.1g} resists" if organism.tail else ""
+    return f"{low:.3g} to {high:.3g}{tail}"
 
 
 def germ_records(result: Result) -> list[dict[str, Any]]:

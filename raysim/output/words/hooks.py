@@ -1,15 +1,12 @@
-"""The study of hooks in words and tables, in common sites."""
+"""The study of hooks in words, in common units."""
 
 import math
 
-from raysim.assess.cut_list import nearest_wall
-from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
-from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, spot_words, too_dark_words
-from raysim.output.words.tables import Table, irradiance_words
+from raysim.base.units import minutes_seconds, to_mm
+from raysim.output.words.numbers import OVER_A_WEEK, number
+from raysim.output.words.sentences import SO_DARK, too_dark_words
 from raysim.studies.hooks.light import Fate
-from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
-from raysim.studies.pairs import Pair
 
 LIGHT = (
     "Open the folds, turn the respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what "
@@ -69,17 +66,10 @@ def mm(value: float) -> str:
 def more_lines(study: HookStudy) -> tuple[str, ...]:
     """Qualifications of the answer."""
     best = study.best
+    lines = [_hung_words(study), _other_shapes(study)]
     if best.all_dark:
-        return tuple(
-            line for line in (*_dark_lines(best), _hung_words(study), _other_shapes(study)) if line
-        )
-    lines = [
-        _hung_words(study),
-        _other_shapes(study),
-        *_ties(best),
-        _others(best),
-        _now_words(study),
-    ]
+        return tuple(filter(None, [*_dark_lines(best), *lines]))
+    lines += [_ties(best), _others(best), _now_words(study)]
     if len(study.numbers) > 1:
         lines.append(_number_words(study))
     if study.beyond is not None:
@@ -96,7 +86,7 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
             "Layouts of several were traced with all in place, but found by a greedy search with "
             "exchanges: a better one may have been missed."
         )
-    return tuple(line for line in lines if line)
+    return tuple(filter(None, lines))
 
 
 def _dark_lines(result: NumberResult) -> list[str]:
@@ -137,17 +127,17 @@ def _other_shapes(study: HookStudy) -> str:
     )
 
 
-def _ties(result: NumberResult) -> list[str]:
+def _ties(result: NumberResult) -> str:
     """Which of the layouts shown differ from the best one by more than noise."""
-    tied = [pair.second for pair in result.pairs if not pair.told_apart]
     if not result.pairs:
-        return []
+        return ""
+    tied = [pair.second for pair in result.pairs if not pair.told_apart]
     if not tied:
-        return ["Layout 1 is better than each of the others shown (95 % confidence each)."]
-    return [
+        return "Layout 1 is better than each of the others shown (95 % confidence each)."
+    return (
         f"Layout 1 and {' and '.join(tied)} cannot be told apart at this run's confidence (95 %): "
         "take the one that is easier to build."
-    ]
+    )
 
 
 def _others(result: NumberResult) -> str:
@@ -155,24 +145,13 @@ def _others(result: NumberResult) -> str:
         return ""
     if result.could_gain <= 0.0:
         return f"It beats every other of the {result.tried} layouts tried (95 % confidence)."
-    cut = result.could_gain / (1.0 + result.could_gain)
+    cut = max(100.0 * result.could_gain / (1.0 + result.could_gain), 0.1)
+    dark = f", {result.dark} would take {OVER_A_WEEK}" if result.dark else ""
     return (
         f"No other layout of {result.number} that was tried ({result.tried} in all) could cut this "
-        f"time by more than {_percent(cut)} (95 % confidence); {result.worse} were shown to be "
-        f"worse, {result.aside} looked darker and were not followed further{_too_dark(result)}."
+        f"time by more than {cut:.2g} % (95 % confidence); {result.worse} were shown to be "
+        f"worse, {result.aside} looked darker and were not followed further{dark}."
     )
-
-
-def _too_dark(result: NumberResult) -> str:
-    return f", {result.dark} would take {OVER_A_WEEK}" if result.dark else ""
-
-
-def _time(layout: Ranked) -> str:
-    return OVER_A_WEEK if layout.dark else minutes_seconds(layout.time)
-
-
-def _percent(share: float) -> str:
-    return f"{max(100.0 * share, 0.1):.2g} %"
 
 
 def _now_words(study: HookStudy) -> str:
@@ -202,109 +181,3 @@ def _number_words(study: HookStudy) -> str:
         for one in study.numbers
     ]
     return f"Respirators per hour by how many hang at a time: {', '.join(parts)}."
-
-
-def numbers_table(study: HookStudy) -> Table:
-    """The best layout of each number of respirators: time, worst face (mW/cm2), per hour."""
-    rows = [
-        (
-            str(one.number),
-            _time(one.best),
-            number(one.per_hour),
-            irradiance_words(one.best.estimate, one.best.error),
-            number(to_mW_cm2(one.best.lower)),
-            str(one.tried),
-            str(one.worse),
-            str(one.aside),
-            str(one.dark),
-        )
-        for one in study.numbers
-    ]
-    headings = (
-        "respirators",
-        "exposure time",
-        "respirators per hour",
-        "worst face, mW/cm² ± standard error",
-        "95% bound",
-        "layouts tried",
-        FATE_WORDS[Fate.WORSE],
-        FATE_WORDS[Fate.ASIDE],
-        OVER_A_WEEK,
-    )
-    loading = minutes_seconds(study.loading) if study.loading else "not counted"
-    note = (
-        "Cautious case, the best layout found of each number; times from cold lamps (every cycle "
-        f"warms up anew), from the bound. Loading and unloading: {loading}. Set aside: looked "
-        "worse, not shown to be worse. Each row holds with 95 % confidence by itself."
-    )
-    return Table(headings, tuple(rows), 1, note)
-
-
-def layouts_table(result: NumberResult) -> Table:
-    """The best layouts of one number: hooks, time, worst face (mW/cm2), differs or not."""
-    rows = []
-    for place, layout in enumerate(result.layouts, 1):
-        told = "" if place == 1 or not result.pairs else _yes_no(result.pairs[place - 2])
-        rows.append(
-            (
-                f"layout {place}",
-                places_words(layout),
-                spot_words(layout.worst) if layout.worst else "not looked for face by face",
-                told,
-                ("" if layout.has_bound else "about ") + _time(layout),
-                irradiance_words(layout.estimate, layout.error),
-                number(to_mW_cm2(layout.lower)) if layout.has_bound else "",
-            )
-        )
-    headings = (
-        "",
-        "hooks",
-        "worst face",
-        "told from layout 1",
-        "exposure time",
-        "mW/cm² ± standard error",
-        "95% bound",
-    )
-    note = (
-        "Cautious case. Traced with all respirators in place. Told apart: the worst face of "
-        "layout 1 gets more, at 95 % confidence for each comparison."
-    )
-    return Table(headings, tuple(rows), 4, note)
-
-
-def _yes_no(pair: Pair) -> str:
-    return "yes" if pair.told_apart else "no"
-
-
-def drill_table(study: HookStudy) -> Table:
-    """Hook points of the best layout for the builder, mm on the inside of the box."""
-    inside = study.load.scene.written.chamber.inside
-    rows = []
-    for k, hang in enumerate(study.best.best.layout, 1):
-        wall = ""
-        if inside is not None:
-            name, off = nearest_wall(hang.at, inside)
-            wall = f"{name}, {mm(off)} off"
-        x, y, z = (mm(value) for value in hang.at)
-        rows.append((f"hook {k}", wall, x, y, z, f"{hang.turn:g}"))
-    headings = (
-        "",
-        "nearest wall, mm",
-        "from the left wall, mm",
-        "from the door, mm",
-        "above the floor, mm",
-        "turned, degrees",
-    )
-    edges = "on the inside from the left and from the front edge"
-    if inside is None:
-        edges = "along x, y and z from the origin of the scene, which must be a corner of the box"
-    note = (
-        f"Measured {edges}, to the point where the respirator hangs. Turned: "
-        f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
-    )
-    return Table(headings, tuple(rows), 2, note)
-
-
-def hang_key(hang: Hang) -> tuple[float, float]:
-    """Height (m) and turn (degrees); hook points that are equal in both share a map."""
-    return round(hang.at[2], 5), round(hang.turn, 3)

@@ -5,9 +5,9 @@ import numpy as np
 from raysim.base.cases import CASES, CAUTIOUS
 from raysim.dose.result import Result
 from raysim.library.tables import Surface, assumptions
-from raysim.output.words.sentences import number
-from raysim.output.words.tables import Table
-from raysim.scene.triangles import INSIDE, OUTSIDE, SIDES, SceneTriangles
+from raysim.output.words.numbers import number
+from raysim.output.words.table import Table, table_of
+from raysim.scene.triangles import SIDES, SceneTriangles
 
 MOST_NAMES = 4
 # Errors that the counting error does not include, with the rows of the table for their size.
@@ -22,9 +22,9 @@ NOT_COUNTED = (
 def lamps_table(result: Result) -> Table:
     """Lamps with their rating (UVC W), hours, and share of the light on the worst spot (%)."""
     worst = result.cases[CAUTIOUS].worst
-    side = OUTSIDE if worst.side == SIDES[OUTSIDE] else INSIDE
     on = np.array([lamp.name not in result.without for lamp in result.triangles.lamps])
-    there = result.lamp_irradiance[CASES.index(CAUTIOUS), :, worst.face, side] * on
+    light = result.lamp_irradiance[CASES.index(CAUTIOUS), :, worst.face, SIDES.index(worst.side)]
+    there = light * on
     whole = float(there.sum())
     rows = []
     for lamp, here in zip(result.triangles.lamps, there, strict=True):
@@ -42,17 +42,16 @@ def surfaces_table(triangles: SceneTriangles) -> Table:
         used.setdefault(part.surface, []).append((triangles.bodies[part.body].name, part.name))
     for lamp in triangles.lamps:
         used.setdefault(lamp.surface, []).append((f"lamp {lamp.name}", ""))
-    rows = []
-    for index, places in sorted(used.items()):
-        surface = triangles.surfaces[index]
-        rows.append(
-            (
-                surface.name,
-                _listed(places),
-                f"{surface.source} ({surface.mark})",
-                *_optics(surface),
-            )
+    rows = [
+        (
+            surface.name,
+            _listed(used[index]),
+            f"{surface.source} ({surface.mark})",
+            *_optics(surface),
         )
+        for index, surface in enumerate(triangles.surfaces)
+        if index in used
+    ]
     headings = ("surface", "used on", "source (mark)", "low", "expected", "high", "specular")
     note = (
         "Reflectance at 254 nm as a share of the light that arrives; specular: share of the "
@@ -95,11 +94,15 @@ def assumptions_table(result: Result) -> Table:
 
 def not_counted_table() -> Table:
     """Errors that the counting error does not include, with likely size (%) and source."""
-    rows = []
-    for key, words in NOT_COUNTED:
-        row = assumptions()[key]
-        rows.append((words, f"± {row.value:.0%}", f"{row.source} ({row.mark})"))
-    return Table(("doubt", "likely size", "source (mark)"), tuple(rows), 3)
+    return table_of(
+        [(words, assumptions()[key]) for key, words in NOT_COUNTED],
+        {
+            "doubt": lambda entry: entry[0],
+            "likely size": lambda entry: f"± {entry[1].value:.0%}",
+            "source (mark)": lambda entry: f"{entry[1].source} ({entry[1].mark})",
+        },
+        words=3,
+    )
 
 
 def repeat_rows(result: Result, command: str) -> list[tuple[str, str]]:

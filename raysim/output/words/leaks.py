@@ -6,8 +6,8 @@ import numpy as np
 
 from raysim.base.units import minutes_seconds, to_mm
 from raysim.library.tables import assumptions
-from raysim.output.words.sentences import number
-from raysim.output.words.tables import Table
+from raysim.output.words.numbers import number, xyz
+from raysim.output.words.table import Table, table_of
 from raysim.scene.build import BuiltScene
 from raysim.scene.rabbet import closing_step
 from raysim.studies.leak.exposure_limits import DAY, EYE, SKIN, effective
@@ -34,29 +34,27 @@ def time_words(seconds: float) -> str:
 
 def leak_table(found: Sequence[Leak]) -> Table:
     """One row a gap: irradiance unweighted and effective, and how long a person may stay."""
-    rows = []
-    for leak in found:
-        x, y, z = (f"{value:.0f}" for value in to_mm(leak.eye))
-        values = (leak.irradiance, leak.error, effective(leak.irradiance))
-        e, error, weighted = (number(UW_CM2_PER_W_M2 * v) for v in values)
-        rows.append(
-            (
-                leak.gap.name,
-                f"{x}, {y}, {z}",
-                f"at most {e}" if leak.at_most else f"{e} ± {error}",
-                weighted,
-                *(time_words(t) for t in leak.times),
-            )
-        )
-    headings = (
-        "gap",
-        "eye at x, y, z, mm",
-        "unweighted 254 nm, uW/cm2",
-        "effective, uW/cm2",
-        "a day, eyes bare",
-        "a day, eyes covered, skin bare",
+    return table_of(
+        found,
+        {
+            "gap": lambda leak: leak.gap.name,
+            "eye at x, y, z, mm": lambda leak: ", ".join(xyz(leak.eye)),
+            "unweighted 254 nm, uW/cm2": _unweighted,
+            "effective, uW/cm2": lambda leak: _microwatts(effective(leak.irradiance)),
+            "a day, eyes bare": lambda leak: time_words(leak.times[0]),
+            "a day, eyes covered, skin bare": lambda leak: time_words(leak.times[1]),
+        },
+        words=2,
     )
-    return Table(headings, tuple(rows), 2)
+
+
+def _unweighted(leak: Leak) -> str:
+    light = _microwatts(leak.irradiance)
+    return f"at most {light}" if leak.at_most else f"{light} ± {_microwatts(leak.error)}"
+
+
+def _microwatts(irradiance: float) -> str:
+    return number(UW_CM2_PER_W_M2 * irradiance)
 
 
 def limit_lines(scene: BuiltScene) -> list[str]:

@@ -4,13 +4,21 @@ from typing import Any
 
 import numpy as np
 
-from raysim.assess.lamp_life import behaviour_of, lamp_life, seconds_to_add, times_in_air
+from raysim.assess.lamp_life import (
+    TimeAtAge,
+    TimeInAir,
+    behaviour_of,
+    lamp_life,
+    seconds_to_add,
+    times_in_air,
+)
+from raysim.base.figures import finite_or_none
 from raysim.base.units import minutes_seconds
 from raysim.dose.exposure import CycleCurve
 from raysim.dose.lamp_output import temperature_factor
 from raysim.dose.result import PoseResult, Result
 from raysim.library.temperature import HARD_START
-from raysim.output.words.tables import Table
+from raysim.output.words.table import Table, table_of
 
 INTERRUPTED_AT = (0.25, 0.5, 0.75, 0.9)  # of the timer
 FULL_TIME = (
@@ -24,10 +32,6 @@ def lamp_life_table(result: Result) -> Table | None:
     found = lamp_life(result)
     if found is None:
         return None
-    rows = [
-        (f"{row.hours:,.0f}", f"{100.0 * row.output:.0f}", minutes_seconds(row.seconds))
-        for row in found.table
-    ]
     note = (
         f"All lamps of the age given, in the warm and dusty box. The timer setting "
         f"({minutes_seconds(result.timer)}) holds until {found.holds_until:,.0f} h, about "
@@ -37,17 +41,14 @@ def lamp_life_table(result: Result) -> Table | None:
         "gives no dose. A shorter setting for newer lamps must be changed in time; one setting "
         "for life is safer."
     )
-    return Table(("lamp hours", "output, % of rating", "time needed"), tuple(rows), 1, note)
+    ages = [(f"{row.hours:,.0f}", row) for row in found.table]
+    return _times_table("lamp hours", ages, note)
 
 
 def air_table(result: Result) -> Table | None:
     """Exposure time against the temperature of the air in the box; none without a timer."""
     if not np.isfinite(result.timer):
         return None
-    rows = [
-        (f"{row.degrees:.0f}", f"{100.0 * row.output:.0f}", minutes_seconds(row.seconds))
-        for row in times_in_air(result)
-    ]
     behaviour = behaviour_of(result)
     taken = temperature_factor(behaviour)
     basis = "the air given in the scene" if behaviour.air else "a factor for a warm closed box"
@@ -58,7 +59,21 @@ def air_table(result: Result) -> Table | None:
         "the box gets colder or hotter than the timer allows for, give the temperatures (air) "
         "under [lamps_behaviour] and run again: do not set a shorter time by this table."
     )
-    return Table(("air in the box, C", "output, % of rating", "time needed"), tuple(rows), 1, note)
+    air = [(f"{row.degrees:.0f}", row) for row in times_in_air(result)]
+    return _times_table("air in the box, C", air, note)
+
+
+def _times_table(heading: str, rows: list[tuple[str, Any]], note: str) -> Table:
+    """Output and time of `TimeAtAge` or `TimeInAir`, each with its words for the first column."""
+    return table_of(
+        rows,
+        {
+            heading: lambda row: row[0],
+            "output, % of rating": lambda row: f"{100.0 * row[1].output:.0f}",
+            "time needed": lambda row: minutes_seconds(row[1].seconds),
+        },
+        note=note,
+    )
 
 
 def interrupted_table(result: Result) -> Table | None:
@@ -67,16 +82,19 @@ def interrupted_table(result: Result) -> Table | None:
         return None
     if result.poses:
         return _interrupted_poses(result)
-    rows = [
-        tuple(map(minutes_seconds, (ran, added, result.timer)))
-        for ran, added in _missing(result, None)
-    ]
     note = (
         f"{FULL_TIME} The middle column is arithmetic alone: doses add up, and the lamps warm up "
         "anew."
     )
-    headings = ("broken off after", "missing, from a cold start", "run instead")
-    return Table(headings, tuple(rows), 1, note)
+    return table_of(
+        _missing(result, None),
+        {
+            "broken off after": lambda entry: minutes_seconds(entry[0]),
+            "missing, from a cold start": lambda entry: minutes_seconds(entry[1]),
+            "run instead": lambda _: minutes_seconds(result.timer),
+        },
+        note=note,
+    )
 
 
 def _interrupted_poses(result: Result) -> Table:
@@ -116,32 +134,20 @@ def lamp_life_record(result: Result) -> dict[str, Any] | None:
     found = lamp_life(result)
     if found is None:
         return None
-    table = [
-        {
-            "hours": row.hours,
-            "output": row.output,
-            "exposure_time_s": row.seconds if np.isfinite(row.seconds) else None,
-        }
-        for row in found.table
-    ]
     interrupted = [
         {"pose": pose.name if pose else None, "ran_s": ran, "missing_s": added}
         for pose in result.poses or (None,)
         for ran, added in _missing(result, pose)
     ]
-    in_air = [
-        {
-            "air_C": row.degrees,
-            "output": row.output,
-            "exposure_time_s": row.seconds if np.isfinite(row.seconds) else None,
-        }
-        for row in times_in_air(result)
-    ]
     return {
-        "table": table,
-        "in_air": in_air,
+        "table": [{"hours": row.hours} | _output_record(row) for row in found.table],
+        "in_air": [{"air_C": row.degrees} | _output_record(row) for row in times_in_air(result)],
         "holds_until_h": found.holds_until,
         "cycles_left": found.cycles_left,
         "replace_below": found.replace_below,
         "interrupted": interrupted,
     }
+
+
+def _output_record(row: TimeAtAge | TimeInAir) -> dict[str, Any]:
+    return {"output": row.output, "exposure_time_s": finite_or_none(row.seconds)}

@@ -4,10 +4,11 @@ import math
 from collections.abc import Sequence
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
-from raysim.base.units import minutes_seconds, to_mW_cm2
+from raysim.base.units import minutes_seconds
 from raysim.library.tables import Surface, surfaces
-from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
-from raysim.output.words.tables import Table, irradiance_words
+from raysim.output.words.numbers import OVER_A_WEEK, milliwatts, number, spot_irradiance
+from raysim.output.words.sentences import SO_DARK, too_dark_words
+from raysim.output.words.table import Table, table_of
 from raysim.studies.linings.bench import CaseOfLining, LiningRow
 from raysim.studies.linings.run import AS_WRITTEN, LiningStudy
 
@@ -136,45 +137,33 @@ def minutes_per_money(row: LiningRow, own: LiningRow) -> float | None:
 def linings_table(study: LiningStudy) -> Table:
     """All linings: time, worst face (mW/cm2), gain, evenness, cost."""
     own = next(row for row in study.rows if row.name == AS_WRITTEN)
-    rows = []
-    for row in (*study.rows, study.black):
-        cautious, expected = row.cases[CAUTIOUS], row.cases[EXPECTED]
-        per = minutes_per_money(row, own)
-        rows.append(
-            (
-                row.name,
-                _time(cautious),
-                _irradiance(cautious),
-                number(to_mW_cm2(cautious.worst.lower_bound)),
-                _ratio(row.gain[CAUTIOUS]),
-                _ratio(cautious.evenness),
-                _time(expected),
-                _irradiance(expected),
-                _ratio(row.gain[EXPECTED]),
-                "" if row.cost is None else number(row.cost),
-                "" if per is None else number(per),
-            )
-        )
-    headings = (
-        "all walls lined with",
-        "time, cautious",
-        "worst face, mW/cm² ± standard error",
-        "95% bound",
-        "gain over black",
-        "best / worst",
-        "time, expected",
-        "worst face, expected",
-        "gain, expected",
-        "cost",
-        "minutes saved per unit of money",
-    )
     note = (
         f"Area to line: {study.rows[0].area:.2f} m². The bound covers all judged faces, from "
         "photon counts of each lining and backward paths. Best: what 1 % of the judged area "
         "exceeds, by the mean over 1 cm². Times from cold lamps, from the bound; the cautious one "
         "is the one to go by."
     )
-    return Table(headings, tuple(rows), 1, note)
+    return table_of(
+        (*study.rows, study.black),
+        {
+            "all walls lined with": lambda row: row.name,
+            "time, cautious": lambda row: _time(row.cases[CAUTIOUS]),
+            "worst face, mW/cm² ± standard error": lambda row: _irradiance(row, CAUTIOUS),
+            "95% bound": lambda row: milliwatts(row.cases[CAUTIOUS].worst.lower_bound),
+            "gain over black": lambda row: _ratio(row.gain[CAUTIOUS]),
+            "best / worst": lambda row: _ratio(row.cases[CAUTIOUS].evenness),
+            "time, expected": lambda row: _time(row.cases[EXPECTED]),
+            "worst face, expected": lambda row: _irradiance(row, EXPECTED),
+            "gain, expected": lambda row: _ratio(row.gain[EXPECTED]),
+            "cost": lambda row: _number(row.cost),
+            "minutes saved per unit of money": lambda row: _number(minutes_per_money(row, own)),
+        },
+        note=note,
+    )
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else number(value)
 
 
 def time_told(seconds: float) -> str:
@@ -195,8 +184,8 @@ def _told(case: CaseOfLining) -> str:
     return OVER_A_WEEK if case.dark else minutes_seconds(case.exposure_time)
 
 
-def _irradiance(case: CaseOfLining) -> str:
-    return irradiance_words(case.worst.irradiance, case.worst.standard_error)
+def _irradiance(row: LiningRow, case: str) -> str:
+    return spot_irradiance(row.cases[case].worst)
 
 
 def _ratio(value: float) -> str:
@@ -205,52 +194,40 @@ def _ratio(value: float) -> str:
 
 def pairs_table(study: LiningStudy) -> Table:
     """Each lining against the next, mW/cm2, with paired and separate errors."""
-    rows = [
-        (
-            pair.first,
-            pair.second,
-            "first is better" if pair.told_apart else "cannot be told apart",
-            number(to_mW_cm2(pair.difference)) if pair.difference else "0",
-            number(to_mW_cm2(pair.error), 2),
-            number(to_mW_cm2(pair.separate_error), 2),
-        )
-        for pair in study.pairs
-    ]
-    headings = (
-        "first",
-        "second",
-        "verdict (95%)",
-        "difference, mW/cm²",
-        "its error, same paths",
-        "error if run apart",
-    )
     note = (
         "Cautious case, at the worst face of the first. Linings of one kind are traced along the "
         "same paths, others with the same random numbers; the last column shows what two separate "
         "runs of the same length would leave open."
     )
-    return Table(headings, tuple(rows), 3, note)
+    return table_of(
+        study.pairs,
+        {
+            "first": lambda pair: pair.first,
+            "second": lambda pair: pair.second,
+            "verdict (95%)": lambda pair: (
+                "first is better" if pair.told_apart else "cannot be told apart"
+            ),
+            "difference, mW/cm²": lambda pair: milliwatts(pair.difference),
+            "its error, same paths": lambda pair: milliwatts(pair.error, 2),
+            "error if run apart": lambda pair: milliwatts(pair.separate_error, 2),
+        },
+        words=3,
+        note=note,
+    )
 
 
 def walls_table(study: LiningStudy) -> Table:
     """One wall lined in an otherwise black box: darkest cell, mW/cm2, gain, area."""
-    rows = [
-        (
-            row.name,
-            _irradiance(row.cases[CAUTIOUS]),
-            _ratio(row.gain[CAUTIOUS]),
-            f"{row.area:.3f}",
-        )
-        for row in study.walls
-    ]
-    note = "By the darkest cell of 1 cm². Rows whose errors overlap cannot be told apart."
-    headings = (
-        f"only this wall, {study.wall_lining}",
-        "darkest cell, mW/cm² ± standard error",
-        "gain over black",
-        "area, m²",
+    return table_of(
+        study.walls,
+        {
+            f"only this wall, {study.wall_lining}": lambda row: row.name,
+            "darkest cell, mW/cm² ± standard error": lambda row: _irradiance(row, CAUTIOUS),
+            "gain over black": lambda row: _ratio(row.gain[CAUTIOUS]),
+            "area, m²": lambda row: f"{row.area:.3f}",
+        },
+        note="By the darkest cell of 1 cm². Rows whose errors overlap cannot be told apart.",
     )
-    return Table(headings, tuple(rows), 1, note)
 
 
 def sources_table(linings: Sequence[Surface]) -> Table:

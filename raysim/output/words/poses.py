@@ -4,10 +4,10 @@ from operator import attrgetter
 
 import numpy as np
 
-from raysim.base.units import minutes_seconds, to_mW_cm2
+from raysim.base.units import minutes_seconds
 from raysim.dose.result import PoseResult, Result
-from raysim.output.words.sentences import number, spot_words
-from raysim.output.words.tables import Table
+from raysim.output.words.numbers import milliwatts, spot_words
+from raysim.output.words.table import Table, table_of
 
 POSE_NOTE = (
     "Shares are shares of the light. The lamps are taken to be switched off whenever the load is "
@@ -62,25 +62,17 @@ def poses_table(result: Result) -> Table | None:
     """Share and time of each pose, and the time it would take alone; none for a single pose."""
     if not result.poses:
         return None
-    rows = [
-        (
-            pose.name,
-            spot_words(pose.alone_worst),
-            f"{100.0 * pose.share:.3g}",
-            minutes_seconds(pose.time),
-            number(to_mW_cm2(pose.at_worst)),
-            minutes_seconds(pose.alone_least),
-            minutes_seconds(pose.alone),
-        )
-        for pose in result.poses
-    ]
-    headings = (
-        "pose",
-        "worst spot if it hung so all along",
-        "share, %",
-        "timer of this pose",
-        "worst spot of the cycle gets, mW/cm²",
-        "time it would need alone, at least",
-        "time vouched for alone",
+    return table_of(
+        result.poses,
+        {
+            "pose": lambda pose: pose.name,
+            "worst spot if it hung so all along": lambda pose: spot_words(pose.alone_worst),
+            "share, %": lambda pose: f"{100.0 * pose.share:.3g}",
+            "timer of this pose": lambda pose: minutes_seconds(pose.time),
+            "worst spot of the cycle gets, mW/cm²": lambda pose: milliwatts(pose.at_worst),
+            "time it would need alone, at least": lambda pose: minutes_seconds(pose.alone_least),
+            "time vouched for alone": lambda pose: minutes_seconds(pose.alone),
+        },
+        words=2,
+        note=f"Cautious case. {POSE_NOTE}",
     )
-    return Table(headings, tuple(rows), 2, f"Cautious case. {POSE_NOTE}")

@@ -2,11 +2,10 @@
 
 import math
 
-from raysim.base.units import to_mW_cm2
 from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison
 from raysim.dose.result import Result
-from raysim.output.words.sentences import number, told_time
+from raysim.output.words.numbers import irradiance_words, milliwatts, told_time
 
 LOW = (
     "look for a dirty, aged or cold lamp, a lining duller than believed, something in the way, and "
@@ -41,9 +40,9 @@ def predicted_words(row: Comparison) -> str:
     """What a meter should show with its expanded uncertainty, mW/cm2."""
     predicted = row.meter.irradiance
     if not math.isfinite(row.predicted_error):
-        return f"{number(to_mW_cm2(predicted))}, how far off is not known"
+        return f"{milliwatts(predicted)}, how far off is not known"
     spread = COVERAGE * row.predicted_error * predicted
-    return f"{number(to_mW_cm2(predicted))} ± {number(to_mW_cm2(spread), 2)}"
+    return irradiance_words(predicted, spread)
 
 
 def reading_lines(result: Result) -> list[str]:
@@ -72,7 +71,7 @@ def _disagreements(result: Result) -> list[str]:
             continue
         point = row.meter.point
         lines.append(
-            f'At "{point.name}" {number(to_mW_cm2(point.reading or 0.0))} mW/cm2 was read where '
+            f'At "{point.name}" {milliwatts(point.reading or 0.0)} mW/cm2 was read where '
             f"{predicted_words(row)} (k = 2) is calculated. It {agreement_words(row)}."
         )
     return lines

@@ -1,10 +1,9 @@
 """Uncertainty of the numbers in plain words."""
 
 from raysim.base.cases import CAUTIOUS
-from raysim.base.units import to_mW_cm2
 from raysim.dose.result import Result
-from raysim.output.words.sentences import number, spot_words
-from raysim.output.words.tables import irradiance_words, reflectance_gain
+from raysim.output.words.numbers import milliwatts, number, spot_irradiance, spot_words
+from raysim.output.words.tables import reflectance_gain
 
 _COUNTING = """\
 Counting error. Light is followed photon by photon, so every figure carries a counting error; ± is
@@ -30,10 +29,9 @@ lamps warm, box loaded and closed, and compare."""
 def uncertainty_words(result: Result) -> list[str]:
     """Paragraphs on the counting error, on the bound, and on what neither includes."""
     case = result.cases[CAUTIOUS]
-    irradiance = irradiance_words(case.worst.irradiance, case.worst.standard_error)
     words = [
-        _COUNTING.format(spot=spot_words(case.worst), irradiance=irradiance),
-        _BOUND.format(confidence=result.confidence, bound=number(to_mW_cm2(case.bound))),
+        _COUNTING.format(spot=spot_words(case.worst), irradiance=spot_irradiance(case.worst)),
+        _BOUND.format(confidence=result.confidence, bound=milliwatts(case.bound)),
         _NOT_IN_BOUND.format(output=case.lamp_factor),
     ]
     gain = reflectance_gain(result)

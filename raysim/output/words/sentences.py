@@ -1,15 +1,15 @@
-"""The result in plain sentences, and numbers as people read them."""
+"""The result in plain sentences."""
 
 import math
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
-from raysim.base.figures import NotAFigure, told
-from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
+from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result, Spot
 from raysim.library.tables import assumptions
+from raysim.output.words.numbers import OVER_A_WEEK, milliwatts, number, spot_words
 
 NO_TIMER = "no timer"  # in place of a dose at the timer
 CASE_WORDS = {
@@ -17,33 +17,6 @@ CASE_WORDS = {
     "expected": "library reflectances, new lamps",
     "bright": "high end of every reflectance, new lamps",
 }
-
-
-def number(value: float, figures: int = 3) -> str:
-    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept.
-
-    Raises
-    ------
-    NotAFigure
-        If it is not a finite number.
-    """
-    if math.isinf(told(value, "a figure")):
-        raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
-    if value == 0.0:
-        return "0"
-    if abs(value) < 1e-4:
-        mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
-        return f"{mantissa} × 10^{int(exponent)}"
-    rounded = float(f"{value:.{figures - 1}e}")
-    digits = figures - 1 - math.floor(math.log10(abs(rounded)))
-    return f"{rounded:,.{max(digits, 0)}f}"
-
-
-def spot_words(spot: Spot) -> str:
-    """Which face-side this is, in words and millimetres."""
-    x, y, z = (f"{value:.0f}" for value in to_mm(spot.centroid))
-    named = [spot.object, spot.part, spot.side, spot.place]
-    return f"{', '.join(word for word in named if word)} (at x {x}, y {y}, z {z} mm)"
 
 
 def dose_asked(result: Result) -> str:
@@ -69,9 +42,8 @@ def headline(result: Result) -> str:
     if not np.isfinite(result.timer):
         return "There is no finite timer setting: no time can be vouched for."
     if result.poses:
-        whole = sum(
-            math.ceil(pose.time - 1e-9) for pose in result.poses
-        )  # rounded up as they are shown
+        # Rounded up as they are shown.
+        whole = sum(math.ceil(pose.time - 1e-9) for pose in result.poses)
         each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
         return (
             f"Set the timer to {', then '.join(each)}, each time counted from switching on cold "
@@ -82,13 +54,7 @@ def headline(result: Result) -> str:
     )
 
 
-OVER_A_WEEK = "more than a week"  # words for a time beyond `LONGEST_TIME`
 SO_DARK = f"so dark that it would take {OVER_A_WEEK}, and how much more was not looked for"
-
-
-def told_time(seconds: float) -> str:
-    """An exposure time in words, also if it is beyond `LONGEST_TIME` or infinite."""
-    return minutes_seconds(seconds) if seconds <= LONGEST_TIME else OVER_A_WEEK
 
 
 MORE_LIGHT = (
@@ -144,7 +110,7 @@ def _timer_lines(result: Result) -> list[str]:
     cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
     worst = cautious.worst
     gets = (
-        f"It receives {number(to_mW_cm2(worst.irradiance))} mW/cm2 at full output in the "
+        f"It receives {milliwatts(worst.irradiance)} mW/cm2 at full output in the "
         f"cautious case ({CASE_WORDS[CAUTIOUS]})"
     )
     if np.isfinite(result.timer):
@@ -237,9 +203,8 @@ def too_dark_words(worst: Spot) -> str:
 
 
 def _little_light(worst: Spot) -> str:
-    light = number(to_mW_cm2(worst.irradiance))
     where = f"{spot_words(worst)} in the cautious case"
-    return f"So little light ({light} mW/cm2) was found at {where}"
+    return f"So little light ({milliwatts(worst.irradiance)} mW/cm2) was found at {where}"
 
 
 def _dark_words(result: Result) -> str:

@@ -1,8 +1,18 @@
 """The study of shadows in words and tables, in common units."""
 
-from raysim.base.units import to_mm, to_mW_cm2
-from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, told_time
-from raysim.output.words.tables import Table, irradiance_words
+from collections.abc import Iterable
+
+from raysim.base.units import to_mm
+from raysim.output.words.numbers import (
+    OVER_A_WEEK,
+    irradiance_words,
+    milliwatts,
+    number,
+    told_time,
+    xyz,
+)
+from raysim.output.words.sentences import SO_DARK
+from raysim.output.words.table import Table, table_of
 from raysim.studies.shadows.remedies import Remedies, Remedy
 from raysim.studies.shadows.run import Shadow, ShadowStudy
 from raysim.studies.shadows.view import ITSELF_TURNED
@@ -47,7 +57,7 @@ def best_remedy(tried: Remedies) -> Remedy | None:
 
 def where(shadow: Shadow) -> str:
     """A patch in words a person can find, with its size and place in mm."""
-    x, y, z = (f"{value:.0f}" for value in to_mm(shadow.patch.centroid))
+    x, y, z = xyz(shadow.patch.centroid)
     return f"{shadow.place}, {number(1e4 * shadow.patch.area, 2)} cm2 (at x {x}, y {y}, z {z} mm)"
 
 
@@ -63,7 +73,7 @@ def _close_words(shadow: Shadow) -> str:
     """What lies right in front of the patch, if anything."""
     if shadow.in_front is None:
         return ""
-    millimetres = 1000.0 * shadow.in_front.distance
+    millimetres = to_mm(shadow.in_front.distance)
     how = "touches" if millimetres < TOUCHING_MM else f"lies {millimetres:.1f} mm before"
     return f"; at its nearest it {how} {_whose(shadow, shadow.in_front.name)}"
 
@@ -85,8 +95,8 @@ def _whose(shadow: Shadow, name: str) -> str:
 def more_lines(study: ShadowStudy) -> tuple[str, ...]:
     """Qualifications of the answer."""
     lines = [
-        f"Dark: below {number(to_mW_cm2(study.limit))} mW/cm2 in the cautious case (median of the "
-        f"judged area {number(to_mW_cm2(study.median))}); {len(study.shadows) + study.left_out} "
+        f"Dark: below {milliwatts(study.limit)} mW/cm2 in the cautious case (median of the "
+        f"judged area {milliwatts(study.median)}); {len(study.shadows) + study.left_out} "
         f"patches, {number(1e4 * study.dark_area, 2)} cm2 in all."
     ]
     for place, tried in enumerate(study.tried):
@@ -117,25 +127,6 @@ def _tried_lines(shadow: Shadow, place: int, tried: Remedies) -> list[str]:
 
 def patches_table(study: ShadowStudy) -> Table:
     """Dark patches: place, area, irradiance, extra time, what hides the lamps."""
-    rows = [
-        (
-            str(number_),
-            where(shadow),
-            "; ".join(f"{n} {s:.0%}" for n, s in list(shadow.hiding.items())[:MOST_HIDING]),
-            irradiance_words(shadow.irradiance, shadow.error),
-            _time(shadow),
-            f"{shadow.seen:.0%}",
-        )
-        for number_, shadow in enumerate(study.shadows, 1)
-    ]
-    headings = (
-        "",
-        "patch",
-        "what hides the lamps, share of all sight lines",
-        "mean irradiance ± standard error, mW/cm²",
-        "time beyond that of the median",
-        "lamps seen directly",
-    )
     note = (
         "Cautious case. A patch is what lies together on one side and, averaged over 1 cm² about "
         "each face, below the limit; its mean was then traced backwards. Its worst face gets "
@@ -144,45 +135,64 @@ def patches_table(study: ShadowStudy) -> Table:
     )
     if study.left_out:
         note += f" {study.left_out} brighter patches are left out."
-    return Table(headings, tuple(rows), 3, note)
+    return table_of(
+        enumerate(study.shadows, 1),
+        {
+            "": lambda entry: str(entry[0]),
+            "patch": lambda entry: where(entry[1]),
+            "what hides the lamps, share of all sight lines": lambda entry: _shares(
+                list(entry[1].hiding.items())[:MOST_HIDING]
+            ),
+            "mean irradiance ± standard error, mW/cm²": lambda entry: irradiance_words(
+                entry[1].irradiance, entry[1].error
+            ),
+            "time beyond that of the median": lambda entry: (
+                OVER_A_WEEK if entry[1].dark else told_time(entry[1].extra_time)
+            ),
+            "lamps seen directly": lambda entry: f"{entry[1].seen:.0%}",
+        },
+        words=3,
+        note=note,
+    )
 
 
-def _time(shadow: Shadow) -> str:
-    if shadow.dark:
-        return OVER_A_WEEK
-    return told_time(shadow.extra_time)
+def _shares(hiding: Iterable[tuple[str, float]]) -> str:
+    return "; ".join(f"{name} {share:.0%}" for name, share in hiding)
 
 
 def blocking_table(study: ShadowStudy) -> Table:
     """Lamp by lamp for the darkest patch: share seen, and what hides the rest."""
-    rows = [
-        (
-            sight.lamp,
-            "; ".join(f"{name} {share:.0%}" for name, share in sight.hidden.items()) or "nothing",
-            f"{sight.seen:.0%}",
-        )
-        for sight in study.shadows[0].sights
-    ]
-    return Table(("lamp", "hidden by", "seen"), tuple(rows), 2, "Of the darkest patch.")
+    return table_of(
+        study.shadows[0].sights,
+        {
+            "lamp": lambda sight: sight.lamp,
+            "hidden by": lambda sight: _shares(sight.hidden.items()) or "nothing",
+            "seen": lambda sight: f"{sight.seen:.0%}",
+        },
+        words=2,
+        note="Of the darkest patch.",
+    )
 
 
 def remedies_table(study: ShadowStudy) -> Table:
     """Changes that were traced: irradiance of each patch after each, mW/cm2, and gain."""
-    rows = [
-        (
-            remedy.what if len(study.tried) == 1 else f"patch {place}: {remedy.what}",
-            "cannot be told from no change" if not remedy.clear else _verdict(remedy),
-            irradiance_words(remedy.irradiance, remedy.error),
-            f"{_times(remedy.gain)} ± {remedy.gain_error:.2f}",
-        )
-        for place, tried in enumerate(study.tried, 1)
-        for remedy in tried.remedies
-    ]
-    headings = ("change", "verdict", "the patch then, mW/cm²", "gain ± standard error")
-    return Table(headings, tuple(rows), 2, "The same random numbers before and after.")
+    alone = len(study.tried) == 1
+    return table_of(
+        [(k, remedy) for k, tried in enumerate(study.tried, 1) for remedy in tried.remedies],
+        {
+            "change": lambda row: row[1].what if alone else f"patch {row[0]}: {row[1].what}",
+            "verdict": lambda row: _verdict(row[1]),
+            "the patch then, mW/cm²": lambda row: irradiance_words(row[1].irradiance, row[1].error),
+            "gain ± standard error": lambda row: f"{_times(row[1].gain)} ± {row[1].gain_error:.2f}",
+        },
+        words=2,
+        note="The same random numbers before and after.",
+    )
 
 
 def _verdict(remedy: Remedy) -> str:
+    if not remedy.clear:
+        return "cannot be told from no change"
     if remedy.gain < 1.0:
         return "makes it darker"
     return f"helps, but it would still take {OVER_A_WEEK}" if remedy.dark else "helps"

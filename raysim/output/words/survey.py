@@ -5,13 +5,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.base.units import to_mm, to_mW_cm2
 from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import Comparison
-from raysim.library.meter_heads import COSINE
+from raysim.output.words.numbers import milliwatts, number, xyz
 from raysim.output.words.readings import agreement_words, predicted_words
-from raysim.output.words.sentences import number
-from raysim.output.words.tables import Table
+from raysim.output.words.table import Table, table_of
+from raysim.scene.triangles import MeterPoint
 from raysim.studies.survey.fit import Fit
 
 UNCERTAINTY_WORDS = (
@@ -33,9 +32,10 @@ def facing_words(facing: np.ndarray) -> str:
     return f"{names[order[0]]}, tilted {degrees:.0f} degrees {names[order[1]]}"
 
 
-def point_words(name: str, response: str) -> str:
+def point_words(point: MeterPoint) -> str:
     """Name of a point, with the kind of head if that is not cosine-corrected."""
-    return name if response == COSINE else f"{name} (head: {response})"
+    head = point.response
+    return point.name if head.is_cosine else f"{point.name} (head: {head.name})"
 
 
 def head_lines(rows: Sequence[Comparison]) -> list[str]:
@@ -47,36 +47,36 @@ def head_lines(rows: Sequence[Comparison]) -> list[str]:
 
 def survey_table(rows: Sequence[Comparison]) -> Table:
     """One row per point: place, direction, prediction, reading, and whether they agree."""
-    cells = []
-    for row in rows:
-        point = row.meter.point
-        x, y, z = (f"{value:.0f}" for value in to_mm(point.at))
-        reading = "" if point.reading is None else number(to_mW_cm2(point.reading))
-        score = "" if row.normalised is None else _score_words(row.normalised)
-        words = (agreement_words(row), predicted_words(row), reading, score)
-        facing = facing_words(point.facing)
-        name = point_words(point.name, point.response.name)
-        cells.append((name, f"{x}, {y}, {z}", facing, *words))
-    headings = (
-        "point",
-        "middle of the head at x, y, z, mm",
-        "facing",
-        "verdict",
-        "predicted ± U (k = 2), mW/cm²",
-        "reading, mW/cm²",
-        "E_n",
-    )
     note = (
         "254 nm meter, cosine-corrected where nothing else is said; lamps warm, at their age when "
         f"the meter was read; box loaded and shut. {UNCERTAINTY_WORDS} E_n above 1 means that the "
         "difference exceeds both uncertainties together."
     )
     note += "".join(f" {line}" for line in head_lines(rows))
-    return Table(headings, tuple(cells), 4, note)
+    return table_of(
+        rows,
+        {
+            "point": lambda row: point_words(row.meter.point),
+            "middle of the head at x, y, z, mm": lambda row: ", ".join(xyz(row.meter.point.at)),
+            "facing": lambda row: facing_words(row.meter.point.facing),
+            "verdict": agreement_words,
+            "predicted ± U (k = 2), mW/cm²": predicted_words,
+            "reading, mW/cm²": lambda row: _read_words(row.meter.point.reading),
+            "E_n": lambda row: _score_words(row.normalised),
+        },
+        words=4,
+        note=note,
+    )
 
 
-def _score_words(score: float) -> str:
-    """E_n in two figures; without a number where no light was found."""
+def _read_words(reading: float | None) -> str:
+    return "" if reading is None else milliwatts(reading)
+
+
+def _score_words(score: float | None) -> str:
+    """E_n in two figures; without a number where no light was found or nothing was read."""
+    if score is None:
+        return ""
     return number(score, 2) if math.isfinite(score) else "far above 1"
 
 

@@ -1,56 +1,42 @@
-"""Tables of a result as rows of ready text: cases, objects, energy, meters."""
+"""Tables of a result: cases, objects, energy."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
 
 import numpy as np
 
 from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
-from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mW_cm2
+from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.result import CaseResult, DoseSummary, Result
-from raysim.output.words.sentences import CASE_WORDS, number, spot_words
+from raysim.output.words.numbers import milliwatts, number, spot_irradiance, spot_words
+from raysim.output.words.sentences import CASE_WORDS
+from raysim.output.words.table import Table
 
 MOST_ROWS = 40  # rows of the energy account
 NOT_CLEAR = "not settled (few photons)"
 FOR_WEAR = "not settled (this case is for wear)"
 
 
-@dataclass(frozen=True)
-class Table:
-    """Headings and rows of text; the first `words` columns are words, the others numbers."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    words: int = 1
-    note: str = ""
-
-
-def irradiance_words(value: float, error: float) -> str:
-    """Irradiance in three figures with its standard error in two, mW/cm2."""
-    return f"{number(to_mW_cm2(value))} ± {number(to_mW_cm2(error), 2)}"
-
-
 def cases_table(result: Result) -> Table:
     """The three cases side by side: lamp output, worst and best spot, exposure time."""
     cases = [result.cases[case] for case in CASES]
-    worst = [irradiance_words(c.worst.irradiance, c.worst.standard_error) for c in cases]
-    bounds = [FOR_WEAR if c.name == BRIGHT else number(to_mW_cm2(c.bound)) for c in cases]
+
+    def clear(words: Callable[[CaseResult], str]) -> list[str]:
+        return [words(case) if is_clear(result, case) else NOT_CLEAR for case in cases]
+
     rows = [
-        ("what it takes", *(CASE_WORDS[case.name] for case in cases)),
+        ("what it takes", *(CASE_WORDS[case] for case in CASES)),
         ("exposure time from a cold start", *(_time_words(result, case) for case in cases)),
         ("lamp output, share of rating", *(number(case.lamp_factor) for case in cases)),
-        ("worst spot", *(_if_clear(result, c, spot_words(c.worst)) for c in cases)),
+        ("worst spot", *clear(lambda case: spot_words(case.worst))),
         (
             "its irradiance ± standard error, mW/cm²",
-            *(_if_clear(result, case, words) for case, words in zip(cases, worst, strict=True)),
+            *clear(lambda case: spot_irradiance(case.worst)),
         ),
         (
             f"{result.confidence:.0%} lower bound on the worst spot, whichever it is, mW/cm²",
-            *(_if_clear(result, case, words) for case, words in zip(cases, bounds, strict=True)),
+            *clear(lambda c: FOR_WEAR if c.name == BRIGHT else milliwatts(c.bound)),
         ),
-        (
-            "best-lit spot, mW/cm²",
-            *(number(to_mW_cm2(case.best.irradiance)) for case in cases),
-        ),
+        ("best-lit spot, mW/cm²", *(milliwatts(case.best.irradiance) for case in cases)),
     ]
     note = (
         "The cautious case alone sets the timer. The expected case is for information, the bright "
@@ -68,42 +54,29 @@ def is_clear(result: Result, case: CaseResult) -> bool:
     return case.bound >= result.cases[CAUTIOUS].bound
 
 
-def _if_clear(result: Result, case: CaseResult, words: str) -> str:
-    return words if is_clear(result, case) else NOT_CLEAR
-
-
 def _time_words(result: Result, case: CaseResult) -> str:
     if case.name == BRIGHT:  # its darkest spot is not settled by backward paths
         return FOR_WEAR
     sets = (
         case.name == CAUTIOUS and np.isfinite(result.timer) and result.timer == case.exposure_time
     )
-    words = minutes_seconds(case.exposure_time) + (" (sets the timer)" if sets else "")
-    return _if_clear(result, case, words)
+    if not is_clear(result, case):
+        return NOT_CLEAR
+    return minutes_seconds(case.exposure_time) + (" (sets the timer)" if sets else "")
 
 
-_SUMMARY = (
-    ("worst face", "worst"),
-    ("worst 1 cm²", "worst_1cm2"),
-    ("1st percentile", "percentile_1"),
-    ("5th percentile", "percentile_5"),
-    ("mean", "mean"),
-    ("best face", "best"),
-)
-
-
-def _summaries(case: CaseResult) -> tuple[DoseSummary, ...]:
-    return (*case.per_object, case.summary)
+_SUMMARY: dict[str, Callable[[DoseSummary], float]] = {
+    "worst face": lambda summary: summary.worst,
+    "worst 1 cm²": lambda summary: summary.worst_1cm2,
+    "1st percentile": lambda summary: summary.percentile_1,
+    "5th percentile": lambda summary: summary.percentile_5,
+    "mean": lambda summary: summary.mean,
+    "best face": lambda summary: summary.best,
+}
 
 
 def objects_table(result: Result) -> Table:
     """Irradiance of each judged object, mW/cm2, cautious case, and the time it would need."""
-    case = result.cases[CAUTIOUS]
-    rows = []
-    for summary in _summaries(case):
-        time = result.requirement.time(summary.bound)
-        values = (number(to_mW_cm2(getattr(summary, field))) for _, field in _SUMMARY)
-        rows.append((summary.name, *values, minutes_seconds(time)))
     note = (
         "Irradiance in mW/cm² at full output of the cautious case, by area. Time needed: for this "
         "object alone, from the smallest lower bound of its spots; those that do not set the "
@@ -111,7 +84,16 @@ def objects_table(result: Result) -> Table:
         "as calculated. Best "
         "face: where it was not traced closely, the mean over the best-lit 1 cm²."
     )
-    return Table(("object", *(words for words, _ in _SUMMARY), "time needed"), tuple(rows), 1, note)
+    headings = ("object", *_SUMMARY, "time needed")
+    rows = [
+        (
+            summary.name,
+            *(milliwatts(value(summary)) for value in _SUMMARY.values()),
+            minutes_seconds(result.requirement.time(summary.bound)),
+        )
+        for summary in _summaries(result)
+    ]
+    return Table(headings, tuple(rows), 1, note)
 
 
 def doses_table(result: Result) -> Table | None:
@@ -119,18 +101,20 @@ def doses_table(result: Result) -> Table | None:
     if not np.isfinite(result.timer):
         return None
     seconds = result.seconds_of_light
-    rows = tuple(
-        (
-            summary.name,
-            *(number(to_mJ_cm2(getattr(summary, field) * seconds)) for _, field in _SUMMARY),
-        )
-        for summary in _summaries(result.cases[CAUTIOUS])
-    )
     note = (
         f"Dose in mJ/cm² when the timer ({minutes_seconds(result.timer)}) has run down, cautious "
         f"case. Target {number(to_mJ_cm2(result.target_dose))} mJ/cm²."
     )
-    return Table(("object", *(words for words, _ in _SUMMARY)), rows, 1, note)
+    rows = [
+        (s.name, *(number(to_mJ_cm2(value(s) * seconds)) for value in _SUMMARY.values()))
+        for s in _summaries(result)
+    ]
+    return Table(("object", *_SUMMARY), tuple(rows), 1, note)
+
+
+def _summaries(result: Result) -> tuple[DoseSummary, ...]:
+    case = result.cases[CAUTIOUS]
+    return (*case.per_object, case.summary)
 
 
 def energy_table(result: Result) -> Table:

@@ -4,8 +4,8 @@ from typing import Any
 
 from raysim.base.units import to_mW_cm2
 from raysim.dose.result import Budget, Result
-from raysim.output.words.sentences import number, spot_words
-from raysim.output.words.tables import Table
+from raysim.output.words.numbers import milliwatts, number, spot_words
+from raysim.output.words.table import Table
 
 MOST_ROWS = 12
 
@@ -32,7 +32,7 @@ def budget_table(result: Result) -> Table | None:
     rows.append(("expanded, k = 2", "", "", "", _percent(budget.expanded)))
     note = (
         f"Of the irradiance at {spot_words(budget.spot)}, expected case, "
-        f"{number(to_mW_cm2(budget.irradiance))} mW/cm². Sensitivity: relative change per unit of "
+        f"{milliwatts(budget.irradiance)} mW/cm². Sensitivity: relative change per unit of "
         "the input, ± its standard error from counting (reflectances: by the weights of the same "
         "paths; places and refractive indices: by pairs of runs on the same random numbers); "
         "rectangular ranges over the root of 3. The range of one surface is taken as "

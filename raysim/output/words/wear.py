@@ -1,13 +1,14 @@
 """How often a respirator may be treated: the limits as a table, in words, and as plain data."""
 
+from dataclasses import asdict, replace
 from typing import Any
 
 from raysim.assess.reuse import PartWear, Reuse, reuse
-from raysim.base.units import J_M2_PER_J_CM2, to_mJ_cm2, to_mm, to_mW_cm2
-from raysim.dose.judge import place_words
+from raysim.base.units import J_M2_PER_J_CM2, to_mJ_cm2, to_mW_cm2
+from raysim.dose import judge
 from raysim.dose.result import Result
-from raysim.output.words.sentences import number
-from raysim.output.words.tables import Table
+from raysim.output.words.numbers import milliwatts, number, place_words
+from raysim.output.words.table import Table, table_of
 from raysim.scene.triangles import SIDES
 
 
@@ -16,17 +17,24 @@ def reuse_table(result: Result) -> Table | None:
     found = reuse(result)
     if found is None:
         return None
-    rows = [(x.what, x.value, x.source, _cycles(x.cycles)) for x in found.limits]
-    rows += [
-        (f"for comparison: {x.what}", x.value, x.source, _cycles(x.cycles)) for x in found.tried
-    ]
     note = (
         "The smallest count of the limits holds; the rows for comparison bind nobody. Wear is "
         "judged with new lamps and the high end of every reflectance, the timer with aged lamps "
         "and the low end. A donning is counted for each cycle; the first wear of a new respirator "
         "comes before the first."
     )
-    return Table(("limit", "value", "source (mark)", "cycles"), tuple(rows), 3, note)
+    tried = [replace(limit, what=f"for comparison: {limit.what}") for limit in found.tried]
+    return table_of(
+        (*found.limits, *tried),
+        {
+            "limit": lambda limit: limit.what,
+            "value": lambda limit: limit.value,
+            "source (mark)": lambda limit: limit.source,
+            "cycles": lambda limit: "" if limit.cycles is None else str(limit.cycles),
+        },
+        words=3,
+        note=note,
+    )
 
 
 def wear_words(result: Result) -> list[str]:
@@ -35,10 +43,6 @@ def wear_words(result: Result) -> list[str]:
     if found is None:
         return []
     return [*(_part_words(result, part) for part in found.parts), WHAT_TO_DO]
-
-
-def _cycles(cycles: int | None) -> str:
-    return "" if cycles is None else str(cycles)
 
 
 def _dose(part: PartWear) -> str:
@@ -50,14 +54,13 @@ def _where(result: Result, part: PartWear) -> str:
     triangles = result.triangles
     piece = triangles.parts[triangles.face_part[part.face]]
     at = triangles.centroids[part.face]
-    x, y, z = (f"{value:.0f}" for value in to_mm(at))
     words = (
         triangles.bodies[piece.body].name,
         piece.name,
         "both sides" if part.side is None else SIDES[part.side],
-        place_words(triangles, piece.body, at),
+        judge.place_words(triangles, piece.body, at),
     )
-    return f"{', '.join(word for word in words if word)} (at x {x}, y {y}, z {z} mm)"
+    return place_words(at, *words)
 
 
 def _part_words(result: Result, part: PartWear) -> str:
@@ -66,7 +69,7 @@ def _part_words(result: Result, part: PartWear) -> str:
     doubt = part.dose / (target * part.spread) if part.spread > 0.0 else 0.0
     return (
         f"Best-lit place of the {part.part}: {_where(result, part)}, "
-        f"{number(to_mW_cm2(part.irradiance))} mW/cm2 and {_dose(part)} a cycle, "
+        f"{milliwatts(part.irradiance)} mW/cm2 and {_dose(part)} a cycle, "
         f"{number(part.dose / result.target_dose, 2)} times the target. Of that, a factor of "
         f"{number(part.spread, 2)} is uneven light (expected case, against the worst-lit spot), "
         f"{number(doubt, 2)} is doubt about linings and lamps, for which the timer takes the low "
@@ -115,12 +118,6 @@ def reuse_record(result: Result) -> dict[str, Any] | None:
     found = reuse(result)
     if found is None:
         return None
-
-    def limits(rows: tuple[Any, ...]) -> list[dict[str, Any]]:
-        return [
-            {"what": x.what, "value": x.value, "cycles": x.cycles, "source": x.source} for x in rows
-        ]
-
     return {
         "cycles": found.cycles,
         "binding": found.binding,
@@ -134,6 +131,6 @@ def reuse_record(result: Result) -> dict[str, Any] | None:
             }
             for part in found.parts
         ],
-        "limits": limits(found.limits),
-        "for_comparison": limits(found.tried),
+        "limits": [asdict(limit) for limit in found.limits],
+        "for_comparison": [asdict(limit) for limit in found.tried],
     }

@@ -137,18 +137,21 @@ function meet(pieces, origin, toward, shown, sides, nearest) {
 
 const SIDE_NAMES = ["outside", "inside"];
 
-function boundsOf(pieces) {
+function vertexBounds(vertices) {
   const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-  for (const piece of pieces) {
-    for (let i = 0; i < piece.vertices.length; i += FLOATS) {
-      for (let k = 0; k < 3; k++) {
-        low[k] = Math.min(low[k], piece.vertices[i + k]);
-        high[k] = Math.max(high[k], piece.vertices[i + k]);
-      }
+  for (let i = 0; i < vertices.length; i += FLOATS) {
+    for (let k = 0; k < 3; k++) {
+      low[k] = Math.min(low[k], vertices[i + k]);
+      high[k] = Math.max(high[k], vertices[i + k]);
     }
   }
   return { low, high };
 }
+
+const boundsOf = (pieces) => ({
+  low: [0, 1, 2].map((k) => Math.min(...pieces.map((piece) => piece.bounds.low[k]))),
+  high: [0, 1, 2].map((k) => Math.max(...pieces.map((piece) => piece.bounds.high[k]))),
+});
 
 function crossesBox(piece, origin, toward) {
   let enter = 0, leave = Infinity;
@@ -173,6 +176,6 @@ function buildPieces(map) {
   }
   const lamps = { name: "a lamp", kind: "lamp", judged: false };
   pieces.push({ part: null, body: lamps, vertices, count: tubes.length / 3 });
-  for (const piece of pieces) piece.bounds = boundsOf([piece]);
+  for (const piece of pieces) piece.bounds = vertexBounds(piece.vertices);
   return { pieces: pieces.filter((piece) => piece.count > 0), values };
 }

@@ -17,15 +17,8 @@ state.shown = (piece) => {
 };
 
 function bounds() {
-  const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
   const chosen = pieces.filter(state.shown);
-  for (const piece of chosen.length ? chosen : pieces) {
-    for (let k = 0; k < 3; k++) {
-      low[k] = Math.min(low[k], piece.bounds.low[k]);
-      high[k] = Math.max(high[k], piece.bounds.high[k]);
-    }
-  }
-  return { low, high };
+  return boundsOf(chosen.length ? chosen : pieces);
 }
 
 function startView() {

@@ -1,0 +1,90 @@
+"""Everything that is written of a run of `raysim dose`."""
+
+import shutil
+from collections.abc import Callable
+from contextlib import nullcontext
+from pathlib import Path
+
+from raysim.base.cases import CAUTIOUS
+from raysim.dose.provenance import written_inputs
+from raysim.dose.result import Result
+from raysim.output.files.dose_map import write_dose_map
+from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
+from raysim.output.files.records import result_record, write_faces
+from raysim.output.pictures.pictures import Picture
+
+
+def write_results(
+    result: Result,
+    folder: str | Path,
+    *,
+    case: str = CAUTIOUS,
+    pictures: bool = True,
+    command: str = "",
+    notice: Callable[[str], None] = lambda what: None,
+) -> str:
+    """Write result.json, faces.csv, dose_map.vtp, pictures, report and sheets into `folder`.
+
+    Results that stand there are replaced. Returns what went wrong with the pictures, without which
+    the rest is written all the same; "" if nothing did.
+
+    Parameters
+    ----------
+    result : Result
+    folder : path
+    case : str
+        Which case the map and faces.csv show: "cautious" or "expected".
+    pictures : bool
+        Whether to draw them.
+    command : str
+        Command line that repeats the run, to be shown in the report.
+    notice : callable
+        Told what is being done.
+
+    Raises
+    ------
+    RaysimError
+        Where writing fails; what stood there before is still there.
+
+    >>> import raysim, tempfile
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> result = raysim.simulate(scene, photons=65_536)  # few photons: quick and noisy
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write_results(result, place, pictures=False)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ''
+    ['builder.html', 'card.html', 'dose_map.vtp', 'faces.csv', 'report.html', 'result.json']
+    """
+    from raysim.output.pages.card_png import write_card_png
+    from raysim.output.pages.report import write_report
+    from raysim.output.pages.sheets import write_builders_sheet, write_card
+    from raysim.output.pictures.draw import Drawing
+
+    trouble = ""
+
+    def fill(fresh: Path) -> None:
+        nonlocal trouble
+        shown: list[Picture] = []
+        place = fresh / "pictures"
+        with Drawing(result, place, case) if pictures else nullcontext() as drawing:
+            text = json_text(result_record(result, case))
+            (fresh / RESULT_FILE).write_text(text, encoding="utf-8")
+            write_faces(result, fresh / "faces.csv", case)
+            notice("writing the dose map")
+            write_dose_map(result, fresh / "dose_map.vtp", case)
+            if drawing is not None:
+                notice("drawing pictures")
+                shown, trouble = drawing.pictures()
+        if trouble:
+            shutil.rmtree(place, ignore_errors=True)
+        notice("writing the report")
+        inputs = [] if result.written is None else written_inputs(result.written)
+        write_report(result, shown, fresh / "report.html", inputs, command=command, case=case)
+        write_card(result, shown, fresh / "card.html")
+        if pictures:
+            write_card_png(result, shown, fresh / "card.png")
+        if result.written is not None and result.written.chamber.inside is not None:
+            write_builders_sheet(result.written, fresh / "builder.html")
+
+    write_whole(Path(folder), fill)
+    return trouble

@@ -1,0 +1,112 @@
+"""The study of hooks in tables, in common units."""
+
+from raysim.assess.cut_list import nearest_wall
+from raysim.base.units import minutes_seconds
+from raysim.output.words.hooks import FATE_WORDS, mm, places_words
+from raysim.output.words.numbers import (
+    OVER_A_WEEK,
+    irradiance_words,
+    milliwatts,
+    number,
+    spot_words,
+)
+from raysim.output.words.table import Table, table_of
+from raysim.studies.hooks.light import Fate
+from raysim.studies.hooks.load import Hang
+from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
+
+
+def numbers_table(study: HookStudy) -> Table:
+    """The best layout of each number of respirators: time, worst face (mW/cm2), per hour."""
+    loading = minutes_seconds(study.loading) if study.loading else "not counted"
+    note = (
+        "Cautious case, the best layout found of each number; times from cold lamps (every cycle "
+        f"warms up anew), from the bound. Loading and unloading: {loading}. Set aside: looked "
+        "worse, not shown to be worse. Each row holds with 95 % confidence by itself."
+    )
+    return table_of(
+        study.numbers,
+        {
+            "respirators": lambda one: str(one.number),
+            "exposure time": lambda one: _time(one.best),
+            "respirators per hour": lambda one: number(one.per_hour),
+            "worst face, mW/cm² ± standard error": lambda one: _irradiance(one.best),
+            "95% bound": lambda one: milliwatts(one.best.lower),
+            "layouts tried": lambda one: str(one.tried),
+            FATE_WORDS[Fate.WORSE]: lambda one: str(one.worse),
+            FATE_WORDS[Fate.ASIDE]: lambda one: str(one.aside),
+            OVER_A_WEEK: lambda one: str(one.dark),
+        },
+        note=note,
+    )
+
+
+def _irradiance(layout: Ranked) -> str:
+    return irradiance_words(layout.estimate, layout.error)
+
+
+def layouts_table(result: NumberResult) -> Table:
+    """The best layouts of one number: hooks, time, worst face (mW/cm2), differs or not."""
+    note = (
+        "Cautious case. Traced with all respirators in place. Told apart: the worst face of "
+        "layout 1 gets more, at 95 % confidence for each comparison."
+    )
+    told = {pair.second: "yes" if pair.told_apart else "no" for pair in result.pairs}
+    return table_of(
+        [(f"layout {place}", layout) for place, layout in enumerate(result.layouts, 1)],
+        {
+            "": lambda entry: entry[0],
+            "hooks": lambda entry: places_words(entry[1]),
+            "worst face": lambda entry: _worst_words(entry[1]),
+            "told from layout 1": lambda entry: told.get(entry[0], ""),
+            "exposure time": lambda entry: _about(entry[1]) + _time(entry[1]),
+            "mW/cm² ± standard error": lambda entry: _irradiance(entry[1]),
+            "95% bound": lambda entry: milliwatts(entry[1].lower) if entry[1].has_bound else "",
+        },
+        words=4,
+        note=note,
+    )
+
+
+def _about(layout: Ranked) -> str:
+    return "" if layout.has_bound else "about "
+
+
+def _worst_words(layout: Ranked) -> str:
+    return spot_words(layout.worst) if layout.worst else "not looked for face by face"
+
+
+def drill_table(study: HookStudy) -> Table:
+    """Hook points of the best layout for the builder, mm on the inside of the box."""
+    inside = study.load.scene.written.chamber.inside
+    edges = "on the inside from the left and from the front edge"
+    if inside is None:
+        edges = "along x, y and z from the origin of the scene, which must be a corner of the box"
+    note = (
+        f"Measured {edges}, to the point where the respirator hangs. Turned: "
+        f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
+    )
+    return table_of(
+        enumerate(study.best.best.layout, 1),
+        {
+            "": lambda hook: f"hook {hook[0]}",
+            "nearest wall, mm": lambda hook: _wall_words(hook[1], inside),
+            "from the left wall, mm": lambda hook: mm(hook[1].at[0]),
+            "from the door, mm": lambda hook: mm(hook[1].at[1]),
+            "above the floor, mm": lambda hook: mm(hook[1].at[2]),
+            "turned, degrees": lambda hook: f"{hook[1].turn:g}",
+        },
+        words=2,
+        note=note,
+    )
+
+
+def _wall_words(hang: Hang, inside: tuple[float, float, float] | None) -> str:
+    if inside is None:
+        return ""
+    wall, off = nearest_wall(hang.at, inside)
+    return f"{wall}, {mm(off)} off"
+
+
+def _time(layout: Ranked) -> str:
+    return OVER_A_WEEK if layout.dark else minutes_seconds(layout.time)

@@ -1,0 +1,70 @@
+"""Numbers, places and times as people read them."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from raysim.base.figures import NotAFigure, told
+from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
+from raysim.dose.exposure import LONGEST_TIME
+from raysim.dose.result import Spot
+
+OVER_A_WEEK = "more than a week"  # words for a time beyond `LONGEST_TIME`
+
+
+def number(value: float, figures: int = 3) -> str:
+    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept.
+
+    Raises
+    ------
+    NotAFigure
+        If it is not a finite number.
+    """
+    if math.isinf(told(value, "a figure")):
+        raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
+    if value == 0.0:
+        return "0"
+    if abs(value) < 1e-4:
+        mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
+        return f"{mantissa} × 10^{int(exponent)}"
+    rounded = float(f"{value:.{figures - 1}e}")
+    digits = figures - 1 - math.floor(math.log10(abs(rounded)))
+    return f"{rounded:,.{max(digits, 0)}f}"
+
+
+def milliwatts(irradiance: Any, figures: int = 3) -> str:
+    """An irradiance (W/m2) as a number of mW/cm2."""
+    return number(to_mW_cm2(irradiance), figures)
+
+
+def irradiance_words(value: float, error: float) -> str:
+    """Irradiance in three figures with its standard error in two, mW/cm2."""
+    return f"{milliwatts(value)} ± {milliwatts(error, 2)}"
+
+
+def spot_irradiance(spot: Spot) -> str:
+    """Irradiance of a spot with its standard error, mW/cm2."""
+    return irradiance_words(spot.irradiance, spot.standard_error)
+
+
+def xyz(at: np.ndarray) -> tuple[str, str, str]:
+    """A place (3,), m, in whole mm."""
+    x, y, z = (f"{value:.0f}" for value in to_mm(at))
+    return x, y, z
+
+
+def place_words(at: np.ndarray, *named: str) -> str:
+    """The names that there are, and where it is in millimetres."""
+    x, y, z = xyz(at)
+    return f"{', '.join(filter(None, named))} (at x {x}, y {y}, z {z} mm)"
+
+
+def spot_words(spot: Spot) -> str:
+    """Which face-side this is, in words and millimetres."""
+    return place_words(spot.centroid, spot.object, spot.part, spot.side, spot.place)
+
+
+def told_time(seconds: float) -> str:
+    """An exposure time in words, also if it is beyond `LONGEST_TIME` or infinite."""
+    return minutes_seconds(seconds) if seconds <= LONGEST_TIME else OVER_A_WEEK
