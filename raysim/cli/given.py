@@ -25,8 +25,6 @@ class _FilePath(click.ParamType):  # type: ignore[type-arg]
 
     def convert(self, value: Any, param: Any, ctx: Any) -> Path:
         """The path."""
-        if isinstance(value, Path):
-            return value
         raw = os.fsencode(value)
         try:
             raw.decode("utf-8")
@@ -80,3 +78,5 @@ class _Text(click.ParamType):  # type: ignore[type-arg]
 
 PATH, PLACE, TEXT = _FilePath(), _PlaceToWrite(), _Text()
 COUNT = click.IntRange(1, MOST)
+PHOTONS = click.IntRange(1, 10**13)
+PRECISION = FiniteRange(0.0005, 1.0, max_open=True)

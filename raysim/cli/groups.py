@@ -6,7 +6,11 @@ from typing import Any
 
 import click
 
-SETTINGS: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+SETTINGS: dict[str, Any] = {
+    "help_option_names": ["-h", "--help"],
+    "max_content_width": 100,
+    "show_default": True,
+}
 
 
 def examples(*lines: str) -> str:

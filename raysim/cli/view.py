@@ -40,9 +40,7 @@ MOST_PATHS = 5000
     metavar="AXIS=MM",
     help='Slice of light at right angles to x, y or z (repeatable), or "none" [at the worst spot].',
 )
-@click.option(
-    "--look-at", default="box", show_default=True, help='"box", "worst" or the name of an object.'
-)
+@click.option("--look-at", default="box", help='"box", "worst" or the name of an object.')
 @click.option("--scene", type=PATH, help="Scene file, if it was moved.")
 @click.option("--picture", type=PLACE, help="Write this PNG, open no window.")
 @click.option("--force", is_flag=True, help="Overwrite a picture that stands there.")

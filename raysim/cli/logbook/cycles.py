@@ -39,7 +39,11 @@ NUMBER = click.argument("number", type=COUNT)
 @click.option("--dose", type=DOSE, help="Best-lit face by the end, if there is no --result.")
 @click.option("--strap-dose", type=DOSE, help="Best-lit strap by the end.")
 @click.option(
-    "--override", type=TEXT, default="", help="Pass a limit: the reason, and your name to it."
+    "--override",
+    type=TEXT,
+    default="",
+    show_default=False,
+    help="Pass a limit: the reason, and your name to it.",
 )
 @BOX
 @AT

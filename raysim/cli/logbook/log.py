@@ -179,7 +179,6 @@ def retire(*, code: str, note: str, operator: str, book: Path) -> None:
     "--hours",
     type=FiniteRange(0, 1e6),
     default=0.0,
-    show_default=True,
     help="Hours that the lamp has burnt by then.",
 )
 @BOX

@@ -22,14 +22,15 @@ BOOK = click.option(
     type=PLACE,
     default=DEFAULT_BOOK,
     envvar="RAYSIM_LOGBOOK",
-    show_default=True,
     help="File of the logbook; also by the environment, RAYSIM_LOGBOOK.",
 )
 OPERATOR = click.option(
     "--operator", type=TEXT, required=True, help="Initials of whoever enters this."
 )
-NOTE = click.option("--note", type=TEXT, default="", help="Anything worth keeping.")
-BOX = click.option("--box", type=TEXT, default="box", show_default=True, help="Name of the box.")
+NOTE = click.option(
+    "--note", type=TEXT, default="", show_default=False, help="Anything worth keeping."
+)
+BOX = click.option("--box", type=TEXT, default="box", help="Name of the box.")
 
 
 # A time as raysim writes it, "4 h 32 min 01 s", and as on a clock, "14:20" or "4:32:01".
