@@ -77,19 +77,34 @@ def writing(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 def add_entry(
-    connection: sqlite3.Connection, kind: str, operator: str, note: str, at: datetime | None
+    connection: sqlite3.Connection,
+    kind: str,
+    operator: str,
+    note: str,
+    at: datetime | None,
+    **details: object,
 ) -> int:
-    """Add a row of `entry`; returns its number. `at` is when it happened, now by default."""
+    """Add a row of `entry`, and its `details` by column to the table of this `kind`.
+
+    `at` is when it happened, now by default. Returns the number of the entry.
+    """
     if not operator.strip():
         raise LogbookError("an entry needs its operator. Mend: give --operator, your initials")
     now = datetime.now(UTC)
     if at is not None and at > now:
         raise LogbookError(f"{stamp(at)} has not come yet. Mend: correct --at, or this clock")
-    made = connection.execute(
-        "INSERT INTO entry (kind, written, at, operator, note) VALUES (?, ?, ?, ?, ?)",
-        (kind, stamp(now), stamp(at or now), operator.strip(), note.strip()),
+    times = {"written": stamp(now), "at": stamp(at or now)}
+    number = _insert(
+        connection, "entry", kind=kind, **times, operator=operator.strip(), note=note.strip()
     )
-    return int(made.lastrowid or 0)
+    _insert(connection, kind, entry=number, **details)
+    return number
+
+
+def _insert(connection: sqlite3.Connection, table: str, **row: object) -> int:
+    places = ", ".join("?" * len(row))
+    text = f"INSERT INTO {table} ({', '.join(row)}) VALUES ({places})"  # noqa: S608 - own names
+    return int(connection.execute(text, tuple(row.values())).lastrowid or 0)
 
 
 def stamp(time: datetime) -> str:

@@ -2,7 +2,7 @@
 
 import difflib
 import sqlite3
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 from raysim.base.units import J_M2_PER_J_CM2
 from raysim.library.tables import assumptions
@@ -108,22 +108,8 @@ def _insert(book: sqlite3.Connection, r: Respirator, operator: str, note: str) -
     for what, text in (("code", r.code), ("owner", r.owner)):
         if not text.strip():
             raise LogbookError(f"a respirator needs its {what}. Mend: give one")
-    number = add_entry(book, "respirator", operator, note, None)
-    book.execute(
-        "INSERT INTO respirator VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            number,
-            r.code.strip(),
-            r.owner.strip(),
-            r.model.strip(),
-            r.state,
-            r.donnings_limit,
-            r.cycles_limit,
-            r.dose_limit,
-            r.strap_dose_limit,
-        ),
-    )
-    return number
+    texts = {"code": r.code.strip(), "owner": r.owner.strip(), "model": r.model.strip()}
+    return add_entry(book, "respirator", operator, note, None, **asdict(r) | texts)
 
 
 def find(book: sqlite3.Connection, code: str) -> Respirator | None:

@@ -1,7 +1,7 @@
 """`raysim log start`, `end`, `interrupted`, `void`: the life of a cycle."""
 
-from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -17,9 +17,11 @@ from raysim.cli.logbook.options import (
     NOTE,
     OPERATOR,
     TIME,
-    hours_of_result,
     setting_of_result,
 )
+from raysim.logbook.book import open_logbook
+from raysim.logbook.cycles import Setting, close_cycle, start_cycle
+from raysim.logbook.lamps import past_their_life
 from raysim.output.words.cautions import CAUTION_LINE
 
 CORRECT = click.option("--correct", is_flag=True, help="It is closed already; correct that.")
@@ -27,7 +29,6 @@ NUMBER = click.argument("number", type=COUNT)
 
 
 @click.command(
-    name="start",
     epilog=examples(
         "raysim log start R1 R2 --result results/my_box --operator CD",
         'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
@@ -40,6 +41,7 @@ NUMBER = click.argument("number", type=COUNT)
 @click.option("--strap-dose", type=DOSE, help="Best-lit strap by the end.")
 @click.option(
     "--override",
+    "overridden",
     type=TEXT,
     default="",
     show_default=False,
@@ -58,33 +60,21 @@ def start(
     timer: float | None,
     dose: float | None,
     strap_dose: float | None,
-    override: str,
     box: str,
-    at: datetime | None,
-    operator: str,
-    note: str,
     as_json: bool,
     book: Path,
+    **entry: Any,
 ) -> None:
     """Enter the start of a cycle with the respirators CODES."""
-    from raysim.library.tables import assumptions
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.cycles import Setting, start_cycle
-    from raysim.logbook.lamps import past_their_life
-
     if (result is None) == (timer is None):
         raise click.UsageError("give either --result or --timer")
     if result is not None and not (dose is None and strap_dose is None):
         raise click.UsageError("--dose and --strap-dose come from --result; leave them out")
-    until = assumptions()["rated_life_h"].value
+    setting, until = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose), None
     if result is not None:
-        setting, until = setting_of_result(result, box), hours_of_result(result)
-    else:
-        setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
+        setting, until = setting_of_result(result, box)
     with open_logbook(book) as opened:
-        number, warnings = start_cycle(
-            opened, codes, setting, operator, note=note, at=at, overridden=override
-        )
+        number, warnings = start_cycle(opened, codes, setting, **entry)
         warnings += past_their_life(opened, box, until)
     if as_json:
         entered = {"cycle": number, "respirators": codes, "warnings": warnings}
@@ -99,7 +89,6 @@ def start(
 
 
 @click.command(
-    name="end",
     epilog=examples(
         "raysim log end 2 --operator CD",
         'raysim log end 2 --at "2026-03-01 08:30" --operator CD',
@@ -111,16 +100,13 @@ def start(
 @OPERATOR
 @NOTE
 @BOOK
-def end(
-    *, number: int, at: datetime | None, correct: bool, operator: str, note: str, book: Path
-) -> None:
+def end(*, number: int, **entry: Any) -> None:
     """Enter that cycle NUMBER ran until its timer had run down."""
-    _close(book, number, "ended", operator=operator, note=note, at=at, correct=correct)
+    _close(number, "ended", **entry)
     click.echo(f"Cycle {number} ended: it counts. Each respirator goes back to its own wearer.")
 
 
 @click.command(
-    name="interrupted",
     epilog=examples('raysim log interrupted 2 --ran "6 min" --note "door opened" --operator CD'),
 )
 @NUMBER
@@ -130,30 +116,16 @@ def end(
 @OPERATOR
 @NOTE
 @BOOK
-def interrupted(
-    *,
-    number: int,
-    ran: float,
-    at: datetime | None,
-    correct: bool,
-    operator: str,
-    note: str,
-    book: Path,
-) -> None:
+def interrupted(*, number: int, ran: float, **entry: Any) -> None:
     """Enter that cycle NUMBER was broken off: door opened, lamp out, power lost."""
-    _close(
-        book, number, "interrupted", operator=operator, note=note, at=at, correct=correct, ran=ran
-    )
+    _close(number, "interrupted", ran=ran, **entry)
     click.echo(
         f"Cycle {number} interrupted after {minutes_seconds(ran)}: it does not count as a "
         "treatment, but as wear. Start the full time again."
     )
 
 
-@click.command(
-    name="void",
-    epilog=examples('raysim log void 2 --note "lamps never came on" --operator CD'),
-)
+@click.command(epilog=examples('raysim log void 2 --note "lamps never came on" --operator CD'))
 @NUMBER
 @click.option(
     "--note", type=TEXT, required=True, help="Why: entered by mistake, lamps never came on."
@@ -162,27 +134,12 @@ def interrupted(
 @CORRECT
 @OPERATOR
 @BOOK
-def void(
-    *, number: int, note: str, at: datetime | None, correct: bool, operator: str, book: Path
-) -> None:
+def void(*, number: int, **entry: Any) -> None:
     """Enter that cycle NUMBER never took place; the entry stays."""
-    _close(book, number, "void", operator=operator, note=note, at=at, correct=correct)
+    _close(number, "void", **entry)
     click.echo(f"Cycle {number} is void: it counts neither as a treatment nor as wear.")
 
 
-def _close(
-    book: Path,
-    number: int,
-    outcome: str,
-    *,
-    operator: str,
-    note: str,
-    at: datetime | None,
-    correct: bool,
-    ran: float | None = None,
-) -> None:
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.cycles import close_cycle
-
+def _close(number: int, outcome: str, *, book: Path, **entry: Any) -> None:
     with open_logbook(book) as opened:
-        close_cycle(opened, number, outcome, operator, ran=ran, note=note, at=at, correct=correct)
+        close_cycle(opened, number, outcome, **entry)

@@ -45,8 +45,6 @@ class _Time(click.ParamType):  # type: ignore[type-arg]
 
     def convert(self, value: Any, param: Any, ctx: Any) -> float:
         """Seconds."""
-        if isinstance(value, float):
-            return value
         text = str(value).strip()
         whole = CLOCK.fullmatch(text) or SPOKEN.fullmatch(text)
         try:
@@ -71,8 +69,6 @@ class _Dose(click.ParamType):  # type: ignore[type-arg]
         """J/m2."""
         from raysim.scene.file.fields import LARGEST_DOSE
 
-        if isinstance(value, float):
-            return value
         try:
             found = units.parse_quantity(str(value), units.DOSE)
         except ValueError as error:
@@ -89,8 +85,6 @@ class _Moment(click.ParamType):  # type: ignore[type-arg]
 
     def convert(self, value: Any, param: Any, ctx: Any) -> datetime:
         """The moment, with the time zone of this machine."""
-        if isinstance(value, datetime):
-            return value
         try:
             return datetime.fromisoformat(str(value)).astimezone()
         except (ValueError, OverflowError, OSError):
@@ -116,8 +110,11 @@ def _figure(value: Any) -> float:
     return float(value)
 
 
-def setting_of_result(folder: Path, box: str) -> Setting:
-    """Timer, scene and wear of a cycle, as `raysim dose` wrote them."""
+def setting_of_result(folder: Path, box: str) -> tuple[Setting, float | None]:
+    """Timer, scene and wear of a cycle, as `raysim dose` wrote them.
+
+    Also up to how many lamp hours the timer holds, if the result says so.
+    """
     try:
         record = _record(folder / "result.json" if folder.is_dir() else folder)
         timer, scene = record["timer_s"], record["scene"]
@@ -139,7 +136,10 @@ def setting_of_result(folder: Path, box: str) -> Setting:
         ) from None
     if timer is None:
         raise RaysimError(f"--result {folder}: {_no_timer(record)}")
-    return whole
+    try:
+        return whole, _figure(record["lamp_life"]["holds_until_h"])
+    except (ValueError, KeyError, TypeError):
+        return whole, None
 
 
 def _no_timer(record: dict[str, Any]) -> str:
@@ -150,19 +150,3 @@ def _no_timer(record: dict[str, Any]) -> str:
             "out why ('raysim meter'), read again, and run 'raysim dose' anew"
         )
     return "it has no finite timer setting. Mend: mend the dark spot first"
-
-
-def hours_of_result(folder: Path) -> float:
-    """Lamp hours up to which the timer of a result holds; by default the rated life."""
-    from raysim.library.tables import assumptions
-
-    record = _record(folder / "result.json" if folder.is_dir() else folder)
-    try:
-        return _figure(record["lamp_life"]["holds_until_h"])
-    except (ValueError, KeyError, TypeError):
-        return assumptions()["rated_life_h"].value
-
-
-def shown(moment: datetime) -> str:
-    """A moment in the local time of this machine."""
-    return moment.astimezone().strftime("%Y-%m-%d %H:%M")
