@@ -11,7 +11,7 @@ import click
 
 from raysim.base import units
 from raysim.base.errors import RaysimError, printable
-from raysim.cli.given import PLACE, TEXT
+from raysim.cli.given import PLACE, TEXT, Read
 from raysim.logbook.cycles import Setting
 
 DEFAULT_BOOK = "raysim-logbook.db"
@@ -38,60 +38,41 @@ SPOKEN = re.compile(r"(?:(\d{1,4}) *h *)?(?:(\d{1,4}) *min *)?(?:(\d{1,6}) *s)?"
 CLOCK = re.compile(r"(?:(\d{1,3}):(?=[0-5]\d:))?(\d{1,6}):([0-5]\d)", re.ASCII)
 
 
-class _Time(click.ParamType):  # type: ignore[type-arg]
-    """A duration: "14 min", "860 s", "14:20", "4:32:01" or "4 h 32 min 01 s"."""
-
-    name = "time"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> float:
-        """Seconds."""
-        text = str(value).strip()
-        whole = CLOCK.fullmatch(text) or SPOKEN.fullmatch(text)
-        try:
-            if whole and any(whole.groups()):
-                hours, minutes, seconds = (int(part or 0) for part in whole.groups())
-                found = 3600.0 * hours + 60.0 * minutes + seconds
-            else:
-                found = units.parse_quantity(text, units.TIME)
-        except ValueError as error:
-            self.fail(f'{error}, or minutes and seconds as "14:20"', param, ctx)
-        if not 0.0 <= found <= 7 * 86_400.0:
-            self.fail(f'"{value}" is not a time from 0 to 7 days', param, ctx)
-        return found
+def _time(text: str) -> float:
+    """Seconds of "14 min", "860 s", "14:20", "4:32:01" or "4 h 32 min 01 s"."""
+    whole = CLOCK.fullmatch(text.strip()) or SPOKEN.fullmatch(text.strip())
+    try:
+        if whole and any(whole.groups()):
+            hours, minutes, seconds = (int(part or 0) for part in whole.groups())
+            found = 3600.0 * hours + 60.0 * minutes + seconds
+        else:
+            found = units.parse_quantity(text.strip(), units.TIME)
+    except ValueError as error:
+        raise ValueError(f'{error}, or minutes and seconds as "14:20"') from None
+    if not 0.0 <= found <= 7 * 86_400.0:
+        raise ValueError(f'"{text}" is not a time from 0 to 7 days')
+    return found
 
 
-class _Dose(click.ParamType):  # type: ignore[type-arg]
-    """A dose such as "2.5 J/cm2"."""
+def _dose(text: str) -> float:
+    """J/m2 of a dose such as "2.5 J/cm2"."""
+    from raysim.scene.file.fields import LARGEST_DOSE
 
-    name = "dose"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> float:
-        """J/m2."""
-        from raysim.scene.file.fields import LARGEST_DOSE
-
-        try:
-            found = units.parse_quantity(str(value), units.DOSE)
-        except ValueError as error:
-            self.fail(str(error), param, ctx)
-        if not 0.0 < found <= LARGEST_DOSE:
-            self.fail(f'"{value}" is not a dose above zero that can be meant', param, ctx)
-        return found
+    found = units.parse_quantity(text, units.DOSE)
+    if not 0.0 < found <= LARGEST_DOSE:
+        raise ValueError(f'"{text}" is not a dose above zero that can be meant')
+    return found
 
 
-class _Moment(click.ParamType):  # type: ignore[type-arg]
-    """A local date and time, "2026-03-01 08:30"."""
-
-    name = "moment"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> datetime:
-        """The moment, with the time zone of this machine."""
-        try:
-            return datetime.fromisoformat(str(value)).astimezone()
-        except (ValueError, OverflowError, OSError):
-            self.fail(f'"{value}" is not a date and time such as "2026-03-01 08:30"', param, ctx)
+def _moment(text: str) -> datetime:
+    """A local date and time, "2026-03-01 08:30", with the time zone of this machine."""
+    try:
+        return datetime.fromisoformat(text).astimezone()
+    except (ValueError, OverflowError, OSError):
+        raise ValueError(f'"{text}" is not a date and time such as "2026-03-01 08:30"') from None
 
 
-TIME, DOSE, MOMENT = _Time(), _Dose(), _Moment()
+TIME, DOSE, MOMENT = Read("time", _time), Read("dose", _dose), Read("moment", _moment)
 AT = click.option("--at", type=MOMENT, help="When it happened, if not now: 'YYYY-MM-DD HH:MM'.")
 
 
