@@ -10,15 +10,13 @@ import click
 from raysim.base.errors import Fault, Level, SceneError
 from raysim.cli import BAD_INPUT
 from raysim.cli.common import SCENE, Teller
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 
 
-@click.command(
-    name="check",
-    epilog=examples(
-        "raysim check scenes/clinic_locker.toml",
-        "raysim check my_box/my_box.toml --json",
-    ),
+@with_examples(
+    "check",
+    "raysim check scenes/clinic_locker.toml",
+    "raysim check my_box/my_box.toml --json",
 )
 @SCENE
 @click.option("--json", "as_json", is_flag=True, help="Print the faults as JSON.")

@@ -46,9 +46,7 @@ def _silence_log(context: click.Context, option: click.Parameter, quiet: bool) -
     return quiet
 
 
-def checked_scene(
-    path: Path, teller: "Teller | None" = None
-) -> tuple["BuiltScene", tuple[Fault, ...]]:
+def checked_scene(path: Path, teller: "Teller") -> tuple["BuiltScene", tuple[Fault, ...]]:
     """A scene without errors, and the warnings about it.
 
     The checks run compiled code. So `teller` tells here that the first run compiles, and a second
@@ -64,7 +62,6 @@ def checked_scene(
     from raysim.transport.precompile import compile_ahead
     from raysim.transport.threads import default_threads
 
-    teller = teller or Teller(quiet=True)
     with teller.bar(passing=True):
         scene = load_scene(path, teller.progress)
     teller.compiling()

@@ -23,22 +23,20 @@ from raysim.cli.common import (
     tell_results,
 )
 from raysim.cli.given import PHOTONS, PLACE, PRECISION
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 
 if TYPE_CHECKING:
     from raysim.dose.result import Result
     from raysim.scene.build import BuiltScene
 
 
-@click.command(
-    name="dose",
-    epilog=examples(
-        "raysim dose scenes/clinic_locker.toml",
-        "raysim dose my_box/my_box.toml --out results/tuesday --precision 0.01",
-        'raysim dose scenes/clinic_locker.toml --without "rear left" --out results/lamp_out',
-        "raysim dose my_box/my_box.toml --json --no-pictures --force > result.json",
-        "raysim dose my_box/my_box.toml --out results/tuesday --resume",
-    ),
+@with_examples(
+    "dose",
+    "raysim dose scenes/clinic_locker.toml",
+    "raysim dose my_box/my_box.toml --out results/tuesday --precision 0.01",
+    'raysim dose scenes/clinic_locker.toml --without "rear left" --out results/lamp_out',
+    "raysim dose my_box/my_box.toml --json --no-pictures --force > result.json",
+    "raysim dose my_box/my_box.toml --out results/tuesday --resume",
 )
 @SCENE
 @click.option("--out", type=PLACE, help="Folder of the results [results/NAME].")
@@ -94,28 +92,27 @@ def command(
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
     broken_off, trouble = False, ""
-    with claimed(folder, force, resume, scene):
-        checkpoint = checkpoint_in(folder, resume, quiet)
-        run = run_options(typed, checkpoint)
-        teller.warn(warnings)
-        result = _traced(
-            built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run
-        )
-        same_again = _same_again(scene, case=case, **run)
-        try:
-            with writing(checkpoint):
-                trouble = write_results(
-                    result,
-                    folder,
-                    case=case,
-                    pictures=pictures,
-                    command=same_again,
-                    notice=teller.notice,
-                )
-        except KeyboardInterrupt:
-            broken_off = True
-        if not result.interrupted:
-            checkpoint.remove()
+    click.get_current_context().with_resource(claimed(folder, force, resume, scene))
+    checkpoint = checkpoint_in(folder, resume, quiet)
+    run = run_options(typed, checkpoint)
+    teller.warn(warnings)
+    result = _traced(
+        built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run
+    )
+    try:
+        with writing(checkpoint):
+            trouble = write_results(
+                result,
+                folder,
+                case=case,
+                pictures=pictures,
+                command=_same_again(scene, case, run),
+                notice=teller.notice,
+            )
+    except KeyboardInterrupt:
+        broken_off = True
+    if not result.interrupted:
+        checkpoint.remove()
     if broken_off and not quiet:
         without_pictures = " but for the pictures" if trouble else ""
         click.echo(f"raysim: interrupted; the results are whole{without_pictures}", err=True)
@@ -150,21 +147,11 @@ def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
     return dataclasses.replace(result, budget=budget)
 
 
-def _same_again(
-    scene: Path,
-    *,
-    seed: int,
-    photons: int | None,
-    precision: float | None,
-    without: tuple[str, ...],
-    case: str,
-) -> str:
+def _same_again(scene: Path, case: str, run: dict[str, Any]) -> str:
     """The command line that repeats the run with the same numbers."""
-    options: list[tuple[str, object]] = [
-        *(("--seed", seed), ("--photons", photons), ("--precision", precision)),
-        *(("--without", lamp) for lamp in without),
-        ("--case", case if case != "cautious" else None),
-    ]
+    options = [(f"--{name}", run[name]) for name in ("seed", "photons", "precision")]
+    options += [("--without", lamp) for lamp in run["without"]]
+    options += [("--case", case)] if case != "cautious" else []
     words = ["raysim", "dose", str(scene)]
     for option, value in options:
         words += [option, str(value)] if value is not None else []

@@ -9,7 +9,7 @@ import click
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import POSE
 from raysim.cli.given import FiniteRange
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.hooks_options import (
     CLEARANCE,
     HEIGHT,
@@ -23,12 +23,10 @@ from raysim.cli.hooks_options import (
 from raysim.cli.study import precision_option, run_study, study_options
 
 
-@click.command(
-    name="hooks",
-    epilog=examples(
-        "raysim hooks scenes/clinic_locker.toml --number 6",
-        "raysim hooks my_box/my_box.toml --number 1..2 --spacing 40 --turn 0 --turn 90",
-    ),
+@with_examples(
+    "hooks",
+    "raysim hooks scenes/clinic_locker.toml --number 6",
+    "raysim hooks my_box/my_box.toml --number 1..2 --spacing 40 --turn 0 --turn 90",
 )
 @study_options
 @click.option(

@@ -5,15 +5,12 @@ from pathlib import Path
 import click
 
 from raysim.cli.common import POSE, SCENE, SEED, THREADS, Teller, checked_scene, quiet_option, tell
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.study import run_options, tell_pose
 from raysim.output.words.cautions import CAUTION_LINE
 
 
-@click.command(
-    name="leak",
-    epilog=examples("raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json"),
-)
+@with_examples("leak", "raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json")
 @SCENE
 @POSE
 @SEED

@@ -9,20 +9,18 @@ import click
 from raysim.base.errors import RaysimError
 from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import POSE, named_surface
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.study import precision_option, run_study, study_options
 
 if TYPE_CHECKING:
     from raysim.library.tables import Surface
 
 
-@click.command(
-    name="linings",
-    epilog=examples(
-        "raysim linings scenes/clinic_locker.toml",
-        'raysim linings my_box/my_box.toml --lining foil --lining "white paint" --price foil=1.5',
-        "raysim linings my_box/my_box.toml --no-walls --json --force",
-    ),
+@with_examples(
+    "linings",
+    "raysim linings scenes/clinic_locker.toml",
+    'raysim linings my_box/my_box.toml --lining foil --lining "white paint" --price foil=1.5',
+    "raysim linings my_box/my_box.toml --no-walls --json --force",
 )
 @study_options
 @click.option("--lining", multiple=True, metavar="NAME", help="A lining to try [a dozen].")

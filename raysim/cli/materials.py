@@ -6,21 +6,19 @@ import json
 import click
 
 from raysim.cli.common import named_surface
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.library.tables import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
 MARGIN = " " * 26
 
 
-@click.command(
-    name="materials",
-    epilog=examples(
-        "raysim materials",
-        "raysim materials aluminium",
-        'raysim materials "household mirror"',
-        "raysim materials --json",
-    ),
+@with_examples(
+    "materials",
+    "raysim materials",
+    "raysim materials aluminium",
+    'raysim materials "household mirror"',
+    "raysim materials --json",
 )
 @click.argument("words", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print the library as JSON.")

@@ -10,7 +10,7 @@ import click
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import SCENE, SEED, THREADS, Teller, checked_scene, quiet_option, tell
 from raysim.cli.given import PHOTONS, PLACE, PRECISION
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.study import run_options
 from raysim.output.words.cautions import CAUTION_LINE
 
@@ -19,13 +19,11 @@ if TYPE_CHECKING:
     from raysim.studies.survey import Survey
 
 
-@click.command(
-    name="meter",
-    epilog=examples(
-        "raysim meter my_box/my_box.toml",
-        "raysim meter my_box/my_box.toml --sheet survey.html",
-        "raysim meter my_box/my_box.toml --no-time --json",
-    ),
+@with_examples(
+    "meter",
+    "raysim meter my_box/my_box.toml",
+    "raysim meter my_box/my_box.toml --sheet survey.html",
+    "raysim meter my_box/my_box.toml --no-time --json",
 )
 @SCENE
 @SEED

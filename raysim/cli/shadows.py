@@ -6,16 +6,14 @@ import click
 
 from raysim.cli.common import POSE
 from raysim.cli.given import PHOTONS, FiniteRange
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.study import run_study, study_options
 
 
-@click.command(
-    name="shadows",
-    epilog=examples(
-        "raysim shadows scenes/folded_shut.toml",
-        "raysim shadows my_box/my_box.toml --share 0.3 --smallest 1",
-    ),
+@with_examples(
+    "shadows",
+    "raysim shadows scenes/folded_shut.toml",
+    "raysim shadows my_box/my_box.toml --share 0.3 --smallest 1",
 )
 @study_options
 @click.option(

@@ -21,6 +21,7 @@ from raysim.cli.common import (
     tell_results,
 )
 from raysim.cli.given import PLACE, PRECISION
+from raysim.cli.groups import together
 
 if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
@@ -28,13 +29,8 @@ if TYPE_CHECKING:
 
 OUT = click.option("--out", type=PLACE, help="Folder of the results.")
 QUIET = quiet_option("No progress, no warnings, no answer.")
-
-
-def study_options(command: Callable[..., None]) -> Callable[..., None]:
-    """A command with the scene and the options that all studies share; `run_study` takes them."""
-    for option in (FORCE, QUIET, JSON, THREADS, SEED, OUT, SCENE):
-        command = option(command)
-    return command
+# The scene and the options that all studies share; `run_study` takes them.
+study_options = together(SCENE, OUT, SEED, THREADS, JSON, QUIET, FORCE)
 
 
 def precision_option(default: float) -> Callable[[Callable[..., None]], Callable[..., None]]:

@@ -7,8 +7,6 @@ from datetime import datetime
 from raysim.library.tables import assumptions
 from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
 
-FITTED, READ, REMOVED = "fitted", "read", "removed"
-
 
 @dataclass(frozen=True)
 class LampAge:

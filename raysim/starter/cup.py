@@ -1,9 +1,4 @@
-"""Moulded cup respirator with a flange, invented and generic, in millimetres.
-
-The origin is the hook point: the axis of the hook's wire runs along y through it. z is up, the
-outside faces -y, the wearer's side +y. Shell, nose clip and straps are open sheets for two-sided
-use, with normals away from the wearer. The nose clip is a band of the shell's own triangles.
-"""
+"""Moulded cup respirator with a flange, invented and generic, in millimetres."""
 
 from __future__ import annotations
 
@@ -147,26 +142,14 @@ def _fallen_in(end: Array) -> tuple[Array, Array]:
 
 
 def cup_strap_fallen_in() -> Parts:
-    """Cup whose lower strap fell into it and covers the inside of the chin.
-
-    Returns
-    -------
-    dict
-        As of `cup_respirator`.
-    """
+    """The cup with its lower strap fallen in, which covers the inside of the chin."""
     lower = _rim_end(LOWER_STRAP_ANGLE)
     path, across = _fallen_in(lower.point)
     return _hung(straps.ribbon(path, lower, across, (0.1, 0.5)))
 
 
 def cup_respirator() -> Parts:
-    """Moulded cup with a flange, hanging by its upper strap.
-
-    Returns
-    -------
-    dict
-        'shell', 'straps' and 'nose clip', in mm, origin at the hook point.
-    """
+    """Moulded cup with a flange, hanging by its upper strap."""
     lower = _rim_end(LOWER_STRAP_ANGLE)
     loop = straps.even_path(straps.slack_loop(lower.point, 55.0, 22.0))
     return _hung(straps.ribbon(loop, lower, np.array([0.0, 1.0, 0.0]), (0.2, 0.7)))

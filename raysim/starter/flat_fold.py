@@ -1,9 +1,6 @@
 """Three-panel flat-fold respirator, invented and generic, shut, open or between, in millimetres.
 
-The origin is the hook point: the axis of the hook's wire runs along y through it. z is up, the
-outside faces -y, the wearer's side +y. Shell, nose clip and straps are open sheets for two-sided
-use, with normals away from the wearer (a panel that is folded over is turned with its normals).
-The nose clip is a band of the shell's own triangles. Beyond the ends of the upper and lower
+A panel that is folded over is turned with its normals. Beyond the ends of the upper and lower
 panels the centre panel goes on as a tab, and the straps start at the tabs' edges.
 """
 
@@ -73,11 +70,6 @@ def flat_fold(open_fraction: float) -> Parts:
     ----------
     open_fraction : 0 for shut (upper and lower panel folded behind the centre panel, the lower
         strap bunched behind them) to 1 for open to its chamber
-
-    Returns
-    -------
-    dict
-        'shell', 'straps' and 'nose clip', in mm, origin at the hook point.
     """
     if not 0.0 <= open_fraction <= 1.0:
         raise ValueError(f"open_fraction must lie in 0 to 1, not {open_fraction}")

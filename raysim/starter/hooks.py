@@ -52,13 +52,9 @@ def _tube(path: Array, side: Array, radius_mm: Array, sides: int) -> trimesh.Tri
 
 
 def hook() -> trimesh.Trimesh:
-    """Make a closed hook: a wire along y whose end towards the door (-y) turns up.
+    """Closed hook: a wire along y, `HOOK_LENGTH_MM`, whose end towards the door (-y) turns up.
 
-    Returns
-    -------
-    trimesh.Trimesh
-        Watertight solid in mm, `HOOK_LENGTH_MM` along y; the strap rests above the origin, which
-        lies on the wire's axis.
+    The strap rests above the origin, which lies on the wire's axis.
     """
     turn = np.linspace(0.0, np.radians(60.0), 6)
     arc = HOOK_BEND_MM * np.stack([-np.sin(turn), 1.0 - np.cos(turn)], 1) - [HOOK_STRAIGHT_MM, 0.0]
@@ -76,13 +72,7 @@ def hook() -> trimesh.Trimesh:
 
 
 def rail() -> trimesh.Trimesh:
-    """Make a closed round rail along x, centred on the origin.
-
-    Returns
-    -------
-    trimesh.Trimesh
-        Watertight solid in mm, `RAIL_LENGTH_MM` long, radius `RAIL_RADIUS_MM`.
-    """
+    """Closed round rail along x, `RAIL_LENGTH_MM`, centred on the origin."""
     x = np.linspace(-0.5 * RAIL_LENGTH_MM, 0.5 * RAIL_LENGTH_MM, RAIL_SECTIONS + 1)
     path = np.stack([x, np.zeros_like(x), np.zeros_like(x)], axis=1)
     return _tube(path, np.array([0.0, 1.0, 0.0]), np.full(len(x), RAIL_RADIUS_MM), RAIL_SIDES)

@@ -12,15 +12,7 @@ import numpy as np
 import trimesh
 
 from raysim.starter.hooks import HOOK_RADIUS_MM
-from raysim.starter.sheets import (
-    Array,
-    Parts,
-    arc_length,
-    mirrored,
-    resample,
-    sheet,
-    smoothstep,
-)
+from raysim.starter.sheets import Array, Parts, arc_length, mirrored, resample, sheet, smoothstep
 
 HOOK_CLEARANCE_MM = 2.0
 EDGE_GAP_MM = 0.8

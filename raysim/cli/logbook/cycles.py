@@ -7,13 +7,14 @@ import click
 
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import COUNT, PATH, TEXT
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.logbook.json import JSON, print_json, setting_record
 from raysim.cli.logbook.options import (
     AT,
     BOOK,
     BOX,
     DOSE,
+    ENTRY,
     NOTE,
     OPERATOR,
     TIME,
@@ -28,11 +29,10 @@ CORRECT = click.option("--correct", is_flag=True, help="It is closed already; co
 NUMBER = click.argument("number", type=COUNT)
 
 
-@click.command(
-    epilog=examples(
-        "raysim log start R1 R2 --result results/my_box --operator CD",
-        'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
-    ),
+@with_examples(
+    "start",
+    "raysim log start R1 R2 --result results/my_box --operator CD",
+    'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
 )
 @click.argument("codes", type=TEXT, nargs=-1, required=True)
 @click.option("--result", type=PATH, help="Folder 'raysim dose' wrote.")
@@ -88,34 +88,29 @@ def start(
     click.echo(click.wrap_text(CAUTION_LINE, 92))
 
 
-@click.command(
-    epilog=examples(
-        "raysim log end 2 --operator CD",
-        'raysim log end 2 --at "2026-03-01 08:30" --operator CD',
-    ),
+@with_examples(
+    "end",
+    "raysim log end 2 --operator CD",
+    'raysim log end 2 --at "2026-03-01 08:30" --operator CD',
 )
 @NUMBER
 @AT
 @CORRECT
-@OPERATOR
-@NOTE
-@BOOK
+@ENTRY
 def end(*, number: int, **entry: Any) -> None:
     """Enter that cycle NUMBER ran until its timer had run down."""
     _close(number, "ended", **entry)
     click.echo(f"Cycle {number} ended: it counts. Each respirator goes back to its own wearer.")
 
 
-@click.command(
-    epilog=examples('raysim log interrupted 2 --ran "6 min" --note "door opened" --operator CD'),
+@with_examples(
+    "interrupted", 'raysim log interrupted 2 --ran "6 min" --note "door opened" --operator CD'
 )
 @NUMBER
 @click.option("--ran", type=TIME, required=True, help="How long the lamps had been on.")
 @AT
 @CORRECT
-@OPERATOR
-@NOTE
-@BOOK
+@ENTRY
 def interrupted(*, number: int, ran: float, **entry: Any) -> None:
     """Enter that cycle NUMBER was broken off: door opened, lamp out, power lost."""
     _close(number, "interrupted", ran=ran, **entry)
@@ -125,7 +120,7 @@ def interrupted(*, number: int, ran: float, **entry: Any) -> None:
     )
 
 
-@click.command(epilog=examples('raysim log void 2 --note "lamps never came on" --operator CD'))
+@with_examples("void", 'raysim log void 2 --note "lamps never came on" --operator CD')
 @NUMBER
 @click.option(
     "--note", type=TEXT, required=True, help="Why: entered by mistake, lamps never came on."

@@ -6,19 +6,13 @@ from typing import Any
 import click
 
 from raysim.cli.given import COUNT, TEXT, FiniteRange
-from raysim.cli.groups import SETTINGS, Commands, examples
+from raysim.cli.groups import SETTINGS, Commands, examples, together, with_examples
 from raysim.cli.logbook.cycles import end, interrupted, start, void
-from raysim.cli.logbook.options import BOOK, BOX, DOSE, NOTE, OPERATOR
+from raysim.cli.logbook.options import BOOK, BOX, DOSE, ENTRY, OPERATOR
 from raysim.cli.logbook.show import ages, export, listing, tallies_command
 from raysim.logbook.book import new_logbook, open_logbook
 from raysim.logbook.lamps import enter_lamp
-from raysim.logbook.respirators import (
-    RETIRED,
-    Respirator,
-    add_respirator,
-    correct_respirator,
-    get,
-)
+from raysim.logbook.respirators import RETIRED, Respirator, add_respirator, correct_respirator, get
 from raysim.output.words.cautions import CAUTION_LINE
 
 
@@ -42,7 +36,7 @@ def command() -> None:
     """
 
 
-@click.command(epilog=examples("raysim log new", "raysim log new --book ward3.db"))
+@with_examples("new", "raysim log new", "raysim log new --book ward3.db")
 @BOOK
 def new(*, book: Path) -> None:
     """Make an empty logbook."""
@@ -51,7 +45,7 @@ def new(*, book: Path) -> None:
     click.echo(click.wrap_text(CAUTION_LINE, 92))
 
 
-_LIMITS = (
+_with_limits = together(
     click.option("--model", type=TEXT, help="Make and model."),
     click.option("--donnings", "donnings_limit", type=COUNT, help="Limit of donnings [5]."),
     click.option(
@@ -62,28 +56,19 @@ _LIMITS = (
 )
 
 
-def _with_limits(function: Any) -> Any:
-    for option in reversed(_LIMITS):
-        function = option(function)
-    return function
-
-
 def _given(options: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in options.items() if value is not None}
 
 
-@click.command(
-    epilog=examples(
-        "raysim log add R1 --owner AB --operator CD",
-        'raysim log add R2 --owner EF --operator CD --donnings 5 --dose-limit "10 J/cm2"',
-    ),
+@with_examples(
+    "add",
+    "raysim log add R1 --owner AB --operator CD",
+    'raysim log add R2 --owner EF --operator CD --donnings 5 --dose-limit "10 J/cm2"',
 )
 @click.argument("code", type=TEXT)
 @click.option("--owner", type=TEXT, required=True, help="Initials of its one wearer.")
 @_with_limits
-@OPERATOR
-@NOTE
-@BOOK
+@ENTRY
 def add(*, code: str, owner: str, operator: str, note: str, book: Path, **limits: Any) -> None:
     """Enter a new respirator by its CODE, as it stands on it."""
     respirator = Respirator(code, owner, **_given(limits))
@@ -97,7 +82,7 @@ def add(*, code: str, owner: str, operator: str, note: str, book: Path, **limits
     )
 
 
-@click.command(epilog=examples('raysim log correct R1 --owner EF --note "misread" --operator CD'))
+@with_examples("correct", 'raysim log correct R1 --owner EF --note "misread" --operator CD')
 @click.argument("code", type=TEXT)
 @click.option("--owner", type=TEXT, help="Initials of its one wearer.")
 @_with_limits
@@ -114,7 +99,7 @@ def correct(*, code: str, note: str, operator: str, book: Path, **options: Any) 
     click.echo(f"Entry {number}: respirator {code} corrected; the earlier entry stays.")
 
 
-@click.command(epilog=examples('raysim log retire R1 --note "strap torn" --operator CD'))
+@with_examples("retire", 'raysim log retire R1 --note "strap torn" --operator CD')
 @click.argument("code", type=TEXT)
 @click.option(
     "--note", type=TEXT, required=True, help="Why: limit reached, soiled, damaged, fit failed."
@@ -128,11 +113,10 @@ def retire(*, code: str, note: str, operator: str, book: Path) -> None:
     click.echo(f"Entry {number}: respirator {code} is retired.")
 
 
-@click.command(
-    epilog=examples(
-        "raysim log lamp left fitted --operator CD",
-        "raysim log lamp left read --hours 412 --operator CD",
-    ),
+@with_examples(
+    "lamp",
+    "raysim log lamp left fitted --operator CD",
+    "raysim log lamp left read --hours 412 --operator CD",
 )
 @click.argument("name", type=TEXT)
 @click.argument("event", type=click.Choice(["fitted", "read", "removed"]))
@@ -140,9 +124,7 @@ def retire(*, code: str, note: str, operator: str, book: Path) -> None:
     "--hours", type=FiniteRange(0, 1e6), default=0.0, help="Hours that the lamp has burnt by then."
 )
 @BOX
-@OPERATOR
-@NOTE
-@BOOK
+@ENTRY
 def lamp(*, name: str, event: str, hours: float, box: str, book: Path, **entry: Any) -> None:
     """Enter that lamp NAME was fitted (with its hours so far), its hours read, or removed."""
     with open_logbook(book) as opened:

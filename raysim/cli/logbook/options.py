@@ -12,6 +12,7 @@ import click
 from raysim.base import units
 from raysim.base.errors import RaysimError, printable
 from raysim.cli.given import PLACE, TEXT, Read
+from raysim.cli.groups import together
 from raysim.logbook.cycles import Setting
 
 DEFAULT_BOOK = "raysim-logbook.db"
@@ -30,6 +31,7 @@ OPERATOR = click.option(
 NOTE = click.option(
     "--note", type=TEXT, default="", show_default=False, help="Anything worth keeping."
 )
+ENTRY = together(OPERATOR, NOTE, BOOK)
 BOX = click.option("--box", type=TEXT, default="box", help="Name of the box.")
 
 

@@ -9,7 +9,7 @@ import click
 from raysim.base.errors import RaysimError
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import PLACE
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.logbook.json import JSON, cycle_record, lamp_record, print_json, tally_record
 from raysim.cli.logbook.options import BOOK
 from raysim.library.tables import assumptions
@@ -42,7 +42,7 @@ def _shown(moment: datetime) -> str:
     return moment.astimezone().strftime("%Y-%m-%d %H:%M")
 
 
-@click.command(name="list", epilog=examples("raysim log list", "raysim log list --json"))
+@with_examples("list", "raysim log list", "raysim log list --json")
 @JSON
 @BOOK
 def listing(*, book: Path, as_json: bool) -> None:
@@ -71,7 +71,7 @@ def listing(*, book: Path, as_json: bool) -> None:
     _table(headings, rows)
 
 
-@click.command(name="tallies", epilog=examples("raysim log tallies", "raysim log tallies --json"))
+@with_examples("tallies", "raysim log tallies", "raysim log tallies --json")
 @JSON
 @BOOK
 def tallies_command(*, book: Path, as_json: bool) -> None:
@@ -122,7 +122,7 @@ def _tally_cells(tally: Tally) -> tuple[object, ...]:
     )
 
 
-@click.command(name="lamps", epilog=examples("raysim log lamps", "raysim log lamps --json"))
+@with_examples("lamps", "raysim log lamps", "raysim log lamps --json")
 @JSON
 @BOOK
 def ages(*, book: Path, as_json: bool) -> None:
@@ -149,7 +149,7 @@ def ages(*, book: Path, as_json: bool) -> None:
     _table(headings, rows, note + "it; the meter decides.")
 
 
-@click.command(epilog=examples("raysim log export logbook_csv"))
+@with_examples("export", "raysim log export logbook_csv")
 @click.argument("folder", type=PLACE)
 @BOOK
 def export(*, folder: Path, book: Path) -> None:
