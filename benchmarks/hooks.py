@@ -44,7 +44,7 @@ def main() -> None:
     points = grid_points(find_load(scene), Grid())
     study = hooks.study(
         scene,
-        numbers=number_range(sys.argv[1] if len(sys.argv) > 1 else None),
+        numbers=number_range(sys.argv[1]) if len(sys.argv) > 1 else None,
         points=points,
         options=raysim.RunOptions(threads=2, progress=watch.progress),
     )

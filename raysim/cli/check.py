@@ -1,5 +1,6 @@
 """`raysim check`: what is wrong or doubtful in a scene."""
 
+import dataclasses
 import json
 import sys
 from pathlib import Path
@@ -9,15 +10,13 @@ import click
 from raysim.base.errors import Fault, Level, SceneError
 from raysim.cli import BAD_INPUT
 from raysim.cli.common import SCENE, Teller
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 
 
-@click.command(
-    name="check",
-    epilog=examples(
-        "raysim check scenes/clinic_locker.toml",
-        "raysim check my_box/my_box.toml --json",
-    ),
+@with_examples(
+    "check",
+    "raysim check scenes/clinic_locker.toml",
+    "raysim check my_box/my_box.toml --json",
 )
 @SCENE
 @click.option("--json", "as_json", is_flag=True, help="Print the faults as JSON.")
@@ -29,17 +28,7 @@ def command(*, scene: Path, as_json: bool) -> None:
     faults, triangles = _faults(scene, as_json)
     errors = [fault for fault in faults if fault.level is Level.ERROR]
     if as_json:
-        rows = [
-            {
-                "level": f.level.value,
-                "code": f.code.value,
-                "file": f.file,
-                "key": f.key,
-                "what": f.what,
-                "mend": f.mend,
-            }
-            for f in faults
-        ]
+        rows = [{"level": fault.level, **dataclasses.asdict(fault)} for fault in faults]
         click.echo(json.dumps({"scene": str(scene), "faults": rows}, indent=2))
     else:
         for fault in faults:
@@ -57,12 +46,12 @@ def _faults(path: Path, quiet: bool) -> tuple[list[Fault], int]:
 
     teller = Teller(quiet)
     try:
-        with teller.passing_bar():
+        with teller.bar(passing=True):
             scene = load_scene(path, teller.progress)
     except SceneError as error:
         return error.faults, 0
     teller.compiling()
-    with teller.passing_bar():
+    with teller.bar(passing=True):
         return check_scene(scene, teller.progress), len(scene.triangles.corners)
 
 

@@ -2,20 +2,31 @@
 
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.base.errors import Fault, Level, SceneError
+from raysim.base.errors import Fault, Level, RaysimError, SceneError
 from raysim.cli.given import PATH
+from raysim.output.words.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
+    from raysim.library.tables import Surface
     from raysim.scene.build import BuiltScene
 
 SCENE = click.argument("scene", type=PATH)
+SEED = click.option(
+    "--seed", type=click.IntRange(0, 2**64 - 1), default=1, help="Key of the random numbers."
+)
+THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
+FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand there.")
+POSE = click.option(
+    "--pose", metavar="NAME", help="Which pose of a scene with several [the first]."
+)
 COMPILING = "first run on this machine: compiling the tracer, which takes about half a minute, once"
 SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
 
@@ -35,9 +46,7 @@ def _silence_log(context: click.Context, option: click.Parameter, quiet: bool) -
     return quiet
 
 
-def checked_scene(
-    path: Path, teller: "Teller | None" = None
-) -> tuple["BuiltScene", tuple[Fault, ...]]:
+def checked_scene(path: Path, teller: "Teller") -> tuple["BuiltScene", tuple[Fault, ...]]:
     """A scene without errors, and the warnings about it.
 
     The checks run compiled code. So `teller` tells here that the first run compiles, and a second
@@ -53,30 +62,55 @@ def checked_scene(
     from raysim.transport.precompile import compile_ahead
     from raysim.transport.threads import default_threads
 
-    teller = teller or Teller(quiet=True)
-    with teller.passing_bar():
+    with teller.bar(passing=True):
         scene = load_scene(path, teller.progress)
     teller.compiling()
     context = click.get_current_context(silent=True)
     asked = context.params.get("threads") if context else None
     compile_ahead(asked or default_threads())
-    with teller.passing_bar():
+    with teller.bar(passing=True):
         faults = check_scene(scene, teller.progress)
     if any(fault.level is Level.ERROR for fault in faults):
         raise SceneError(faults)
     return scene, tuple(faults)
 
 
-def surface_mend(name: str) -> str:
-    """How to mend an unknown name of a surface: the nearest names."""
+def named_surface(name: str, unknown: str) -> "Surface":
+    """The surface of this name; where there is none, `unknown` is told with the nearest names.
+
+    Raises
+    ------
+    RaysimError
+        If no surface has this name or alias.
+    """
     from raysim.library.tables import UnknownSurface, find_surface
 
     try:
-        find_surface(name)
+        return find_surface(name)
     except UnknownSurface as error:
         near = " or ".join(f'"{close}"' for close in error.nearest[:3])
-        return f"did you mean {near}?" if near else "'raysim materials' lists all"
-    return f"'raysim materials {name}' shows it"
+        mend = f"did you mean {near}?" if near else "'raysim materials' lists all"
+        raise RaysimError(f"{unknown}. Mend: {mend}") from None
+
+
+def tell(lines: Iterable[str]) -> None:
+    """Print each line, indented and as wide as a page."""
+    for line in lines:
+        click.echo(click.wrap_text(line, 92, "  ", "  "))
+
+
+def tell_results(folder: Path, title: str, lines: Iterable[str], as_json: bool) -> None:
+    """Print the results in `folder`: lines and the caution, or result.json as it was written."""
+    from raysim.output.files.folder import RESULT_FILE
+
+    if as_json:
+        click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)
+        return
+    click.echo(f"\n{title}\n")
+    tell(lines)
+    click.echo("")
+    tell([CAUTION_LINE])
+    click.echo(f"\n  Report: {folder / 'report.html'}")
 
 
 class Teller:
@@ -109,7 +143,7 @@ class Teller:
         if not self.quiet:
             click.echo(f"note: {what}", err=True)
 
-    def warn(self, faults: tuple[Fault, ...]) -> None:
+    def warn(self, faults: Iterable[Fault]) -> None:
         """Warnings, one line each, unless asked to be quiet."""
         if not self.quiet:
             for fault in faults:
@@ -127,16 +161,12 @@ class Teller:
             self._bar.update(self._task, completed=done, total=whole)
             self._shown = now
 
-    def bar(self) -> AbstractContextManager[None]:
-        """A progress bar with the rate and the remaining time, while the block runs."""
-        return self._bar_that(stays=True)
-
-    def passing_bar(self) -> AbstractContextManager[None]:
-        """The same for work that is mostly quick: the bar disappears when the block ends."""
-        return self._bar_that(stays=False)
-
     @contextmanager
-    def _bar_that(self, stays: bool) -> Iterator[None]:
+    def bar(self, passing: bool = False) -> Iterator[None]:
+        """A progress bar with the rate and the remaining time, while the block runs.
+
+        For work that is mostly quick, a `passing` one: it disappears when the block ends.
+        """
         if not self.live:
             yield
             return
@@ -156,7 +186,7 @@ class Teller:
         )
         self._what = ""
         console = Console(stderr=True)
-        with Progress(*columns, console=console, transient=not stays) as self._bar:
+        with Progress(*columns, console=console, transient=passing) as self._bar:
             yield
         self._bar = None
 

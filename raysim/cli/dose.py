@@ -5,75 +5,69 @@ import math
 import shlex
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from raysim.base.fault_codes import Code
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
-from raysim.cli.given import PLACE, FiniteRange
-from raysim.cli.groups import examples
+from raysim.cli.common import (
+    FORCE,
+    JSON,
+    SCENE,
+    SEED,
+    THREADS,
+    Teller,
+    checked_scene,
+    quiet_option,
+    tell_results,
+)
+from raysim.cli.given import PHOTONS, PLACE, PRECISION
+from raysim.cli.groups import with_examples
 
 if TYPE_CHECKING:
     from raysim.dose.result import Result
+    from raysim.scene.build import BuiltScene
 
 
-@click.command(
-    name="dose",
-    epilog=examples(
-        "raysim dose scenes/clinic_locker.toml",
-        "raysim dose my_box/my_box.toml --out results/tuesday --precision 0.01",
-        'raysim dose scenes/clinic_locker.toml --without "rear left" --out results/lamp_out',
-        "raysim dose my_box/my_box.toml --json --no-pictures --force > result.json",
-        "raysim dose my_box/my_box.toml --out results/tuesday --resume",
-    ),
+@with_examples(
+    "dose",
+    "raysim dose scenes/clinic_locker.toml",
+    "raysim dose my_box/my_box.toml --out results/tuesday --precision 0.01",
+    'raysim dose scenes/clinic_locker.toml --without "rear left" --out results/lamp_out',
+    "raysim dose my_box/my_box.toml --json --no-pictures --force > result.json",
+    "raysim dose my_box/my_box.toml --out results/tuesday --resume",
 )
 @SCENE
 @click.option("--out", type=PLACE, help="Folder of the results [results/NAME].")
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**64 - 1),
-    default=1,
-    show_default=True,
-    help="Key of the random numbers.",
-)
+@SEED
 @click.option(
     "--photons",
-    type=click.IntRange(1, 10**13),
+    type=PHOTONS,
     help="Photons from the lamps. Alone, it makes a run of photons only.",
 )
 @click.option(
     "--precision",
-    type=FiniteRange(0.0005, 1.0, max_open=True),
+    type=PRECISION,
     help="How near the bound must come to the worst irradiance [0.02].",
 )
 @click.option("--without", multiple=True, metavar="LAMP", help="A lamp that is out (repeatable).")
-@click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+@THREADS
 @click.option(
     "--case",
     type=click.Choice(["cautious", "expected"]),
     default="cautious",
-    show_default=True,
     help="Which case the map and faces.csv show.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
-@click.option(
-    "--pictures/--no-pictures", default=True, show_default=True, help="Draw the dose map."
-)
+@JSON
+@click.option("--pictures/--no-pictures", default=True, help="Draw the dose map.")
 @quiet_option("No progress, no warnings, no bottom line.")
-@click.option("--force", is_flag=True, help="Overwrite results that stand there.")
+@FORCE
 @click.option("--resume", is_flag=True, help="Go on with a run that was broken off.")
-@click.pass_context
 def command(
-    context: click.Context,
     *,
     scene: Path,
     out: Path | None,
-    seed: int,
-    photons: int | None,
-    precision: float | None,
-    without: tuple[str, ...],
     threads: int | None,
     case: str,
     as_json: bool,
@@ -81,6 +75,7 @@ def command(
     quiet: bool,
     force: bool,
     resume: bool,
+    **typed: Any,
 ) -> None:
     """Dose map, worst-lit face and exposure time of SCENE, with a report.
 
@@ -98,34 +93,36 @@ def command(
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
     broken_off, trouble = False, ""
-    with claimed(folder, force, resume, scene):
-        checkpoint = checkpoint_in(folder, resume, quiet)
-        run = run_options(context, checkpoint)
-        teller.warn(warnings)
-        result = _traced(
-            built, teller, run, threads=threads, warnings=warnings, checkpoint=checkpoint
-        )
-        same_again = _same_again(scene, **run, case=case)
-        try:
-            with writing(checkpoint):
-                trouble = write_results(
-                    result,
-                    folder,
-                    case=case,
-                    pictures=pictures,
-                    command=same_again,
-                    notice=teller.notice,
-                )
-        except KeyboardInterrupt:
-            broken_off = True
-        if not result.interrupted:
-            checkpoint.remove()
+    click.get_current_context().with_resource(claimed(folder, force, resume, scene))
+    checkpoint = checkpoint_in(folder, resume, quiet)
+    run = run_options(typed, checkpoint)
+    teller.warn(warnings)
+    result = _traced(
+        built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run
+    )
+    try:
+        with writing(checkpoint):
+            trouble = write_results(
+                result,
+                folder,
+                case=case,
+                pictures=pictures,
+                command=_same_again(scene, case, run),
+                notice=teller.notice,
+            )
+    except KeyboardInterrupt:
+        broken_off = True
+    if not result.interrupted:
+        checkpoint.remove()
     if broken_off and not quiet:
         without_pictures = " but for the pictures" if trouble else ""
         click.echo(f"raysim: interrupted; the results are whole{without_pictures}", err=True)
     elif trouble and not quiet:
         click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
-    _tell(result, folder, case, as_json, quiet)
+    if as_json or not quiet:
+        unreached = {f for f in result.warnings if f.code is Code.PRECISION_NOT_REACHED}
+        teller.warn(sorted(unreached, key=str))
+        tell_results(folder, result.title, _lines(result), as_json)
     if result.interrupted and not quiet:
         click.echo(f"\nraysim: interrupted; go on with: {resume_line(scene, out)}", err=True)
     if result.interrupted or broken_off:
@@ -134,54 +131,36 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _traced(built, teller, run, *, threads, warnings, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
+def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
     from raysim.assess.uncertainty import uncertainty_budget
     from raysim.dose.simulate import simulate
 
     teller.compiling()
     with teller.bar():
-        result = simulate(
-            built,
-            threads=threads,
-            progress=teller.progress,
-            warnings=warnings,
-            checkpoint=checkpoint,
-            **run,
-        )
+        result = simulate(built, progress=teller.progress, **run)
     if result.interrupted:
         return result
     teller.notice("weighing the doubts")
     try:
-        budget = uncertainty_budget(result, run["seed"], threads, built.poses)
+        budget = uncertainty_budget(result, run["seed"], run["threads"], built.poses)
     except KeyboardInterrupt:
         return dataclasses.replace(result, interrupted=True)
     return dataclasses.replace(result, budget=budget)
 
 
-def _same_again(
-    scene: Path,
-    *,
-    seed: int,
-    photons: int | None,
-    precision: float | None,
-    without: tuple[str, ...],
-    case: str,
-) -> str:
+def _same_again(scene: Path, case: str, run: dict[str, Any]) -> str:
     """The command line that repeats the run with the same numbers."""
-    words = ["raysim", "dose", str(scene), "--seed", str(seed)]
-    words += ["--photons", str(photons)] if photons is not None else []
-    words += ["--precision", str(precision)] if precision is not None else []
-    for lamp in without:
-        words += ["--without", lamp]
-    words += ["--case", case] if case != "cautious" else []
+    options = [(f"--{name}", run[name]) for name in ("seed", "photons", "precision")]
+    options += [("--without", lamp) for lamp in run["without"]]
+    options += [("--case", case)] if case != "cautious" else []
+    words = ["raysim", "dose", str(scene)]
+    for option, value in options:
+        words += [option, str(value)] if value is not None else []
     return shlex.join(words)
 
 
-def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool) -> None:
-    """Print the main result and the cautions, or the result as JSON."""
-    from raysim.output.files.folder import json_text
-    from raysim.output.files.records import result_record
-    from raysim.output.words.cautions import CAUTION_LINE
+def _lines(result: "Result") -> list[str]:
+    """The main result in sentences."""
     from raysim.output.words.failures import failure_line
     from raysim.output.words.germs import germ_lines
     from raysim.output.words.poses import pose_lines
@@ -190,21 +169,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.words.uncertainty import budget_lines
     from raysim.output.words.wear import reuse_lines
 
-    if as_json:
-        click.echo(json_text(result_record(result, case)), nl=False)
-        return
-    if quiet:
-        return
-    unreached = Code.PRECISION_NOT_REACHED
-    before = {str(fault) for fault in result.warnings if fault.code is unreached}
-    for line in sorted(before):
-        click.echo(f"warning: {line}", err=True)
-    click.echo(f"\n{result.title}\n")
-    uncertainty = budget_lines(result.budget)
+    first, *more = bottom_line(result)
     failure = filter(None, [failure_line(result)])
-    others = [*failure, *uncertainty, *germ_lines(result), *reuse_lines(result)]
-    lines = bottom_line(result)
-    for line in [lines[0], *reading_lines(result), *pose_lines(result), *lines[1:], *others]:
-        click.echo(click.wrap_text(line, 92, "  ", "  "))
-    click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
-    click.echo(f"\n  Report: {folder / 'report.html'}")
+    others = [*failure, *budget_lines(result.budget), *germ_lines(result), *reuse_lines(result)]
+    return [first, *reading_lines(result), *pose_lines(result), *more, *others]

@@ -3,6 +3,7 @@
 import math
 import os
 import unicodedata
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,38 +19,51 @@ def _controls(text: str) -> bool:
     return any(unicodedata.category(letter) in ("Cc", "Cs") for letter in text)
 
 
-class _FilePath(click.ParamType):  # type: ignore[type-arg]
-    """Name of a file or folder that a file system accepts and a report can print."""
+class Read(click.ParamType):  # type: ignore[type-arg]
+    """What `read` makes of a word; a ValueError says what is wrong with it."""
 
-    name = "path"
+    def __init__(self, name: str, read: Callable[[str], Any]) -> None:
+        self.name, self.read = name, read
 
-    def convert(self, value: Any, param: Any, ctx: Any) -> Path:
-        """The path."""
-        if isinstance(value, Path):
-            return value
-        raw = os.fsencode(value)
+    def convert(self, value: str, param: Any, ctx: Any) -> Any:
+        """What was meant."""
         try:
-            raw.decode("utf-8")
-        except UnicodeDecodeError:
-            self.fail("the name is not written in UTF-8; rename it", param, ctx)
-        if not value:
-            self.fail("the name is empty", param, ctx)
-        if _controls(value):
-            self.fail("the name holds control characters; rename it", param, ctx)
-        if len(raw) > LONGEST_PATH or max(map(len, raw.split(b"/"))) > LONGEST_NAME:
-            self.fail("the name is longer than a file system takes", param, ctx)
-        return Path(value)
+            return self.read(value)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
 
 
-class _PlaceToWrite(_FilePath):
+def _path(text: str) -> Path:
+    """Name of a file or folder that a file system accepts and a report can print."""
+    raw = os.fsencode(text)
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError:
+        raise ValueError("the name is not written in UTF-8; rename it") from None
+    if not text:
+        raise ValueError("the name is empty")
+    if _controls(text):
+        raise ValueError("the name holds control characters; rename it")
+    if len(raw) > LONGEST_PATH or max(map(len, raw.split(b"/"))) > LONGEST_NAME:
+        raise ValueError("the name is longer than a file system takes")
+    return Path(text)
+
+
+def _place(text: str) -> Path:
     """Name of an output file or folder; a dangling link is refused before the work begins."""
+    path = _path(text)
+    if path.is_symlink() and not path.exists():
+        raise ValueError(f'"{text}" is a link that leads nowhere')
+    return path
 
-    def convert(self, value: Any, param: Any, ctx: Any) -> Path:
-        """The path."""
-        path = super().convert(value, param, ctx)
-        if path.is_symlink() and not path.exists():
-            self.fail(f'"{value}" is a link that leads nowhere', param, ctx)
-        return path
+
+def _text(text: str) -> str:
+    """Words on one line that a table can show and a file can hold."""
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f"{len(text)} letters are more than {LONGEST_TEXT}")
+    if _controls(text):
+        raise ValueError("it holds control characters or is not written in UTF-8")
+    return text
 
 
 class FiniteRange(click.FloatRange):
@@ -63,20 +77,7 @@ class FiniteRange(click.FloatRange):
         return found
 
 
-class _Text(click.ParamType):  # type: ignore[type-arg]
-    """Words on one line that a table can show and a file can hold."""
-
-    name = "text"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> str:
-        """The words."""
-        text = str(value)
-        if len(text) > LONGEST_TEXT:
-            self.fail(f"{len(text)} letters are more than {LONGEST_TEXT}", param, ctx)
-        if _controls(text):
-            self.fail("it holds control characters or is not written in UTF-8", param, ctx)
-        return text
-
-
-PATH, PLACE, TEXT = _FilePath(), _PlaceToWrite(), _Text()
+PATH, PLACE, TEXT = Read("path", _path), Read("path", _place), Read("text", _text)
 COUNT = click.IntRange(1, MOST)
+PHOTONS = click.IntRange(1, 10**13)
+PRECISION = FiniteRange(0.0005, 1.0, max_open=True)

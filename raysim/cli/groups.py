@@ -2,16 +2,37 @@
 
 import difflib
 import re
+from collections.abc import Callable
 from typing import Any
 
 import click
 
-SETTINGS: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+SETTINGS: dict[str, Any] = {
+    "help_option_names": ["-h", "--help"],
+    "max_content_width": 100,
+    "show_default": True,
+}
 
 
 def examples(*lines: str) -> str:
     """Last paragraph of a command's help: command lines as typed, one a line."""
     return "\n".join(["\b", "Examples:", *(f"  {line}" for line in lines)])
+
+
+def with_examples(name: str, *lines: str) -> Callable[[Callable[..., None]], click.Command]:
+    """Makes a function the command NAME, with these command lines at the end of its help."""
+    return click.command(name, epilog=examples(*lines))
+
+
+def together(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """One decorator for several options, which help lists in this order."""
+
+    def add(command: Any) -> Any:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
 
 
 def first_example(command: click.Command) -> str:

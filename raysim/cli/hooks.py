@@ -2,49 +2,99 @@
 
 import math
 import sys
-from pathlib import Path
+from typing import Any
 
 import click
 
 from raysim.cli import NO_FINITE_TIME
-from raysim.cli.common import Teller, checked_scene
-from raysim.cli.groups import examples
-from raysim.cli.hooks_options import AskedHooks, asked_of_study, hook_options
-from raysim.cli.study import (
-    POSE,
-    command_line,
-    precision_option,
-    run_options,
-    show,
-    study_options,
-    tell_pose,
+from raysim.cli.common import POSE
+from raysim.cli.given import FiniteRange
+from raysim.cli.groups import with_examples
+from raysim.cli.hooks_options import (
+    CLEARANCE,
+    HEIGHT,
+    NUMBERS,
+    POSITION,
+    RANGE,
+    SPACING,
+    TIME_BETWEEN,
+    asked_of_study,
 )
+from raysim.cli.study import precision_option, run_study, study_options
 
 
-@click.command(
-    name="hooks",
-    epilog=examples(
-        "raysim hooks scenes/clinic_locker.toml --number 6",
-        "raysim hooks my_box/my_box.toml --number 1..2 --spacing 40 --turn 0 --turn 90",
-    ),
+@with_examples(
+    "hooks",
+    "raysim hooks scenes/clinic_locker.toml --number 6",
+    "raysim hooks my_box/my_box.toml --number 1..2 --spacing 40 --turn 0 --turn 90",
 )
 @study_options
-@hook_options
+@click.option(
+    "--number",
+    "numbers",
+    type=NUMBERS,
+    metavar="N|A..B",
+    help="How many respirators [1 to as many as hang now].",
+)
+@click.option(
+    "--height",
+    multiple=True,
+    type=HEIGHT,
+    metavar="MM",
+    help="Level plane to try [those of the hooks now].",
+)
+@click.option(
+    "--spacing", type=SPACING, default="30", metavar="MM", help="Of the grid of positions."
+)
+@click.option(
+    "--x", type=RANGE, metavar="A..B", help="Only so far from the left wall, mm [whole box]."
+)
+@click.option("--y", type=RANGE, metavar="A..B", help="Only so far from the door, mm [whole box].")
+@click.option(
+    "--at",
+    multiple=True,
+    type=POSITION,
+    metavar="X,Y,Z",
+    help="A position, mm, instead of the grid.",
+)
+@click.option(
+    "--turn",
+    multiple=True,
+    type=FiniteRange(-360.0, 360.0),
+    metavar="DEG",
+    help="Turn about the vertical to try, anticlockwise from above [0].",
+)
+@click.option("--hang", metavar="NAME", help="What hangs [the first judged object].")
+@click.option(
+    "--along", multiple=True, metavar="NAME", help="What goes along [its hook: the same `at`]."
+)
+@click.option(
+    "--take-out", multiple=True, metavar="NAME", help="To leave out of the box, such as a rail."
+)
+@click.option(
+    "--clear-wall", type=CLEARANCE, default="15", metavar="MM", help="Respirator to wall."
+)
+@click.option(
+    "--clear-lamp", type=CLEARANCE, default="30", metavar="MM", help="Respirator to lamp."
+)
+@click.option(
+    "--clear-other",
+    type=CLEARANCE,
+    default="15",
+    metavar="MM",
+    help="Respirator to respirator, and to what stays.",
+)
+@click.option(
+    "--loading",
+    type=TIME_BETWEEN,
+    default="0 s",
+    show_default=False,
+    metavar="TIME",
+    help='Between two cycles, such as "5 min" [0].',
+)
 @POSE
 @precision_option(0.05)
-def command(
-    *,
-    scene: Path,
-    out: Path | None,
-    pose: str | None,
-    precision: float,
-    seed: int,
-    threads: int | None,
-    as_json: bool,
-    quiet: bool,
-    force: bool,
-    **given: object,
-) -> None:
+def command(**given: Any) -> None:
     """Where to hang respirators in SCENE, and how many: layouts ranked by their worst face.
 
     What hangs is the first judged object, together with everything that is not judged and has the
@@ -52,29 +102,7 @@ def command(
     Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
     'raysim dose' on it before setting a timer.
     """
-    from raysim.output.files.folder import claimed
-    from raysim.output.studies.hooks import write
-    from raysim.output.words.hooks import answer, more_lines
-    from raysim.studies.hooks import study
-
-    folder = out or Path("results") / f"{scene.stem}_hooks"
-    teller = Teller(quiet or as_json)
-    asked = asked_of_study(AskedHooks(**given))  # type: ignore[arg-type]
-    built, warnings = checked_scene(scene, teller)
-    click.get_current_context().with_resource(claimed(folder, force, scene=scene))
-    tell_pose(built, pose, teller)
-    teller.warn(warnings)
-    teller.compiling()
-    with teller.bar():
-        found = study(
-            built,
-            pose=pose,
-            precision=precision,
-            options=run_options(seed, threads, teller),
-            **asked,
-        )
-    write(found, folder, command=command_line())
-    said = answer(found), more_lines(found)
-    show(folder, found.load.scene.written.title, said, as_json, quiet)
+    asked = asked_of_study(**given)
+    found = run_study("hooks", lambda found: found.load.scene.written.title, **asked)
     if not math.isfinite(found.best.best.time):
         sys.exit(NO_FINITE_TIME)

@@ -4,16 +4,13 @@ from pathlib import Path
 
 import click
 
-from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
-from raysim.cli.groups import examples
-from raysim.cli.study import POSE, SEED, THREADS, run_options, tell_pose
+from raysim.cli.common import POSE, SCENE, SEED, THREADS, Teller, checked_scene, quiet_option, tell
+from raysim.cli.groups import with_examples
+from raysim.cli.study import run_options, tell_pose
 from raysim.output.words.cautions import CAUTION_LINE
 
 
-@click.command(
-    name="leak",
-    epilog=examples("raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json"),
-)
+@with_examples("leak", "raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json")
 @SCENE
 @POSE
 @SEED
@@ -48,6 +45,4 @@ def command(
         for heading, cell in zip(table.headings, row, strict=True):
             click.echo(f"  {heading}: {cell}")
         click.echo("")
-    lines = [*gap_words(found.leaks), *pose_words(found), *limit_lines(found.scene), CAUTION_LINE]
-    for line in lines:
-        click.echo(click.wrap_text(line, 92, "  ", "  "))
+    tell([*gap_words(found.leaks), *pose_words(found), *limit_lines(found.scene), CAUTION_LINE])

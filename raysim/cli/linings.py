@@ -2,61 +2,35 @@
 
 import math
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from raysim.base.errors import RaysimError
 from raysim.cli import NO_FINITE_TIME
-from raysim.cli.common import Teller, checked_scene, surface_mend
-from raysim.cli.groups import examples
-from raysim.cli.study import (
-    POSE,
-    command_line,
-    precision_option,
-    run_options,
-    show,
-    study_options,
-    tell_pose,
-)
+from raysim.cli.common import POSE, named_surface
+from raysim.cli.groups import with_examples
+from raysim.cli.study import precision_option, run_study, study_options
 
 if TYPE_CHECKING:
     from raysim.library.tables import Surface
 
 
-@click.command(
-    name="linings",
-    epilog=examples(
-        "raysim linings scenes/clinic_locker.toml",
-        'raysim linings my_box/my_box.toml --lining foil --lining "white paint" --price foil=1.5',
-        "raysim linings my_box/my_box.toml --no-walls --json --force",
-    ),
+@with_examples(
+    "linings",
+    "raysim linings scenes/clinic_locker.toml",
+    'raysim linings my_box/my_box.toml --lining foil --lining "white paint" --price foil=1.5',
+    "raysim linings my_box/my_box.toml --no-walls --json --force",
 )
 @study_options
 @click.option("--lining", multiple=True, metavar="NAME", help="A lining to try [a dozen].")
 @click.option("--price", multiple=True, metavar="NAME=P", help="Price per m2, in any money.")
-@click.option(
-    "--walls/--no-walls", default=True, show_default=True, help="One wall at a time, too."
-)
+@click.option("--walls/--no-walls", default=True, help="One wall at a time, too.")
 @click.option("--wall-lining", metavar="NAME", help="Lining for one wall at a time [the best].")
 @POSE
 @precision_option(0.02)
 def command(
-    *,
-    scene: Path,
-    out: Path | None,
-    lining: tuple[str, ...],
-    price: tuple[str, ...],
-    walls: bool,
-    wall_lining: str | None,
-    pose: str | None,
-    precision: float,
-    seed: int,
-    threads: int | None,
-    as_json: bool,
-    quiet: bool,
-    force: bool,
+    *, lining: tuple[str, ...], price: tuple[str, ...], wall_lining: str | None, **asked: Any
 ) -> None:
     """What each lining buys: worst face, exposure time, gain and cost, for SCENE relined.
 
@@ -64,49 +38,23 @@ def command(
     otherwise black box. For comparing: run 'raysim dose' on the box as lined before setting a
     timer.
     """
-    from raysim.output.files.folder import claimed
-    from raysim.output.studies.linings import write
-    from raysim.output.words.linings import answer, more_lines
-    from raysim.studies.linings import study
     from raysim.studies.linings.run import LININGS
 
-    folder = out or Path("results") / f"{scene.stem}_linings"
-    teller = Teller(quiet or as_json)
     chosen = [_surface(name, "--lining") for name in dict.fromkeys(lining or LININGS)]
-    prices = _prices(price, chosen)
-    single = _surface(wall_lining, "--wall-lining") if wall_lining else None
-    built, warnings = checked_scene(scene, teller)
-    click.get_current_context().with_resource(claimed(folder, force, scene=scene))
-    teller.warn(warnings)
-    tell_pose(built, pose, teller)
-    teller.compiling()
-    with teller.bar():
-        found = study(
-            built,
-            chosen,
-            prices=prices,
-            walls=walls,
-            wall_lining=single,
-            pose=pose,
-            precision=precision,
-            options=run_options(seed, threads, teller),
-        )
-    write(found, folder, command=command_line())
-    said = answer(found), more_lines(found)
-    show(folder, found.scene.written.title, said, as_json, quiet)
+    found = run_study(
+        "linings",
+        lambda found: found.scene.written.title,
+        linings=chosen,
+        prices=_prices(price, chosen),
+        wall_lining=_surface(wall_lining, "--wall-lining") if wall_lining else None,
+        **asked,
+    )
     if not any(math.isfinite(row.cases["cautious"].exposure_time) for row in found.rows):
         sys.exit(NO_FINITE_TIME)
 
 
 def _surface(name: str, option: str) -> "Surface":
-    from raysim.library.tables import UnknownSurface, find_surface
-
-    try:
-        return find_surface(name)
-    except UnknownSurface:
-        raise RaysimError(
-            f'{option} "{name[:80]}": no surface is called this. Mend: {surface_mend(name)}'
-        ) from None
+    return named_surface(name, f'{option} "{name[:80]}": no surface is called this')
 
 
 def _prices(given: tuple[str, ...], chosen: list["Surface"]) -> dict[str, float]:

@@ -5,23 +5,20 @@ import json
 
 import click
 
-from raysim.base.errors import RaysimError
-from raysim.cli.common import surface_mend
-from raysim.cli.groups import examples
+from raysim.cli.common import named_surface
+from raysim.cli.groups import with_examples
 from raysim.library.tables import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
 MARGIN = " " * 26
 
 
-@click.command(
-    name="materials",
-    epilog=examples(
-        "raysim materials",
-        "raysim materials aluminium",
-        'raysim materials "household mirror"',
-        "raysim materials --json",
-    ),
+@with_examples(
+    "materials",
+    "raysim materials",
+    "raysim materials aluminium",
+    'raysim materials "household mirror"',
+    "raysim materials --json",
 )
 @click.argument("words", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print the library as JSON.")
@@ -31,9 +28,9 @@ def command(*, words: tuple[str, ...], as_json: bool) -> None:
     Reflectances hold at 254 nm. Quality A: measured at or near 254 nm; B: handbook range;
     C: estimate. The cautious case takes the low end.
     """
-    chosen = [s for s in surfaces().values() if _picked(s, words)]
-    if not chosen:
-        raise _unknown(" ".join(words))
+    name = " ".join(words)
+    picked = [s for s in surfaces().values() if _picked(s, words)]
+    chosen = picked or [named_surface(name, f'no surface is called "{name}"')]
     if as_json:
         click.echo(json.dumps([dataclasses.asdict(s) for s in chosen], indent=2))
         return
@@ -47,10 +44,6 @@ def command(*, words: tuple[str, ...], as_json: bool) -> None:
 def _picked(surface: Surface, words: tuple[str, ...]) -> bool:
     names = folded_name(" ".join((surface.name, *surface.aliases)))
     return all(folded_name(word) in names for word in words)
-
-
-def _unknown(name: str) -> RaysimError:
-    return RaysimError(f'no surface is called "{name}". Mend: {surface_mend(name)}')
 
 
 def _range_words(surface: Surface) -> str:

@@ -8,38 +8,30 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.common import SCENE, Teller, checked_scene, quiet_option
-from raysim.cli.given import PLACE, FiniteRange
-from raysim.cli.groups import examples
-from raysim.cli.study import SEED, THREADS, run_options
+from raysim.cli.common import SCENE, SEED, THREADS, Teller, checked_scene, quiet_option, tell
+from raysim.cli.given import PHOTONS, PLACE, PRECISION
+from raysim.cli.groups import with_examples
+from raysim.cli.study import run_options
 from raysim.output.words.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
     from raysim.dose.result import Result
-    from raysim.scene.build import BuiltScene
     from raysim.studies.survey import Survey
 
 
-@click.command(
-    name="meter",
-    epilog=examples(
-        "raysim meter my_box/my_box.toml",
-        "raysim meter my_box/my_box.toml --sheet survey.html",
-        "raysim meter my_box/my_box.toml --no-time --json",
-    ),
+@with_examples(
+    "meter",
+    "raysim meter my_box/my_box.toml",
+    "raysim meter my_box/my_box.toml --sheet survey.html",
+    "raysim meter my_box/my_box.toml --no-time --json",
 )
 @SCENE
 @SEED
-@click.option("--photons", type=click.IntRange(1, 10**13), help="As in 'raysim dose'.")
-@click.option(
-    "--precision", type=FiniteRange(0.0005, 1.0, max_open=True), help="As in 'raysim dose'."
-)
+@click.option("--photons", type=PHOTONS, help="As in 'raysim dose'.")
+@click.option("--precision", type=PRECISION, help="As in 'raysim dose'.")
 @THREADS
 @click.option(
-    "--time/--no-time",
-    default=True,
-    show_default=True,
-    help="With readings, also the timer that they leave.",
+    "--time/--no-time", default=True, help="With readings, also the timer that they leave."
 )
 @click.option("--sheet", type=PLACE, help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
@@ -47,14 +39,11 @@ if TYPE_CHECKING:
 def command(
     *,
     scene: Path,
-    seed: int,
-    photons: int | None,
-    precision: float | None,
-    threads: int | None,
     time: bool,
     sheet: Path | None,
     as_json: bool,
     quiet: bool,
+    **run: Any,
 ) -> None:
     """What a cosine-corrected meter should read at the [[meter]] points of SCENE.
 
@@ -62,6 +51,7 @@ def command(
     the mean reflectance that fit them best, and the timer that follows: none where one disagrees
     (exit status 3), never a shorter one.
     """
+    from raysim.dose.simulate import simulate
     from raysim.output.files.new_file import refuse_unfit, write_new
     from raysim.output.studies.survey import json_of, sheet_of
     from raysim.studies.survey import study
@@ -71,13 +61,13 @@ def command(
     if sheet is not None:
         refuse_unfit("--sheet", sheet)
     teller.warn(warnings)
-    found = study(built, options=run_options(seed, threads, teller))
+    found = study(built, options=run_options(run["seed"], run["threads"], teller))
     if sheet is not None:
         write_new("--sheet", sheet, sheet_of(found))
     result = None
     if time and any(row.meter.point.reading is not None for row in found.rows):
-        run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}
-        result = _traced(built, teller, run)
+        with teller.bar():
+            result = simulate(built, progress=teller.progress, **run)
     if as_json:
         click.echo(json_of(found, result), nl=False)
     else:
@@ -110,12 +100,4 @@ def _tell(found: "Survey", result: "Result | None") -> None:
             if cell:
                 click.echo(click.wrap_text(f"{heading}: {cell}", 92, "  ", "    "))
         click.echo("")
-    for line in [*lines, CAUTION_LINE]:
-        click.echo(click.wrap_text(line, 92, "  ", "  "))
-
-
-def _traced(built: "BuiltScene", teller: Teller, run: dict[str, Any]) -> "Result":
-    from raysim.dose.simulate import simulate
-
-    with teller.bar():
-        return simulate(built, progress=teller.progress, **run)
+    tell([*lines, CAUTION_LINE])

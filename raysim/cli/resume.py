@@ -13,8 +13,6 @@ from raysim.base.errors import RaysimError
 from raysim.base.interrupts import hold_interrupts
 from raysim.dose.checkpoint import CHECKPOINT_FILE, Checkpoint
 
-RUN_OPTIONS = ("seed", "photons", "precision", "without")
-
 
 def checkpoint_in(folder: Path, resume: bool, quiet: bool) -> Checkpoint:
     """Checkpoint of a run with results in `folder`; a run that starts anew removes the old one.
@@ -33,11 +31,12 @@ def checkpoint_in(folder: Path, resume: bool, quiet: bool) -> Checkpoint:
     return checkpoint
 
 
-def run_options(context: click.Context, checkpoint: Checkpoint) -> dict[str, Any]:
-    """Seed, photons, precision and lamps left out: as given, else those of the checkpoint."""
-    chosen = {name: context.params[name] for name in RUN_OPTIONS}
+def run_options(typed: dict[str, Any], checkpoint: Checkpoint) -> dict[str, Any]:
+    """Seed, photons, precision and lamps left out: as `typed`, else those of the checkpoint."""
+    chosen = dict(typed)
     if checkpoint.is_resumed:
-        for name in RUN_OPTIONS:
+        context = click.get_current_context()
+        for name in typed:
             if context.get_parameter_source(name) is ParameterSource.DEFAULT:
                 chosen[name] = checkpoint.options.get(name, chosen[name])
     return chosen | {"without": tuple(chosen["without"])}

@@ -8,12 +8,12 @@ import click
 
 from raysim.base.errors import RaysimError
 from raysim.cli.given import PLACE
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 
 SCENE_NAME = "my_box.toml"
 
 
-@click.command(name="start", epilog=examples("raysim start my_box"))
+@with_examples("start", "raysim start my_box")
 @click.argument("folder", type=PLACE, metavar="DIR")
 def command(*, folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""

@@ -1,53 +1,42 @@
-"""Options of all studies, and their last lines: one sentence to act on, and the caution."""
+"""What the commands of all studies share: options, and the way from the scene to the answer."""
 
 import shlex
 import sys
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.cli.common import SCENE, Teller, quiet_option
-from raysim.cli.given import PLACE, FiniteRange
+from raysim.cli.common import (
+    FORCE,
+    JSON,
+    SCENE,
+    SEED,
+    THREADS,
+    Teller,
+    checked_scene,
+    quiet_option,
+    tell_results,
+)
+from raysim.cli.given import PLACE, PRECISION
+from raysim.cli.groups import together
 
 if TYPE_CHECKING:
     from raysim.scene.build import BuiltScene
     from raysim.transport.options import RunOptions
 
 OUT = click.option("--out", type=PLACE, help="Folder of the results.")
-SEED = click.option(
-    "--seed",
-    type=click.IntRange(0, 2**64 - 1),
-    default=1,
-    show_default=True,
-    help="Key of the random numbers.",
-)
-THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
-JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
 QUIET = quiet_option("No progress, no warnings, no answer.")
-POSE = click.option(
-    "--pose", metavar="NAME", help="Which pose of a scene with several [the first]."
-)
-FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand there.")
-
-
-def study_options(command: Callable[..., None]) -> Callable[..., None]:
-    """A command with the scene and the options that all studies share."""
-    for option in (FORCE, QUIET, JSON, THREADS, SEED, OUT, SCENE):
-        command = option(command)
-    return command
+# The scene and the options that all studies share; `run_study` takes them.
+study_options = together(SCENE, OUT, SEED, THREADS, JSON, QUIET, FORCE)
 
 
 def precision_option(default: float) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Option --precision of studies that settle worst faces: (worst - bound) / worst."""
-    return click.option(
-        "--precision",
-        type=FiniteRange(0.0005, 1.0, max_open=True),
-        default=default,
-        show_default=True,
-        help="How near the bound must come to the worst irradiance.",
-    )
+    text = "How near the bound must come to the worst irradiance."
+    return click.option("--precision", type=PRECISION, default=default, help=text)
 
 
 def tell_pose(scene: "BuiltScene", name: str | None, teller: Teller) -> None:
@@ -65,26 +54,42 @@ def run_options(seed: int, threads: int | None, teller: Teller) -> "RunOptions":
     return RunOptions(seed, threads or default_threads(), teller.progress)
 
 
-def command_line() -> str:
-    """What was typed, to be shown in a report."""
-    return shlex.join(["raysim", *sys.argv[1:]])
+def run_study(
+    name: str,
+    title: Callable[[Any], str],
+    *,
+    scene: Path,
+    out: Path | None,
+    pose: str | None,
+    seed: int,
+    threads: int | None,
+    as_json: bool,
+    quiet: bool,
+    force: bool,
+    **asked: Any,
+) -> Any:
+    """Run `study` of raysim.studies.NAME, write what it found, and tell the answer.
 
+    `title` says what stands above the answer; `asked` is what this study alone takes. Returns what
+    was found.
+    """
+    from raysim.output.files.folder import claimed
 
-def show(
-    folder: Path, title: str, said: tuple[str, tuple[str, ...]], as_json: bool, quiet: bool
-) -> None:
-    """Print the answer, its qualifications and the caution, or result.json as it was written."""
-    from raysim.output.files.folder import RESULT_FILE
-    from raysim.output.words.cautions import CAUTION_LINE
-
-    if as_json:
-        click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)
-        return
-    if quiet:
-        return
-    answer, more = said
-    click.echo(f"\n{title}\n")
-    for line in (answer, *more):
-        click.echo(click.wrap_text(line, 92, "  ", "  "))
-    click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
-    click.echo(f"\n  Report: {folder / 'report.html'}")
+    folder = out or Path("results") / f"{scene.stem}_{name}"
+    teller = Teller(quiet or as_json)
+    built, warnings = checked_scene(scene, teller)
+    click.get_current_context().with_resource(claimed(folder, force, scene=scene))
+    teller.warn(warnings)
+    tell_pose(built, pose, teller)
+    teller.compiling()
+    options = run_options(seed, threads, teller)
+    with teller.bar():
+        study = import_module(f"raysim.studies.{name}").study
+        found = study(built, pose=pose, options=options, **asked)
+    typed = shlex.join(["raysim", *sys.argv[1:]])
+    import_module(f"raysim.output.studies.{name}").write(found, folder, command=typed)
+    words = import_module(f"raysim.output.words.{name}")
+    if as_json or not quiet:
+        lines = (words.answer(found), *words.more_lines(found))
+        tell_results(folder, title(found), lines, as_json)
+    return found

@@ -1,13 +1,14 @@
 """`raysim view`: a finished result in space, with slices of light and photon paths."""
 
+import math
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from raysim.base.errors import RaysimError
 from raysim.cli.given import PATH, PLACE
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 
 if TYPE_CHECKING:
     from raysim.output.viewer.light import Plane
@@ -15,13 +16,11 @@ if TYPE_CHECKING:
 MOST_PATHS = 5000
 
 
-@click.command(
-    name="view",
-    epilog=examples(
-        "raysim view results/clinic_locker",
-        'raysim view results/clinic_locker --lamp "rear left" --reach "respirator 1"',
-        "raysim view results/clinic_locker --slice x=300 --picture view.png",
-    ),
+@with_examples(
+    "view",
+    "raysim view results/clinic_locker",
+    'raysim view results/clinic_locker --lamp "rear left" --reach "respirator 1"',
+    "raysim view results/clinic_locker --slice x=300 --picture view.png",
 )
 @click.argument("result", type=PATH)
 @click.option("--lamp", metavar="NAME", help="Lamp whose photon paths are drawn [the first].")
@@ -40,23 +39,17 @@ MOST_PATHS = 5000
     metavar="AXIS=MM",
     help='Slice of light at right angles to x, y or z (repeatable), or "none" [at the worst spot].',
 )
-@click.option(
-    "--look-at", default="box", show_default=True, help='"box", "worst" or the name of an object.'
-)
+@click.option("--look-at", default="box", help='"box", "worst" or the name of an object.')
 @click.option("--scene", type=PATH, help="Scene file, if it was moved.")
 @click.option("--picture", type=PLACE, help="Write this PNG, open no window.")
 @click.option("--force", is_flag=True, help="Overwrite a picture that stands there.")
 def command(
     *,
     result: Path,
-    lamp: str | None,
-    paths: int | None,
-    reach: str | None,
     slices: tuple[str, ...],
-    look_at: str,
-    scene: Path | None,
     picture: Path | None,
     force: bool,
+    **wishes: Any,
 ) -> None:
     """Dose map of RESULT in space, with slices of light and the paths of a lamp's photons.
 
@@ -70,8 +63,8 @@ def command(
     from raysim.output.words.cautions import CAUTION_LINE
 
     _check_picture(picture, force)
-    wishes = Wishes(lamp, paths, reach, parsed_planes(slices), scene, look_at)
-    view = made_view(read_view(result), wishes, _warn)
+    wished = Wishes(planes=parsed_planes(slices), **wishes)
+    view = made_view(read_view(result), wished, _warn)
     open_apart(view, picture)
     click.echo(click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     if picture is not None:
@@ -106,8 +99,6 @@ def parsed_planes(slices: tuple[str, ...]) -> "list[Plane] | None":
     RaysimError
         If a plane is not written like x=300.
     """
-    import math
-
     from raysim.output.viewer.light import AXES, Plane
 
     if not slices:

@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -28,16 +28,10 @@ def new_logbook(path: Path) -> None:
         raise LogbookError(f"{path}: it exists already. Mend: use it, or name another file")
     if not path.absolute().parent.is_dir():
         raise LogbookError(f"{path}: its folder does not exist. Mend: make the folder first")
-    with _told(path):
-        connection = _connect(path, "rwc")
-        try:
-            connection.execute("BEGIN IMMEDIATE")
-            if not _identity(connection)[0]:  # another process may have been quicker
-                for statement in statements():
-                    connection.execute(statement)
-            connection.execute("COMMIT")
-        finally:
-            connection.close()
+    with _told(path), closing(_connect(path, "rwc")) as connection, writing(connection):
+        if not _pragma(connection, "application_id"):  # another process may have been quicker
+            for statement in statements():
+                connection.execute(statement)
 
 
 @contextmanager
@@ -51,13 +45,9 @@ def open_logbook(path: Path) -> Iterator[sqlite3.Connection]:
     """
     if not path.is_file():
         raise LogbookError(f"{path}: there is no such logbook. Mend: 'raysim log new' makes one")
-    with _told(path):
-        connection = _connect(path, "rw")
-        try:
-            _check_identity(connection, path)
-            yield connection
-        finally:
-            connection.close()
+    with _told(path), closing(_connect(path, "rw")) as connection:
+        _check_identity(connection, path)
+        yield connection
 
 
 @contextmanager
@@ -77,19 +67,34 @@ def writing(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 def add_entry(
-    connection: sqlite3.Connection, kind: str, operator: str, note: str, at: datetime | None
+    connection: sqlite3.Connection,
+    kind: str,
+    operator: str,
+    note: str,
+    at: datetime | None,
+    **details: object,
 ) -> int:
-    """Add a row of `entry`; returns its number. `at` is when it happened, now by default."""
+    """Add a row of `entry`, and its `details` by column to the table of this `kind`.
+
+    `at` is when it happened, now by default. Returns the number of the entry.
+    """
     if not operator.strip():
         raise LogbookError("an entry needs its operator. Mend: give --operator, your initials")
     now = datetime.now(UTC)
     if at is not None and at > now:
         raise LogbookError(f"{stamp(at)} has not come yet. Mend: correct --at, or this clock")
-    made = connection.execute(
-        "INSERT INTO entry (kind, written, at, operator, note) VALUES (?, ?, ?, ?, ?)",
-        (kind, stamp(now), stamp(at or now), operator.strip(), note.strip()),
+    times = {"written": stamp(now), "at": stamp(at or now)}
+    number = _insert(
+        connection, "entry", kind=kind, **times, operator=operator.strip(), note=note.strip()
     )
-    return int(made.lastrowid or 0)
+    _insert(connection, kind, entry=number, **details)
+    return number
+
+
+def _insert(connection: sqlite3.Connection, table: str, **row: object) -> int:
+    places = ", ".join("?" * len(row))
+    text = f"INSERT INTO {table} ({', '.join(row)}) VALUES ({places})"  # noqa: S608 - own names
+    return int(connection.execute(text, tuple(row.values())).lastrowid or 0)
 
 
 def stamp(time: datetime) -> str:
@@ -115,18 +120,14 @@ def _connect(path: Path, mode: str) -> sqlite3.Connection:
     return connection
 
 
-def _identity(connection: sqlite3.Connection) -> tuple[int, int]:
-    found = [
-        int(connection.execute(f"PRAGMA {name}").fetchone()[0])
-        for name in ("application_id", "user_version")
-    ]
-    return found[0], found[1]
+def _pragma(connection: sqlite3.Connection, name: str) -> int:
+    return int(connection.execute(f"PRAGMA {name}").fetchone()[0])
 
 
 def _check_identity(connection: sqlite3.Connection, path: Path) -> None:
-    application, version = _identity(connection)
-    if application != APPLICATION_ID:
+    if _pragma(connection, "application_id") != APPLICATION_ID:
         raise LogbookError(f"{path}: this is no logbook of raysim. Mend: name another file")
+    version = _pragma(connection, "user_version")
     if version != SCHEMA_VERSION:
         raise LogbookError(
             f"{path}: written in form {version} of the logbook, but this program knows form "

@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import UTC, datetime
 
 from raysim.base.units import minutes_seconds
@@ -29,7 +29,7 @@ class Setting:
 
 @dataclass(frozen=True)
 class Cycle:
-    """One cycle as it stands now; `ran` in s, `worn` the share of its dose counted as wear."""
+    """One cycle as it stands now; `ran` in s."""
 
     number: int
     started: datetime
@@ -38,7 +38,6 @@ class Cycle:
     codes: tuple[str, ...]
     outcome: str
     ran: float
-    worn: float
     note: str
 
 
@@ -69,14 +68,8 @@ def start_cycle(
     with writing(book):
         warnings = _objections(book, codes, setting, bool(overridden.strip()))
         reason = f"limits overridden: {overridden.strip()}" if overridden.strip() else ""
-        number = add_entry(
-            book, "cycle", operator, "; ".join(word for word in (note, reason) if word), at
-        )
-        s = setting
-        book.execute(
-            "INSERT INTO cycle VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (number, s.box, s.scene, s.scene_sha256, s.timer, s.dose, s.strap_dose),
-        )
+        notes = "; ".join(word for word in (note, reason) if word)
+        number = add_entry(book, "cycle", operator, notes, at, **asdict(setting))
         kept = [respirators.get(book, code).code for code in codes]
         book.executemany("INSERT INTO load VALUES (?, ?)", [(number, code) for code in kept])
     return number, warnings
@@ -151,9 +144,8 @@ def close_cycle(
             _check_ended(cycle, ran, moment)
         if outcome == INTERRUPTED:
             _check_interrupted(cycle, ran, moment)
-        entry = add_entry(book, "closing", operator, note, at)
-        book.execute("INSERT INTO closing VALUES (?, ?, ?, ?)", (entry, number, outcome, ran))
-    return entry
+        how = {"cycle": number, "outcome": outcome, "ran": ran}
+        return add_entry(book, "closing", operator, note, at, **how)
 
 
 def _check_ended(cycle: Cycle, ran: float, at: datetime) -> None:
@@ -200,15 +192,13 @@ def cycles(book: sqlite3.Connection) -> list[Cycle]:
 
 def _cycle(book: sqlite3.Connection, row: sqlite3.Row) -> Cycle:
     load = book.execute("SELECT code FROM load WHERE cycle = ? ORDER BY code", (row["entry"],))
-    names = ("box", "timer", "scene", "scene_sha256", "dose", "strap_dose")
     return Cycle(
         row["entry"],
         unstamp(row["started"]),
         row["operator"],
-        Setting(**{name: row[name] for name in names}),
+        Setting(**{field.name: row[field.name] for field in fields(Setting)}),
         tuple(r["code"] for r in load),
         row["outcome"],
         row["ran"],
-        row["worn"],
         row["note"],
     )

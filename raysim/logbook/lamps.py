@@ -4,9 +4,8 @@ import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 
+from raysim.library.tables import assumptions
 from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
-
-FITTED, READ, REMOVED = "fitted", "read", "removed"
 
 
 @dataclass(frozen=True)
@@ -37,12 +36,8 @@ def enter_lamp(
     if not 0.0 <= hours < 1e6:
         raise LogbookError(f"{hours:g} lamp hours cannot be. Mend: give 0 to 1e6")
     with writing(book):
-        number = add_entry(book, "lamp", operator, note, at)
-        book.execute(
-            "INSERT INTO lamp VALUES (?, ?, ?, ?, ?)",
-            (number, box.strip(), name.strip(), event, hours),
-        )
-    return number
+        lamp = {"box": box.strip(), "name": name.strip(), "event": event, "hours": hours}
+        return add_entry(book, "lamp", operator, note, at, **lamp)
 
 
 def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
@@ -64,12 +59,13 @@ def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
     return ages
 
 
-def past_their_life(book: sqlite3.Connection, box: str, until: float) -> list[str]:
+def past_their_life(book: sqlite3.Connection, box: str, until: float | None) -> list[str]:
     """Lamps of a box that are older than its timer allows for, as warnings.
 
-    The timer holds up to `until` lamp hours. Call this after the start of a cycle has been entered:
-    a running cycle counts with its whole timer.
+    The timer holds up to `until` lamp hours, by default the rated life. Call this after the start
+    of a cycle has been entered: a running cycle counts with its whole timer.
     """
+    until = assumptions()["rated_life_h"].value if until is None else until
     return [
         f"lamp {age.name} has {age.hours:,.1f} h by the end of this cycle, and the timer holds "
         f"until {until:,.0f} h: it may be too short. Change the lamp, or give its hours in the "

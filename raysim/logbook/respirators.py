@@ -2,7 +2,8 @@
 
 import difflib
 import sqlite3
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
 
 from raysim.base.units import J_M2_PER_J_CM2
 from raysim.library.tables import assumptions
@@ -12,18 +13,26 @@ IN_USE, RETIRED = "in use", "retired"
 ENDED, INTERRUPTED, VOID, RUNNING = "ended", "interrupted", "void", "running"
 
 
+def _stated_dose(key: str) -> Any:
+    """A field in J/m2; a stated assumption in J/cm2 is its default."""
+    return field(default_factory=lambda: assumptions()[key].value * J_M2_PER_J_CM2)
+
+
 @dataclass(frozen=True)
 class Respirator:
-    """A respirator and its limits; doses in J/m2 on its best-lit face, one side."""
+    """A respirator and its limits; doses in J/m2 on its best-lit face, one side.
+
+    The default limits are stated assumptions.
+    """
 
     code: str
     owner: str  # initials
     model: str = ""
     state: str = IN_USE
-    donnings_limit: int = 0
+    donnings_limit: int = field(default_factory=lambda: int(assumptions()["donnings_limit"].value))
     cycles_limit: int | None = None  # set by the local policy
-    dose_limit: float = 0.0
-    strap_dose_limit: float = 0.0
+    dose_limit: float = _stated_dose("material_dose_J_cm2")
+    strap_dose_limit: float = _stated_dose("strap_dose_J_cm2")
 
 
 @dataclass(frozen=True)
@@ -69,19 +78,6 @@ class Tally:
         return passed
 
 
-def with_default_limits(respirator: Respirator) -> Respirator:
-    """The respirator with the stated defaults for limits that are not given (zero)."""
-    known = assumptions()
-    dose = known["material_dose_J_cm2"].value * J_M2_PER_J_CM2
-    strap_dose = known["strap_dose_J_cm2"].value * J_M2_PER_J_CM2
-    return replace(
-        respirator,
-        donnings_limit=respirator.donnings_limit or int(known["donnings_limit"].value),
-        dose_limit=respirator.dose_limit or dose,
-        strap_dose_limit=respirator.strap_dose_limit or strap_dose,
-    )
-
-
 def add_respirator(
     book: sqlite3.Connection, respirator: Respirator, operator: str, note: str = ""
 ) -> int:
@@ -92,7 +88,7 @@ def add_respirator(
                 f'respirator "{respirator.code}" is in the logbook already. Mend: take another '
                 "code, or correct it with 'raysim log correct'"
             )
-        return _insert(book, with_default_limits(respirator), operator, note)
+        return _insert(book, respirator, operator, note)
 
 
 def correct_respirator(
@@ -108,22 +104,8 @@ def _insert(book: sqlite3.Connection, r: Respirator, operator: str, note: str) -
     for what, text in (("code", r.code), ("owner", r.owner)):
         if not text.strip():
             raise LogbookError(f"a respirator needs its {what}. Mend: give one")
-    number = add_entry(book, "respirator", operator, note, None)
-    book.execute(
-        "INSERT INTO respirator VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            number,
-            r.code.strip(),
-            r.owner.strip(),
-            r.model.strip(),
-            r.state,
-            r.donnings_limit,
-            r.cycles_limit,
-            r.dose_limit,
-            r.strap_dose_limit,
-        ),
-    )
-    return number
+    texts = {"code": r.code.strip(), "owner": r.owner.strip(), "model": r.model.strip()}
+    return add_entry(book, "respirator", operator, note, None, **asdict(r) | texts)
 
 
 def find(book: sqlite3.Connection, code: str) -> Respirator | None:

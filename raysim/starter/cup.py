@@ -1,9 +1,4 @@
-"""Moulded cup respirator with a flange, invented and generic, in millimetres.
-
-The origin is the hook point: the axis of the hook's wire runs along y through it. z is up, the
-outside faces -y, the wearer's side +y. Shell, nose clip and straps are open sheets for two-sided
-use, with normals away from the wearer. The nose clip is a band of the shell's own triangles.
-"""
+"""Moulded cup respirator with a flange, invented and generic, in millimetres."""
 
 from __future__ import annotations
 
@@ -18,7 +13,6 @@ from raysim.starter.sheets import (
     Parts,
     band_faces,
     chosen_faces,
-    join,
     raw_mesh,
     resample,
     smoothstep,
@@ -79,8 +73,7 @@ def _points(ring: NDArray[np.int64], theta: Array) -> Array:
     reach, out, front = (column[ring] for column in _profile())
     plane = _outline(theta, reach)
     full = np.ones_like(theta)
-    along = _outline(theta + 1e-4, full) - _outline(theta - 1e-4, full)
-    along = along / np.linalg.norm(along, axis=-1, keepdims=True)
+    along = trimesh.unitize(_outline(theta + 1e-4, full) - _outline(theta - 1e-4, full))
     x = plane[..., 0] - out * along[..., 1]
     z = plane[..., 1] + out * along[..., 0]
     cheek = -4.0 * np.cos(2.0 * theta) * reach**2
@@ -138,38 +131,25 @@ def _fallen_in(end: Array) -> tuple[Array, Array]:
     ring = np.array([RINGS + 1, RINGS, RINGS - 2, RINGS - 4, RINGS - 5, RINGS - 6])
     theta = np.linspace(LOWER_STRAP_ANGLE - 0.25, -np.pi, len(ring))
     inside = _points(ring, theta)
-    off = np.array([0.0, 12.0, 0.0]) - inside
-    inside = inside + FALLEN_GAP_MM * off / np.linalg.norm(off, axis=1, keepdims=True)
+    inside = inside + FALLEN_GAP_MM * trimesh.unitize(np.array([0.0, 12.0, 0.0]) - inside)
     inside[0, 1] = end[1] + FALLEN_GAP_MM
     away = end + [0.0, 0.7 * FALLEN_GAP_MM, 0.0]  # clear of the flange's edge
     knots = np.concatenate([end[None], away[None], inside])
     steps = np.linspace(0.0, len(knots) - 1.0, 2001)
     dense = np.stack([np.interp(steps, np.arange(len(knots)), c) for c in knots.T], axis=1)
     above, below = _points(np.array([RINGS - 7, RINGS - 5]), np.full(2, -np.pi))
-    return straps.even_path(dense), (above - below) / np.linalg.norm(above - below)
+    return straps.even_path(dense), trimesh.unitize(above - below)
 
 
 def cup_strap_fallen_in() -> Parts:
-    """Cup whose lower strap fell into it and covers the inside of the chin.
-
-    Returns
-    -------
-    dict
-        As of `cup_respirator`.
-    """
+    """The cup with its lower strap fallen in, which covers the inside of the chin."""
     lower = _rim_end(LOWER_STRAP_ANGLE)
     path, across = _fallen_in(lower.point)
     return _hung(straps.ribbon(path, lower, across, (0.1, 0.5)))
 
 
 def cup_respirator() -> Parts:
-    """Moulded cup with a flange, hanging by its upper strap.
-
-    Returns
-    -------
-    dict
-        'shell', 'straps' and 'nose clip', in mm, origin at the hook point.
-    """
+    """Moulded cup with a flange, hanging by its upper strap."""
     lower = _rim_end(LOWER_STRAP_ANGLE)
     loop = straps.even_path(straps.slack_loop(lower.point, 55.0, 22.0))
     return _hung(straps.ribbon(loop, lower, np.array([0.0, 1.0, 0.0]), (0.2, 0.7)))
@@ -177,11 +157,6 @@ def cup_respirator() -> Parts:
 
 def _hung(lower_strap: trimesh.Trimesh) -> Parts:
     """The cup with its lower strap, moved to hang by its upper strap from the origin."""
-    upper = _rim_end(UPPER_STRAP_ANGLE)
-    shift = straps.hang_shift(upper, 0.0, STRAP_HALF_LENGTH_MM)
-    lower_strap.apply_translation(shift)
-    bands = join(straps.upper_strap(upper.moved(shift)), lower_strap)
     shell, clip = _shell_and_clip()
-    shell.apply_translation(shift)
-    clip.apply_translation(shift)
-    return {"shell": shell, "straps": bands, "nose clip": clip}
+    parts = {"shell": shell, "straps": lower_strap, "nose clip": clip}
+    return straps.hung(parts, _rim_end(UPPER_STRAP_ANGLE), 0.0, STRAP_HALF_LENGTH_MM)

@@ -11,7 +11,7 @@ import numpy as np
 import trimesh
 
 from raysim.starter.cup import cup_respirator, cup_strap_fallen_in
-from raysim.starter.flat_fold import flat_fold_open, flat_fold_shut
+from raysim.starter.flat_fold import flat_fold
 from raysim.starter.hooks import hook, rail
 from raysim.starter.sheets import Array, Parts
 
@@ -40,10 +40,9 @@ def stl_bytes(mesh: trimesh.Trimesh) -> bytes:
     """Binary STL."""
     corners = _rounded(mesh.vertices)[mesh.faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals = normals / np.linalg.norm(normals, axis=1, keepdims=True)
     record = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
     table = np.zeros(len(corners), dtype=record)
-    table["normal"], table["corners"] = _rounded(normals), corners
+    table["normal"], table["corners"] = _rounded(trimesh.unitize(normals)), corners
     count = len(corners).to_bytes(4, "little")
     return NOTE.encode("ascii").ljust(80) + count + table.tobytes()
 
@@ -68,8 +67,8 @@ def mesh_files() -> dict[str, bytes]:
     return {
         "cup.obj": obj_bytes(cup_respirator()),
         "cup_strap_fallen_in.obj": obj_bytes(cup_strap_fallen_in()),
-        "flat_fold_open.obj": obj_bytes(flat_fold_open()),
-        "flat_fold_shut.obj": obj_bytes(flat_fold_shut()),
+        "flat_fold_open.obj": obj_bytes(flat_fold(1.0)),
+        "flat_fold_shut.obj": obj_bytes(flat_fold(0.0)),
         "hook.stl": stl_bytes(hook()),
         "rail.ply": ply_bytes(rail()),
     }

@@ -1,9 +1,6 @@
 """Three-panel flat-fold respirator, invented and generic, shut, open or between, in millimetres.
 
-The origin is the hook point: the axis of the hook's wire runs along y through it. z is up, the
-outside faces -y, the wearer's side +y. Shell, nose clip and straps are open sheets for two-sided
-use, with normals away from the wearer (a panel that is folded over is turned with its normals).
-The nose clip is a band of the shell's own triangles. Beyond the ends of the upper and lower
+A panel that is folded over is turned with its normals. Beyond the ends of the upper and lower
 panels the centre panel goes on as a tab, and the straps start at the tabs' edges.
 """
 
@@ -15,7 +12,7 @@ from numpy.typing import NDArray
 
 from raysim.starter import straps
 from raysim.starter.fold_cloth import COLUMNS, SEGMENTS, TAB, cloth
-from raysim.starter.sheets import Array, Parts, chosen_faces, join, sheet
+from raysim.starter.sheets import Array, Parts, chosen_faces, sheet
 
 PANEL_ROWS = 44
 TAB_ROWS = 3
@@ -72,30 +69,11 @@ def flat_fold(open_fraction: float) -> Parts:
     Parameters
     ----------
     open_fraction : 0 for shut (upper and lower panel folded behind the centre panel, the lower
-        strap bunched behind them) to 1 for open
-
-    Returns
-    -------
-    dict
-        'shell', 'straps' and 'nose clip', in mm, origin at the hook point.
+        strap bunched behind them) to 1 for open to its chamber
     """
     if not 0.0 <= open_fraction <= 1.0:
         raise ValueError(f"open_fraction must lie in 0 to 1, not {open_fraction}")
     upper, lower = (_tab_end(is_upper, open_fraction) for is_upper in (True, False))
-    shift = straps.hang_shift(upper, -4.0 * (1.0 - open_fraction), STRAP_HALF_LENGTH_MM)
-    upper, lower = upper.moved(shift), lower.moved(shift)
-    bands = join(straps.upper_strap(upper), _lower_strap(lower, open_fraction))
     shell, clip = _shell_and_clip(open_fraction)
-    shell.apply_translation(shift)
-    clip.apply_translation(shift)
-    return {"shell": shell, "straps": bands, "nose clip": clip}
-
-
-def flat_fold_open() -> Parts:
-    """Flat-fold respirator opened to its chamber; see `flat_fold`."""
-    return flat_fold(1.0)
-
-
-def flat_fold_shut() -> Parts:
-    """Flat-fold respirator as it comes out of its wrapper; see `flat_fold`."""
-    return flat_fold(0.0)
+    parts = {"shell": shell, "straps": _lower_strap(lower, open_fraction), "nose clip": clip}
+    return straps.hung(parts, upper, -4.0 * (1.0 - open_fraction), STRAP_HALF_LENGTH_MM)

@@ -52,26 +52,13 @@ def _half_section(
     radius, turn : (n,) radius in mm and angle of the crease
     puff : (n,) angle by which the centre panel bends before the crease
     """
-    n_centre, n_crease, n_panel = SEGMENTS
     crease = radius * (turn - puff)
-    lengths = np.concatenate(
-        [
-            np.repeat(half_centre[:, None] / n_centre, n_centre, axis=1),
-            np.repeat(crease[:, None] / n_crease, n_crease, axis=1),
-            np.repeat((panel - crease)[:, None] / n_panel, n_panel, axis=1),
-        ],
-        axis=1,
-    )
-    rise = (np.arange(n_centre) + 0.5) / n_centre
-    bend = (np.arange(n_crease) + 0.5) / n_crease
-    angles = np.concatenate(
-        [
-            puff[:, None] * rise,
-            puff[:, None] + (turn - puff)[:, None] * bend,
-            np.repeat(turn[:, None], n_panel, axis=1),
-        ],
-        axis=1,
-    )
+    # Per segment: its length, the angle at its start, and how far it bends.
+    cloth_mm = np.stack([half_centre, crease, panel - crease], axis=1) / SEGMENTS
+    begin = np.stack([np.zeros_like(puff), puff, turn], axis=1)
+    bend = np.stack([puff, turn - puff, np.zeros_like(puff)], axis=1)
+    lengths, begin, bend = (np.repeat(part, SEGMENTS, axis=1) for part in (cloth_mm, begin, bend))
+    angles = begin + bend * np.concatenate([(np.arange(n) + 0.5) / n for n in SEGMENTS])
     steps = lengths[..., None] * np.stack([np.sin(angles), np.cos(angles)], axis=-1)
     start = np.zeros((len(half_centre), 1, 2))
     return np.concatenate([start, np.cumsum(steps, axis=1)], axis=1)

@@ -9,13 +9,15 @@ from __future__ import annotations
 import numpy as np
 import trimesh
 
-from raysim.starter.sheets import Array, band_faces, raw_mesh, unit
+from raysim.starter.sheets import Array, band_faces, raw_mesh
 
 HOOK_RADIUS_MM = 1.5
 HOOK_SIDES = 16
 HOOK_BEND_MM = 8.0
 HOOK_STRAIGHT_MM = 12.0
 HOOK_TIP_MM = 5.0
+HOOK_LENGTH_MM = 70.0
+RAIL_LENGTH_MM = 400.0
 RAIL_RADIUS_MM = 5.0
 RAIL_SIDES = 24
 RAIL_SECTIONS = 10
@@ -31,8 +33,8 @@ def _tube(path: Array, side: Array, radius_mm: Array, sides: int) -> trimesh.Tri
     radius_mm : (n,) ring radii
     sides : vertices of each ring
     """
-    legs = unit(np.diff(path, axis=0))
-    tangent = unit(np.concatenate([legs[:1], legs[:-1] + legs[1:], legs[-1:]]))
+    legs = trimesh.unitize(np.diff(path, axis=0))
+    tangent = trimesh.unitize(np.concatenate([legs[:1], legs[:-1] + legs[1:], legs[-1:]]))
     mitre = (tangent * np.concatenate([legs, legs[-1:]])).sum(axis=1, keepdims=True)
     other = np.cross(tangent, side) / mitre
     angle = 2.0 * np.pi * np.arange(sides) / sides
@@ -49,17 +51,10 @@ def _tube(path: Array, side: Array, radius_mm: Array, sides: int) -> trimesh.Tri
     return raw_mesh(np.concatenate([points, path[:1], path[-1:]]), faces)
 
 
-def hook(length_mm: float = 70.0) -> trimesh.Trimesh:
-    """Make a closed hook: a wire along y whose end towards the door (-y) turns up.
+def hook() -> trimesh.Trimesh:
+    """Closed hook: a wire along y, `HOOK_LENGTH_MM`, whose end towards the door (-y) turns up.
 
-    Parameters
-    ----------
-    length_mm : extent along y; the upturned end stays where it is, the wire grows towards +y
-
-    Returns
-    -------
-    trimesh.Trimesh
-        Watertight solid in mm; the strap rests above the origin, which lies on the wire's axis.
+    The strap rests above the origin, which lies on the wire's axis.
     """
     turn = np.linspace(0.0, np.radians(60.0), 6)
     arc = HOOK_BEND_MM * np.stack([-np.sin(turn), 1.0 - np.cos(turn)], 1) - [HOOK_STRAIGHT_MM, 0.0]
@@ -67,9 +62,7 @@ def hook(length_mm: float = 70.0) -> trimesh.Trimesh:
     dome = np.linspace(0.0, 0.4 * np.pi, 3)
     tip = arc[-1] + (HOOK_TIP_MM + HOOK_RADIUS_MM * np.sin(dome))[:, None] * along
     tip_radius = HOOK_RADIUS_MM * np.cos(dome)
-    rear_mm = length_mm + np.min(tip[:, 0] - tip_radius * along[1])
-    if rear_mm < 10.0:
-        raise ValueError(f"a hook of {length_mm} mm is too short for its upturned end")
+    rear_mm = HOOK_LENGTH_MM + np.min(tip[:, 0] - tip_radius * along[1])
     rod_y = np.linspace(rear_mm, -HOOK_STRAIGHT_MM, 6)
     rod = np.stack([rod_y, np.zeros_like(rod_y)], axis=1)
     plane = np.concatenate([rod[:-1], arc, tip])
@@ -78,20 +71,8 @@ def hook(length_mm: float = 70.0) -> trimesh.Trimesh:
     return _tube(path, np.array([1.0, 0.0, 0.0]), radius, HOOK_SIDES)
 
 
-def rail(length_mm: float = 400.0) -> trimesh.Trimesh:
-    """Make a closed round rail along x, centred on the origin.
-
-    Parameters
-    ----------
-    length_mm : length from end to end
-
-    Returns
-    -------
-    trimesh.Trimesh
-        Watertight solid in mm, radius `RAIL_RADIUS_MM`.
-    """
-    if not length_mm > 0.0:
-        raise ValueError(f"the rail needs a positive length, not {length_mm} mm")
-    x = np.linspace(-0.5 * length_mm, 0.5 * length_mm, RAIL_SECTIONS + 1)
+def rail() -> trimesh.Trimesh:
+    """Closed round rail along x, `RAIL_LENGTH_MM`, centred on the origin."""
+    x = np.linspace(-0.5 * RAIL_LENGTH_MM, 0.5 * RAIL_LENGTH_MM, RAIL_SECTIONS + 1)
     path = np.stack([x, np.zeros_like(x), np.zeros_like(x)], axis=1)
     return _tube(path, np.array([0.0, 1.0, 0.0]), np.full(len(x), RAIL_RADIUS_MM), RAIL_SIDES)

@@ -16,12 +16,6 @@ Parts = dict[str, trimesh.Trimesh]
 MIRROR = np.array([-1.0, 1.0, 1.0])
 
 
-def unit(vectors: Array) -> Array:
-    """Scale vectors (..., 3) to length one."""
-    scaled: Array = vectors / np.linalg.norm(vectors, axis=-1, keepdims=True)
-    return scaled
-
-
 def smoothstep(x: Array) -> Array:
     """Cubic step from 0 at x <= 0 to 1 at x >= 1."""
     x = np.clip(x, 0.0, 1.0)
@@ -69,13 +63,6 @@ def chosen_faces(mesh: trimesh.Trimesh, chosen: NDArray[np.bool_]) -> trimesh.Tr
     """Mesh of the chosen faces (m,) alone; the vertices keep their coordinates exactly."""
     kept, faces = np.unique(mesh.faces[chosen], return_inverse=True)
     return raw_mesh(mesh.vertices[kept], faces.reshape(-1, 3))
-
-
-def join(*meshes: trimesh.Trimesh) -> trimesh.Trimesh:
-    """One mesh holding several disjoint sheets."""
-    start = np.cumsum([0] + [len(m.vertices) for m in meshes[:-1]])
-    faces = [np.asarray(m.faces) + s for m, s in zip(meshes, start, strict=True)]
-    return raw_mesh(np.concatenate([m.vertices for m in meshes]), np.concatenate(faces))
 
 
 def mirrored(half: Array) -> Array:

@@ -12,15 +12,7 @@ import numpy as np
 import trimesh
 
 from raysim.starter.hooks import HOOK_RADIUS_MM
-from raysim.starter.sheets import (
-    Array,
-    arc_length,
-    mirrored,
-    resample,
-    sheet,
-    smoothstep,
-    unit,
-)
+from raysim.starter.sheets import Array, Parts, arc_length, mirrored, resample, sheet, smoothstep
 
 HOOK_CLEARANCE_MM = 2.0
 EDGE_GAP_MM = 0.8
@@ -44,10 +36,6 @@ class StrapEnd(NamedTuple):
     edge: Array
     seat: Array
 
-    def moved(self, shift: Array) -> StrapEnd:
-        """Return the same end, moved by `shift` (3,) in mm."""
-        return self._replace(point=self.point + shift)
-
 
 def strap_end(edge_points: Array, inner: Array) -> StrapEnd:
     """End line outside an edge.
@@ -57,9 +45,9 @@ def strap_end(edge_points: Array, inner: Array) -> StrapEnd:
     edge_points : (3, 3) points along the edge in mm; the strap is to end at the second one
     inner : (3,) point of the shell inside the edge, next to the second one
     """
-    edge = unit(edge_points[2] - edge_points[0])
+    edge = trimesh.unitize(edge_points[2] - edge_points[0])
     outward = edge_points[1] - inner
-    outward = unit(outward - (outward @ edge) * edge)
+    outward = trimesh.unitize(outward - (outward @ edge) * edge)
     seat = np.cross(edge, outward)
     return StrapEnd(edge_points[1] + EDGE_GAP_MM * outward, edge, seat * np.sign(seat[1]))
 
@@ -81,9 +69,9 @@ def ribbon(
     trimesh.Trimesh
         Open sheet, `STRAP_WIDTH_MM` wide, cut along the shell's edge at its ends.
     """
-    tangent = unit(np.gradient(mirrored(half), axis=0)[: len(half)])
+    tangent = trimesh.unitize(np.gradient(mirrored(half), axis=0)[: len(half)])
     length = arc_length(half)
-    on_seat = unit(np.cross(tangent, end.seat))
+    on_seat = trimesh.unitize(np.cross(tangent, end.seat))
     on_edge = np.cross(tangent, on_seat)
     if on_seat[0] @ middle < 0.0:  # turn the short way
         middle = -middle
@@ -96,16 +84,25 @@ def ribbon(
     return sheet(mirrored(half[:, None, :] + offsets[None, :, None] * across[:, None, :]))
 
 
-def hang_shift(end: StrapEnd, y_mm: float, half_length_mm: float) -> Array:
-    """Move (3,) in mm that hangs `end` by a taut half strap from the hook point at the origin.
+def hung(parts: Parts, end: StrapEnd, y_mm: float, half_length_mm: float) -> Parts:
+    """Parts moved so that they hang by a taut strap over the hook point, which is added.
 
-    The end comes to lie at `y_mm`, and its x stays.
+    Parameters
+    ----------
+    parts : of the respirator, in mm; 'straps' is the lower one
+    end : where the upper strap ends
+    y_mm : where this end comes to lie; its x stays
+    half_length_mm : from the hook point to this end
     """
     drop = np.sqrt(half_length_mm**2 - end.point[0] ** 2 - y_mm**2)
-    return np.array([0.0, y_mm, -drop]) - end.point * [0.0, 1.0, 1.0]
+    shift = np.array([0.0, y_mm, -drop]) - end.point * [0.0, 1.0, 1.0]
+    for mesh in parts.values():
+        mesh.apply_translation(shift)
+    upper = _upper_strap(end._replace(point=end.point + shift))
+    return parts | {"straps": upper + parts["straps"]}
 
 
-def upper_strap(end: StrapEnd) -> trimesh.Trimesh:
+def _upper_strap(end: StrapEnd) -> trimesh.Trimesh:
     """Taut strap from `end` over the hook to the mirrored end.
 
     The bend is drawn around a circle, so that its flat pieces keep `HOOK_CLEARANCE_MM`.

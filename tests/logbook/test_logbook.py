@@ -228,12 +228,14 @@ def test_a_new_lamp_starts_anew_and_a_removed_one_is_gone(book):
 def test_failed_entry_leaves_nothing(book):
     def half_an_entry():
         with writing(book):
-            add_entry(book, "lamp", "CD", "", None)
+            lamp = {"box": "box", "name": "left", "event": "read", "hours": 0.0}
+            add_entry(book, "lamp", "CD", "", None, **lamp)
             raise RuntimeError
 
     with pytest.raises(RuntimeError):
         half_an_entry()
-    assert book.execute("SELECT count(*) FROM entry").fetchone()[0] == 0
+    for table in ("entry", "lamp"):
+        assert book.execute(f"SELECT count(*) FROM {table}").fetchone()[0] == 0
 
 
 def test_export_holds_every_row_and_no_formula(book, tmp_path):

@@ -98,7 +98,8 @@ def test_file_cut_off_in_the_middle_of_a_commit_rolls_back(path):
         "    book.execute('PRAGMA cache_size = 1')\n"  # pages are spilled before the commit
         "    book.execute('BEGIN IMMEDIATE')\n"
         "    for _ in range(5000):\n"
-        "        add_entry(book, 'lamp', 'CD', 'x' * 200, None)\n"
+        "        add_entry(book, 'lamp', 'CD', 'x' * 200, None,\n"
+        "            box='box', name='left', event='read', hours=0.0)\n"
         "    os.kill(os.getpid(), 9)\n"
     )
     done = subprocess.run([sys.executable, "-c", code, str(path)], env=ENVIRONMENT, check=False)

@@ -10,14 +10,14 @@ from triangle_distances import clearance, crossings, free_depth, near_pairs, tri
 
 from raysim.starter import fold_cloth
 from raysim.starter.cup import cup_respirator
-from raysim.starter.flat_fold import flat_fold, flat_fold_open, flat_fold_shut, stations
+from raysim.starter.flat_fold import flat_fold, stations
 from raysim.starter.hooks import hook
 from raysim.starter.straps import HOOK_CLEARANCE_MM
 
 MAKERS = {
     "cup": cup_respirator,
-    "flat_fold_open": flat_fold_open,
-    "flat_fold_shut": flat_fold_shut,
+    "flat_fold_open": lambda: flat_fold(1.0),
+    "flat_fold_shut": lambda: flat_fold(0.0),
 }
 
 
@@ -29,12 +29,12 @@ def respirator(request):
 
 @pytest.fixture(scope="module")
 def opened():
-    return flat_fold_open()
+    return flat_fold(1.0)
 
 
 @pytest.fixture(scope="module")
 def shut():
-    return flat_fold_shut()
+    return flat_fold(0.0)
 
 
 def pieces(mesh):

@@ -1,37 +1,38 @@
 """`raysim log start`, `end`, `interrupted`, `void`: the life of a cycle."""
 
-from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import COUNT, PATH, TEXT
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.logbook.json import JSON, print_json, setting_record
 from raysim.cli.logbook.options import (
     AT,
     BOOK,
     BOX,
     DOSE,
+    ENTRY,
     NOTE,
     OPERATOR,
     TIME,
-    hours_of_result,
     setting_of_result,
 )
+from raysim.logbook.book import open_logbook
+from raysim.logbook.cycles import Setting, close_cycle, start_cycle
+from raysim.logbook.lamps import past_their_life
 from raysim.output.words.cautions import CAUTION_LINE
 
 CORRECT = click.option("--correct", is_flag=True, help="It is closed already; correct that.")
 NUMBER = click.argument("number", type=COUNT)
 
 
-@click.command(
-    name="start",
-    epilog=examples(
-        "raysim log start R1 R2 --result results/my_box --operator CD",
-        'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
-    ),
+@with_examples(
+    "start",
+    "raysim log start R1 R2 --result results/my_box --operator CD",
+    'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
 )
 @click.argument("codes", type=TEXT, nargs=-1, required=True)
 @click.option("--result", type=PATH, help="Folder 'raysim dose' wrote.")
@@ -39,7 +40,12 @@ NUMBER = click.argument("number", type=COUNT)
 @click.option("--dose", type=DOSE, help="Best-lit face by the end, if there is no --result.")
 @click.option("--strap-dose", type=DOSE, help="Best-lit strap by the end.")
 @click.option(
-    "--override", type=TEXT, default="", help="Pass a limit: the reason, and your name to it."
+    "--override",
+    "overridden",
+    type=TEXT,
+    default="",
+    show_default=False,
+    help="Pass a limit: the reason, and your name to it.",
 )
 @BOX
 @AT
@@ -54,33 +60,21 @@ def start(
     timer: float | None,
     dose: float | None,
     strap_dose: float | None,
-    override: str,
     box: str,
-    at: datetime | None,
-    operator: str,
-    note: str,
     as_json: bool,
     book: Path,
+    **entry: Any,
 ) -> None:
     """Enter the start of a cycle with the respirators CODES."""
-    from raysim.library.tables import assumptions
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.cycles import Setting, start_cycle
-    from raysim.logbook.lamps import past_their_life
-
     if (result is None) == (timer is None):
         raise click.UsageError("give either --result or --timer")
     if result is not None and not (dose is None and strap_dose is None):
         raise click.UsageError("--dose and --strap-dose come from --result; leave them out")
-    until = assumptions()["rated_life_h"].value
+    setting, until = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose), None
     if result is not None:
-        setting, until = setting_of_result(result, box), hours_of_result(result)
-    else:
-        setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
+        setting, until = setting_of_result(result, box)
     with open_logbook(book) as opened:
-        number, warnings = start_cycle(
-            opened, codes, setting, operator, note=note, at=at, overridden=override
-        )
+        number, warnings = start_cycle(opened, codes, setting, **entry)
         warnings += past_their_life(opened, box, until)
     if as_json:
         entered = {"cycle": number, "respirators": codes, "warnings": warnings}
@@ -94,62 +88,39 @@ def start(
     click.echo(click.wrap_text(CAUTION_LINE, 92))
 
 
-@click.command(
-    name="end",
-    epilog=examples(
-        "raysim log end 2 --operator CD",
-        'raysim log end 2 --at "2026-03-01 08:30" --operator CD',
-    ),
+@with_examples(
+    "end",
+    "raysim log end 2 --operator CD",
+    'raysim log end 2 --at "2026-03-01 08:30" --operator CD',
 )
 @NUMBER
 @AT
 @CORRECT
-@OPERATOR
-@NOTE
-@BOOK
-def end(
-    *, number: int, at: datetime | None, correct: bool, operator: str, note: str, book: Path
-) -> None:
+@ENTRY
+def end(*, number: int, **entry: Any) -> None:
     """Enter that cycle NUMBER ran until its timer had run down."""
-    _close(book, number, "ended", operator=operator, note=note, at=at, correct=correct)
+    _close(number, "ended", **entry)
     click.echo(f"Cycle {number} ended: it counts. Each respirator goes back to its own wearer.")
 
 
-@click.command(
-    name="interrupted",
-    epilog=examples('raysim log interrupted 2 --ran "6 min" --note "door opened" --operator CD'),
+@with_examples(
+    "interrupted", 'raysim log interrupted 2 --ran "6 min" --note "door opened" --operator CD'
 )
 @NUMBER
 @click.option("--ran", type=TIME, required=True, help="How long the lamps had been on.")
 @AT
 @CORRECT
-@OPERATOR
-@NOTE
-@BOOK
-def interrupted(
-    *,
-    number: int,
-    ran: float,
-    at: datetime | None,
-    correct: bool,
-    operator: str,
-    note: str,
-    book: Path,
-) -> None:
+@ENTRY
+def interrupted(*, number: int, ran: float, **entry: Any) -> None:
     """Enter that cycle NUMBER was broken off: door opened, lamp out, power lost."""
-    _close(
-        book, number, "interrupted", operator=operator, note=note, at=at, correct=correct, ran=ran
-    )
+    _close(number, "interrupted", ran=ran, **entry)
     click.echo(
         f"Cycle {number} interrupted after {minutes_seconds(ran)}: it does not count as a "
         "treatment, but as wear. Start the full time again."
     )
 
 
-@click.command(
-    name="void",
-    epilog=examples('raysim log void 2 --note "lamps never came on" --operator CD'),
-)
+@with_examples("void", 'raysim log void 2 --note "lamps never came on" --operator CD')
 @NUMBER
 @click.option(
     "--note", type=TEXT, required=True, help="Why: entered by mistake, lamps never came on."
@@ -158,27 +129,12 @@ def interrupted(
 @CORRECT
 @OPERATOR
 @BOOK
-def void(
-    *, number: int, note: str, at: datetime | None, correct: bool, operator: str, book: Path
-) -> None:
+def void(*, number: int, **entry: Any) -> None:
     """Enter that cycle NUMBER never took place; the entry stays."""
-    _close(book, number, "void", operator=operator, note=note, at=at, correct=correct)
+    _close(number, "void", **entry)
     click.echo(f"Cycle {number} is void: it counts neither as a treatment nor as wear.")
 
 
-def _close(
-    book: Path,
-    number: int,
-    outcome: str,
-    *,
-    operator: str,
-    note: str,
-    at: datetime | None,
-    correct: bool,
-    ran: float | None = None,
-) -> None:
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.cycles import close_cycle
-
+def _close(number: int, outcome: str, *, book: Path, **entry: Any) -> None:
     with open_logbook(book) as opened:
-        close_cycle(opened, number, outcome, operator, ran=ran, note=note, at=at, correct=correct)
+        close_cycle(opened, number, outcome, **entry)

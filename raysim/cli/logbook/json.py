@@ -1,28 +1,25 @@
 """Rows of the logbook as records for scripts; the names of the keys have the units."""
 
-from typing import TYPE_CHECKING, Any
+import json
+from typing import Any
 
 import click
 
 from raysim.base.units import to_mJ_cm2
+from raysim.logbook.cycles import Cycle, Setting
+from raysim.logbook.lamps import LampAge
+from raysim.logbook.respirators import RUNNING, Tally
 from raysim.output.words.cautions import CAUTIONS
-
-if TYPE_CHECKING:
-    from raysim.logbook.cycles import Cycle, Setting
-    from raysim.logbook.lamps import LampAge
-    from raysim.logbook.respirators import Tally
 
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON, and nothing else.")
 
 
 def print_json(**record: Any) -> None:
     """Print a record, with the cautions, as JSON."""
-    import json
-
     click.echo(json.dumps(record | {"cautions": CAUTIONS}, indent=2, ensure_ascii=False))
 
 
-def setting_record(setting: "Setting") -> dict[str, Any]:
+def setting_record(setting: Setting) -> dict[str, Any]:
     """Setting of a cycle; doses are those of the best-lit face, null if unknown."""
     doses = (setting.dose, setting.strap_dose)
     dose, strap = (None if dose is None else to_mJ_cm2(dose) for dose in doses)
@@ -35,13 +32,11 @@ def setting_record(setting: "Setting") -> dict[str, Any]:
     }
 
 
-def cycle_record(cycle: "Cycle") -> dict[str, Any]:
+def cycle_record(cycle: Cycle) -> dict[str, Any]:
     """One cycle as it stands after corrections; times in ISO 8601 with the zone.
 
     The running time of a cycle that has not ended is null.
     """
-    from raysim.logbook.respirators import RUNNING
-
     return {
         "cycle": cycle.number,
         "started": cycle.started.isoformat(),
@@ -54,7 +49,7 @@ def cycle_record(cycle: "Cycle") -> dict[str, Any]:
     }
 
 
-def tally_record(tally: "Tally") -> dict[str, Any]:
+def tally_record(tally: Tally) -> dict[str, Any]:
     """A respirator's cycles and doses against its limits."""
     kept = tally.respirator
     return {
@@ -77,7 +72,7 @@ def tally_record(tally: "Tally") -> dict[str, Any]:
     }
 
 
-def lamp_record(lamp: "LampAge", rated_hours: float) -> dict[str, Any]:
+def lamp_record(lamp: LampAge, rated_hours: float) -> dict[str, Any]:
     """A lamp in place and its hours so far."""
     return {
         "box": lamp.box,

@@ -6,10 +6,13 @@ from typing import Any
 import click
 
 from raysim.cli.given import COUNT, TEXT, FiniteRange
-from raysim.cli.groups import SETTINGS, Commands, examples
+from raysim.cli.groups import SETTINGS, Commands, examples, together, with_examples
 from raysim.cli.logbook.cycles import end, interrupted, start, void
-from raysim.cli.logbook.options import BOOK, BOX, DOSE, NOTE, OPERATOR
+from raysim.cli.logbook.options import BOOK, BOX, DOSE, ENTRY, OPERATOR
 from raysim.cli.logbook.show import ages, export, listing, tallies_command
+from raysim.logbook.book import new_logbook, open_logbook
+from raysim.logbook.lamps import enter_lamp
+from raysim.logbook.respirators import RETIRED, Respirator, add_respirator, correct_respirator, get
 from raysim.output.words.cautions import CAUTION_LINE
 
 
@@ -33,76 +36,44 @@ def command() -> None:
     """
 
 
-@click.command(name="new", epilog=examples("raysim log new", "raysim log new --book ward3.db"))
+@with_examples("new", "raysim log new", "raysim log new --book ward3.db")
 @BOOK
 def new(*, book: Path) -> None:
     """Make an empty logbook."""
-    from raysim.logbook.book import new_logbook
-
     new_logbook(book)
     click.echo(f"{book}: an empty logbook. Keep copies of it.")
     click.echo(click.wrap_text(CAUTION_LINE, 92))
 
 
-_LIMITS = (
+_with_limits = together(
     click.option("--model", type=TEXT, help="Make and model."),
-    click.option("--donnings", type=COUNT, help="Limit of donnings [5]."),
-    click.option("--cycles", type=COUNT, help="Limit of cycles of the local policy."),
+    click.option("--donnings", "donnings_limit", type=COUNT, help="Limit of donnings [5]."),
+    click.option(
+        "--cycles", "cycles_limit", type=COUNT, help="Limit of cycles of the local policy."
+    ),
     click.option("--dose-limit", type=DOSE, help="Of the best-lit face ['10 J/cm2']."),
     click.option("--strap-dose-limit", type=DOSE, help="Of the straps, sides added ['20 J/cm2']."),
 )
 
 
-def _with_limits(function: Any) -> Any:
-    for option in reversed(_LIMITS):
-        function = option(function)
-    return function
+def _given(options: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in options.items() if value is not None}
 
 
-def _fields(model: Any, donnings: Any, cycles: Any, dose: Any, strap: Any) -> dict[str, Any]:
-    given = {
-        "model": model,
-        "donnings_limit": donnings,
-        "cycles_limit": cycles,
-        "dose_limit": dose,
-        "strap_dose_limit": strap,
-    }
-    return {key: value for key, value in given.items() if value is not None}
-
-
-@click.command(
-    name="add",
-    epilog=examples(
-        "raysim log add R1 --owner AB --operator CD",
-        'raysim log add R2 --owner EF --operator CD --donnings 5 --dose-limit "10 J/cm2"',
-    ),
+@with_examples(
+    "add",
+    "raysim log add R1 --owner AB --operator CD",
+    'raysim log add R2 --owner EF --operator CD --donnings 5 --dose-limit "10 J/cm2"',
 )
 @click.argument("code", type=TEXT)
 @click.option("--owner", type=TEXT, required=True, help="Initials of its one wearer.")
 @_with_limits
-@OPERATOR
-@NOTE
-@BOOK
-def add(
-    *,
-    code: str,
-    owner: str,
-    model: str | None,
-    donnings: int | None,
-    cycles: int | None,
-    dose_limit: float | None,
-    strap_dose_limit: float | None,
-    operator: str,
-    note: str,
-    book: Path,
-) -> None:
+@ENTRY
+def add(*, code: str, owner: str, operator: str, note: str, book: Path, **limits: Any) -> None:
     """Enter a new respirator by its CODE, as it stands on it."""
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.respirators import Respirator, add_respirator, get
-
-    fields = _fields(model, donnings, cycles, dose_limit, strap_dose_limit)
+    respirator = Respirator(code, owner, **_given(limits))
     with open_logbook(book) as opened:
-        number = add_respirator(opened, Respirator(code, owner, **fields), operator, note)
+        number = add_respirator(opened, respirator, operator, note)
         kept = get(opened, code)
     click.echo(
         f"Entry {number}: respirator {kept.code} of {kept.owner}; limits: {kept.donnings_limit} "
@@ -111,35 +82,16 @@ def add(
     )
 
 
-@click.command(
-    name="correct",
-    epilog=examples('raysim log correct R1 --owner EF --note "misread" --operator CD'),
-)
+@with_examples("correct", 'raysim log correct R1 --owner EF --note "misread" --operator CD')
 @click.argument("code", type=TEXT)
 @click.option("--owner", type=TEXT, help="Initials of its one wearer.")
 @_with_limits
 @click.option("--note", type=TEXT, required=True, help="Why.")
 @OPERATOR
 @BOOK
-def correct(
-    *,
-    code: str,
-    owner: str | None,
-    model: str | None,
-    donnings: int | None,
-    cycles: int | None,
-    dose_limit: float | None,
-    strap_dose_limit: float | None,
-    note: str,
-    operator: str,
-    book: Path,
-) -> None:
+def correct(*, code: str, note: str, operator: str, book: Path, **options: Any) -> None:
     """Correct the owner, model or limits of respirator CODE by a new entry."""
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.respirators import correct_respirator
-
-    fields = _fields(model, donnings, cycles, dose_limit, strap_dose_limit)
-    fields |= {} if owner is None else {"owner": owner}
+    fields = _given(options)
     if not fields:
         raise click.UsageError("nothing to correct; give --owner, --model or a limit")
     with open_logbook(book) as opened:
@@ -147,9 +99,7 @@ def correct(
     click.echo(f"Entry {number}: respirator {code} corrected; the earlier entry stays.")
 
 
-@click.command(
-    name="retire", epilog=examples('raysim log retire R1 --note "strap torn" --operator CD')
-)
+@with_examples("retire", 'raysim log retire R1 --note "strap torn" --operator CD')
 @click.argument("code", type=TEXT)
 @click.option(
     "--note", type=TEXT, required=True, help="Why: limit reached, soiled, damaged, fit failed."
@@ -158,43 +108,27 @@ def correct(
 @BOOK
 def retire(*, code: str, note: str, operator: str, book: Path) -> None:
     """Take respirator CODE out of use for good."""
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.respirators import RETIRED, correct_respirator
-
     with open_logbook(book) as opened:
         number = correct_respirator(opened, code, operator, note, state=RETIRED)
     click.echo(f"Entry {number}: respirator {code} is retired.")
 
 
-@click.command(
-    name="lamp",
-    epilog=examples(
-        "raysim log lamp left fitted --operator CD",
-        "raysim log lamp left read --hours 412 --operator CD",
-    ),
+@with_examples(
+    "lamp",
+    "raysim log lamp left fitted --operator CD",
+    "raysim log lamp left read --hours 412 --operator CD",
 )
 @click.argument("name", type=TEXT)
 @click.argument("event", type=click.Choice(["fitted", "read", "removed"]))
 @click.option(
-    "--hours",
-    type=FiniteRange(0, 1e6),
-    default=0.0,
-    show_default=True,
-    help="Hours that the lamp has burnt by then.",
+    "--hours", type=FiniteRange(0, 1e6), default=0.0, help="Hours that the lamp has burnt by then."
 )
 @BOX
-@OPERATOR
-@NOTE
-@BOOK
-def lamp(
-    *, name: str, event: str, hours: float, box: str, operator: str, note: str, book: Path
-) -> None:
+@ENTRY
+def lamp(*, name: str, event: str, hours: float, box: str, book: Path, **entry: Any) -> None:
     """Enter that lamp NAME was fitted (with its hours so far), its hours read, or removed."""
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.lamps import enter_lamp
-
     with open_logbook(book) as opened:
-        number = enter_lamp(opened, box, name, event, hours=hours, operator=operator, note=note)
+        number = enter_lamp(opened, box, name, event, hours=hours, **entry)
     click.echo(f"Entry {number}: lamp {name} of {box} {event}, {hours:g} h.")
 
 

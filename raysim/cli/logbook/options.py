@@ -11,7 +11,8 @@ import click
 
 from raysim.base import units
 from raysim.base.errors import RaysimError, printable
-from raysim.cli.given import PLACE, TEXT
+from raysim.cli.given import PLACE, TEXT, Read
+from raysim.cli.groups import together
 from raysim.logbook.cycles import Setting
 
 DEFAULT_BOOK = "raysim-logbook.db"
@@ -22,14 +23,16 @@ BOOK = click.option(
     type=PLACE,
     default=DEFAULT_BOOK,
     envvar="RAYSIM_LOGBOOK",
-    show_default=True,
     help="File of the logbook; also by the environment, RAYSIM_LOGBOOK.",
 )
 OPERATOR = click.option(
     "--operator", type=TEXT, required=True, help="Initials of whoever enters this."
 )
-NOTE = click.option("--note", type=TEXT, default="", help="Anything worth keeping.")
-BOX = click.option("--box", type=TEXT, default="box", show_default=True, help="Name of the box.")
+NOTE = click.option(
+    "--note", type=TEXT, default="", show_default=False, help="Anything worth keeping."
+)
+ENTRY = together(OPERATOR, NOTE, BOOK)
+BOX = click.option("--box", type=TEXT, default="box", help="Name of the box.")
 
 
 # A time as raysim writes it, "4 h 32 min 01 s", and as on a clock, "14:20" or "4:32:01".
@@ -37,66 +40,41 @@ SPOKEN = re.compile(r"(?:(\d{1,4}) *h *)?(?:(\d{1,4}) *min *)?(?:(\d{1,6}) *s)?"
 CLOCK = re.compile(r"(?:(\d{1,3}):(?=[0-5]\d:))?(\d{1,6}):([0-5]\d)", re.ASCII)
 
 
-class _Time(click.ParamType):  # type: ignore[type-arg]
-    """A duration: "14 min", "860 s", "14:20", "4:32:01" or "4 h 32 min 01 s"."""
-
-    name = "time"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> float:
-        """Seconds."""
-        if isinstance(value, float):
-            return value
-        text = str(value).strip()
-        whole = CLOCK.fullmatch(text) or SPOKEN.fullmatch(text)
-        try:
-            if whole and any(whole.groups()):
-                hours, minutes, seconds = (int(part or 0) for part in whole.groups())
-                found = 3600.0 * hours + 60.0 * minutes + seconds
-            else:
-                found = units.parse_quantity(text, units.TIME)
-        except ValueError as error:
-            self.fail(f'{error}, or minutes and seconds as "14:20"', param, ctx)
-        if not 0.0 <= found <= 7 * 86_400.0:
-            self.fail(f'"{value}" is not a time from 0 to 7 days', param, ctx)
-        return found
+def _time(text: str) -> float:
+    """Seconds of "14 min", "860 s", "14:20", "4:32:01" or "4 h 32 min 01 s"."""
+    whole = CLOCK.fullmatch(text.strip()) or SPOKEN.fullmatch(text.strip())
+    try:
+        if whole and any(whole.groups()):
+            hours, minutes, seconds = (int(part or 0) for part in whole.groups())
+            found = 3600.0 * hours + 60.0 * minutes + seconds
+        else:
+            found = units.parse_quantity(text.strip(), units.TIME)
+    except ValueError as error:
+        raise ValueError(f'{error}, or minutes and seconds as "14:20"') from None
+    if not 0.0 <= found <= 7 * 86_400.0:
+        raise ValueError(f'"{text}" is not a time from 0 to 7 days')
+    return found
 
 
-class _Dose(click.ParamType):  # type: ignore[type-arg]
-    """A dose such as "2.5 J/cm2"."""
+def _dose(text: str) -> float:
+    """J/m2 of a dose such as "2.5 J/cm2"."""
+    from raysim.scene.file.fields import LARGEST_DOSE
 
-    name = "dose"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> float:
-        """J/m2."""
-        from raysim.scene.file.fields import LARGEST_DOSE
-
-        if isinstance(value, float):
-            return value
-        try:
-            found = units.parse_quantity(str(value), units.DOSE)
-        except ValueError as error:
-            self.fail(str(error), param, ctx)
-        if not 0.0 < found <= LARGEST_DOSE:
-            self.fail(f'"{value}" is not a dose above zero that can be meant', param, ctx)
-        return found
+    found = units.parse_quantity(text, units.DOSE)
+    if not 0.0 < found <= LARGEST_DOSE:
+        raise ValueError(f'"{text}" is not a dose above zero that can be meant')
+    return found
 
 
-class _Moment(click.ParamType):  # type: ignore[type-arg]
-    """A local date and time, "2026-03-01 08:30"."""
-
-    name = "moment"
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> datetime:
-        """The moment, with the time zone of this machine."""
-        if isinstance(value, datetime):
-            return value
-        try:
-            return datetime.fromisoformat(str(value)).astimezone()
-        except (ValueError, OverflowError, OSError):
-            self.fail(f'"{value}" is not a date and time such as "2026-03-01 08:30"', param, ctx)
+def _moment(text: str) -> datetime:
+    """A local date and time, "2026-03-01 08:30", with the time zone of this machine."""
+    try:
+        return datetime.fromisoformat(text).astimezone()
+    except (ValueError, OverflowError, OSError):
+        raise ValueError(f'"{text}" is not a date and time such as "2026-03-01 08:30"') from None
 
 
-TIME, DOSE, MOMENT = _Time(), _Dose(), _Moment()
+TIME, DOSE, MOMENT = Read("time", _time), Read("dose", _dose), Read("moment", _moment)
 AT = click.option("--at", type=MOMENT, help="When it happened, if not now: 'YYYY-MM-DD HH:MM'.")
 
 
@@ -115,8 +93,11 @@ def _figure(value: Any) -> float:
     return float(value)
 
 
-def setting_of_result(folder: Path, box: str) -> Setting:
-    """Timer, scene and wear of a cycle, as `raysim dose` wrote them."""
+def setting_of_result(folder: Path, box: str) -> tuple[Setting, float | None]:
+    """Timer, scene and wear of a cycle, as `raysim dose` wrote them.
+
+    Also up to how many lamp hours the timer holds, if the result says so.
+    """
     try:
         record = _record(folder / "result.json" if folder.is_dir() else folder)
         timer, scene = record["timer_s"], record["scene"]
@@ -138,7 +119,10 @@ def setting_of_result(folder: Path, box: str) -> Setting:
         ) from None
     if timer is None:
         raise RaysimError(f"--result {folder}: {_no_timer(record)}")
-    return whole
+    try:
+        return whole, _figure(record["lamp_life"]["holds_until_h"])
+    except (ValueError, KeyError, TypeError):
+        return whole, None
 
 
 def _no_timer(record: dict[str, Any]) -> str:
@@ -149,19 +133,3 @@ def _no_timer(record: dict[str, Any]) -> str:
             "out why ('raysim meter'), read again, and run 'raysim dose' anew"
         )
     return "it has no finite timer setting. Mend: mend the dark spot first"
-
-
-def hours_of_result(folder: Path) -> float:
-    """Lamp hours up to which the timer of a result holds; by default the rated life."""
-    from raysim.library.tables import assumptions
-
-    record = _record(folder / "result.json" if folder.is_dir() else folder)
-    try:
-        return _figure(record["lamp_life"]["holds_until_h"])
-    except (ValueError, KeyError, TypeError):
-        return assumptions()["rated_life_h"].value
-
-
-def shown(moment: datetime) -> str:
-    """A moment in the local time of this machine."""
-    return moment.astimezone().strftime("%Y-%m-%d %H:%M")

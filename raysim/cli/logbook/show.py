@@ -1,44 +1,52 @@
 """`raysim log list`, `tallies`, `lamps`, `export`: show the logbook."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from raysim.base.errors import RaysimError
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import PLACE
-from raysim.cli.groups import examples
+from raysim.cli.groups import with_examples
 from raysim.cli.logbook.json import JSON, cycle_record, lamp_record, print_json, tally_record
-from raysim.cli.logbook.options import BOOK, shown
+from raysim.cli.logbook.options import BOOK
+from raysim.library.tables import assumptions
+from raysim.logbook.book import open_logbook
+from raysim.logbook.cycles import cycles
+from raysim.logbook.export import export_csv
+from raysim.logbook.lamps import lamp_ages
+from raysim.logbook.respirators import Tally, tallies
 from raysim.output.words.cautions import CAUTION_LINE
 
-if TYPE_CHECKING:
-    from raysim.logbook.respirators import Tally
 
-
-def _table(headings: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
-    """Print columns as wide as their widest cell."""
+def _table(headings: Sequence[str], rows: Sequence[Sequence[object]], note: str = "") -> None:
+    """Print columns as wide as their widest cell, a note, and the caution."""
     lines = [[str(cell) for cell in row] for row in (headings, *rows)]
     widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
     for line in lines:
         cells = (cell.ljust(width) for cell, width in zip(line, widths, strict=True))
         click.echo("  ".join(cells).rstrip())
+    if note:
+        click.echo(f"\n{note}")
+    _cautions()
 
 
 def _cautions() -> None:
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92))
 
 
-@click.command(name="list", epilog=examples("raysim log list", "raysim log list --json"))
+def _shown(moment: datetime) -> str:
+    """A moment in the local time of this machine."""
+    return moment.astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+@with_examples("list", "raysim log list", "raysim log list --json")
 @JSON
 @BOOK
 def listing(*, book: Path, as_json: bool) -> None:
     """Every cycle, as it stands after corrections."""
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.cycles import cycles
-
     with open_logbook(book) as opened:
         found = cycles(opened)
     if as_json:
@@ -47,7 +55,7 @@ def listing(*, book: Path, as_json: bool) -> None:
     rows = [
         (
             c.number,
-            shown(c.started),
+            _shown(c.started),
             c.operator,
             c.setting.box,
             minutes_seconds(c.setting.timer),
@@ -61,17 +69,13 @@ def listing(*, book: Path, as_json: bool) -> None:
     ]
     headings = ("cycle", "started", "by", "box", "timer", "went", "after", "scene", "load", "note")
     _table(headings, rows)
-    _cautions()
 
 
-@click.command(name="tallies", epilog=examples("raysim log tallies", "raysim log tallies --json"))
+@with_examples("tallies", "raysim log tallies", "raysim log tallies --json")
 @JSON
 @BOOK
 def tallies_command(*, book: Path, as_json: bool) -> None:
     """Each respirator: cycles and dose so far, against its limits."""
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.respirators import tallies
-
     with open_logbook(book) as opened:
         found = tallies(opened)
     if as_json:
@@ -89,14 +93,11 @@ def tallies_command(*, book: Path, as_json: bool) -> None:
         "of",
         "",
     )
-    _table(headings, [_tally_cells(tally) for tally in found])
-    click.echo(
-        "\nDoses are those of the best-lit face, with new lamps; broken-off cycles included."
-    )
-    _cautions()
+    note = "Doses are those of the best-lit face, with new lamps; broken-off cycles included."
+    _table(headings, [_tally_cells(tally) for tally in found], note)
 
 
-def _tally_cells(tally: "Tally") -> tuple[object, ...]:
+def _tally_cells(tally: Tally) -> tuple[object, ...]:
     r = tally.respirator
     least = "at least " if tally.unknown else ""
     limit = min(r.donnings_limit, r.cycles_limit or r.donnings_limit)
@@ -121,15 +122,11 @@ def _tally_cells(tally: "Tally") -> tuple[object, ...]:
     )
 
 
-@click.command(name="lamps", epilog=examples("raysim log lamps", "raysim log lamps --json"))
+@with_examples("lamps", "raysim log lamps", "raysim log lamps --json")
 @JSON
 @BOOK
 def ages(*, book: Path, as_json: bool) -> None:
     """Hours of the lamps that are in place."""
-    from raysim.library.tables import assumptions
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.lamps import lamp_ages
-
     with open_logbook(book) as opened:
         found = lamp_ages(opened)
     life = assumptions()["rated_life_h"]
@@ -142,27 +139,21 @@ def ages(*, book: Path, as_json: bool) -> None:
             lamp.name,
             f"{lamp.hours:.1f}",
             lamp.cycles,
-            shown(lamp.since),
+            _shown(lamp.since),
             "CHANGE IT" if lamp.hours >= life.value else "",
         )
         for lamp in found
     ]
-    _table(("box", "lamp", "hours", "cycles since", "counted since", ""), rows)
-    click.echo(
-        f"\nRated life {life.value:g} h ({life.source}; {life.mark}). Frequent switching shortens "
-        "it; the meter decides."
-    )
-    _cautions()
+    headings = ("box", "lamp", "hours", "cycles since", "counted since", "")
+    note = f"Rated life {life.value:g} h ({life.source}; {life.mark}). Frequent switching shortens "
+    _table(headings, rows, note + "it; the meter decides.")
 
 
-@click.command(name="export", epilog=examples("raysim log export logbook_csv"))
+@with_examples("export", "raysim log export logbook_csv")
 @click.argument("folder", type=PLACE)
 @BOOK
 def export(*, folder: Path, book: Path) -> None:
     """Write everything as CSV files into FOLDER, which must be new or empty."""
-    from raysim.logbook.book import open_logbook
-    from raysim.logbook.export import export_csv
-
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise RaysimError(f"{folder}: something stands there. Mend: name a new folder")
     with open_logbook(book) as opened:
