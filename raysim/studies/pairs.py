@@ -23,7 +23,8 @@ from raysim.estimate.bounds import CONFIDENCE, batch_mean, t_quantile
 from raysim.studies.linings.bench import LiningBench
 from raysim.studies.linings.columns import Variant, column_scene
 from raysim.studies.worst_of_cases import WorstOfCases
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.options import RunOptions
+from raysim.transport.paths import PATH_BATCHES, face_start, traced_irradiance
 
 PAIRED_PATHS = 500_000  # of one group of linings in all, about
 MOST_CONTENDERS = 32  # face-sides per lining
@@ -129,18 +130,15 @@ def _batches_of(
     looked: Sequence[Looked], spots: np.ndarray, bench: LiningBench, seed: int
 ) -> np.ndarray:
     """Cautious irradiance by batch, W/m2, (linings, spots, batches), from fresh like paths."""
-    targets = [Start(spot, (spot // 2,), (spot % 2,)) for spot in spots.tolist()]
+    targets = [face_start(*divmod(spot, 2)) for spot in spots.tolist()]
+    options = RunOptions(seed, bench.threads)
     paths = max(PAIRED_PATHS // (len(spots) * PATH_BATCHES), 8)
     out = np.zeros((len(looked), len(spots), PATH_BATCHES))
     for found in {id(one): one for _, one, _ in looked}.values():
         members = [k for k, entry in enumerate(looked) if entry[1] is found]
         arrays = column_scene(bench.triangles, [looked[k][0] for k in members], bench.bare)
-        run = BackwardRun(arrays, bench.triangles, seed, bench.threads)
-        run.add_starts(targets)
-        everyone = np.arange(len(spots))
-        run.add_paths(everyone, np.full(len(spots), paths))
-        batches = run.batch_irradiance(everyone)
+        batches, rays = traced_irradiance(arrays, bench.triangles, targets, paths, options)
         for place, k in enumerate(members):
             out[k] = batches[..., 2 * place] @ bench.factors[0]
-        bench.rays += run.rays
+        bench.rays += rays
     return out

@@ -25,7 +25,7 @@ from raysim.studies.hooks.load import Layout, Load, build_stage
 from raysim.studies.worst_of_cases import WorstOfCases, trace_worst
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.paths import PATH_BATCHES, Start, traced_irradiance
 from raysim.transport.threads import default_threads
 
 CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the rounds that choose faces
@@ -244,12 +244,10 @@ class Light:
         paths: int,
         seed: int,
     ) -> np.ndarray:
-        run = BackwardRun(traced[1], traced[0], seed % 2**64, self.threads)
-        run.add_starts(targets)
-        everyone = np.arange(len(targets))
-        run.add_paths(everyone, np.full(len(targets), paths))
-        self.rays += run.rays
-        return np.asarray(run.batch_irradiance(everyone)[..., 0] @ self.factors)
+        options = RunOptions(seed % 2**64, self.threads)
+        batches, rays = traced_irradiance(traced[1], traced[0], targets, paths, options)
+        self.rays += rays
+        return np.asarray(batches[..., 0] @ self.factors)
 
 
 def cautious_scene(triangles: SceneTriangles) -> KernelScene:

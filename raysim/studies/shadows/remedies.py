@@ -19,7 +19,7 @@ from raysim.studies.shadows.extra_lamp import is_inside, lamp_places
 from raysim.studies.shadows.patches import DarkPatch
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.paths import Start, traced_irradiance
 from raysim.transport.streams import PATCHES
 
 PATCH_PATHS = 96  # per batch, for each patch
@@ -74,18 +74,15 @@ def patch_batches(
     if not patches:
         return np.zeros((0, 2))
     arrays = kernel_scene(scene.triangles)
-    run = BackwardRun(arrays, scene.triangles, seed, threads, cases=slice(0, 1))
-    run.add_starts(
-        [
-            Start(PATCHES.first + k, tuple(p.faces.tolist()), (p.side,) * len(p.faces))
-            for k, p in enumerate(patches)
-        ]
-    )
-    everyone = np.arange(len(patches))
-    run.add_paths(everyone, np.full(len(patches), paths))
+    starts = [
+        Start(PATCHES.first + k, tuple(p.faces.tolist()), (p.side,) * len(p.faces))
+        for k, p in enumerate(patches)
+    ]
+    options = RunOptions(seed, threads)
+    traced = traced_irradiance(arrays, scene.triangles, starts, paths, options, cases=slice(0, 1))
     hours = [lamp.hours for lamp in scene.triangles.lamps]
     factors = lamp_factors(hours, scene.written.lamps_behaviour)[CAUTIOUS]
-    return np.asarray(run.batch_irradiance(everyone)[..., 0] @ factors)
+    return np.asarray(traced.batches[..., 0] @ factors)
 
 
 def what_helps(
