@@ -6,7 +6,7 @@ import trimesh
 
 def corners(triangles: int) -> np.ndarray:
     """Corners (m), (about `triangles`, 3, 3), of a 1 m box and balls with 4 % bumps."""
-    level, balls = 3, 1
+    level = 3
     while 20 * 4**level * 8 < triangles and level < 6:
         level += 1
     balls = max(round(triangles / (20 * 4**level)), 1)
@@ -23,10 +23,11 @@ def corners(triangles: int) -> np.ndarray:
     return np.ascontiguousarray(np.concatenate([walls, *(shape + m for m in middles)]))
 
 
-def geometry(triangles: int):
-    """`Geometry` and the rest of a kernel scene of `corners`, grey walls, one tube in a corner."""
+def kernel_scene(triangles: int):
+    """Kernel scene of a box with bumpy balls, grey walls, one tube in a corner."""
     from raysim.kernels.hierarchy import build_tree
     from raysim.kernels.records import MOST_NUMBERS, Geometry, LampTubes, Surfaces
+    from raysim.transport.kernel_scene import KernelScene
 
     shapes = corners(triangles)
     nodes, blocks, order = build_tree(shapes)
@@ -49,13 +50,5 @@ def geometry(triangles: int):
     surfaces = Surfaces(
         np.zeros(1, np.int32), grey, none, np.array([0.5]), np.zeros((1, MOST_NUMBERS)), none + 0.5
     )
-    return world, surfaces, LampTubes(np.zeros(1, np.int32), np.ones(1, np.int32)), order
-
-
-def kernel_scene(triangles: int):
-    """Kernel scene of a box with bumpy balls."""
-    from raysim.transport.kernel_scene import KernelScene
-
-    world, surfaces, tubes, order = geometry(triangles)
-    position = np.argsort(order)
-    return KernelScene(world, surfaces, tubes, np.array([10.0]), order, position, 1)
+    tubes = LampTubes(np.zeros(1, np.int32), np.ones(1, np.int32))
+    return KernelScene(world, surfaces, tubes, np.array([10.0]), order, np.argsort(order), 1)

@@ -87,7 +87,8 @@ def table(figures: dict[str, float], machine: str) -> str:
 
 `python benchmarks/run.py` measures all of it, peers in turns with ours in the same run, and writes
 this table and a line of results.jsonl; medians. `--quick` only proves that it runs.
-`absorption.py`, `linings.py` and `hooks.py` answer questions of their own.
+`linings.py` and `hooks.py` answer questions of their own. What each part costs, and what was tried:
+[COSTS.md](COSTS.md).
 
 {date.today().isoformat()}, {machine}.
 

@@ -23,7 +23,8 @@ from raysim.kernels.fresnel import EXTINCTION, INDEX
 from raysim.kernels.records import START
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
-from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.options import RunOptions
+from raysim.transport.paths import face_start, traced_irradiance
 
 STEP_M = 0.002  # places
 NEAR = 0.004  # m
@@ -53,11 +54,16 @@ class Bench:
 
     def batches(self, arrays: KernelScene, triangles: SceneTriangles) -> np.ndarray:
         """Irradiance of the spot by batch, expected case, lamps at rating, (batches,), W/m2."""
-        side = SIDES.index(self.spot.side)
-        run = BackwardRun(arrays, triangles, self.seed, self.threads, cases=EXPECTED_COLUMN)
-        run.add_starts([Start(2 * self.spot.face + side, (self.spot.face,), (side,))])
-        run.add_paths(np.zeros(1, int), np.array([self.paths]))
-        return run.batch_irradiance(np.zeros(1, int))[0, :, :, 0].sum(axis=1)
+        return self.traced(arrays, triangles, EXPECTED_COLUMN)[:, :, 0].sum(axis=1)
+
+    def traced(
+        self, arrays: KernelScene, triangles: SceneTriangles, cases: slice = slice(None)
+    ) -> np.ndarray:
+        """Irradiance of the spot, W/m2, (batches, lamps, cases)."""
+        start = face_start(self.spot.face, SIDES.index(self.spot.side))
+        options = RunOptions(self.seed, self.threads)
+        traced = traced_irradiance(arrays, triangles, [start], self.paths, options, cases=cases)
+        return traced.batches[0]
 
     def pair(
         self,

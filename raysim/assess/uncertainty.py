@@ -30,9 +30,8 @@ from raysim.base.cases import EXPECTED
 from raysim.dose.result import Budget, Contribution, Result, Spot
 from raysim.library.tables import Assumption, Surface, assumptions
 from raysim.scene.poses import PosedTriangles
-from raysim.scene.triangles import SIDES, SceneTriangles
+from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import BackwardRun, Start
 from raysim.transport.streams import pose_seed
 from raysim.transport.threads import default_threads
 
@@ -65,7 +64,7 @@ def reflectance_columns(surfaces: tuple[Surface, ...]) -> tuple[np.ndarray, np.n
 
 def column_batches(bench: Bench) -> np.ndarray:
     """Irradiance of a spot in one pose under each column, (batches, lamps, columns), W/m2."""
-    triangles, arrays, spot = bench.triangles, bench.arrays, bench.spot
+    triangles, arrays = bench.triangles, bench.arrays
     columns, _ = reflectance_columns(triangles.surfaces)
     through = np.array([s.transmittance for s in triangles.surfaces])
     table = arrays.surfaces._replace(
@@ -73,11 +72,7 @@ def column_batches(bench: Bench) -> np.ndarray:
         transmittance=np.repeat(through[:, None], columns.shape[1], axis=1),
         lobe=np.repeat(arrays.surfaces.specular[:, None], columns.shape[1], axis=1),
     )
-    run = BackwardRun(replace(arrays, surfaces=table), triangles, bench.seed, bench.threads)
-    side = SIDES.index(spot.side)
-    run.add_starts([Start(2 * spot.face + side, (spot.face,), (side,))])
-    run.add_paths(np.zeros(1, int), np.array([bench.paths]))
-    return run.batch_irradiance(np.zeros(1, int))[0]
+    return bench.traced(replace(arrays, surfaces=table), triangles)
 
 
 def spot_derivatives(cycle: Cycle) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:

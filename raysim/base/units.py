@@ -42,9 +42,6 @@ LONGEST_QUANTITY = 60  # letters: a longer text is no quantity
 _NUMBER_AND_UNIT = re.compile(
     r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°\"'][A-Za-z0-9/*^\-\"' ]*)\s*"
 )
-# Letters with a power of 2 or 3, joined by * or /; nothing else, such as 9**9**9, is computed.
-_TERM = r"[A-Za-zµμ]+(?:(?:\*\*|\^)?[23²³])?"
-_UNIT = re.compile(rf"{_TERM}(?:\s*[*/ ]\s*{_TERM})*")
 
 # 1 mW/cm2 = 10 W/m2, 1 mJ/cm2 = 10 J/m2 (definition of the prefixes).
 W_M2_PER_MW_CM2 = 10.0

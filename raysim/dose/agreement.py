@@ -21,7 +21,6 @@ from dataclasses import replace
 import numpy as np
 
 from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
-from raysim.dose.exposure import CycleCurve
 from raysim.dose.lamp_output import output_at
 from raysim.dose.readings import (
     ALL_LAMPS,
@@ -39,6 +38,7 @@ from raysim.library.tables import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.options import RunOptions
 
 COVERAGE = 2.0  # k of expanded uncertainties
 
@@ -122,7 +122,7 @@ def with_readings(result: Result) -> Result:
     if judged.timer == judged.calculated:
         return judged
     poses, failures = judged.poses, judged.lamp_failures
-    if isinstance(judged.warm_up, CycleCurve):
+    if poses:
         times = judged.warm_up.pose_times(judged.timer)
         poses = tuple(replace(p, time=t) for p, t in zip(poses, times, strict=True))
     reached = judged.seconds_of_light if np.isfinite(judged.timer) else None
@@ -226,7 +226,7 @@ def _slope(result: Result, spot: Spot) -> float:
 
 
 def predicted(
-    scene: BuiltScene, arrays: KernelScene, seed: int, threads: int, paths: int = METER_PATHS
+    scene: BuiltScene, arrays: KernelScene, options: RunOptions, paths: int = METER_PATHS
 ) -> tuple[MeterResult, ...]:
     """What the meter at each point of a scene should show, every lamp as old as at the reading.
 
@@ -235,7 +235,7 @@ def predicted(
     triangles = scene.triangles
     if not triangles.meters:
         return ()
-    batches = meter_batches(triangles, arrays, seed, threads, paths=paths)
+    batches = meter_batches(triangles, arrays, options, paths=paths)
     ages = [lamp.hours for lamp in triangles.lamps]
     found = []
     for point, scores in zip(triangles.meters, batches, strict=True):  # batches, lamps, cases

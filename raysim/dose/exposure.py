@@ -1,7 +1,8 @@
 """From irradiance to exposure time: warm-up, safety factor, target dose."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -13,24 +14,40 @@ LONGEST_TIME = 7 * 86_400.0
 
 @dataclass(frozen=True)
 class WarmUpCurve:
-    """Output after switch-on as a share of full output.
+    """Output after switch-on as a share of full output, in a cycle of one or more poses.
 
     Piecewise linear through `times` (s, from zero on, rising) and `shares`; full output after the
     last time. With `time_constant` (s) instead: y(t) = 1 - (1 - shares[0]) exp(-t / tau).
+
+    Every pose starts from cold lamps, switched off to turn the load over, and pays its own
+    warm-up; `poses` are the shares of the seconds of full output that fall to each. (Lamps that
+    are still warm start faster, so the times err on the long side.) Times of a cycle are lit
+    times, all poses together.
     """
 
     times: tuple[float, ...] = (0.0,)
     shares: tuple[float, ...] = (1.0,)
     time_constant: float | None = None
+    poses: tuple[float, ...] = (1.0,)
+
+    @property
+    def of_one_pose(self) -> "WarmUpCurve":
+        """Output after each start from cold lamps (definition)."""
+        return replace(self, poses=(1.0,))
 
     def share(self, t: float) -> float:
-        """Output at time t (s) as a share of full output (definition)."""
+        """Output at time t (s) after a start as a share of full output (definition)."""
         if self.time_constant is not None:
             return 1.0 - (1.0 - self.shares[0]) * math.exp(-t / self.time_constant)
         return float(np.interp(t, self.times, self.shares)) if t < self.times[-1] else 1.0
 
     def effective_seconds(self, t: float) -> float:
-        """Integral of the share from 0 to t: seconds of full output (definition)."""
+        """Seconds of full output in t (s): the integral of the share in one pose (definition).
+
+        Of a cycle, the inverse of `time_for`, which rises.
+        """
+        if len(self.poses) > 1:
+            return _seconds_of_cycle(self, t)
         if self.time_constant is not None:
             tau = self.time_constant
             return t - (1.0 - self.shares[0]) * tau * -math.expm1(-t / tau)
@@ -49,69 +66,38 @@ class WarmUpCurve:
         return whole
 
     def time_for(self, seconds: float) -> float:
-        """Smallest t (s) with `effective_seconds(t)` >= `seconds`; inf stays inf.
-
-        Found by bisection, which needs only that output is never negative.
-        """
+        """Smallest t (s) with `effective_seconds(t)` >= `seconds`; inf stays inf."""
+        if len(self.poses) > 1:
+            return sum(self.of_one_pose.time_for(share * seconds) for share in self.poses)
         if not math.isfinite(seconds):
             return math.inf
-        low, high = 0.0, max(seconds, 1.0)
+        high = max(seconds, 1.0)
         while self.effective_seconds(high) < seconds:
             high *= 2.0
-        for _ in range(200):
-            middle = 0.5 * (low + high)
-            if self.effective_seconds(middle) < seconds:
-                low = middle
-            else:
-                high = middle
-        return high
-
-
-@dataclass(frozen=True)
-class CycleCurve(WarmUpCurve):
-    """Output over a cycle of several poses, with the lamps switched off to turn the load over.
-
-    Every pose starts from cold lamps and pays its own warm-up; `poses` are the shares of the
-    seconds of full output that fall to each. (Lamps that are still warm start faster, so the
-    times err on the long side.) Times are lit times, all poses together.
-    """
-
-    poses: tuple[float, ...] = (1.0,)
-
-    @property
-    def of_one_pose(self) -> WarmUpCurve:
-        """Output after each start from cold lamps (definition)."""
-        return WarmUpCurve(self.times, self.shares, self.time_constant)
-
-    def time_for(self, seconds: float) -> float:
-        """Lit time (s) of all poses until `seconds` of full output are shared out (definition)."""
-        return sum(self.of_one_pose.time_for(share * seconds) for share in self.poses)
-
-    def effective_seconds(self, t: float) -> float:
-        """Seconds of full output in a cycle whose poses take t (s) together.
-
-        Inverse of `time_for`, which rises.
-        """
-        return _seconds_of_cycle(self, t)
+        return _smallest(lambda t: self.effective_seconds(t) >= seconds, high, 200)
 
     def pose_times(self, t: float) -> tuple[float, ...]:
         """Lit time (s) of each pose in a cycle of t (s); inf stays inf."""
-        if not math.isfinite(t):
-            return (math.inf,) * len(self.poses)
-        whole = self.effective_seconds(t)
+        whole = self.effective_seconds(t) if math.isfinite(t) else math.inf
         return tuple(self.of_one_pose.time_for(share * whole) for share in self.poses)
 
 
-@lru_cache(maxsize=1024)
-def _seconds_of_cycle(curve: CycleCurve, t: float) -> float:
-    low, high = 0.0, max(t, 0.0)  # warm-up can only make the lit time longer
-    for _ in range(64):
+def _smallest(enough: Callable[[float], bool], high: float, steps: int) -> float:
+    """Smallest number from 0 to `high` that is enough, by bisection; `high` is."""
+    low = 0.0
+    for _ in range(steps):
         middle = 0.5 * (low + high)
-        if curve.time_for(middle) < t:
-            low = middle
-        else:
+        if enough(middle):
             high = middle
+        else:
+            low = middle
     return high
+
+
+@lru_cache(maxsize=1024)
+def _seconds_of_cycle(curve: WarmUpCurve, t: float) -> float:
+    # Warm-up can only make the lit time longer.
+    return _smallest(lambda seconds: curve.time_for(seconds) >= t, max(t, 0.0), 64)
 
 
 def exposure_time(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.base.errors import RaysimError
-from raysim.dose.exposure import Requirement
+from raysim.dose.dose_run import DoseRun
 from raysim.dose.judge import site_spot
 from raysim.dose.result import LampFailure
 from raysim.estimate.bounds import (
@@ -21,9 +21,8 @@ from raysim.estimate.bounds import (
     count_lower_bound,
     t_quantile,
 )
-from raysim.estimate.face_sides import Sites
-from raysim.scene.triangles import LampRating, SceneTriangles
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun
+from raysim.scene.triangles import LampRating
+from raysim.transport.paths import ROUND_BATCHES, Paths
 
 CHUNK = 2048  # targets worked on at a time
 
@@ -58,16 +57,19 @@ class LampTallies:
 
 
 def traced_by_lamp(
-    run: BackwardRun, rows: np.ndarray, case: int
+    run: Paths | None, rows: np.ndarray, case: int, shape: tuple[int, ...]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Irradiance by lamp at full rated output, W/m2, of some targets, with its errors.
 
     Returns means and standard errors, (cases, rows, lamps), and in one case the covariance of
-    the lamps, (rows, lamps, lamps), all of independent batches (definition).
+    the lamps, (rows, lamps, lamps), all of independent batches (definition). `shape` is
+    (cases, lamps); without a run there are no rows.
     """
-    lamps = len(run.scene.lamp_watts)
-    mean, error = np.zeros((2, len(run.case_stride), len(rows), lamps))
+    cases, lamps = shape
+    mean, error = np.zeros((2, cases, len(rows), lamps))
     covariance = np.zeros((len(rows), lamps, lamps))
+    if run is None:
+        return mean, error, covariance
     for first in range(0, len(rows), CHUNK):
         piece = slice(first, first + CHUNK)
         batches = run.batch_irradiance(rows[piece])
@@ -129,30 +131,16 @@ def estimate_of_mix(tallies: LampTallies, weights: np.ndarray) -> tuple[np.ndarr
     return np.maximum(mean, bound), error, bound  # no estimate below what is vouched for
 
 
-def lamp_failures(
-    triangles: SceneTriangles,
-    sites: Sites,
-    tallies: LampTallies,
-    *,
-    factors: np.ndarray,
-    requirement: Requirement,
-    timer: float,
-) -> tuple[LampFailure, ...]:
-    """Worst spot and exposure time with each burning lamp out in turn.
+def lamp_failures(run: DoseRun, tallies: LampTallies, timer: float) -> tuple[LampFailure, ...]:
+    """Worst spot and exposure time of the cautious case with each burning lamp out in turn.
 
-    Parameters
-    ----------
-    factors : (lamps,) float64
-        Output of each lamp as a share of its rating; 0 for one that is out already.
-    asked : (float, float)
-        Start dose, J/m2, and safety factor.
-    timer : float
-        Timer setting with all of them burning, s.
+    `timer` is the setting with all of them burning, s.
     """
     failures = []
-    reached = requirement.warm_up.effective_seconds(timer) if np.isfinite(timer) else None
-    for number in np.flatnonzero(factors > 0.0):
-        weights = factors.copy()
+    asked = run.requirement
+    reached = asked.warm_up.effective_seconds(timer) if np.isfinite(timer) else None
+    for number in np.flatnonzero(run.factors[0] > 0.0):
+        weights = run.factors[0].copy()
         weights[number] = 0.0
         values = estimate_of_mix(tallies, weights)
         bound = values[2]
@@ -160,9 +148,9 @@ def lamp_failures(
         worst = lowest[values[0][lowest].argmin()]
         failures.append(
             LampFailure(
-                lamp=triangles.lamps[number].name,
-                worst=site_spot(triangles, sites, int(worst), values),
-                exposure_time=requirement.time(float(bound[worst])),
+                lamp=run.scene.triangles.lamps[number].name,
+                worst=site_spot(run.scene.triangles, run.sites, int(worst), values),
+                exposure_time=asked.time(float(bound[worst])),
                 dose_at_timer=None if reached is None else float(bound[worst] * reached),
                 counted_only=bool(worst not in tallies.looked),
             )

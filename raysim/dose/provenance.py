@@ -10,39 +10,22 @@ from raysim.scene.file.written import LampsBehaviour, SceneAsWritten, Target
 def stated_assumptions(scene: SceneAsWritten) -> tuple[tuple[str, str, str], ...]:
     """(what, value as printed, source with its mark) of everything not measured in this scene."""
     behaviour, target = scene.lamps_behaviour, scene.target
+    given = target.model_fields_set | behaviour.model_fields_set
+    factor, warm_up = f"{target.safety_factor:g}", _warm_up_words(scene)
+    end_of_life = f"lamp output at the end of {behaviour.rated_hours:g} h (cautious case)"
+
+    def lamps(what: str, key: str, assumption: str) -> tuple[str, str, str]:
+        value = f"{getattr(behaviour, key):g} of the rating"
+        return _row(what, value, assumption, key in given)
+
     rows = [
         _target_row(target),
-        _row(
-            "safety factor on the dose",
-            f"{target.safety_factor:g}",
-            "safety_factor",
-            "safety_factor" in target.model_fields_set,
-        ),
-        _row(
-            "warm-up after switch-on",
-            _warm_up_words(scene),
-            "warm_up_time_min",
-            "warm_up" in behaviour.model_fields_set,
-        ),
-        _row(
-            f"lamp output at the end of {behaviour.rated_hours:g} h (cautious case)",
-            f"{behaviour.ageing:g} of the rating",
-            "ageing_factor_rated_life",
-            "ageing" in behaviour.model_fields_set,
-        ),
+        _row("safety factor on the dose", factor, "safety_factor", "safety_factor" in given),
+        _row("warm-up after switch-on", warm_up, "warm_up_time_min", "warm_up" in given),
+        lamps(end_of_life, "ageing", "ageing_factor_rated_life"),
         _temperature_row(behaviour),
-        _row(
-            "dirt on the lamps (cautious case)",
-            f"{behaviour.dirt:g} of the rating",
-            "lamp_dirt_clean",
-            "dirt" in behaviour.model_fields_set,
-        ),
-        _row(
-            "mains supply (cautious case)",
-            f"{behaviour.supply:g} of the rating",
-            "supply_factor",
-            "supply" in behaviour.model_fields_set,
-        ),
+        lamps("dirt on the lamps (cautious case)", "dirt", "lamp_dirt_clean"),
+        lamps("mains supply (cautious case)", "supply", "supply_factor"),
     ]
     if len(scene.pose) > 1:
         source = "cautious choice: whoever opens the door must find them out"

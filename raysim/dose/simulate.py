@@ -2,6 +2,7 @@
 
 import time
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -10,20 +11,22 @@ from raysim.base.errors import Fault, RaysimError
 from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress, nobody_watching
 from raysim.dose.agreement import predicted
-from raysim.dose.assemble import DoseRun
+from raysim.dose.assemble import assembled
 from raysim.dose.checkpoint import Checkpoint
+from raysim.dose.dose_run import DoseRun
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.lamp_failures import lamps_left
+from raysim.dose.poses_apart import pose_results
 from raysim.dose.result import Result
 from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
 from raysim.estimate.meter import METER_PATHS
 from raysim.estimate.refine import refine, refine_best
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.file.read import read_scene
+from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
-from raysim.transport.photons import PhotonRun
-from raysim.transport.poses import backward_run, forward_run, kernel_scenes
+from raysim.transport.poses import BackwardCycle, PhotonCycle
 from raysim.transport.threads import default_threads
 
 # Photons tell where the light goes and where to look first; backward paths estimate each face-side.
@@ -110,32 +113,33 @@ def simulate(
         precision = DEFAULT_PRECISION
     started = time.perf_counter() - checkpoint.seconds
     threads = threads or default_threads()
-    posed = kernel_scenes(scene.poses)
-    arrays = posed[0]
+    arrays = [kernel_scene(pose.triangles) for pose in scene.poses]
     # First, so that a run that is broken off still knows what its readings are worth.
-    meters = predicted(scene, arrays, seed, threads, METER_PATHS)
-    forward = forward_run(scene.poses, posed, seed, threads, CASE_STRIDE)
-    checkpoint.keep("photons", forward.tallies, forward.restore)
+    meters = predicted(scene, arrays[0], RunOptions(seed, threads), METER_PATHS)
+    forward = PhotonCycle(scene.poses, arrays, seed, threads, CASE_STRIDE)
+    for number, photon_run in enumerate(forward.runs):
+        checkpoint.keep(f"photons {number}", photon_run.tallies, photon_run.restore)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
     if forward.batches < 2:
         raise KeyboardInterrupt
     error = 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
     try:
         with hold_interrupts():
-            run = DoseRun(scene, arrays, forward, error, left)
+            run = DoseRun(scene, forward, error, left)
         if precision is not None and not interrupted:
-            backward = backward_run(
-                scene.poses, posed, seed, threads, stride=CASE_STRIDE, batches=ROUND_BATCHES
+            run.backward = BackwardCycle(
+                scene.poses, arrays, seed, threads, stride=CASE_STRIDE, batches=ROUND_BATCHES
             )
-            _trace_back(run, backward, precision, progress, checkpoint)
+            _trace_back(run, run.backward, precision, progress, checkpoint)
         if not interrupted:
-            run.each_pose(posed, precision, RunOptions(seed, threads, progress))
+            run.poses = pose_results(run, precision, RunOptions(seed, threads, progress))
     except KeyboardInterrupt:
         interrupted = True
     seconds = time.perf_counter() - started
     try:
         with hold_interrupts():
-            result = run.result(
+            result = assembled(
+                run,
                 seed=seed,
                 precision=precision,
                 meters=meters,
@@ -162,7 +166,7 @@ def _check_numbers(
 
 
 def _trace_photons(
-    forward: PhotonRun, photons: int, progress: Progress, checkpoint: Checkpoint
+    forward: PhotonCycle, photons: int, progress: Progress, checkpoint: Checkpoint
 ) -> bool:
     """Trace whole batches until `photons` are reached; returns whether Ctrl-C broke it off."""
     per_batch = int(forward.batch_photons.sum())
@@ -183,7 +187,7 @@ def _trace_photons(
 
 def _trace_back(
     run: DoseRun,
-    backward: BackwardRun,
+    backward: BackwardCycle,
     precision: float,
     progress: Progress,
     checkpoint: Checkpoint,
@@ -196,15 +200,14 @@ def _trace_back(
         With all that was traced until then in `run`.
     """
     sites, state = run.sites, run.state
-    run.backward = backward
 
-    def restore_paths(saved: dict[str, np.ndarray]) -> None:
-        targets = sites.targets(state.sites_by_row())
-        backward.restore(targets, saved)
+    def restore_paths(one: BackwardRun, saved: dict[str, np.ndarray]) -> None:
+        one.restore(sites.targets(state.sites_by_row()), saved)
 
     with hold_interrupts():
         checkpoint.keep("refinement", state.tallies, state.restore)
-        checkpoint.keep("paths", backward.tallies, restore_paths)
+        for number, one in enumerate(backward.runs):
+            checkpoint.keep(f"paths {number}", one.tallies, partial(restore_paths, one))
     try:
         watched = checkpoint.watching(progress)
         refine(backward, sites, state, run.factors, precision=precision, progress=watched)

@@ -5,7 +5,7 @@ import numpy as np
 from raysim.estimate.bounds import MOST_ROUNDS
 from raysim.estimate.face_sides import GUESS_ERRORS
 from raysim.estimate.refinement import Refinement
-from raysim.transport.paths import PATH_BATCHES, ROUND_BATCHES, BackwardRun
+from raysim.transport.paths import PATH_BATCHES, ROUND_BATCHES, Paths
 
 MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
 # The same for one that seems too dark to wait for (`Refinement.week_irradiance`): if there is light
@@ -16,7 +16,7 @@ CLOSE_PATHS = ENOUGH_PATHS * ROUND_BATCHES // PATH_BATCHES  # the same in a run 
 DARK_ERRORS = 3.0  # standard errors that its irradiance must lie below it
 
 
-def found_dark(run: BackwardRun, state: Refinement) -> np.ndarray:
+def found_dark(run: Paths, state: Refinement) -> np.ndarray:
     """Cases in which a site that was given paths enough was found too dark: no more can help.
 
     They are closed, (cases decided,) bool: the others may go on.
@@ -24,7 +24,7 @@ def found_dark(run: BackwardRun, state: Refinement) -> np.ndarray:
     return np.asarray(dark_sites(run, state).any(axis=1))
 
 
-def dark_sites(run: BackwardRun, state: Refinement) -> np.ndarray:
+def dark_sites(run: Paths, state: Refinement) -> np.ndarray:
     """Sites that were given paths enough and found too dark, (cases decided, sites) bool."""
     known = np.flatnonzero(state.row >= 0)
     enough = ENOUGH_PATHS if state.week_irradiance > 0.0 else MOST_PATHS

@@ -6,7 +6,7 @@ import numpy as np
 
 from raysim.estimate.discs import PATCH_AREA, disc_members
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.paths import Start
+from raysim.transport.paths import Start, face_start
 
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.
@@ -30,7 +30,7 @@ class Sites:
     def targets(self, sites: np.ndarray) -> list[Start]:
         """Where backward paths from some sites start."""
         both = zip(self.faces[sites].tolist(), self.sides[sites].tolist(), strict=True)
-        return [Start(2 * face + side, (face,), (side,)) for face, side in both]
+        return [face_start(face, side) for face, side in both]
 
     def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What stands for each judged face-side (..., faces, 2): its own mean and variance."""

@@ -10,6 +10,7 @@ Source: importance weights, definition of the response in `meter_heads`.
 """
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
@@ -19,7 +20,8 @@ from raysim.kernels.random_numbers import BACKWARD_LAMP, split_word, uniforms
 from raysim.kernels.sampling import square_to_cosine_hemisphere
 from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.options import RunOptions
+from raysim.transport.paths import PATH_BATCHES, Start, traced_irradiance
 from raysim.transport.streams import METERS, WEIGHTED_METERS
 from raysim.transport.tallies import MAX_BOUNCES
 
@@ -30,8 +32,7 @@ DIRECT_ONLY = 1  # bounce at which a path ends that is to see lamps only
 def meter_batches(
     triangles: SceneTriangles,
     arrays: KernelScene,
-    seed: int,
-    threads: int,
+    options: RunOptions,
     *,
     cases: slice = slice(None),
     paths: int = METER_PATHS,
@@ -43,50 +44,28 @@ def meter_batches(
     meters = triangles.meters
     columns = arrays.surfaces.reflectance[:, cases].shape[1]
     shown = np.zeros((len(meters), PATH_BATCHES, len(triangles.lamps), columns))
+    traced = partial(traced_irradiance, arrays, triangles, options=options, cases=cases)
     plain = [k for k, meter in enumerate(meters) if meter.response.is_cosine]
     if plain:
-        run = BackwardRun(arrays, triangles, seed, threads, cases=cases)
-        run.add_starts([_target(METERS.first + k, meters[k]) for k in plain])
-        everyone = np.arange(len(plain))
-        run.add_paths(everyone, np.full(len(plain), paths))
-        shown[plain] = run.batch_irradiance(everyone)
+        starts = [_start(METERS.first + k, meters[k]) for k in plain]
+        shown[plain] = traced(starts, paths).batches
     first = WEIGHTED_METERS.first
     for k in sorted(set(range(len(meters))) - set(plain)):
         streams = range(first + k * paths, first + (k + 1) * paths)
-        shown[k] = _weighted(
-            triangles, arrays, meters[k], streams, seed=seed, threads=threads, cases=cases
+        starts = [_start(stream, meters[k]) for stream in streams]
+        whole, direct = (
+            traced(starts, 1, max_bounces=bounces).batches  # paths, batches, lamps, cases
+            for bounces in (MAX_BOUNCES, DIRECT_ONLY)
         )
+        to_lamp = lamp_cosines(arrays, meters[k], streams, options.seed)
+        over = meters[k].response.over_cosine
+        weighted = (whole - direct) * over(first_cosines(streams, options.seed))[..., None, None]
+        shown[k] = (weighted + direct * over(to_lamp)[..., None, None]).mean(axis=0)
     return shown
 
 
-def _target(stream: int, meter: MeterPoint) -> Start:
+def _start(stream: int, meter: MeterPoint) -> Start:
     return Start(stream, at=meter.at, facing=meter.facing)
-
-
-def _weighted(
-    triangles: SceneTriangles,
-    arrays: KernelScene,
-    meter: MeterPoint,
-    streams: Sequence[int],
-    *,
-    seed: int,
-    threads: int,
-    cases: slice,
-) -> np.ndarray:
-    """What one head of another response shows, W/m2, (batches, lamps, cases)."""
-    scores = []
-    for bounces in (MAX_BOUNCES, DIRECT_ONLY):
-        run = BackwardRun(arrays, triangles, seed, threads, cases=cases, max_bounces=bounces)
-        run.add_starts([_target(stream, meter) for stream in streams])
-        everyone = np.arange(len(streams))
-        run.add_paths(everyone, np.ones(len(streams), int))
-        scores.append(run.batch_irradiance(everyone))  # paths, batches, lamps, cases
-    whole, direct = scores
-    to_lamp = lamp_cosines(arrays, meter, streams, seed)
-    first = first_cosines(streams, seed)
-    over = meter.response.over_cosine
-    weighted = (whole - direct) * over(first)[..., None, None]
-    return (weighted + direct * over(to_lamp)[..., None, None]).mean(axis=0)
 
 
 def first_cosines(streams: Sequence[int], seed: int) -> np.ndarray:

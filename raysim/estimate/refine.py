@@ -17,7 +17,7 @@ from raysim.estimate.darkness import ENOUGH_PATHS, MOST_PATHS, found_dark, sites
 from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun
+from raysim.transport.paths import ROUND_BATCHES, Paths
 
 NEW_PER_ROUND = 1024
 DIM_PER_ROUND = 32
@@ -39,7 +39,7 @@ PATHS_PER_STEP = 400_000  # between two calls of the progress bar
 
 
 def refine(
-    run: BackwardRun,
+    run: Paths,
     sites: Sites,
     state: Refinement,
     factors: np.ndarray,
@@ -52,7 +52,7 @@ def refine(
 
     Parameters
     ----------
-    run : BackwardRun
+    run : Paths
         Without targets yet.
     factors : (cases, lamps) float64
         Output of each lamp as a share of its rating.
@@ -87,7 +87,7 @@ def refine(
                 return
 
 
-def _plan_round(run: BackwardRun, sites: Sites, state: Refinement, precision: float) -> bool:
+def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -> bool:
     """Choose the sites of the next round and their paths; False where there is none."""
     is_open = ~found_dark(run, state)
     least, unsettled = _least_light(state, precision, is_open)
@@ -113,7 +113,7 @@ def _plan_round(run: BackwardRun, sites: Sites, state: Refinement, precision: fl
 
 
 def refine_best(
-    run: BackwardRun,
+    run: Paths,
     sites: Sites,
     state: Refinement,
     factors: np.ndarray,
@@ -172,7 +172,7 @@ def _least_light(
 
 
 def _undecided(
-    run: BackwardRun,
+    run: Paths,
     state: Refinement,
     goal: np.ndarray,
     unsettled: np.ndarray,
@@ -198,21 +198,21 @@ def _undecided(
     return undecided
 
 
-def _still_allowed(run: BackwardRun, state: Refinement, chosen: np.ndarray) -> np.ndarray:
+def _still_allowed(run: Paths, state: Refinement, chosen: np.ndarray) -> np.ndarray:
     """Those of the chosen sites that may be given more paths."""
     row = state.row[chosen]
     done = np.where(row >= 0, run.paths[row] if len(run.paths) else 0, 0)
     return chosen[(done < MOST_PATHS) & (state.rounds[chosen] < MOST_ROUNDS)]
 
 
-def _add_starts(run: BackwardRun, sites: Sites, state: Refinement, chosen: np.ndarray) -> None:
+def _add_starts(run: Paths, sites: Sites, state: Refinement, chosen: np.ndarray) -> None:
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
     run.add_starts(sites.targets(new))
 
 
 def _paths_needed(
-    run: BackwardRun,
+    run: Paths,
     state: Refinement,
     chosen: np.ndarray,
     goal: np.ndarray,
@@ -250,7 +250,7 @@ def _pieces(paths: np.ndarray) -> list[np.ndarray]:
 
 
 def _add_round(
-    run: BackwardRun,
+    run: Paths,
     state: Refinement,
     chosen: np.ndarray,
     paths: np.ndarray,
@@ -263,7 +263,7 @@ def _add_round(
         state.rounds[chosen] += 1
 
 
-def _update(run: BackwardRun, state: Refinement, chosen: np.ndarray, factors: np.ndarray) -> None:
+def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarray) -> None:
     """Means, errors and bounds of the chosen sites from all their paths."""
     batches = run.batch_irradiance(state.row[chosen])
     scores = np.einsum("tblc,cl->tbc", batches, factors)

@@ -239,8 +239,7 @@ def start_of_path(starts, target, u0, u1):
 
 @kernel
 def backward_path(
-    geometry, surfaces, starts, target, path, batch, place, case_stride, key0, key1, max_bounces,
-    scores, scratch,
+    geometry, surfaces, starts, target, path, batch, place, rules, scores, scratch
 ):  # fmt: skip
     """Add the score (W/m2) of one backward path to `scores`; returns the number of rays traced.
 
@@ -253,13 +252,14 @@ def backward_path(
     batch, place : int
         Batch of the path, and its number within the batch: they give the lattice point of its
         first direction and first lamp point.
-    case_stride : (cases,) int64
+    rules : Rules
         The path carries case c, with weight `case_stride[c]`, where that divides batch + place.
     scores : (lamps, cases) float64
     scratch : (stack, distances, weight, choice)
         The worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64.
     """
     stack, distances, weight, choice = scratch
+    key0, key1 = rules.key0, rules.key1
     nodes, blocks = geometry.nodes, geometry.blocks
     tubes, triangles = geometry.tubes, geometry.normals.shape[0]
     normals, two_sided = geometry.normals, geometry.two_sided
@@ -271,9 +271,9 @@ def backward_path(
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
-    begin_weights(case_stride, batch + place, weight)
+    begin_weights(rules.case_stride, batch + place, weight)
     sharp, rays = False, 0
-    for bounce in range(max_bounces):
+    for bounce in range(rules.max_bounces):
         step = np.uint64(bounce)
         if not sharp:
             u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)

@@ -56,6 +56,15 @@ class LampTubes(NamedTuple):
     number: np.ndarray  # (lamps,) int32
 
 
+class Rules(NamedTuple):
+    """How light is traced, whatever it starts from."""
+
+    case_stride: np.ndarray  # (cases,) int64: every n-th photon or path carries a case
+    key0: np.uint64  # of the random numbers, both below 2**32
+    key1: np.uint64
+    max_bounces: int
+
+
 class Starts(NamedTuple):
     """Where backward paths begin: targets made of one or more face-sides, or a single point.
 

@@ -39,19 +39,7 @@ def carried_cases(turn, case_stride):
 
 
 @kernel
-def trace_batch(
-    geometry,
-    surfaces,
-    lamp_tubes,
-    case_stride,
-    lamp,
-    first,
-    photons,
-    key0,
-    key1,
-    max_bounces,
-    tally,
-):
+def trace_batch(geometry, surfaces, lamp_tubes, rules, lamp, first, photons, tally):
     """Trace `photons` photons of one lamp from index `first` on; returns the segments flown.
 
     Photons take turns between the tubes of a lamp. `tally` holds arrivals, bodies, fates, scratch.
@@ -62,51 +50,25 @@ def trace_batch(
     for i in range(photons):
         photon = first + i
         tube = lamp_tubes.first[lamp] + photon % count
+        carried = carried_cases(photon // count, rules.case_stride)
         segments += follow_photon(
-            geometry,
-            surfaces,
-            tube,
-            lamp,
-            np.uint64(photon),
-            carried_cases(photon // count, case_stride),
-            key0,
-            key1,
-            max_bounces,
-            arrivals,
-            bodies,
-            fates,
-            scratch,
-        )
+            geometry, surfaces, tube, lamp, np.uint64(photon), carried,
+            rules.key0, rules.key1, rules.max_bounces, arrivals, bodies, fates, scratch,
+        )  # fmt: skip
     return segments
 
 
 @kernel(allocates=True)
 def trace_photons(
-    worker,
-    geometry,
-    surfaces,
-    lamp_tubes,
-    case_stride,
-    first_batch,
-    batches,
-    batch_photons,
-    key0,
-    key1,
-    max_bounces,
-    total,
-    squares,
-    bodies,
-    fates,
-    segments,
-):
+    worker, geometry, surfaces, lamp_tubes, rules, first_batch, batches, batch_photons,
+    total, squares, bodies, fates, segments,
+):  # fmt: skip
     """Trace one worker's batches of photons from the lamps and add to its integer tallies.
 
     Parameters
     ----------
     worker : int
         Number of this worker, w. It takes the batches w, w + workers, w + 2 workers, ...
-    case_stride : (cases,) int64
-        Every n-th photon carries a case; n for each case.
     first_batch, batches : int
         Batch b of a lamp begins with its photon number b * batch_photons[lamp].
     batch_photons : (lamps,) int64
@@ -125,38 +87,14 @@ def trace_photons(
             photons = batch_photons[lamp]
             tally = (arrivals, bodies[worker, lamp], fates[worker, lamp], scratch)
             flown += trace_batch(
-                geometry,
-                surfaces,
-                lamp_tubes,
-                case_stride,
-                lamp,
-                batch * photons,
-                photons,
-                key0,
-                key1,
-                max_bounces,
-                tally,
+                geometry, surfaces, lamp_tubes, rules, lamp, batch * photons, photons, tally
             )
             add_batch(arrivals, total[worker, lamp], squares[worker, lamp])
     segments[worker] += flown
 
 
 @kernel(allocates=True)
-def trace_backward(
-    worker,
-    geometry,
-    surfaces,
-    starts,
-    case_stride,
-    done,
-    paths,
-    key0,
-    key1,
-    max_bounces,
-    rows,
-    sums,
-    rays,
-):
+def trace_backward(worker, geometry, surfaces, starts, rules, done, paths, rows, sums, rays):
     """Trace one worker's backward paths, from chosen targets to the lamps.
 
     Parameters
@@ -164,8 +102,8 @@ def trace_backward(
     worker : int
         Number of this worker, w. It takes the blocks of batches w, w + workers, ...
     starts : Starts
-    case_stride : (cases,) int64
-        Every n-th path carries a case, with weight n; n for each case.
+    rules : Rules
+        A path that carries a case has weight n of its stride.
     done : (targets,) int64
         Paths per batch that each target already has.
     paths : (targets,) int64
@@ -195,20 +133,9 @@ def trace_backward(
             scores[:] = 0.0
             for place in range(done[target], done[target] + paths[target]):
                 traced += backward_path(
-                    geometry,
-                    surfaces,
-                    starts,
-                    target,
-                    np.uint64(place * batches + batch),
-                    batch,
-                    place,
-                    case_stride,
-                    key0,
-                    key1,
-                    max_bounces,
-                    scores,
-                    (stack, distances, weight, choice),
-                )
+                    geometry, surfaces, starts, target, np.uint64(place * batches + batch), batch,
+                    place, rules, scores, (stack, distances, weight, choice),
+                )  # fmt: skip
             row = rows[target]
             for lamp in range(scores.shape[0]):
                 for case in range(cases):

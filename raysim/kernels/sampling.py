@@ -1,6 +1,7 @@
-"""Samplers as triplets: from the unit square to a shape, the density, and the inverse.
+"""Samplers: from the unit square to a shape.
 
-Samplers take uniform numbers as arguments and draw none, so that they stay pure and invertible.
+Samplers take uniform numbers as arguments and draw none, so that they stay pure and invertible;
+the tests hold each against its density and its inverse.
 """
 
 import math
@@ -22,19 +23,6 @@ def square_to_cosine_hemisphere(u, v):
 
 
 @kernel
-def cosine_hemisphere_density(x, y, z):
-    """Probability per steradian of `square_to_cosine_hemisphere`: cos(theta)/pi (Lambert)."""
-    return max(z, 0.0) / math.pi
-
-
-@kernel
-def cosine_hemisphere_to_square(x, y, z):
-    """Inverse of `square_to_cosine_hemisphere` (definition)."""
-    angle = math.atan2(y, x) / TWO_PI
-    return x * x + y * y, angle + 1.0 if angle < 0.0 else angle
-
-
-@kernel
 def square_to_triangle(u, v):
     """Barycentric weights of the second and third corner, uniform over a triangle's area.
 
@@ -45,34 +33,9 @@ def square_to_triangle(u, v):
 
 
 @kernel
-def triangle_density(area):
-    """Probability per m2 of `square_to_triangle` on a triangle of `area` m2 (definition)."""
-    return 1.0 / area
-
-
-@kernel
-def triangle_to_square(b1, b2):
-    """Inverse of `square_to_triangle` (definition)."""
-    root = b1 + b2
-    return root * root, b2 / root
-
-
-@kernel
 def square_to_cylinder(u, v, length):
     """Axial position (m) and angle (rad) uniform over the side of a cylinder (definition)."""
     return u * length, TWO_PI * v
-
-
-@kernel
-def cylinder_density(length, radius):
-    """Probability per m2 of `square_to_cylinder` (definition: one over the side's area)."""
-    return 1.0 / (TWO_PI * radius * length)
-
-
-@kernel
-def cylinder_to_square(axial, angle, length):
-    """Inverse of `square_to_cylinder` (definition)."""
-    return axial / length, angle / TWO_PI
 
 
 @kernel

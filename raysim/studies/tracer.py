@@ -22,7 +22,7 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun, Start
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun, Start, traced_irradiance
 
 
 @dataclass(frozen=True)
@@ -112,13 +112,12 @@ class Tracer:
         `paths` per batch and start. Of more `columns` of the surfaces than one every second is a
         cautious case, and only these are given.
         """
-        options, cases = self.options, slice(columns)
-        run = BackwardRun(arrays, triangles, seed % 2**64, options.threads, cases=cases)
-        run.add_starts(starts)
-        everyone = np.arange(len(starts))
-        run.add_paths(everyone, np.full(len(starts), paths))
-        self.rays += run.rays
-        light, factors = run.batch_irradiance(everyone), self.factors[CAUTIOUS]
+        options = replace(self.options, seed=seed % 2**64)
+        light, rays = traced_irradiance(
+            arrays, triangles, starts, paths, options, cases=slice(columns)
+        )
+        self.rays += rays
+        factors = self.factors[CAUTIOUS]
         return np.stack([light[..., column] @ factors for column in range(0, columns, 2)])
 
     def worst(

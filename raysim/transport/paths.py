@@ -2,14 +2,16 @@
 
 from dataclasses import dataclass
 from itertools import chain
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from raysim.kernels.random_numbers import split_word
-from raysim.kernels.records import Starts
+from raysim.kernels.records import Rules, Starts
 from raysim.kernels.run_cpu import trace_backward
 from raysim.scene.triangles import METER_LIFT, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.options import RunOptions
 from raysim.transport.precompile import wait_until_compiled
 from raysim.transport.tallies import MAX_BOUNCES, case_stride, fitting
 from raysim.transport.threads import in_threads
@@ -36,13 +38,41 @@ class Start:
     facing: np.ndarray | None = None
 
 
+def face_start(face: int, side: int) -> Start:
+    """Start on one face-side, with the word of the random counter that is its own."""
+    return Start(2 * face + side, (face,), (side,))
+
+
+class Paths(Protocol):
+    """What gives irradiance by backward paths: a run, or a cycle of runs in several poses."""
+
+    batches: int  # independent, of every target
+
+    @property
+    def paths(self) -> np.ndarray:
+        """Paths traced per batch (and pose), (targets,) int64."""
+
+    @property
+    def rays(self) -> int:
+        """Rays traced in all."""
+
+    def add_starts(self, targets: list[Start]) -> None:
+        """Append targets; they are numbered on from those there are."""
+
+    def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
+        """Trace `paths` (chosen,) further paths per batch from the chosen targets."""
+
+    def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
+        """Irradiance by batch, W/m2, (chosen, batches, lamps, cases), of targets with paths."""
+
+
 class BackwardRun:
     """Backward paths from targets, in batches per target.
 
     Attributes
     ----------
-    case_stride : (cases,) int64
-        One path in so many carries a case, and counts so many times.
+    rules : Rules
+        A path that carries a case counts as many times as its stride.
     paths : (targets,) int64
         Paths traced per batch.
     rays : int
@@ -67,8 +97,6 @@ class BackwardRun:
         self.scene = scene
         self.triangles = triangles
         self.threads = threads
-        self.max_bounces = max_bounces
-        self.key = split_word(seed)
         s = scene.surfaces
         if not s.reflectance.shape == s.transmittance.shape == s.lobe.shape:
             # Compiled code reads past the end of a short table without a word.
@@ -78,7 +106,8 @@ class BackwardRun:
             transmittance=np.ascontiguousarray(s.transmittance[:, cases]),
             lobe=np.ascontiguousarray(s.lobe[:, cases]),
         )
-        self.case_stride = case_stride(stride, self.surfaces)
+        strides = case_stride(stride, self.surfaces)
+        self.rules = Rules(strides, *split_word(seed), max_bounces)
         self._targets: list[Start] = []
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
         one = np.zeros((batches, lamps, columns))
@@ -128,11 +157,9 @@ class BackwardRun:
             self.scene.geometry,
             self.surfaces,
             starts,
-            self.case_stride,
+            self.rules,
             self.paths[chosen],
             paths.astype(np.int64),
-            *self.key,
-            self.max_bounces,
             chosen.astype(np.int64),
             self._sums,
             rays,
@@ -145,6 +172,39 @@ class BackwardRun:
         sums = self._sums.take(chosen, axis=0)
         sums /= self.paths[chosen][:, None, None, None]
         return sums
+
+
+class Traced(NamedTuple):
+    """Irradiance by batch, W/m2, (starts, batches, lamps, cases), and the rays that it took.
+
+    Batches are independent: their mean is the irradiance, their spread gives its error.
+    """
+
+    batches: np.ndarray
+    rays: int
+
+
+def traced_irradiance(
+    scene: KernelScene,
+    triangles: SceneTriangles,
+    starts: list[Start],
+    paths: int,
+    options: RunOptions,
+    *,
+    cases: slice = slice(None),
+    max_bounces: int = MAX_BOUNCES,
+) -> Traced:
+    """Irradiance of some starts by a run of their own, `paths` per batch from each.
+
+    `cases` are columns of the surfaces of `scene`; progress is not told.
+    """
+    run = BackwardRun(
+        scene, triangles, options.seed, options.threads, cases=cases, max_bounces=max_bounces
+    )
+    run.add_starts(starts)
+    everyone = np.arange(len(starts))
+    run.add_paths(everyone, np.full(len(starts), paths))
+    return Traced(run.batch_irradiance(everyone), run.rays)
 
 
 def _path_starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Start]) -> Starts:

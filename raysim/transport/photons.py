@@ -3,7 +3,7 @@
 import numpy as np
 
 from raysim.kernels.random_numbers import split_word
-from raysim.kernels.records import FATES
+from raysim.kernels.records import FATES, Rules
 from raysim.kernels.run_cpu import trace_photons
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.precompile import wait_until_compiled
@@ -40,9 +40,8 @@ class PhotonRun:
     ) -> None:
         self.scene = scene
         self.threads = threads
-        self.max_bounces = max_bounces
         self.case_stride = case_stride(stride, scene.surfaces)
-        self.key = split_word(seed)
+        self.rules = Rules(self.case_stride, *split_word(seed), max_bounces)
         share = scene.lamp_watts / scene.lamp_watts.sum()
         # Whole turns, so that twin tubes emit alike, and each case has its share of every batch.
         turns = scene.lamp_tubes.number * np.lcm.reduce(self.case_stride)
@@ -88,12 +87,10 @@ class PhotonRun:
             self.scene.geometry,
             self.scene.surfaces,
             self.scene.lamp_tubes,
-            self.case_stride,
+            self.rules,
             self.batches,
             count,
             self.batch_photons,
-            *self.key,
-            self.max_bounces,
             self._total,
             self._squares,
             self._bodies,

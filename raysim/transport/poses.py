@@ -1,77 +1,35 @@
-"""Tracing of a load that hangs in several poses during one cycle.
+"""Tracing of a cycle of one or more poses, in which the load hangs in turn.
 
 What a face-side receives over the cycle is the sum over the poses of share x irradiance. Each pose
 is traced with random numbers of its own, so that the errors of the poses are independent, and the
 sums stand where the tallies of a single pose would: bounds, refinement and lamp failures then hold
-for the cycle as they do for one pose.
+for the cycle as they do for one pose. A load that hangs in one way is a cycle of one pose.
 """
 
 from collections.abc import Sequence
+from functools import reduce
 
 import numpy as np
 
 from raysim.scene.poses import PosedTriangles
-from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 from raysim.transport.streams import pose_seed
 
 
-def kernel_scenes(poses: Sequence[PosedTriangles]) -> list[KernelScene]:
-    """Kernel arrays of every pose."""
-    return [kernel_scene(pose.triangles) for pose in poses]
-
-
-def forward_run(
-    poses: Sequence[PosedTriangles],
-    arrays: Sequence[KernelScene],
-    seed: int,
-    threads: int,
-    stride: tuple[int, ...] | None = None,
-) -> PhotonRun:
-    """Photons through every pose of a cycle; a plain run where there is one pose."""
-    if len(poses) == 1:
-        return PhotonRun(arrays[0], seed, threads, stride=stride)
-    return PhotonPoses(poses, arrays, seed, threads, stride)
-
-
-def backward_run(
-    poses: Sequence[PosedTriangles],
-    arrays: Sequence[KernelScene],
-    seed: int,
-    threads: int,
-    *,
-    cases: slice = slice(None),
-    stride: tuple[int, ...] | None = None,
-    batches: int = PATH_BATCHES,
-) -> BackwardRun:
-    """Backward paths in every pose of a cycle; a plain run where there is one pose."""
-    runs = [
-        BackwardRun(
-            one,
-            pose.triangles,
-            pose_seed(seed, number),
-            threads,
-            cases=cases,
-            stride=stride,
-            batches=batches,
-        )
-        for number, (pose, one) in enumerate(zip(poses, arrays, strict=True))
-    ]
-    if len(runs) == 1:
-        return runs[0]
-    return BackwardPoses(runs, [pose.share for pose in poses])
-
-
-class PhotonPoses(PhotonRun):
+class PhotonCycle:
     """Photons shared out among the poses by their shares, so that each stands for the same light.
 
     Attributes
     ----------
     runs : list of PhotonRun
         One for each pose.
-    shares : (poses,) float64
-        Of the cycle.
+    batch_photons : (lamps,) int64
+        Photons of each lamp in a batch, all poses together.
+    weight : (poses, lamps) float64
+        Share of the cycle over share of the photons. Photons come in whole numbers: what a pose
+        has too few or too many is weighed in.
     """
 
     def __init__(
@@ -82,59 +40,55 @@ class PhotonPoses(PhotonRun):
         threads: int,
         stride: tuple[int, ...] | None = None,
     ) -> None:
-        self.scene, self.threads, self.batches = arrays[0], threads, 0
-        self.shares = np.array([pose.share for pose in poses])
+        self.threads = threads
         self.runs = [
             PhotonRun(
                 one,
                 pose_seed(seed, number),
                 threads,
-                batch_photons=max(round(share * BATCH_PHOTONS), 1),
+                batch_photons=max(round(pose.share * BATCH_PHOTONS), 1),
                 stride=stride,
             )
-            for number, (one, share) in enumerate(zip(arrays, self.shares.tolist(), strict=True))
+            for number, (pose, one) in enumerate(zip(poses, arrays, strict=True))
         ]
-        self.case_stride = self.runs[0].case_stride
-        self.batch_photons = np.sum([run.batch_photons for run in self.runs], axis=0)
         own = np.array([run.batch_photons for run in self.runs])
-        # Photons come in whole numbers: what a pose has too few or too many is weighed in.
-        self.weight = self.shares[:, None] * self.batch_photons / own  # poses, lamps
+        self.batch_photons = own.sum(axis=0)
+        self.weight = np.array([[pose.share] for pose in poses]) * self.batch_photons / own
 
-    def add_batches(self, count: int) -> None:
-        """Trace `count` further batches of every pose."""
-        for run in self.runs:
-            run.add_batches(count)
-        self.batches += count
+    @property
+    def batches(self) -> int:
+        """Batches done, in each pose."""
+        return self.runs[0].batches
 
-    def tallies(self) -> dict[str, np.ndarray]:
-        """All that was counted, by pose; `restore` takes it back."""
-        return _numbered([run.tallies() for run in self.runs])
+    @property
+    def photons(self) -> np.ndarray:
+        """Photons traced per lamp, (lamps,) int64."""
+        return self.batches * self.batch_photons
 
-    def restore(self, tallies: dict[str, np.ndarray]) -> None:
-        """Go on from the tallies of another run of the same poses and seed.
-
-        Raises
-        ------
-        ValueError, KeyError
-            Where they do not fit.
-        """
-        for number, run in enumerate(self.runs):
-            run.restore(_of_pose(tallies, number))
-        if len({run.batches for run in self.runs}) > 1:
-            raise ValueError("the poses have unlike numbers of batches")
-        self.batches = self.runs[0].batches
+    @property
+    def photons_by_case(self) -> np.ndarray:
+        """Photons that carried each case, (cases, lamps) int64."""
+        return np.sum([run.photons_by_case for run in self.runs], axis=0)
 
     @property
     def segments(self) -> int:
         """Ray segments flown in all poses."""
         return sum(run.segments for run in self.runs)
 
+    def add_batches(self, count: int) -> None:
+        """Trace `count` further batches of every pose."""
+        for run in self.runs:
+            run.add_batches(count)
+
     def arrivals(self) -> tuple[np.ndarray, np.ndarray]:
         """Counts of arrivals over the cycle and sums over batches of their squares.
 
-        Both (cases, lamps, faces, 2) float64. The squares are those whose variance is the sum of
-        the variances of the poses (poses are independent).
+        Both (cases, lamps, faces, 2) of whole numbers in one pose, float64 in several. The squares
+        are then those whose variance is the sum of the variances of the poses (poses are
+        independent).
         """
+        if len(self.runs) == 1:
+            return self.runs[0].arrivals()
         total, spread = 0.0, 0.0
         for run, weight in zip(self.runs, self.weight, strict=True):
             w = weight[None, :, None, None]
@@ -155,65 +109,52 @@ class PhotonPoses(PhotonRun):
         return np.asarray(np.einsum("pclx,pl->clx", np.array(tallies), self.weight))
 
 
-class BackwardPoses(BackwardRun):
-    """Backward paths from the same targets in every pose, as many in each.
+class BackwardCycle:
+    """Backward paths from the same targets in every pose, as many in each; see `Paths`.
 
-    `paths` counts those of one pose, `rays` those of all; `runs` are the runs of the poses.
+    `runs` are those of the poses, `shares` their shares of the cycle.
     """
 
-    def __init__(self, runs: Sequence[BackwardRun], shares: Sequence[float]) -> None:
-        self.runs, self.shares = list(runs), list(shares)
-        self.scene, self.triangles = runs[0].scene, runs[0].triangles
-        self.threads, self.case_stride = runs[0].threads, runs[0].case_stride
-        self.batches = runs[0].batches
-        self._count()
+    def __init__(
+        self,
+        poses: Sequence[PosedTriangles],
+        arrays: Sequence[KernelScene],
+        seed: int,
+        threads: int,
+        *,
+        stride: tuple[int, ...] | None = None,
+        batches: int = PATH_BATCHES,
+    ) -> None:
+        self.batches = batches
+        self.shares = [pose.share for pose in poses]
+        self.runs = [
+            BackwardRun(
+                one, pose.triangles, pose_seed(seed, k), threads, stride=stride, batches=batches
+            )
+            for k, (pose, one) in enumerate(zip(poses, arrays, strict=True))
+        ]
+
+    @property
+    def paths(self) -> np.ndarray:
+        """Paths traced per batch in one pose, (targets,) int64."""
+        return self.runs[0].paths
+
+    @property
+    def rays(self) -> int:
+        """Rays traced in all poses."""
+        return sum(run.rays for run in self.runs)
 
     def add_starts(self, targets: list[Start]) -> None:
         """Append targets: the same face-sides in every pose."""
         for run in self.runs:
             run.add_starts(targets)
-        self._count()
-
-    def tallies(self) -> dict[str, np.ndarray]:
-        """Sums over the paths of every target, by pose; `restore` takes them back."""
-        return _numbered([run.tallies() for run in self.runs])
-
-    def restore(self, targets: list[Start], tallies: dict[str, np.ndarray]) -> None:
-        """Go on from the tallies of another run of the same poses and seed, with its targets.
-
-        Raises
-        ------
-        ValueError, KeyError
-            Where they do not fit.
-        """
-        for number, run in enumerate(self.runs):
-            run.restore(targets, _of_pose(tallies, number))
-        self._count()
 
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch in every pose."""
         for run in self.runs:
             run.add_paths(chosen, paths)
-        self._count()
 
     def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
         """Irradiance over the cycle by batch, W/m2, (chosen, batches, lamps, cases)."""
-        parts = [run.batch_irradiance(chosen) for run in self.runs]
-        return np.asarray(sum(s * part for s, part in zip(self.shares, parts, strict=True)))
-
-    def _count(self) -> None:
-        self.paths = self.runs[0].paths
-        self.rays = sum(run.rays for run in self.runs)
-
-
-def _numbered(tallies: Sequence[dict[str, np.ndarray]]) -> dict[str, np.ndarray]:
-    return {
-        f"pose {number} {name}": array
-        for number, own in enumerate(tallies)
-        for name, array in own.items()
-    }
-
-
-def _of_pose(tallies: dict[str, np.ndarray], number: int) -> dict[str, np.ndarray]:
-    start = f"pose {number} "
-    return {name[len(start) :]: a for name, a in tallies.items() if name.startswith(start)}
+        pairs = zip(self.shares, self.runs, strict=True)
+        return reduce(np.add, (share * run.batch_irradiance(chosen) for share, run in pairs))

@@ -15,7 +15,7 @@ from raysim.assess.sensitivity import Bench, Cycle
 from raysim.assess.uncertainty import spot_derivatives, uncertainty_budget
 from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.dose.checkpoint import Checkpoint
-from raysim.dose.exposure import CycleCurve, WarmUpCurve
+from raysim.dose.exposure import WarmUpCurve
 from raysim.output.files.folder import json_text
 from raysim.output.files.records import result_record
 from raysim.output.pages.sheets import card_steps
@@ -194,13 +194,13 @@ def test_every_pose_pays_its_own_warm_up():
     # Output rises linearly from 0 to full in 120 s: a pose of S seconds at full output takes
     # S + 60 s where S is above 60 s.
     once = WarmUpCurve((0.0, 120.0), (0.0, 1.0))
-    cycle = CycleCurve((0.0, 120.0), (0.0, 1.0), None, (0.25, 0.75))
+    cycle = WarmUpCurve((0.0, 120.0), (0.0, 1.0), None, (0.25, 0.75))
     assert once.time_for(800.0) == pytest.approx(860.0)
     assert cycle.time_for(800.0) == pytest.approx(920.0)
     assert cycle.effective_seconds(920.0) == pytest.approx(800.0)
     assert cycle.pose_times(920.0) == pytest.approx((260.0, 660.0))
     assert cycle.pose_times(np.inf) == (np.inf, np.inf)
-    one = CycleCurve((0.0, 120.0), (0.0, 1.0), None, (1.0,))
+    one = WarmUpCurve((0.0, 120.0), (0.0, 1.0), None, (1.0,))
     assert one.time_for(800.0) == once.time_for(800.0)
 
 
@@ -315,7 +315,7 @@ def test_the_dose_of_the_worst_spot_grows_pose_by_pose(tmp_path, options):
 def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(quick):
     # Output rises from 0 to full in 120 s: each start from cold costs 60 s of full output.
     result = quick
-    ramp = CycleCurve((0.0, 120.0), (0.0, 1.0), poses=(0.3, 0.7))
+    ramp = WarmUpCurve((0.0, 120.0), (0.0, 1.0), poses=(0.3, 0.7))
     poses = tuple(
         replace(pose, time=time) for pose, time in zip(result.poses, (260.0, 660.0), strict=True)
     )

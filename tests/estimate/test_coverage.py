@@ -15,7 +15,6 @@ from scipy import stats
 import raysim
 import raysim.transport.poses
 from raysim.base.cases import CAUTIOUS
-from raysim.transport.photons import PhotonRun
 
 # A plate in a corner of a box of foil, two lamps: 48 small faces, both sides judged.
 PLATE = "v 0 0 0\nv 90 15 0\nv 90 0 90\nv 0 15 90\nf 1 2 3 4\n"
@@ -74,9 +73,8 @@ def run(scene):
 
     @functools.cache
     def result(seed, photons=1, precision=None):
-        small = functools.partial(PhotonRun, batch_photons=BATCHES[precision])
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(raysim.transport.poses, "PhotonRun", small)
+            patch.setattr(raysim.transport.poses, "BATCH_PHOTONS", BATCHES[precision])
             return raysim.simulate(scene, seed=seed, photons=photons, precision=precision)
 
     return result

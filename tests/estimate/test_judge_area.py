@@ -1,7 +1,5 @@
 """Patches judged in place of single faces: `target.judge_area`."""
 
-import functools
-
 import numpy as np
 import pytest
 from agreement import z_scores
@@ -13,7 +11,6 @@ from raysim.base.cases import CAUTIOUS
 from raysim.estimate.discs import disc_means, disc_members
 from raysim.estimate.face_sides import judged_sites
 from raysim.output.words.sentences import details
-from raysim.transport.photons import PhotonRun
 
 AREA = 4e-4  # m2
 
@@ -63,8 +60,7 @@ def test_every_figure_is_the_mean_over_the_patch(tmp_path, truth, precision):
 
 
 def test_errors_of_patches_from_counts_are_never_too_small(tmp_path, monkeypatch):
-    small = functools.partial(PhotonRun, batch_photons=4_096)
-    monkeypatch.setattr(raysim.transport.poses, "PhotonRun", small)
+    monkeypatch.setattr(raysim.transport.poses, "BATCH_PHOTONS", 4_096)
     scene = scene_in(tmp_path, "4 cm2")
     runs = [raysim.simulate(scene, photons=1, seed=seed) for seed in range(40, 70)]
     own = runs[0].triangles.judged

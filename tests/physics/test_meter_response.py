@@ -13,6 +13,7 @@ from raysim.kernels.fresnel import fresnel_reflectance
 from raysim.library.meter_heads import CORRECTED, known_responses, table_response
 from raysim.scene.triangles import MeterPoint
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.options import RunOptions
 
 ROWS = [[0, 1.0], [15, 0.9], [30, 0.6], [45, 0.35], [60, 0.2], [75, 0.08], [90, 0.0]]
 OWN = table_response(ROWS)
@@ -26,7 +27,7 @@ def shown(scene, at, facing, response, seed=1, paths=512):
     meter = MeterPoint("p", np.array(at, float), facing / np.linalg.norm(facing), None, response)
     scene = replace(scene, meters=(meter,))
     batches = meter_batches(
-        scene, kernel_scene(scene), seed, THREADS, cases=slice(1, 2), paths=paths
+        scene, kernel_scene(scene), RunOptions(seed, THREADS), cases=slice(1, 2), paths=paths
     )
     total = batches[0, :, :, 0].sum(axis=1)
     return total.mean(), total.std(ddof=1) / np.sqrt(len(total))

@@ -7,7 +7,6 @@ import numpy as np
 
 from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mJ_cm2
-from raysim.dose.exposure import CycleCurve
 from raysim.dose.result import Result
 from raysim.output.pictures.figure import BLANK, INK, beside, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
@@ -140,8 +139,7 @@ def dose_in_cycle(result: Result, points: int) -> tuple[np.ndarray, np.ndarray]:
 
     Source: H = integral of E dt, pose after pose (definition of radiant exposure).
     """
-    curve, begun, dose = result.warm_up, 0.0, 0.0
-    once = curve.of_one_pose if isinstance(curve, CycleCurve) else curve
+    once, begun, dose = result.warm_up.of_one_pose, 0.0, 0.0
     times, doses = [], []
     for pose in result.poses:
         lit = np.linspace(0.0, pose.time, points)

@@ -14,7 +14,6 @@ from raysim.assess.lamp_life import (
 )
 from raysim.base.figures import finite_or_none
 from raysim.base.units import minutes_seconds
-from raysim.dose.exposure import CycleCurve
 from raysim.dose.lamp_output import temperature_factor
 from raysim.dose.result import PoseResult, Result
 from raysim.library.temperature import HARD_START
@@ -123,7 +122,7 @@ def _interrupted_poses(result: Result) -> Table:
 def _missing(result: Result, pose: PoseResult | None) -> list[tuple[float, float]]:
     """Times (s) of an interruption of the cycle, or of one pose, and what is missing then."""
     curve, timer = result.warm_up, result.timer
-    if pose is not None and isinstance(curve, CycleCurve):
+    if pose is not None:
         curve, timer = curve.of_one_pose, pose.time
     moments = [share * timer for share in INTERRUPTED_AT]
     return [(ran, seconds_to_add(curve, timer, ran)) for ran in moments]

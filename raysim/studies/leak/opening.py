@@ -6,9 +6,9 @@ import numpy as np
 
 from raysim.studies.leak.inside import Inside
 from raysim.studies.leak.passage import next_wall
-from raysim.studies.leak.sight import lamp_light, lines_to_tube, scattered_light
+from raysim.studies.leak.sight import Trace, lamp_light, lines_to_tube, scattered_light
 from raysim.studies.leak.slit import INSIDE, Slit
-from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.paths import Start
 from raysim.transport.streams import Ranges
 
 GROUPS = 16  # independent sets of lines, for the error
@@ -46,25 +46,21 @@ class OpeningRun:
 
     def __init__(
         self,
-        run: BackwardRun,
+        trace: Trace,
         inside: Inside,
         rng: np.random.Generator,
         streams: Ranges,
     ) -> None:
-        self.run, self.inside, self.rng, self.streams = run, inside, rng, streams
+        self.trace, self.inside, self.rng, self.streams = trace, inside, rng, streams
 
     def opening(self, slit: Slit, lines: int, tube_lines: int) -> Opening:
         """Light on the inner opening of a gap; `lines` of a set into the box, and to each tube."""
         c = ((np.arange(POINTS) + 0.5) / POINTS - 0.5) * slit.length
         zero = np.zeros(POINTS)
         points = slit.point(zero + INSIDE, zero, c)
-        first, stream = len(self.run.paths), self.streams.fresh()
-        self.run.add_starts(
-            [Start(stream + k, at=p, facing=-slit.outwards) for k, p in enumerate(points)]
-        )
-        chosen = first + np.arange(POINTS)
-        self.run.add_paths(chosen, np.full(POINTS, PATHS))
-        light = self.run.batch_irradiance(chosen)[..., 0].sum(axis=2).mean(axis=1)
+        stream = self.streams.fresh()
+        starts = [Start(stream + k, at=p, facing=-slit.outwards) for k, p in enumerate(points)]
+        light = self.trace(starts, PATHS).batches[..., 0].sum(axis=2).mean(axis=1)
         walls = [self._walls(slit, lines, tube_lines) for _ in range(GROUPS)]
         return Opening(light, np.array(walls))
 
@@ -87,7 +83,7 @@ class OpeningRun:
         b, origins = self._inner_points(slit, len(u))
         back = -d @ slit.axes  # d points outwards; the line of sight runs the other way
         light = scattered_light(
-            self.run, self.inside, origins, back, rng=self.rng, stream=self.streams.fresh()
+            self.trace, self.inside, origins, back, rng=self.rng, stream=self.streams.fresh()
         ) + lamp_light(self.inside, origins, back, self.rng, straight=False)
         power = self._landed(slit, b, d, light)
         for number, exitance in enumerate(self.inside.arrays.geometry.tube_exitance):

@@ -12,6 +12,7 @@ chamber is traced with the slit closed, which keeps in it the little light that 
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -30,7 +31,7 @@ from raysim.studies.leak.sight import lamp_light, scattered_light
 from raysim.studies.leak.slit import Slit, eye_places, slit_of
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import BackwardRun
+from raysim.transport.paths import traced_irradiance
 from raysim.transport.streams import GAPS, Ranges
 
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
@@ -113,7 +114,9 @@ class LeakRun:
         self.scene, seed = scene, options.seed
         arrays = kernel_scene(scene.triangles)
         columns = slice(BRIGHT_COLUMN, BRIGHT_COLUMN + 1)
-        self.run = BackwardRun(arrays, scene.triangles, seed, options.threads, cases=columns)
+        self.trace = partial(
+            traced_irradiance, arrays, scene.triangles, options=options, cases=columns
+        )
         self.inside = Inside(arrays)
         self.rng = np.random.default_rng(np.random.Philox(key=seed))
         self.streams = Ranges(GAPS, STREAM_STEP)
@@ -150,7 +153,7 @@ class LeakRun:
 
     def opening(self, slit: Slit) -> Opening:
         """Light that comes in at the inner opening, and what the walls make of it."""
-        run = OpeningRun(self.run, self.inside, self.rng, self.streams)
+        run = OpeningRun(self.trace, self.inside, self.rng, self.streams)
         return run.opening(slit, WALL_LINES, TUBE_LINES)
 
     def at_eye(
@@ -177,7 +180,7 @@ class LeakRun:
         seen = window_lines(slit, sets, lines, rng)
         stream = self.streams.fresh()
         radiance = scattered_light(
-            self.run, self.inside, *starts(slit, sets, seen), rng=rng, stream=stream
+            self.trace, self.inside, *starts(slit, sets, seen), rng=rng, stream=stream
         )
         sight = np.concatenate([lamps, seen.light(radiance)], axis=1)
         brightest = float(self.inside.arrays.geometry.tube_exitance.max())

@@ -9,17 +9,19 @@ the first surface that scatters; the light on that surface comes from backward p
 Source: rendering equation, Kajiya 1986, split at the first diffuse surface.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from raysim.kernels.records import AXIS, LENGTH, RADIUS, START
 from raysim.studies.leak.inside import LIFT, Inside
-from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.paths import Start, Traced
 
 MOST_MIRRORS = 60
 FAINT = 0.05  # lines with less than this share left go on by chance, one in two
 DARK = 1e-6
+Trace = Callable[[list[Start], int], Traced]  # `traced_irradiance` of a scene in the bright case
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ def follow(
     return ends
 
 
-def light_on(run: BackwardRun, ends: Ends, stream: int, paths: int) -> np.ndarray:
+def light_on(trace: Trace, ends: Ends, stream: int, paths: int) -> np.ndarray:
     """Irradiance (W/m2, all lamps at rated output) on what each line ends on, (lines,).
 
     `paths` per line and batch; `stream` and on are words of the random counter, one a line.
@@ -68,16 +70,13 @@ def light_on(run: BackwardRun, ends: Ends, stream: int, paths: int) -> np.ndarra
     lit = np.flatnonzero(ends.weight > 0.0)
     if not len(lit):
         return light
-    first = len(run.paths)
-    run.add_starts([Start(stream + int(k), at=ends.at[k], facing=ends.normal[k]) for k in lit])
-    chosen = first + np.arange(len(lit))
-    run.add_paths(chosen, np.full(len(lit), paths))
-    light[lit] = run.batch_irradiance(chosen)[..., 0].sum(axis=2).mean(axis=1)
+    starts = [Start(stream + int(k), at=ends.at[k], facing=ends.normal[k]) for k in lit]
+    light[lit] = trace(starts, paths).batches[..., 0].sum(axis=2).mean(axis=1)
     return light
 
 
 def scattered_light(
-    run: BackwardRun,
+    trace: Trace,
     inside: Inside,
     origins: np.ndarray,
     directions: np.ndarray,
@@ -92,7 +91,7 @@ def scattered_light(
     Source: equation of the module.
     """
     ends = follow(inside, origins, directions, rng)
-    return np.asarray(ends.weight * light_on(run, ends, stream, 1))
+    return np.asarray(ends.weight * light_on(trace, ends, stream, 1))
 
 
 def lamp_light(

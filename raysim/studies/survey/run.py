@@ -51,7 +51,7 @@ def study(scene: BuiltScene, *, options: RunOptions | None = None) -> Survey:
         raise RaysimError(
             f"{scene.path}: meter: the scene has no [[meter]]. Mend: add name, at, facing"
         )
-    meters = predicted(scene, kernel_scene(triangles), options.seed, options.threads)
+    meters = predicted(scene, kernel_scene(triangles), options)
     return Survey(scene, options.seed, tuple(compare(meters)), _fitted(meters, triangles))
 
 
