@@ -69,7 +69,7 @@ def checked_scene(
 
 def surface_mend(name: str) -> str:
     """How to mend an unknown name of a surface: the nearest names."""
-    from raysim.library.tables import UnknownSurface, find_surface
+    from raysim.library.surfaces import UnknownSurface, find_surface
 
     try:
         find_surface(name)

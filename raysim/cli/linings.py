@@ -22,7 +22,7 @@ from raysim.cli.study import (
 )
 
 if TYPE_CHECKING:
-    from raysim.library.tables import Surface
+    from raysim.library.surfaces import Surface
 
 
 @click.command(
@@ -99,7 +99,7 @@ def command(
 
 
 def _surface(name: str, option: str) -> "Surface":
-    from raysim.library.tables import UnknownSurface, find_surface
+    from raysim.library.surfaces import UnknownSurface, find_surface
 
     try:
         return find_surface(name)

@@ -8,7 +8,7 @@ import click
 from raysim.base.errors import RaysimError
 from raysim.cli.common import surface_mend
 from raysim.cli.groups import examples
-from raysim.library.tables import Surface, folded_name, surfaces
+from raysim.library.surfaces import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
 MARGIN = " " * 26

@@ -98,7 +98,7 @@ def table_response(rows: Any, name: str = "given table", source: str = "scene fi
 @cache
 def known_responses() -> dict[str, AngularResponse]:
     """Kinds of head by name: the cosine, and those of the data table."""
-    rows = data_rows("response", "name")
+    rows = data_rows("meter_head", "name")
     found = {
         row["name"]: table_response(
             row["table"], row["name"], f"{' '.join(row['source'].split())} ({row['mark']})"

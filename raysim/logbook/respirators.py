@@ -5,7 +5,7 @@ import sqlite3
 from dataclasses import dataclass, replace
 
 from raysim.base.units import J_M2_PER_J_CM2
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.logbook.book import LogbookError, add_entry, writing
 
 IN_USE, RETIRED = "in use", "retired"

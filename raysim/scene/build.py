@@ -8,9 +8,8 @@ import numpy as np
 from raysim.base.errors import Fault, Level, SceneError
 from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
-from raysim.library import tables as library
 from raysim.library.keitz import keitz_power
-from raysim.library.tables import Surface
+from raysim.library.surfaces import Surface, UnknownSurface, find_surface
 from raysim.scene import place
 from raysim.scene.file import written
 from raysim.scene.file.fields import UNIT_METRES
@@ -64,7 +63,7 @@ class _Builder:
         """Row of a surface in the table of this scene."""
         try:
             found = self._find_surface(choice)
-        except library.UnknownSurface as error:
+        except UnknownSurface as error:
             near = " or ".join(f'"{name}"' for name in error.nearest[:3])
             mend = f"did you mean {near}?" if near else "see 'raysim materials' for the names"
             self.fault(Code.UNKNOWN_SURFACE, key, f'no surface is called "{choice}"', mend)
@@ -79,7 +78,7 @@ class _Builder:
     def _find_surface(self, choice: str | SurfaceTable) -> Surface:
         if isinstance(choice, str):
             table = self.own.get(choice.casefold())
-            return library.find_surface(choice) if table is None else surface_of_table(table)
+            return find_surface(choice) if table is None else surface_of_table(table)
         return surface_of_table(choice)
 
     def parts_of(self, mesh: str, key: str) -> list[MeshPart]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.library.meter_heads import CORRECTED, AngularResponse
-from raysim.library.tables import Surface
+from raysim.library.surfaces import Surface
 
 OUTSIDE, INSIDE = 0, 1
 METER_LIFT = 1e-6  # m: a meter on a wall is lifted by this much, or the wall would shade it

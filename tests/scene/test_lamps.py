@@ -7,8 +7,8 @@ import pytest
 from small_scenes import only_fault, small_scene, write_scene
 
 from raysim.dose.simulate import load_scene
+from raysim.library.assumptions import assumptions
 from raysim.library.keitz import keitz_irradiance
-from raysim.library.tables import assumptions
 from raysim.scene.check.contact import segment_distance, tube_points
 from raysim.scene.file.written import Lamp
 from raysim.scene.place import lamp_tubes

@@ -63,7 +63,7 @@ def start(
     book: Path,
 ) -> None:
     """Enter the start of a cycle with the respirators CODES."""
-    from raysim.library.tables import assumptions
+    from raysim.library.assumptions import assumptions
     from raysim.logbook.book import open_logbook
     from raysim.logbook.cycles import Setting, start_cycle
     from raysim.logbook.lamps import past_their_life

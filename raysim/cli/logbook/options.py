@@ -153,7 +153,7 @@ def _no_timer(record: dict[str, Any]) -> str:
 
 def hours_of_result(folder: Path) -> float:
     """Lamp hours up to which the timer of a result holds; by default the rated life."""
-    from raysim.library.tables import assumptions
+    from raysim.library.assumptions import assumptions
 
     record = _record(folder / "result.json" if folder.is_dir() else folder)
     try:

@@ -126,7 +126,7 @@ def _tally_cells(tally: "Tally") -> tuple[object, ...]:
 @BOOK
 def ages(*, book: Path, as_json: bool) -> None:
     """Hours of the lamps that are in place."""
-    from raysim.library.tables import assumptions
+    from raysim.library.assumptions import assumptions
     from raysim.logbook.book import open_logbook
     from raysim.logbook.lamps import lamp_ages
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mW_cm2
-from raysim.library.tables import Surface, surfaces
+from raysim.library.surfaces import Surface, surfaces
 from raysim.output.words.sentences import OVER_A_WEEK, SO_DARK, number, too_dark_words
 from raysim.output.words.tables import Table, irradiance_words
 from raysim.studies.linings.bench import CaseOfLining

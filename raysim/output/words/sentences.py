@@ -9,7 +9,7 @@ from raysim.base.figures import NotAFigure, told
 from raysim.base.units import minutes_seconds, to_mJ_cm2, to_mm, to_mW_cm2
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result, Spot
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 
 NO_TIMER = "no timer"  # in place of a dose at the timer
 CASE_WORDS = {

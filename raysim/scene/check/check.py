@@ -7,7 +7,7 @@ import numpy as np
 from raysim.base.errors import Fault, Level
 from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching, stretch
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.library.temperature import HARD_START
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.contact import contact_faults

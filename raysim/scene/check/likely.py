@@ -7,7 +7,8 @@ import numpy as np
 
 from raysim.base.errors import Fault, Level
 from raysim.base.fault_codes import Code
-from raysim.library.tables import LampType, assumptions, lamp_types
+from raysim.library.assumptions import assumptions
+from raysim.library.lamps import LampType, lamp_types
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.things import Object
 from raysim.scene.file.written import Lamp

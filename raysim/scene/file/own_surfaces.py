@@ -1,6 +1,6 @@
 """Surfaces that are defined in the scene itself, as records of the library."""
 
-from raysim.library.tables import Surface
+from raysim.library.surfaces import Surface
 from raysim.scene.file.things import SurfaceTable
 
 

@@ -6,9 +6,9 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from raysim.base import units
+from raysim.library.assumptions import assumptions
 from raysim.library.meter_heads import CORRECTED, AngularResponse, as_response
 from raysim.library.organisms import find_organism
-from raysim.library.tables import assumptions
 from raysim.library.temperature import OutputCurve, as_air, as_curve, default_curve
 from raysim.scene.file.fields import (
     LARGEST_HOURS,
