@@ -71,11 +71,15 @@ class UnknownSurface(KeyError):
     __str__ = Exception.__str__  # KeyError would quote the message
 
 
+def normal_reflectance(n: float, k: float) -> float:
+    """Reflectance at normal incidence of a refractive index n + i k (Fresnel's equations)."""
+    return ((n - 1.0) ** 2 + k**2) / ((n + 1.0) ** 2 + k**2)
+
+
 def _surface(row: dict[str, Any]) -> Surface:
     fields = {**row, **{name: tuple(row.get(name, ())) for name in ("aliases", "numbers")}}
     if "refractive_index" in row:
-        n, k = row["refractive_index"], row["extinction"]
-        value = ((n - 1.0) ** 2 + k**2) / ((n + 1.0) ** 2 + k**2)
+        value = normal_reflectance(row["refractive_index"], row["extinction"])
         fields |= dict.fromkeys(("reflectance_low", "reflectance", "reflectance_high"), value)
     return Surface(**fields)
 

@@ -4,8 +4,8 @@ import tomllib
 from importlib import resources
 from typing import Any
 
-_OBTAINED = {"read", "read second-hand", "from memory", "computed"}
-MARKS = frozenset(_OBTAINED | {"estimate, no source", "common practice, no source"})
+MARKS = {"read", "read second-hand", "from memory", "computed"}
+MARKS |= {"estimate, no source", "common practice, no source"}
 
 
 def data_rows(table: str, *labels: str) -> list[dict[str, Any]]:
