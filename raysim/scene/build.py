@@ -106,7 +106,7 @@ class _Builder:
         # Things of absurd size are not split; the check of sizes reports them.
         if edge is not None and np.ptp(vertices, axis=0).max() < LARGEST_SPLIT:
             try:
-                vertices, faces, _ = split_to_edge(vertices, faces, edge)
+                vertices, faces = split_to_edge(vertices, faces, edge)
             except ValueError as error:
                 size = np.ptp(vertices, axis=0).max()
                 what = f"splitting to this edge gives {error}; it measures {size:.3g} m"
