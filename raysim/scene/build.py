@@ -13,7 +13,6 @@ from raysim.library.surfaces import Surface, UnknownSurface, find_surface
 from raysim.scene import place
 from raysim.scene.file import written
 from raysim.scene.file.fields import UNIT_METRES
-from raysim.scene.file.own_surfaces import surface_of_table
 from raysim.scene.file.read import file_digests, joined_hash
 from raysim.scene.file.things import Object, SurfaceTable
 from raysim.scene.file.written import SceneAsWritten
@@ -76,10 +75,8 @@ class _Builder:
         return self.surfaces.index(found)
 
     def _find_surface(self, choice: str | SurfaceTable) -> Surface:
-        if isinstance(choice, str):
-            table = self.own.get(choice.casefold())
-            return find_surface(choice) if table is None else surface_of_table(table)
-        return surface_of_table(choice)
+        table = self.own.get(choice.casefold()) if isinstance(choice, str) else choice
+        return find_surface(str(choice)) if table is None else table.surface()
 
     def parts_of(self, mesh: str, key: str) -> list[MeshPart]:
         path = self.folder / mesh

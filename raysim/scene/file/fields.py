@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from raysim.base import units
+from raysim.library.assumptions import assumptions
 
 # Anything beyond these is a wrong unit or a typing error.
 LARGEST_LENGTH = 1000.0  # m
@@ -109,6 +110,11 @@ def _at_most(limit: float, words: str) -> AfterValidator:
         return value
 
     return AfterValidator(check)
+
+
+def assumed(key: str) -> Any:
+    """Default of a key: an assumption of the library."""
+    return Field(default_factory=lambda: assumptions()[key].value)
 
 
 Switch = Annotated[bool, BeforeValidator(_switch)]

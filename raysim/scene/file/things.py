@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from raysim.library.surfaces import Surface, normal_reflectance
 from raysim.scene.file.fields import (
     Angle,
     GivenName,
@@ -44,9 +45,8 @@ class SurfaceTable(Table):
                 "a surface needs either reflectance (0 to 1 at 254 nm) or refractive_index"
             )
         if self.reflectance is not None:
-            low = self.reflectance if self.reflectance_low is None else self.reflectance_low
-            high = self.reflectance if self.reflectance_high is None else self.reflectance_high
-            if not low <= self.reflectance <= high:
+            low, expected, high = self.reflectances
+            if not low <= expected <= high:
                 raise ValueError("reflectance_low, reflectance and reflectance_high must not fall")
             if high + self.transmittance > 1.0:
                 raise ValueError(
@@ -62,6 +62,37 @@ class SurfaceTable(Table):
     def _has_other_shares(self) -> bool:
         given = self.model_fields_set & {"transmittance", "reflectance_low", "reflectance_high"}
         return bool(given) or ("specular" in self.model_fields_set and self.specular != 1.0)
+
+    @property
+    def reflectances(self) -> tuple[float, float, float]:
+        """Low, expected and high reflectance; an end that is not given is the expected value."""
+        expected = self.reflectance
+        if expected is None:
+            expected = normal_reflectance(self.refractive_index or 1.0, self.extinction)
+        low = expected if self.reflectance_low is None else self.reflectance_low
+        high = expected if self.reflectance_high is None else self.reflectance_high
+        return low, expected, high
+
+    def surface(self) -> Surface:
+        """The same as a record of the library."""
+        if self.refractive_index is not None:
+            label, specular = f"refractive index {self.refractive_index:g}", 1.0
+        else:
+            label = f"reflectance {self.reflectance:g}, specular share {self.specular:g}"
+            specular = self.specular
+        return Surface(
+            self.name or label,
+            *self.reflectances,
+            specular,
+            self.refractive_index,
+            self.extinction,
+            transmittance_low=self.transmittance,
+            transmittance=self.transmittance,
+            transmittance_high=self.transmittance,
+            source=self.source,
+            mark="given in the scene",
+            quality="-",
+        )
 
 
 NAMED_SURFACE, WRITTEN_SURFACE = "surface by name", "surface table"
