@@ -1,7 +1,7 @@
 """Surfaces, objects and poses as the user wrote them."""
 
 import difflib
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
@@ -95,12 +95,12 @@ class SurfaceTable(Table):
         )
 
 
-NAMED_SURFACE, WRITTEN_SURFACE = "surface by name", "surface table"
+def _which(value: Any) -> str:
+    return "a table" if isinstance(value, dict | SurfaceTable) else "a name"
+
+
 SurfaceChoice = Annotated[
-    Annotated[Name, Tag(NAMED_SURFACE)] | Annotated[SurfaceTable, Tag(WRITTEN_SURFACE)],
-    Discriminator(
-        lambda value: WRITTEN_SURFACE if isinstance(value, dict | SurfaceTable) else NAMED_SURFACE
-    ),
+    Annotated[Name, Tag("a name")] | Annotated[SurfaceTable, Tag("a table")], Discriminator(_which)
 ]
 
 
