@@ -14,13 +14,14 @@ from raysim.base.errors import printable
 from raysim.base.fault_codes import Code
 from raysim.scene.mesh.announced import announced
 from raysim.scene.mesh.enclosure import signed_volume
-from raysim.scene.mesh.fault import MeshFault, Misfit, no_number
+from raysim.scene.mesh.fault import MeshFault, Misfit, no_number, too_many_triangles
 from raysim.scene.mesh.only_triangles import Bent, only_triangles
 
 FORMATS = {".stl", ".obj", ".ply", ".glb"}
 LARGEST_MESH_FILE = 200_000_000  # bytes
 MOST_TRIANGLES = 2_000_000
 MOST_PARTS = 1000
+AS_TRIANGLES = "export the mesh again, as triangles"
 NO_NUMBER = "could not be read to its end"  # part of numpy's warning or error
 LONGEST_NAME = 80  # letters of the name of a part
 # With corners farther out, or a size below this, no unit of length makes sense.
@@ -28,7 +29,6 @@ FARTHEST_CORNER, SMALLEST_MESH = 1e9, 1e-4
 # If more than this share of the faces is unconnected, corners were written with noise or too few
 # digits. They are then joined within the second share of the mesh's size. Our own estimates.
 LOOSE_SHARE, WELD = 0.1, 1e-5
-LARGEST_CODED = 2**21 - 1  # corners: three such numbers fit into 64 bits
 
 
 @dataclass(frozen=True)
@@ -66,26 +66,18 @@ def load_parts(path: Path) -> list[MeshPart]:
     except PermissionError:
         what = "must not be read (Permission denied)"
         raise MeshFault(Code.MESH_UNREADABLE, what, "check the rights") from None
-    except Misfit as misfit:
-        what = f"cannot be read as {path.suffix[1:].upper()} (it {misfit})"
-        raise MeshFault(Code.MESH_UNREADABLE, what, "export the mesh again") from None
     except Exception as error:  # readers of foreign formats fail in every way there is
         if NO_NUMBER in str(error):
             raise no_number() from None
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
-        what = f"cannot be read as {path.suffix[1:].upper()} ({reason})"
-        raise MeshFault(Code.MESH_UNREADABLE, what, "export the mesh again") from None
-    if sum(len(part.faces) for part in parts) == 0:
-        mend = "export the mesh again, as triangles"
-        raise MeshFault(Code.MESH_EMPTY, "holds no triangles", mend)
+        it = "it " if isinstance(error, Misfit) else ""
+        what = f"cannot be read as {path.suffix[1:].upper()} ({it}{reason})"
+        raise MeshFault(Code.MESH_UNREADABLE, what) from None
+    if not any(len(part.faces) for part in parts):
+        raise MeshFault(Code.MESH_EMPTY, "holds no triangles", AS_TRIANGLES)
     if sum(len(part.faces) for part in parts) > MOST_TRIANGLES:
-        raise _too_many_triangles()
+        raise too_many_triangles(MOST_TRIANGLES)
     return [part for part in parts if len(part.faces)]
-
-
-def _too_many_triangles() -> MeshFault:
-    what = f"holds more than {MOST_TRIANGLES:,} triangles"
-    return MeshFault(Code.MESH_TOO_LARGE, what, "simplify the mesh")
 
 
 def _nearest_file(path: Path) -> str:
@@ -115,7 +107,7 @@ def _refuse_odd_file(path: Path) -> None:
     if not there:
         raise MeshFault(Code.MESH_MISSING, "is not there (no such file)", _nearest_file(path))
     if size == 0:
-        raise MeshFault(Code.MESH_EMPTY, "is an empty file", "export the mesh again")
+        raise MeshFault(Code.MESH_EMPTY, "is an empty file")
     if size > LARGEST_MESH_FILE:
         raise MeshFault(Code.MESH_TOO_LARGE, "is larger than 200 MB", "simplify the mesh")
 
@@ -132,7 +124,7 @@ def _geometries(
         data = _plain_text(data, kind)
     promise = announced(data, kind)
     if promise.triangles > MOST_TRIANGLES:
-        raise _too_many_triangles()
+        raise too_many_triangles(MOST_TRIANGLES)
     if promise.parts > MOST_PARTS:
         what = f"holds more than {MOST_PARTS:,} parts"
         raise MeshFault(Code.MESH_TOO_LARGE, what, "join the parts")
@@ -147,13 +139,12 @@ def _geometries(
     scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **options)
     found = [placed for node in scene.graph.nodes_geometry if (placed := _placed(scene, node))]
     if not found:
-        mend = "export the mesh again, as triangles"
-        raise MeshFault(Code.MESH_EMPTY, "holds no triangle mesh", mend)
+        raise MeshFault(Code.MESH_EMPTY, "holds no triangle mesh", AS_TRIANGLES)
     read = sum(len(faces) for _, _, (_, faces) in found)
     # More triangles mean that a face with more corners was taken for a triangle and cut blindly.
     if read < count or (read > count and kind != "glb"):
         what = f"announces {count:,} triangles, and {read:,} can be read"
-        raise MeshFault(Code.MESH_INCOMPLETE, what, "export the mesh again, as triangles")
+        raise MeshFault(Code.MESH_INCOMPLETE, what, AS_TRIANGLES)
     if len(found) == 1:
         return [("", found[0][2])], bent  # a single mesh needs no name of its own
     return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True)), bent
@@ -209,19 +200,19 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
     import trimesh
 
     if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
-        what = "a face names a corner that does not exist"
-        raise MeshFault(Code.MESH_BAD_FACE, what, "export the mesh again")
-    used = vertices[_named(faces, len(vertices))]
-    if not np.isfinite(used).all():
-        what = "a corner is not a finite number"
-        raise MeshFault(Code.MESH_BAD_NUMBER, what, "export the mesh again")
-    if len(used) and np.abs(used).max() > FARTHEST_CORNER:
-        what = f"has a corner at {np.abs(used).max():.3g}, which fits no unit of length"
-        raise MeshFault(Code.MESH_NO_UNIT, what, "export the mesh again")
-    if 0.0 < (np.ptp(used, axis=0).max() if len(used) else 0.0) < SMALLEST_MESH:
-        what = f"measures {np.ptp(used, axis=0).max():.3g} in all, which fits no unit of length"
-        raise MeshFault(Code.MESH_NO_UNIT, what, "export the mesh again")
+        raise MeshFault(Code.MESH_BAD_FACE, "a face names a corner that does not exist")
     mesh = trimesh.Trimesh(vertices, faces, process=False)
+    used = np.asarray(mesh.vertices)[mesh.referenced_vertices]
+    if not np.isfinite(used).all():
+        raise MeshFault(Code.MESH_BAD_NUMBER, "a corner is not a finite number")
+    farthest = np.abs(used).max(initial=0.0)
+    extent = np.ptp(used, axis=0).max() if len(used) else 0.0
+    if farthest > FARTHEST_CORNER:
+        what = f"has a corner at {farthest:.3g}, which fits no unit of length"
+        raise MeshFault(Code.MESH_NO_UNIT, what)
+    if 0.0 < extent < SMALLEST_MESH:
+        what = f"measures {extent:.3g} in all, which fits no unit of length"
+        raise MeshFault(Code.MESH_NO_UNIT, what)
     mesh.merge_vertices(merge_tex=True, merge_norm=True)
     size = float(np.ptp(mesh.vertices, axis=0).max()) if len(mesh.vertices) else 0.0
     if _loose(mesh) > LOOSE_SHARE * len(mesh.faces):
@@ -249,14 +240,7 @@ def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
 
 def _loose(mesh: Any) -> int:
     """Number of faces that share no edge with any other (definition)."""
-    return int((~_named(mesh.face_adjacency, len(mesh.faces))).sum())
-
-
-def _named(numbers: np.ndarray, count: int) -> np.ndarray:
-    """Which of the numbers 0 to `count` - 1 occur in an array of any shape, (count,) bool."""
-    named = np.zeros(count, bool)
-    named[np.ravel(numbers)] = True
-    return named
+    return len(mesh.faces) - len(np.unique(mesh.face_adjacency))
 
 
 def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
@@ -264,27 +248,13 @@ def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.nd
 
     Source: connected components of corners within `reach` (definition).
     """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
+    from trimesh.graph import connected_component_labels
 
     near = cKDTree(vertices).query_pairs(reach, output_type="ndarray")
-    count = len(vertices)
-    graph = coo_array((np.ones(len(near), bool), (near[:, 0], near[:, 1])), (count, count))
-    _, label = connected_components(graph, directed=False)
+    label = connected_component_labels(near, len(vertices))  # type: ignore[no-untyped-call]
     _, first = np.unique(label, return_index=True)
     return vertices[first], label[faces]
-
-
-def _codes(faces: np.ndarray) -> np.ndarray:
-    """A number for each face (faces, 3), equal for equal corners in the same order.
-
-    Sorting single numbers is several times as fast as sorting rows.
-    """
-    count = int(faces.max(initial=0)) + 1
-    if count > LARGEST_CODED:
-        return np.asarray(np.unique(faces, axis=0, return_inverse=True)[1].reshape(-1))
-    return np.asarray((faces[:, 0].astype(np.int64) * count + faces[:, 1]) * count + faces[:, 2])
 
 
 def _first_of_its_kind(faces: np.ndarray) -> np.ndarray:
@@ -295,15 +265,17 @@ def _first_of_its_kind(faces: np.ndarray) -> np.ndarray:
     MeshFault
         If two faces lie on each other, back to back: each would shade the other.
     """
+    from trimesh.grouping import hashable_rows
+
     lowest = faces.argmin(axis=1)[:, None] if len(faces) else np.zeros((0, 1), int)
     turned = np.take_along_axis(faces, (lowest + np.arange(3)) % 3, axis=1)
-    _, first = np.unique(_codes(turned), return_index=True)
+    _, first = np.unique(hashable_rows(turned), return_index=True)
     keep = np.zeros(len(faces), bool)
     keep[first] = True
     proper = (np.diff(np.sort(turned, axis=1), axis=1) > 0).all(axis=1)
     back = turned[:, [0, 2, 1]][keep & proper]
     both = np.vstack([turned[keep & proper], back])
-    double = (len(both) - len(np.unique(_codes(both)))) // 2
+    double = (len(both) - len(np.unique(hashable_rows(both)))) // 2
     if double:
         raise MeshFault(
             Code.MESH_BACK_TO_BACK,

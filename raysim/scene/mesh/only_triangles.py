@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from raysim.base.fault_codes import Code
 from raysim.scene.mesh.drawn_faces import obj_faces
-from raysim.scene.mesh.fault import MeshFault
+from raysim.scene.mesh.fault import MeshFault, too_many_triangles
 from raysim.scene.mesh.ply_faces import ply_faces
 from raysim.scene.mesh.polygons import BadPolygon, cut
 
@@ -59,8 +59,7 @@ def only_triangles(data: bytes, kind: str, most: int) -> OnlyTriangles | None:
     if drawn is None:
         return None
     if (drawn.polygons.counts - 2).sum() > most:
-        what = f"holds more than {most:,} triangles"
-        raise MeshFault(Code.MESH_TOO_LARGE, what, "simplify the mesh")
+        raise too_many_triangles(most)
     try:
         pieces = cut(drawn.polygons)
     except BadPolygon as bad:
