@@ -22,6 +22,13 @@ def face_boxes(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
+def normals_and_areas(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Unit normals (faces, 3) and areas (faces,), m2, of faces with corners (faces, 3, 3), m."""
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(cross, axis=1)
+    return cross / np.maximum(length, 1e-300)[:, None], 0.5 * length
+
+
 @dataclass(frozen=True)
 class Body:
     """One thing that takes part in the energy account: a wall, an object or a lamp."""

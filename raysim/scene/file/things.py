@@ -21,6 +21,7 @@ from raysim.scene.file.fields import (
     Table,
 )
 
+GIVEN = "given in the scene"  # mark of a surface that the user wrote
 MOST_POSES = 8
 SHARES_SLACK = 0.005  # allowed error of the sum of shares: three times 0.333 is not 1
 
@@ -90,7 +91,7 @@ class SurfaceTable(Table):
             transmittance=self.transmittance,
             transmittance_high=self.transmittance,
             source=self.source,
-            mark="given in the scene",
+            mark=GIVEN,
             quality="-",
         )
 
