@@ -9,8 +9,9 @@ from raysim.base.fault_codes import Code
 from raysim.library.surfaces import Surface, UnknownSurface, find_surface
 from raysim.scene.file.things import SurfaceTable
 from raysim.scene.file.written import SceneAsWritten
+from raysim.scene.mesh.clean import MeshPart
 from raysim.scene.mesh.fault import MeshFault
-from raysim.scene.mesh.meshes import MeshPart, load_parts
+from raysim.scene.mesh.meshes import load_parts
 from raysim.scene.mesh.subdivide import split_to_edge
 from raysim.scene.notes import Notes
 from raysim.scene.triangles import (

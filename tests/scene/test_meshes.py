@@ -8,6 +8,7 @@ import trimesh
 from small_scenes import box, plate
 
 from raysim.scene.mesh import meshes
+from raysim.scene.mesh.clean import first_of_its_kind
 from raysim.scene.mesh.meshes import MeshFault, load_parts
 
 SIZE = (1.0, 2.0, 3.0)
@@ -231,9 +232,9 @@ def test_like_faces_are_found_alike_where_corners_are_too_many_for_one_number():
         [np.roll(face, turn) for face, turn in zip(first[::2], [0, 1, 2] * 9, strict=False)]
     )
     faces = np.vstack([first, again])[random.permutation(75)]
-    quick = meshes._first_of_its_kind(faces)
+    quick = first_of_its_kind(faces)
     assert quick.sum() == 50
     faces += 2**40
-    assert (meshes._first_of_its_kind(faces) == quick).all()
+    assert (first_of_its_kind(faces) == quick).all()
     with pytest.raises(MeshFault, match="1 pairs of triangles back to back"):
-        meshes._first_of_its_kind(np.vstack([faces, faces[:1, ::-1]]))
+        first_of_its_kind(np.vstack([faces, faces[:1, ::-1]]))

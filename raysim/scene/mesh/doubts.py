@@ -2,7 +2,7 @@
 
 from raysim.base.fault_codes import Code
 from raysim.scene.file.things import Object
-from raysim.scene.mesh.meshes import LOOSE_SHARE, MeshPart
+from raysim.scene.mesh.clean import LOOSE_SHARE, MeshPart
 from raysim.scene.notes import Notes
 
 LEAST_LOOSE = 8  # triangles: so few may be unconnected on purpose
