@@ -77,7 +77,8 @@ def cleaned(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
 
 def _loose(mesh: Any) -> int:
     """Number of faces that share no edge with any other (definition)."""
-    return len(mesh.faces) - len(np.unique(mesh.face_adjacency))
+    neighbours = np.bincount(np.ravel(mesh.face_adjacency), minlength=len(mesh.faces))
+    return int((neighbours == 0).sum())
 
 
 def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
