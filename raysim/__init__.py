@@ -52,7 +52,7 @@ if TYPE_CHECKING:
         Spot,
     )
     from raysim.dose.simulate import load_scene, simulate
-    from raysim.library.tables import Surface, find_surface, surfaces
+    from raysim.library.surfaces import Surface, find_surface, surfaces
     from raysim.output.files.results import write_results
     from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
     from raysim.scene.build import BuiltScene
@@ -80,9 +80,9 @@ _HOME = {
     "Budget": "raysim.dose.result",
     "Contribution": "raysim.dose.result",
     "CASES": "raysim.base.cases",
-    "Surface": "raysim.library.tables",
-    "surfaces": "raysim.library.tables",
-    "find_surface": "raysim.library.tables",
+    "Surface": "raysim.library.surfaces",
+    "surfaces": "raysim.library.surfaces",
+    "find_surface": "raysim.library.surfaces",
     "Fault": "raysim.base.errors",
     "Level": "raysim.base.errors",
     "RaysimError": "raysim.base.errors",

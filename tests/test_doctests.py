@@ -20,7 +20,7 @@ MODULES = (
     "raysim.base.figures",
     "raysim.library.survival",
     "raysim.library.keitz",
-    "raysim.library.tables",
+    "raysim.library.surfaces",
     "raysim.studies.leak.exposure_limits",
     "raysim.studies.leak.passage",
     *(f"raysim.studies.{name}.run" for name in STUDIES),

@@ -15,7 +15,7 @@ from pydantic.fields import FieldInfo
 
 import raysim.cli
 from raysim.base import units
-from raysim.library.tables import find_surface
+from raysim.library.surfaces import find_surface
 from raysim.scene.file import things, written
 
 ROOT = Path(__file__).parents[1]

@@ -10,7 +10,7 @@ from raysim.base.figures import Figures
 from raysim.base.units import J_M2_PER_J_CM2
 from raysim.dose.result import Result
 from raysim.estimate.discs import PATCH_AREA, disc_errors, disc_means, disc_members
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.scene.file.written import Wear
 from raysim.scene.triangles import SceneTriangles
 

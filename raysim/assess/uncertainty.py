@@ -28,7 +28,8 @@ from raysim.assess.sensitivity import (
 )
 from raysim.base.cases import EXPECTED
 from raysim.dose.result import Budget, Contribution, Result, Spot
-from raysim.library.tables import Assumption, Surface, assumptions
+from raysim.library.assumptions import Assumption, assumptions
+from raysim.library.surfaces import Surface
 from raysim.scene.poses import PosedTriangles
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import kernel_scene

@@ -14,7 +14,7 @@ from raysim.cli.given import PATH
 from raysim.output.words.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
-    from raysim.library.tables import Surface
+    from raysim.library.surfaces import Surface
     from raysim.scene.build import BuiltScene
 
 SCENE = click.argument("scene", type=PATH)
@@ -83,7 +83,7 @@ def named_surface(name: str, unknown: str) -> "Surface":
     RaysimError
         If no surface has this name or alias.
     """
-    from raysim.library.tables import UnknownSurface, find_surface
+    from raysim.library.surfaces import UnknownSurface, find_surface
 
     try:
         return find_surface(name)

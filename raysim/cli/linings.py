@@ -13,7 +13,7 @@ from raysim.cli.groups import with_examples
 from raysim.cli.study import precision_option, run_study, study_options
 
 if TYPE_CHECKING:
-    from raysim.library.tables import Surface
+    from raysim.library.surfaces import Surface
 
 
 @with_examples(

@@ -7,7 +7,7 @@ import click
 
 from raysim.cli.common import named_surface
 from raysim.cli.groups import with_examples
-from raysim.library.tables import Surface, folded_name, surfaces
+from raysim.library.surfaces import Surface, folded_name, surfaces
 
 WIDE = 400  # letters
 MARGIN = " " * 26

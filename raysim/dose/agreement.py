@@ -34,7 +34,7 @@ from raysim.dose.readings import (
 from raysim.dose.result import Result, Spot
 from raysim.estimate.bounds import batch_mean
 from raysim.estimate.meter import METER_PATHS, meter_batches
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene

@@ -4,7 +4,7 @@ import numpy as np
 
 from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.dose.exposure import Requirement, WarmUpCurve
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.scene.file.written import LampsBehaviour, SceneAsWritten, WarmUp
 
 

@@ -1,8 +1,8 @@
 """What a run rests on: the inputs as written, and the assumptions with their sources."""
 
 from raysim.base import units
+from raysim.library.assumptions import assumptions
 from raysim.library.organisms import find_organism
-from raysim.library.tables import assumptions
 from raysim.scene.file.things import Pose, SurfaceTable
 from raysim.scene.file.written import LampsBehaviour, SceneAsWritten, Target
 

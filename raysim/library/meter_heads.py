@@ -98,12 +98,9 @@ def table_response(rows: Any, name: str = "given table", source: str = "scene fi
 @cache
 def known_responses() -> dict[str, AngularResponse]:
     """Kinds of head by name: the cosine, and those of the data table."""
-    rows = data_rows("response", "name")
     found = {
-        row["name"]: table_response(
-            row["table"], row["name"], f"{' '.join(row['source'].split())} ({row['mark']})"
-        )
-        for row in rows
+        row["name"]: table_response(row["table"], row["name"], f"{row['source']} ({row['mark']})")
+        for row in data_rows("meter_head", "name")
     }
     return {COSINE: CORRECTED, **found}
 
@@ -114,9 +111,9 @@ def as_response(value: Any) -> AngularResponse:
         return value
     if not isinstance(value, str):
         return table_response(value)
-    known = known_responses()
-    if value.casefold().strip() not in known:
+    known, wanted = known_responses(), value.casefold().strip()
+    if wanted not in known:
         near = difflib.get_close_matches(value.casefold(), known, n=1, cutoff=0.4)
         meant = f"did you mean {near[0]}?" if near else f"known: {', '.join(known)}"
         raise ValueError(f'no response is called "{value}"; {meant}')
-    return known[value.casefold().strip()]
+    return known[wanted]

@@ -35,10 +35,6 @@ class Organism:
         return Kinetics(d90, self.tail, self.tail_d90, self.targets)
 
 
-class UnknownOrganism(ValueError):
-    """No organism of this name on this carrier; its text says which there are."""
-
-
 @cache
 def organisms() -> tuple[Organism, ...]:
     """All organisms of the data table."""
@@ -58,14 +54,14 @@ def _organism(row: dict[str, Any]) -> Organism:
         row.get("tail", 0.0),
         row.get("tail_D90", float("inf")) * J_M2_PER_MJ_CM2,
         row.get("targets", 1.0),
-        " ".join(row["source"].split()),
+        row["source"],
         row["mark"],
-        " ".join(row.get("note", "").split()),
+        row.get("note", ""),
     )
 
 
 def find_organism(name: str, carrier: str) -> Organism:
-    """The organism of this name on this carrier; `UnknownOrganism` if there is none."""
+    """The organism of this name on this carrier; ValueError says which there are instead."""
     wanted = name.casefold().strip()
     of_name = [o for o in organisms() if o.name.casefold() == wanted]
     if not of_name:
@@ -73,12 +69,12 @@ def find_organism(name: str, carrier: str) -> Organism:
         folded = {n.casefold(): n for n in names}
         near = difflib.get_close_matches(wanted, folded, n=1, cutoff=0.5)
         known = f"did you mean {folded[near[0]]}?" if near else f"known: {', '.join(names)}"
-        raise UnknownOrganism(f'no organism is called "{name}"; {known}')
+        raise ValueError(f'no organism is called "{name}"; {known}')
     for organism in of_name:
         if organism.carrier == carrier:
             return organism
     known = " or ".join(f'"{o.carrier}"' for o in of_name)
-    raise UnknownOrganism(
+    raise ValueError(
         f'there is no figure for {of_name[0].name} on carrier "{carrier}", only on {known}; on '
         "fabric germs die far more slowly than in water or on steel"
     )

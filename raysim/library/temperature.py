@@ -81,4 +81,4 @@ def as_curve(rows: Any, source: str = "given in the scene") -> OutputCurve:
 def default_curve() -> OutputCurve:
     """Curve of bare tubes in still air, from the data table."""
     (row,) = data_rows("temperature", "name")
-    return as_curve(row["table"], f"{' '.join(row['source'].split())} ({row['mark']})")
+    return as_curve(row["table"], f"{row['source']} ({row['mark']})")

@@ -4,7 +4,7 @@ import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
 
 

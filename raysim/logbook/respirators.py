@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from raysim.base.units import J_M2_PER_J_CM2
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.logbook.book import LogbookError, add_entry, writing
 
 IN_USE, RETIRED = "in use", "retired"

@@ -8,7 +8,7 @@ import numpy as np
 from raysim.scene.file.things import Object
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.place import turning
-from raysim.scene.triangles import SceneTriangles
+from raysim.scene.triangles import SceneTriangles, normals_and_areas
 
 
 @dataclass(frozen=True)
@@ -52,13 +52,7 @@ def moved_to(
         turn = turning(after.turn) @ turning(before.turn).T
         moved = (points - np.asarray(before.at)) @ turn.T + np.asarray(after.at)
         corners[faces] = moved[index.reshape(-1)].reshape(-1, 3, 3)
-    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals = np.where(
-        (corners == triangles.corners).all(axis=(1, 2))[:, None],
-        triangles.normals,
-        cross / np.linalg.norm(cross, axis=1)[:, None],
-    )
-    return replace(triangles, corners=corners, normals=normals)
+    return replace(triangles, corners=corners, normals=normals_and_areas(corners)[0])
 
 
 def posed_triangles(scene: SceneAsWritten, first: SceneTriangles) -> tuple[PosedTriangles, ...]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.library.meter_heads import CORRECTED, AngularResponse
-from raysim.library.tables import Surface
+from raysim.library.surfaces import Surface
 
 OUTSIDE, INSIDE = 0, 1
 METER_LIFT = 1e-6  # m: a meter on a wall is lifted by this much, or the wall would shade it
@@ -20,6 +20,13 @@ def face_boxes(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """
     a, b, c = corners.swapaxes(0, 1)
     return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
+def normals_and_areas(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Unit normals (faces, 3) and areas (faces,), m2, of faces with corners (faces, 3, 3), m."""
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(cross, axis=1)
+    return cross / np.maximum(length, 1e-300)[:, None], 0.5 * length
 
 
 @dataclass(frozen=True)

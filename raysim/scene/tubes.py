@@ -60,17 +60,17 @@ def faces_within(corners: np.ndarray, tube: LampTube) -> np.ndarray:
     The part of a face between the two ends of the tube is a convex polygon; seen along the axis
     it must come nearer to the axis than the radius (definition).
     """
+    import shapely
+
     local = (corners - tube.start) @ tube_frame(tube).T
     length = float(np.linalg.norm(tube.end - tube.start))
     low, high = face_boxes(local)
     near = (low[:, :2] < tube.radius).all(axis=1) & (high[:, :2] > -tube.radius).all(axis=1)
     near &= (low[:, 2] < length) & (high[:, 2] > 0.0)
-    found = [
-        face
-        for face in np.flatnonzero(near)
-        if _distance_from_axis(_between(local[face], length)) < tube.radius
-    ]
-    return np.array(found, np.int64)
+    faces = np.flatnonzero(near)
+    seen = [shapely.MultiPoint(_between(local[face], length)[:, :2]) for face in faces]
+    away = shapely.distance(shapely.convex_hull(seen), shapely.Point(0.0, 0.0))  # of none: NaN
+    return faces[away < tube.radius]
 
 
 def _between(polygon: np.ndarray, length: float) -> np.ndarray:
@@ -89,17 +89,3 @@ def _between(polygon: np.ndarray, length: float) -> np.ndarray:
                 kept.append(corner)
         polygon = np.array(kept).reshape(-1, 3)
     return polygon
-
-
-def _distance_from_axis(polygon: np.ndarray) -> float:
-    """Smallest distance (m) of a convex polygon from the third axis; inf of an empty one."""
-    if not len(polygon):
-        return np.inf
-    start = polygon[:, :2]
-    way = np.roll(start, -1, axis=0) - start
-    turning = start[:, 0] * way[:, 1] - start[:, 1] * way[:, 0]
-    if (turning > 0.0).all() or (turning < 0.0).all():
-        return 0.0
-    squared = np.maximum((way**2).sum(axis=1), 1e-300)
-    share = np.clip(-(start * way).sum(axis=1) / squared, 0.0, 1.0)
-    return float(np.linalg.norm(start + share[:, None] * way, axis=1).min())

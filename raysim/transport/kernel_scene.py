@@ -15,7 +15,7 @@ from raysim.kernels.records import (
     LampTubes,
     Surfaces,
 )
-from raysim.library.tables import Surface
+from raysim.library.surfaces import Surface
 from raysim.scene.triangles import SceneTriangles
 
 

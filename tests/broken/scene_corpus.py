@@ -237,6 +237,9 @@ NUMBERS = {
     "facing-nowhere": Case("all zero", put("meter", value=[METER | {"facing": [0, 0, 0]}])),
     "facing-enormous": Case("direction", put("meter", value=[METER | {"facing": [1e308, 1, 0]}])),
     "facing-tiny": Case("direction", put("meter", value=[METER | {"facing": [1e-300, 0, 0]}])),
+    "hours-of-a-reading-in-words": Case(
+        'meter 1 "m".lamp_hours: ', put("meter", value=[METER | {"lamp_hours": ["new", 3]}])
+    ),
     "meter-outside": Case("outside the box", put("meter", value=[METER | {"at": [-5, 5, 5]}])),
     "gap-in-no-wall": Case("no wall", put("gap", value=[GAP | {"wall": "door"}])),
     "gap-off-its-wall": Case("off the inside", put("gap", value=[GAP | {"from": [10, 50, 10]}])),

@@ -15,7 +15,7 @@ PACKAGE = Path(raysim.__file__).parent
 LIST = PACKAGE / "base" / "fault_codes.py"
 SOURCES = [path for path in sorted(PACKAGE.rglob("*.py")) if path != LIST]
 # What is called to make a fault; the first argument (after a scene or a report) is its code.
-MAKERS = re.compile(r"^(\w+\.)?(Fault|MeshFault|fault|_fault|scene_fault)$|^report\.add$")
+MAKERS = re.compile(r"^(\w+\.)?(Fault|MeshFault|scene_fault)$|\bnotes\.(error|warning)$")
 
 
 def trees():

@@ -13,7 +13,6 @@ from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
 from raysim.kernels.records import ESCAPED, LOST, NOT_FINITE
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED, case_fate
-from raysim.scene.file.own_surfaces import surface_of_table
 from raysim.scene.file.written import SurfaceTable
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray, winding_numbers
 from raysim.scene.place import turning
@@ -40,7 +39,7 @@ def test_fresnel_sends_back_no_more_than_arrives(cosine, index, extinction):
 @examples(150)
 def test_a_surface_table_is_refused_or_sends_back_no_more_than_arrives(keys):
     try:
-        found = surface_of_table(SurfaceTable.model_validate(keys))
+        found = SurfaceTable.model_validate(keys).surface()
     except ValidationError:
         return
     assert 0.0 <= found.reflectance_low <= found.reflectance <= found.reflectance_high <= 1.0

@@ -7,7 +7,7 @@ import pytest
 from running import raysim_said, shows_cautions
 from small_scenes import small_scene, write_scene
 
-from raysim.library.tables import surfaces
+from raysim.library.surfaces import surfaces
 from raysim.version import __version__
 
 

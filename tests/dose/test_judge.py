@@ -10,7 +10,7 @@ from raysim.dose.judge import CaseEstimate, judge_case, place_words
 from raysim.dose.result import EnergyAccount
 from raysim.estimate.discs import PATCH_AREA, disc_errors, disc_means, disc_members
 from raysim.estimate.face_sides import judged_sites, weighted_percentile
-from raysim.library.tables import find_surface
+from raysim.library.surfaces import find_surface
 from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, SceneTriangles
 
 STEP = 0.002  # m, mesh of the sheets

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.library.tables import Surface
+from raysim.library.surfaces import Surface
 from raysim.scene.triangles import Body, LampRating, LampTube, Part, SceneTriangles
 
 

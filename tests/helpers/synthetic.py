@@ -15,7 +15,7 @@ from raysim.dose.agreement import with_readings
 from raysim.dose.exposure import WarmUpCurve, exposure_time
 from raysim.dose.readings import MeterResult
 from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Result, Spot
-from raysim.library.tables import find_surface
+from raysim.library.surfaces import find_surface
 from raysim.scene.place import BOX_WALLS, box_vertices
 from raysim.scene.triangles import (
     SIDES,

@@ -7,15 +7,10 @@ import pytest
 
 from raysim.kernels.models import model_number
 from raysim.kernels.records import MOST_NUMBERS
-from raysim.library import tables as library
-from raysim.library.tables import (
-    Surface,
-    UnknownSurface,
-    assumptions,
-    find_surface,
-    lamp_types,
-    surfaces,
-)
+from raysim.library import tables
+from raysim.library.assumptions import assumptions
+from raysim.library.lamps import lamp_types
+from raysim.library.surfaces import Surface, UnknownSurface, find_surface, folded_name, surfaces
 
 REQUIRED = (
     "aluminium foil, bright side",
@@ -69,14 +64,14 @@ ALL_ROWS = [*surfaces().values(), *lamp_types().values(), *assumptions().values(
 @pytest.mark.parametrize("row", ALL_ROWS, ids=lambda row: getattr(row, "name", None) or row.key)
 def test_every_row_has_source_and_known_marks(row):
     assert row.source.strip()
-    assert set(row.mark.split(" + ")) <= library.MARKS
+    assert set(row.mark.split(" + ")) <= tables.MARKS
 
 
 def test_every_surface_has_quality_note_and_marked_specular_share():
     for surface in surfaces().values():
         assert surface.quality in {"A", "B", "C"}
         assert surface.note
-        assert surface.specular_mark in library.MARKS
+        assert surface.specular_mark in tables.MARKS
 
 
 def test_ranges_are_ordered_and_conserve_energy():
@@ -119,9 +114,7 @@ def test_only_the_listed_rows_follow_fresnel():
 
 
 def test_names_and_aliases_are_unique():
-    names = [
-        library.folded_name(name) for s in surfaces().values() for name in (s.name, *s.aliases)
-    ]
+    names = [folded_name(name) for s in surfaces().values() for name in (s.name, *s.aliases)]
     assert len(names) == len(set(names))
 
 
@@ -187,9 +180,9 @@ def test_impossible_surface_is_refused(changes):
 )
 def test_row_without_provenance_is_refused(tmp_path, monkeypatch, row, message):
     (tmp_path / "surfaces.toml").write_text(f'[[surface]]\nname = "trial"\n{row}\n')
-    monkeypatch.setattr(library.resources, "files", lambda package: tmp_path)
+    monkeypatch.setattr(tables.resources, "files", lambda package: tmp_path)
     with pytest.raises(ValueError, match=message):
-        library.data_rows("surface", "name")
+        tables.data_rows("surface", "name")
 
 
 @pytest.mark.parametrize("lamp", lamp_types().values(), ids=lambda lamp: lamp.name)

@@ -7,7 +7,8 @@ compiled facts and not from the data files; sources stand in the files.
 import pytest
 
 from raysim.library.keitz import keitz_irradiance
-from raysim.library.tables import find_surface, lamp_types, surfaces
+from raysim.library.lamps import lamp_types
+from raysim.library.surfaces import find_surface, surfaces
 
 # Low, expected, high, specular share, quality. Under names a user would give.
 SURFACES = {

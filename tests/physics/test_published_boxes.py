@@ -23,7 +23,7 @@ from built_scenes import (
 )
 from measuring import DEGREES, forward_blocks, mean_and_error
 
-from raysim.library.tables import find_surface
+from raysim.library.surfaces import find_surface
 
 # Gain of a box of 69.5 x 55 x 33 cm (inside size: Baluja et al., preprint 2020, read) with six
 # respirators of 0.035 m2 each and openings of 2 % of the walls, by flux balance [computed]:

@@ -10,7 +10,7 @@ from agreement import agrees, all_agree
 from built_scenes import LOSSLESS, WALLS, Lamp, Piece, box_walls, scene_of, surface
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error, point
 
-from raysim.library.tables import find_surface
+from raysim.library.surfaces import find_surface
 
 # UVC watts, uW/cm2 at 1 m, arc (m), tube diameter (m): catalogue figures (from memory). +-15 %.
 DATA_SHEETS = {

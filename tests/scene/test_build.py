@@ -17,7 +17,7 @@ from small_scenes import (
 
 from raysim.base.errors import Level
 from raysim.dose.simulate import load_scene
-from raysim.library.tables import find_surface
+from raysim.library.surfaces import find_surface
 from raysim.scene.mesh import subdivide
 from raysim.scene.mesh.meshes import load_parts
 from raysim.scene.place import placed, turning

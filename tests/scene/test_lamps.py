@@ -7,12 +7,12 @@ import pytest
 from small_scenes import only_fault, small_scene, write_scene
 
 from raysim.dose.simulate import load_scene
+from raysim.library.assumptions import assumptions
 from raysim.library.keitz import keitz_irradiance
-from raysim.library.tables import assumptions
-from raysim.scene.check.contact import segment_distance, tube_points
 from raysim.scene.file.written import Lamp
 from raysim.scene.place import lamp_tubes
 from raysim.scene.triangles import LampTube
+from raysim.scene.tubes import faces_within, segment_distance, tube_points
 
 ARC = 0.230  # m, both lamps of the small scene
 
@@ -148,3 +148,11 @@ def test_points_of_a_tube_lie_on_its_mantle(end):
     from_axis = points - height[..., None] * axis
     assert np.allclose(np.linalg.norm(from_axis, axis=2), 0.013, rtol=1e-12)
     assert np.allclose(from_axis.sum(axis=0), 0.0, atol=1e-12)
+
+
+def test_a_triangle_through_a_tube_with_a_corner_level_with_its_end_cuts_it():
+    tube = LampTube(0, np.zeros(3), np.array([0.0, 0.0, 0.2]), 0.02)
+    # Seen along the axis, what lies between the ends is a triangle around the axis.
+    through = np.array([[0.27, 0.10, 0.0], [-0.01, -0.06, 0.12], [-0.07, 0.12, -0.03]])
+    beside = through + [0.0, 0.2, 0.0]
+    assert faces_within(np.stack([beside, through]), tube).tolist() == [1]

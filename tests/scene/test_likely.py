@@ -5,7 +5,7 @@ import trimesh
 from small_scenes import faults_of, only_fault, plate, small_scene, with_object, write_scene
 
 from raysim.base.errors import Level
-from raysim.library.tables import lamp_types
+from raysim.library.lamps import lamp_types
 
 
 def one_lamp(**keys) -> dict:

@@ -13,7 +13,7 @@ from small_scenes import faults_of, small_scene, write_scene
 from raysim.base.errors import Level
 from raysim.scene.mesh import meshes
 from raysim.scene.mesh.meshes import MeshFault, load_parts
-from raysim.scene.mesh.only_triangles import LEAN_REFUSED, LEAN_TOLD, only_triangles
+from raysim.scene.mesh.only_triangles import LEAN_REFUSED, LEAN_TOLD, OnlyTriangles, only_triangles
 
 ANGLE = [(0, 0), (20, 0), (20, 10), (10, 10), (10, 20), (0, 20)]  # the letter L; area 300
 DART = [(0, 0), (10, -5), (2, 0), (10, 5)]  # area 10
@@ -317,7 +317,8 @@ def test_other_properties_of_a_ply_file_change_nothing(tmp_path, form, texture):
 @pytest.mark.parametrize("form", FORMS)
 def test_files_of_triangles_are_handed_on_as_they_are(tmp_path, form):
     path = write_polygons(tmp_path, form, upright(ANGLE), [[0, 1, 2], [0, 2, 3], [0, 3, 4]])
-    assert only_triangles(path.read_bytes(), path.suffix[1:], 100) is None
+    data = path.read_bytes()
+    assert only_triangles(data, path.suffix[1:], 3, 100) == OnlyTriangles(data, 3, None)
 
 
 def test_more_triangles_than_bearable_are_refused_before_they_are_made(tmp_path, monkeypatch):

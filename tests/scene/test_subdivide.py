@@ -19,6 +19,13 @@ def edges_of(faces):
     return np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
 
 
+def corners_of(triangle):
+    """Corners of a triangle as they run, whichever comes first."""
+    places = list(map(tuple, triangle.tolist()))
+    first = places.index(min(places))
+    return (*places[first:], *places[:first])
+
+
 def area_vectors(vertices, faces):
     """Half the cross product of two edges of each face, (faces, 3)."""
     a, b, c = vertices[faces].transpose(1, 0, 2)
@@ -29,22 +36,28 @@ def area_vectors(vertices, faces):
 @pytest.mark.parametrize("shape", SHAPES)
 def test_splitting_keeps_the_surface(shape, longest):
     mesh = SHAPES[shape]
-    vertices, faces, parent = split_to_edge(np.array(mesh.vertices), np.array(mesh.faces), longest)
+    corners, whole_faces = np.array(mesh.vertices), np.array(mesh.faces)
+    vertices, faces = split_to_edge(corners, whole_faces, longest)
     ends = vertices[edges_of(faces)]
     assert np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1).max() <= longest
-    # Each face keeps its area and the way it faces, piece by piece.
-    pieces = area_vectors(vertices, faces)
-    whole = area_vectors(np.array(mesh.vertices), np.array(mesh.faces))
-    summed = np.stack([np.bincount(parent, pieces[:, k], len(whole)) for k in range(3)], axis=1)
-    assert np.allclose(summed, whole, atol=1e-12 * np.abs(whole).max())
-    assert ((pieces * whole[parent]).sum(axis=1) > 0.0).all()
+    # Each face keeps its area and the way it faces, piece by piece, and is split as if alone.
+    whole = area_vectors(corners, whole_faces)
+    together = set()
+    for number, face in enumerate(whole_faces):
+        own = split_to_edge(corners, face[None], longest)
+        pieces = area_vectors(*own)
+        assert np.allclose(pieces.sum(axis=0), whole[number], atol=1e-12 * np.abs(whole).max())
+        assert (pieces @ whole[number] > 0.0).all()
+        together |= {corners_of(triangle) for triangle in own[0][own[1]]}
+    assert together == {corners_of(triangle) for triangle in vertices[faces]}
+    assert len(together) == len(faces)
 
 
 @pytest.mark.parametrize("longest", [2.0, 0.7, 0.31])
 @pytest.mark.parametrize("shape", ["box", "sphere", "ring"])
 def test_a_closed_mesh_stays_closed_without_corners_inside_edges(shape, longest):
     mesh = SHAPES[shape]
-    vertices, faces, _ = split_to_edge(np.array(mesh.vertices), np.array(mesh.faces), longest)
+    vertices, faces = split_to_edge(np.array(mesh.vertices), np.array(mesh.faces), longest)
     # Every edge has exactly two faces by corner number, without any welding by place: a corner
     # in the middle of a neighbour's edge would leave edges with one face.
     _, shared = np.unique(edges_of(faces), axis=0, return_counts=True)
@@ -59,21 +72,19 @@ def test_a_closed_mesh_stays_closed_without_corners_inside_edges(shape, longest)
 
 def test_halving_takes_the_exact_middle_for_both_neighbours():
     square = np.array([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]], float) / 3.0
-    vertices, faces, parent = split_to_edge(square, np.array([[0, 1, 2], [0, 2, 3]]), 0.45)
+    vertices, faces = split_to_edge(square, np.array([[0, 1, 2], [0, 2, 3]]), 0.45)
     # Only the shared diagonal (0.4714) is too long: two faces become four, with one new corner.
     assert len(vertices) == 5
     assert np.array_equal(vertices[4], square[[0, 2]].mean(axis=0))
     assert len(faces) == 4
-    assert sorted(parent.tolist()) == [0, 0, 1, 1]
     assert (faces == 4).sum() == 4
 
 
 def test_what_is_short_enough_is_left_alone():
     mesh = SHAPES["sphere"]
-    vertices, faces, parent = split_to_edge(np.array(mesh.vertices), np.array(mesh.faces), 1.0)
+    vertices, faces = split_to_edge(np.array(mesh.vertices), np.array(mesh.faces), 1.0)
     assert np.array_equal(faces, mesh.faces)
     assert np.array_equal(vertices, mesh.vertices)
-    assert parent.tolist() == list(range(len(faces)))
 
 
 def test_an_edge_exactly_as_long_as_the_limit_is_not_split():

@@ -11,14 +11,14 @@ from running import contents, raysim_said
 from small_scenes import write_scene
 
 import raysim
-import raysim.library.tables
+import raysim.library.surfaces
 import raysim.studies.linings.bench
 import raysim.studies.pairs
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
 from raysim.estimate.refinement import forward_only
-from raysim.library.tables import find_surface
+from raysim.library.surfaces import find_surface
 from raysim.output.pictures.linings_chart import longest_drawn
 from raysim.output.words.linings import alike, answer, linings_table, more_lines, time_told
 from raysim.studies.linings.bench import LiningBench
@@ -169,7 +169,7 @@ def test_mirror_wall_is_an_image_source(tmp_path):
     The plate faces the mirror behind it; the image of each lamp lies as far behind the wall.
     """
     scene = three_lamps(tmp_path, edge=130)
-    mirror = raysim.library.tables.Surface("perfect mirror", 1.0, 1.0, 1.0, 1.0)
+    mirror = raysim.library.surfaces.Surface("perfect mirror", 1.0, 1.0, 1.0, 1.0)
     names = [b.name for b in scene.triangles.bodies if b.kind == "wall"]
     behind = names.index("chamber: back")
     walls = tuple(mirror if k == behind else BLACK for k in range(len(names)))

@@ -8,7 +8,7 @@ import pytest
 
 import raysim
 from raysim.estimate.meter import METER_PATHS
-from raysim.scene.build import MOST_TRIANGLES
+from raysim.scene.builder import MOST_TRIANGLES
 from raysim.scene.file.written import SceneAsWritten
 from raysim.transport import streams
 from raysim.transport.streams import (

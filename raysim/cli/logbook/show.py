@@ -12,7 +12,7 @@ from raysim.cli.given import PLACE
 from raysim.cli.groups import with_examples
 from raysim.cli.logbook.json import JSON, cycle_record, lamp_record, print_json, tally_record
 from raysim.cli.logbook.options import BOOK
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.logbook.book import open_logbook
 from raysim.logbook.cycles import cycles
 from raysim.logbook.export import export_csv

@@ -4,7 +4,8 @@ import numpy as np
 
 from raysim.base.cases import CASES, CAUTIOUS
 from raysim.dose.result import Result
-from raysim.library.tables import Surface, assumptions
+from raysim.library.assumptions import assumptions
+from raysim.library.surfaces import Surface
 from raysim.output.words.numbers import number
 from raysim.output.words.table import Table, table_of
 from raysim.scene.triangles import SIDES, SceneTriangles

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from raysim.base.units import minutes_seconds, to_mm
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.output.words.numbers import number, xyz
 from raysim.output.words.table import Table, table_of
 from raysim.scene.build import BuiltScene

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds
-from raysim.library.tables import Surface, surfaces
+from raysim.library.surfaces import Surface, surfaces
 from raysim.output.words.numbers import OVER_A_WEEK, milliwatts, number, spot_irradiance
 from raysim.output.words.sentences import SO_DARK, too_dark_words
 from raysim.output.words.table import Table, table_of

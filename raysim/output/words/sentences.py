@@ -8,7 +8,7 @@ from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result, Spot
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.output.words.numbers import OVER_A_WEEK, milliwatts, number, spot_words
 
 NO_TIMER = "no timer"  # in place of a dose at the timer

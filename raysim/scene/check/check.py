@@ -7,13 +7,15 @@ import numpy as np
 from raysim.base.errors import Fault, Level
 from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching, stretch
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 from raysim.library.temperature import HARD_START
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.contact import contact_faults
 from raysim.scene.check.gaps import gap_faults
-from raysim.scene.check.likely import likeness_faults
+from raysim.scene.check.likely import doubt_likeness
+from raysim.scene.file.things import GIVEN
 from raysim.scene.mesh.drawn_in import scale_mend
+from raysim.scene.notes import Notes
 from raysim.scene.triangles import SceneTriangles
 
 SMALLEST_CHAMBER = 0.05  # m: too small for a respirator
@@ -31,22 +33,16 @@ def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list
 
     Where sizes are absurd the checks of contact are skipped: they would only repeat that fault.
     """
-    faults = [*scene.faults, *_sizes(scene)]
-    absurd = any(fault.level is Level.ERROR for fault in faults)
-    faults += _work(scene)
-    faults += [
-        *_lamp_ratings(scene),
-        *likeness_faults(scene),
-        *_linings(scene),
-        *_targets(scene),
-        *_sheets(scene),
-        *_cold(scene),
-    ]
+    notes = Notes(str(scene.path), list(scene.faults))
+    _sizes(scene, notes)
+    absurd = notes.refused
+    for look in (_work, _lamp_ratings, doubt_likeness, _linings, _targets, _sheets, _cold):
+        look(scene, notes)
     if not absurd:
         first = stretch(progress, 0, len(scene.poses))
-        faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0), first)]
-        faults += _other_poses(scene, set(faults), progress)
-    return sorted(faults, key=lambda fault: fault.level is not Level.ERROR)
+        notes.faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0), first)]
+        notes.faults += _other_poses(scene, set(notes.faults), progress)
+    return sorted(notes.faults, key=lambda fault: fault.level is not Level.ERROR)
 
 
 def _other_poses(scene: BuiltScene, known: set[Fault], progress: Progress) -> list[Fault]:
@@ -60,26 +56,16 @@ def _other_poses(scene: BuiltScene, known: set[Fault], progress: Progress) -> li
     return faults
 
 
-def _cold(scene: BuiltScene) -> list[Fault]:
-    """Faults: air so cold that lamps start badly."""
+def _cold(scene: BuiltScene, notes: Notes) -> None:
+    """Air so cold that lamps start badly."""
     air = scene.written.lamps_behaviour.air
-    if air is None or air[0] >= HARD_START:
-        return []
-    what = (
-        f"lamps start badly or not at all in air of {air[0]:.3g} C (below {HARD_START:g} C; "
-        "lighting maker's article, read)"
-    )
-    return [
-        _fault(
-            scene, Code.COLD_START, "lamps_behaviour.air", what, "warm the box before each cycle"
+    if air is not None and air[0] < HARD_START:
+        what = (
+            f"lamps start badly or not at all in air of {air[0]:.3g} C (below {HARD_START:g} C; "
+            "lighting maker's article, read)"
         )
-    ]
-
-
-def _fault(
-    scene: BuiltScene, code: Code, key: str, what: str, mend: str, *, level: Level = Level.WARNING
-) -> Fault:
-    return Fault(code, str(scene.path), key, what, mend, level)
+        mend = "warm the box before each cycle"
+        notes.warning(Code.COLD_START, "lamps_behaviour.air", what, mend)
 
 
 def _size(points: np.ndarray) -> np.ndarray:
@@ -91,63 +77,51 @@ def _metres(size: np.ndarray) -> str:
     return " x ".join(f"{mm:,.0f}" if mm >= 100.0 else f"{mm:.3g}" for mm in in_mm) + " mm"
 
 
-def _sizes(scene: BuiltScene) -> list[Fault]:
-    """Faults: millimetres, inches and metres mixed up."""
-    triangles = scene.triangles
+def _sizes(scene: BuiltScene, notes: Notes) -> None:
+    """Millimetres, inches and metres mixed up."""
+    triangles, units = scene.triangles, scene.written.units
     walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
     chamber = _size(triangles.corners[np.isin(triangles.face_body, walls)])
-    key = "chamber.inside" if scene.written.chamber.inside else "chamber.mesh"
-    units, faults = scene.written.units, []
     if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
+        key = "chamber.inside" if scene.written.chamber.inside else "chamber.mesh"
         what = f"the box is {_metres(chamber)} inside, which is not the size of a box"
-        mend = f'check units = "{units}" and scale'
-        return [_fault(scene, Code.BOX_SIZE, key, what, mend, level=Level.ERROR)]
+        notes.error(Code.BOX_SIZE, key, what, f'check units = "{units}" and scale')
+        return
     scales = {entry.name: entry.scale for entry in scene.written.object}
     for body, entry in enumerate(triangles.bodies):
         if entry.kind != "object":
             continue
         size = _size(triangles.corners[triangles.faces_of(body)])
-        where = f"{scene.object_key(body)}.scale"
-        mend = scale_mend(units, scales.get(entry.name, 1.0), size, chamber)
+        what = ""
         if (np.sort(size) > np.sort(chamber)).any():
             what = f"it measures {_metres(size)}, more than the box ({_metres(chamber)})"
-            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, level=Level.ERROR))
         elif size.max() < SMALLEST_OBJECT:
             what = f"it measures only {_metres(size)}"
-            faults.append(_fault(scene, Code.OBJECT_SIZE, where, what, mend, level=Level.ERROR))
+        if what:
+            mend = scale_mend(units, scales.get(entry.name, 1.0), size, chamber)
+            notes.error(Code.OBJECT_SIZE, f"{scene.object_key(body)}.scale", what, mend)
     for number, lamp in enumerate(scene.written.lamp):
         if not THINNEST_TUBE <= lamp.diameter <= THICKEST_TUBE:
-            where = f'lamp {number + 1} "{lamp.name}".diameter'
+            key = f'lamp {number + 1} "{lamp.name}".diameter'
             what = f"a tube of {1000 * lamp.diameter:.3g} mm is not the size of a lamp"
             mend = f'check the number; plain ones are in units = "{units}"'
-            faults.append(_fault(scene, Code.LAMP_DIAMETER, where, what, mend, level=Level.ERROR))
-    return faults
+            notes.error(Code.LAMP_DIAMETER, key, what, mend)
 
 
-def _work(scene: BuiltScene) -> list[Fault]:
-    """Faults: tallies, one for each lamp and face-side, that would not fit into memory."""
+def _work(scene: BuiltScene, notes: Notes) -> None:
+    """Tallies, one for each lamp and face-side, that would not fit into memory."""
     lamps, faces = len(scene.triangles.lamps), len(scene.triangles.corners)
-    if lamps * faces <= MOST_TALLIES:
-        return []
-    what = (
-        f"{lamps} lamps times {faces:,} triangles need more memory than a laptop has "
-        f"({MOST_TALLIES:,} can be counted)"
-    )
-    return [
-        _fault(
-            scene,
-            Code.TOO_MANY_TALLIES,
-            "object",
-            what,
-            "choose longer edges, or simpler meshes",
-            level=Level.ERROR,
+    if lamps * faces > MOST_TALLIES:
+        what = (
+            f"{lamps} lamps times {faces:,} triangles need more memory than a laptop has "
+            f"({MOST_TALLIES:,} can be counted)"
         )
-    ]
+        mend = "choose longer edges, or simpler meshes"
+        notes.error(Code.TOO_MANY_TALLIES, "object", what, mend)
 
 
-def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
-    """Faults: electrical watts given as UVC watts, and lamps past their life."""
-    faults = []
+def _lamp_ratings(scene: BuiltScene, notes: Notes) -> None:
+    """Electrical watts given as UVC watts, and lamps past their life."""
     rated = scene.written.lamps_behaviour.rated_hours
     limit = assumptions()["uvc_share_limit"]
     for number, lamp in enumerate(scene.written.lamp):
@@ -159,28 +133,20 @@ def _lamp_ratings(scene: BuiltScene) -> list[Fault]:
                 f"{limit.value:.0%}, the upper limit in print ({limit.source})"
             )
             mend = "take uvc from the maker's data sheet, about a third of the electrical watts"
-            faults.append(
-                _fault(scene, Code.MAINS_WATTS, f"{key}.uvc", what, mend, level=Level.ERROR)
-            )
+            notes.error(Code.MAINS_WATTS, f"{key}.uvc", what, mend)
         elif not LEAST_UVC <= power <= MOST_UVC:
             rating = "uvc" if lamp.uvc is not None else "irradiance_at_1m"
             what = f"{power:.3g} W of UVC from one lamp, which no tube for a box gives"
             mend = "check the unit against the maker's data sheet"
-            faults.append(
-                _fault(scene, Code.LAMP_POWER, f"{key}.{rating}", what, mend, level=Level.ERROR)
-            )
+            notes.error(Code.LAMP_POWER, f"{key}.{rating}", what, mend)
         if lamp.hours > rated:
             what = f"{lamp.hours:g} h are past the rated {rated:g} h"
-            faults.append(
-                _fault(scene, Code.LAMP_PAST_LIFE, f"{key}.hours", what, "change the lamp")
-            )
-    return faults
+            notes.warning(Code.LAMP_PAST_LIFE, f"{key}.hours", what, "change the lamp")
 
 
-def _linings(scene: BuiltScene) -> list[Fault]:
-    """Faults: walls that do not reflect 254 nm, or reflect more than is credible."""
+def _linings(scene: BuiltScene, notes: Notes) -> None:
+    """Walls that do not reflect 254 nm, or reflect more than is credible."""
     triangles = scene.triangles
-    faults = []
     believable = assumptions()["reflectance_max_believable"].value
     walls: dict[int, list[str]] = {}
     for part in triangles.parts:
@@ -188,97 +154,77 @@ def _linings(scene: BuiltScene) -> list[Fault]:
             walls.setdefault(part.surface, []).append(triangles.bodies[part.body].short_name)
     for row, names in walls.items():
         surface = triangles.surfaces[row]
-        where = ", ".join(names)
         if surface.reflectance < WEAK_LINING:
             bright = " however bright it looks" if surface.looks_bright else ""
             what = (
-                f'"{surface.name}" ({where}) reflects only about {surface.reflectance:.0%} of '
-                f"254 nm{bright}; as a lining it is nearly black"
+                f'"{surface.name}" ({", ".join(names)}) reflects only about '
+                f"{surface.reflectance:.0%} of 254 nm{bright}; as a lining it is nearly black"
             )
             mend = "bare aluminium or PTFE do reflect; see 'raysim materials'"
-            faults.append(_fault(scene, Code.WEAK_LINING, "chamber.lining", what, mend))
+            notes.warning(Code.WEAK_LINING, "chamber.lining", what, mend)
     written_tubes = {
         rating.surface
         for lamp, rating in zip(scene.written.lamp, triangles.lamps, strict=True)
         if lamp.reflectance is not None
     }
     for row, surface in enumerate(triangles.surfaces):
-        if surface.mark == "given in the scene" and surface.reflectance_high > believable:
+        if surface.mark != GIVEN:
+            continue
+        if surface.reflectance_high > believable:
             what = (
                 f'"{surface.name}": a reflectance of {surface.reflectance_high:g} at 254 nm is '
                 f"more than a lining in use keeps ({believable:g})"
             )
-            faults.append(
-                _fault(
-                    scene,
-                    Code.LINING_TOO_BRIGHT,
-                    "surface",
-                    what,
-                    "take a measured value at 254 nm",
-                )
-            )
-        if (
-            surface.mark == "given in the scene"
-            and not surface.is_fresnel
-            and row not in written_tubes
-            and (surface.reflectance_low == surface.reflectance > WEAK_LINING)
-        ):
+            mend = "take a measured value at 254 nm"
+            notes.warning(Code.LINING_TOO_BRIGHT, "surface", what, mend)
+        sure = surface.reflectance_low == surface.reflectance > WEAK_LINING
+        if sure and not surface.is_fresnel and row not in written_tubes:
             what = (
                 f'"{surface.name}" has no low end, so the cautious case takes it as if it were '
                 "certain"
             )
-            faults.append(
-                _fault(scene, Code.NO_LOW_END, "surface", what, "give reflectance_low as well")
-            )
-    return faults
+            notes.warning(Code.NO_LOW_END, "surface", what, "give reflectance_low as well")
 
 
-def _targets(scene: BuiltScene) -> list[Fault]:
-    default = assumptions()["target_dose_J_cm2"]
-    given = scene.written.target.dose / 1e4
-    faults = []
-    target = scene.written.target
+def _targets(scene: BuiltScene, notes: Notes) -> None:
+    """Targets that are low or hide dark spots, and gaps that a dose leaves out."""
+    default, target = assumptions()["target_dose_J_cm2"], scene.written.target
+    given = target.dose / 1e4
     if given < default.value * (1.0 - 1e-9):
         what = f"{given:g} J/cm2 is below the {default.value:g} J/cm2 of {default.source}"
         key = "target.dose" if target.organism is None else "target.allow_below_default"
         mend = "raise it unless you can defend it"
         if given <= default.value / SLIP_OF_UNIT:
             mend = f"were J/cm2 meant? If not, {mend}"
-        faults.append(_fault(scene, Code.LOW_TARGET, key, what, mend))
+        notes.warning(Code.LOW_TARGET, key, what, mend)
     if target.organism is not None and target.carrier != "fabric":
         what = f"figures on {target.carrier} are far too low for a respirator, which is fabric"
-        faults.append(
-            _fault(
-                scene, Code.CARRIER_NOT_FABRIC, "target.carrier", what, 'take carrier = "fabric"'
-            )
-        )
+        mend = 'take carrier = "fabric"'
+        notes.warning(Code.CARRIER_NOT_FABRIC, "target.carrier", what, mend)
     if scene.written.gap:
         what = "a dose is computed as if the box were light-tight"
         mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
-        faults.append(_fault(scene, Code.GAP_NOT_IN_DOSE, "gap", what, mend))
-    if scene.written.target.judge_area is not None:
-        area = 1e4 * scene.written.target.judge_area
+        notes.warning(Code.GAP_NOT_IN_DOSE, "gap", what, mend)
+    if target.judge_area is not None:
+        area = 1e4 * target.judge_area
         what = f"patches of {area:.3g} cm2 are judged, so a darker spot within one goes unseen"
         mend = "leave the key out to judge every face by itself"
-        faults.append(_fault(scene, Code.JUDGE_AREA, "target.judge_area", what, mend))
-    return faults
+        notes.warning(Code.JUDGE_AREA, "target.judge_area", what, mend)
 
 
-def _sheets(scene: BuiltScene) -> list[Fault]:
-    """Faults: open sheets whose normals mostly point to their own middle, so sides are swapped."""
+def _sheets(scene: BuiltScene, notes: Notes) -> None:
+    """Open sheets whose normals mostly point to their own middle, so that sides are swapped."""
     triangles = scene.triangles
-    middles, faults = triangles.centroids, []
+    middles = triangles.centroids
     for number, part in enumerate(triangles.parts):
         if not (part.two_sided and triangles.bodies[part.body].judged):
             continue
         faces = np.flatnonzero(triangles.face_part == number)
         outward = _outwardness(middles[faces], triangles, faces)
         if outward < -0.5 and "strap" not in part.name.casefold():
-            where = f"{scene.object_key(part.body)}.mesh"
             what = "it seems inside out: its normals point to its own middle"
             mend = "flip the normals, or 'outside' and 'inside' change names in the report"
-            faults.append(_fault(scene, Code.INSIDE_OUT, where, what, mend))
-    return faults
+            notes.warning(Code.INSIDE_OUT, f"{scene.object_key(part.body)}.mesh", what, mend)
 
 
 def _outwardness(middles: np.ndarray, triangles: SceneTriangles, faces: np.ndarray) -> float:

@@ -2,12 +2,13 @@
 
 import numpy as np
 
-from raysim.base.errors import Fault, Level
+from raysim.base.errors import Fault
 from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
 from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.probe import first_hits
 from raysim.scene.build import BuiltScene
+from raysim.scene.notes import Notes
 from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles, face_boxes
 from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
 
@@ -79,14 +80,9 @@ def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> l
     for number, meter in enumerate(triangles.meters):
         if not walls.seen_from_inside((meter.at + METER_LIFT * meter.facing)[None])[0]:
             key = f'meter {number + 1} "{meter.name}".at'
-            report.add(
-                Code.OUTSIDE_BOX,
-                key,
-                "the point lies outside the box",
-                "move it inside",
-                Level.ERROR,
-            )
-    return report.faults
+            what = "the point lies outside the box"
+            report.notes.error(Code.OUTSIDE_BOX, key, what, "move it inside")
+    return report.notes.faults
 
 
 class _Report:
@@ -96,11 +92,8 @@ class _Report:
         self.scene = scene
         self.triangles = scene.triangles
         self.low, self.high = face_boxes(scene.triangles.corners)
-        self.faults: list[Fault] = []
+        self.notes = Notes(str(scene.path))
         self._told: set[frozenset[int]] = set()
-
-    def add(self, code: Code, key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
-        self.faults.append(Fault(code, str(self.scene.path), key, what, mend, level))
 
     def is_news(self, body: int, faces: np.ndarray) -> bool:
         """Whether `body` and a body of `faces` are a pair that is not reported yet."""
@@ -144,34 +137,28 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
     judged = triangles.bodies[body].judged
     corners = triangles.corners[faces]
     inside = walls.seen_from_inside(corners.reshape(-1, 3))
-    key, at = report.scene.object_key(body), f"{report.scene.object_key(body)}.at"
+    at = f"{report.scene.object_key(body)}.at"
     if not inside.any():
-        report.add(Code.OUTSIDE_BOX, at, "it lies outside the box", "move it inside", Level.ERROR)
+        report.notes.error(Code.OUTSIDE_BOX, at, "it lies outside the box", "move it inside")
         return
     cut = walls.crossed(*_edges(corners))
     if not inside.all() or len(cut):
         what = f"it cuts through {report.names(cut) if len(cut) else 'a wall'}"
-        level = Level.ERROR if judged else Level.WARNING
-        report.add(Code.CUTS_WALL, at, what, "move it inside, or shorten the mesh", level)
-    others = np.flatnonzero(
-        (triangles.face_body != body) & ~np.isin(triangles.face_body, _walls(triangles))
-    )
-    others = report.near(others, faces)
-    if len(others):
-        crossed = Surroundings(triangles, others).crossed(*_edges(corners))
+        note = report.notes.error if judged else report.notes.warning
+        note(Code.CUTS_WALL, at, what, "move it inside, or shorten the mesh")
+    is_wall = np.array([one.kind == "wall" for one in triangles.bodies])
+    others = ~is_wall & (np.arange(len(is_wall)) != body)
+    near = report.near(np.flatnonzero(others[triangles.face_body]), faces)
+    if len(near):
+        crossed = Surroundings(triangles, near).crossed(*_edges(corners))
         if len(crossed) and report.is_news(body, crossed):
-            report.add(
-                Code.CUTS_OTHER, at, f"it cuts into {report.names(crossed)}", "move them apart"
-            )
+            what = f"it cuts into {report.names(crossed)}"
+            report.notes.warning(Code.CUTS_OTHER, at, what, "move them apart")
     if judged:
-        _check_touching(report, body, faces, key)
+        _check_touching(report, body, faces, at)
 
 
-def _walls(triangles: SceneTriangles) -> np.ndarray:
-    return np.array([n for n, body in enumerate(triangles.bodies) if body.kind == "wall"])
-
-
-def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> None:
+def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
     """Judged face-sides with another body's surface right in front of them."""
     triangles = report.triangles
     foreign = report.near(np.flatnonzero(triangles.face_body != body), faces)
@@ -187,13 +174,8 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> 
             f"{_count(triangles, faces[lying])} lie right on {report.names(upon[lying])}, so that "
             "light meets one or the other by chance"
         )
-        report.add(
-            Code.LIES_ON_OTHER,
-            f"{key}.at",
-            what,
-            "move it by a millimetre, or delete one",
-            Level.ERROR,
-        )
+        mend = "move it by a millimetre, or delete one"
+        report.notes.error(Code.LIES_ON_OTHER, at, what, mend)
     for side, sign in ((0, 1.0), (1, -1.0)):
         chosen = triangles.judged[faces, side] & ~lying
         way = sign * normals
@@ -204,7 +186,7 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, key: str) -> 
                 f"{_count(triangles, faces[close])} of its {SIDES[side]} touch "
                 f"{report.names(found[close])}, where no light can reach them"
             )
-            report.add(Code.TOUCHES_OTHER, f"{key}.at", what, "leave a gap, or turn it")
+            report.notes.warning(Code.TOUCHES_OTHER, at, what, "leave a gap, or turn it")
 
 
 def _count(triangles: SceneTriangles, faces: np.ndarray) -> str:
@@ -221,7 +203,7 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
         code, where = Code.CUTS_WALL, "cuts through a wall"
         if not inside.any():
             code, where = Code.OUTSIDE_BOX, "lies outside the box"
-        report.add(code, key, f"the lamp {where}", "move its ends inside", Level.ERROR)
+        report.notes.error(code, key, f"the lamp {where}", "move its ends inside")
         return
     everyone, cut = np.arange(len(triangles.areas)), np.zeros(0, np.int64)
     for tube in tubes:
@@ -229,7 +211,7 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
         cut = np.union1d(cut, near[faces_within(triangles.corners[near], tube)])
     if len(cut):
         what = f"the lamp cuts into {report.names(cut)}"
-        report.add(Code.CUTS_OTHER, key, what, "move them apart", Level.ERROR)
+        report.notes.error(Code.CUTS_OTHER, key, what, "move them apart")
 
 
 def _check_tubes_apart(report: _Report) -> None:
@@ -241,4 +223,4 @@ def _check_tubes_apart(report: _Report) -> None:
                 names = [report.triangles.lamps[tube.lamp].name for tube in (a, b)]
                 key = f'lamp {a.lamp + 1} "{names[0]}".from'
                 what = f'the lamp cuts into lamp "{names[1]}"'
-                report.add(Code.CUTS_OTHER, key, what, "move them apart", Level.ERROR)
+                report.notes.error(Code.CUTS_OTHER, key, what, "move them apart")

@@ -1,16 +1,16 @@
 """Unlikely respirators and lamps: a wrong unit, a wrong length, a forgotten key."""
 
-from collections.abc import Callable
 from operator import attrgetter
 
 import numpy as np
 
-from raysim.base.errors import Fault, Level
 from raysim.base.fault_codes import Code
-from raysim.library.tables import LampType, assumptions, lamp_types
+from raysim.library.assumptions import assumptions
+from raysim.library.lamps import LampType, lamp_types
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.things import Object
 from raysim.scene.file.written import Lamp
+from raysim.scene.notes import Notes
 from raysim.scene.triangles import SceneTriangles
 
 # Longest side of a respirator with its straps, m (our own estimate, no source).
@@ -26,46 +26,38 @@ SAME_LENGTH, SAME_TUBE = 0.12, 0.15
 MOST_EXITANCE = 1.5
 
 
-def likeness_faults(scene: BuiltScene) -> list[Fault]:
-    """Faults: lamps and respirators of a built scene that are unlike any real one."""
-    faults: list[Fault] = []
-
-    def fault(code: Code, key: str, what: str, mend: str, level: Level = Level.WARNING) -> None:
-        faults.append(Fault(code, str(scene.path), key, what, mend, level))
-
+def doubt_likeness(scene: BuiltScene, notes: Notes) -> None:
+    """Note lamps and respirators of a built scene that are unlike any real one."""
     written = scene.written
     for number, lamp in enumerate(written.lamp):
         key = f'lamp {number + 1} "{lamp.name}"'
-        _doubt_lamp(fault, key, lamp, scene.triangles.lamps[number].uvc_W)
+        _doubt_lamp(notes, key, lamp, scene.triangles.lamps[number].uvc_W)
     judged = {entry.mesh for entry in written.object if entry.judged}
     for number, entry in enumerate(written.object):
         key = f'object {number + 1} "{entry.name}"'
         if entry.judged:
-            _doubt_size(fault, key, entry, scene.triangles, written.units)
+            _doubt_size(notes, key, entry, scene.triangles, written.units)
         elif entry.mesh in judged or FABRIC in (entry.surface, *entry.parts.values()):
-            fault(
-                Code.NOT_JUDGED,
-                f"{key}.judged",
+            what = (
                 "it looks like a respirator and is not judged, so nothing is said about the dose "
-                "it gets",
-                "set judged = true, or take it out",
+                "it gets"
             )
+            mend = "set judged = true, or take it out"
+            notes.warning(Code.NOT_JUDGED, f"{key}.judged", what, mend)
     for part in scene.triangles.parts:
         body, surface = scene.triangles.bodies[part.body], scene.triangles.surfaces[part.surface]
         if body.kind == "object" and not part.two_sided and surface.transmittance_high > 0.0:
-            fault(
-                Code.SOLID_TRANSMITS,
-                f"{scene.object_key(part.body)}.sides",
+            what = (
                 "its surface lets light through, but a closed mesh is a solid, "
-                "so that what passes into it would be lost",
-                'give sides = "both" to take it as a thin sheet, such as a sleeve or a bag',
-                Level.ERROR,
+                "so that what passes into it would be lost"
             )
-    return faults
+            mend = 'give sides = "both" to take it as a thin sheet, such as a sleeve or a bag'
+            key = f"{scene.object_key(part.body)}.sides"
+            notes.error(Code.SOLID_TRANSMITS, key, what, mend)
 
 
 def _doubt_size(
-    fault: Callable[..., None], key: str, entry: Object, triangles: SceneTriangles, units: str
+    notes: Notes, key: str, entry: Object, triangles: SceneTriangles, units: str
 ) -> None:
     """Note a size that only a wrong unit or `scale` can give; flat sheets may have any size."""
     names = [body.name for body in triangles.bodies]
@@ -75,15 +67,12 @@ def _doubt_size(
     is_coupon = thinnest < FLAT * np.sqrt(len(corners))
     if is_coupon or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
         return
-    fault(
-        Code.RESPIRATOR_SIZE,
-        f"{key}.scale",
-        f"it is {1000.0 * longest:.3g} mm long, which is not the size of a respirator",
-        f'meshes, too, are read in units = "{units}": check scale (now {entry.scale:.6g})',
-    )
+    what = f"it is {1000.0 * longest:.3g} mm long, which is not the size of a respirator"
+    mend = f'meshes, too, are read in units = "{units}": check scale (now {entry.scale:.6g})'
+    notes.warning(Code.RESPIRATOR_SIZE, f"{key}.scale", what, mend)
 
 
-def _doubt_lamp(fault: Callable[..., None], key: str, lamp: Lamp, power: float) -> None:
+def _doubt_lamp(notes: Notes, key: str, lamp: Lamp, power: float) -> None:
     """Note a rating like the mains watts of a catalogue lamp, or more than its tube can give."""
     if (
         lamp.electrical is not None
@@ -95,27 +84,28 @@ def _doubt_lamp(fault: Callable[..., None], key: str, lamp: Lamp, power: float) 
     slip = "look like electrical watts" if lamp.uvc is not None else "would come from so much light"
     kind = _like(lamp, 1000.0 * arc)
     if kind is not None and power > LIKELY_MAINS_SHARE * kind.lamp_W_low:
-        fault(
-            Code.MAINS_WATTS,
-            rating,
+        what = (
             f"{power:.3g} W {slip}: a {kind.name} lamp of this length gives {kind.uvc_W_low:g} to "
-            f"{kind.uvc_W_high:g} W of UVC ({kind.mark})",
-            "give UVC watts from the data sheet, or irradiance_at_1m as measured, in its own unit",
-            Level.ERROR,
+            f"{kind.uvc_W_high:g} W of UVC ({kind.mark})"
         )
+        mend = (
+            "give UVC watts from the data sheet, or irradiance_at_1m as measured, in its own unit"
+        )
+        notes.error(Code.MAINS_WATTS, rating, what, mend)
         return
     common = max(map(_exitance, lamp_types().values()))
     times = power / (np.pi * lamp.diameter * arc * lamp.tubes) / common
     if times > MOST_EXITANCE:
-        fault(
-            Code.TUBE_TOO_BRIGHT,
-            rating,
+        what = (
             f"{power:.3g} W of UVC from a tube of {1000.0 * lamp.diameter:.3g} x "
             f"{1000.0 * arc:.3g} mm is {times:.2g} times what the strongest common lamps give from "
-            "such a tube; were it wrong, the time would be too short",
-            "check watts, units, from, to and diameter by the data sheet (lamps with amalgam may "
-            "give so much)",
+            "such a tube; were it wrong, the time would be too short"
         )
+        mend = (
+            "check watts, units, from, to and diameter by the data sheet (lamps with amalgam may "
+            "give so much)"
+        )
+        notes.warning(Code.TUBE_TOO_BRIGHT, rating, what, mend)
 
 
 def _like(lamp: Lamp, arc_mm: float) -> LampType | None:

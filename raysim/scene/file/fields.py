@@ -2,11 +2,13 @@
 
 import math
 import unicodedata
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from raysim.base import units
+from raysim.library.assumptions import assumptions
 
 # Anything beyond these is a wrong unit or a typing error.
 LARGEST_LENGTH = 1000.0  # m
@@ -69,18 +71,6 @@ def _quantity(quantity: str) -> BeforeValidator:
     return BeforeValidator(parse)
 
 
-def _no_speck(value: float) -> float:
-    if value < SMALLEST_LENGTH:
-        raise ValueError(f"{value:.3g} m is no length in or about a box")
-    return value
-
-
-def _believable_scale(value: float) -> float:
-    if not SMALLEST_SCALE <= value <= LARGEST_SCALE:
-        raise ValueError(f"a scale of {value:g} fits no unit of length")
-    return value
-
-
 def _one_line(value: str) -> str:
     """A name on one line, without control characters for colours or the direction of writing."""
     if not value.strip():
@@ -92,30 +82,41 @@ def _one_line(value: str) -> str:
     return value
 
 
-def _direction(value: tuple[float, float, float]) -> tuple[float, float, float]:
-    if not any(value):
-        raise ValueError("facing is a direction and must not be all zero")
-    if not 1e-9 <= max(map(abs, value)) <= 1e9:
-        raise ValueError("a direction has numbers such as [0, 1, 0]")
-    return value
+def _refused(wrong: Callable[[Any], bool], told: str) -> AfterValidator:
+    """Validator that refuses values (SI) which are `wrong`; the message may show the value."""
 
-
-def _at_most(limit: float, words: str) -> AfterValidator:
-    """Validator that refuses values above a limit (SI); the message has the user's unit."""
-
-    def check(value: float) -> float:
-        if value > limit:
-            raise ValueError(f"it is more than {words}, which cannot be meant")
+    def check(value: Any) -> Any:
+        if wrong(value):
+            raise ValueError(told.format(value))
         return value
 
     return AfterValidator(check)
 
 
+def _at_most(limit: float, words: str) -> AfterValidator:
+    return _refused(lambda v: v > limit, f"it is more than {words}, which cannot be meant")
+
+
+_NO_SPECK = _refused(lambda v: v < SMALLEST_LENGTH, "{:.3g} m is no length in or about a box")
+_SOME_UNIT = _refused(
+    lambda v: not SMALLEST_SCALE <= v <= LARGEST_SCALE, "a scale of {:g} fits no unit of length"
+)
+_NOT_ZERO = _refused(lambda v: not any(v), "facing is a direction and must not be all zero")
+_SOBER = _refused(
+    lambda v: not 1e-9 <= max(map(abs, v)) <= 1e9, "a direction has numbers such as [0, 1, 0]"
+)
+
+
+def assumed(key: str) -> Any:
+    """Default of a key: an assumption of the library."""
+    return Field(default_factory=lambda: assumptions()[key].value)
+
+
 Switch = Annotated[bool, BeforeValidator(_switch)]
 Number = Annotated[float, BeforeValidator(_number)]
 Length = Annotated[float, BeforeValidator(_length)]
-PositiveLength = Annotated[Length, Field(gt=0), AfterValidator(_no_speck)]
-Scale = Annotated[Number, Field(gt=0), AfterValidator(_believable_scale)]
+PositiveLength = Annotated[Length, Field(gt=0), _NO_SPECK]
+Scale = Annotated[Number, Field(gt=0), _SOME_UNIT]
 Power = Annotated[float, _quantity(units.POWER), Field(gt=0)]
 Irradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(gt=0)]
 MeasuredIrradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(ge=0)]
@@ -132,7 +133,7 @@ MeshPath = Annotated[str, Field(min_length=1, max_length=1000)]
 Point = tuple[Length, Length, Length]
 Triple = tuple[Number, Number, Number]
 Angle = Annotated[Number, Field(ge=-3600, le=3600)]
-Direction = Annotated[Triple, AfterValidator(_direction)]
+Direction = Annotated[Triple, _NOT_ZERO, _SOBER]
 
 
 class Table(BaseModel):

@@ -15,7 +15,6 @@ from raysim.base.errors import Fault, SceneError
 from raysim.base.fault_codes import Code
 from raysim.scene.file.broken_lines import broken_line
 from raysim.scene.file.fields import UNIT_METRES
-from raysim.scene.file.things import NAMED_SURFACE, WRITTEN_SURFACE
 from raysim.scene.file.written import SceneAsWritten
 
 LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
@@ -27,11 +26,9 @@ _ENDLESS_KEY = re.compile(
 )
 
 # Names that people use for other keys of ours.
+_WATTS = ("watts", "watt", "power", "wattage")
 _LIKELY_MEANT = {
-    "watts": "uvc (radiant watts at 254 nm) or electrical",
-    "watt": "uvc (radiant watts at 254 nm) or electrical",
-    "power": "uvc (radiant watts at 254 nm) or electrical",
-    "wattage": "uvc (radiant watts at 254 nm) or electrical",
+    **dict.fromkeys(_WATTS, "uvc (radiant watts at 254 nm) or electrical"),
     "material": "surface (objects) or lining (chamber)",
     "position": "at",
     "rotate": "turn",
@@ -116,103 +113,80 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
 
 def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
     """A fault in our own words, from one entry of pydantic's error list."""
-    location = [step for step in detail["loc"] if not _is_union_tag(step)]
-    key = _key_text(data, location)
-    kind = detail["type"]
+    kind, context, given = detail["type"], detail.get("ctx", {}), detail.get("input")
+    steps, key = _place(data, detail["loc"], kind == "missing")
     if kind == "extra_forbidden":
-        return Fault(Code.UNKNOWN_KEY, shown, key, "no such key", _nearest_key(location))
+        return Fault(Code.UNKNOWN_KEY, shown, key, "no such key", _nearest_key(steps))
     if kind == "missing":
-        if isinstance(location[-1], int):
+        what, mend = "this key is missing", f"add {_as_written(steps)}"
+        if isinstance(steps[-1], int):
             what, mend = "this number is missing", "give as many as are asked for"
-        else:
-            what, mend = "this key is missing", f"add {_as_written(location)}"
         return Fault(Code.MISSING_KEY, shown, key, what, mend)
-    if kind == "too_long" and detail["ctx"].get("field_type") == "Tuple":
-        many, asked = (detail["ctx"][name] for name in ("actual_length", "max_length"))
-        what = f"{many} numbers stand here, {asked} are asked for"
-        return Fault(
-            Code.BAD_VALUE, shown, key, what, 'write the decimal point as ".", 42.5 for 42,5'
-        )
-    what = str(detail["msg"]).replace("Input should be", "must be")
     if kind == "value_error":
-        what = str(detail["ctx"]["error"])
-        return Fault(Code.BAD_VALUE, shown, key, what, "correct this entry")
-    given = detail.get("input")
-    if isinstance(given, str | int | float) and not isinstance(given, bool):
-        what = f"{what} (found {str(given)[:60]})"
-    what = what[0].lower() + what[1:]
-    return Fault(Code.BAD_VALUE, shown, key, what, "correct this value")
+        what, mend = str(context["error"]), "correct this entry"
+    elif kind == "too_long" and context["field_type"] == "Tuple":
+        many, asked = context["actual_length"], context["max_length"]
+        what = f"{many} numbers stand here, {asked} are asked for"
+        mend = 'write the decimal point as ".", 42.5 for 42,5'
+    else:
+        what, mend = detail["msg"].replace("Input should be", "must be"), "correct this value"
+        what = what[0].lower() + what[1:]
+        if isinstance(given, str | int | float) and not isinstance(given, bool):
+            what += f" (found {str(given)[:60]})"
+    return Fault(Code.BAD_VALUE, shown, key, what, mend)
 
 
-def _as_written(location: list[Any]) -> str:
+def _place(data: Any, way: Sequence[str | int], missing: bool) -> tuple[list[str | int], str]:
+    """Steps to an entry of the file, and its key, such as ``lamp 2 "upper left".uvc``.
+
+    The way that pydantic names also has the branches of unions, which stand in no file.
+    """
+    steps: list[str | int] = []
+    text = ""
+    for step in way:
+        try:
+            data = data[step]
+        except (KeyError, IndexError, TypeError):
+            if isinstance(step, str) and not (missing and step is way[-1]):
+                continue
+            data = None
+        steps.append(step)
+        if isinstance(step, int):
+            name = data.get("name") if isinstance(data, dict) else None
+            text += f" {step + 1}" + (f' "{name[:LONGEST_SHOWN]}"' if isinstance(name, str) else "")
+        else:
+            text += f".{step[:LONGEST_SHOWN]}" if text else step[:LONGEST_SHOWN]
+    return steps, text or "scene"
+
+
+def _as_written(steps: list[str | int]) -> str:
     """Example of how to write a missing key: a table, one of several tables, or a value."""
-    name = str(location[-1])
-    field = SceneAsWritten.model_fields.get(name) if len(location) == 1 else None
+    name = str(steps[-1])
+    field = SceneAsWritten.model_fields.get(name) if len(steps) == 1 else None
     if field is None or _find_model(field.annotation) is None:
         return f"{name} = ..."
     return f"a table [[{name}]]" if get_origin(field.annotation) is list else f"a table [{name}]"
 
 
-def _is_union_tag(step: Any) -> bool:
-    return step in (NAMED_SURFACE, WRITTEN_SURFACE)
-
-
-def _key_text(data: Any, location: list[Any]) -> str:
-    """Key as the user would find it, such as ``lamp 2 "upper left".uvc``."""
-    text = ""
-    for step in location:
-        inside = data[step] if _holds(data, step) else None
-        if isinstance(step, int):
-            name = inside.get("name") if isinstance(inside, dict) else None
-            text += f" {step + 1}" + (f' "{name[:LONGEST_SHOWN]}"' if isinstance(name, str) else "")
-        else:
-            text += f".{step[:LONGEST_SHOWN]}" if text else step[:LONGEST_SHOWN]
-        data = inside
-    return text or "scene"
-
-
-def _holds(data: Any, step: Any) -> bool:
-    if isinstance(data, dict):
-        return step in data
-    return isinstance(data, list) and isinstance(step, int) and step < len(data)
-
-
-def _nearest_key(location: list[Any]) -> str:
-    wrong = str(location[-1])
-    keys = _keys_at(location[:-1])
+def _nearest_key(steps: list[str | int]) -> str:
+    """What may have been meant by a key that is not known, from the keys of its table."""
+    fields = _fields(SceneAsWritten)
+    for step in steps:
+        fields = _fields(_find_model(fields[step].annotation)) if step in fields else fields
+    wrong = str(steps[-1])
     if wrong.casefold() in _LIKELY_MEANT:
         return f"did you mean {_LIKELY_MEANT[wrong.casefold()]}?"
-    close = difflib.get_close_matches(wrong, keys, n=1, cutoff=0.4)
-    if close:
-        return f"did you mean {close[0]}?"
-    return f"keys known here: {', '.join(keys)}" if keys else "take it out"
+    close = difflib.get_close_matches(wrong, fields, n=1, cutoff=0.4)
+    return f"did you mean {close[0]}?" if close else f"keys known here: {', '.join(fields)}"
 
 
-def _keys_at(location: list[Any]) -> list[str]:
-    """Keys that are allowed at a place of the scene."""
-    model: Any = SceneAsWritten
-    for step in location:
-        if isinstance(step, int):
-            continue
-        fields = {(f.alias or n): f for n, f in model.model_fields.items()}
-        if step not in fields:
-            return list(_model_in(model))
-        model = _find_model(fields[step].annotation)
-        if model is None:
-            return []
-    return _model_in(model)
-
-
-def _model_in(model: Any) -> list[str]:
-    return [f.alias or n for n, f in model.model_fields.items()]
+def _fields(model: Any) -> dict[Any, Any]:
+    """Fields of a table by key."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}
 
 
 def _find_model(annotation: Any) -> Any:
     """The table class inside an annotation such as ``Annotated[list[Lamp], ...]``, or None."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    for inner in get_args(annotation):
-        found = _find_model(inner)
-        if found is not None:
-            return found
-    return None
+    return next(filter(None, map(_find_model, get_args(annotation))), None)

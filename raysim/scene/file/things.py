@@ -1,10 +1,11 @@
 """Surfaces, objects and poses as the user wrote them."""
 
 import difflib
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from raysim.library.surfaces import Surface, normal_reflectance
 from raysim.scene.file.fields import (
     Angle,
     GivenName,
@@ -20,6 +21,7 @@ from raysim.scene.file.fields import (
     Table,
 )
 
+GIVEN = "given in the scene"  # mark of a surface that the user wrote
 MOST_POSES = 8
 SHARES_SLACK = 0.005  # allowed error of the sum of shares: three times 0.333 is not 1
 
@@ -44,9 +46,8 @@ class SurfaceTable(Table):
                 "a surface needs either reflectance (0 to 1 at 254 nm) or refractive_index"
             )
         if self.reflectance is not None:
-            low = self.reflectance if self.reflectance_low is None else self.reflectance_low
-            high = self.reflectance if self.reflectance_high is None else self.reflectance_high
-            if not low <= self.reflectance <= high:
+            low, expected, high = self.reflectances
+            if not low <= expected <= high:
                 raise ValueError("reflectance_low, reflectance and reflectance_high must not fall")
             if high + self.transmittance > 1.0:
                 raise ValueError(
@@ -63,13 +64,44 @@ class SurfaceTable(Table):
         given = self.model_fields_set & {"transmittance", "reflectance_low", "reflectance_high"}
         return bool(given) or ("specular" in self.model_fields_set and self.specular != 1.0)
 
+    @property
+    def reflectances(self) -> tuple[float, float, float]:
+        """Low, expected and high reflectance; an end that is not given is the expected value."""
+        expected = self.reflectance
+        if expected is None:
+            expected = normal_reflectance(self.refractive_index or 1.0, self.extinction)
+        low = expected if self.reflectance_low is None else self.reflectance_low
+        high = expected if self.reflectance_high is None else self.reflectance_high
+        return low, expected, high
 
-NAMED_SURFACE, WRITTEN_SURFACE = "surface by name", "surface table"
+    def surface(self) -> Surface:
+        """The same as a record of the library."""
+        if self.refractive_index is not None:
+            label, specular = f"refractive index {self.refractive_index:g}", 1.0
+        else:
+            label = f"reflectance {self.reflectance:g}, specular share {self.specular:g}"
+            specular = self.specular
+        return Surface(
+            self.name or label,
+            *self.reflectances,
+            specular,
+            self.refractive_index,
+            self.extinction,
+            transmittance_low=self.transmittance,
+            transmittance=self.transmittance,
+            transmittance_high=self.transmittance,
+            source=self.source,
+            mark=GIVEN,
+            quality="-",
+        )
+
+
+def _which(value: Any) -> str:
+    return "a table" if isinstance(value, dict | SurfaceTable) else "a name"
+
+
 SurfaceChoice = Annotated[
-    Annotated[Name, Tag(NAMED_SURFACE)] | Annotated[SurfaceTable, Tag(WRITTEN_SURFACE)],
-    Discriminator(
-        lambda value: WRITTEN_SURFACE if isinstance(value, dict | SurfaceTable) else NAMED_SURFACE
-    ),
+    Annotated[Name, Tag("a name")] | Annotated[SurfaceTable, Tag("a table")], Discriminator(_which)
 ]
 
 

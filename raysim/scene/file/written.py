@@ -6,9 +6,9 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from raysim.base import units
+from raysim.library.assumptions import assumptions
 from raysim.library.meter_heads import CORRECTED, AngularResponse, as_response
 from raysim.library.organisms import find_organism
-from raysim.library.tables import assumptions
 from raysim.library.temperature import OutputCurve, as_air, as_curve, default_curve
 from raysim.scene.file.fields import (
     LARGEST_HOURS,
@@ -34,6 +34,7 @@ from raysim.scene.file.fields import (
     Switch,
     Table,
     Time,
+    assumed,
 )
 from raysim.scene.file.things import (
     MOST_POSES,
@@ -113,9 +114,7 @@ class Target(Table):
     carrier: Literal["water", "steel", "fabric"] = "fabric"
     log_reduction: Annotated[Number, Field(gt=0, le=12)] | None = None
     allow_below_default: Switch = False
-    safety_factor: Annotated[Number, Field(ge=1, le=10)] = Field(
-        default_factory=lambda: assumptions()["safety_factor"].value
-    )
+    safety_factor: Annotated[Number, Field(ge=1, le=10)] = assumed("safety_factor")
     judge_area: Area | None = None
 
     @model_validator(mode="after")
@@ -159,7 +158,7 @@ class Target(Table):
 class WarmUp(Table):
     """Output after switch-on as a share of full output."""
 
-    start: Share = Field(default_factory=lambda: assumptions()["warm_up_start_fraction"].value)
+    start: Share = assumed("warm_up_start_fraction")
     full_after: Time | None = None
     time_constant: Annotated[Time, Field(gt=0)] | None = None
     curve: Annotated[list[tuple[Time, Share]], Field(max_length=1000)] | None = None
@@ -182,20 +181,14 @@ class LampsBehaviour(Table):
     """What lowers the output of a lamp in use; defaults are listed with their sources."""
 
     warm_up: WarmUp = Field(default_factory=WarmUp)
-    ageing: PositiveShare = Field(
-        default_factory=lambda: assumptions()["ageing_factor_rated_life"].value
-    )
-    rated_hours: Annotated[Number, Field(ge=1, le=LARGEST_HOURS)] = Field(
-        default_factory=lambda: assumptions()["rated_life_h"].value
-    )
-    temperature: PositiveShare = Field(
-        default_factory=lambda: assumptions()["temperature_factor"].value
-    )
+    ageing: PositiveShare = assumed("ageing_factor_rated_life")
+    rated_hours: Annotated[Number, Field(ge=1, le=LARGEST_HOURS)] = assumed("rated_life_h")
+    temperature: PositiveShare = assumed("temperature_factor")
     # Coldest and hottest air in the box during a cycle, degrees C; in place of `temperature`.
     air: Annotated[tuple[float, float] | None, BeforeValidator(as_air)] = None
     air_curve: Annotated[OutputCurve | None, BeforeValidator(as_curve)] = None
-    dirt: PositiveShare = Field(default_factory=lambda: assumptions()["lamp_dirt_clean"].value)
-    supply: PositiveShare = Field(default_factory=lambda: assumptions()["supply_factor"].value)
+    dirt: PositiveShare = assumed("lamp_dirt_clean")
+    supply: PositiveShare = assumed("supply_factor")
 
     @model_validator(mode="after")
     def _one_temperature(self) -> "LampsBehaviour":

@@ -4,7 +4,7 @@ import difflib
 import io
 import re
 import warnings
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,37 +13,17 @@ import numpy as np
 from raysim.base.errors import printable
 from raysim.base.fault_codes import Code
 from raysim.scene.mesh.announced import announced
-from raysim.scene.mesh.enclosure import signed_volume
-from raysim.scene.mesh.fault import MeshFault, Misfit, no_number
+from raysim.scene.mesh.clean import MeshPart, cleaned
+from raysim.scene.mesh.fault import MeshFault, Misfit, no_number, too_many_triangles
 from raysim.scene.mesh.only_triangles import Bent, only_triangles
 
 FORMATS = {".stl", ".obj", ".ply", ".glb"}
 LARGEST_MESH_FILE = 200_000_000  # bytes
 MOST_TRIANGLES = 2_000_000
 MOST_PARTS = 1000
+AS_TRIANGLES = "export the mesh again, as triangles"
 NO_NUMBER = "could not be read to its end"  # part of numpy's warning or error
 LONGEST_NAME = 80  # letters of the name of a part
-# With corners farther out, or a size below this, no unit of length makes sense.
-FARTHEST_CORNER, SMALLEST_MESH = 1e9, 1e-4
-# If more than this share of the faces is unconnected, corners were written with noise or too few
-# digits. They are then joined within the second share of the mesh's size. Our own estimates.
-LOOSE_SHARE, WELD = 0.1, 1e-5
-LARGEST_CODED = 2**21 - 1  # corners: three such numbers fit into 64 bits
-
-
-@dataclass(frozen=True)
-class MeshPart:
-    """One named part of a mesh file, in the file's own numbers."""
-
-    name: str
-    vertices: np.ndarray  # (vertices, 3) float64
-    faces: np.ndarray  # (faces, 3) int64, every face with area
-    closed: bool
-    consistent: bool  # neighbouring faces agree on which side is outside
-    turned_round: bool  # closed, but it was inside out
-    dropped: int  # faces left out: without area, or there twice
-    loose: int  # faces without a neighbour, so that their outside is unknown
-    bent: Bent | None = None  # faces of the whole file that were not flat
 
 
 def load_parts(path: Path) -> list[MeshPart]:
@@ -60,32 +40,24 @@ def load_parts(path: Path) -> list[MeshPart]:
             warnings.simplefilter("ignore")  # broken numbers get a message of our own
             warnings.filterwarnings("error", message=f".*{NO_NUMBER}")
             geometries, bent = _geometries(path)
-            parts = [replace(_clean(name, *arrays), bent=bent) for name, arrays in geometries]
+            parts = [replace(cleaned(name, *arrays), bent=bent) for name, arrays in geometries]
     except MeshFault:
         raise
     except PermissionError:
         what = "must not be read (Permission denied)"
         raise MeshFault(Code.MESH_UNREADABLE, what, "check the rights") from None
-    except Misfit as misfit:
-        what = f"cannot be read as {path.suffix[1:].upper()} (it {misfit})"
-        raise MeshFault(Code.MESH_UNREADABLE, what, "export the mesh again") from None
     except Exception as error:  # readers of foreign formats fail in every way there is
         if NO_NUMBER in str(error):
             raise no_number() from None
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
-        what = f"cannot be read as {path.suffix[1:].upper()} ({reason})"
-        raise MeshFault(Code.MESH_UNREADABLE, what, "export the mesh again") from None
-    if sum(len(part.faces) for part in parts) == 0:
-        mend = "export the mesh again, as triangles"
-        raise MeshFault(Code.MESH_EMPTY, "holds no triangles", mend)
+        it = "it " if isinstance(error, Misfit) else ""
+        what = f"cannot be read as {path.suffix[1:].upper()} ({it}{reason})"
+        raise MeshFault(Code.MESH_UNREADABLE, what) from None
+    if not any(len(part.faces) for part in parts):
+        raise MeshFault(Code.MESH_EMPTY, "holds no triangles", AS_TRIANGLES)
     if sum(len(part.faces) for part in parts) > MOST_TRIANGLES:
-        raise _too_many_triangles()
+        raise too_many_triangles(MOST_TRIANGLES)
     return [part for part in parts if len(part.faces)]
-
-
-def _too_many_triangles() -> MeshFault:
-    what = f"holds more than {MOST_TRIANGLES:,} triangles"
-    return MeshFault(Code.MESH_TOO_LARGE, what, "simplify the mesh")
 
 
 def _nearest_file(path: Path) -> str:
@@ -115,7 +87,7 @@ def _refuse_odd_file(path: Path) -> None:
     if not there:
         raise MeshFault(Code.MESH_MISSING, "is not there (no such file)", _nearest_file(path))
     if size == 0:
-        raise MeshFault(Code.MESH_EMPTY, "is an empty file", "export the mesh again")
+        raise MeshFault(Code.MESH_EMPTY, "is an empty file")
     if size > LARGEST_MESH_FILE:
         raise MeshFault(Code.MESH_TOO_LARGE, "is larger than 200 MB", "simplify the mesh")
 
@@ -132,31 +104,27 @@ def _geometries(
         data = _plain_text(data, kind)
     promise = announced(data, kind)
     if promise.triangles > MOST_TRIANGLES:
-        raise _too_many_triangles()
+        raise too_many_triangles(MOST_TRIANGLES)
     if promise.parts > MOST_PARTS:
         what = f"holds more than {MOST_PARTS:,} parts"
         raise MeshFault(Code.MESH_TOO_LARGE, what, "join the parts")
-    anew = only_triangles(data, kind, MOST_TRIANGLES)
-    data, count, bent = (
-        (anew.data, anew.count, anew.bent) if anew else (data, promise.triangles, None)
-    )
+    plain = only_triangles(data, kind, promise.triangles, MOST_TRIANGLES)
     options: dict[str, Any] = {"skip_materials": True} if kind != "stl" else {}
     if kind == "obj":
         options |= {"split_objects": True, "group_material": False}
     # Bytes, not the path: a reader that knows the folder would open other files named in this one.
-    scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **options)
+    scene = trimesh.load_scene(io.BytesIO(plain.data), file_type=kind, process=False, **options)
     found = [placed for node in scene.graph.nodes_geometry if (placed := _placed(scene, node))]
     if not found:
-        mend = "export the mesh again, as triangles"
-        raise MeshFault(Code.MESH_EMPTY, "holds no triangle mesh", mend)
+        raise MeshFault(Code.MESH_EMPTY, "holds no triangle mesh", AS_TRIANGLES)
     read = sum(len(faces) for _, _, (_, faces) in found)
     # More triangles mean that a face with more corners was taken for a triangle and cut blindly.
-    if read < count or (read > count and kind != "glb"):
-        what = f"announces {count:,} triangles, and {read:,} can be read"
-        raise MeshFault(Code.MESH_INCOMPLETE, what, "export the mesh again, as triangles")
+    if read < plain.count or (read > plain.count and kind != "glb"):
+        what = f"announces {plain.count:,} triangles, and {read:,} can be read"
+        raise MeshFault(Code.MESH_INCOMPLETE, what, AS_TRIANGLES)
     if len(found) == 1:
-        return [("", found[0][2])], bent  # a single mesh needs no name of its own
-    return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True)), bent
+        return [("", found[0][2])], plain.bent  # a single mesh needs no name of its own
+    return list(zip(_names(found), [arrays for _, _, arrays in found], strict=True)), plain.bent
 
 
 def _plain_text(data: bytes, kind: str) -> bytes:
@@ -202,112 +170,3 @@ def _names(found: list[tuple[str, str, Any]]) -> list[str]:
         double = sum(other.startswith(name) for other in names) if name in names else 0
         names.append(f"{name} ({double + 1})" if double else name)
     return names
-
-
-def _clean(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
-    """Weld equal corners, drop faces without area, and note the properties of the mesh."""
-    import trimesh
-
-    if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
-        what = "a face names a corner that does not exist"
-        raise MeshFault(Code.MESH_BAD_FACE, what, "export the mesh again")
-    used = vertices[_named(faces, len(vertices))]
-    if not np.isfinite(used).all():
-        what = "a corner is not a finite number"
-        raise MeshFault(Code.MESH_BAD_NUMBER, what, "export the mesh again")
-    if len(used) and np.abs(used).max() > FARTHEST_CORNER:
-        what = f"has a corner at {np.abs(used).max():.3g}, which fits no unit of length"
-        raise MeshFault(Code.MESH_NO_UNIT, what, "export the mesh again")
-    if 0.0 < (np.ptp(used, axis=0).max() if len(used) else 0.0) < SMALLEST_MESH:
-        what = f"measures {np.ptp(used, axis=0).max():.3g} in all, which fits no unit of length"
-        raise MeshFault(Code.MESH_NO_UNIT, what, "export the mesh again")
-    mesh = trimesh.Trimesh(vertices, faces, process=False)
-    mesh.merge_vertices(merge_tex=True, merge_norm=True)
-    size = float(np.ptp(mesh.vertices, axis=0).max()) if len(mesh.vertices) else 0.0
-    if _loose(mesh) > LOOSE_SHARE * len(mesh.faces):
-        mesh = trimesh.Trimesh(*welded(mesh.vertices, mesh.faces, WELD * size), process=False)
-    keep = (mesh.area_faces > 1e-14 * size * size) & _first_of_its_kind(np.asarray(mesh.faces))
-    dropped = int((~keep).sum())
-    if dropped:
-        mesh.update_faces(keep)
-    closed = bool(mesh.is_watertight)
-    consistent = bool(mesh.is_winding_consistent)
-    turned_round = closed and consistent and signed_volume(mesh.triangles) < 0.0
-    if turned_round:
-        mesh.invert()
-    return MeshPart(
-        name,
-        np.array(mesh.vertices, float),
-        np.array(mesh.faces, np.int64),
-        closed,
-        consistent,
-        bool(turned_round),
-        dropped,
-        _loose(mesh),
-    )
-
-
-def _loose(mesh: Any) -> int:
-    """Number of faces that share no edge with any other (definition)."""
-    return int((~_named(mesh.face_adjacency, len(mesh.faces))).sum())
-
-
-def _named(numbers: np.ndarray, count: int) -> np.ndarray:
-    """Which of the numbers 0 to `count` - 1 occur in an array of any shape, (count,) bool."""
-    named = np.zeros(count, bool)
-    named[np.ravel(numbers)] = True
-    return named
-
-
-def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
-    """Corners within `reach` of each other taken as one, and the faces (n, 3) over them.
-
-    Source: connected components of corners within `reach` (definition).
-    """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
-
-    near = cKDTree(vertices).query_pairs(reach, output_type="ndarray")
-    count = len(vertices)
-    graph = coo_array((np.ones(len(near), bool), (near[:, 0], near[:, 1])), (count, count))
-    _, label = connected_components(graph, directed=False)
-    _, first = np.unique(label, return_index=True)
-    return vertices[first], label[faces]
-
-
-def _codes(faces: np.ndarray) -> np.ndarray:
-    """A number for each face (faces, 3), equal for equal corners in the same order.
-
-    Sorting single numbers is several times as fast as sorting rows.
-    """
-    count = int(faces.max(initial=0)) + 1
-    if count > LARGEST_CODED:
-        return np.asarray(np.unique(faces, axis=0, return_inverse=True)[1].reshape(-1))
-    return np.asarray((faces[:, 0].astype(np.int64) * count + faces[:, 1]) * count + faces[:, 2])
-
-
-def _first_of_its_kind(faces: np.ndarray) -> np.ndarray:
-    """Whether each face (faces,) is the first with its corners in this order of rotation.
-
-    Raises
-    ------
-    MeshFault
-        If two faces lie on each other, back to back: each would shade the other.
-    """
-    lowest = faces.argmin(axis=1)[:, None] if len(faces) else np.zeros((0, 1), int)
-    turned = np.take_along_axis(faces, (lowest + np.arange(3)) % 3, axis=1)
-    _, first = np.unique(_codes(turned), return_index=True)
-    keep = np.zeros(len(faces), bool)
-    keep[first] = True
-    proper = (np.diff(np.sort(turned, axis=1), axis=1) > 0).all(axis=1)
-    back = turned[:, [0, 2, 1]][keep & proper]
-    both = np.vstack([turned[keep & proper], back])
-    double = (len(both) - len(np.unique(_codes(both)))) // 2
-    if double:
-        raise MeshFault(
-            Code.MESH_BACK_TO_BACK,
-            f"has {double} pairs of triangles back to back in one place, which shade each other",
-            "delete one of each pair: an open sheet has two sides by itself",
-        )
-    return keep

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from raysim.base.fault_codes import Code
 from raysim.scene.mesh.drawn_faces import obj_faces
-from raysim.scene.mesh.fault import MeshFault
+from raysim.scene.mesh.fault import MeshFault, too_many_triangles
 from raysim.scene.mesh.ply_faces import ply_faces
 from raysim.scene.mesh.polygons import BadPolygon, cut
 
@@ -34,10 +34,8 @@ class OnlyTriangles:
     bent: Bent | None
 
 
-def only_triangles(data: bytes, kind: str, most: int) -> OnlyTriangles | None:
+def only_triangles(data: bytes, kind: str, count: int, most: int) -> OnlyTriangles:
     """The mesh file with triangles in place of all faces of more than three corners.
-
-    None if there are no such faces, so that the file can be used as it is.
 
     Parameters
     ----------
@@ -45,8 +43,8 @@ def only_triangles(data: bytes, kind: str, most: int) -> OnlyTriangles | None:
         The whole file.
     kind : str
         stl, obj, ply or glb.
-    most : int
-        Largest number of triangles.
+    count, most : int
+        Number of faces that the file announces, and largest number of triangles.
 
     Raises
     ------
@@ -57,10 +55,9 @@ def only_triangles(data: bytes, kind: str, most: int) -> OnlyTriangles | None:
     """
     drawn = _FORMATS[kind](data) if kind in _FORMATS else None
     if drawn is None:
-        return None
+        return OnlyTriangles(data, count, None)
     if (drawn.polygons.counts - 2).sum() > most:
-        what = f"holds more than {most:,} triangles"
-        raise MeshFault(Code.MESH_TOO_LARGE, what, "simplify the mesh")
+        raise too_many_triangles(most)
     try:
         pieces = cut(drawn.polygons)
     except BadPolygon as bad:

@@ -7,12 +7,20 @@ and no ray can slip through. (Splitting face by face would leave corners in the 
 import numpy as np
 
 MOST_FACES = 1_000_000  # of one part: with more, the tallies need more memory than a laptop has
+# What a triangle becomes, by its number of halved edges: 0 to 2 are its corners, 3 to 5 the middles
+# of the edges that begin there.
+_PIECES = {
+    0: [[0, 1, 2]],
+    1: [[0, 3, 2], [3, 1, 2]],
+    2: [[3, 1, 4], [0, 3, 2], [3, 4, 2]],
+    3: [[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]],
+}
 
 
 def split_to_edge(
     vertices: np.ndarray, faces: np.ndarray, longest: float, most_faces: int = MOST_FACES
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Vertices, faces and parent face of a mesh whose edges are at most `longest`.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices and faces of a mesh whose edges are at most `longest`.
 
     Parameters
     ----------
@@ -26,7 +34,6 @@ def split_to_edge(
     Source: red-green refinement, Bank, Sherman, Weiser, "Some refinement algorithms and data
     structures for regular local mesh refinement" (1983).
     """
-    parent = np.arange(len(faces))
     if not fewest_faces(vertices, faces, longest) <= most_faces:
         raise ValueError(f"more than {most_faces:,} faces")
     while True:
@@ -34,7 +41,7 @@ def split_to_edge(
         length = np.linalg.norm(vertices[edges[..., 0]] - vertices[edges[..., 1]], axis=2)
         long = length > longest
         if not long.any():
-            return vertices, faces, parent
+            return vertices, faces
         # An edge as one number: sorting pairs of them takes several times as long.
         codes = edges[long] @ np.array([len(vertices), 1])
         unique, where = np.unique(codes, return_inverse=True)
@@ -42,8 +49,7 @@ def split_to_edge(
         middle[long] = len(vertices) + where.reshape(-1)
         one, other = np.divmod(unique, len(vertices))
         vertices = np.vstack([vertices, 0.5 * (vertices[one] + vertices[other])])
-        faces, kept = _split_once(faces, middle)
-        parent = parent[kept]
+        faces = _split_once(faces, middle)
         if len(faces) > most_faces:
             raise ValueError(f"more than {most_faces:,} faces")
 
@@ -59,33 +65,17 @@ def fewest_faces(vertices: np.ndarray, faces: np.ndarray, longest: float) -> flo
     return area / (0.25 * np.sqrt(3.0) * longest**2)
 
 
-def _split_once(faces: np.ndarray, middle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Faces after halving the marked edges, and the face that each came from.
+def _split_once(faces: np.ndarray, middle: np.ndarray) -> np.ndarray:
+    """Faces after halving the marked edges.
 
     `middle` (faces, 3) holds the new corner on edge k (from corner k to k + 1), or -1.
     """
-    count = (middle >= 0).sum(axis=1)
-    index = np.arange(len(faces))
-    pieces, kept = [faces[count == 0]], [index[count == 0]]
-
-    def turned(chosen: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Corners and middles of the chosen faces, rotated so that edge `first` comes first."""
-        order = (first[:, None] + np.arange(3)) % 3
-        rows = index[chosen][:, None]
-        return faces[rows, order].T, middle[rows, order].T
-
-    def add(chosen: np.ndarray, *triangles: tuple[np.ndarray, np.ndarray, np.ndarray]) -> None:
-        for triangle in triangles:
-            pieces.append(np.stack(triangle, axis=1))
-            kept.append(index[chosen])
-
-    one = count == 1
-    (a, b, c), (m, _, _) = turned(one, (middle[one] >= 0).argmax(axis=1))
-    add(one, (a, m, c), (m, b, c))
-    two = count == 2
-    (a, b, c), (m, n, _) = turned(two, ((middle[two] < 0).argmax(axis=1) + 1) % 3)
-    add(two, (m, b, n), (a, m, c), (m, n, c))
-    three = count == 3
-    (a, b, c), (m, n, o) = turned(three, np.zeros(three.sum(), int))
-    add(three, (a, m, o), (m, b, n), (o, n, c), (m, n, o))
-    return np.vstack(pieces), np.concatenate(kept)
+    halved = middle >= 0
+    count = halved.sum(axis=1)
+    # Corners are rotated so that one halved edge comes first, and of two the whole edge last.
+    first = np.where(count == 2, halved.argmin(axis=1) + 1, halved.argmax(axis=1))
+    order = (first[:, None] + np.arange(3)) % 3
+    points = np.hstack([np.take_along_axis(array, order, axis=1) for array in (faces, middle)])
+    return np.vstack(
+        [points[count == halves][:, piece] for halves in _PIECES for piece in _PIECES[halves]]
+    )

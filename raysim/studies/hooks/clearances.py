@@ -121,7 +121,7 @@ def _points(triangles: SceneTriangles, chosen: np.ndarray) -> np.ndarray:
     if not len(corners):
         return np.zeros((0, 3))
     faces = np.arange(3 * len(corners)).reshape(-1, 3)
-    vertices, _, _ = split_to_edge(corners.reshape(-1, 3), faces, SPACING)
+    vertices, _ = split_to_edge(corners.reshape(-1, 3), faces, SPACING)
     return np.unique(np.round(vertices, 9), axis=0)
 
 

@@ -8,7 +8,7 @@ A safety factor divides a person's time. (It multiplies an exposure time: the ot
 """
 
 from raysim.base.units import J_M2_PER_MJ_CM2
-from raysim.library.tables import assumptions
+from raysim.library.assumptions import assumptions
 
 DAY = 86_400.0  # s
 EYE, SKIN = "exposure_limit_mJ_cm2", "exposure_limit_skin_mJ_cm2"

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raysim.library.tables import Surface
+from raysim.library.surfaces import Surface
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.walls import wall_bodies
 from raysim.transport.kernel_scene import KernelScene, kernel_scene, surface_table

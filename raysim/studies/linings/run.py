@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import RaysimError
-from raysim.library.tables import Surface, find_surface
+from raysim.library.surfaces import Surface, find_surface
 from raysim.scene.build import BuiltScene
 from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, LiningBench, LiningRow
