@@ -143,6 +143,7 @@ class DoseRun:
                 cases[CAUTIOUS].exposure_time, looked, mean[0], covariance
             ),
             poses=self._at_worst(cases[CAUTIOUS].worst),
+            untreated=scene.untreated or (),
         )
         return with_readings(result)
 

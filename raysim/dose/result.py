@@ -14,7 +14,7 @@ from raysim.base.figures import Figures
 from raysim.dose.exposure import Requirement, WarmUpCurve
 from raysim.dose.readings import MeterResult, Readings
 from raysim.scene.file.written import SceneAsWritten
-from raysim.scene.triangles import SceneTriangles
+from raysim.scene.triangles import SceneTriangles, Untreated
 
 
 @dataclass(frozen=True)
@@ -249,6 +249,7 @@ class Result(Figures):
     poses: tuple[PoseResult, ...] = ()  # none where the load hangs in one way all along
     scene_file: str = ""  # as the user named it
     readings: Readings | None = None  # None where no meter was read
+    untreated: tuple[Untreated, ...] = ()  # touches something in every pose; not judged
 
     @property
     def calculated(self) -> float:

@@ -21,7 +21,7 @@ class Respirator:
     model: str = ""
     state: str = IN_USE
     donnings_limit: int = 0
-    cycles_limit: int | None = None  # set by the local policy
+    cycles_limit: int | None = None  # by the local policy, or the default
     dose_limit: float = 0.0
     strap_dose_limit: float = 0.0
 
@@ -54,7 +54,7 @@ class Tally:
         after = self.cycles + cycles
         passed = []
         if limits.cycles_limit is not None and after > limits.cycles_limit:
-            passed.append(f"policy limit of {limits.cycles_limit} cycles")
+            passed.append(f"limit of {limits.cycles_limit} cycles")
         if after > limits.donnings_limit:
             passed.append(f"limit of {limits.donnings_limit} donnings")
         for what, total, limit in (
@@ -77,6 +77,7 @@ def with_default_limits(respirator: Respirator) -> Respirator:
     return replace(
         respirator,
         donnings_limit=respirator.donnings_limit or int(known["donnings_limit"].value),
+        cycles_limit=respirator.cycles_limit or int(known["cycles_limit"].value),
         dose_limit=respirator.dose_limit or dose,
         strap_dose_limit=respirator.strap_dose_limit or strap_dose,
     )

@@ -31,6 +31,7 @@ from raysim.scene.triangles import (
     MeterPoint,
     Part,
     SceneTriangles,
+    Untreated,
     wall_body,
 )
 
@@ -138,6 +139,8 @@ class BuiltScene:
     files: tuple[Path, ...]  # the scene file and its meshes
     digests: tuple[str, ...]  # SHA-256 of each file when it was read
     poses: tuple[PosedTriangles, ...]
+    # What touches in every pose and is no longer judged; None before `touching.set_aside`.
+    untreated: tuple[Untreated, ...] | None = None
 
     @property
     def triangles(self) -> SceneTriangles:

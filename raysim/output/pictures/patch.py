@@ -10,7 +10,7 @@ from raysim.output.pictures.page import new_figure, save_figure
 from raysim.output.pictures.pictures import OBJECT, Picture
 from raysim.output.pictures.scale import COLOUR_MAP
 from raysim.output.pictures.views import directions_about, parallel_view
-from raysim.scene.check.contact import Surroundings
+from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
 

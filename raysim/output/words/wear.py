@@ -6,6 +6,7 @@ from raysim.assess.reuse import PartWear, Reuse, reuse
 from raysim.base.units import J_M2_PER_J_CM2, to_mJ_cm2, to_mm, to_mW_cm2
 from raysim.dose.judge import place_words
 from raysim.dose.result import Result
+from raysim.library.tables import assumptions
 from raysim.output.words.sentences import number
 from raysim.output.words.tables import Table
 from raysim.scene.triangles import SIDES
@@ -17,11 +18,8 @@ def reuse_table(result: Result) -> Table | None:
     if found is None:
         return None
     rows = [(x.what, x.value, x.source, _cycles(x.cycles)) for x in found.limits]
-    rows += [
-        (f"for comparison: {x.what}", x.value, x.source, _cycles(x.cycles)) for x in found.tried
-    ]
     note = (
-        "The smallest count of the limits holds; the rows for comparison bind nobody. Wear is "
+        "The smallest count of the limits holds. Wear is "
         "judged with new lamps and the high end of every reflectance, the timer with aged lamps "
         "and the low end. A donning is counted for each cycle; the first wear of a new respirator "
         "comes before the first."
@@ -96,17 +94,27 @@ def reuse_lines(result: Result) -> list[str]:
     return [
         f"A respirator may go through {found.cycles} such {noun} at most; what limits it: "
         f"{found.binding}. Local policy may say fewer; a failed fit check ends it at once. "
-        f"{best}"
+        f"{fit_words(found)}{best}"
     ]
+
+
+def fit_words(found: Reuse) -> str:
+    """That some of the cycles allowed go beyond what fit was tested at; "" if they do not."""
+    if found.cycles <= found.fit_tested:
+        return ""
+    tested = assumptions()["fit_tested_dose_J_cm2"].value
+    after = "of the first" if found.fit_tested == 0 else f"after {found.fit_tested}"
+    return (
+        f"Fit was not tested beyond some {tested:g} J/cm2, which {after} of these cycles: check "
+        "the fit each time. "
+    )
 
 
 def _none_words(found: Reuse) -> str:
     limits = ", ".join(f"{x.value} ({x.what})" for x in found.limits if x.cycles == 0)
-    tried = "; ".join(f"{x.value} would allow {x.cycles}" for x in found.tried if x.cycles)
-    more = f" Of the doses tried on facepieces {tried}: see the report." if tried else ""
     return (
         f"Wear: by the limit of {limits} not even one cycle is allowed. The limit says what was "
-        f"shown to be harmless, not that more does harm.{more}"
+        "shown to be harmless, not that more does harm."
     )
 
 
@@ -115,11 +123,6 @@ def reuse_record(result: Result) -> dict[str, Any] | None:
     found = reuse(result)
     if found is None:
         return None
-
-    def limits(rows: tuple[Any, ...]) -> list[dict[str, Any]]:
-        return [
-            {"what": x.what, "value": x.value, "cycles": x.cycles, "source": x.source} for x in rows
-        ]
 
     return {
         "cycles": found.cycles,
@@ -134,6 +137,9 @@ def reuse_record(result: Result) -> dict[str, Any] | None:
             }
             for part in found.parts
         ],
-        "limits": limits(found.limits),
-        "for_comparison": limits(found.tried),
+        "limits": [
+            {"what": x.what, "value": x.value, "cycles": x.cycles, "source": x.source}
+            for x in found.limits
+        ],
+        "fit_tested_cycles": found.fit_tested,
     }

@@ -12,6 +12,7 @@ from raysim.base.errors import RaysimError
 from raysim.base.figures import Figures
 from raysim.library.tables import Surface, find_surface
 from raysim.scene.build import BuiltScene
+from raysim.scene.check.touching import set_aside
 from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, CaseOfLining, LiningBench
 from raysim.studies.linings.columns import BLACK, Variant, in_groups, wall_surfaces
@@ -128,7 +129,7 @@ def study(
     [False]
     """
     options = checked(options, precision)
-    scene = in_one_pose(scene, pose)
+    scene = set_aside(in_one_pose(scene, pose))
     linings = _to_try(linings, prices)
     bench = LiningBench(scene, options.seed, options.threads, options.progress)
     rows, looked, black = _lined(bench, linings, prices, precision)

@@ -6,7 +6,7 @@ import numpy as np
 
 from raysim.base.figures import Figures
 from raysim.estimate.face_sides import Sites, weighted_percentile
-from raysim.scene.check.contact import Surroundings
+from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.triangles import LampTube, SceneTriangles
 
 POINTS = 48  # sampled on a patch
