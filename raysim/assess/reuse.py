@@ -79,14 +79,14 @@ def part_wear(result: Result) -> tuple[PartWear, ...]:
     are small and noisier, are judged by square centimetres (or what there is of one across a
     strap), both sides added.
     """
-    if not np.isfinite(result.timer):
+    if not np.isfinite(result.needed):
         return ()
     triangles = result.triangles
     case, expected = result.cases[BRIGHT], result.cases[EXPECTED]
     is_strap = np.array([STRAP_WORD in part.name.casefold() for part in triangles.parts])
     strap = is_strap[triangles.face_part]
     judged = triangles.judged
-    seconds = result.warm_up.effective_seconds(result.timer)
+    seconds = result.warm_up.effective_seconds(result.needed)
     worst = max(expected.worst.irradiance, 1e-300)
     found = []
     shell = np.argwhere(judged & ~strap[:, None])

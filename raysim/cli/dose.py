@@ -136,6 +136,9 @@ def command(
 def _traced(built, teller, run, *, threads, warnings, checkpoint) -> "Result":  # type: ignore[no-untyped-def]
     from raysim.assess.uncertainty import uncertainty_budget
     from raysim.dose.simulate import simulate
+    from raysim.transport.options import RunOptions
+    from raysim.verdict.rules import with_verdict
+    from raysim.verdict.stray_light import stray_light
 
     teller.compiling()
     with teller.bar():
@@ -148,13 +151,16 @@ def _traced(built, teller, run, *, threads, warnings, checkpoint) -> "Result":  
             **run,
         )
     if result.interrupted:
-        return result
-    teller.notice("weighing the doubts")
+        return with_verdict(result)
     try:
+        teller.notice("weighing the doubts")
         budget = uncertainty_budget(result, run["seed"], threads, built.poses)
+        if built.written.gap:
+            teller.notice("looking through the gaps")
+        leaks = stray_light(built, RunOptions(run["seed"], threads))
     except KeyboardInterrupt:
-        return dataclasses.replace(result, interrupted=True)
-    return dataclasses.replace(result, budget=budget)
+        return with_verdict(dataclasses.replace(result, interrupted=True))
+    return with_verdict(dataclasses.replace(result, budget=budget), leaks)
 
 
 def _same_again(
@@ -185,8 +191,9 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.words.germs import germ_lines
     from raysim.output.words.poses import pose_lines
     from raysim.output.words.readings import reading_lines
-    from raysim.output.words.sentences import bottom_line
+    from raysim.output.words.sentences import details
     from raysim.output.words.uncertainty import budget_lines
+    from raysim.output.words.verdict import headline, reason_lines
     from raysim.output.words.wear import reuse_lines
 
     if as_json:
@@ -202,8 +209,8 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     uncertainty = budget_lines(result.budget)
     failure = filter(None, [failure_line(result)])
     others = [*failure, *uncertainty, *germ_lines(result), *reuse_lines(result)]
-    lines = bottom_line(result)
-    for line in [lines[0], *reading_lines(result), *pose_lines(result), *lines[1:], *others]:
+    lines = [headline(result), *reason_lines(result), *reading_lines(result), *pose_lines(result)]
+    for line in [*lines, *details(result), *others]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

@@ -94,8 +94,8 @@ def _tell(found: "Survey", result: "Result | None") -> None:
     """Print every point, then what follows from them."""
     from raysim.dose.agreement import mean_reflectances
     from raysim.output.words.readings import reading_lines
-    from raysim.output.words.sentences import headline
     from raysim.output.words.survey import fit_lines, survey_table
+    from raysim.output.words.verdict import headline, reason_lines
 
     table, triangles = survey_table(found.rows), found.scene.triangles
     lines = [table.note]
@@ -103,7 +103,7 @@ def _tell(found: "Survey", result: "Result | None") -> None:
         names = [lamp.name for lamp in triangles.lamps]
         lines += fit_lines(found.fit, names, mean_reflectances(triangles))
     if result is not None:
-        lines += [headline(result), *reading_lines(result)]
+        lines += [headline(result), *reason_lines(result), *reading_lines(result)]
     click.echo(f"\n{found.scene.written.title}: meter points\n")
     for row in table.rows:
         for heading, cell in zip(table.headings, row, strict=True):
@@ -116,6 +116,11 @@ def _tell(found: "Survey", result: "Result | None") -> None:
 
 def _traced(built: "BuiltScene", teller: Teller, run: dict[str, Any]) -> "Result":
     from raysim.dose.simulate import simulate
+    from raysim.transport.options import RunOptions
+    from raysim.verdict.rules import with_verdict
+    from raysim.verdict.stray_light import stray_light
 
     with teller.bar():
-        return simulate(built, progress=teller.progress, **run)
+        result = simulate(built, progress=teller.progress, **run)
+        options = RunOptions(run["seed"], run["threads"], teller.progress)
+        return with_verdict(result, stray_light(built, options))

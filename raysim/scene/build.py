@@ -15,7 +15,7 @@ from raysim.scene import place
 from raysim.scene.file import written
 from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.own_surfaces import surface_of_table
-from raysim.scene.file.read import file_digests, joined_hash
+from raysim.scene.file.read import file_digests, joined_hash, scene_files
 from raysim.scene.file.things import Object, SurfaceTable
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.mesh.doubts import doubt_bent, doubt_part
@@ -193,7 +193,7 @@ def build_scene(
     if any(fault.level is Level.ERROR for fault in builder.faults):
         raise SceneError(list(dict.fromkeys(builder.faults)))
     triangles = _joined(builder, lamps, tubes, _meters(scene), closed)
-    files = (path, *sorted(builder.meshes))
+    files = scene_files(path, scene)
     try:
         digests = file_digests(files)
     except OSError as error:

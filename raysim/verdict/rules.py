@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 
 from raysim.assess.reuse import reuse
@@ -10,18 +11,18 @@ from raysim.base.fault_codes import Code
 from raysim.base.units import minutes_seconds, to_mm
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result
+from raysim.dose.verdict_record import HoldsFor, Reason, Verdict, Why
 from raysim.library.tables import assumptions
 from raysim.scene.file.written import SceneAsWritten
 from raysim.studies.leak.exposure_limits import permissible_time
 from raysim.studies.leak.run import Leak
-from raysim.verdict.record import HoldsFor, Reason, Verdict, Why
 
 UW_CM2_PER_W_M2 = 100.0
 MORE_LIGHT = "bring light to the worst-lit spot: 'raysim shadows' and 'raysim linings' show how"
 
 
-def verdict(result: Result, leaks: Sequence[Leak] | None = None) -> Verdict:
-    """The verdict on a run.
+def with_verdict(result: Result, leaks: Sequence[Leak] | None = None) -> Result:
+    """The result with its verdict; one that forbids use leaves no timer.
 
     Parameters
     ----------
@@ -29,8 +30,19 @@ def verdict(result: Result, leaks: Sequence[Leak] | None = None) -> Verdict:
     leaks : sequence of Leak, optional
         Stray light of the gaps of the scene, of `studies.leak.study`; None where it was not looked
         for.
+    """
+    found = _verdict(replace(result, verdict=None), leaks)
+    if found.forbids:
+        poses = tuple(replace(pose, time=math.inf) for pose in result.poses)
+        failures = tuple(replace(f, dose_at_timer=None) for f in result.lamp_failures)
+        result = replace(result, poses=poses, lamp_failures=failures)
+    return replace(result, verdict=found)
 
-    Source: rules composed of limits, each with its own source.
+
+def _verdict(result: Result, leaks: Sequence[Leak] | None) -> Verdict:
+    """Every rule applied.
+
+    Source: limits composed, each with its own source.
     """
     found = [*_time(result), *_wear(result), *_readings(result), *_stray_light(result, leaks)]
     found += [*_run(result), *_touching(result), *_target(result)]

@@ -29,8 +29,8 @@ NUMBER = click.argument("number", type=COUNT)
 @click.command(
     name="start",
     epilog=examples(
-        "raysim log start R1 R2 --result results/my_box --operator CD",
-        'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
+        "raysim log start R1 R2 --result results/my_box --lamps-burn indicator --operator CD",
+        'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --lamps-burn meter --operator CD',
     ),
 )
 @click.argument("codes", type=TEXT, nargs=-1, required=True)
@@ -38,6 +38,14 @@ NUMBER = click.argument("number", type=COUNT)
 @click.option("--timer", type=TIME, help="Timer setting, if there is no --result.")
 @click.option("--dose", type=DOSE, help="Best-lit face by the end, if there is no --result.")
 @click.option("--strap-dose", type=DOSE, help="Best-lit strap by the end.")
+@click.option(
+    "--lamps-burn",
+    type=click.Choice(["indicator", "meter"]),
+    help="What shows that every lamp burns: an indicator outside, or a fixed meter.",
+)
+@click.option(
+    "--done", type=TEXT, default="", help="What the verdict asks for and was done; by whom."
+)
 @click.option(
     "--override", type=TEXT, default="", help="Pass a limit: the reason, and your name to it."
 )
@@ -54,6 +62,8 @@ def start(
     timer: float | None,
     dose: float | None,
     strap_dose: float | None,
+    lamps_burn: str | None,
+    done: str,
     override: str,
     box: str,
     at: datetime | None,
@@ -63,6 +73,7 @@ def start(
     book: Path,
 ) -> None:
     """Enter the start of a cycle with the respirators CODES."""
+    from raysim.cli.logbook.obeyed import refuse_changed_lamps
     from raysim.library.tables import assumptions
     from raysim.logbook.book import open_logbook
     from raysim.logbook.cycles import Setting, start_cycle
@@ -72,12 +83,22 @@ def start(
         raise click.UsageError("give either --result or --timer")
     if result is not None and not (dose is None and strap_dose is None):
         raise click.UsageError("--dose and --strap-dose come from --result; leave them out")
-    until = assumptions()["rated_life_h"].value
+    if lamps_burn is None:
+        raise click.UsageError(
+            "a lamp that is out cannot be seen from outside: look at the indicator or the fixed "
+            "meter, and give --lamps-burn indicator or --lamps-burn meter"
+        )
+    until, made_at = assumptions()["rated_life_h"].value, None
     if result is not None:
-        setting, until = setting_of_result(result, box), hours_of_result(result)
+        setting, made_at = setting_of_result(result, box, done)
+        until = hours_of_result(result)
     else:
         setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
+    notes = [note, f"every lamp burns, by {lamps_burn}", f"done before: {done}" if done else ""]
+    note = "; ".join(filter(None, notes))
     with open_logbook(book) as opened:
+        if result is not None and made_at is not None:
+            refuse_changed_lamps(opened, box, made_at, result)
         number, warnings = start_cycle(
             opened, codes, setting, operator, note=note, at=at, overridden=override
         )

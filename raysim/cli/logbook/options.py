@@ -12,6 +12,7 @@ import click
 from raysim.base import units
 from raysim.base.errors import RaysimError, printable
 from raysim.cli.given import PLACE, TEXT
+from raysim.cli.logbook.obeyed import obey
 from raysim.logbook.cycles import Setting
 
 DEFAULT_BOOK = "raysim-logbook.db"
@@ -115,18 +116,27 @@ def _figure(value: Any) -> float:
     return float(value)
 
 
-def setting_of_result(folder: Path, box: str) -> Setting:
-    """Timer, scene and wear of a cycle, as `raysim dose` wrote them."""
+def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, str]:
+    """Timer, scene and wear of a cycle, as `raysim dose` wrote them, and when it did.
+
+    Raises
+    ------
+    RaysimError
+        Where its verdict forbids the cycle, or asks for more than was `done`.
+    """
     try:
         record = _record(folder / "result.json" if folder.is_dir() else folder)
-        timer, scene = record["timer_s"], record["scene"]
+        obey(record, folder, done)
+        timer, scene = record["verdict"]["timer_s"], record["scene"]
+        made_at = str(record["made_at"])
+        datetime.fromisoformat(made_at)
         parts = {part["part"]: part for part in (record.get("reuse") or {}).get("parts", [])}
         doses = [
             None if name not in parts else 10.0 * _figure(parts[name]["dose_per_cycle_mJ_cm2"])
             for name in ("facepiece", "straps")
         ]
         title, sha256 = (printable(str(scene[key])) for key in ("title", "sha256"))
-        whole = Setting(box, 0.0 if timer is None else _figure(timer), title, sha256, *doses)
+        return Setting(box, _figure(timer), title, sha256, *doses), made_at
     except OSError as error:
         raise RaysimError(
             f"--result {folder}: cannot be read ({error.strerror}). Mend: name the folder that "
@@ -136,19 +146,6 @@ def setting_of_result(folder: Path, box: str) -> Setting:
         raise RaysimError(
             f"--result {folder}: not a result of 'raysim dose'. Mend: name the folder it wrote"
         ) from None
-    if timer is None:
-        raise RaysimError(f"--result {folder}: {_no_timer(record)}")
-    return whole
-
-
-def _no_timer(record: dict[str, Any]) -> str:
-    """Why a result has no timer, and how to mend it."""
-    if (record.get("readings") or {}).get("agree") is False:
-        return (
-            "a meter reading does not agree with the calculation, so there is no timer. Mend: find "
-            "out why ('raysim meter'), read again, and run 'raysim dose' anew"
-        )
-    return "it has no finite timer setting. Mend: mend the dark spot first"
 
 
 def hours_of_result(folder: Path) -> float:

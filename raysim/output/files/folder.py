@@ -267,8 +267,10 @@ def write_results(
     from raysim.output.pages.report import write_report
     from raysim.output.pages.sheets import write_builders_sheet, write_card
     from raysim.output.pictures.draw import Drawing
+    from raysim.verdict.rules import with_verdict
 
     trouble = ""
+    result = result if result.verdict is not None else with_verdict(result)
 
     def write_numbers(fresh: Path) -> None:
         (fresh / RESULT_FILE).write_text(json_text(result_record(result, case)), encoding="utf-8")

@@ -22,9 +22,10 @@ from raysim.output.words.germs import germs_table
 from raysim.output.words.poses import pose_lines, poses_table
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.report_words import uncertainty_words
-from raysim.output.words.sentences import details, headline, timer_words
+from raysim.output.words.sentences import details
 from raysim.output.words.survey import survey_table
 from raysim.output.words.uncertainty import budget_table
+from raysim.output.words.verdict import headline, reason_lines, state_words, timer_words
 
 
 def write_report(
@@ -77,6 +78,8 @@ def _values(
         "timer": timer_words(result),
         "finite": bool(np.isfinite(result.timer)),
         "interrupted": result.interrupted,
+        "state": state_words(result),
+        "reasons": reason_lines(result),
         "headline": headline(result),
         "details": [*reading_lines(result), *pose_lines(result), *details(result)],
         "caution_line": CAUTION_LINE,

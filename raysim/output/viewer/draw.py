@@ -12,6 +12,7 @@ from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, tick_words
 from raysim.output.viewer.light import LightSlice
 from raysim.output.viewer.source import ViewedResult
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.output.words.verdict import DO_NOT_USE
 from raysim.scene.triangles import INSIDE, OUTSIDE
 from raysim.transport.trails import FAINTEST, Trail
 
@@ -225,11 +226,9 @@ class Window:
     def _add_words(self) -> None:
         result = self.view.result
         title = str(result.record["scene"]["title"])
-        timer = result.record["timer_s"]
+        timer = result.record["verdict"]["timer_s"]
         under = f"{result.record['case']} case"
-        under += (
-            "; no finite timer setting" if timer is None else f"; timer {minutes_seconds(timer)}"
-        )
+        under += f"; {DO_NOT_USE}" if timer is None else f"; timer {minutes_seconds(timer)}"
         under += "; interrupted run" if result.record["interrupted"] else ""
         if self.view.slices:
             under += "; slices at " + " and ".join(one.plane.words for one in self.view.slices)

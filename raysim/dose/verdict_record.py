@@ -1,6 +1,5 @@
 """The verdict on a box with its load: its state, its timer, and every reason for it."""
 
-import math
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum, unique
@@ -104,6 +103,6 @@ class Verdict(Figures):
         return State.READY_AFTER if self.reasons else State.READY
 
     @property
-    def usable(self) -> bool:
-        """Whether there is a timer to be set (definition)."""
-        return self.state is not State.DO_NOT_USE and math.isfinite(self.timer)
+    def forbids(self) -> bool:
+        """Whether the box must not be used (definition)."""
+        return self.state is State.DO_NOT_USE
