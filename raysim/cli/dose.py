@@ -137,6 +137,7 @@ def _traced(built, teller, run, *, threads, warnings, checkpoint) -> "Result":  
     from raysim.assess.uncertainty import uncertainty_budget
     from raysim.dose.simulate import simulate
     from raysim.transport.options import RunOptions
+    from raysim.transport.threads import default_threads
     from raysim.verdict.rules import with_verdict
     from raysim.verdict.stray_light import stray_light
 
@@ -157,7 +158,7 @@ def _traced(built, teller, run, *, threads, warnings, checkpoint) -> "Result":  
         budget = uncertainty_budget(result, run["seed"], threads, built.poses)
         if built.written.gap:
             teller.notice("looking through the gaps")
-        leaks = stray_light(built, RunOptions(run["seed"], threads))
+        leaks = stray_light(built, RunOptions(run["seed"], threads or default_threads()))
     except KeyboardInterrupt:
         return with_verdict(dataclasses.replace(result, interrupted=True))
     return with_verdict(dataclasses.replace(result, budget=budget), leaks)

@@ -117,10 +117,11 @@ def _tell(found: "Survey", result: "Result | None") -> None:
 def _traced(built: "BuiltScene", teller: Teller, run: dict[str, Any]) -> "Result":
     from raysim.dose.simulate import simulate
     from raysim.transport.options import RunOptions
+    from raysim.transport.threads import default_threads
     from raysim.verdict.rules import with_verdict
     from raysim.verdict.stray_light import stray_light
 
     with teller.bar():
         result = simulate(built, progress=teller.progress, **run)
-        options = RunOptions(run["seed"], run["threads"], teller.progress)
+        options = RunOptions(run["seed"], run["threads"] or default_threads())
         return with_verdict(result, stray_light(built, options))

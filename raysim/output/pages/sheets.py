@@ -15,7 +15,7 @@ from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.sentences import reservations
-from raysim.output.words.verdict import timer_words
+from raysim.output.words.verdict import reason_lines, timer_words
 from raysim.scene.file.written import SceneAsWritten
 
 STYLE = """
@@ -40,8 +40,8 @@ ol { margin: .3rem 0; padding-left: 1.3rem; }
 STEPS = (
     "Unsoiled, undamaged respirators only, each marked with its wearer's initials.",
     "Hang them as in the picture: open, straps spread, nothing touching.",
-    "Shut the door. Lamps on, start the timer from cold lamps. By the indicator outside or the fixed "
-    "meter, see that every lamp burns; never look in.",
+    "Shut the door. Lamps on, start the timer from cold lamps. See that every lamp burns, by the "
+    "indicator outside or the fixed meter; never look in.",
     "Door opened or a lamp out: the cycle does not count. Start the full time again.",
     "Tick one box for each cycle. No box left: discard the respirator.",
     "Each respirator goes back to its own wearer; a failed fit check ends its use.",

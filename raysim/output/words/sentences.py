@@ -98,7 +98,7 @@ def _timer_lines(result: Result) -> list[str]:
     if np.isfinite(result.timer):
         dose = number(to_mJ_cm2(worst.irradiance * result.seconds_of_light))
         gets += f", and {dose} mJ/cm2 by the end of the timer; asked for are {dose_asked(result)}"
-    lines = [
+    return [
         f"Worst-lit spot: {spot_words(worst)}.",
         f"{gets}.",
         (
@@ -111,7 +111,6 @@ def _timer_lines(result: Result) -> list[str]:
             "what the worst-lit one gets."
         ),
     ]
-    return lines
 
 
 def _confidence_lines(result: Result) -> list[str]:

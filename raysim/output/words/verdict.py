@@ -38,7 +38,10 @@ def headline(result: Result) -> str:
     """The state, then the timer setting (min and s), or the calculated time for information."""
     found = the_verdict(result)
     if not found.forbids:
-        return f"{state_words(result)}. {_setting(result)}"
+        setting = _setting(result)
+        if found.reasons:
+            setting = f"Then s{setting[1:]}"
+        return f"{state_words(result)}. {setting}"
     if not math.isfinite(found.calculated):
         return f"{DO_NOT_USE}. There is no timer setting."
     return (

@@ -103,10 +103,9 @@ def fit_words(found: Reuse) -> str:
     if found.cycles <= found.fit_tested:
         return ""
     tested = assumptions()["fit_tested_dose_J_cm2"].value
-    after = "of the first" if found.fit_tested == 0 else f"after {found.fit_tested}"
     return (
-        f"Fit was not tested beyond some {tested:g} J/cm2, which {after} of these cycles: check "
-        "the fit each time. "
+        f"Fit was not tested beyond some {tested:g} J/cm2, which cycle {found.fit_tested + 1} "
+        "passes: check the fit each time. "
     )
 
 

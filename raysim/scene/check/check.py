@@ -252,10 +252,6 @@ def _targets(scene: BuiltScene) -> list[Fault]:
                 scene, Code.CARRIER_NOT_FABRIC, "target.carrier", what, 'take carrier = "fabric"'
             )
         )
-    if scene.written.gap:
-        what = "a dose is computed as if the box were light-tight"
-        mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
-        faults.append(_fault(scene, Code.GAP_NOT_IN_DOSE, "gap", what, mend))
     if scene.written.target.judge_area is not None:
         area = 1e4 * scene.written.target.judge_area
         what = f"patches of {area:.3g} cm2 are judged, so a darker spot within one goes unseen"
