@@ -190,11 +190,8 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     from raysim.output.words.cautions import CAUTION_LINE
     from raysim.output.words.failures import failure_line
     from raysim.output.words.germs import germ_lines
-    from raysim.output.words.poses import pose_lines
-    from raysim.output.words.readings import reading_lines
-    from raysim.output.words.sentences import details
     from raysim.output.words.uncertainty import budget_lines
-    from raysim.output.words.verdict import headline, reason_lines
+    from raysim.output.words.verdict import opening_lines
     from raysim.output.words.wear import reuse_lines
 
     if as_json:
@@ -210,8 +207,7 @@ def _tell(result: "Result", folder: Path, case: str, as_json: bool, quiet: bool)
     uncertainty = budget_lines(result.budget)
     failure = filter(None, [failure_line(result)])
     others = [*failure, *uncertainty, *germ_lines(result), *reuse_lines(result)]
-    lines = [headline(result), *reason_lines(result), *reading_lines(result), *pose_lines(result)]
-    for line in [*lines, *details(result), *others]:
+    for line in [*opening_lines(result), *others]:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
     click.echo("\n" + click.wrap_text(CAUTION_LINE, 92, "  ", "  "))
     click.echo(f"\n  Report: {folder / 'report.html'}")

@@ -251,7 +251,7 @@ class Result(Figures):
     poses: tuple[PoseResult, ...] = ()  # none where the load hangs in one way all along
     scene_file: str = ""  # as the user named it
     readings: Readings | None = None  # None where no meter was read
-    verdict: Verdict | None = None  # None before it was judged by `verdict.with_verdict`
+    verdict: Verdict | None = None  # None before it was judged
     untreated: tuple[Untreated, ...] = ()  # touches something in every pose; not judged
 
     @property

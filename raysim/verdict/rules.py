@@ -28,7 +28,7 @@ def with_verdict(result: Result, leaks: Sequence[Leak] | None = None) -> Result:
     ----------
     result : Result
     leaks : sequence of Leak, optional
-        Stray light of the gaps of the scene, of `studies.leak.study`; None where it was not looked
+        Stray light of the gaps of the scene, of `leak.run.study`; None where it was not looked
         for.
     """
     found = _verdict(replace(result, verdict=None), leaks)
@@ -188,8 +188,9 @@ def _target(result: Result) -> Iterator[Reason]:
     if result.target_dose < usual * (1.0 - 1e-9):
         yield Reason(
             Why.TARGET_BELOW_PRINT,
-            f"the target, {result.target_dose / 1e4:.3g} J/cm2, lies below the {usual / 1e4:g} "
-            "J/cm2 in print for respirators",
+            f"the target, {result.target_dose / 10.0:.3g} mJ/cm2, is "
+            f"{usual / result.target_dose:,.1f} times below the {usual / 10.0:,.0f} mJ/cm2 in "
+            "print for respirators",
             'give dose = "1 J/cm2" under [target], or have whoever answers for it confirm it',
             "a word of whoever answers for the lower target",
         )

@@ -123,7 +123,9 @@ def test_the_logbook_as_json(tmp_path):
     raysim_said("log", "add", "R1", "--owner", "AB", *by, folder=tmp_path)
     raysim_said("log", "lamp", "left", "fitted", "--hours", "100", *by, folder=tmp_path)
     words = ("R1", "--timer", "10:30", "--dose", "2 J/cm2", "--at", "2026-01-02 08:00", *by)
-    said = raysim_said("log", "start", *words, "--json", folder=tmp_path)
+    said = raysim_said(
+        "log", "start", "--lamps-burn", "indicator", *words, "--json", folder=tmp_path
+    )
     assert (said.status, said.err) == (0, "")
     started = json.loads(said.out)
     assert started["respirators"] == ["R1"]

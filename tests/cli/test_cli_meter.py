@@ -146,9 +146,12 @@ def test_readings_that_agree_leave_a_timer_that_is_no_shorter(tmp_path, predicte
     assert "find out why" not in said.words
     told = raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path)
     record = json.loads(told.out)
-    assert record["timer_s"] > record["calculated_s"] > 0.0
+    assert record["verdict"]["timer_s"] > record["verdict"]["calculated_s"] > 0.0
     assert record["readings"]["agree"]
-    assert max(cause["time_s"] for cause in record["readings"]["causes"]) == record["timer_s"]
+    assert (
+        max(cause["time_s"] for cause in record["readings"]["causes"])
+        == record["verdict"]["timer_s"]
+    )
 
 
 def test_the_prediction_is_for_lamps_of_their_age_at_the_reading(tmp_path, predicted):
@@ -203,7 +206,7 @@ def test_a_reading_of_zero_leaves_no_time_however_the_others_agree(tmp_path, pre
     assert "does not agree, no light was read" in said.words
     assert "No timer" in said.words
     told = raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path)
-    assert json.loads(told.out)["timer_s"] is None
+    assert json.loads(told.out)["verdict"]["timer_s"] is None
     with_points(tmp_path, (0.0, None, None))
     alone = raysim_said("meter", "scene.toml", "--no-time", folder=tmp_path)
     assert "no light was read" in alone.words
@@ -218,8 +221,8 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
     assert "No timer: a meter reading does not agree" in said.words
     assert "Set the timer" not in said.words
     record = json.loads((tmp_path / "out/result.json").read_text())
-    assert record["timer_s"] is None
-    assert record["calculated_s"] > 0.0
+    assert record["verdict"]["timer_s"] is None
+    assert record["verdict"]["calculated_s"] > 0.0
     assert [meter["agrees"] for meter in record["meters"]] == [False, True, None]
     assert record["reuse"] is None
     assert record["lamp_life"] is None
@@ -241,7 +244,19 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
         "AB",
         folder=tmp_path,
     )
-    log = ("log", "start", "R1", "--result", "out", "--book", "book.db", "--operator", "AB")
+    log = (
+        "log",
+        "start",
+        "--lamps-burn",
+        "indicator",
+        "R1",
+        "--result",
+        "out",
+        "--book",
+        "book.db",
+        "--operator",
+        "AB",
+    )
     started = raysim_said(*log, folder=tmp_path)
     assert (started.status, started.err.count("\n")) == (2, 1)
     assert "a meter reading does not agree with the calculation" in started.err

@@ -22,10 +22,11 @@ from raysim.output.pages.sheets import card_steps
 from raysim.output.pictures.charts import dose_in_cycle, write_charts
 from raysim.output.words.life import interrupted_table, lamp_life_record
 from raysim.output.words.poses import pose_lines
-from raysim.output.words.sentences import headline, timer_words
 from raysim.output.words.uncertainty import budget_table
+from raysim.output.words.verdict import headline, timer_words
 from raysim.scene.triangles import SIDES
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.verdict.rules import with_verdict
 
 OVER = {"name": "plate", "at": [190, 125, 115], "turn": [0, 0, 180]}  # about the plate's middle
 
@@ -239,7 +240,7 @@ def test_faces_keep_their_numbers_and_their_neighbours(tmp_path):
 
 def test_what_the_operator_is_told(uneven):
     cycle, _ = uneven
-    result = raysim.simulate(cycle, photons=1, seed=3)
+    result = with_verdict(raysim.simulate(cycle, photons=1, seed=3))
     assert ", then " in timer_words(result)
     assert 'in pose "as hung", then' in headline(result)
     assert any("turn the load over" in step for step in card_steps(result))
@@ -309,7 +310,7 @@ def test_the_dose_of_the_worst_spot_grows_pose_by_pose(tmp_path, options):
 def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(uneven):
     # Output rises from 0 to full in 120 s: each start from cold costs 60 s of full output.
     cycle, _ = uneven
-    result = raysim.simulate(cycle, photons=1, seed=3)
+    result = with_verdict(raysim.simulate(cycle, photons=1, seed=3))
     ramp = CycleCurve((0.0, 120.0), (0.0, 1.0), poses=(0.3, 0.7))
     poses = tuple(
         replace(pose, time=time) for pose, time in zip(result.poses, (260.0, 660.0), strict=True)

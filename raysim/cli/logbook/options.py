@@ -105,7 +105,9 @@ def _record(file: Path) -> dict[str, Any]:
     """Content of a result file; pipes, devices and huge files are refused."""
     if file.exists() and (not file.is_file() or file.stat().st_size > LARGEST_RESULT):
         raise ValueError
-    record: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
+    record = json.loads(file.read_text(encoding="utf-8"))
+    if not isinstance(record, dict):
+        raise ValueError
     return record
 
 

@@ -3,11 +3,14 @@
 import math
 from typing import Any
 
+from raysim.base.errors import RaysimError
 from raysim.base.figures import finite_or_none
 from raysim.base.units import minutes_seconds
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import State, Verdict
-from raysim.output.words.sentences import told_time
+from raysim.output.words.poses import pose_lines
+from raysim.output.words.readings import reading_lines
+from raysim.output.words.sentences import details, told_time
 
 DO_NOT_USE = "DO NOT USE"
 
@@ -17,11 +20,11 @@ def the_verdict(result: Result) -> Verdict:
 
     Raises
     ------
-    ValueError
+    RaysimError
         Where it was not judged: nothing may be shown without a verdict.
     """
     if result.verdict is None:
-        raise ValueError("a result without a verdict is not shown: verdict.with_verdict(result)")
+        raise RaysimError("the result has no verdict. Mend: show with_verdict(result)")
     return result.verdict
 
 
@@ -48,6 +51,12 @@ def headline(result: Result) -> str:
         f"{DO_NOT_USE}. There is no timer setting; calculated, for information only: "
         f"{told_time(found.calculated)}."
     )
+
+
+def opening_lines(result: Result) -> list[str]:
+    """What is read first of a result: verdict, timer, reasons, and where the time comes from."""
+    lines = [headline(result), *reason_lines(result), *reading_lines(result)]
+    return [*lines, *pose_lines(result), *details(result)]
 
 
 def reason_lines(result: Result) -> list[str]:

@@ -29,6 +29,8 @@ def set_aside(scene: BuiltScene) -> BuiltScene:
         own = triangles.areas[faces, None] * triangles.judged[faces]
         if (own * (touched[faces] >= 0)).sum() > MOST_SET_ASIDE * own.sum():
             touched[faces] = -1
+    if (touched < 0).all():
+        return replace(scene, untreated=())
     judged = triangles.judged & (touched < 0)
     poses = tuple(replace(p, triangles=replace(p.triangles, judged=judged)) for p in scene.poses)
     return replace(scene, poses=poses, untreated=_listed(triangles, touched))
