@@ -20,8 +20,9 @@ True
 
 Left to itself, `simulate(scene)` goes on until the bound on the worst face-side is within 2 % of
 its irradiance; `result.timer` is then the timer setting in seconds, `inf` if none can be vouched
-for. Whether the box may be used says `with_verdict(result, stray_light(scene))` in its `verdict`. `Result` holds arrays per case, lamp, face and side; see its documentation for shapes and
-units (SI inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
+for. Whether the box may be used says the `verdict` of `with_verdict(result, stray_light(scene))`.
+`Result` holds arrays per case, lamp, face and side; see its documentation for shapes and units (SI
+inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
 
 What the other commands find out is found by `study(scene, ..., options=RunOptions(seed=2))` and
 written by `write(found, folder)`: of `raysim.studies.linings` and `raysim.output.studies.linings`,
@@ -129,10 +130,12 @@ __all__ = [
     "minutes_seconds",
     "parse_quantity",
     "simulate",
+    "stray_light",
     "surfaces",
     "to_mJ_cm2",
     "to_mW_cm2",
     "to_mm",
+    "with_verdict",
     "write_results",
 ]
 

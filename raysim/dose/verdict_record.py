@@ -1,7 +1,7 @@
 """The verdict on a box with its load: its state, its timer, and every reason for it."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum, unique
 
 from raysim.base.figures import Figures
@@ -84,6 +84,8 @@ class Verdict(Figures):
     ----------
     timer : float
         The one timer setting, s; inf where there is none, as always with `DO_NOT_USE`.
+    made_at : datetime
+        When it was made.
     calculated : float
         Exposure time of the cautious case, s, for information; inf if there is none.
     reasons : tuple of Reason
@@ -94,6 +96,7 @@ class Verdict(Figures):
     calculated: float
     reasons: tuple[Reason, ...]
     holds_for: HoldsFor
+    made_at: datetime
 
     @property
     def state(self) -> State:

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 from raysim.assess.reuse import reuse
 from raysim.base.cases import CAUTIOUS
@@ -49,7 +49,8 @@ def _verdict(result: Result, leaks: Sequence[Leak] | None) -> Verdict:
     reasons = tuple(sorted(found, key=lambda reason: not reason.code.forbids))
     forbidden = any(reason.code.forbids for reason in reasons)
     timer = math.inf if forbidden else result.timer
-    return Verdict(timer, result.calculated, reasons, _holds_for(result))
+    now = datetime.now(UTC)
+    return Verdict(timer, result.calculated, reasons, _holds_for(result), now)
 
 
 def shift() -> float:

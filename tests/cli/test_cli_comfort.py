@@ -146,7 +146,7 @@ def test_the_logbook_as_json(tmp_path):
     (tally,) = json.loads(told["tallies"].out)["respirators"]
     assert (tally["cycles_ended"], tally["cycles_running"]) == (1, 0)
     assert tally["dose_mJ_cm2"] == pytest.approx(2000.0)
-    assert tally["dose_limit_mJ_cm2"] == pytest.approx(10_000.0)
+    assert tally["dose_limit_mJ_cm2"] == pytest.approx(120_000.0)
     (lamp,) = json.loads(told["lamps"].out)["lamps"]
     assert lamp["hours"] == pytest.approx(100.0)
 

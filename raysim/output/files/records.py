@@ -2,7 +2,6 @@
 
 import csv
 import math
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +18,7 @@ from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.germs import germ_records
 from raysim.output.words.life import lamp_life_record
 from raysim.output.words.uncertainty import budget_record
-from raysim.output.words.verdict import verdict_record
+from raysim.output.words.verdict import the_verdict, verdict_record
 from raysim.output.words.wear import reuse_record
 from raysim.scene.triangles import SIDES
 
@@ -51,7 +50,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
     return {
         "schema_version": SCHEMA_VERSION,
         "raysim_version": result.raysim_version,
-        "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
+        "made_at": the_verdict(result).made_at.isoformat(timespec="seconds"),
         "scene": scene_record(result.title, result.sha256, result.scene_file),
         "seed": result.seed,
         "photons": result.photons,
