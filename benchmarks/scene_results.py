@@ -18,7 +18,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 DEMO = "clinic_locker"
 STUDIES = ("linings", "shadows", "hooks")
-TIMES = {"seconds"}
+TIMES = {"seconds", "made_at"}
 
 
 def without_times(record):

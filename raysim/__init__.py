@@ -20,8 +20,9 @@ True
 
 Left to itself, `simulate(scene)` goes on until the bound on the worst face-side is within 2 % of
 its irradiance; `result.timer` is then the timer setting in seconds, `inf` if none can be vouched
-for. `Result` holds arrays per case, lamp, face and side; see its documentation for shapes and
-units (SI inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
+for. Whether the box may be used says the `verdict` of `with_verdict(result, stray_light(scene))`.
+`Result` holds arrays per case, lamp, face and side; see its documentation for shapes and units (SI
+inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can mend.
 
 What the other commands find out is found by `study(scene, ..., options=RunOptions(seed=2))` and
 written by `write(found, folder)`: of `raysim.studies.linings` and `raysim.output.studies.linings`,
@@ -59,12 +60,16 @@ if TYPE_CHECKING:
     from raysim.scene.check.check import check_scene
     from raysim.scene.triangles import SIDES, SceneTriangles
     from raysim.transport.options import RunOptions
+    from raysim.verdict.rules import with_verdict
+    from raysim.verdict.stray_light import stray_light
 
 # Public name -> module that holds it, imported when the name is first used.
 _HOME = {
     "load_scene": "raysim.dose.simulate",
     "check_scene": "raysim.scene.check.check",
     "simulate": "raysim.dose.simulate",
+    "stray_light": "raysim.verdict.stray_light",
+    "with_verdict": "raysim.verdict.rules",
     "write_results": "raysim.output.files.results",
     "RunOptions": "raysim.transport.options",
     "BuiltScene": "raysim.scene.build",
@@ -125,10 +130,12 @@ __all__ = [
     "minutes_seconds",
     "parse_quantity",
     "simulate",
+    "stray_light",
     "surfaces",
     "to_mJ_cm2",
     "to_mW_cm2",
     "to_mm",
+    "with_verdict",
     "write_results",
 ]
 

@@ -17,6 +17,7 @@ ROOMS = (
     "cli",
     "output.studies", "output.viewer", "output.files", "output.pages", "output.pictures",
     "output.words",
+    "verdict",
     "studies",
     "assess",
     "dose",

@@ -16,7 +16,6 @@ from raysim.scene.triangles import SceneTriangles
 
 FACEPIECE, STRAPS = "facepiece", "straps"
 STRAP_WORD = "strap"  # in the name of a part
-TRIED = ("material_dose_J_cm2", "one_model_dose_J_cm2", "lowest_tested_material_dose_J_cm2")
 
 
 @dataclass(frozen=True)
@@ -49,15 +48,15 @@ class Limit:
 class Reuse:
     """Cycles a respirator may go through, the limit that binds, and all limits.
 
-    `tried` are limits of dose that no scene need give, from what was tried on the material of
-    facepieces: what they would allow, were each the only one.
+    `fit_tested` are the cycles up to which the fit of a facepiece was tested on any model; what
+    the limits allow beyond them rests on tests of material alone.
     """
 
     cycles: int
     binding: str
     parts: tuple[PartWear, ...]
     limits: tuple[Limit, ...]
-    tried: tuple[Limit, ...]
+    fit_tested: int
 
 
 def cycles_within(limit: float, dose: float) -> int:
@@ -80,14 +79,14 @@ def part_wear(result: Result) -> tuple[PartWear, ...]:
     are small and noisier, are judged by square centimetres (or what there is of one across a
     strap), both sides added.
     """
-    if not np.isfinite(result.timer):
+    if not np.isfinite(result.needed):
         return ()
     triangles = result.triangles
     case, expected = result.cases[BRIGHT], result.cases[EXPECTED]
     is_strap = np.array([STRAP_WORD in part.name.casefold() for part in triangles.parts])
     strap = is_strap[triangles.face_part]
     judged = triangles.judged
-    seconds = result.warm_up.effective_seconds(result.timer)
+    seconds = result.warm_up.effective_seconds(result.needed)
     worst = max(expected.worst.irradiance, 1e-300)
     found = []
     shell = np.argwhere(judged & ~strap[:, None])
@@ -133,7 +132,7 @@ def strap_light(triangles: SceneTriangles, faces: np.ndarray, irradiance: np.nda
 def reuse(result: Result) -> Reuse | None:
     """Reuse limits of the judged respirators; None without a finite timer.
 
-    N = min(floor(material dose / best-lit face per cycle), donnings, policy), straps apart.
+    N = min(floor(material dose / best-lit face per cycle), cycles, donnings, policy), straps apart.
 
     Source: rule composed of the limits, each with its own source.
     """
@@ -144,15 +143,9 @@ def reuse(result: Result) -> Reuse | None:
     limits = (*_dose_limits(parts, wear), *_count_limits(wear))
     counted = [limit for limit in limits if limit.cycles is not None]
     binding = min(counted, key=lambda limit: limit.cycles or 0)
-    facepiece = next((part for part in parts if part.part == FACEPIECE), None)
-    tried = () if facepiece is None else tuple(_tried_limit(key, facepiece) for key in TRIED)
-    return Reuse(binding.cycles or 0, binding.what, parts, limits, tried)
-
-
-def _tried_limit(key: str, part: PartWear) -> Limit:
-    row = assumptions()[key]
-    cycles = cycles_within(row.value * J_M2_PER_J_CM2, part.dose)
-    return Limit(row.meaning, f"{row.value:g} J/cm2", cycles, f"{row.source} ({row.mark})")
+    most = max(part.dose for part in parts if part.part == FACEPIECE or len(parts) == 1)
+    tested = assumptions()["fit_tested_dose_J_cm2"].value * J_M2_PER_J_CM2
+    return Reuse(binding.cycles or 0, binding.what, parts, limits, cycles_within(tested, most))
 
 
 def _dose_limits(parts: tuple[PartWear, ...], wear: Wear) -> list[Limit]:
@@ -176,10 +169,9 @@ def _dose_limits(parts: tuple[PartWear, ...], wear: Wear) -> list[Limit]:
 def _count_limits(wear: Wear) -> list[Limit]:
     donnings, source = _value("donnings_limit", wear.donnings, 1.0, wear)
     limits = [Limit("donnings", f"{donnings:g} donnings", int(donnings), source)]
-    if wear.policy_cycles is not None:
-        cycles = wear.policy_cycles
-        limits.append(Limit("local policy", f"{cycles} cycles", cycles, _given(wear)))
-    return limits
+    cycles, source = _value("cycles_limit", wear.policy_cycles, 1.0, wear)
+    what = "cycles" if wear.policy_cycles is None else "local policy"
+    return [*limits, Limit(what, f"{cycles:g} cycles", int(cycles), source)]
 
 
 def _value(key: str, given: float | None, scale: float, wear: Wear) -> tuple[float, str]:

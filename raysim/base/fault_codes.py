@@ -79,7 +79,6 @@ class Code(StrEnum):
     GAP_OFF_WALL = "gap-off-wall"
     GAP_BEYOND_WALL = "gap-beyond-wall"
     GAP_TOO_WIDE = "gap-too-wide"
-    GAP_NOT_IN_DOSE = "gap-not-in-dose"
     # What a run finds
     LIGHT_LOST = "light-lost"
     PRECISION_NOT_REACHED = "precision-not-reached"

@@ -134,18 +134,24 @@ def command(
 def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
     from raysim.assess.uncertainty import uncertainty_budget
     from raysim.dose.simulate import simulate
+    from raysim.transport.options import RunOptions
+    from raysim.transport.threads import default_threads
+    from raysim.verdict.rules import with_verdict
+    from raysim.verdict.stray_light import stray_light
 
     teller.compiling()
     with teller.bar():
         result = simulate(built, progress=teller.progress, **run)
     if result.interrupted:
-        return result
-    teller.notice("weighing the doubts")
+        return with_verdict(result)
     try:
         budget = uncertainty_budget(result, run["seed"], run["threads"], built.poses)
+        if built.written.gap:
+            teller.notice("looking through the gaps")
+        leaks = stray_light(built, RunOptions(run["seed"], run["threads"] or default_threads()))
     except KeyboardInterrupt:
-        return dataclasses.replace(result, interrupted=True)
-    return dataclasses.replace(result, budget=budget)
+        return with_verdict(dataclasses.replace(result, interrupted=True))
+    return with_verdict(dataclasses.replace(result, budget=budget), leaks)
 
 
 def _same_again(scene: Path, case: str, run: dict[str, Any]) -> str:
@@ -163,13 +169,10 @@ def _lines(result: "Result") -> list[str]:
     """The main result in sentences."""
     from raysim.output.words.failures import failure_line
     from raysim.output.words.germs import germ_lines
-    from raysim.output.words.poses import pose_lines
-    from raysim.output.words.readings import reading_lines
-    from raysim.output.words.sentences import bottom_line
     from raysim.output.words.uncertainty import budget_lines
+    from raysim.output.words.verdict import opening_lines
     from raysim.output.words.wear import reuse_lines
 
-    first, *more = bottom_line(result)
     failure = filter(None, [failure_line(result)])
     others = [*failure, *budget_lines(result.budget), *germ_lines(result), *reuse_lines(result)]
-    return [first, *reading_lines(result), *pose_lines(result), *more, *others]
+    return [*opening_lines(result), *others]

@@ -55,6 +55,8 @@ def command(
     from raysim.output.files.new_file import refuse_unfit, write_new
     from raysim.output.studies.survey import json_of, sheet_of
     from raysim.studies.survey import study
+    from raysim.verdict.rules import with_verdict
+    from raysim.verdict.stray_light import stray_light
 
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
@@ -68,6 +70,8 @@ def command(
     if time and any(row.meter.point.reading is not None for row in found.rows):
         with teller.bar():
             result = simulate(built, progress=teller.progress, **run)
+            options = run_options(run["seed"], run["threads"], teller)
+            result = with_verdict(result, stray_light(built, options))
     if as_json:
         click.echo(json_of(found, result), nl=False)
     else:
@@ -84,8 +88,8 @@ def _tell(found: "Survey", result: "Result | None") -> None:
     """Print every point, then what follows from them."""
     from raysim.dose.agreement import mean_reflectances
     from raysim.output.words.readings import reading_lines
-    from raysim.output.words.sentences import headline
     from raysim.output.words.survey import fit_lines, survey_table
+    from raysim.output.words.verdict import headline, reason_lines
 
     table, triangles = survey_table(found.rows), found.scene.triangles
     lines = [table.note]
@@ -93,7 +97,7 @@ def _tell(found: "Survey", result: "Result | None") -> None:
         names = [lamp.name for lamp in triangles.lamps]
         lines += fit_lines(found.fit, names, mean_reflectances(triangles))
     if result is not None:
-        lines += [headline(result), *reading_lines(result)]
+        lines += [headline(result), *reason_lines(result), *reading_lines(result)]
     click.echo(f"\n{found.scene.written.title}: meter points\n")
     for row in table.rows:
         for heading, cell in zip(table.headings, row, strict=True):

@@ -65,6 +65,7 @@ def assembled(
         without=tuple(m.name for m, on in zip(lamps, run.left, strict=True) if not on),
         lamp_failures=lamp_failures(run, tallies, cases[CAUTIOUS].exposure_time),
         poses=with_worst(run, cases[CAUTIOUS].worst),
+        untreated=scene.untreated or (),
     )
     return with_readings(result)
 

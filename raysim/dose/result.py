@@ -4,6 +4,7 @@ Units inside: metres, watts, W/m2, J/m2, seconds. Arrays over faces follow the o
 `SceneTriangles`; sides are (outside, inside).
 """
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,8 +14,9 @@ from raysim.base.errors import Fault
 from raysim.base.figures import Figures
 from raysim.dose.exposure import Requirement, WarmUpCurve
 from raysim.dose.readings import MeterResult, Readings
+from raysim.dose.verdict_record import Verdict
 from raysim.scene.file.written import SceneAsWritten
-from raysim.scene.triangles import SceneTriangles
+from raysim.scene.triangles import SceneTriangles, Untreated
 
 
 @dataclass(frozen=True)
@@ -249,6 +251,8 @@ class Result(Figures):
     poses: tuple[PoseResult, ...] = ()  # none where the load hangs in one way all along
     scene_file: str = ""  # as the user named it
     readings: Readings | None = None  # None where no meter was read
+    verdict: Verdict | None = None  # None before it was judged
+    untreated: tuple[Untreated, ...] = ()  # touches something in every pose; not judged
 
     @property
     def calculated(self) -> float:
@@ -275,7 +279,12 @@ class Result(Figures):
 
     @property
     def timer(self) -> float:
-        """Timer setting, s: the time that `bound` needs; inf if there is none.
+        """Timer setting, s: the time `needed`; inf without one, or if the verdict forbids use."""
+        return math.inf if self.verdict is not None and self.verdict.forbids else self.needed
+
+    @property
+    def needed(self) -> float:
+        """Time that `bound` needs, s; inf if there is none.
 
         A reading that disagrees leaves none, and one that agrees can only make it longer.
         """

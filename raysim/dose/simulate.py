@@ -22,6 +22,7 @@ from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
 from raysim.estimate.meter import METER_PATHS
 from raysim.estimate.refine import refine, refine_best
 from raysim.scene.build import BuiltScene, build_scene
+from raysim.scene.check.touching import set_aside
 from raysim.scene.file.read import read_scene
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
@@ -104,6 +105,7 @@ def simulate(
     """
     if not isinstance(scene, BuiltScene):
         raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
+    scene = set_aside(scene)
     _check_numbers(seed, photons, precision, threads)
     left = lamps_left(scene.triangles.lamps, without)
     checkpoint = checkpoint or Checkpoint()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from raysim.library.assumptions import assumptions
-from raysim.logbook.book import LogbookError, add_entry, unstamp, writing
+from raysim.logbook.book import LogbookError, add_entry, stamp, unstamp, writing
 
 
 @dataclass(frozen=True)
@@ -57,6 +57,21 @@ def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
         hours = row["hours"] + ran["ran"] / 3600.0
         ages.append(LampAge(row["box"], row["name"], unstamp(row["at"]), hours, ran["cycles"]))
     return ages
+
+
+def changed_since(book: sqlite3.Connection, box: str, moment: datetime) -> list[str]:
+    """Names of lamps of a box that were exchanged or removed after a moment, sorted.
+
+    The first entry of a lamp is no exchange.
+    """
+    rows = book.execute(
+        "SELECT DISTINCT l.name FROM lamp AS l JOIN entry AS e ON e.number = l.entry"
+        " WHERE l.box = ? COLLATE NOCASE AND l.event <> 'read' AND e.at > ? AND EXISTS"
+        " (SELECT 1 FROM lamp AS b WHERE b.box = l.box AND b.name = l.name AND b.entry < l.entry)"
+        " ORDER BY l.name",
+        (box.strip(), stamp(moment)),
+    )
+    return [row["name"] for row in rows]
 
 
 def past_their_life(book: sqlite3.Connection, box: str, until: float | None) -> list[str]:

@@ -30,7 +30,10 @@ class Respirator:
     model: str = ""
     state: str = IN_USE
     donnings_limit: int = field(default_factory=lambda: int(assumptions()["donnings_limit"].value))
-    cycles_limit: int | None = None  # set by the local policy
+    # By the local policy, or nominal practice.
+    cycles_limit: int | None = field(
+        default_factory=lambda: int(assumptions()["cycles_limit"].value)
+    )
     dose_limit: float = _stated_dose("material_dose_J_cm2")
     strap_dose_limit: float = _stated_dose("strap_dose_J_cm2")
 
@@ -63,7 +66,7 @@ class Tally:
         after = self.cycles + cycles
         passed = []
         if limits.cycles_limit is not None and after > limits.cycles_limit:
-            passed.append(f"policy limit of {limits.cycles_limit} cycles")
+            passed.append(f"limit of {limits.cycles_limit} cycles")
         if after > limits.donnings_limit:
             passed.append(f"limit of {limits.donnings_limit} donnings")
         for what, total, limit in (

@@ -12,14 +12,14 @@ from raysim.library.keitz import keitz_power
 from raysim.scene import place
 from raysim.scene.builder import Builder
 from raysim.scene.file.fields import UNIT_METRES
-from raysim.scene.file.read import file_digests, joined_hash
+from raysim.scene.file.read import file_digests, joined_hash, scene_files
 from raysim.scene.file.things import Object, SurfaceTable
 from raysim.scene.file.written import Chamber, SceneAsWritten
 from raysim.scene.mesh.doubts import doubt_bent, doubt_part
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray
 from raysim.scene.notes import Notes
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
-from raysim.scene.triangles import Body, LampRating, Part, SceneTriangles, wall_body
+from raysim.scene.triangles import Body, LampRating, Part, SceneTriangles, Untreated, wall_body
 
 JUDGED_EDGE = 0.006  # m: longest edge of a judged face unless the scene says otherwise
 
@@ -37,6 +37,8 @@ class BuiltScene:
     files: tuple[Path, ...]  # the scene file and its meshes
     digests: tuple[str, ...]  # SHA-256 of each file when it was read
     poses: tuple[PosedTriangles, ...]
+    # What touches in every pose and is no longer judged; None before `touching.set_aside`.
+    untreated: tuple[Untreated, ...] | None = None
 
     @property
     def triangles(self) -> SceneTriangles:
@@ -89,7 +91,7 @@ def build_scene(
     _refuse_one_name_twice(builder, scene)
     if notes.refused:
         raise SceneError(list(dict.fromkeys(notes.faults)))
-    files = (path, *sorted(builder.meshes))
+    files = scene_files(path, scene)
     try:
         digests = file_digests(files)
     except OSError as error:

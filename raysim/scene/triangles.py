@@ -144,3 +144,24 @@ class SceneTriangles:
     def faces_of(self, body: int) -> np.ndarray:
         """Numbers of the faces of one body, (faces of it,) int64."""
         return np.flatnonzero(self.face_body == body)
+
+
+@dataclass(frozen=True)
+class Untreated:
+    """Judged face-sides of one part of an object that touch something in every pose.
+
+    `area` m2; `on` names what they touch.
+    """
+
+    object: str
+    part: str
+    side: str
+    faces: tuple[int, ...]
+    area: float
+    on: str
+
+    @property
+    def words(self) -> str:
+        """Which spot it is, its area in cm2, and what it touches."""
+        where = ", ".join(word for word in (self.object, self.part, self.side) if word)
+        return f"{where} ({1e4 * self.area:.2g} cm2 on {self.on})"

@@ -105,6 +105,7 @@ class Tracer:
         starts: list[Start],
         paths: int,
         seed: int,
+        *,
         columns: int = 1,
     ) -> np.ndarray:
         """Cautious irradiance by batch, W/m2, (cases, starts, batches).

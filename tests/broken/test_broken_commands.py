@@ -88,21 +88,21 @@ COMMANDS = {
     "dose-limit-zero": ("log", "add", "R2", "--owner", "AB", "--dose-limit", "0 J/cm2", *BOOK),
     "dose-limit-huge": ("log", "add", "R2", "--owner", "AB", "--dose-limit", "1e300 J/cm2", *BOOK),
     "hours-nan": ("log", "lamp", "left", "fitted", "--hours", "nan", *BOOK),
-    "timer-superscript": ("log", "start", "R1", "--timer", "\N{SUPERSCRIPT TWO}:30", *BOOK),
-    "timer-for-ever": ("log", "start", "R1", "--timer", "9" * 30 + ":10", *BOOK),
-    "timer-book": ("log", "start", "R1", "--timer", "9" * 9_000 + ":10", *BOOK),
-    "timer-below-zero": ("log", "start", "R1", "--timer", "-5 min", *BOOK),
-    "at-year-1": ("log", "start", "R1", "--timer", "5 min", "--at", "0001-01-01", *BOOK),
-    "at-to-come": ("log", "start", "R1", "--timer", "5 min", "--at", "9999-12-31", *BOOK),
-    "at-far-zone": ("log", "start", "R1", "--timer", "5 min", "--at", "2026-01-01T00:00+99:00", *BOOK),
+    "timer-superscript": ("log", "start", "--lamps-burn", "indicator", "R1", "--timer", "\N{SUPERSCRIPT TWO}:30", *BOOK),
+    "timer-for-ever": ("log", "start", "--lamps-burn", "indicator", "R1", "--timer", "9" * 30 + ":10", *BOOK),
+    "timer-book": ("log", "start", "--lamps-burn", "indicator", "R1", "--timer", "9" * 9_000 + ":10", *BOOK),
+    "timer-below-zero": ("log", "start", "--lamps-burn", "indicator", "R1", "--timer", "-5 min", *BOOK),
+    "at-year-1": ("log", "start", "--lamps-burn", "indicator", "R1", "--timer", "5 min", "--at", "0001-01-01", *BOOK),
+    "at-to-come": ("log", "start", "--lamps-burn", "indicator", "R1", "--timer", "5 min", "--at", "9999-12-31", *BOOK),
+    "at-far-zone": ("log", "start", "--lamps-burn", "indicator", "R1", "--timer", "5 min", "--at", "2026-01-01T00:00+99:00", *BOOK),
     "cycle-beyond": ("log", "end", "9" * 30, *BOOK),
     "cycle-none": ("log", "end", "77", *BOOK),
-    "respirator-none": ("log", "start", "R9", "--timer", "5 min", *BOOK),
-    "respirator-twice": ("log", "start", "R1", "R1", "--timer", "5 min", *BOOK),
-    "result-none": ("log", "start", "R1", "--result", "no", *BOOK),
-    "result-pipe": ("log", "start", "R1", "--result", "pipe", *BOOK),
-    "result-device": ("log", "start", "R1", "--result", "/dev/zero", *BOOK),
-    "result-too-long": ("log", "start", "R1", "--result", LONG, *BOOK),
+    "respirator-none": ("log", "start", "--lamps-burn", "indicator", "R9", "--timer", "5 min", *BOOK),
+    "respirator-twice": ("log", "start", "--lamps-burn", "indicator", "R1", "R1", "--timer", "5 min", *BOOK),
+    "result-none": ("log", "start", "--lamps-burn", "indicator", "R1", "--result", "no", *BOOK),
+    "result-pipe": ("log", "start", "--lamps-burn", "indicator", "R1", "--result", "pipe", *BOOK),
+    "result-device": ("log", "start", "--lamps-burn", "indicator", "R1", "--result", "/dev/zero", *BOOK),
+    "result-too-long": ("log", "start", "--lamps-burn", "indicator", "R1", "--result", LONG, *BOOK),
     "export-on-a-file": ("log", "export", "file", "--book", "book.db"),
     "export-too-long": ("log", "export", LONG, "--book", "book.db"),
 }  # fmt: skip
@@ -136,7 +136,12 @@ def test_a_broken_command_line_is_refused(kennel, desk, name):
     assert {path: path.lstat().st_mtime_ns for path in desk.iterdir()} == before
 
 
-RESULT = {"timer_s": 100.0, "scene": {"title": "a box", "sha256": "0" * 64}}
+VERDICT = {"state": "ready", "timer_s": 100.0, "reasons": []}
+RESULT = {
+    "verdict": VERDICT,
+    "made_at": "2026-01-01T08:00:00+00:00",
+    "scene": {"title": "a box", "sha256": "0" * 64, "file": "gone.toml"},
+}
 PART = {"part": "facepiece", "dose_per_cycle_mJ_cm2": 1.0}
 RESULTS = {
     "empty": "",
@@ -144,14 +149,18 @@ RESULTS = {
     "list": "[]",
     "null": "null",
     "cut": json.dumps(RESULT)[:-9],
-    "nan": json.dumps(RESULT | {"timer_s": float("nan")}),
-    "infinite": json.dumps(RESULT | {"timer_s": float("inf")}),
-    "below-zero": json.dumps(RESULT | {"timer_s": -5}),
-    "zero": json.dumps(RESULT | {"timer_s": 0}),
-    "none": json.dumps(RESULT | {"timer_s": None}),
-    "word": json.dumps(RESULT | {"timer_s": "soon"}),
-    "true": json.dumps(RESULT | {"timer_s": True}),
-    "thousands-of-digits": '{"timer_s": ' + "1" * 9_000 + "}",
+    "nan": json.dumps(RESULT | {"verdict": VERDICT | {"timer_s": float("nan")}}),
+    "infinite": json.dumps(RESULT | {"verdict": VERDICT | {"timer_s": float("inf")}}),
+    "below-zero": json.dumps(RESULT | {"verdict": VERDICT | {"timer_s": -5}}),
+    "zero": json.dumps(RESULT | {"verdict": VERDICT | {"timer_s": 0}}),
+    "none": json.dumps(RESULT | {"verdict": VERDICT | {"timer_s": None}}),
+    "word": json.dumps(RESULT | {"verdict": VERDICT | {"timer_s": "soon"}}),
+    "true": json.dumps(RESULT | {"verdict": VERDICT | {"timer_s": True}}),
+    "thousands-of-digits": '{"verdict": {"timer_s": ' + "1" * 9_000 + "}}",
+    "no-verdict": json.dumps({key: value for key, value in RESULT.items() if key != "verdict"}),
+    "unknown-state": json.dumps(RESULT | {"verdict": VERDICT | {"state": "fine"}}),
+    "reasons-of-text": json.dumps(RESULT | {"verdict": VERDICT | {"reasons": "none"}}),
+    "made-yesterday": json.dumps(RESULT | {"made_at": "yesterday"}),
     "deep": '{"a":' * 100_000,
     "scene-of-text": json.dumps(RESULT | {"scene": "a box"}),
     "reuse-of-text": json.dumps(RESULT | {"reuse": "often"}),
@@ -175,7 +184,9 @@ def test_a_broken_result_starts_no_cycle(kennel, desk, tmp_path, name):
         file.mkdir()
     else:
         file.symlink_to(file)
-    answer = kennel.run("log", "start", "R1", "--result", tmp_path, *BOOK, folder=desk)
+    answer = kennel.run(
+        "log", "start", "--lamps-burn", "indicator", "R1", "--result", tmp_path, *BOOK, folder=desk
+    )
     behaves(answer)
     assert answer.status == 2, answer.said
     assert "Mend: " in answer.err

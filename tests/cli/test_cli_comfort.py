@@ -123,7 +123,9 @@ def test_the_logbook_as_json(tmp_path):
     raysim_said("log", "add", "R1", "--owner", "AB", *by, folder=tmp_path)
     raysim_said("log", "lamp", "left", "fitted", "--hours", "100", *by, folder=tmp_path)
     words = ("R1", "--timer", "10:30", "--dose", "2 J/cm2", "--at", "2026-01-02 08:00", *by)
-    said = raysim_said("log", "start", *words, "--json", folder=tmp_path)
+    said = raysim_said(
+        "log", "start", "--lamps-burn", "indicator", *words, "--json", folder=tmp_path
+    )
     assert (said.status, said.err) == (0, "")
     started = json.loads(said.out)
     assert started["respirators"] == ["R1"]
@@ -144,7 +146,7 @@ def test_the_logbook_as_json(tmp_path):
     (tally,) = json.loads(told["tallies"].out)["respirators"]
     assert (tally["cycles_ended"], tally["cycles_running"]) == (1, 0)
     assert tally["dose_mJ_cm2"] == pytest.approx(2000.0)
-    assert tally["dose_limit_mJ_cm2"] == pytest.approx(10_000.0)
+    assert tally["dose_limit_mJ_cm2"] == pytest.approx(120_000.0)
     (lamp,) = json.loads(told["lamps"].out)["lamps"]
     assert lamp["hours"] == pytest.approx(100.0)
 

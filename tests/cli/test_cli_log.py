@@ -4,8 +4,24 @@ import json
 
 import pytest
 from running import raysim_said, shows_cautions
+from small_scenes import plate, write_scene
+
+from raysim.scene.file.read import file_hash, read_scene, scene_files
 
 BY = ("--operator", "CD")
+LIT = ("--lamps-burn", "indicator")
+
+
+def verdict(**changes):
+    """The verdict of a result.json, as far as the logbook reads it."""
+    return {"state": "ready", "timer_s": 7200.0, "reasons": []} | changes
+
+
+RECORD = {
+    "verdict": verdict(),
+    "made_at": "2026-01-01T08:00:00+00:00",
+    "scene": {"title": "x", "sha256": "ab" * 32, "file": "gone.toml"},
+}
 
 
 @pytest.fixture
@@ -20,7 +36,7 @@ def folder(tmp_path):
 
 def test_a_day_of_a_crew(folder):
     said = raysim_said(
-        "log", "start", "R1", "R2", "--timer", "10:30", "--dose", "2 J/cm2", "--strap-dose",
+        "log", "start", "--lamps-burn", "indicator", "R1", "R2", "--timer", "10:30", "--dose", "2 J/cm2", "--strap-dose",
         "1.5 J/cm2", "--at", "2026-01-02 08:00", *BY, folder=folder,
     )  # fmt: skip
     assert said.status == 0, said.err
@@ -30,7 +46,7 @@ def test_a_day_of_a_crew(folder):
     tallies = raysim_said("log", "tallies", folder=folder)
     rows = [line.split() for line in tallies.out.splitlines() if line.startswith("R")]
     assert [row[:8] for row in rows] == [
-        [code, "AB", "1", "5", "0", "2", "10", "1.5"] for code in ("R1", "R2")
+        [code, "AB", "1", "5", "0", "2", "120", "1.5"] for code in ("R1", "R2")
     ]
     assert shows_cautions(tallies.out)
     listed = raysim_said("log", "list", folder=folder)
@@ -41,7 +57,17 @@ def test_a_day_of_a_crew(folder):
 
 
 def test_a_running_cycle_has_not_run_for_its_whole_timer(folder):
-    start = ("log", "start", "R1", "--timer", "10 min", "--dose", "1 J/cm2")
+    start = (
+        "log",
+        "start",
+        "--lamps-burn",
+        "indicator",
+        "R1",
+        "--timer",
+        "10 min",
+        "--dose",
+        "1 J/cm2",
+    )
     said = raysim_said(*start, "--at", "2026-01-02 08:00", *BY, folder=folder)
     assert said.status == 0, said.err
 
@@ -56,17 +82,24 @@ def test_a_running_cycle_has_not_run_for_its_whole_timer(folder):
 
 def test_setting_comes_from_a_result(folder):
     parts = [
-        {"part": "facepiece", "dose_per_cycle_mJ_cm2": 4000.0},
+        {"part": "facepiece", "dose_per_cycle_mJ_cm2": 50_000.0},
         {"part": "straps", "dose_per_cycle_mJ_cm2": 2500.0},
     ]
-    record = {
-        "timer_s": 601.0,
-        "scene": {"title": "invented", "sha256": "ab" * 32},
-        "reuse": {"parts": parts},
-    }
+    record = RECORD | {"verdict": verdict(timer_s=601.0), "reuse": {"parts": parts}}
     (folder / "result").mkdir()
     (folder / "result" / "result.json").write_text(json.dumps(record))
-    start = ("log", "start", "R1", "--result", "result", "--at", "2026-01-02 08:00", *BY)
+    start = (
+        "log",
+        "start",
+        "--lamps-burn",
+        "indicator",
+        "R1",
+        "--result",
+        "result",
+        "--at",
+        "2026-01-02 08:00",
+        *BY,
+    )
     said = raysim_said(*start, folder=folder)
     assert "timer 10 min 01 s" in said.out
     raysim_said("log", "end", "3", *BY, folder=folder)
@@ -75,16 +108,79 @@ def test_setting_comes_from_a_result(folder):
     raysim_said("log", "end", "5", *BY, folder=folder)
     said = raysim_said(*start, folder=folder)
     assert said.status == 2
-    assert "dose limit of 10 J/cm2 (it would have 12)" in said.err
+    assert "dose limit of 120 J/cm2 (it would have 150)" in said.err
     assert "abababababab" in raysim_said("log", "list", folder=folder).out
 
 
 def start_of(folder, result, *more):
     """What `raysim log start` says with a result of this content."""
-    (folder / "result.json").write_text(
-        json.dumps({"timer_s": 7200.0, "scene": {"title": "x", "sha256": "ab" * 32}} | result)
+    (folder / "result.json").write_text(json.dumps(RECORD | result))
+    return raysim_said(
+        "log",
+        "start",
+        "--lamps-burn",
+        "indicator",
+        "R1",
+        "--result",
+        "result.json",
+        *more,
+        *BY,
+        folder=folder,
     )
-    return raysim_said("log", "start", "R1", "--result", "result.json", *more, *BY, folder=folder)
+
+
+TO_DO = {"code": "reading_missing", "says": "no meter was read", "mend": "read it"}
+NEVER = {"code": "leak_above_limit", "says": "a seam leaks", "mend": "seal it"}
+
+
+def test_a_verdict_that_forbids_use_starts_no_cycle(folder):
+    found = verdict(state="do not use", timer_s=None, reasons=[NEVER, TO_DO])
+    said = start_of(folder, {"verdict": found}, "--done", "it is fine")
+    assert said.status == 2
+    assert "DO NOT USE: a seam leaks. Mend: seal it" in said.err
+
+
+def test_what_is_still_to_be_done_must_be_said_to_be_done(folder):
+    found = {"verdict": verdict(state="ready after", reasons=[TO_DO])}
+    said = start_of(folder, found)
+    assert said.status == 2
+    assert "not ready yet: no meter was read. Mend: read it; or" in said.err
+    said = start_of(folder, found, "--done", "3.4 mW/cm2 read by EF")
+    assert said.status == 0, said.err
+    listed = raysim_said("log", "list", "--json", folder=folder)
+    assert "done before: 3.4 mW/cm2 read by EF" in json.loads(listed.out)["cycles"][-1]["note"]
+
+
+def test_every_cycle_asks_whether_all_lamps_burn(folder):
+    said = raysim_said("log", "start", "R1", "--timer", "10 min", *BY, folder=folder)
+    assert said.status == 2
+    assert "give --lamps-burn indicator or --lamps-burn meter" in said.err
+
+
+def test_a_result_of_a_scene_that_has_changed_is_stale(folder):
+    scene = write_scene(folder)
+    record = {"scene": {"title": "x", "file": "scene.toml"}}
+    record["scene"]["sha256"] = file_hash(scene_files(scene, read_scene(scene)))
+    assert start_of(folder, record).status == 0
+    raysim_said("log", "end", "3", "--at", "2030-01-01", *BY, folder=folder)
+    raysim_said("log", "void", "3", "--note", "x", *BY, folder=folder)
+    for change in (lambda: plate(41.0).export(folder / "plate.ply"), lambda: scene.write_text("x")):
+        change()
+        said = start_of(folder, record)
+        assert said.status == 2
+        assert "scene.toml or one of its meshes has changed since" in said.err
+
+
+def test_a_result_from_before_a_change_of_lamps_is_stale(folder):
+    lamp = ("log", "lamp", "rear", *BY)
+    assert raysim_said(*lamp, "fitted", "--hours", "10", folder=folder).status == 0
+    assert start_of(folder, {}).status == 0  # the first entry of a lamp is no change
+    raysim_said("log", "void", "4", "--note", "x", *BY, folder=folder)
+    assert raysim_said(*lamp, "fitted", folder=folder).status == 0
+    said = start_of(folder, {})
+    assert said.status == 2
+    assert "lamp rear of box was changed after it" in said.err
+    assert start_of(folder, {"made_at": "2036-01-01T08:00:00+00:00"}).status == 0
 
 
 def test_a_lamp_older_than_the_timer_allows_for_is_warned_of(folder):
@@ -101,7 +197,9 @@ def test_a_lamp_older_than_the_timer_allows_for_is_warned_of(folder):
     line = next(line for line in said.err.splitlines() if "lamp rear" in line)
     assert "8,001.0 h by the end of this cycle, and the timer holds until 8,000 h" in line
     raysim_said("log", "void", "8", "--note", "x", *BY, folder=folder)
-    by_hand = raysim_said("log", "start", "R1", "--timer", "2 h", *BY, folder=folder)
+    by_hand = raysim_said(
+        "log", "start", "--lamps-burn", "indicator", "R1", "--timer", "2 h", *BY, folder=folder
+    )
     assert "lamp rear has 8,001.0 h" in by_hand.err  # the rated life
 
 
@@ -113,19 +211,43 @@ def test_a_lamp_older_than_the_timer_allows_for_is_warned_of(folder):
     ],
 )  # fmt: skip
 def test_times_are_read_as_the_report_writes_them(folder, text, seconds):
-    said = raysim_said("log", "start", "R1", "--timer", text, "--json", *BY, folder=folder)
+    said = raysim_said(
+        "log",
+        "start",
+        "--lamps-burn",
+        "indicator",
+        "R1",
+        "--timer",
+        text,
+        "--json",
+        *BY,
+        folder=folder,
+    )
     assert json.loads(said.out)["timer_s"] == seconds
 
 
 @pytest.mark.parametrize("text", ["4:32:1", "4:72:00", "1:2:3:4", "", "5", "4 h 3", "4:75"])
 def test_times_that_can_be_misread_are_refused(folder, text):
-    said = raysim_said("log", "start", "R1", "--timer", text, *BY, folder=folder)
+    said = raysim_said(
+        "log", "start", "--lamps-burn", "indicator", "R1", "--timer", text, *BY, folder=folder
+    )
     assert (said.status, said.out) == (2, "")
 
 
 def test_an_interruption_is_no_longer_than_the_cycle(folder):
     """Wear beyond the timer would be lost from the tally."""
-    start = ("log", "start", "R1", "--timer", "10 min", "--dose", "1 J/cm2", *BY)
+    start = (
+        "log",
+        "start",
+        "--lamps-burn",
+        "indicator",
+        "R1",
+        "--timer",
+        "10 min",
+        "--dose",
+        "1 J/cm2",
+        *BY,
+    )
     raysim_said(*start, "--at", "2026-01-02 08:00", folder=folder)
     close = ("log", "interrupted", "3", *BY)
     for ran, at, word in (
@@ -144,13 +266,13 @@ def test_an_interruption_is_no_longer_than_the_cycle(folder):
     ("words", "expected"),
     [
         (("add", "R1", "--owner", "AB", *BY), "in the logbook already"),
-        (("start", "R9", "--timer", "10 min", *BY), "did you mean R"),
-        (("start", "R1", "R1", "--timer", "10 min", *BY), "named twice"),
-        (("start", "R1", *BY), "give either --result or --timer"),
-        (("start", "R1", "--timer", "soon", *BY), "soon"),
-        (("start", "R1", "--timer", "0 s", *BY), "timer setting"),
-        (("start", "R1", "--timer", "10 min", "--at", "yesterday", *BY), "yesterday"),
-        (("start", "R1", "--result", "nothing", *BY), "cannot be read"),
+        (("start", *LIT, "R9", "--timer", "10 min", *BY), "did you mean R"),
+        (("start", *LIT, "R1", "R1", "--timer", "10 min", *BY), "named twice"),
+        (("start", *LIT, "R1", *BY), "give either --result or --timer"),
+        (("start", *LIT, "R1", "--timer", "soon", *BY), "soon"),
+        (("start", *LIT, "R1", "--timer", "0 s", *BY), "timer setting"),
+        (("start", *LIT, "R1", "--timer", "10 min", "--at", "yesterday", *BY), "yesterday"),
+        (("start", *LIT, "R1", "--result", "nothing", *BY), "cannot be read"),
         (("end", "77", *BY), "there is no cycle 77"),
         (("tallies", "--book", "elsewhere.db"), "raysim log new"),
         (("new",), "exists already"),

@@ -141,7 +141,7 @@ def test_readings_that_disagree_leave_no_timer(tmp_path, predicted):
     with_points(tmp_path, tuple(0.33 * p for p in predicted))
     said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
     assert said.status == 3, said.err
-    assert "No timer: a meter reading does not agree with the calculation." in said.words
+    assert "DO NOT USE. There is no timer setting" in said.words
     assert "for information only" in said.words
     assert "Set the timer" not in said.words
     assert shows_cautions(said.out)
@@ -151,14 +151,17 @@ def test_readings_that_agree_leave_a_timer_that_is_no_shorter(tmp_path, predicte
     with_points(tmp_path, tuple(0.93 * p for p in predicted))
     said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
     assert said.status == 0, said.err
-    assert "Set the timer to" in said.words
+    assert "hen set the timer to" in said.words
     assert "some light is missing" in said.words
     assert "find out why" not in said.words
     told = raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path)
     record = json.loads(told.out)
-    assert record["timer_s"] > record["calculated_s"] > 0.0
+    assert record["verdict"]["timer_s"] > record["verdict"]["calculated_s"] > 0.0
     assert record["readings"]["agree"]
-    assert max(cause["time_s"] for cause in record["readings"]["causes"]) == record["timer_s"]
+    assert (
+        max(cause["time_s"] for cause in record["readings"]["causes"])
+        == record["verdict"]["timer_s"]
+    )
 
 
 def test_the_prediction_is_for_lamps_of_their_age_at_the_reading(tmp_path, predicted, monkeypatch):
@@ -212,9 +215,9 @@ def test_a_reading_of_zero_leaves_no_time_however_the_others_agree(tmp_path, pre
     assert said.status == 3, said.err
     assert 'At "by the right tube" 0 mW/cm2 was read' in said.words
     assert "does not agree, no light was read" in said.words
-    assert "No timer" in said.words
+    assert "DO NOT USE" in said.words
     told = raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path)
-    assert json.loads(told.out)["timer_s"] is None
+    assert json.loads(told.out)["verdict"]["timer_s"] is None
     with_points(tmp_path, (0.0, None, None))
     alone = raysim_said("meter", "scene.toml", "--no-time", folder=tmp_path)
     assert "no light was read" in alone.words
@@ -226,11 +229,11 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
     dose = ("dose", "scene.toml", "--out", "out", "--no-pictures", "--force", *QUICK)
     said = raysim_said(*dose, folder=tmp_path)
     assert said.status == 3, said.err
-    assert "No timer: a meter reading does not agree" in said.words
+    assert "A meter reading does not agree with the calculation. Mend: find out why" in said.words
     assert "Set the timer" not in said.words
     record = json.loads((tmp_path / "out/result.json").read_text())
-    assert record["timer_s"] is None
-    assert record["calculated_s"] > 0.0
+    assert record["verdict"]["timer_s"] is None
+    assert record["verdict"]["calculated_s"] > 0.0
     assert [meter["agrees"] for meter in record["meters"]] == [False, True, None]
     assert record["reuse"] is None
     assert record["lamp_life"] is None
@@ -238,7 +241,7 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
         text = (tmp_path / "out" / page).read_text()
         assert "does not agree" in text
         assert "Set the timer" not in text
-    assert "NONE: do not use" in (tmp_path / "out/card.html").read_text()
+    assert "DO NOT USE" in (tmp_path / "out/card.html").read_text()
     raysim_said("log", "new", "--book", "book.db", folder=tmp_path)
     raysim_said(
         "log",
@@ -252,7 +255,19 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
         "AB",
         folder=tmp_path,
     )
-    log = ("log", "start", "R1", "--result", "out", "--book", "book.db", "--operator", "AB")
+    log = (
+        "log",
+        "start",
+        "--lamps-burn",
+        "indicator",
+        "R1",
+        "--result",
+        "out",
+        "--book",
+        "book.db",
+        "--operator",
+        "AB",
+    )
     started = raysim_said(*log, folder=tmp_path)
     assert (started.status, started.err.count("\n")) == (2, 1)
     assert "a meter reading does not agree with the calculation" in started.err

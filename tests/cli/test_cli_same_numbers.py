@@ -31,6 +31,7 @@ def records(tmp_path_factory):
         assert said.status == 0
         found[name] = json.loads(said.out)
         assert found[name].pop("seconds") > 0.0
+        assert found[name].pop("made_at")
         found[name]["faces"] = (folder / name / "faces.csv").read_text("utf-8")
     return found
 

@@ -22,8 +22,8 @@ from raysim.output.pages.sheets import card_steps
 from raysim.output.pictures.charts import dose_in_cycle, write_charts
 from raysim.output.words.life import interrupted_table, lamp_life_record
 from raysim.output.words.poses import pose_lines
-from raysim.output.words.sentences import headline, timer_words
 from raysim.output.words.uncertainty import budget_table
+from raysim.output.words.verdict import headline, timer_words
 from raysim.scene.triangles import SIDES
 from raysim.transport.kernel_scene import kernel_scene
 
@@ -120,7 +120,7 @@ def uneven(tmp_path_factory):
 @pytest.fixture(scope="module")
 def quick(uneven):
     """The cycle by the fewest photons, for what must follow from any."""
-    return raysim.simulate(uneven[0], photons=1, seed=3)
+    return with_verdict(raysim.simulate(uneven[0], photons=1, seed=3))
 
 
 @pytest.fixture(scope="module")

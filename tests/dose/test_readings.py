@@ -19,7 +19,7 @@ from raysim.dose.readings import ALL_LAMPS, LINING, ONE_LAMP, MeterResult
 from raysim.dose.result import LampFailure
 from raysim.output.pages.sheets import card_doubts, card_lines
 from raysim.output.words.readings import reading_lines
-from raysim.output.words.sentences import bottom_line, headline
+from raysim.output.words.verdict import headline
 from raysim.scene.triangles import MeterPoint
 
 # Two lamps at six points, W/m2, by case; invented.
@@ -87,11 +87,11 @@ def test_a_reading_that_disagrees_leaves_no_timer(share):
     assert result.timer == math.inf
     assert math.isfinite(result.calculated)
     assert np.isnan(result.dose_at_timer()).all()
-    assert headline(result) == "No timer: a meter reading does not agree with the calculation."
-    words = " ".join(bottom_line(result))
+    assert headline(result).startswith("DO NOT USE. There is no timer setting; calculated, for ")
+    words = " ".join(synthetic.lines_of(result))
     assert "Set the timer" not in words
     assert "by the end of the timer" not in words
-    assert card_lines(result)[0] == "NONE: do not use"
+    assert card_lines(result)[0] == "DO NOT USE"
     assert any("for information only" in line for line in card_doubts(result))
     (row,) = result.readings.rows
     lines = reading_lines(result)

@@ -16,6 +16,7 @@ from raysim.dose.exposure import WarmUpCurve, exposure_time
 from raysim.dose.readings import MeterResult
 from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Result, Spot
 from raysim.library.surfaces import find_surface
+from raysim.output.words.verdict import opening_lines
 from raysim.scene.place import BOX_WALLS, box_vertices
 from raysim.scene.triangles import (
     SIDES,
@@ -27,6 +28,7 @@ from raysim.scene.triangles import (
     SceneTriangles,
     wall_body,
 )
+from raysim.verdict.rules import with_verdict
 
 INSIDE_BOX = (0.30, 0.25, 0.35)  # m
 TARGET, SAFETY = 10_000.0, 1.2
@@ -143,7 +145,7 @@ def result(
     )
     point = MeterPoint("middle", np.array([0.15, 0.12, 0.1]), np.array([0.0, 0.0, 1.0]), None)
     meter = MeterResult(point, np.array([[8.0, 10.0], [11.0, 14.0], [13.0, 17.0]]), np.ones(2), 0.5)
-    return Result(
+    whole = Result(
         title=title,
         sha256="0123456789abcdef" * 4,
         raysim_version="0.1.0",
@@ -166,6 +168,7 @@ def result(
         warnings=(fault,),
         assumptions=(("target dose", "1 J/cm2", "somebody (read)"),),
     )
+    return with_verdict(whole)
 
 
 def read(whole: Result, *readings: float | None) -> Result:
@@ -175,7 +178,12 @@ def read(whole: Result, *readings: float | None) -> Result:
         replace(meter, point=replace(meter.point, name=f"point {k + 1}", reading=reading))
         for k, reading in enumerate(readings)
     )
-    return with_readings(replace(whole, meters=meters))
+    return with_verdict(with_readings(replace(whole, meters=meters, verdict=None)))
+
+
+def lines_of(whole: Result) -> list[str]:
+    """What is read first of a result, once it is judged."""
+    return opening_lines(with_verdict(whole))
 
 
 def case_result(scene: SceneTriangles, name: str, irradiance: np.ndarray) -> CaseResult:

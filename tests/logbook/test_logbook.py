@@ -46,8 +46,8 @@ def of(book, code):
 def test_defaults_of_limits_are_the_stated_assumptions(book):
     with_respirators(book, "R1")
     r = get(book, "r1")  # the case of letters does not matter
-    assert (r.code, r.donnings_limit, r.cycles_limit) == ("R1", 5, None)
-    assert (r.dose_limit, r.strap_dose_limit) == (10.0 * J, 20.0 * J)
+    assert (r.code, r.donnings_limit, r.cycles_limit) == ("R1", 5, 10)
+    assert (r.dose_limit, r.strap_dose_limit) == (120.0 * J, 240.0 * J)
 
 
 def test_cycles_and_doses_add_up(book):
@@ -94,7 +94,7 @@ def test_limit_of_donnings_refuses_the_next_cycle(book):
     [
         ({"dose_limit": 5.0 * J}, "dose limit of 5 J/cm2"),
         ({"strap_dose_limit": 2.5 * J}, "strap dose limit of 2.5 J/cm2"),
-        ({"cycles_limit": 2}, "policy limit of 2 cycles"),
+        ({"cycles_limit": 2}, "limit of 2 cycles"),
     ],
 )
 def test_each_limit_binds_after_two_cycles(book, limits, words):
@@ -118,7 +118,7 @@ def test_limit_can_be_overridden_with_a_reason_that_stays(book):
     with_respirators(book, "R1", cycles_limit=1)
     run(book, "R1")
     number, warnings = start_cycle(book, ["R1"], SETTING, "CD", overridden="none left, chief GH")
-    assert warnings == ["R1: passes its policy limit of 1 cycles"]
+    assert warnings == ["R1: passes its limit of 1 cycles"]
     assert get_cycle(book, number).note == "limits overridden: none left, chief GH"
 
 

@@ -24,6 +24,7 @@ def enter_respirators(path, *prefixes):
         for prefix in prefixes:
             for k in range(LOAD):
                 limits = {"donnings_limit": 10**6, "dose_limit": 1e12, "strap_dose_limit": 1e12}
+                limits |= {"cycles_limit": 10**6}
                 add_respirator(book, Respirator(f"{prefix}{k}", "AB", **limits), "CD")
 
 

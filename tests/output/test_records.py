@@ -147,7 +147,7 @@ def test_lamps_tell_what_they_give_to_the_expected_worst_spot():
 
 def test_what_is_not_finite_is_null():
     record = result_record(synthetic.result(dark=True))
-    assert record["timer_s"] is None
+    assert record["verdict"]["timer_s"] is None
     assert record["cases"][CAUTIOUS]["exposure_time_s"] is None
     with pytest.raises(NotAFigure, match="not JSON compliant"):
         json_text({"a": math.nan})

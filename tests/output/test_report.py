@@ -26,7 +26,6 @@ from raysim.output.words.failures import failure_line
 from raysim.output.words.inputs import lamps_table, surfaces_table
 from raysim.output.words.numbers import number
 from raysim.output.words.report_words import uncertainty_words
-from raysim.output.words.sentences import bottom_line
 from raysim.output.words.tables import (
     NOT_CLEAR,
     cases_table,
@@ -150,9 +149,11 @@ def test_everything_a_user_names_is_escaped(result, drawn, tmp_path):
 
 
 def test_bottom_line_says_what_the_result_says(result, full):
-    lines = bottom_line(result)
+    lines = synthetic.lines_of(result)
     case = result.cases[CAUTIOUS]
-    assert lines[0].startswith(f"Set the timer to {minutes_seconds(result.timer)},")
+    timer = minutes_seconds(result.timer)
+    assert lines[0].startswith("READY AFTER a meter check and a seam survey. ")
+    assert f"Then set the timer to {timer}, counted" in lines[0]
     whole = " ".join(lines)
     assert f"{case.worst.object}, {case.worst.part}, {case.worst.side}, lower left" in whole
     x, y, z = (1000.0 * case.worst.centroid).round().astype(int)
@@ -171,11 +172,10 @@ def test_bottom_line_says_what_the_result_says(result, full):
 
 
 def test_precision_missed_and_interruption_are_said(result):
-    assert "precision" not in " ".join(bottom_line(result))
-    missed = " ".join(bottom_line(replace(result, precision_asked=0.01)))
-    assert "(1.0%) was not reached" in missed
-    assert "3.0% below" in missed
-    assert "interrupted" in " ".join(bottom_line(replace(result, interrupted=True)))
+    assert "precision" not in " ".join(synthetic.lines_of(result))
+    missed = " ".join(synthetic.lines_of(replace(result, precision_asked=0.01)))
+    assert "A precision of 1.0% was asked for, and 3.0% reached." in missed
+    assert "was broken off" in " ".join(synthetic.lines_of(replace(result, interrupted=True)))
 
 
 def test_interruption_stands_in_the_report(result, tmp_path):
@@ -185,12 +185,13 @@ def test_interruption_stands_in_the_report(result, tmp_path):
 
 def test_no_finite_time(tmp_path):
     dark = synthetic.result(dark=True)
-    lines = bottom_line(dark)
-    assert "no finite timer" in lines[0]
-    assert lines[1].startswith("No light was found at respirator 2, shell, inside")
-    assert "add a lamp" in lines[2]
+    lines = synthetic.lines_of(dark)
+    assert lines[0] == "DO NOT USE. There is no timer setting."
+    assert lines[1].startswith("No time can be vouched for: respirator 2 shell gets too little")
+    where = next(k for k, line in enumerate(lines) if line.startswith("No light was found at resp"))
+    assert "add a lamp" in lines[where + 1]
     text = Page(html_of(dark, tmp_path)).text
-    assert "no finite time" in text
+    assert "no time can be vouched for" in text.casefold()
     assert "Dose of each object at the timer" not in text
     assert "nan" not in text.lower().replace("finance", "")
     assert doses_table(dark) is None
@@ -206,14 +207,15 @@ def too_little_light(**changes):
 
 def test_a_spot_with_too_little_light_asks_for_photons_and_says_what_they_can_give():
     result = too_little_light(precision_asked=0.02)
-    lines = bottom_line(result)
-    assert "it could be none" in lines[1]
-    assert "More photons" in lines[2]
+    lines = synthetic.lines_of(result)
+    where = next(k for k, line in enumerate(lines) if "it could be none" in line)
+    assert "More photons" in lines[where + 1]
     worst = result.cases[CAUTIOUS].worst
     most = worst.irradiance + 2.0 * worst.standard_error
     least = minutes_seconds(1.2 * 10_000.0 / most + WARM_UP_LOSS)
-    assert f"hardly one below {least}." in lines[2]
-    assert lines[2].index("More photons") < lines[2].index("turn or move")
+    advice = lines[where + 1]
+    assert f"hardly one below {least}." in advice
+    assert advice.index("More photons") < advice.index("turn or move")
     assert any("must not set a timer" in line for line in lines)
 
 
@@ -224,11 +226,11 @@ def test_what_is_too_dark_to_wait_for_asks_for_light_and_not_for_photons():
     for irradiance, is_too_dark in ((0.0189, True), (0.0199, False)):
         spot = replace(case.worst, irradiance=irradiance, standard_error=0.0001)
         cases = {**lit.cases, CAUTIOUS: replace(case, worst=spot)}
-        lines = bottom_line(replace(lit, cases=cases))
-        assert ("more than a week" in lines[1]) == is_too_dark
-        assert ("it could be none" in lines[1]) != is_too_dark
-        assert ("More photons" in lines[2]) != is_too_dark
-        assert "turn or move" in lines[2]
+        words = " ".join(synthetic.lines_of(replace(lit, cases=cases)))
+        assert ("more than a week" in words) == is_too_dark
+        assert ("it could be none" in words) != is_too_dark
+        assert ("More photons" in words) != is_too_dark
+        assert "turn or move" in words
 
 
 def test_a_timer_of_more_than_a_week_is_told_before_all_else():
@@ -236,9 +238,9 @@ def test_a_timer_of_more_than_a_week_is_told_before_all_else():
     case = lit.cases[CAUTIOUS]
     for days, is_too_long in ((6.9, False), (7.1, True)):
         slow = replace(case, exposure_time=days * 86_400.0, precision=0.5)
-        lines = bottom_line(replace(lit, cases={**lit.cases, CAUTIOUS: slow}))
-        assert ("takes more than a week" in lines[1]) == is_too_long
-        assert any("More photons" in line for line in lines) != is_too_long
+        lines = synthetic.lines_of(replace(lit, cases={**lit.cases, CAUTIOUS: slow}))
+        assert lines[0].startswith("DO NOT USE.")
+        assert ("takes over a week" in lines[1]) == is_too_long
 
 
 @pytest.mark.parametrize("dark", [True, False])
@@ -251,7 +253,7 @@ def test_without_a_time_the_first_advice_follows_the_cause(dark):
         result = too_little_light(**changes)
         if dark:
             result = replace(synthetic.result(dark=True), **changes)
-        advice = next(line for line in bottom_line(result) if "turn or move" in line)
+        advice = next(line for line in synthetic.lines_of(result) if "turn or move" in line)
         assert advice.startswith(first)
         assert "nly if" in advice.partition("turn or move")[0]
 

@@ -20,8 +20,9 @@ from raysim.output.pages.sheets import (
     write_card,
 )
 from raysim.output.words.cautions import CAUTION_LINE
-from raysim.output.words.sentences import bottom_line, reservations
+from raysim.output.words.sentences import reservations
 from raysim.scene.file.written import SceneAsWritten
+from raysim.verdict.rules import with_verdict
 
 
 def with_wear(**wear):
@@ -53,12 +54,12 @@ def test_card_shows_timer_cautions_and_a_box_for_each_cycle(tmp_path, dose):
 def test_card_without_a_timer_says_not_to_use_the_box(tmp_path):
     write_card(synthetic.result(dark=True), [], tmp_path / "card.html")
     text = (tmp_path / "card.html").read_text()
-    assert "NONE: do not use" in text
+    assert "DO NOT USE" in text
     assert 'class="box"' not in text
 
 
 def test_no_box_where_not_even_one_cycle_is_allowed(tmp_path):
-    whole = with_wear(material_dose="0.1 J/cm2")
+    whole = with_verdict(with_wear(material_dose="0.1 J/cm2"))
     assert card_boxes(whole) == 0
     write_card(whole, [], tmp_path / "card.html")
     assert "not even one cycle is allowed" in (tmp_path / "card.html").read_text()
@@ -77,25 +78,25 @@ def test_a_card_says_which_calculation_it_goes_back_to(tmp_path):
     words = card_origin(whole, date(2031, 2, 3))
     assert words.startswith(f"Calculated on 2031-02-03 by raysim {whole.raysim_version}, scene ")
     assert whole.sha256[:12] in words
-    write_card(replace(whole, interrupted=True), [], tmp_path / "card.html")
+    write_card(with_verdict(replace(whole, interrupted=True)), [], tmp_path / "card.html")
     text = (tmp_path / "card.html").read_text()
     assert whole.sha256[:12] in text
-    assert "The run was interrupted" in text
+    assert "The run was broken off" in text
 
 
 def test_reservations_stand_above_all_on_report_and_card(tmp_path):
     """mJ for J made a card of '21 s' with no word of doubt on it."""
     whole = with_wear()
     assert reservations(replace(whole, target_dose=1e4)) == []
-    low = replace(whole, target_dose=10.0, without=("rear left",))
-    first, second = reservations(low)
-    assert "1.00 mJ/cm2, is 1,000 times below the 1,000 mJ/cm2 in print" in first
-    assert '"rear left" is taken as out' in second
-    assert bottom_line(low)[1:3] == [first, second]
+    low = with_verdict(replace(whole, target_dose=10.0, without=("rear left",)))
+    (left_out,) = reservations(low)
+    assert '"rear left" is taken as out' in left_out
+    target = "The target, 1 mJ/cm2, is 1,000.0 times below the 1,000 mJ/cm2 in print"
+    assert any(line.startswith(target) for line in synthetic.lines_of(low)[1:5])
     write_card(low, [], tmp_path / "card.html")
     text = (tmp_path / "card.html").read_text()
-    assert first in text
-    assert text.index(first) < text.index(CAUTION_LINE)
+    for words in (target, left_out.split('"')[0]):
+        assert text.index(words) < text.index(CAUTION_LINE)
 
 
 def test_sheets_fit_a_phone(tmp_path):

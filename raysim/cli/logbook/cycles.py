@@ -9,6 +9,7 @@ from raysim.base.units import minutes_seconds
 from raysim.cli.given import COUNT, PATH, TEXT
 from raysim.cli.groups import with_examples
 from raysim.cli.logbook.json import JSON, print_json, setting_record
+from raysim.cli.logbook.obeyed import refuse_changed_lamps
 from raysim.cli.logbook.options import (
     AT,
     BOOK,
@@ -31,14 +32,26 @@ NUMBER = click.argument("number", type=COUNT)
 
 @with_examples(
     "start",
-    "raysim log start R1 R2 --result results/my_box --operator CD",
-    'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --operator CD',
+    "raysim log start R1 R2 --result results/my_box --lamps-burn indicator --operator CD",
+    'raysim log start R1 --timer 14:20 --dose "2 J/cm2" --lamps-burn meter --operator CD',
 )
 @click.argument("codes", type=TEXT, nargs=-1, required=True)
 @click.option("--result", type=PATH, help="Folder 'raysim dose' wrote.")
 @click.option("--timer", type=TIME, help="Timer setting, if there is no --result.")
 @click.option("--dose", type=DOSE, help="Best-lit face by the end, if there is no --result.")
 @click.option("--strap-dose", type=DOSE, help="Best-lit strap by the end.")
+@click.option(
+    "--lamps-burn",
+    type=click.Choice(["indicator", "meter"]),
+    help="What shows that every lamp burns: an indicator outside, or a fixed meter.",
+)
+@click.option(
+    "--done",
+    type=TEXT,
+    default="",
+    show_default=False,
+    help="What the verdict asks for and was done; by whom.",
+)
 @click.option(
     "--override",
     "overridden",
@@ -60,6 +73,9 @@ def start(
     timer: float | None,
     dose: float | None,
     strap_dose: float | None,
+    lamps_burn: str | None,
+    done: str,
+    note: str,
     box: str,
     as_json: bool,
     book: Path,
@@ -70,11 +86,19 @@ def start(
         raise click.UsageError("give either --result or --timer")
     if result is not None and not (dose is None and strap_dose is None):
         raise click.UsageError("--dose and --strap-dose come from --result; leave them out")
+    if lamps_burn is None:
+        raise click.UsageError(
+            "a lamp that is out cannot be seen from outside: look at the indicator or the fixed "
+            "meter, and give --lamps-burn indicator or --lamps-burn meter"
+        )
     setting, until = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose), None
-    if result is not None:
-        setting, until = setting_of_result(result, box)
+    notes = [note, f"every lamp burns, by {lamps_burn}", f"done before: {done}" if done else ""]
+    note = "; ".join(filter(None, notes))
     with open_logbook(book) as opened:
-        number, warnings = start_cycle(opened, codes, setting, **entry)
+        if result is not None:
+            setting, until, made_at = setting_of_result(result, box, done)
+            refuse_changed_lamps(opened, box, made_at, result)
+        number, warnings = start_cycle(opened, codes, setting, note=note, **entry)
         warnings += past_their_life(opened, box, until)
     if as_json:
         entered = {"cycle": number, "respirators": codes, "warnings": warnings}

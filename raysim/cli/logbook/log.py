@@ -23,7 +23,7 @@ from raysim.output.words.cautions import CAUTION_LINE
     epilog=examples(
         "raysim log new",
         "raysim log add R1 --owner AB --operator CD",
-        "raysim log start R1 --result results/clinic_locker --operator CD",
+        "raysim log start R1 --result results/clinic_locker --lamps-burn indicator --operator CD",
         "raysim log end 2 --operator CD",
         "raysim log tallies",
     ),

@@ -13,6 +13,7 @@ from raysim.base import units
 from raysim.base.errors import RaysimError, printable
 from raysim.cli.given import PLACE, TEXT, Read
 from raysim.cli.groups import together
+from raysim.cli.logbook.obeyed import obey
 from raysim.logbook.cycles import Setting
 
 DEFAULT_BOOK = "raysim-logbook.db"
@@ -82,7 +83,9 @@ def _record(file: Path) -> dict[str, Any]:
     """Content of a result file; pipes, devices and huge files are refused."""
     if file.exists() and (not file.is_file() or file.stat().st_size > LARGEST_RESULT):
         raise ValueError
-    record: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
+    record = json.loads(file.read_text(encoding="utf-8"))
+    if not isinstance(record, dict):
+        raise ValueError
     return record
 
 
@@ -93,21 +96,30 @@ def _figure(value: Any) -> float:
     return float(value)
 
 
-def setting_of_result(folder: Path, box: str) -> tuple[Setting, float | None]:
+def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, float | None, datetime]:
     """Timer, scene and wear of a cycle, as `raysim dose` wrote them.
 
-    Also up to how many lamp hours the timer holds, if the result says so.
+    Also up to how many lamp hours the timer holds, if the result says so, and when it was made.
+
+    Raises
+    ------
+    RaysimError
+        Where its verdict forbids the cycle, or asks for more than was `done`.
     """
     try:
         record = _record(folder / "result.json" if folder.is_dir() else folder)
-        timer, scene = record["timer_s"], record["scene"]
+        obey(record, folder, done)
+        scene, made_at = record["scene"], datetime.fromisoformat(record["made_at"])
         parts = {part["part"]: part for part in (record.get("reuse") or {}).get("parts", [])}
         doses = [
             None if name not in parts else 10.0 * _figure(parts[name]["dose_per_cycle_mJ_cm2"])
             for name in ("facepiece", "straps")
         ]
         title, sha256 = (printable(str(scene[key])) for key in ("title", "sha256"))
-        whole = Setting(box, 0.0 if timer is None else _figure(timer), title, sha256, *doses)
+        life = record.get("lamp_life")
+        until = None if life is None else _figure(life["holds_until_h"])
+        timer = _figure(record["verdict"]["timer_s"])
+        return Setting(box, timer, title, sha256, *doses), until, made_at
     except OSError as error:
         raise RaysimError(
             f"--result {folder}: cannot be read ({error.strerror}). Mend: name the folder that "
@@ -117,19 +129,3 @@ def setting_of_result(folder: Path, box: str) -> tuple[Setting, float | None]:
         raise RaysimError(
             f"--result {folder}: not a result of 'raysim dose'. Mend: name the folder it wrote"
         ) from None
-    if timer is None:
-        raise RaysimError(f"--result {folder}: {_no_timer(record)}")
-    try:
-        return whole, _figure(record["lamp_life"]["holds_until_h"])
-    except (ValueError, KeyError, TypeError):
-        return whole, None
-
-
-def _no_timer(record: dict[str, Any]) -> str:
-    """Why a result has no timer, and how to mend it."""
-    if (record.get("readings") or {}).get("agree") is False:
-        return (
-            "a meter reading does not agree with the calculation, so there is no timer. Mend: find "
-            "out why ('raysim meter'), read again, and run 'raysim dose' anew"
-        )
-    return "it has no finite timer setting. Mend: mend the dark spot first"

@@ -18,10 +18,11 @@ from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.germs import germ_records
 from raysim.output.words.life import lamp_life_record
 from raysim.output.words.uncertainty import budget_record
+from raysim.output.words.verdict import the_verdict, verdict_record
 from raysim.output.words.wear import reuse_record
 from raysim.scene.triangles import SIDES
 
-SCHEMA_VERSION = "1"
+SCHEMA_VERSION = "2"
 FACE_COLUMNS = (
     "object",
     "face",
@@ -49,6 +50,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
     return {
         "schema_version": SCHEMA_VERSION,
         "raysim_version": result.raysim_version,
+        "made_at": the_verdict(result).made_at.isoformat(timespec="seconds"),
         "scene": scene_record(result.title, result.sha256, result.scene_file),
         "seed": result.seed,
         "photons": result.photons,
@@ -62,8 +64,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
             "dose_mJ_cm2": finite_or_none(to_mJ_cm2(result.target_dose)),
             "safety_factor": result.safety_factor,
         },
-        "timer_s": finite_or_none(result.timer),
-        "calculated_s": finite_or_none(result.calculated),
+        "verdict": verdict_record(result),
         "case": case,
         "energy": _energy(result.cases[case]),
         "cases": {name: _case(result, entry) for name, entry in result.cases.items()},

@@ -12,6 +12,7 @@ from raysim.output.files.dose_map import write_dose_map
 from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
 from raysim.output.files.records import result_record, write_faces
 from raysim.output.pictures.pictures import Picture
+from raysim.verdict.rules import with_verdict
 
 
 def write_results(
@@ -61,6 +62,7 @@ def write_results(
     from raysim.output.pictures.draw import Drawing
 
     trouble = ""
+    result = result if result.verdict is not None else with_verdict(result)
 
     def fill(fresh: Path) -> None:
         nonlocal trouble

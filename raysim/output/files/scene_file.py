@@ -119,3 +119,14 @@ def _value(value: Any) -> str:
     if isinstance(value, list):
         return f"[{', '.join(_value(one) for one in value)}]"
     return repr(value)
+
+
+def scene_places(folder: Path, recorded: str) -> list[Path]:
+    """Where the scene of a folder of results may be, named `recorded` in it; none if "".
+
+    As it was named, or beside the folder or one above it.
+    """
+    if not recorded:
+        return []
+    above = [parent / recorded for parent in (folder.resolve(), *folder.resolve().parents)]
+    return list(dict.fromkeys([Path(recorded), *above]))

@@ -2,11 +2,11 @@
 
 from typing import Any
 
-from raysim.base.figures import finite_or_none
 from raysim.dose.agreement import COVERAGE
 from raysim.dose.result import Result
 from raysim.output.files.readings_record import meter_record, readings_record
 from raysim.output.words.cautions import CAUTIONS
+from raysim.output.words.verdict import verdict_record
 from raysim.studies.survey.run import Survey
 from raysim.version import __version__
 
@@ -41,8 +41,7 @@ def survey_record(study: Survey, result: Result | None = None) -> dict[str, Any]
             "cannot_be_told_apart": [list(pair) for pair in fit.together],
         }
     if result is not None:
-        record["timer_s"] = finite_or_none(result.timer)
-        record["calculated_s"] = finite_or_none(result.calculated)
+        record["verdict"] = verdict_record(result)
         record["readings"] = readings_record(result)
     record["cautions"] = list(CAUTIONS)
     return record

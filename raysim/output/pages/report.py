@@ -25,12 +25,13 @@ from raysim.output.words import (
     survey,
     tables,
     uncertainty,
+    verdict,
     wear,
 )
 
 # What the template calls for its sentences and tables.
 WORDS: list[ModuleType] = [failures, germs, inputs, life, poses, readings, report_words]
-WORDS += [sentences, survey, tables, uncertainty, wear]
+WORDS += [sentences, survey, tables, uncertainty, verdict, wear]
 
 
 def write_report(

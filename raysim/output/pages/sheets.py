@@ -4,8 +4,6 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-
 from raysim.assess.cut_list import marks, panels
 from raysim.assess.lamp_life import lamp_life
 from raysim.assess.reuse import reuse
@@ -13,7 +11,8 @@ from raysim.dose.result import Result
 from raysim.output.pages.environment import write_page
 from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.words.readings import reading_lines
-from raysim.output.words.sentences import reservations, timer_words
+from raysim.output.words.sentences import reservations
+from raysim.output.words.verdict import reason_lines, timer_words
 from raysim.scene.file.written import SceneAsWritten
 
 # Steps: Grist et al. review, doi 10.1089/apb.20.0051 (unsoiled, own wearer) [read]; the full time
@@ -21,7 +20,8 @@ from raysim.scene.file.written import SceneAsWritten
 STEPS = (
     "Unsoiled, undamaged respirators only, each marked with its wearer's initials.",
     "Hang them as in the picture: open, straps spread, nothing touching.",
-    "Shut the door. Lamps on. Start the timer from cold lamps.",
+    "Shut the door. Lamps on, start the timer from cold lamps. See that every lamp burns, by the "
+    "indicator outside or the fixed meter; never look in.",
     "Door opened or a lamp out: the cycle does not count. Start the full time again.",
     "Tick one box for each cycle. No box left: discard the respirator.",
     "Each respirator goes back to its own wearer; a failed fit check ends its use.",
@@ -37,7 +37,7 @@ def card_boxes(result: Result) -> int:
 
 def card_lines(result: Result) -> tuple[str, str, str]:
     """Timer setting, what the tally boxes stand for, and when the lamps are to be changed."""
-    timer = timer_words(result) if np.isfinite(result.timer) else "NONE: do not use"
+    timer = timer_words(result)
     found, life = reuse(result), lamp_life(result)
     if found is None:
         cycles = "No cycle is allowed: there is no finite timer setting."
@@ -51,9 +51,10 @@ def card_lines(result: Result) -> tuple[str, str, str]:
 
 
 def card_doubts(result: Result) -> list[str]:
-    """Doubts to be read before the timer is used: readings that disagree, and reservations."""
+    """What has to be done before the timer is used, or why there is none."""
     disagree = result.readings is not None and not result.readings.agree
-    return [*(reading_lines(result) if disagree else ()), *reservations(result)]
+    known = reading_lines(result) if disagree else []
+    return [*reason_lines(result), *known, *reservations(result)]
 
 
 def card_origin(result: Result, day: date | None = None) -> str:

@@ -17,7 +17,7 @@ from raysim.output.pictures.figure import (
 from raysim.output.pictures.pictures import OBJECT, Picture
 from raysim.output.pictures.scale import COLOUR_MAP
 from raysim.output.pictures.views import directions_about, parallel_view
-from raysim.scene.check.contact import Surroundings
+from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
 

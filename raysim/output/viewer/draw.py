@@ -22,6 +22,7 @@ from raysim.output.viewer.meshes import (
 )
 from raysim.output.viewer.source import worst_place
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.output.words.verdict import DO_NOT_USE
 from raysim.scene.triangles import INSIDE, OUTSIDE
 from raysim.transport.trails import FAINTEST
 
@@ -166,8 +167,8 @@ class Window:
 
     def _add_words(self) -> None:
         result = self.view.result
-        timer = result.record["timer_s"]
-        told = "no finite timer setting" if timer is None else f"timer {minutes_seconds(timer)}"
+        timer = result.record["verdict"]["timer_s"]
+        told = DO_NOT_USE if timer is None else f"timer {minutes_seconds(timer)}"
         under = f"{result.record['case']} case; {told}"
         under += "; interrupted run" if result.record["interrupted"] else ""
         if self.view.slices:

@@ -10,6 +10,7 @@ import numpy as np
 
 from raysim.base.errors import RaysimError, SceneError
 from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.scene_file import scene_places
 from raysim.output.pictures.scale import DoseScale, scale_of_doses, scale_of_irradiance
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.read import file_hash
@@ -133,7 +134,7 @@ def _joined(folder: Path, record: dict[str, Any], mesh: Any) -> ViewedResult:
     names = tuple(str(name) for name in mesh.field_data["body_names"])
     case = record["cases"][record["case"]]
     best = (int(case["best"]["face"]), SIDES.index(case["best"]["side"]))
-    if record["timer_s"] is None:
+    if record["verdict"]["timer_s"] is None:
         scale = scale_of_irradiance(sides("irradiance", "_mW_cm2").astype(float), judged)
     else:
         doses = sides("dose_at_timer", "_mJ_cm2").astype(float)
@@ -160,7 +161,7 @@ def find_scene(view: ViewedResult, named: Path | None) -> BuiltScene:
         If it is not found, cannot be read, or has changed since.
     """
     recorded = str(view.record["scene"].get("file", ""))
-    places = [named] if named else _places(view.folder, recorded)
+    places = [named] if named else scene_places(view.folder, recorded)
     faults = []
     for place in places:
         if not place.is_file():
@@ -179,13 +180,6 @@ def find_scene(view: ViewedResult, named: Path | None) -> BuiltScene:
         f"{what}: the scene this result was traced from was not found. "
         "Mend: name it with --scene FILE"
     )
-
-
-def _places(folder: Path, recorded: str) -> list[Path]:
-    if not recorded:
-        return []
-    above = [parent / recorded for parent in (folder.resolve(), *folder.resolve().parents)]
-    return list(dict.fromkeys([Path(recorded), *above]))
 
 
 def _unchanged(place: Path, sha256: str) -> BuiltScene:

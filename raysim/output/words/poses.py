@@ -28,16 +28,16 @@ def pose_lines(result: Result) -> list[str]:
 def _verdict(result: Result) -> str:
     """Whether turning over saves time, as far as this run can tell."""
     sure, least = (min(result.poses, key=attrgetter(k)) for k in ("alone", "alone_least"))
-    turned = f"turned over it takes {minutes_seconds(result.timer)} of light"
-    if result.timer < least.alone_least:
+    turned = f"turned over it takes {minutes_seconds(result.needed)} of light"
+    if result.needed < least.alone_least:
         return f"{_alone_words(least)}; {turned}. {_saved_words(result, least)}"
-    if sure.alone < result.timer:
+    if sure.alone < result.needed:
         time = minutes_seconds(sure.alone)
         left = f'Left as in "{sure.name}" all along, every side gets its dose in {time}'
-        if not np.isfinite(result.timer):
+        if not np.isfinite(result.needed):
             return f"{left}; turned over, no time can be vouched for. Do not turn over."
         return f"{left}; {turned}. Turning over does not pay: leave the load in that pose."
-    if not np.isfinite(result.timer):
+    if not np.isfinite(result.needed):
         return "Neither in one pose all along nor turned over can a time be vouched for."
     return f"{_alone_words(least)}, and {turned}: this run cannot tell which of the two is faster."
 
@@ -52,7 +52,7 @@ def _alone_words(pose: PoseResult) -> str:
 
 
 def _saved_words(result: Result, pose: PoseResult) -> str:
-    saved = pose.alone_least - result.timer
+    saved = pose.alone_least - result.needed
     if not np.isfinite(saved):
         return "Turn the load over, or find a pose in which all sides see light."
     return f"Turning over saves {minutes_seconds(saved)} or more, less the time at the door."

@@ -1,14 +1,10 @@
 """The result in plain sentences."""
 
-import math
-
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mJ_cm2
-from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result, Spot
-from raysim.library.assumptions import assumptions
 from raysim.output.words.numbers import OVER_A_WEEK, milliwatts, number, spot_words
 
 NO_TIMER = "no timer"  # in place of a dose at the timer
@@ -25,35 +21,6 @@ def dose_asked(result: Result) -> str:
     return f"{result.safety_factor:g} × {target} mJ/cm2"
 
 
-def timer_words(result: Result) -> str:
-    """The timer setting (min and s) of the cycle, or of each of its poses, one after the other."""
-    times = [minutes_seconds(pose.time) for pose in result.poses]
-    if len(times) < 2 or not np.isfinite(result.timer):
-        return minutes_seconds(result.timer)
-    if len(set(times)) == 1:
-        return f"{len(times)} × {times[0]}"
-    return ", then ".join(times)
-
-
-def headline(result: Result) -> str:
-    """The timer setting (min and s), or a sentence that there is none."""
-    if result.readings is not None and not result.readings.agree:
-        return "No timer: a meter reading does not agree with the calculation."
-    if not np.isfinite(result.timer):
-        return "There is no finite timer setting: no time can be vouched for."
-    if result.poses:
-        # Rounded up as they are shown.
-        whole = sum(math.ceil(pose.time - 1e-9) for pose in result.poses)
-        each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
-        return (
-            f"Set the timer to {', then '.join(each)}, each time counted from switching on cold "
-            f"lamps: {minutes_seconds(whole)} of light in all."
-        )
-    return (
-        f"Set the timer to {minutes_seconds(result.timer)}, counted from switching on cold lamps."
-    )
-
-
 SO_DARK = f"so dark that it would take {OVER_A_WEEK}, and how much more was not looked for"
 
 
@@ -61,11 +28,6 @@ MORE_LIGHT = (
     "turn or move the respirator, open its folds and spread its straps, keep it clear of its "
     "neighbours and of the walls, or add a lamp on that side; then run again."
 )
-
-
-def bottom_line(result: Result) -> list[str]:
-    """Main results of the run, one or two plain sentences each, the timer first."""
-    return [headline(result), *details(result)]
 
 
 def details(result: Result) -> list[str]:
@@ -82,28 +44,12 @@ def details(result: Result) -> list[str]:
 
 
 def reservations(result: Result) -> list[str]:
-    """Reservations to be read before the timer is used; printed first, and on the card."""
-    lines = []
-    if LONGEST_TIME < result.timer < math.inf:
-        lines.append(
-            f"The worst-lit spot is all but dark: it takes {OVER_A_WEEK}, and how much more was "
-            f"not looked for with care. To bring more light there: {MORE_LIGHT}"
-        )
-    usual = assumptions()["target_dose_J_cm2"].value * 1e4
-    if result.target_dose < usual * (1.0 - 1e-9):
-        lines.append(
-            f"The target, {number(to_mJ_cm2(result.target_dose))} mJ/cm2, is "
-            f"{number(usual / result.target_dose)} times below the "
-            f"{number(to_mJ_cm2(usual))} mJ/cm2 in print for respirators: not for use on them "
-            "unless you can defend it."
-        )
-    if result.interrupted:
-        lines.append("The run was interrupted; all figures rest on the photons traced until then.")
-    if result.without:
-        names = " and ".join(f'"{name}"' for name in result.without)
-        words = "is" if len(result.without) == 1 else "are"
-        lines.append(f"Lamp {names} {words} taken as out; every figure holds for the lamps left.")
-    return lines
+    """What the figures leave out by the user's own wish; on the card too."""
+    if not result.without:
+        return []
+    names = " and ".join(f'"{name}"' for name in result.without)
+    words = "is" if len(result.without) == 1 else "are"
+    return [f"Lamp {names} {words} taken as out; every figure holds for the lamps left."]
 
 
 def _timer_lines(result: Result) -> list[str]:
@@ -116,7 +62,7 @@ def _timer_lines(result: Result) -> list[str]:
     if np.isfinite(result.timer):
         dose = number(to_mJ_cm2(worst.irradiance * result.seconds_of_light))
         gets += f", and {dose} mJ/cm2 by the end of the timer; asked for are {dose_asked(result)}"
-    lines = [
+    return [
         f"Worst-lit spot: {spot_words(worst)}.",
         f"{gets}.",
         (
@@ -129,14 +75,6 @@ def _timer_lines(result: Result) -> list[str]:
             "what the worst-lit one gets."
         ),
     ]
-    asked = result.precision_asked
-    if asked is not None and cautious.precision > asked and result.calculated <= LONGEST_TIME:
-        lines.append(
-            f"The precision asked for ({asked:.1%}) was not reached: the bound that sets the time "
-            f"lies {cautious.precision:.1%} below the irradiance of the worst-lit spot, and the "
-            "time is longer than it need be. More photons (--photons and --precision) shorten it."
-        )
-    return lines
 
 
 def _confidence_lines(result: Result) -> list[str]:

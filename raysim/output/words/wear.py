@@ -1,12 +1,13 @@
 """How often a respirator may be treated: the limits as a table, in words, and as plain data."""
 
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import Any
 
 from raysim.assess.reuse import PartWear, Reuse, reuse
 from raysim.base.units import J_M2_PER_J_CM2, to_mJ_cm2, to_mW_cm2
 from raysim.dose import judge
 from raysim.dose.result import Result
+from raysim.library.assumptions import assumptions
 from raysim.output.words.numbers import milliwatts, number, place_words
 from raysim.output.words.table import Table, table_of
 from raysim.scene.triangles import SIDES
@@ -18,14 +19,12 @@ def reuse_table(result: Result) -> Table | None:
     if found is None:
         return None
     note = (
-        "The smallest count of the limits holds; the rows for comparison bind nobody. Wear is "
-        "judged with new lamps and the high end of every reflectance, the timer with aged lamps "
-        "and the low end. A donning is counted for each cycle; the first wear of a new respirator "
-        "comes before the first."
+        "The smallest count of the limits holds. Wear is judged with new lamps and the high end of "
+        "every reflectance, the timer with aged lamps and the low end. A donning is counted for "
+        "each cycle; the first wear of a new respirator comes before the first."
     )
-    tried = [replace(limit, what=f"for comparison: {limit.what}") for limit in found.tried]
     return table_of(
-        (*found.limits, *tried),
+        found.limits,
         {
             "limit": lambda limit: limit.what,
             "value": lambda limit: limit.value,
@@ -99,17 +98,26 @@ def reuse_lines(result: Result) -> list[str]:
     return [
         f"A respirator may go through {found.cycles} such {noun} at most; what limits it: "
         f"{found.binding}. Local policy may say fewer; a failed fit check ends it at once. "
-        f"{best}"
+        f"{fit_words(found)}{best}"
     ]
+
+
+def fit_words(found: Reuse) -> str:
+    """That some of the cycles allowed go beyond what fit was tested at; "" if they do not."""
+    if found.cycles <= found.fit_tested:
+        return ""
+    tested = assumptions()["fit_tested_dose_J_cm2"].value
+    return (
+        f"Fit was not tested beyond some {tested:g} J/cm2, which cycle {found.fit_tested + 1} "
+        "passes: check the fit each time. "
+    )
 
 
 def _none_words(found: Reuse) -> str:
     limits = ", ".join(f"{x.value} ({x.what})" for x in found.limits if x.cycles == 0)
-    tried = "; ".join(f"{x.value} would allow {x.cycles}" for x in found.tried if x.cycles)
-    more = f" Of the doses tried on facepieces {tried}: see the report." if tried else ""
     return (
         f"Wear: by the limit of {limits} not even one cycle is allowed. The limit says what was "
-        f"shown to be harmless, not that more does harm.{more}"
+        "shown to be harmless, not that more does harm."
     )
 
 
@@ -132,5 +140,5 @@ def reuse_record(result: Result) -> dict[str, Any] | None:
             for part in found.parts
         ],
         "limits": [asdict(limit) for limit in found.limits],
-        "for_comparison": [asdict(limit) for limit in found.tried],
+        "fit_tested_cycles": found.fit_tested,
     }

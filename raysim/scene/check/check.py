@@ -201,10 +201,6 @@ def _targets(scene: BuiltScene, notes: Notes) -> None:
         what = f"figures on {target.carrier} are far too low for a respirator, which is fabric"
         mend = 'take carrier = "fabric"'
         notes.warning(Code.CARRIER_NOT_FABRIC, "target.carrier", what, mend)
-    if scene.written.gap:
-        what = "a dose is computed as if the box were light-tight"
-        mend = "see 'raysim leak' for what comes out, and survey the outside with a low-range meter"
-        notes.warning(Code.GAP_NOT_IN_DOSE, "gap", what, mend)
     if target.judge_area is not None:
         area = 1e4 * target.judge_area
         what = f"patches of {area:.3g} cm2 are judged, so a darker spot within one goes unseen"

@@ -5,62 +5,11 @@ import numpy as np
 from raysim.base.errors import Fault
 from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
-from raysim.kernels.hierarchy import build_tree
-from raysim.kernels.probe import first_hits
 from raysim.scene.build import BuiltScene
+from raysim.scene.check.surroundings import BEHIND, Surroundings, reached
 from raysim.scene.notes import Notes
 from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles, face_boxes
 from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
-
-TOUCHING = 0.0003  # m: a judged face this close to another surface gets next to no light
-BEHIND = 1e-6  # m: rays start this far behind a face, to hit what lies on it
-NO_TUBES = np.zeros((0, 8))
-# A direction that is not parallel to any edge or axis that a person would draw.
-ODD_DIRECTION = np.array([0.36117, 0.47923, 0.79993])
-
-
-class Surroundings:
-    """Some triangles of a scene in a hierarchy of their own, to cast rays against."""
-
-    def __init__(self, triangles: SceneTriangles, faces: np.ndarray) -> None:
-        self.triangles = triangles
-        self.nodes, self.blocks, order = build_tree(triangles.corners[faces])
-        self.faces = faces[order]
-
-    def first(
-        self, origins: np.ndarray, directions: np.ndarray, farthest: np.ndarray
-    ) -> np.ndarray:
-        """Face that each ray meets first within its reach (rays,), -1 for none."""
-        length = np.linalg.norm(directions, axis=1)
-        _, hits = first_hits(
-            self.nodes,
-            self.blocks,
-            NO_TUBES,
-            len(self.faces),
-            np.ascontiguousarray(origins, float),
-            directions / length[:, None],
-            np.ascontiguousarray(farthest, float),
-        )
-        return np.where(hits >= 0, self.faces[hits], -1)
-
-    def crossed(self, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
-        """Faces that the lines from `starts` to `ends` cross, without repeats."""
-        way = ends - starts
-        length = np.linalg.norm(way, axis=1)
-        long = length > 0.0
-        found = self.first(starts[long], way[long], length[long])
-        return np.unique(found[found >= 0])
-
-    def seen_from_inside(self, points: np.ndarray) -> np.ndarray:
-        """Whether each point (points, 3) lies on the side of the normals of these faces, (points,).
-
-        For a closed chamber whose normals point inwards: whether it is inside.
-        """
-        direction = ODD_DIRECTION / np.linalg.norm(ODD_DIRECTION)
-        many = np.tile(direction, (len(points), 1))
-        found = self.first(points, many, np.full(len(points), np.inf))
-        facing = self.triangles.normals[found] @ direction < 0.0
-        return (found >= 0) & facing
 
 
 def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
@@ -104,20 +53,14 @@ class _Report:
         return news
 
     def near(self, faces: np.ndarray, body_faces: np.ndarray) -> np.ndarray:
-        """Those of `faces` whose boxes come within reach of the box around `body_faces`.
-
-        No other face can be crossed or touched from there, and few faces make a quick hierarchy.
-        """
+        """Those of `faces` whose boxes come within reach of the box around `body_faces`."""
         return self.within(
             faces, self.low[body_faces].min(axis=0), self.high[body_faces].max(axis=0)
         )
 
     def within(self, faces: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
         """Those of `faces` whose boxes come within reach of the box from `low` to `high` (3,)."""
-        for axis in range(3):
-            faces = faces[self.low[faces, axis] <= high[axis] + 2 * TOUCHING]
-            faces = faces[self.high[faces, axis] >= low[axis] - 2 * TOUCHING]
-        return faces
+        return reached((self.low, self.high), faces, low, high)
 
     def names(self, faces: np.ndarray) -> str:
         """Names of the bodies that some faces belong to."""
@@ -165,7 +108,6 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> N
     if not len(foreign):
         return
     others = Surroundings(triangles, foreign)
-    reach = np.full(len(faces), BEHIND + TOUCHING)
     middles, normals = triangles.centroids[faces], triangles.normals[faces]
     upon = others.first(middles - BEHIND * normals, normals, np.full(len(faces), 2.0 * BEHIND))
     lying = triangles.judged[faces].any(axis=1) & (upon >= 0)
@@ -176,11 +118,9 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> N
         )
         mend = "move it by a millimetre, or delete one"
         report.notes.error(Code.LIES_ON_OTHER, at, what, mend)
-    for side, sign in ((0, 1.0), (1, -1.0)):
-        chosen = triangles.judged[faces, side] & ~lying
-        way = sign * normals
-        found = others.first(middles - BEHIND * way, way, reach)
-        close = chosen & (found >= 0)
+    for side in range(len(SIDES)):
+        found = others.touching(faces, side)
+        close = triangles.judged[faces, side] & ~lying & (found >= 0)
         if close.any():
             what = (
                 f"{_count(triangles, faces[close])} of its {SIDES[side]} touch "

@@ -3,6 +3,7 @@
 import math
 import unicodedata
 from collections.abc import Callable
+from datetime import date, datetime
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
@@ -48,6 +49,19 @@ def _number(value: Any) -> float:
 def _switch(value: Any) -> bool:
     if not isinstance(value, bool):
         raise ValueError(f"{_shown(value)} is neither true nor false, written without quotes")
+    return value
+
+
+def _day(value: Any) -> date:
+    """A day, written as TOML has it, 2026-03-01, or the same in quotes."""
+    if isinstance(value, str):
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            pass
+    if not isinstance(value, date) or isinstance(value, datetime):
+        shown = f"{value}" if isinstance(value, date) else _shown(value)
+        raise ValueError(f"{shown} is not a day such as 2026-03-01")
     return value
 
 
@@ -123,6 +137,7 @@ MeasuredIrradiance = Annotated[float, _quantity(units.IRRADIANCE), Field(ge=0)]
 Dose = Annotated[float, _quantity(units.DOSE), Field(gt=0), _at_most(LARGEST_DOSE, "10,000 J/cm2")]
 Time = Annotated[float, _quantity(units.TIME), Field(ge=0), _at_most(LONGEST_WARM_UP, "a day")]
 Area = Annotated[float, _quantity(units.AREA), Field(gt=0)]
+Day = Annotated[date, BeforeValidator(_day)]
 Share = Annotated[Number, Field(ge=0, le=1)]
 PositiveShare = Annotated[Number, Field(gt=0, le=1)]
 Hours = Annotated[Number, Field(ge=0, le=LARGEST_HOURS)]

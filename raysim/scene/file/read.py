@@ -61,6 +61,12 @@ def read_scene(path: Path) -> SceneAsWritten:
         raise SceneError(list(dict.fromkeys(faults))) from None
 
 
+def scene_files(path: Path, scene: SceneAsWritten) -> tuple[Path, ...]:
+    """The scene file and its meshes, sorted."""
+    meshes = {entry.mesh for entry in scene.object} | {scene.chamber.mesh} - {None}
+    return (path, *sorted(path.parent / str(mesh) for mesh in meshes))
+
+
 def file_digests(paths: Sequence[Path]) -> tuple[str, ...]:
     """SHA-256 (hexadecimal) of each file (definition)."""
     return tuple(hashlib.sha256(path.read_bytes()).hexdigest() for path in paths)

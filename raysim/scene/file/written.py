@@ -16,6 +16,7 @@ from raysim.scene.file.fields import (
     SMALLEST_LENGTH,
     Area,
     Count,
+    Day,
     Direction,
     Dose,
     GivenName,
@@ -227,14 +228,28 @@ class Meter(Table):
     at: Point
     facing: Direction
     reading: MeasuredIrradiance | None = None
+    read_on: Day | None = None
     lamp_hours: Hours | Annotated[list[Hours], Field(min_length=1, max_length=64)] | None = None
     response: Annotated[AngularResponse, BeforeValidator(as_response)] = CORRECTED
 
     @model_validator(mode="after")
-    def _hours_of_a_reading(self) -> "Meter":
+    def _of_a_reading(self) -> "Meter":
         if self.lamp_hours is not None and self.reading is None:
             raise ValueError("lamp_hours is the age of the lamps at the reading: give reading too")
+        if self.read_on is not None and self.reading is None:
+            raise ValueError("read_on is the day of the reading: give reading too")
         return self
+
+
+class Seams(Table):
+    """What a survey of the seams found outside the box with all lamps lit.
+
+    `highest` is the highest reading of a 254 nm meter where a person can be.
+    """
+
+    checked_on: Day
+    by: GivenName
+    highest: MeasuredIrradiance
 
 
 class Gap(Table):
@@ -282,6 +297,7 @@ class SceneAsWritten(Table):
     meter: Annotated[list[Meter], Field(max_length=200)] = []
     pose: Annotated[list[Pose], Field(max_length=MOST_POSES)] = []
     gap: Annotated[list[Gap], Field(max_length=64)] = []
+    seams: Seams | None = None
 
     @model_validator(mode="after")
     def _names_differ(self) -> "SceneAsWritten":

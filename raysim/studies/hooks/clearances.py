@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from raysim.scene.check.contact import Surroundings
+from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.mesh.subdivide import split_to_edge
 from raysim.scene.place import turning
 from raysim.scene.triangles import LampTube, SceneTriangles

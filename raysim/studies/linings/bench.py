@@ -149,6 +149,7 @@ class LiningBench(Tracer):
         walls: Sequence[int],
         found: WorstOfCases,
         precision: float,
+        *,
         number: int = 0,
         black: LiningRow | None = None,
     ) -> LiningRow:

@@ -64,5 +64,5 @@ def _batches_of(
         arrays = column_scene(bench.triangles, [looked[k][0] for k in members], bench.bare)
         columns = 2 * len(members)
         paths = paths_each(len(sites))
-        out[members] = bench.batches(arrays, bench.triangles, starts, paths, seed, columns)
+        out[members] = bench.batches(arrays, bench.triangles, starts, paths, seed, columns=columns)
     return out

@@ -9,6 +9,7 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import RaysimError
 from raysim.library.surfaces import Surface, find_surface
 from raysim.scene.build import BuiltScene
+from raysim.scene.check.touching import set_aside
 from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, LiningBench, LiningRow
 from raysim.studies.linings.columns import (
@@ -107,7 +108,7 @@ def study(
     [False]
     """
     options = checked(options, precision)
-    scene = in_one_pose(scene, pose)
+    scene = set_aside(in_one_pose(scene, pose))
     linings = _to_try(linings, prices)
     bench = LiningBench(scene, options)
     rows, looked, black = _lined(bench, linings, prices, precision)
@@ -160,7 +161,7 @@ def _lined(
         group = [variants[place] for place in places]
         found = bench.worst_face(group, precision)
         for number, variant in enumerate(group):
-            row = bench.row(variant.name, bench.walls, found, precision, number, black)
+            row = bench.row(variant.name, bench.walls, found, precision, number=number, black=black)
             price = prices.get(variant.name)
             rows.append(replace(row, cost=None if price is None else price * row.area))
             looked.append((variant, found, len(STUDY_CASES) * number))

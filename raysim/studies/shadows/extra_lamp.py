@@ -6,7 +6,7 @@ import numpy as np
 
 from raysim.base.figures import Figures
 from raysim.scene.build import BuiltScene
-from raysim.scene.check.contact import Surroundings
+from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.file.written import Lamp
 from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
 from raysim.studies.walls import box_of, wall_bodies

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.base.figures import Figures
-from raysim.scene.check.contact import Surroundings
+from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.triangles import LampTube, SceneTriangles
 from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
 

@@ -1,0 +1,84 @@
+"""The verdict of a result, as `raysim log start` obeys it."""
+
+import sqlite3
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from raysim.base.errors import RaysimError, printable
+from raysim.dose.verdict_record import State
+
+ANEW = "Mend: run 'raysim dose' anew"
+
+
+def obey(record: dict[str, Any], folder: Path, done: str) -> None:
+    """Refuse a result that is not ready, or whose scene has changed.
+
+    `record` is the content of result.json; `done` says what was done of that which it asks for.
+
+    Raises
+    ------
+    RaysimError
+        DO NOT USE; something still to be done and not said to be; another scene than that of the
+        result.
+    KeyError, TypeError, ValueError
+        Where the record is not one of raysim.
+    """
+    if "verdict" not in record:
+        raise RaysimError(f"--result {folder}: it has no verdict, being of an older raysim. {ANEW}")
+    found = record["verdict"]
+    state = State(found["state"])
+    reasons = [(printable(str(r["says"])), printable(str(r["mend"]))) for r in found["reasons"]]
+    if state is State.DO_NOT_USE:
+        says, mend = reasons[0]
+        raise RaysimError(f"--result {folder}: DO NOT USE: {says}. Mend: {mend}")
+    if state is State.READY_AFTER and not done.strip():
+        says = "; ".join(says for says, _ in reasons)
+        mends = "; ".join(mend for _, mend in reasons)
+        raise RaysimError(
+            f"--result {folder}: not ready yet: {says}. Mend: {mends}; or, where that was done "
+            "without an entry in the scene, give --done with what was done and by whom"
+        )
+    _refuse_stale(record["scene"], folder)
+
+
+def _refuse_stale(scene: dict[str, Any], folder: Path) -> None:
+    """Refuse a result whose scene file or meshes have changed since; one that is gone passes."""
+    from raysim.base.errors import SceneError
+    from raysim.output.files.scene_file import scene_places
+    from raysim.scene.file.read import file_hash, read_scene, scene_files
+
+    places = scene_places(folder, str(scene["file"]))
+    path = next((place for place in places if place.is_file()), None)
+    if path is None:
+        return  # the results were carried to another computer
+    try:
+        now = file_hash(scene_files(path, read_scene(path)))
+    except (SceneError, OSError):
+        now = ""
+    if now != scene["sha256"]:
+        raise RaysimError(
+            f"--result {folder}: {printable(str(path))} or one of its meshes has changed since, so "
+            f"this result holds no longer. {ANEW}"
+        )
+
+
+def refuse_changed_lamps(
+    book: sqlite3.Connection, box: str, made_at: datetime, folder: Path
+) -> None:
+    """Refuse a result that is older than a change of lamps in its box.
+
+    Raises
+    ------
+    RaysimError
+        Naming the lamps.
+    """
+    from raysim.logbook.lamps import changed_since
+
+    changed = changed_since(book, box, made_at)
+    if changed:
+        raise RaysimError(
+            f"--result {folder}: lamp {' and '.join(changed)} of {box} was changed after it. Mend: "
+            "give the hours of the lamps in the scene, read the meter again, and run 'raysim dose' "
+            "anew"
+        )

@@ -1,0 +1,123 @@
+"""The verdict in words, and as plain data: it heads everything that is shown of a run."""
+
+import math
+from typing import Any
+
+from raysim.base.errors import RaysimError
+from raysim.base.figures import finite_or_none
+from raysim.base.units import minutes_seconds
+from raysim.dose.result import Result
+from raysim.dose.verdict_record import State, Verdict
+from raysim.output.words.numbers import told_time
+from raysim.output.words.poses import pose_lines
+from raysim.output.words.readings import reading_lines
+from raysim.output.words.sentences import details
+
+DO_NOT_USE = "DO NOT USE"
+
+
+def the_verdict(result: Result) -> Verdict:
+    """The verdict of a result.
+
+    Raises
+    ------
+    RaysimError
+        Where it was not judged: nothing may be shown without a verdict.
+    """
+    if result.verdict is None:
+        raise RaysimError("the result has no verdict. Mend: show with_verdict(result)")
+    return result.verdict
+
+
+def state_words(result: Result) -> str:
+    """The state in a few words: "READY", "READY AFTER a meter check" or "DO NOT USE"."""
+    found = the_verdict(result)
+    if found.state is State.READY_AFTER:
+        steps = list(dict.fromkeys(reason.step for reason in found.reasons))
+        return f"READY AFTER {_listed(steps)}"
+    return DO_NOT_USE if found.forbids else "READY"
+
+
+def headline(result: Result) -> str:
+    """The state, then the timer setting (min and s), or the calculated time for information."""
+    found = the_verdict(result)
+    if not found.forbids:
+        setting = _setting(result)
+        if found.reasons:
+            setting = f"Then s{setting[1:]}"
+        return f"{state_words(result)}. {setting}"
+    if not math.isfinite(found.calculated):
+        return f"{DO_NOT_USE}. There is no timer setting."
+    return (
+        f"{DO_NOT_USE}. There is no timer setting; calculated, for information only: "
+        f"{told_time(found.calculated)}."
+    )
+
+
+def opening_lines(result: Result) -> list[str]:
+    """What is read first of a result: verdict, timer, reasons, and where the time comes from."""
+    lines = [headline(result), *reason_lines(result), *reading_lines(result)]
+    return [*lines, *pose_lines(result), *details(result)]
+
+
+def reason_lines(result: Result) -> list[str]:
+    """Each reason, and the cheapest way to mend it."""
+    return [_sentence(f"{reason.says}. Mend: {reason.mend}.") for reason in _reasons(result)]
+
+
+def timer_words(result: Result) -> str:
+    """The timer setting (min and s) of the cycle, or of each of its poses, one after the other."""
+    if not math.isfinite(result.timer):
+        return DO_NOT_USE
+    times = [minutes_seconds(pose.time) for pose in result.poses]
+    if len(times) < 2:
+        return minutes_seconds(result.timer)
+    if len(set(times)) == 1:
+        return f"{len(times)} × {times[0]}"
+    return ", then ".join(times)
+
+
+def verdict_record(result: Result) -> dict[str, Any]:
+    """The verdict for result.json."""
+    found = the_verdict(result)
+    day = found.holds_for.reading_date
+    return {
+        "state": found.state,
+        "timer_s": finite_or_none(found.timer),
+        "calculated_s": finite_or_none(found.calculated),
+        "reasons": [
+            {"code": reason.code, "says": reason.says, "mend": reason.mend}
+            for reason in found.reasons
+        ],
+        "holds_for": {
+            "scene": found.holds_for.scene,
+            "lamps": [{"name": name, "hours": hours} for name, hours in found.holds_for.lamps],
+            "reading_date": None if day is None else day.isoformat(),
+        },
+    }
+
+
+def _reasons(result: Result) -> tuple[Any, ...]:
+    return the_verdict(result).reasons
+
+
+def _setting(result: Result) -> str:
+    """The timer setting as a sentence; with poses, one for each."""
+    start = "Set the timer to"
+    if not result.poses:
+        return f"{start} {minutes_seconds(result.timer)}, counted from switching on cold lamps."
+    whole = sum(math.ceil(pose.time - 1e-9) for pose in result.poses)  # rounded up as shown
+    each = [f'{minutes_seconds(pose.time)} in pose "{pose.name}"' for pose in result.poses]
+    return (
+        f"{start} {', then '.join(each)}, each time counted from switching on cold lamps: "
+        f"{minutes_seconds(whole)} of light in all."
+    )
+
+
+def _listed(words: list[str]) -> str:
+    """Words as a list in a sentence: "a, b and c"."""
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]

@@ -1,0 +1,208 @@
+"""The rules of the verdict: each looks at one thing, and gives a reason or none."""
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+from raysim.assess.reuse import reuse
+from raysim.base.cases import CAUTIOUS
+from raysim.base.fault_codes import Code
+from raysim.base.units import minutes_seconds, to_mm
+from raysim.dose.exposure import LONGEST_TIME
+from raysim.dose.result import Result
+from raysim.dose.verdict_record import HoldsFor, Reason, Verdict, Why
+from raysim.library.assumptions import assumptions
+from raysim.scene.file.written import SceneAsWritten
+from raysim.studies.leak.exposure_limits import permissible_time
+from raysim.studies.leak.run import Leak
+
+UW_CM2_PER_W_M2 = 100.0
+MORE_LIGHT = "bring light to the worst-lit spot: 'raysim shadows' and 'raysim linings' show how"
+
+
+def with_verdict(result: Result, leaks: Sequence[Leak] | None = None) -> Result:
+    """The result with its verdict; one that forbids use leaves no timer.
+
+    Parameters
+    ----------
+    result : Result
+    leaks : sequence of Leak, optional
+        Stray light of the gaps of the scene, of `leak.run.study`; None where it was not looked
+        for.
+    """
+    found = _verdict(replace(result, verdict=None), leaks)
+    if found.forbids:
+        poses = tuple(replace(pose, time=math.inf) for pose in result.poses)
+        failures = tuple(replace(f, dose_at_timer=None) for f in result.lamp_failures)
+        result = replace(result, poses=poses, lamp_failures=failures)
+    return replace(result, verdict=found)
+
+
+def _verdict(result: Result, leaks: Sequence[Leak] | None) -> Verdict:
+    """Every rule applied.
+
+    Source: limits composed, each with its own source.
+    """
+    found = [*_time(result), *_wear(result), *_readings(result), *_stray_light(result, leaks)]
+    found += [*_run(result), *_touching(result), *_target(result)]
+    reasons = tuple(sorted(found, key=lambda reason: not reason.code.forbids))
+    forbidden = any(reason.code.forbids for reason in reasons)
+    timer = math.inf if forbidden else result.timer
+    now = datetime.now(UTC)
+    return Verdict(timer, result.calculated, reasons, _holds_for(result), now)
+
+
+def shift() -> float:
+    """Length of a shift, s (stated assumption)."""
+    return 3600.0 * assumptions()["shift_h"].value
+
+
+def _time(result: Result) -> Iterator[Reason]:
+    if result.readings is not None and not result.readings.agree:
+        return  # the reading is the reason, and calculation may be right
+    worst = result.cases[CAUTIOUS].worst
+    if not math.isfinite(result.timer):
+        says = f"no time can be vouched for: {worst.object} {worst.part} gets too little light"
+        yield Reason(Why.NO_FINITE_TIME, says, _more_light(result), "light in the dark spot")
+    elif result.timer > shift():
+        long = "over a week" if result.timer > LONGEST_TIME else minutes_seconds(result.timer)
+        says = f"it takes {long}, longer than a shift of {shift() / 3600.0:g} h"
+        yield Reason(Why.LONGER_THAN_A_SHIFT, says, _more_light(result), "more light")
+
+
+def _more_light(result: Result) -> str:
+    if result.interrupted:
+        return "go on with the run (--resume)"
+    if result.precision_asked is None:
+        return "run again without --photons; if that gives no better time, " + MORE_LIGHT
+    return MORE_LIGHT
+
+
+def _wear(result: Result) -> Iterator[Reason]:
+    found = reuse(result)
+    if found is None or found.cycles > 0:
+        return
+    limits = ", ".join(f"{x.value} ({x.what})" for x in found.limits if x.cycles == 0)
+    yield Reason(
+        Why.NO_CYCLE_ALLOWED,
+        f"by the limit of {limits} not even one cycle is allowed",
+        "take the best-lit spot away from its lamp, and " + MORE_LIGHT,
+        "more even light",
+    )
+
+
+def _readings(result: Result) -> Iterator[Reason]:
+    points = result.written.meter if result.written else []
+    if result.readings is None:
+        where = f"at {points[0].name}" if points else "at a point of your own"
+        entry = "reading and read_on" if points else "the point with reading and read_on"
+        yield Reason(
+            Why.READING_MISSING,
+            "no meter was read in this box",
+            f"hold a calibrated 254 nm meter {where}, and give {entry} under [[meter]]",
+            "a meter check",
+        )
+    elif not result.readings.agree:
+        yield Reason(
+            Why.READING_DISAGREES,
+            "a meter reading does not agree with the calculation",
+            "find out why ('raysim meter'), mend it, read again, and run 'raysim dose' anew",
+            "a reading that agrees",
+        )
+    elif any(p.reading is not None and p.read_on is None for p in points):
+        says, mend = "a meter reading has no date", "give its day, read_on, under [[meter]]"
+        yield Reason(Why.READING_UNDATED, says, mend, "the date of the reading")
+
+
+def _stray_light(result: Result, leaks: Sequence[Leak] | None) -> Iterator[Reason]:
+    written = result.written
+    seams = written.seams if written else None
+    mend = "seal it or make it a deeper rabbet, or keep people farther away"
+    for name, light, where in [*_of_gaps(leaks), *_of_seams(written)]:
+        time = permissible_time(light, result.safety_factor)
+        if time < shift():
+            says = (
+                f"{name} lets {UW_CM2_PER_W_M2 * light:.3g} uW/cm2 out{where}: a bare eye may stay "
+                f"{minutes_seconds(time)} a day, less than a shift"
+            )
+            yield Reason(Why.LEAK_ABOVE_LIMIT, says, mend, "a tight seam")
+    if seams is None and not leaks:
+        undrawn = leaks is not None or not (written and written.gap)
+        what = "no [[gap]] is drawn, and no seam was surveyed" if undrawn else "nobody looked"
+        yield Reason(
+            Why.LEAK_NOT_CHECKED,
+            f"light that gets out was not checked: {what}",
+            "survey the seams (an ordinary white lamp inside, room dark; then a 254 nm meter "
+            "outside) and enter it under [seams], or draw the door's gaps as [[gap]]",
+            "a seam survey",
+        )
+
+
+def _of_gaps(leaks: Iterable[Leak] | None) -> Iterator[tuple[str, float, str]]:
+    """Name, most light (W/m2) and place of each gap that was calculated."""
+    for leak in leaks or ():
+        yield (
+            f'gap "{leak.gap.name}"',
+            leak.irradiance + 2.0 * leak.error,
+            f" {to_mm(leak.gap.distance):.0f} mm off the wall",
+        )
+
+
+def _of_seams(written: SceneAsWritten | None) -> Iterator[tuple[str, float, str]]:
+    if written is not None and written.seams is not None:
+        yield "a seam, by the survey,", written.seams.highest, ""
+
+
+def _run(result: Result) -> Iterator[Reason]:
+    if result.interrupted:
+        says = "the run was broken off, and rests on what was traced until then"
+        yield Reason(Why.RUN_INTERRUPTED, says, "go on with --resume", "the rest of the run")
+        return
+    asked, reached = result.precision_asked, result.cases[CAUTIOUS].precision
+    unreached = any(fault.code is Code.PRECISION_NOT_REACHED for fault in result.warnings)
+    if asked is not None and math.isfinite(result.timer) and (unreached or reached > asked):
+        says = f"a precision of {asked:.1%} was asked for, and {reached:.1%} reached"
+        mend = (
+            "run again with more --photons and --precision, or ask for "
+            f"--precision {math.ceil(100 * reached) / 100:g}"
+        )
+        yield Reason(Why.PRECISION_NOT_REACHED, says, mend, "a longer run")
+
+
+def _touching(result: Result) -> Iterator[Reason]:
+    if not result.untreated:
+        return
+    spots = "; ".join(spot.words for spot in result.untreated)
+    area = 1e4 * sum(spot.area for spot in result.untreated)
+    yield Reason(
+        Why.TOUCHING,
+        f"{area:.2g} cm2 touch something, get no light in any pose and are not judged: {spots}",
+        "shift them in a [[pose]] of their own, lamps off meanwhile, or treat these spots another "
+        "way",
+        "another treatment of the spots that touch",
+    )
+
+
+def _target(result: Result) -> Iterator[Reason]:
+    usual = 1e4 * assumptions()["target_dose_J_cm2"].value
+    if result.target_dose < usual * (1.0 - 1e-9):
+        yield Reason(
+            Why.TARGET_BELOW_PRINT,
+            f"the target, {result.target_dose / 10.0:.3g} mJ/cm2, is "
+            f"{usual / result.target_dose:,.1f} times below the {usual / 10.0:,.0f} mJ/cm2 in "
+            "print for respirators",
+            'give dose = "1 J/cm2" under [target], or have whoever answers for it confirm it',
+            "a word of whoever answers for the lower target",
+        )
+
+
+def _holds_for(result: Result) -> HoldsFor:
+    points = result.written.meter if result.written else []
+    days: list[date] = [p.read_on for p in points if p.reading is not None and p.read_on]
+    lamps = tuple(
+        (lamp.name, float(lamp.hours))
+        for lamp in result.triangles.lamps
+        if lamp.name not in result.without
+    )
+    return HoldsFor(result.sha256, lamps, min(days, default=None))

@@ -1,0 +1,159 @@
+"""The verdict: what forbids use, what is still to be done, and what it belongs to."""
+
+import math
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+import synthetic
+
+from raysim.base.cases import CAUTIOUS
+from raysim.dose.verdict_record import FORBIDS, State, Why
+from raysim.output.words.verdict import headline, state_words, timer_words
+from raysim.scene.file.written import SceneAsWritten
+from raysim.scene.triangles import Untreated
+from raysim.studies.leak.run import Leak
+from raysim.verdict.rules import shift, with_verdict
+
+READ = {"reading": "2.5 mW/cm2", "read_on": date(2026, 3, 1)}
+SEAMS = {"checked_on": date(2026, 3, 2), "by": "AB", "highest": "0.05 uW/cm2"}
+
+
+def scene(**tables):
+    """A scene as written, with one meter point that was read and a survey of its seams."""
+    meter = {"name": "middle", "at": [150, 120, 100], "facing": [0, 0, 1]}
+    data = {
+        "title": "Invented box",
+        "chamber": {"inside": [300, 250, 350], "lining": "foil"},
+        "lamp": [{"name": "a", "from": [9, 9, 9], "to": [9, 9, 99], "diameter": 9, "uvc": "1 W"}],
+        "meter": [meter | READ],
+        "seams": SEAMS,
+    }
+    return SceneAsWritten.model_validate(data | tables, context={"metres_per_unit": 0.001})
+
+
+def ready(reading=25.0, dark=False, **tables):
+    """A run that has all that is asked for; `reading` in W/m2 where 25 are calculated."""
+    whole = replace(synthetic.result(dark=dark), written=scene(**tables))
+    return synthetic.read(whole, reading) if reading is not None else whole
+
+
+def leak(irradiance, error=0.0):
+    """Stray light of one gap, W/m2."""
+    ends = {"from": [9, 0, 9], "to": [9, 0, 99]}
+    gap = {"name": "door", "wall": "front", "width": 1, "depth": 18, "distance": 300}
+    (gap,) = scene(gap=[gap | ends]).gap
+    eye = np.zeros(3)
+    return Leak(gap, eye, irradiance, error, irradiance, 0.0, 1.0, (86_400.0, 86_400.0))
+
+
+def codes(result):
+    return {reason.code for reason in result.verdict.reasons}
+
+
+def test_a_box_that_was_read_and_surveyed_is_ready():
+    judged = with_verdict(ready())
+    assert codes(judged) == set()
+    assert judged.verdict.state is State.READY
+    assert judged.verdict.timer == judged.timer == judged.calculated
+    assert headline(judged).startswith("READY. Set the timer to ")
+    assert judged.verdict.holds_for.reading_date == date(2026, 3, 1)
+    assert judged.verdict.holds_for.scene == judged.sha256
+    assert judged.verdict.holds_for.lamps == (("front lamp", 0.0), ("rear lamp", 100.0))
+
+
+UNTREATED = Untreated("respirator 1", "straps", "inside", (3, 4), 2e-5, "hook 1")
+LACKING = {
+    Why.READING_MISSING: lambda: ready(reading=None),
+    Why.READING_UNDATED: lambda: ready(
+        meter=[{"name": "m", "at": [9, 9, 9], "facing": [0, 0, 1], "reading": "2 mW/cm2"}]
+    ),
+    Why.LEAK_NOT_CHECKED: lambda: ready(seams=None),
+    Why.RUN_INTERRUPTED: lambda: replace(ready(), interrupted=True),
+    Why.PRECISION_NOT_REACHED: lambda: replace(ready(), precision_asked=0.02),
+    Why.TOUCHING: lambda: replace(ready(), untreated=(UNTREATED,)),
+    Why.TARGET_BELOW_PRINT: lambda: replace(ready(), target_dose=9_000.0),
+}
+
+
+@pytest.mark.parametrize("code", LACKING)
+def test_what_is_still_to_be_done_is_named_and_the_timer_stays(code):
+    whole = LACKING[code]()
+    judged = with_verdict(whole)
+    assert codes(judged) == {code}
+    assert judged.verdict.state is State.READY_AFTER
+    assert judged.timer == whole.timer < math.inf
+    assert state_words(judged).startswith("READY AFTER ")
+
+
+def too_long():
+    """A run whose time is just above a shift."""
+    whole = ready()
+    bound = whole.bound * (whole.timer - 75.0) / (shift() - 74.0)
+    case = whole.cases[CAUTIOUS]
+    case = replace(case, bound=bound, exposure_time=whole.requirement.time(bound))
+    return replace(whole, cases=whole.cases | {CAUTIOUS: case}, precision_asked=None)
+
+
+FORBIDDEN = {
+    Why.NO_FINITE_TIME: lambda: ready(dark=True),
+    Why.LONGER_THAN_A_SHIFT: too_long,
+    Why.NO_CYCLE_ALLOWED: lambda: ready(wear={"material_dose": "0.1 J/cm2"}),
+    Why.READING_DISAGREES: lambda: ready(reading=8.0),
+    Why.LEAK_ABOVE_LIMIT: lambda: ready(seams=SEAMS | {"highest": "0.3 uW/cm2"}),
+}
+
+
+@pytest.mark.parametrize("code", FORBIDDEN)
+def test_what_forbids_use_leaves_no_timer_anywhere(code):
+    judged = with_verdict(FORBIDDEN[code]())
+    assert code in codes(judged)
+    assert judged.verdict.reasons[0].code.forbids
+    assert judged.verdict.state is State.DO_NOT_USE
+    assert judged.timer == judged.verdict.timer == math.inf
+    assert np.isnan(judged.dose_at_timer()).all()
+    assert headline(judged).startswith("DO NOT USE. ")
+    assert timer_words(judged) == "DO NOT USE"
+
+
+def test_every_reason_is_tried_here():
+    assert set(LACKING) | set(FORBIDDEN) == set(Why)
+    assert set(FORBIDDEN) == FORBIDS
+
+
+def test_a_time_of_a_shift_is_allowed():
+    whole = too_long()
+    assert whole.timer == pytest.approx(shift() + 1.0, abs=0.01)
+    case = replace(whole.cases[CAUTIOUS], exposure_time=shift() - 1.0)
+    shorter = replace(whole, cases=whole.cases | {CAUTIOUS: case})
+    assert Why.LONGER_THAN_A_SHIFT not in codes(with_verdict(shorter))
+
+
+@pytest.mark.parametrize(
+    ("light", "error", "allowed"),
+    [  # 6 mJ/cm2 in 8 h are 0.208 uW/cm2; over a safety factor of 1.2, 0.1736
+        (0.001735, 0.0, True),
+        (0.001737, 0.0, False),
+        (0.001535, 0.0001, True),
+        (0.001537, 0.0001, False),  # two errors count against it
+    ],
+)
+def test_a_leak_must_leave_a_bare_eye_a_shift(light, error, allowed):
+    judged = with_verdict(ready(), [leak(light, error)])
+    assert (Why.LEAK_ABOVE_LIMIT not in codes(judged)) is allowed
+
+
+def test_gaps_that_were_calculated_stand_for_a_survey_but_none_drawn_do_not():
+    assert codes(with_verdict(ready(seams=None), [leak(0.0001)])) == set()
+    assert codes(with_verdict(ready(seams=None), [])) == {Why.LEAK_NOT_CHECKED}
+
+
+def test_a_box_that_must_not_be_used_still_says_how_much_it_wears():
+    """Else nobody could see why not even one cycle is allowed."""
+    from raysim.assess.reuse import reuse
+
+    judged = with_verdict(FORBIDDEN[Why.NO_CYCLE_ALLOWED]())
+    found = reuse(judged)
+    assert found is not None
+    assert found.cycles == 0
