@@ -26,6 +26,7 @@ from raysim.output.words.uncertainty import budget_table
 from raysim.output.words.verdict import headline, timer_words
 from raysim.scene.triangles import SIDES
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.verdict.rules import with_verdict
 
 OVER = {"name": "plate", "at": [190, 125, 115], "turn": [0, 0, 180]}  # about the plate's middle
 
