@@ -21,6 +21,7 @@ from raysim.scene.file.fields import (
     GivenName,
     Hours,
     Irradiance,
+    Length,
     MeasuredIrradiance,
     MeshPath,
     Name,
@@ -244,16 +245,38 @@ class Meter(Table):
         return self
 
 
+class Around(Table):
+    """A plane across an axis, m: one of x, y, z."""
+
+    x: Length | None = None
+    y: Length | None = None
+    z: Length | None = None
+
+    @model_validator(mode="after")
+    def _one_axis(self) -> "Around":
+        if [self.x, self.y, self.z].count(None) != 2:
+            raise ValueError("around takes one of x, y and z, as in around = { z = 840 }")
+        return self
+
+    @property
+    def plane(self) -> tuple[int, float]:
+        """Number of its axis, and where on it (m)."""
+        ((axis, at),) = ((k, v) for k, v in enumerate((self.x, self.y, self.z)) if v is not None)
+        return axis, at
+
+
 class Gap(Table):
     """A slit through a wall: `from` and `to` end its middle line on the inside of the wall.
 
+    In place of them, `around` is a plane: the slit runs where it meets `wall`, or all walls.
     A "rabbet" goes straight for half the depth, then `step` sideways, then straight to the outside.
     """
 
     name: GivenName = "gap"
-    wall: Name
-    start: Point = Field(alias="from")
-    end: Point = Field(alias="to")
+    wall: Name | None = None
+    start: Point | None = Field(alias="from", default=None)
+    end: Point | None = Field(alias="to", default=None)
+    around: Around | None = None
     width: PositiveLength
     depth: PositiveLength
     distance: PositiveLength
@@ -262,9 +285,21 @@ class Gap(Table):
     reflectance: Share | None = None
 
     @model_validator(mode="after")
-    def _passage(self) -> "Gap":
-        if math.dist(self.start, self.end) < SMALLEST_LENGTH:
+    def _line(self) -> "Gap":
+        if self.around is not None:
+            if self.start is not None or self.end is not None:
+                raise ValueError("give from and to, or around, not both")
+        elif self.wall is None or self.start is None or self.end is None:
+            raise ValueError(
+                "a gap needs wall, from and to, or around = { z = ... } for a seam that runs all "
+                "round the box at that height"
+            )
+        elif math.dist(self.start, self.end) < SMALLEST_LENGTH:
             raise ValueError("from and to are the same point, so the gap has no length")
+        return self
+
+    @model_validator(mode="after")
+    def _passage(self) -> "Gap":
         if (self.kind == "rabbet") != (self.step is not None):
             raise ValueError('kind = "rabbet" and step (how far it goes sideways) go together')
         if self.step is not None and self.depth < 2.0 * self.width:
