@@ -70,7 +70,7 @@ def _from_to(scene: BuiltScene, gap: Gap, key: str, faces: np.ndarray) -> Seam:
     same = triangles.corners[faces[normals @ normals[here] > FLAT]]
     beyond = [float(_distances(same, place).min()) for place in ends]
     if off[here] <= ON_WALL and max(beyond) <= ON_WALL:
-        return Seam((Leg(*ends, int(faces[here])),))
+        return Seam((Leg(ends[0], ends[1], int(faces[here])),))
     seam = _along_wall(scene, faces, ends)
     if seam is not None:
         return seam

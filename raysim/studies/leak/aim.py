@@ -3,8 +3,8 @@
 Light at an eye is kept as a vector, the sum over lines of weight times (pi L) times direction: its
 length is the irradiance of an eye that faces the light.
 
-Coordinates (m) are those of the gap or of one of its legs (`slit`). In those of a leg a line from an
-eye runs along (-1, -m, -n), and the leg is a rectangle of slopes m and n, its *window*:
+Coordinates (m) are those of the gap or of one of its legs (`slit`). In those of a leg a line from
+an eye runs along (-1, -m, -n), and the leg is a rectangle of slopes m and n, its *window*:
 
     E = int L d dw,    dw = (1 + n^2) / (1 + m^2 + n^2)^(3/2) dm d(angle),    n = tan(angle).
 
@@ -170,7 +170,8 @@ def wall_lines(
     directions = slit.turned_back(leg, to / r[:, None]).reshape(groups, -1, 3)
     along = slit.unrolled(0.0, met.leg, met.c)
     leg = met.leg.reshape(weights.shape)
-    return Lines(directions, weights, leg), slit.strips.number(met.edge, met.share), along
+    strip = slit.strips.number(np.where(wall, met.edge, 0), met.share)
+    return Lines(directions, weights, leg), strip, along
 
 
 def slopes(

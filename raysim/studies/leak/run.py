@@ -190,7 +190,7 @@ class LeakRun:
             walls = met.light(opening.on_strips(strip, along / slit.length(), groups))
             whole = Lines(lit.directions[of_eye], lit.weights[of_eye], lit.leg[of_eye]).whole
             most = brightest * (whole + (met.whole if slit.reply.any() else 0.0))
-            through = max(np.count_nonzero(lit.weights[of_eye]), 1)
+            through = max(int(np.count_nonzero(lit.weights[of_eye])), 1)
             unseen = NONE_OF / through * brightest * whole
             if lamps[of_eye].any():
                 unseen = 0.0

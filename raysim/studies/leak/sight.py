@@ -138,8 +138,8 @@ def lines_to_tube(
     """Lines from points (side * side, 3) to points of one tube's mantle, and their weights.
 
     The mean of weight times exitance is the irradiance (W/m2) straight from the tube on the points,
-    which face `facing` (side * side, 3):  weight = A cos_tube cos_point / (pi r^2), 0 where something stands in
-    the way.
+    which face `facing` (side * side, 3):  weight = A cos_tube cos_point / (pi r^2), 0 where
+    something stands in the way.
 
     Source: definition of irradiance by radiance; stratified over the mantle.
     """

@@ -1,9 +1,9 @@
 """A gap of the scene in space: straight legs, one after the other, each with the same passage.
 
-Every leg has coordinates of its own (m): a outwards from the inside of the wall, b sideways, c along
-the leg, zero in the middle. Where the line of the gap bends, two legs meet in the plane that halves
-the bend, and a and b go on. The coordinates *of the gap* are those of its first leg. *Unrolled*
-ones are a, b and the way along the whole gap, zero in the middle.
+Every leg has coordinates of its own (m): a outwards from the inside of the wall, b sideways, c
+along the leg, zero in the middle. Where the line of the gap bends, two legs meet in the plane that
+halves the bend, and a and b go on. The coordinates *of the gap* are those of its first leg.
+*Unrolled* ones are a, b and the way along the whole gap, zero in the middle.
 """
 
 from dataclasses import dataclass
@@ -110,7 +110,7 @@ class Slit:
 
     def placed(self, unrolled: np.ndarray) -> np.ndarray:
         """Coordinates of the gap of points (n, 3), m, all at the same a, given unrolled."""
-        leg, c = self.rolled(float(unrolled[0, 0]), unrolled[:, 2]) if len(unrolled) else ([], [])
+        leg, c = self.rolled(float(unrolled[0, 0]), unrolled[:, 2])
         own = np.stack([unrolled[:, 0], unrolled[:, 1], c], axis=1)
         return self.places[leg] + (own[:, None] @ self.turns[leg])[:, 0]
 
