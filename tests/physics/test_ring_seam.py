@@ -147,9 +147,7 @@ def test_a_line_from_facet_to_facet_follows_the_wall(tmp_path):
     assert agrees(mean, np.hypot(error, noise), truth, 0.04, GROUPS - 1)
 
 
-L_OUTLINE = np.array(
-    [(0, 0), (0.3, 0), (0.3, 0.14), (0.18, 0.14), (0.18, 0.25), (0, 0.25)], float
-)
+L_OUTLINE = np.array([(0, 0), (0.3, 0), (0.3, 0.14), (0.18, 0.14), (0.18, 0.25), (0, 0.25)], float)
 L_OUTSIDE = L_OUTLINE + DEPTH * np.array([(-1, -1), (1, -1), (1, 1), (1, 1), (1, 1), (-1, 1)])
 
 
@@ -189,3 +187,35 @@ def test_a_room_with_corners_both_ways_is_as_by_brute_force(tmp_path, lamp, eye)
     truth, noise = through_rings(at, rings, tube, exitance, (-0.03, 0.03))
     mean, error = at_eye(scene, at)
     assert agrees(mean, np.hypot(error, noise), truth, 0.06, GROUPS - 1)
+
+
+@pytest.mark.parametrize("up", [0.0, 0.03])
+def test_the_seam_of_a_hatch_is_as_by_brute_force(tmp_path, up):
+    """A closed line in a flat wall, from an eye that looks through its corner, or through one leg."""
+    corners = [(100, 0, 100), (200, 0, 100), (200, 0, 250), (100, 0, 250), (100, 0, 100)]
+    lamp = {"name": "lamp", "from": [110, 150, 50], "to": [110, 150, 300], "diameter": 28}
+    data = {
+        "title": "hatch",
+        "chamber": {"inside": [300, 250, 350], "lining": {"reflectance": 0.0}},
+        "lamp": [lamp | {"uvc": "10 W", "reflectance": 0.0}],
+        "object": [
+            {"name": "plate", "mesh": "plate.ply", "surface": {"reflectance": 0.0}}
+            | {"at": [20, 200, 20], "judged": True}
+        ],
+        "gap": [
+            {"wall": "front", "points": [list(corner) for corner in corners], "reflectance": 0.0}
+            | {"width": 4, "depth": 18, "distance": 300}
+        ],
+    }
+    scene = load_scene(write_scene(tmp_path, data))
+    line = 0.001 * np.array(corners[:4], float)
+    beside = 0.002 * np.array([(-1, 0, -1), (1, 0, -1), (1, 0, 1), (-1, 0, 1)])
+    rings = [
+        line + side * beside + [0.0, -deep, 0.0] for deep in (0.0, DEPTH) for side in (-1.0, 1.0)
+    ]
+    eye = np.array([0.0805, -0.318, 0.1 + up])
+    tube = np.array([0.11, 0.15, 0.014, 0.05, 0.3])
+    exitance = 10.0 / (np.pi * 0.028 * 0.25)
+    truth, noise = through_rings(eye, rings, tube, exitance, (-0.1, 0.5), side=(100, 500))
+    mean, error = at_eye(scene, eye)
+    assert agrees(mean, np.hypot(error, noise), truth, 0.04, GROUPS - 1)

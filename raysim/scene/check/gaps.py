@@ -1,5 +1,7 @@
 """The line on the wall that each gap follows, and what is wrong with gaps."""
 
+from itertools import pairwise
+
 import numpy as np
 
 from raysim.base.errors import Fault, SceneError
@@ -12,6 +14,7 @@ ON_WALL = 0.002  # m: how far off its wall a gap may be drawn
 BEYOND_RIM = 0.1  # widths: how far a slit may reach beyond the rim of the wall
 FLAT = np.cos(np.radians(0.1))  # walls that bend less are one flat wall
 MOST_LEGS = 1000
+TURNS_BACK = -0.9  # cosine between two pieces
 BOTH_ENDS = "give both ends on the inside of that wall"
 
 
@@ -25,10 +28,15 @@ def seam_of(scene: BuiltScene, gap: Gap, key: str) -> Seam:
     """
     faces = _wall_faces(scene, gap, key)
     around = gap.around is not None
-    seam = _around(scene, gap, key, faces) if around else _from_to(scene, gap, key, faces)
+    seam = _around(scene, gap, key, faces) if around else _through(scene, gap, key, faces)
     if len(seam.legs) > MOST_LEGS:
         what = f"it runs over {len(seam.legs)} facets, and {MOST_LEGS} is the limit"
         raise scene_fault(scene, Code.GAP_OFF_WALL, key, what, "take a coarser mesh")
+    ways = np.array([(leg.end - leg.start) / leg.length for leg in seam.legs])
+    bends = (ways * np.roll(ways, -1, axis=0)).sum(axis=1)
+    if (bends if seam.closed else bends[:-1]).min(initial=1.0) < TURNS_BACK:
+        what, mend = "the line turns back on itself", "draw every piece of the seam once"
+        raise scene_fault(scene, Code.GAP_OFF_WALL, key, what, mend)
     _refuse_beyond_rim(scene, gap, key, seam)
     return seam
 
@@ -59,9 +67,23 @@ def scene_fault(scene: BuiltScene, code: Code, key: str, what: str, mend: str) -
     return SceneError([Fault(code, str(scene.path), key, what, mend)])
 
 
-def _from_to(scene: BuiltScene, gap: Gap, key: str, faces: np.ndarray) -> Seam:
-    """A line from end to end: straight on a flat wall, else along the wall."""
-    triangles, ends = scene.triangles, np.array([gap.start, gap.end])
+def _through(scene: BuiltScene, gap: Gap, key: str, faces: np.ndarray) -> Seam:
+    """The line through all points of a gap."""
+    legs: list[Leg] = []
+    for k, ends in enumerate(pairwise(np.array(gap.corners))):
+        keys = (f"{key}.from", f"{key}.to")
+        if gap.points is not None:
+            keys = (f"{key}.points {k + 1}", f"{key}.points {k + 2}")
+        legs += _from_to(scene, gap, keys, faces, np.array(ends)).legs
+    closed = len(gap.corners) > 2 and gap.corners[0] == gap.corners[-1]
+    return Seam(tuple(legs), closed)
+
+
+def _from_to(
+    scene: BuiltScene, gap: Gap, keys: tuple[str, str], faces: np.ndarray, ends: np.ndarray
+) -> Seam:
+    """A line from end to end (2, 3), m: straight on a flat wall, else along the wall."""
+    triangles = scene.triangles
     to_middle = _distances(triangles.corners[faces], ends.mean(axis=0))
     normals = triangles.normals[faces]
     off = np.abs(((ends[:, None] - triangles.corners[faces, 0]) * normals).sum(axis=2)).max(axis=0)
@@ -76,10 +98,10 @@ def _from_to(scene: BuiltScene, gap: Gap, key: str, faces: np.ndarray) -> Seam:
         return seam
     if off[here] > ON_WALL:
         what = f"the gap lies {1000 * off[here]:.3g} mm off the inside of wall {gap.wall}"
-        raise scene_fault(scene, Code.GAP_OFF_WALL, f"{key}.from", what, BOTH_ENDS)
-    name = "from" if beyond[0] > ON_WALL else "to"
+        raise scene_fault(scene, Code.GAP_OFF_WALL, keys[0], what, BOTH_ENDS)
+    end = keys[0] if beyond[0] > ON_WALL else keys[1]
     what = f"this end lies {1000 * max(beyond):.3g} mm beyond the rim of wall {gap.wall}"
-    raise scene_fault(scene, Code.GAP_BEYOND_WALL, f"{key}.{name}", what, BOTH_ENDS)
+    raise scene_fault(scene, Code.GAP_BEYOND_WALL, end, what, BOTH_ENDS)
 
 
 def _along_wall(scene: BuiltScene, faces: np.ndarray, ends: np.ndarray) -> Seam | None:

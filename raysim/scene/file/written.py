@@ -1,6 +1,7 @@
 """The scene as the user wrote it: the keys of the scene file, validated, in SI units."""
 
 import math
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -268,7 +269,8 @@ class Around(Table):
 class Gap(Table):
     """A slit through a wall: `from` and `to` end its middle line on the inside of the wall.
 
-    In place of them, `around` is a plane: the slit runs where it meets `wall`, or all walls.
+    In place of them: `points` of that line, closed where the last is the first; or `around`, a
+    plane: the slit runs where it meets `wall`, or all walls.
     A "rabbet" goes straight for half the depth, then `step` sideways, then straight to the outside.
     """
 
@@ -276,6 +278,7 @@ class Gap(Table):
     wall: Name | None = None
     start: Point | None = Field(alias="from", default=None)
     end: Point | None = Field(alias="to", default=None)
+    points: Annotated[list[Point], Field(min_length=2, max_length=1000)] | None = None
     around: Around | None = None
     width: PositiveLength
     depth: PositiveLength
@@ -286,17 +289,23 @@ class Gap(Table):
 
     @model_validator(mode="after")
     def _line(self) -> "Gap":
-        if self.around is not None:
-            if self.start is not None or self.end is not None:
-                raise ValueError("give from and to, or around, not both")
-        elif self.wall is None or self.start is None or self.end is None:
+        ends = self.start is not None or self.end is not None
+        if [ends, self.points is not None, self.around is not None].count(True) > 1:
+            raise ValueError("give from and to, or points, or around: one of the three")
+        if self.around is None and (self.wall is None or len(self.corners) < 2):
             raise ValueError(
                 "a gap needs wall, from and to, or around = { z = ... } for a seam that runs all "
                 "round the box at that height"
             )
-        elif math.dist(self.start, self.end) < SMALLEST_LENGTH:
-            raise ValueError("from and to are the same point, so the gap has no length")
+        if any(math.dist(p, q) < SMALLEST_LENGTH for p, q in pairwise(self.corners)):
+            names = "from and to" if self.points is None else "two points that follow each other"
+            raise ValueError(f"{names} are the same point, so the gap has no length")
         return self
+
+    @property
+    def corners(self) -> list[tuple[float, float, float]]:
+        """Points that its middle line goes through; none with `around`, m (definition)."""
+        return self.points or [p for p in (self.start, self.end) if p is not None]
 
     @model_validator(mode="after")
     def _passage(self) -> "Gap":
