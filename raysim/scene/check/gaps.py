@@ -97,8 +97,13 @@ def _from_to(
     if seam is not None:
         return seam
     if off[here] > ON_WALL:
-        what = f"the gap lies {1000 * off[here]:.3g} mm off the inside of wall {gap.wall}"
-        raise scene_fault(scene, Code.GAP_OFF_WALL, keys[0], what, BOTH_ENDS)
+        away = [float(_distances(triangles.corners[faces], place).min()) for place in ends]
+        if max(away) <= ON_WALL:
+            what = "the wall cannot be followed from one end of this piece to the other"
+            mend = "give points nearer to each other, or around"
+            raise scene_fault(scene, Code.GAP_OFF_WALL, keys[0], what, mend)
+        what = f"this end lies {1000 * max(away):.3g} mm off the inside of wall {gap.wall}"
+        raise scene_fault(scene, Code.GAP_OFF_WALL, keys[int(np.argmax(away))], what, BOTH_ENDS)
     end = keys[0] if beyond[0] > ON_WALL else keys[1]
     what = f"this end lies {1000 * max(beyond):.3g} mm beyond the rim of wall {gap.wall}"
     raise scene_fault(scene, Code.GAP_BEYOND_WALL, end, what, BOTH_ENDS)

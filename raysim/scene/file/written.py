@@ -2,7 +2,7 @@
 
 import math
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -252,6 +252,13 @@ class Around(Table):
     x: Length | None = None
     y: Length | None = None
     z: Length | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _a_table(cls, value: Any) -> Any:
+        if not isinstance(value, dict):
+            raise ValueError("write the axis too, as in around = { z = 840 }")
+        return value
 
     @model_validator(mode="after")
     def _one_axis(self) -> "Around":
