@@ -5,6 +5,8 @@ import pytest
 import trimesh
 from agreement import agrees
 from brute_ring import regular_rings, smooth_ring, through_rings
+from built_scenes import Lamp, Piece, scene_of, surface
+from measuring import adjoint_blocks, mean_and_error, point
 from small_scenes import write_scene
 
 from raysim.dose.simulate import load_scene
@@ -33,17 +35,17 @@ def drum(count, turn=0.0, top=RADIUS):
     return trimesh.Trimesh(corners, faces, process=False)
 
 
-def drum_scene(folder, mesh, gap, reflectance=0.0):
+def drum_scene(folder, mesh, gap, reflectance=0.0, lining=0.0):
     lamp = {"name": "lamp", "from": [0, 0, 75], "to": [0, 0, 775], "diameter": 28}
     data = {
         "title": "drum",
-        "chamber": {"mesh": "drum.stl", "lining": {"reflectance": 0.0}, "edge": 900},
+        "chamber": {"mesh": "drum.stl", "lining": {"reflectance": lining}, "edge": 900},
         "lamp": [lamp | {"uvc": "10 W", "reflectance": 0.0}],
         "object": [
             {"name": "speck", "mesh": "plate.ply", "surface": {"reflectance": 0.0}}
             | {"at": [100, 100, 10], "judged": True}
         ],
-        "gap": [gap | SIZES | {"reflectance": reflectance}],
+        "gap": [SIZES | gap | {"reflectance": reflectance}],
     }
     write_scene(folder, data)
     mesh.export(folder / "drum.stl")
@@ -97,13 +99,13 @@ def test_the_brightest_eye_of_a_ring_is_found(ring):
     assert np.hypot(*found.eye[:2]) == pytest.approx(FAR, rel=0.003)  # off the wall by `distance`
 
 
-def slit_rings(count, turn=0.0, lean=0.0):
+def slit_rings(count, turn=0.0, lean=0.0, width=WIDTH):
     """The slit round a drum that leans in by `lean` (rise of radius by height), by hand.
 
     It goes through the wall at right angles, and comes to the level of the eye inside.
     """
     out, up = np.array([1.0, -lean]) / np.hypot(1.0, lean), np.array([lean, 1.0])
-    up = 0.5 * WIDTH * up / np.hypot(1.0, lean)
+    up = 0.5 * width * up / np.hypot(1.0, lean)
     here = np.array([RADIUS + lean * LEVEL, LEVEL])
     places = [here - up, here + up, here + DEPTH * out - up, here + DEPTH * out + up]
     return regular_rings(count, *np.transpose(places), turn)
@@ -219,3 +221,43 @@ def test_the_seam_of_a_hatch_is_as_by_brute_force(tmp_path, up):
     truth, noise = through_rings(eye, rings, tube, exitance, (-0.1, 0.5), side=(100, 500))
     mean, error = at_eye(scene, eye)
     assert agrees(mean, np.hypot(error, noise), truth, 0.04, GROUPS - 1)
+
+
+def between(low, high):
+    """Triangles (n, 3, 3) between two closed lines (corners, 3), facing inwards where `high` is up."""
+    after_low, after_high = np.roll(low, -1, axis=0), np.roll(high, -1, axis=0)
+    pairs = [(low, high, after_high), (low, after_high, after_low)]
+    found = np.concatenate([np.stack(corners, axis=1) for corners in pairs])
+    across = np.cross(found[:, 1] - found[:, 0], found[:, 2] - found[:, 0])
+    return found[np.linalg.norm(across, axis=1) > 1e-12]  # a middle is a line of one point
+
+
+@pytest.mark.parametrize("place", [0.0, 1.0])
+def test_walls_of_a_ring_shine_a_little_more_than_by_brute_force(tmp_path, place):
+    """White walls, close before the gap: the ring drawn as a mesh, by plain backward paths."""
+    width, near = 0.004, 0.02
+    keys = {"width": 1000.0 * width, "distance": 1000.0 * near}
+    scene = drum_scene(tmp_path, drum(12), RING | keys, 0.7, 0.6)
+    eye = np.array(eye_at(place * np.pi / 12, 0.0, RADIUS + DEPTH + near))
+    eye[:2] /= np.cos(place * np.pi / 12)
+    mean, error = at_eye(scene, eye)
+
+    lower_in, upper_in, lower_out, upper_out = slit_rings(12, width=width)
+    floor, ceiling = regular_rings(12, [RADIUS, RADIUS], [0.0, HIGH])
+    lining, own = surface(0.6), surface(0.7)
+    pieces = [Piece(between(a, b), lining) for a, b in ((floor, lower_in), (upper_in, ceiling))]
+    middle = [np.tile(line.mean(axis=0), (12, 1)) for line in (floor, ceiling)]
+    pieces += [Piece(between(a, b), lining) for a, b in ((middle[0], floor), (ceiling, middle[1]))]
+    pieces += [
+        Piece(between(a, b), own, two_sided=True)
+        for a, b in ((lower_in, lower_out), (upper_in, upper_out))
+    ]
+    tube = Lamp((((0.0, 0.0, 0.075), (0.0, 0.0, 0.775), 0.014),), 10.0, surface(0.0))
+    facing = np.array([-np.cos(place * np.pi / 12), -np.sin(place * np.pi / 12), 0.0])
+    drawn = scene_of(pieces, [tube], closed=False)
+    blocks = adjoint_blocks(drawn, [point(5, eye, facing)], 400_000, 9)
+    truth, noise = mean_and_error(blocks[:, 0].sum(axis=(1, 2)))
+    unsure = 5.0 * np.hypot(error, noise)
+    assert unsure < 0.02 * truth
+    # Taken as straight the slit does not spread the light over the longer way round outside.
+    assert truth - unsure < mean < truth * (1.0 + DEPTH / RADIUS) + unsure
