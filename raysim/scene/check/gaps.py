@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from raysim.base.errors import Fault, SceneError
+from raysim.base.errors import Fault, Level, SceneError
 from raysim.base.fault_codes import Code
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.written import Gap
@@ -15,6 +15,8 @@ BEYOND_RIM = 0.1  # widths: how far a slit may reach beyond the rim of the wall
 FLAT = np.cos(np.radians(0.1))  # walls that bend less are one flat wall
 MOST_LEGS = 1000
 TURNS_BACK = -0.9  # cosine between two pieces
+HALF_OFF = "part of the width of the slit lies beyond the rim of the wall"
+MOVE_IT = "move its middle line to half its width from the rim, or further"
 BOTH_ENDS = "give both ends on the inside of that wall"
 
 
@@ -37,7 +39,8 @@ def seam_of(scene: BuiltScene, gap: Gap, key: str) -> Seam:
     if (bends if seam.closed else bends[:-1]).min(initial=1.0) < TURNS_BACK:
         what, mend = "the line turns back on itself", "draw every piece of the seam once"
         raise scene_fault(scene, Code.GAP_OFF_WALL, key, what, mend)
-    _refuse_beyond_rim(scene, gap, key, seam)
+    if gap.start is None and _beyond_rim(scene, gap, seam):
+        raise scene_fault(scene, Code.GAP_BEYOND_WALL, key, HALF_OFF, MOVE_IT)
     return seam
 
 
@@ -56,9 +59,14 @@ def gap_faults(scene: BuiltScene) -> list[Fault]:
             faults += scene_fault(scene, Code.GAP_TOO_WIDE, f"{key}.width", what, mend).faults
             continue
         try:
-            seam_of(scene, gap, key)
+            seam = seam_of(scene, gap, key)
         except SceneError as error:
             faults += error.faults
+            continue
+        if gap.start is not None and _beyond_rim(scene, gap, seam):
+            what = f"{HALF_OFF} and lets no light out, so the leak reads too small"
+            file = str(scene.path)
+            faults.append(Fault(Code.GAP_BEYOND_WALL, file, key, what, MOVE_IT, Level.WARNING))
     return faults
 
 
@@ -159,8 +167,8 @@ def _numbered(seam: Seam, faces: np.ndarray) -> Seam:
     return Seam(tuple(legs), seam.closed)
 
 
-def _refuse_beyond_rim(scene: BuiltScene, gap: Gap, key: str, seam: Seam) -> None:
-    """Refuse a slit that lies beside the wall with part of its width."""
+def _beyond_rim(scene: BuiltScene, gap: Gap, seam: Seam) -> bool:
+    """Whether a slit lies beside the wall with part of its width."""
     triangles = scene.triangles
     walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
     corners = triangles.corners[np.isin(triangles.face_body, walls)]
@@ -174,11 +182,9 @@ def _refuse_beyond_rim(scene: BuiltScene, gap: Gap, key: str, seam: Seam) -> Non
             for side in (-half, half):
                 place = leg.start + share * (leg.end - leg.start) + side - off
                 near = ((low <= place + most) & (high >= place - most)).all(axis=1)
-                if near.any() and _distances(corners[near], place).min() <= most:
-                    continue
-                what = "part of the width of the slit lies beyond the rim of the wall"
-                mend = "move its middle line to half its width from the rim, or further"
-                raise scene_fault(scene, Code.GAP_BEYOND_WALL, key, what, mend)
+                if not near.any() or _distances(corners[near], place).min() > most:
+                    return True
+    return False
 
 
 def _wall_faces(scene: BuiltScene, gap: Gap, key: str) -> np.ndarray:
