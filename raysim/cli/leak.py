@@ -23,8 +23,10 @@ def command(
     """Stray UVC outside the gaps of SCENE, and how long a person may stay there.
 
     A gap is a table [[gap]] with wall, from, to (ends of its middle line on the inside of the
-    wall), width, depth (of the wall) and distance (of a person); kind = "rabbet" with step makes
-    two bends of it. Its own walls take the lining's reflectance unless reflectance is given.
+    wall), width, depth (of the wall) and distance (of a person). around = { z = 840 } in place of
+    wall, from and to is a seam all round the box at that height, such as that of a drum's lid;
+    points is any other line. kind = "rabbet" with step makes two bends of it. Its own walls take
+    the lining's reflectance unless reflectance is given.
     """
     from raysim.output.studies.leak import json_of
     from raysim.output.words.leaks import gap_words, leak_table, limit_lines, pose_words

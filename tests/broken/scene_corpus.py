@@ -18,6 +18,8 @@ GAP = {
     "depth": 20,
     "distance": 300,
 }
+SLIT = {key: GAP[key] for key in ("width", "depth", "distance")}
+RING = SLIT | {"around": {"z": 300}}
 PLATE = {"mesh": "plate.ply", "surface": "respirator fabric", "judged": True, "edge": 25}
 TABLE = {"name": "own", "reflectance": 0.5}
 
@@ -245,6 +247,20 @@ NUMBERS = {
     "gap-off-its-wall": Case("off the inside", put("gap", value=[GAP | {"from": [10, 50, 10]}])),
     "gap-of-no-length": Case("no length", put("gap", value=[GAP | {"to": [10, 0, 10]}])),
     "gap-beyond-the-box": Case("beyond the rim", put("gap", value=[GAP | {"to": [10, 0, 900]}])),
+    "gap-above-the-box": Case("does not cut", put("gap", value=[RING | {"around": {"z": 400}}])),
+    "gap-at-the-rim": Case("part of the width", put("gap", value=[RING | {"around": {"z": 350}}])),
+    "gap-round-nothing": Case("one of x, y and z", put("gap", value=[RING | {"around": {}}])),
+    "gap-without-axis": Case("write the axis too", put("gap", value=[RING | {"around": 300}])),
+    "gap-at-nan": Case("finite", put("gap", value=[RING | {"around": {"z": float("nan")}}])),
+    "gap-by-ends-and-around": Case("one of the three", put("gap", value=[GAP | RING])),
+    "gap-without-line": Case("all round the box", put("gap", value=[SLIT])),
+    "gap-through-nan": Case(
+        "finite", put("gap", value=[SLIT | {"wall": "front", "points": [[float("nan"), 0, 1]] * 2}])
+    ),
+    "gap-there-and-back": Case(
+        "turns back",
+        put("gap", value=[SLIT | {"wall": "front", "points": [[9, 0, 9], [9, 0, 90], [9, 0, 9]]}]),
+    ),
     "gap-wider-than-the-box": Case("more than the box", put("gap", value=[GAP | {"width": 900}])),
     "rabbet-without-step": Case("go together", put("gap", value=[GAP | {"kind": "rabbet"}])),
     "box-of-metres": Case("not the size of a box", put("units", value="m")),

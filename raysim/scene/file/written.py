@@ -1,7 +1,8 @@
 """The scene as the user wrote it: the keys of the scene file, validated, in SI units."""
 
 import math
-from typing import Annotated, Literal
+from itertools import pairwise
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -22,6 +23,7 @@ from raysim.scene.file.fields import (
     GivenName,
     Hours,
     Irradiance,
+    Length,
     MeasuredIrradiance,
     MeshPath,
     Name,
@@ -252,16 +254,47 @@ class Seams(Table):
     highest: MeasuredIrradiance
 
 
+class Around(Table):
+    """A plane across an axis, m: one of x, y, z."""
+
+    x: Length | None = None
+    y: Length | None = None
+    z: Length | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _a_table(cls, value: Any) -> Any:
+        if not isinstance(value, dict):
+            raise ValueError("write the axis too, as in around = { z = 840 }")
+        return value
+
+    @model_validator(mode="after")
+    def _one_axis(self) -> "Around":
+        if [self.x, self.y, self.z].count(None) != 2:
+            raise ValueError("around takes one of x, y and z, as in around = { z = 840 }")
+        return self
+
+    @property
+    def plane(self) -> tuple[int, float]:
+        """Number of its axis, and where on it (m)."""
+        ((axis, at),) = ((k, v) for k, v in enumerate((self.x, self.y, self.z)) if v is not None)
+        return axis, at
+
+
 class Gap(Table):
     """A slit through a wall: `from` and `to` end its middle line on the inside of the wall.
 
+    In place of them: `points` of that line, closed where the last is the first; or `around`, a
+    plane: the slit runs where it meets `wall`, or all walls.
     A "rabbet" goes straight for half the depth, then `step` sideways, then straight to the outside.
     """
 
     name: GivenName = "gap"
-    wall: Name
-    start: Point = Field(alias="from")
-    end: Point = Field(alias="to")
+    wall: Name | None = None
+    start: Point | None = Field(alias="from", default=None)
+    end: Point | None = Field(alias="to", default=None)
+    points: Annotated[list[Point], Field(min_length=2, max_length=1000)] | None = None
+    around: Around | None = None
     width: PositiveLength
     depth: PositiveLength
     distance: PositiveLength
@@ -270,9 +303,27 @@ class Gap(Table):
     reflectance: Share | None = None
 
     @model_validator(mode="after")
+    def _line(self) -> "Gap":
+        ends = self.start is not None or self.end is not None
+        if [ends, self.points is not None, self.around is not None].count(True) > 1:
+            raise ValueError("give from and to, or points, or around: one of the three")
+        if self.around is None and (self.wall is None or len(self.corners) < 2):
+            raise ValueError(
+                "a gap needs wall, from and to, or around = { z = ... } for a seam that runs all "
+                "round the box at that height"
+            )
+        if any(math.dist(p, q) < SMALLEST_LENGTH for p, q in pairwise(self.corners)):
+            names = "from and to" if self.points is None else "two points that follow each other"
+            raise ValueError(f"{names} are the same point, so the gap has no length")
+        return self
+
+    @property
+    def corners(self) -> list[tuple[float, float, float]]:
+        """Points that its middle line goes through; none with `around`, m (definition)."""
+        return self.points or [p for p in (self.start, self.end) if p is not None]
+
+    @model_validator(mode="after")
     def _passage(self) -> "Gap":
-        if math.dist(self.start, self.end) < SMALLEST_LENGTH:
-            raise ValueError("from and to are the same point, so the gap has no length")
         if (self.kind == "rabbet") != (self.step is not None):
             raise ValueError('kind = "rabbet" and step (how far it goes sideways) go together')
         if self.step is not None and self.depth < 2.0 * self.width:

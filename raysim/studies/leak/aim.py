@@ -3,8 +3,8 @@
 Light at an eye is kept as a vector, the sum over lines of weight times (pi L) times direction: its
 length is the irradiance of an eye that faces the light.
 
-Coordinates (m) are those of the gap: a outwards, b sideways, c along. A line from an eye runs along
-(-1, -m, -n), and the gap is a rectangle of slopes m and n, its *window* (`Slit.windows`):
+Coordinates (m) are those of the gap or of one of its legs (`slit`). In those of a leg a line from
+an eye runs along (-1, -m, -n), and the leg is a rectangle of slopes m and n, its *window*:
 
     E = int L d dw,    dw = (1 + n^2) / (1 + m^2 + n^2)^(3/2) dm d(angle),    n = tan(angle).
 
@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.studies.leak.passage import next_wall
 from raysim.studies.leak.slit import Slit
+from raysim.studies.leak.walk import walk
 
 GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 
@@ -25,11 +25,13 @@ GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 class Lines:
     """Lines in sets: unit vectors (sets, lines, 3), coordinates of the gap; weights (sets, lines).
 
-    A set is whole: its weights times pi L add up to the light of one eye.
+    A set is whole: its weights times pi L add up to the light of one eye. `leg` (sets, lines) is
+    that at whose inner opening, or on whose walls, each line ends.
     """
 
     directions: np.ndarray
     weights: np.ndarray
+    leg: np.ndarray
 
     def light(self, radiance: np.ndarray) -> np.ndarray:
         """Light (W/m2) that each line brings, vectors (sets, lines, 3).
@@ -57,29 +59,80 @@ def spread(sets: int, lines: int, rng: np.random.Generator) -> tuple[np.ndarray,
     return (number / lines + shift[0]) % 1.0, (number * GOLDEN + shift[1]) % 1.0
 
 
+def share_out(sizes: np.ndarray, v: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give each of the numbers v (sets, lines), 0 to 1, to a leg, as the `sizes` (sets, legs) are.
+
+    The leg, where v lies in its part (0 to 1), and the share that this part is of the whole; all
+    (sets, lines). So lines that are even over v are even over the whole gap.
+    """
+    whole = sizes.sum(axis=1, keepdims=True)
+    share = np.where(whole > 0.0, sizes / np.where(whole > 0.0, whole, 1.0), 0.0)
+    share[whole[:, 0] <= 0.0, 0] = 1.0
+    last, row = np.cumsum(share, axis=1), np.arange(len(v))[:, None]
+    inner = last[:, :-1]
+    leg = np.searchsorted((inner + row).ravel(), (v + row).ravel(), side="right").reshape(v.shape)
+    leg = np.clip(leg - row * inner.shape[1], 0, inner.shape[1])
+    part = np.maximum(share[row, leg], 1e-300)
+    return leg, ((v - (last - share)[row, leg]) / part).clip(0.0, 1.0), part
+
+
+def windows(slit: Slit, eyes: np.ndarray) -> np.ndarray:
+    """Slopes m and n of what eyes (eyes, 3; gap) see in each leg, (eyes, legs, 4): from, to, twice.
+
+    From inf to -inf for nothing. A gap of one leg: all lines that lead through. Else all through
+    the outer opening of a leg; `walk` tells which of them lead on.
+    """
+    depth, passage = slit.gap.depth, slit.passage
+    if len(slit.middles) == 1:
+        along = slit.ends[0, :, 0]
+        square = np.array([along[[0, 0]], along[[1, 0]], along[[1, 1]], along[[0, 1]]])
+        sides = ((slit.lines, eyes[:, 1]), (square, eyes[:, 2]))
+        found = [slopes(lines, depth, eyes[:, 0], place) for lines, place in sides]
+        return np.stack([*found[0], *found[1]], axis=1)[:, None]
+    own = ((eyes[:, None] - slit.places)[..., None, :] * slit.turns).sum(axis=-1)
+    b = np.sort(passage.corners[[passage.outer, passage.outer + 1], 1])
+    spans = np.array([slit.spans(depth, side) for side in b])
+    ends = [own[..., 1] - b[1], own[..., 1] - b[0]]
+    ends += [own[..., 2] - spans[..., 1].max(axis=0), own[..., 2] - spans[..., 0].min(axis=0)]
+    off = own[..., :1] - depth
+    nothing = np.array([np.inf, -np.inf, np.inf, -np.inf])
+    return np.where(off > 0.0, np.stack(ends, axis=-1) / np.where(off > 0.0, off, 1.0), nothing)
+
+
 def window_lines(slit: Slit, eyes: np.ndarray, lines: int, rng: np.random.Generator) -> Lines:
     """Lines through the gap, one set for each eye (sets, 3), evenly over what it sees through it.
 
-    Weights are 0 for an eye that sees nothing.
+    Weights are 0 for an eye that sees nothing, and for lines that do not get through.
     """
-    windows = slit.windows(eyes)
-    seen = (windows[:, 0] < windows[:, 1]) & (windows[:, 2] < windows[:, 3])
-    windows[~seen] = 0.0
-    first, last = np.arctan(windows[:, 2:]).T
+    seen = windows(slit, eyes)
+    seen[~((seen[..., 0] < seen[..., 1]) & (seen[..., 2] < seen[..., 3]))] = 0.0
+    angles = np.arctan(seen[..., 2:])
     u, v = spread(len(eyes), lines, rng)
-    m = windows[:, :1] + u * (windows[:, 1:2] - windows[:, :1])
-    n = np.tan(first[:, None] + v * (last - first)[:, None])
+    sizes = (seen[..., 1] - seen[..., 0]) * np.diff(np.sin(angles))[..., 0]
+    leg, v, part = share_out(sizes, v)
+    row = np.arange(len(eyes))[:, None]
+    low, high = np.moveaxis(seen[row, leg, :2], -1, 0)
+    first, last = np.moveaxis(angles[row, leg], -1, 0)
+    m, n = low + u * (high - low), np.tan(first + v * (last - first))
     long = np.sqrt(1.0 + m**2 + n**2)
-    size = (windows[:, 1] - windows[:, 0]) * (last - first) / u.shape[1]
-    weights = size[:, None] * (1.0 + n**2) / long**3 / np.pi
-    return Lines(-np.stack([np.ones_like(m), m, n], axis=-1) / long[..., None], weights)
+    weights = (high - low) * (last - first) / u.shape[1] * (1.0 + n**2) / long**3 / np.pi
+    directions = -np.stack([np.ones_like(m), m, n], axis=-1) / long[..., None]
+    if len(slit.middles) == 1:
+        return Lines(directions, weights, leg)
+    leg, directions = leg.ravel(), directions.reshape(-1, 3)
+    at = slit.to_legs(leg, np.repeat(eyes, lines, axis=0))
+    at = at + ((slit.gap.depth - at[:, 0]) / directions[:, 0])[:, None] * directions
+    met = walk(slit, leg, at, directions)
+    through = (met.edge == slit.passage.inner).reshape(weights.shape)
+    directions = slit.turned_back(leg, directions).reshape(*weights.shape, 3)
+    return Lines(directions, np.where(through, weights / part, 0.0), met.leg.reshape(weights.shape))
 
 
 def starts(slit: Slit, eyes: np.ndarray, lines: Lines) -> tuple[np.ndarray, np.ndarray]:
     """Where lines from eyes (sets, 3) enter the chamber, m, and their directions; (n, 3) each."""
     directions = lines.directions.reshape(-1, 3)
     eyes = np.repeat(eyes, lines.weights.shape[1], axis=0)
-    return slit.just_inside(eyes, directions), directions @ slit.axes
+    return slit.just_inside(lines.leg.ravel(), eyes, directions), directions @ slit.axes[0]
 
 
 def wall_lines(
@@ -96,22 +149,47 @@ def wall_lines(
     low, high = np.sort(corners[[slit.passage.outer, slit.passage.outer + 1], 1])
     u, v = (some.ravel() for some in spread(groups, lines, rng))
     # Even in the angle along: an eye close before a long gap gets most from the piece before it.
+    every = np.arange(len(slit.middles))
+    own = slit.to_legs(every, np.tile(eye, (len(every), 1)))
     b = low + (high - low) * u
-    off = float(np.hypot(eye[0] - depth, eye[1] - 0.5 * (low + high)))
-    first, last = np.arctan((np.array([-0.5, 0.5]) * slit.length - eye[2]) / off)
+    off = np.hypot(own[:, 0] - depth, own[:, 1] - 0.5 * (low + high))
+    angles = np.arctan((slit.spans(depth, 0.5 * (low + high)) - own[:, 2:]) / off[:, None])
+    facing = (own[:, 0] - depth).clip(0.0) / off**2
+    leg, v, part = share_out((facing * np.diff(np.sin(angles))[:, 0])[None], v[None])
+    leg, v, part = leg[0], v[0], part[0]
+    (first, last), own, off = angles[leg].T, own[leg], off[leg]
     angle = first + v * (last - first)
-    c = eye[2] + off * np.tan(angle)
-    to = np.stack([np.full(len(b), depth), b, c], axis=1) - eye
+    c = own[:, 2] + off * np.tan(angle)
+    at = np.stack([np.full(len(b), depth), b, c], axis=1)
+    to = at - own
     r = np.linalg.norm(to, axis=1)
     weights = (high - low) * off * (last - first) / np.cos(angle) ** 2 * -to[:, 0] / (np.pi * r**3)
-    start = np.stack([np.full(len(b), depth), b], axis=1)
-    outer = np.full(len(b), slit.passage.outer)
-    edge, share = next_wall(slit.passage, start, to[:, :2], outer)
-    p, q = slit.passage.corners[edge], slit.passage.ends[edge]
-    met = p + share[:, None] * (q - p)
-    gone = np.linalg.norm(met - start, axis=1) / np.linalg.norm(to[:, :2], axis=1)
-    along = c + gone * to[:, 2]
-    wall = (edge >= 0) & (edge != slit.passage.inner) & (np.abs(along) <= 0.5 * slit.length)
-    weights = np.where(wall, weights, 0.0).reshape(groups, -1) / (len(b) // groups)
-    directions = (to / r[:, None]).reshape(groups, -1, 3)
-    return Lines(directions, weights), slit.strips.number(edge, share), along
+    met = walk(slit, leg, at, to)
+    wall = (met.edge >= 0) & (met.edge != slit.passage.inner) & (facing[leg] > 0.0)
+    weights = np.where(wall, weights / part, 0.0).reshape(groups, -1) / (len(b) // groups)
+    directions = slit.turned_back(leg, to / r[:, None]).reshape(groups, -1, 3)
+    along = slit.unrolled(0.0, met.leg, met.c)
+    leg = met.leg.reshape(weights.shape)
+    strip = slit.strips.number(np.where(wall, met.edge, 0), met.share)
+    return Lines(directions, weights, leg), strip, along
+
+
+def slopes(
+    lines: np.ndarray, depth: float, a: np.ndarray, b: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Least and greatest slope of the straight lines through points; none: inf and -inf.
+
+    `lines` (corners, 2) as `passage.lines_through` tells them, `depth` (m) between the openings,
+    `a` and `b` (points,) m, outwards and across.
+    """
+    low, high = np.full(len(a), np.inf), np.full(len(a), -np.inf)
+    share = a / depth
+    rise = (lines[:, 1] - lines[:, 0]) / depth
+    over = lines[:, :1] * (1.0 - share) + lines[:, 1:] * share - b  # corners, points
+    for k in range(len(lines)):
+        crossed = (over[k - 1] < 0.0) != (over[k] < 0.0)
+        part = over[k - 1] / np.where(crossed, over[k - 1] - over[k], 1.0)
+        slope = rise[k - 1] + part * (rise[k] - rise[k - 1])
+        low = np.where(crossed, np.minimum(low, slope), low)
+        high = np.where(crossed, np.maximum(high, slope), high)
+    return low, high

@@ -6,7 +6,7 @@ that come from a lamp mark the place outside where they land. Places drawn from 
 it is bright; from the best of them it is a walk uphill.
 
 Eyes may be anywhere in the plane that lies `distance` off the outside of the wall. Coordinates (m)
-are those of the gap.
+are those of the gap, unrolled, or of its legs (`slit`).
 """
 
 from collections.abc import Callable
@@ -14,15 +14,19 @@ from functools import partial
 
 import numpy as np
 
-from raysim.studies.leak.aim import starts, window_lines
+from raysim.studies.leak.aim import share_out, starts, window_lines
 from raysim.studies.leak.inside import Inside
 from raysim.studies.leak.sight import lamp_light
-from raysim.studies.leak.slit import Slit
+from raysim.studies.leak.slit import NO_LEG, Slit
+from raysim.studies.leak.walk import landed, walk
 
 LINES_OUT = 1 << 16
+ACROSS, ALONG, MOST_ALONG = 7, 5, 25  # places of the eye that are tried
 DRAWN, FIRST_LINES = 192, 256  # places that are looked at, by so many lines each
 WALKS = ((10, 8, 1024), (5, 6, 4096), (3, 4, 16384))  # walkers, steps, lines: the best go on
 FIRST_STEPS = (0.3, 0.1, 0.02)  # of these walks, of the spread of the places drawn
+
+SIDES = np.array([-1.0, 1.0])
 
 Light = Callable[[np.ndarray], np.ndarray]  # at eyes (eyes, 3), W/m2
 
@@ -40,7 +44,7 @@ def lamp_eyes(slit: Slit, inside: Inside, rng: np.random.Generator) -> np.ndarra
     reached = np.cumsum(bright)
     share = (np.arange(DRAWN) + rng.random()) / DRAWN
     eyes = eyes[np.searchsorted(reached, share * reached[-1])]
-    found, spread = lamps_at(slit, inside, eyes, FIRST_LINES, rng), eyes.std(axis=0)
+    found, spread = lamps_at(slit, inside, eyes, FIRST_LINES, rng), _spread(slit, eyes)
     eyes = eyes[np.argsort(-found, kind="stable")]
     for first, (walkers, steps, lines) in zip(FIRST_STEPS, WALKS, strict=True):
         light = partial(lamps_at, slit, inside, rng=rng, lines=lines)
@@ -56,25 +60,34 @@ def landings(slit: Slit, inside: Inside, rng: np.random.Generator) -> tuple[np.n
 
     Source: dE dA = L cos^4 / depth^2 dA_inner dA_outer.
     """
-    depth, half = slit.gap.depth, 0.5 * slit.length
-    b_inner, b_outer = _inside_polygon(slit.lines[0], LINES_OUT, rng)
+    depth, spans = slit.gap.depth, slit.spans(slit.gap.depth)
+    b_inner, b_outer = _inside_polygon(slit.lines, LINES_OUT, rng)
     u, v = rng.random((2, LINES_OUT))
-    c_outer = half * (2.0 * u - 1.0)
-    first, last = (np.arctan((c_outer + side) / depth) for side in (-half, half))
+    (leg,), (u,), _ = share_out(np.ptp(spans, axis=1)[None], u[None])
+    c_outer = spans.mean(axis=1)[leg] + 0.5 * np.ptp(spans, axis=1)[leg] * (2.0 * u - 1.0)
+    # A line may come from any other leg.
+    reach = slit.spans(0.0) + np.where(slit.beyond != NO_LEG, slit.length() * SIDES, 0.0)
+    first, last = (np.arctan((c_outer - end[leg]) / depth) for end in reach[:, ::-1].T)
     n = np.tan(first + v * (last - first))
     rise = np.stack([np.full(LINES_OUT, depth), b_outer - b_inner, n * depth], axis=1)
     long = np.linalg.norm(rise, axis=1)
     outer = np.stack([np.full(LINES_OUT, depth), b_outer, c_outer], axis=1)
-    eyes = outer + rise * (slit.gap.distance / depth)
-    directions = -rise / long[:, None]
-    light = lamp_light(inside, slit.just_inside(eyes, directions), directions @ slit.axes, rng)
-    return eyes, light * (depth / long) ** 4 * (1.0 + n**2) * (last - first)
+    met = walk(slit, leg, outer, -rise)
+    free = np.flatnonzero(met.edge == slit.passage.inner)
+    eye_leg, eyes = landed(slit, leg[free], outer[free], rise[free])
+    directions = slit.turned_back(leg, -rise / long[:, None])[free]
+    places = slit.places[eye_leg] + slit.turned_back(eye_leg, eyes)
+    origins = slit.just_inside(met.leg[free], places, directions)
+    light = lamp_light(inside, origins, directions @ slit.axes[0], rng)
+    eyes[:, 2] = slit.unrolled(depth + slit.gap.distance, eye_leg, eyes[:, 2])
+    return eyes, light * ((depth / long) ** 4 * (1.0 + n**2) * (last - first))[free]
 
 
 def lamps_at(
     slit: Slit, inside: Inside, eyes: np.ndarray, lines: int, rng: np.random.Generator
 ) -> np.ndarray:
     """Irradiance (W/m2) by the lamps at eyes (eyes, 3) that face their light, (eyes,)."""
+    eyes = slit.placed(eyes)
     aimed = window_lines(slit, eyes, lines, rng)
     radiance = lamp_light(inside, *starts(slit, eyes, aimed), rng)
     return np.asarray(np.linalg.norm(aimed.light(radiance).sum(axis=1), axis=1))
@@ -110,6 +123,12 @@ def _inside_polygon(corners: np.ndarray, count: int, rng: np.random.Generator) -
     )
 
 
+def _spread(slit: Slit, eyes: np.ndarray) -> np.ndarray:
+    """Standard deviation (3,) of the eyes (eyes, 3) before one leg, m, the largest of all legs."""
+    leg, _ = slit.rolled(float(eyes[0, 0]), eyes[:, 2])
+    return np.asarray(np.max([eyes[leg == k].std(axis=0) for k in np.unique(leg)], axis=0))
+
+
 def _apart(eyes: np.ndarray, step: np.ndarray, most: int) -> np.ndarray:
     """The first few of eyes (eyes, 3) that are more than a step (3,) from each other."""
     kept = eyes[:0]
@@ -118,3 +137,23 @@ def _apart(eyes: np.ndarray, step: np.ndarray, most: int) -> np.ndarray:
         if len(kept) < most and not near.any():
             kept = np.concatenate([kept, eye[None]])
     return kept
+
+
+def eye_places(slit: Slit) -> np.ndarray:
+    """Places of an eye that are tried, (places, 3), m: grids at the distance of the gap.
+
+    One over all places from which lines lead through, and one where only the walls of a gap with
+    bends are seen. Light from the walls of box and gap changes slowly from one place to the next.
+    """
+    gap, lines, across = slit.gap, slit.lines, []
+    if slit.seen_through:
+        there = lines[:, 0] + (lines[:, 1] - lines[:, 0]) * (1.0 + gap.distance / gap.depth)
+        inner = (np.arange(ACROSS) + 1.0) / (ACROSS + 1.0)
+        across.append(there.min() + np.ptp(there) * inner)
+    if gap.step is not None:
+        across.append(gap.step + np.linspace(-1.0, 1.0, ACROSS) * gap.distance)
+    a, number = gap.depth + gap.distance, min(ALONG * len(slit.middles), MOST_ALONG)
+    beyond = 0.0 if slit.closed else gap.distance
+    along = np.linspace(-0.5, 0.5, number) * (slit.length(a) + beyond)
+    b, s = (grid.ravel() for grid in np.meshgrid(np.concatenate(across), along))
+    return np.stack([np.full(len(b), a), b, s], axis=1)

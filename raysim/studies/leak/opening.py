@@ -21,11 +21,13 @@ class Opening:
     """Light on the inner opening and on the walls behind it.
 
     `light` (points,) is the irradiance (W/m2) at points along the opening; `walls`
-    (GROUPS, strips) the radiosity (W/m2) of the strips from independent sets of lines.
+    (GROUPS, strips) the radiosity (W/m2) of the strips from independent sets of lines. `closed`
+    where the gap comes back to where it begins.
     """
 
     light: np.ndarray
     walls: np.ndarray
+    closed: bool
 
     def on_strips(self, strip: np.ndarray, along: np.ndarray, groups: int) -> np.ndarray:
         """Radiosity (W/m2) of strips met by lines in so many groups, (lines,).
@@ -38,7 +40,9 @@ class Opening:
         if mean == 0.0:
             return self.walls[group, strip]
         place = (np.arange(len(self.light)) + 0.5) / len(self.light) - 0.5
-        return np.asarray(self.walls[group, strip] * np.interp(along, place, self.light) / mean)
+        period = 1.0 if self.closed else None
+        light = np.interp(along, place, self.light, period=period)
+        return np.asarray(self.walls[group, strip] * light / mean)
 
 
 class OpeningRun:
@@ -55,14 +59,16 @@ class OpeningRun:
 
     def opening(self, slit: Slit, lines: int, tube_lines: int) -> Opening:
         """Light on the inner opening of a gap; `lines` of a set into the box, and to each tube."""
-        c = ((np.arange(POINTS) + 0.5) / POINTS - 0.5) * slit.length
-        zero = np.zeros(POINTS)
-        points = slit.point(zero + INSIDE, zero, c)
-        stream = self.streams.fresh()
-        starts = [Start(stream + k, at=p, facing=-slit.outwards) for k, p in enumerate(points)]
+        s = ((np.arange(POINTS) + 0.5) / POINTS - 0.5) * slit.length()
+        leg, points = self._inside(slit, np.zeros(POINTS), s)
+        stream, facing = self.streams.fresh(), -slit.axes[leg, 0]
+        starts = [
+            Start(stream + k, at=at, facing=way)
+            for k, (at, way) in enumerate(zip(points, facing, strict=True))
+        ]
         light = self.trace(starts, PATHS).batches[..., 0].sum(axis=2).mean(axis=1)
         walls = [self._walls(slit, lines, tube_lines) for _ in range(GROUPS)]
-        return Opening(light, np.array(walls))
+        return Opening(light, np.array(walls), slit.closed)
 
     def _walls(self, slit: Slit, lines: int, tube_lines: int) -> np.ndarray:
         """Radiosity (W/m2) of the strips, from one independent set of lines, (strips,).
@@ -80,23 +86,32 @@ class OpeningRun:
         u, v = (cells + self.rng.random(cells.shape)) / side
         angle, sine = 2.0 * np.pi * u, np.sqrt(v)
         d = np.stack([np.sqrt(1.0 - v), sine * np.cos(angle), sine * np.sin(angle)], axis=1)
-        b, origins = self._inner_points(slit, len(u))
-        back = -d @ slit.axes  # d points outwards; the line of sight runs the other way
+        b, leg, origins = self._inner_points(slit, len(u))
+        # d points outwards; the line of sight runs the other way
+        back = slit.turned_back(leg, -d) @ slit.axes[0]
         light = scattered_light(
             self.trace, self.inside, origins, back, rng=self.rng, stream=self.streams.fresh()
         ) + lamp_light(self.inside, origins, back, self.rng, straight=False)
         power = self._landed(slit, b, d, light)
         for number, exitance in enumerate(self.inside.arrays.geometry.tube_exitance):
-            b, origins = self._inner_points(slit, tube_lines)
-            towards, weight = lines_to_tube(self.inside, number, origins, -slit.outwards, self.rng)
-            power += self._landed(slit, b, -towards @ slit.axes.T, weight * exitance)
+            b, leg, origins = self._inner_points(slit, tube_lines)
+            facing = -slit.axes[leg, 0]
+            towards, weight = lines_to_tube(self.inside, number, origins, facing, self.rng)
+            d = slit.turned(leg, -towards @ slit.axes[0].T)
+            power += self._landed(slit, b, d, weight * exitance)
         return np.asarray(slit.reply @ (power / slit.strips.sizes))
 
-    def _inner_points(self, slit: Slit, count: int) -> tuple[np.ndarray, np.ndarray]:
-        """Random places on the inner opening: sideways (m), and points (count, 3) just inside."""
+    def _inner_points(self, slit: Slit, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Random places on the inner opening: b (m), leg, and points (count, 3) just inside."""
         b = slit.gap.width * (self.rng.random(count) - 0.5)
-        c = slit.length * (self.rng.random(count) - 0.5)
-        return b, slit.point(np.full(count, INSIDE), b, c)
+        return b, *self._inside(slit, b, slit.length() * (self.rng.random(count) - 0.5))
+
+    @staticmethod
+    def _inside(slit: Slit, b: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Legs, and points (n, 3) just inside the opening, at b (m) and s (m) along the gap."""
+        leg, _ = slit.rolled(0.0, s)
+        unrolled = np.stack([np.full(len(b), INSIDE), b, s], axis=1)
+        return leg, slit.point(*slit.placed(unrolled).T)
 
     @staticmethod
     def _landed(slit: Slit, b: np.ndarray, d: np.ndarray, light: np.ndarray) -> np.ndarray:

@@ -23,12 +23,12 @@ from raysim.scene.check.gaps import scene_fault
 from raysim.scene.file.written import Gap
 from raysim.studies.asked import checked, in_one_pose
 from raysim.studies.leak.aim import Lines, starts, wall_lines, window_lines
-from raysim.studies.leak.brightest import lamp_eyes
+from raysim.studies.leak.brightest import eye_places, lamp_eyes
 from raysim.studies.leak.exposure_limits import SKIN, exposure_limit, permissible_time
 from raysim.studies.leak.inside import BRIGHT_COLUMN, Inside
 from raysim.studies.leak.opening import GROUPS, STREAM_STEP, Opening, OpeningRun
 from raysim.studies.leak.sight import lamp_light, scattered_light
-from raysim.studies.leak.slit import Slit, eye_places, slit_of
+from raysim.studies.leak.slit import Slit, slit_of
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import traced_irradiance
@@ -124,7 +124,9 @@ class LeakRun:
     def leak(self, slit: Slit) -> Leak:
         """Stray light of a slit at the brightest place of an eye."""
         opening = self.opening(slit)
-        eyes = np.concatenate([lamp_eyes(slit, self.inside, self.rng), eye_places(slit)])
+        eyes = slit.placed(
+            np.concatenate([lamp_eyes(slit, self.inside, self.rng), eye_places(slit)])
+        )
         for lines, kept in SCANS:
             looks = self.looks(slit, eyes, opening, SCAN_GROUPS, lines)
             order = np.lexsort([[-look.most for look in looks], [-look.mean for look in looks]])
@@ -188,10 +190,11 @@ class LeakRun:
         for k, eye in enumerate(eyes):
             of_eye = slice(k * groups, (k + 1) * groups)
             met, strip, along = wall_lines(slit, eye, groups, lines, rng)
-            walls = met.light(opening.on_strips(strip, along / slit.length, groups))
-            whole = Lines(lit.directions[of_eye], lit.weights[of_eye]).whole
+            walls = met.light(opening.on_strips(strip, along / slit.length(), groups))
+            whole = Lines(lit.directions[of_eye], lit.weights[of_eye], lit.leg[of_eye]).whole
             most = brightest * (whole + (met.whole if slit.reply.any() else 0.0))
-            unseen = NONE_OF / (groups * LAMP_LINES * lines) * brightest * whole
+            through = max(int(np.count_nonzero(lit.weights[of_eye])), 1)
+            unseen = NONE_OF / through * brightest * whole
             if lamps[of_eye].any():
                 unseen = 0.0
             found.append(Look(sight[of_eye], walls, most, unseen))

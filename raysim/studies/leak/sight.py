@@ -137,8 +137,8 @@ def lines_to_tube(
     """Lines from points (side * side, 3) to points of one tube's mantle, and their weights.
 
     The mean of weight times exitance is the irradiance (W/m2) straight from the tube on the points,
-    which face `facing` (3,):  weight = A cos_tube cos_point / (pi r^2), 0 where something stands in
-    the way.
+    which face `facing` (side * side, 3):  weight = A cos_tube cos_point / (pi r^2), 0 where
+    something stands in the way.
 
     Source: definition of irradiance by radiance; stratified over the mantle.
     """
@@ -152,7 +152,9 @@ def lines_to_tube(
     to = start + along[:, None] * length * axis + radius * normal - origins
     r = np.linalg.norm(to, axis=1)
     directions = to / r[:, None]
-    cosines = (directions @ facing).clip(0.0) * (-(directions * normal).sum(axis=1)).clip(0.0)
+    cosines = (directions * facing).sum(axis=1).clip(0.0) * (
+        -(directions * normal).sum(axis=1)
+    ).clip(0.0)
     reach, hit = inside.first(origins, directions, np.full(len(r), np.inf))
     free = (hit == inside.triangles + number) & (np.abs(reach - r) < 1e-6 + 1e-6 * r)
     mantle = 2.0 * np.pi * radius * length

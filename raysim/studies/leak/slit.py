@@ -1,4 +1,10 @@
-"""A gap of the scene in space, lines that look into it, and what they meet in it."""
+"""A gap of the scene in space: straight legs, one after the other, each with the same passage.
+
+Every leg has coordinates of its own (m): a outwards from the inside of the wall, b sideways, c
+along the leg, zero in the middle. Where the line of the gap bends, two legs meet in the plane that
+halves the bend, and a and b go on. The coordinates *of the gap* are those of its first leg.
+*Unrolled* ones are a, b and the way along the whole gap, zero in the middle.
+"""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -6,8 +12,9 @@ from functools import cached_property
 import numpy as np
 
 from raysim.scene.build import BuiltScene
-from raysim.scene.check.gaps import wall_face
+from raysim.scene.check.gaps import seam_of
 from raysim.scene.file.written import Gap
+from raysim.scene.seam import Seam
 from raysim.studies.leak.passage import (
     Passage,
     Strips,
@@ -19,21 +26,26 @@ from raysim.studies.leak.passage import (
 )
 
 INSIDE = -1e-6  # m: lines of sight start this far inside the wall
-ACROSS, ALONG = 7, 5  # places of the eye that are tried
+NO_LEG = -1
 
 
 @dataclass(frozen=True)
 class Slit:
-    """A gap in space: middle of the inner opening, axes along, sideways and outwards, sizes (m)."""
+    """A gap in space, n legs.
+
+    `middles` (n, 3) of the inner openings and `axes` (n, 3, 3), rows outwards, sideways, along, in
+    coordinates of the scene. A leg lies between two `ends` (n, 2, 3), planes c = e0 + e1 a + e2 b;
+    beyond them comes leg `beyond` (n, 2), or none. `reply` (strips, strips) is that of
+    `passage.wall_reply`.
+    """
 
     gap: Gap
-    middle: np.ndarray
-    along: np.ndarray
-    sideways: np.ndarray
-    outwards: np.ndarray
-    length: float
+    middles: np.ndarray
+    axes: np.ndarray
+    ends: np.ndarray
+    beyond: np.ndarray
     strips: Strips
-    reply: np.ndarray  # (strips, strips), see `passage.wall_reply`
+    reply: np.ndarray
 
     @property
     def passage(self) -> Passage:
@@ -41,112 +53,144 @@ class Slit:
         return self.strips.passage
 
     @cached_property
-    def lines(self) -> tuple[np.ndarray, np.ndarray]:
-        """Straight lines that lead through, in the cross-section and along (`lines_through`)."""
-        half = 0.5 * self.length
-        square = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
-        return lines_through(self.passage), square
+    def lines(self) -> np.ndarray:
+        """Straight lines that lead through the cross-section (`lines_through`)."""
+        return lines_through(self.passage)
 
     @property
     def seen_through(self) -> bool:
         """Whether any straight line leads through."""
-        return len(self.lines[0]) > 0
-
-    def windows(self, eyes: np.ndarray) -> np.ndarray:
-        """What eyes (eyes, 3; a, b, c) see through the gap, (eyes, 4): from and to m, n.
-
-        Slopes sideways and along, see `picture`; from inf to -inf where they see nothing.
-        """
-        depth = self.gap.depth
-        m = slopes(self.lines[0], depth, eyes[:, 0], eyes[:, 1])
-        return np.stack([*m, *slopes(self.lines[1], depth, eyes[:, 0], eyes[:, 2])], axis=1)
+        return len(self.lines) > 0
 
     @property
-    def axes(self) -> np.ndarray:
-        """Rows: outwards, sideways, along (definition)."""
-        return np.stack([self.outwards, self.sideways, self.along])
+    def closed(self) -> bool:
+        """Whether the gap comes back to where it begins."""
+        return bool((self.beyond != NO_LEG).all())
 
-    def just_inside(self, eyes: np.ndarray, directions: np.ndarray) -> np.ndarray:
-        """Points (lines, 3), m, where lines come out of the gap into the chamber.
+    def spans(self, a: float, b: float = 0.0) -> np.ndarray:
+        """Where legs begin and end at a, b (m): (n, 2), m, the second never before the first."""
+        spans = self.ends @ np.array([1.0, a, b])
+        spans[:, 1] = spans.max(axis=1)
+        return np.asarray(spans)
 
-        `eyes` and `directions` (lines, 3) in coordinates of the gap.
+    def length(self, a: float = 0.0) -> float:
+        """Length (m) of the gap at a (m)."""
+        return float(np.ptp(self.spans(a), axis=1).sum())
+
+    def rolled(self, a: float, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Leg and c (m) of places at a (m), s (places,) along the gap, m."""
+        spans = self.spans(a)
+        half, last = 0.5 * self.length(a), np.cumsum(np.ptp(spans, axis=1))
+        if self.closed:
+            s = (s + half) % (2.0 * half) - half
+        leg = np.searchsorted(last[:-1], s + half, side="right")
+        return leg, s - self._shifts(a)[leg]
+
+    def unrolled(self, a: float, leg: np.ndarray, c: np.ndarray) -> np.ndarray:
+        """The way along the gap (m) of places at a (m), c (m) of legs."""
+        return np.asarray(c + self._shifts(a)[leg])
+
+    def _shifts(self, a: float) -> np.ndarray:
+        """The way along the gap less c, for each leg."""
+        spans = self.spans(a)
+        before = np.cumsum(np.ptp(spans, axis=1)) - np.ptp(spans, axis=1)
+        return np.asarray(before - 0.5 * self.length(a) - spans[:, 0])
+
+    @cached_property
+    def turns(self) -> np.ndarray:
+        """Axes of all legs in coordinates of the gap, (n, 3, 3)."""
+        turns = self.axes @ self.axes[0].T
+        turns[0] = np.eye(3)
+        return np.asarray(turns)
+
+    @cached_property
+    def places(self) -> np.ndarray:
+        """Middles of all legs in coordinates of the gap, (n, 3), m."""
+        return np.asarray((self.middles - self.middles[0]) @ self.axes[0].T)
+
+    def placed(self, unrolled: np.ndarray) -> np.ndarray:
+        """Coordinates of the gap of points (n, 3), m, all at the same a, given unrolled."""
+        leg, c = self.rolled(float(unrolled[0, 0]), unrolled[:, 2])
+        own = np.stack([unrolled[:, 0], unrolled[:, 1], c], axis=1)
+        return self.places[leg] + (own[:, None] @ self.turns[leg])[:, 0]
+
+    def to_legs(self, leg: np.ndarray, points: np.ndarray) -> np.ndarray:
+        """Coordinates of legs (n,) of points (n, 3) in coordinates of the gap, m."""
+        return self.turned(leg, points - self.places[leg])
+
+    def turned(self, leg: np.ndarray, vectors: np.ndarray) -> np.ndarray:
+        """Vectors (n, 3) of the gap in coordinates of legs (n,)."""
+        return np.asarray((self.turns[leg] @ vectors[..., None])[..., 0])
+
+    def turned_back(self, leg: np.ndarray, vectors: np.ndarray) -> np.ndarray:
+        """Vectors (n, 3) of legs (n,) in coordinates of the gap."""
+        return np.asarray((vectors[:, None] @ self.turns[leg])[:, 0])
+
+    def within(self, leg: np.ndarray, at: np.ndarray) -> np.ndarray:
+        """How far (m) points (n, 3) of legs lie within their two ends, (n, 2)."""
+        of_legs = self.ends[leg]
+        c = of_legs[..., 0] + of_legs[..., 1] * at[:, :1] + of_legs[..., 2] * at[:, 1:2]
+        return np.asarray((at[:, 2:] - c) * [1.0, -1.0])
+
+    def just_inside(self, leg: np.ndarray, eyes: np.ndarray, directions: np.ndarray) -> np.ndarray:
+        """Points (n, 3), m, where lines come out of legs (n,) into the chamber.
+
+        `eyes` and `directions` (n, 3) in coordinates of the gap.
         """
-        gone = (INSIDE - eyes[:, 0]) / directions[:, 0]
+        outwards = self.turns[leg, 0]
+        a = ((eyes - self.places[leg]) * outwards).sum(axis=1)
+        gone = (INSIDE - a) / (directions * outwards).sum(axis=1)
         return self.point(*(eyes + gone[:, None] * directions).T)
 
     def local(self, points: np.ndarray) -> np.ndarray:
-        """Coordinates a, b, c (m) of points (..., 3)."""
-        return np.asarray((points - self.middle) @ self.axes.T)
+        """Coordinates of the gap, m, of points (..., 3)."""
+        return np.asarray((points - self.middles[0]) @ self.axes[0].T)
 
     def point(self, a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
-        """Points (n, 3), m, at a outwards, b sideways, c along."""
-        return self.middle + np.stack([a, b, c], axis=-1) @ self.axes
+        """Points (n, 3), m, from coordinates of the gap."""
+        return np.asarray(self.middles[0] + np.stack([a, b, c], axis=-1) @ self.axes[0])
+
+    @property
+    def outwards(self) -> np.ndarray:
+        """Outward normal of the wall under the first leg, (3,) (definition)."""
+        return np.asarray(self.axes[0, 0])
 
 
 def slit_of(scene: BuiltScene, gap: Gap, key: str) -> Slit:
     """A gap of the scene in space; one that is not on its wall is a SceneError."""
-    triangles = scene.triangles
-    nearest = wall_face(scene, gap, key)
-    start, end = np.array(gap.start), np.array(gap.end)
-    middle = 0.5 * (start + end)
-    outwards = -triangles.normals[nearest]
-    length = float(np.linalg.norm(end - start))
-    along = (end - start) / length
-    surface = triangles.surfaces[triangles.parts[triangles.face_part[nearest]].surface]
-    rho = surface.reflectance_high if gap.reflectance is None else gap.reflectance
+    triangles, seam = scene.triangles, seam_of(scene, gap, key)
+    rho = gap.reflectance
+    if rho is None:  # of the brightest wall that it goes through
+        parts = {int(triangles.face_part[leg.face]) for leg in seam.legs}
+        surfaces = [triangles.surfaces[triangles.parts[part].surface] for part in parts]
+        rho = max(surface.reflectance_high for surface in surfaces)
     passage = (
         straight(gap.width, gap.depth)
         if gap.step is None
         else two_bends(gap.width, gap.depth, gap.step)
     )
     strips = cut(passage)
-    return Slit(
-        gap,
-        middle,
-        along,
-        np.cross(along, outwards),
-        outwards,
-        length,
-        strips,
-        wall_reply(strips, rho),
-    )
+    middles = np.array([0.5 * (leg.start + leg.end) for leg in seam.legs])
+    return Slit(gap, middles, *_joined(seam, triangles.normals), strips, wall_reply(strips, rho))
 
 
-def slopes(
-    lines: np.ndarray, depth: float, a: np.ndarray, b: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Least and greatest slope of the straight lines through points; none: inf and -inf.
+def _joined(seam: Seam, normals: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Axes, ends and neighbours of the legs of a seam, see `Slit`.
 
-    `lines` (corners, 2) as `passage.lines_through` tells them, `depth` (m) between the openings,
-    `a` and `b` (points,) m, outwards and across.
+    Two legs meet in the plane through their common end, at right angles to the sum of their ways.
     """
-    low, high = np.full(len(a), np.inf), np.full(len(a), -np.inf)
-    share = a / depth
-    rise = (lines[:, 1] - lines[:, 0]) / depth
-    over = lines[:, :1] * (1.0 - share) + lines[:, 1:] * share - b  # corners, points
-    for k in range(len(lines)):
-        crossed = (over[k - 1] < 0.0) != (over[k] < 0.0)
-        part = over[k - 1] / np.where(crossed, over[k - 1] - over[k], 1.0)
-        slope = rise[k - 1] + part * (rise[k] - rise[k - 1])
-        low = np.where(crossed, np.minimum(low, slope), low)
-        high = np.where(crossed, np.maximum(high, slope), high)
-    return low, high
-
-
-def eye_places(slit: Slit) -> np.ndarray:
-    """Places of an eye that are tried, (places, 3), m: grids at the distance of the gap.
-
-    In coordinates of the gap: one over all places from which lines lead through, and one where only
-    the walls of a gap with bends are seen. Light from the walls of box and gap changes slowly from
-    one place to the next; for lamps see `brightest`.
-    """
-    gap, lines, across = slit.gap, slit.lines[0], []
-    if slit.seen_through:
-        there = lines[:, 0] + (lines[:, 1] - lines[:, 0]) * (1.0 + gap.distance / gap.depth)
-        inner = (np.arange(ACROSS) + 1.0) / (ACROSS + 1.0)
-        across.append(there.min() + np.ptp(there) * inner)
-    if gap.step is not None:
-        across.append(gap.step + np.linspace(-1.0, 1.0, ACROSS) * gap.distance)
-    along = np.linspace(-0.5, 0.5, ALONG) * (slit.length + gap.distance)
-    b, c = (grid.ravel() for grid in np.meshgrid(np.concatenate(across), along))
-    return np.stack([np.full(len(b), gap.depth + gap.distance), b, c], axis=1)
+    count = len(seam.legs)
+    along = np.array([(leg.end - leg.start) / leg.length for leg in seam.legs])
+    outwards = np.array([-normals[leg.face] for leg in seam.legs])
+    axes = np.stack([outwards, np.cross(along, outwards), along], axis=1)
+    half = 0.5 * np.array([leg.length for leg in seam.legs])
+    ends, beyond = np.zeros((count, 2, 3)), np.full((count, 2), NO_LEG)
+    ends[:, :, 0] = half[:, None] * [-1.0, 1.0]
+    for k in range(count if seam.closed else count - 1):
+        other = (k + 1) % count
+        across = along[k] + along[other]
+        for leg, side, neighbour in ((k, 1, other), (other, 0, k)):
+            a, b, c = axes[leg] @ across
+            ends[leg, side, 1:] = -a / c, -b / c
+            beyond[leg, side] = neighbour
+    return axes, ends, beyond
