@@ -80,7 +80,7 @@ def command(
     """Dose map, worst-lit face and exposure time of SCENE, with a report.
 
     The timer setting comes from the cautious case: the low end of every reflectance, and lamps
-    that are aged, dirty and warm. Exit status 3 says that no finite time can be vouched for.
+    that are aged, dirty and warm. Exit status 3 says DO NOT USE: no timer.
 
     A run that was broken off, by Ctrl-C or a power cut, goes on with --resume and ends as if it
     had never stopped. It takes the numbers it was begun with; only --out has to be given again.
