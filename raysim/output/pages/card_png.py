@@ -17,6 +17,7 @@ from raysim.output.pages.sheets import (
 )
 from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.output.words.verdict import timer_label
 
 A4 = (8.27, 11.69)  # inches
 DPI = 150
@@ -35,7 +36,7 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
     FigureCanvasAgg(figure)
     timer, cycles, lamps = card_lines(result)
     _text(figure, 0.955, result.title, size=15, weight="bold", width=62)
-    _text(figure, 0.915, "Timer setting, from cold lamps:", size=10)
+    _text(figure, 0.915, timer_label(result), size=10, weight="bold", width=88)
     _text(figure, 0.875, timer, size=27, weight="bold", color=DEEP)
     doubts = " ".join([*card_doubts(result), CAUTION_LINE])
     _text(figure, 0.835, doubts, size=9.5, color=ALARM, weight="bold", width=92)

@@ -12,7 +12,7 @@ from raysim.output.pages.environment import write_page
 from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.sentences import reservations
-from raysim.output.words.verdict import reason_lines, timer_words
+from raysim.output.words.verdict import reason_lines, timer_label, timer_words
 from raysim.scene.file.written import SceneAsWritten
 
 # Steps: Grist et al. review, doi 10.1089/apb.20.0051 (unsoiled, own wearer) [read]; the full time
@@ -91,6 +91,7 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
         "card.html.j2",
         kind="Operator's card",
         title=result.title,
+        label=timer_label(result),
         timer=timer,
         doubts=card_doubts(result),
         steps=card_steps(result),

@@ -38,6 +38,15 @@ def state_words(result: Result) -> str:
     return DO_NOT_USE if found.forbids else "READY"
 
 
+def timer_label(result: Result) -> str:
+    """What stands above the timer: the state, and from when it is counted."""
+    found = the_verdict(result)
+    if found.forbids:
+        return "No timer setting"
+    state = state_words(result)
+    return f"{state}. {'Then, the timer' if found.reasons else 'Timer'} setting, from cold lamps"
+
+
 def headline(result: Result) -> str:
     """The state, then the timer setting (min and s), or the calculated time for information."""
     found = the_verdict(result)
