@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 import raysim.cli
 from raysim.base import units
 from raysim.library.surfaces import find_surface
-from raysim.scene.file import things, written
+from raysim.scene.file import seams, things, written
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text("utf-8")
@@ -54,7 +54,8 @@ TABLES: dict[str, type[BaseModel]] = {
     "lamps_behaviour.warm_up": written.WarmUp,
     "[wear]": written.Wear,
     "[[meter]]": written.Meter,
-    "[[gap]]": written.Gap,
+    "[[gap]]": seams.Gap,
+    "[seams]": seams.Seams,
     "[[pose]]": things.Pose,
     "pose.object": things.PosedObject,
     "[[surface]]": things.SurfaceTable,

@@ -103,10 +103,7 @@ def simulate(
     KeyboardInterrupt
         Interrupted before there was anything to report.
     """
-    if not isinstance(scene, BuiltScene):
-        raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
-    scene = set_aside(scene)
-    _check_numbers(seed, photons, precision, threads)
+    scene = _checked(scene, seed, photons, precision, threads)
     left = lamps_left(scene.triangles.lamps, without)
     checkpoint = checkpoint or Checkpoint()
     options = {"seed": seed, "photons": photons, "precision": precision, "without": [*without]}
@@ -154,9 +151,12 @@ def simulate(
     return result
 
 
-def _check_numbers(
-    seed: int, photons: int | None, precision: float | None, threads: int | None
-) -> None:
+def _checked(
+    scene: BuiltScene, seed: int, photons: int | None, precision: float | None, threads: int | None
+) -> BuiltScene:
+    """The scene without what touches, if it is one and the numbers are in range."""
+    if not isinstance(scene, BuiltScene):
+        raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
     if not 0 <= seed < 2**64:
         raise RaysimError(f"seed {seed} is out of range. Mend: give 0 to 2**64 - 1")
     if photons is not None and not 1 <= photons <= 10**13:
@@ -165,6 +165,7 @@ def _check_numbers(
         raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
     if threads is not None and not 1 <= threads <= 1024:
         raise RaysimError(f"threads {threads} is out of range. Mend: give 1 to 1024")
+    return set_aside(scene)
 
 
 def _trace_photons(

@@ -91,9 +91,16 @@ def named(names: tuple[str, ...]) -> dict:
         for k, name in enumerate(names)
     ]
     data["meter"] = [
-        {"name": names[0], "at": [20, 20, 20], "facing": [0, 0, 1], "reading": "2 mW/cm2"}
+        {
+            "name": names[0],
+            "at": [20, 20, 20],
+            "facing": [0, 0, 1],
+            "reading": "2 mW/cm2",
+            "read_on": "2026-03-01",
+        }
     ]
-    gap = {"wall": "front", "from": [10, 0, 10], "to": [10, 0, 90], "width": 2, "depth": 20}
+    gap = {"wall": "front", "from": [10, 0, 10], "to": [10, 0, 90], "width": 1, "depth": 24}
+    gap |= {"kind": "rabbet", "step": 8}
     data["gap"] = [gap | {"name": names[2], "distance": 300}]
     return data
 

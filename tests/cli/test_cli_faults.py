@@ -105,7 +105,7 @@ def test_ctrl_c_leaves_a_result_and_goes_on_by_resume(run, tmp_path, monkeypatch
         patch.setattr(PhotonRun, "add_batches", interrupted)
         status, out, err = run(*ASKED, "--out", "out", "--threads", "1")
     assert status == 130
-    assert "The run was interrupted" in " ".join(out.split())
+    assert "The run was broken off" in " ".join(out.split())
     assert shows_cautions(out)
     assert "go on with: raysim dose scene.toml --out out --resume" in err
     names = {path.name for path in (tmp_path / "out").iterdir()}

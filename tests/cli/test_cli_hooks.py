@@ -20,7 +20,7 @@ FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)
 @pytest.fixture(autouse=True)
 def few_paths(monkeypatch):
     """Fewer paths than usual to tell layouts apart: tests/studies checks the figures."""
-    monkeypatch.setattr("raysim.studies.hooks.run.PAIRED_PATHS", 50_000)
+    monkeypatch.setattr("raysim.studies.pairs.PAIRED_PATHS", 50_000)
 
 
 def test_command_writes_all_and_says_where_to_drill(tmp_path):

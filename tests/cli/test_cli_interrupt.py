@@ -67,7 +67,7 @@ def test_ctrl_c_leaves_a_true_partial_result(tmp_path, phase):
     write_scene(tmp_path)
     status, out = interrupted(tmp_path, phase, *PHASES[phase])
     assert status == 130
-    assert "The run was interrupted" in " ".join(out.split())
+    assert "The run was broken off" in " ".join(out.split())
     assert shows_cautions(out)
     results = tmp_path / "results" / "scene"
     record = json.loads((results / "result.json").read_text("utf-8"))

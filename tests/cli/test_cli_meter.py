@@ -273,4 +273,4 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
     assert "a meter reading does not agree with the calculation" in started.err
     with_points(tmp_path, (predicted[0], predicted[1], None))
     assert raysim_said(*dose, folder=tmp_path).status == 0
-    assert raysim_said(*log, folder=tmp_path).status == 0
+    assert raysim_said(*log, "--done", "seams looked at, AB", folder=tmp_path).status == 0

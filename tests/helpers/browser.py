@@ -249,10 +249,16 @@ class Browser:
         )  # fmt: skip
 
     def stage(self) -> dict[str, float]:
-        """Place of the map in the window, CSS px: x, y, width, height; scrolled into sight."""
+        """Place of the map in the window, CSS px: x, y, width, height; scrolled into sight.
+
+        A margin brings it onto whole pixels, wherever the words above it end.
+        """
         return dict(
             self.value(
                 "(() => { const e = document.querySelector('.map-stage');"
+                " const y = e.getBoundingClientRect().top + scrollY;"
+                " if (y % 1) e.style.marginTop ="
+                " (parseFloat(getComputedStyle(e).marginTop) + 1 - y % 1) + 'px';"
                 " e.scrollIntoView({block: 'center'}); return e.getBoundingClientRect().toJSON(); })()"
             )
         )

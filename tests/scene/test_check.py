@@ -435,10 +435,8 @@ def test_without_a_judged_object_there_is_nothing_to_do(tmp_path):
 
 def test_keys_that_are_read_but_not_used_are_told_of(tmp_path):
     data = small_scene() | {"target": {"judge_area": "1 cm2"}}
-    data["gap"] = [{"wall": "front", "from": [1, 0, 0], "to": [1, 0, 350], "width": 2,
-                    "depth": 10, "distance": "1 m"}]  # fmt: skip
     faults = faults_of(write_scene(tmp_path, data))
-    assert {fault.key for fault in faults} == {"gap", "target.judge_area"}
+    assert {fault.key for fault in faults} == {"target.judge_area"}
     assert all(fault.level is Level.WARNING for fault in faults)
 
 

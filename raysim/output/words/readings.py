@@ -55,11 +55,11 @@ def reading_lines(result: Result) -> list[str]:
     cause = readings.longest
     names = " and ".join(f'"{row.meter.name}"' for row in readings.rows)
     agree = "reading agrees" if len(readings.rows) == 1 else "readings agree"
-    if cause is None or result.timer == result.calculated:
+    if cause is None or result.needed == result.calculated:
         return [f"The meter {agree} with the calculation (at {names}); the timer stays."]
     return [
         f"The meter {agree} with the calculation (at {names}), but some light is missing: "
-        f"{_cause_words(cause)}, the timer must be {told_time(result.timer)} in place of the "
+        f"{_cause_words(cause)}, the timer must be {told_time(result.needed)} in place of the "
         f"calculated {told_time(result.calculated)}. To do better: {_what_tells(cause)}."
     ]
 

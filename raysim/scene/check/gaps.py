@@ -7,7 +7,7 @@ import numpy as np
 from raysim.base.errors import Fault, Level, SceneError
 from raysim.base.fault_codes import Code
 from raysim.scene.build import BuiltScene
-from raysim.scene.file.written import Gap
+from raysim.scene.file.seams import Gap
 from raysim.scene.seam import Leg, Seam, plane_cuts
 
 ON_WALL = 0.002  # m: how far off its wall a gap may be drawn

@@ -20,7 +20,7 @@ from raysim.base.fault_codes import Code
 from raysim.base.figures import Figures
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.gaps import scene_fault
-from raysim.scene.file.written import Gap
+from raysim.scene.file.seams import Gap
 from raysim.studies.asked import checked, in_one_pose
 from raysim.studies.leak.aim import Lines, starts, wall_lines, window_lines
 from raysim.studies.leak.brightest import eye_places, lamp_eyes
@@ -232,7 +232,7 @@ def study(
 
     >>> import raysim
     >>> from dataclasses import replace
-    >>> from raysim.scene.file.written import Gap
+    >>> from raysim.scene.file.seams import Gap
     >>> scene = raysim.load_scene("scenes/touching_wall.toml")  # a [[gap]] in it would do as well
     >>> ends = {"from": (0.1, 0.0, 0.3), "to": (0.3, 0.0, 0.3)}  # m
     >>> gap = Gap(wall="front", width=0.002, depth=0.018, distance=0.3, **ends)

@@ -13,7 +13,7 @@ import numpy as np
 
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.gaps import seam_of
-from raysim.scene.file.written import Gap
+from raysim.scene.file.seams import Gap
 from raysim.scene.seam import Seam
 from raysim.studies.leak.passage import (
     Passage,
