@@ -251,14 +251,14 @@ class Browser:
     def stage(self) -> dict[str, float]:
         """Place of the map in the window, CSS px: x, y, width, height; scrolled into sight.
 
-        A margin brings it onto whole pixels, wherever the words above it end.
+        It is moved onto whole pixels, wherever the words above it end.
         """
         return dict(
             self.value(
                 "(() => { const e = document.querySelector('.map-stage');"
-                " const y = e.getBoundingClientRect().top + scrollY;"
-                " if (y % 1) e.style.marginTop ="
-                " (parseFloat(getComputedStyle(e).marginTop) + 1 - y % 1) + 'px';"
-                " e.scrollIntoView({block: 'center'}); return e.getBoundingClientRect().toJSON(); })()"
+                " e.scrollIntoView({block: 'center'});"
+                " const y = e.getBoundingClientRect().top, top = parseFloat(e.style.top || 0);"
+                " e.style.top = (top + Math.ceil(y) - y) + 'px';"
+                " return e.getBoundingClientRect().toJSON(); })()"
             )
         )
