@@ -192,4 +192,16 @@ def judge_case(
         ),
         worst_per_object=tuple(spot_of(site) for site in darkest.values()),
         energy=energy,
+        worst_per_part=tuple(spot_of(site) for site in _darkest_of_parts(triangles, sites, taken)),
     )
+
+
+def _darkest_of_parts(triangles: SceneTriangles, sites: Sites, taken: np.ndarray) -> list[int]:
+    """The darkest site of each kind of part, such as all straps, by `taken` (sites,), W/m2.
+
+    Darkest first.
+    """
+    names = np.array([part.name.casefold() for part in triangles.parts])
+    kind = names[triangles.face_part[sites.faces]]
+    darkest = [int(np.where(kind == name, taken, np.inf).argmin()) for name in np.unique(kind)]
+    return sorted(darkest, key=lambda site: float(taken[site]))

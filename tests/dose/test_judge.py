@@ -1,6 +1,7 @@
 """From irradiance per face-side to the worst spot, the patches and the time."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -351,6 +352,18 @@ def test_the_worst_of_each_object_is_no_fluke():
     assert [entry.bound for entry in case.per_object] == pytest.approx([0.4, 0.6])
     assert case.summary.worst == 4.0
     assert case.bound == case.summary.bound == pytest.approx(0.4)
+
+
+def test_the_darkest_spot_of_each_kind_of_part_is_sought_over_all_objects():
+    sheets = [sheet(0.004, (0.02 * k, 0.0, 0.0)) for k in range(4)]
+    scene = scene_of(sheets, bodies=[0, 0, 1, 1])
+    names = ("shell", "straps", "Shell", "straps")
+    parts = tuple(replace(p, name=name) for p, name in zip(scene.parts, names, strict=True))
+    irradiance = np.full((32, 2), 10.0)
+    irradiance[5, INSIDE], irradiance[20, OUTSIDE], irradiance[30, INSIDE] = 4.0, 3.0, 6.0
+    case = judged(irradiance, 0.9 * irradiance, scene=replace(scene, parts=parts))
+    found = [(spot.part, spot.object, spot.face) for spot in case.worst_per_part]
+    assert found == [("Shell", "body 1", 20), ("straps", "body 1", 30)]
 
 
 def test_the_object_of_the_named_spot_names_the_same():

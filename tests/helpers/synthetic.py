@@ -212,7 +212,16 @@ def case_result(scene: SceneTriangles, name: str, irradiance: np.ndarray) -> Cas
         per_object=tuple(_summary(scene, irradiance, n, mask) for n, mask in masks.items()),
         worst_per_object=tuple(worst.values()),
         energy=EnergyAccount(watts, absorbed, 0.001 * watts, 0.0),
+        worst_per_part=_worst_of_parts(scene, irradiance),
     )
+
+
+def _worst_of_parts(scene: SceneTriangles, irradiance: np.ndarray) -> tuple[Spot, ...]:
+    """Darkest spot of shells and of straps, darkest first."""
+    names = np.array([part.name for part in scene.parts])[scene.face_part]
+    masks = [scene.judged & (names == name)[:, None] for name in ("shell", "straps")]
+    spots = [_spot(scene, irradiance, mask, np.inf) for mask in masks]
+    return tuple(sorted(spots, key=lambda spot: spot.irradiance))
 
 
 def _spot(scene: SceneTriangles, values: np.ndarray, mask: np.ndarray, outside: float) -> Spot:

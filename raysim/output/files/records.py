@@ -17,6 +17,7 @@ from raysim.output.files.readings_record import meter_record, readings_record
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.germs import germ_records
 from raysim.output.words.life import lamp_life_record
+from raysim.output.words.parts import time_by_itself
 from raysim.output.words.uncertainty import budget_record
 from raysim.output.words.verdict import the_verdict, verdict_record
 from raysim.output.words.wear import reuse_record
@@ -149,6 +150,14 @@ def _case(result: Result, case: CaseResult) -> dict[str, Any]:
         "per_object": [
             {"object": summary.name, **_summary(summary), "worst": spot_record(spot)}
             for summary, spot in zip(case.per_object, case.worst_per_object, strict=True)
+        ],
+        "per_part": [
+            {
+                "part": spot.part,
+                "time_by_itself_s": finite_or_none(time_by_itself(result, spot)),
+                "worst": spot_record(spot),
+            }
+            for spot in case.worst_per_part
         ],
         "energy": _energy(case),
     }

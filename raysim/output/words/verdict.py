@@ -9,6 +9,7 @@ from raysim.base.units import minutes_seconds
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import State, Verdict
 from raysim.output.words.numbers import told_time
+from raysim.output.words.parts import part_lines
 from raysim.output.words.poses import pose_lines
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.sentences import details
@@ -66,7 +67,7 @@ def headline(result: Result) -> str:
 def opening_lines(result: Result) -> list[str]:
     """What is read first of a result: verdict, timer, reasons, and where the time comes from."""
     lines = [headline(result), *reason_lines(result), *reading_lines(result)]
-    return [*lines, *pose_lines(result), *details(result)]
+    return [*lines, *pose_lines(result), *details(result), *part_lines(result)]
 
 
 def reason_lines(result: Result) -> list[str]:

@@ -1,0 +1,39 @@
+"""What sets the timer: the time that each kind of part would need by itself."""
+
+from raysim.assess.reuse import STRAP_WORD
+from raysim.base.cases import CAUTIOUS
+from raysim.dose.result import Result, Spot
+from raysim.output.words.numbers import told_time
+
+STRAPS_HELP = (
+    "What shortens the time of straps: a [[pose]] that shifts them on their hooks half-way, a "
+    'thinner hook, or judge_area = "1 cm2" under [target], by which a dark face counts with its '
+    "surroundings."
+)
+
+
+def time_by_itself(result: Result, spot: Spot) -> float:
+    """Seconds that a spot needs by its estimated irradiance, cautious case: no bound.
+
+    Source: `Requirement.time`.
+    """
+    return result.requirement.time(spot.irradiance)
+
+
+def part_lines(result: Result) -> list[str]:
+    """What sets the time, and what the other kinds of parts would need; none for a single kind."""
+    case = result.cases[CAUTIOUS]
+    ruling = case.worst.part.casefold()
+    others = [spot for spot in case.worst_per_part if spot.part.casefold() != ruling]
+    if not others:
+        return []
+    about = (f"{_name(spot)} about {told_time(time_by_itself(result, spot))}" for spot in others)
+    lines = [
+        f"What sets the time: {_name(case.worst)}, {told_time(result.calculated)}. By themselves "
+        f"would need: {', '.join(about)} (estimates, no bounds)."
+    ]
+    return [*lines, STRAPS_HELP] if STRAP_WORD in ruling else lines
+
+
+def _name(spot: Spot) -> str:
+    return spot.part or "what has no part name"
