@@ -1,5 +1,7 @@
 """What sets the timer: the time that each kind of part would need by itself."""
 
+import math
+
 from raysim.assess.reuse import STRAP_WORD
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result, Spot
@@ -21,11 +23,11 @@ def time_by_itself(result: Result, spot: Spot) -> float:
 
 
 def part_lines(result: Result) -> list[str]:
-    """What sets the time, and what the other kinds of parts would need; none for a single kind."""
+    """What sets the time, and what other kinds of parts would need; none for one kind or no time."""
     case = result.cases[CAUTIOUS]
     ruling = case.worst.part.casefold()
     others = [spot for spot in case.worst_per_part if spot.part.casefold() != ruling]
-    if not others:
+    if not others or not math.isfinite(result.calculated):
         return []
     about = (f"{_name(spot)} about {told_time(time_by_itself(result, spot))}" for spot in others)
     lines = [
