@@ -23,7 +23,7 @@ def time_by_itself(result: Result, spot: Spot) -> float:
 
 
 def part_lines(result: Result) -> list[str]:
-    """What sets the time, and what other kinds of parts would need; none for one kind or no time."""
+    """What sets the time, and what other kinds of parts would need; none without a time."""
     case = result.cases[CAUTIOUS]
     ruling = case.worst.part.casefold()
     others = [spot for spot in case.worst_per_part if spot.part.casefold() != ruling]
