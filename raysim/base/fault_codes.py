@@ -73,6 +73,7 @@ class Code(StrEnum):
     CUTS_OTHER = "cuts-other"
     LIES_ON_OTHER = "lies-on-other"
     TOUCHES_OTHER = "touches-other"
+    METER_FACES_WALL = "meter-faces-wall"
     # Gaps
     NO_GAP = "no-gap"
     GAP_NO_WALL = "gap-no-wall"

@@ -212,7 +212,7 @@ def test_a_judged_object_that_cuts_a_wall_is_an_error(tmp_path, at, wall):
     data["object"][0]["at"] = at
     fault = only_error(write_scene(tmp_path, data))
     assert fault.key == 'object 1 "plate".at'
-    assert fault.what == f"it cuts through chamber: {wall}"
+    assert fault.what == f"it cuts through chamber: {wall} by 20 mm"
 
 
 def test_a_shelf_that_ends_in_the_wall_is_only_a_warning(tmp_path):
@@ -304,6 +304,43 @@ def test_a_meter_outside_the_box_is_an_error(tmp_path):
     ]
     fault = only_error(write_scene(tmp_path, data))
     assert fault.key == 'meter 2 "out".at'
+
+
+@pytest.mark.parametrize(("y", "doubted"), [(20, True), (40, False)])
+def test_a_meter_that_looks_at_a_wall_from_near_is_doubted(tmp_path, y, doubted):
+    data = small_scene()
+    data["meter"] = [{"name": "m", "at": [150, y, 100], "facing": [0, -1, 0]}]
+    faults = faults_of(write_scene(tmp_path, data))
+    assert [fault.key for fault in faults] == ['meter 1 "m".facing'] * doubted
+    assert all("looks at chamber: front, less than 30 mm off" in fault.what for fault in faults)
+
+
+def test_two_respirators_through_each_other_are_an_error(tmp_path):
+    data = small_scene()
+    across = {"name": "plate 2", "at": [150, 105, 150], "turn": [0, 0, 90]}
+    data["object"].append(data["object"][0] | across)
+    fault = only_error(write_scene(tmp_path, data))
+    assert fault.what in {"it cuts into plate", "it cuts into plate 2"}
+    data["object"][1]["judged"] = False
+    (fault,) = (f for f in faults_of(write_scene(tmp_path, data)) if "cuts into" in f.what)
+    assert fault.level is Level.WARNING
+
+
+def test_a_cut_wall_is_told_in_millimetres(tmp_path):
+    data = small_scene()
+    data["object"][0]["at"] = [130, 125, -12.5]
+    (fault, *_) = faults_of(write_scene(tmp_path, data))
+    assert "it cuts through chamber: floor by 12 mm" in fault.what
+
+
+@pytest.mark.parametrize(("uvc", "slip"), [("2.4 mW", True), ("0.44 W", True), ("0.46 W", False)])
+def test_a_lamp_that_gives_next_to_nothing_of_its_watts_is_an_error(tmp_path, uvc, slip):
+    data = small_scene()
+    for lamp in data["lamp"]:
+        lamp |= {"uvc": uvc, "electrical": "9 W"}
+    errors = errors_of(write_scene(tmp_path, data))
+    assert [fault.key for fault in errors] == ['lamp 1 "left".uvc', 'lamp 2 "right".uvc'] * slip
+    assert all("less than 5%" in fault.what for fault in errors)
 
 
 @pytest.mark.parametrize("gap", [0.05, 0.2])

@@ -24,6 +24,8 @@ SMALLEST_OBJECT = 0.002  # m
 SLIP_OF_UNIT = 100.0  # times below the usual target: mJ in place of J makes it 1000
 WEAK_LINING = 0.15  # expected reflectance below which a lining gives next to no gain
 LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: anything outside is a typing error
+# Share of the electrical watts: a quarter of the least of the tubes in the library; own choice.
+LEAST_SHARE = 0.05
 THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
 MOST_TALLIES = 12_000_000  # lamps times faces: about 100 bytes each per thread
 
@@ -134,6 +136,13 @@ def _lamp_ratings(scene: BuiltScene, notes: Notes) -> None:
             )
             mend = "take uvc from the maker's data sheet, about a third of the electrical watts"
             notes.error(Code.MAINS_WATTS, f"{key}.uvc", what, mend)
+        elif lamp.electrical is not None and power < LEAST_SHARE * lamp.electrical:
+            what = (
+                f"{power:.3g} W of UVC from {lamp.electrical:g} electrical watts is less than "
+                f"{LEAST_SHARE:.0%}, where known tubes give a fifth and more"
+            )
+            mend = "check the unit against the maker's data sheet: mW for W?"
+            notes.error(Code.LAMP_POWER, f"{key}.uvc", what, mend)
         elif not LEAST_UVC <= power <= MOST_UVC:
             rating = "uvc" if lamp.uvc is not None else "irradiance_at_1m"
             what = f"{power:.3g} W of UVC from one lamp, which no tube for a box gives"

@@ -5,11 +5,15 @@ import numpy as np
 from raysim.base.errors import Fault
 from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
+from raysim.base.units import to_mm
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.surroundings import BEHIND, Surroundings, reached
 from raysim.scene.notes import Notes
 from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles, face_boxes
 from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
+
+# m: about the width of a meter's head, by our own choice.
+SHADES_ITSELF = 0.03
 
 
 def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
@@ -26,12 +30,26 @@ def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> l
     for number in range(len(triangles.lamps)):
         _check_lamp(report, walls, number)
     _check_tubes_apart(report)
-    for number, meter in enumerate(triangles.meters):
-        if not walls.seen_from_inside((meter.at + METER_LIFT * meter.facing)[None])[0]:
-            key = f'meter {number + 1} "{meter.name}".at'
-            what = "the point lies outside the box"
-            report.notes.error(Code.OUTSIDE_BOX, key, what, "move it inside")
+    for number in range(len(triangles.meters)):
+        _check_meter(report, walls, number)
     return report.notes.faults
+
+
+def _check_meter(report: "_Report", walls: Surroundings, number: int) -> None:
+    """A meter point outside the box, or that looks at a wall which its own head would shade."""
+    meter = report.triangles.meters[number]
+    key = f'meter {number + 1} "{meter.name}"'
+    at, ahead = (meter.at + METER_LIFT * meter.facing)[None], meter.facing[None]
+    if not walls.seen_from_inside(at)[0]:
+        what = "the point lies outside the box"
+        report.notes.error(Code.OUTSIDE_BOX, f"{key}.at", what, "move it inside")
+    elif (face := walls.first(at, ahead, np.array([SHADES_ITSELF]))[0]) >= 0:
+        what = (
+            f"its head looks at {report.names(np.array([face]))}, less than "
+            f"{to_mm(SHADES_ITSELF):.0f} mm off, and would shade what it is to read"
+        )
+        mend = "turn it into the box, or move it away from the wall"
+        report.notes.warning(Code.METER_FACES_WALL, f"{key}.facing", what, mend)
 
 
 class _Report:
@@ -87,6 +105,7 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
     cut = walls.crossed(*_edges(corners))
     if not inside.all() or len(cut):
         what = f"it cuts through {report.names(cut) if len(cut) else 'a wall'}"
+        what += _beyond_words(report.scene, corners)
         note = report.notes.error if judged else report.notes.warning
         note(Code.CUTS_WALL, at, what, "move it inside, or shorten the mesh")
     is_wall = np.array([one.kind == "wall" for one in triangles.bodies])
@@ -96,9 +115,21 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
         crossed = Surroundings(triangles, near).crossed(*_edges(corners))
         if len(crossed) and report.is_news(body, crossed):
             what = f"it cuts into {report.names(crossed)}"
-            report.notes.warning(Code.CUTS_OTHER, at, what, "move them apart")
+            both = judged and any(triangles.bodies[b].judged for b in triangles.face_body[crossed])
+            note = report.notes.error if both else report.notes.warning  # no two share a place
+            note(Code.CUTS_OTHER, at, what, "move them apart")
     if judged:
         _check_touching(report, body, faces, at)
+
+
+def _beyond_words(scene: BuiltScene, corners: np.ndarray) -> str:
+    """By how much (mm) an object reaches out of a rectangular box; "" in any other."""
+    inside = scene.written.chamber.inside
+    if inside is None:
+        return ""
+    points = corners.reshape(-1, 3)
+    beyond = max(float(-points.min()), float((points - np.asarray(inside)).max()))
+    return f" by {to_mm(beyond):.2g} mm" if beyond > 0.0 else ""
 
 
 def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
