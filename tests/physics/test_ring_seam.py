@@ -21,6 +21,7 @@ EXITANCE = 10.0 / (2.0 * np.pi * TUBE[0] * (TUBE[2] - TUBE[1]))
 FAR = RADIUS + DEPTH + DISTANCE
 SIZES = {"width": 1000.0 * WIDTH, "depth": 1000.0 * DEPTH, "distance": 1000.0 * DISTANCE}
 RING = {"around": {"z": 1000.0 * LEVEL}}
+SLOW = pytest.mark.slow
 
 
 def drum(count, turn=0.0, top=RADIUS):
@@ -69,8 +70,10 @@ def ring(tmp_path_factory):
     return drum_scene(tmp_path_factory.mktemp("ring"), drum(48), RING)
 
 
-@pytest.mark.parametrize("up", [0.0, 0.03])
-@pytest.mark.parametrize("place", [0.0, 0.7, 1.0])
+@pytest.mark.parametrize(
+    ("place", "up"),
+    [(0.0, 0.0), (1.0, 0.0), *(pytest.param(k, 0.03, marks=SLOW) for k in (0.0, 0.7, 1.0))],
+)
 def test_a_ring_slit_of_48_facets_is_that_of_a_smooth_drum(ring, place, up):
     """Before the middle of a facet, beside it, and before the edge."""
     mean, error = at_eye(ring, eye_at(place * np.pi / 48, up))
@@ -114,7 +117,10 @@ def slit_rings(count, turn=0.0, lean=0.0, width=WIDTH):
 UPRIGHT = np.array([0.0, 0.0, 0.014, 0.075, 0.775])
 
 
-@pytest.mark.parametrize(("place", "up"), [(0.0, 0.0), (0.9, 0.03), (1.0, 0.0)])
+@pytest.mark.parametrize(
+    ("place", "up"),
+    [(1.0, 0.0), pytest.param(0.0, 0.0, marks=SLOW), pytest.param(0.9, 0.03, marks=SLOW)],
+)
 def test_a_ring_of_few_facets_is_as_by_brute_force(tmp_path, place, up):
     scene = drum_scene(tmp_path, drum(12), RING)
     eye = np.array(eye_at(place * np.pi / 12, up))
@@ -123,7 +129,7 @@ def test_a_ring_of_few_facets_is_as_by_brute_force(tmp_path, place, up):
     assert agrees(mean, np.hypot(error, noise), truth, 0.04, GROUPS - 1)
 
 
-@pytest.mark.parametrize("place", [0.0, 1.0])
+@pytest.mark.parametrize("place", [pytest.param(0.0, marks=SLOW), 1.0])
 def test_a_drum_that_leans_in_is_as_by_brute_force(tmp_path, place):
     """A cone: the slit goes through the wall at right angles, so it looks down here."""
     top, lean = 0.2, (0.2 - RADIUS) / HIGH
@@ -154,7 +160,11 @@ L_OUTSIDE = L_OUTLINE + DEPTH * np.array([(-1, -1), (1, -1), (1, 1), (1, 1), (1,
 
 
 @pytest.mark.parametrize(
-    ("lamp", "eye"), [((0.24, 0.08), (0.5, 0.34)), ((0.1, 0.06), (0.33, 0.29))]
+    ("lamp", "eye"),
+    [
+        pytest.param((0.24, 0.08), (0.5, 0.34), marks=SLOW),
+        ((0.1, 0.06), (0.33, 0.29)),
+    ],
 )
 def test_a_room_with_corners_both_ways_is_as_by_brute_force(tmp_path, lamp, eye):
     """Through a corner that stands out, and through the one that goes in."""
@@ -191,7 +201,7 @@ def test_a_room_with_corners_both_ways_is_as_by_brute_force(tmp_path, lamp, eye)
     assert agrees(mean, np.hypot(error, noise), truth, 0.06, GROUPS - 1)
 
 
-@pytest.mark.parametrize("up", [0.0, 0.03])
+@pytest.mark.parametrize("up", [0.0, pytest.param(0.03, marks=SLOW)])
 def test_the_seam_of_a_hatch_is_as_by_brute_force(tmp_path, up):
     """A closed line in a flat wall, from an eye that looks through its corner, or through one leg."""
     corners = [(100, 0, 100), (200, 0, 100), (200, 0, 250), (100, 0, 250), (100, 0, 100)]
@@ -232,7 +242,7 @@ def between(low, high):
     return found[np.linalg.norm(across, axis=1) > 1e-12]  # a middle is a line of one point
 
 
-@pytest.mark.parametrize("place", [0.0, 1.0])
+@pytest.mark.parametrize("place", [pytest.param(0.0, marks=SLOW), 1.0])
 def test_walls_of_a_ring_shine_a_little_more_than_by_brute_force(tmp_path, place):
     """White walls, close before the gap: the ring drawn as a mesh, by plain backward paths."""
     width, near = 0.004, 0.02
