@@ -110,8 +110,9 @@ def _readings(result: Result) -> Iterator[Reason]:
             "find out why ('raysim meter'), mend it, read again, and run 'raysim dose' anew",
             "a reading that agrees",
         )
-    elif any(p.reading is not None and p.read_on is None for p in points):
-        says, mend = "a meter reading has no date", "give its day, read_on, under [[meter]]"
+    elif any(p.reading is not None and _no_day(p.read_on) for p in points):
+        says = "a meter reading has no date, or one that has not come"
+        mend = "give its day, read_on, under [[meter]]"
         yield Reason(Why.READING_UNDATED, says, mend, "the date of the reading")
 
 
@@ -127,7 +128,7 @@ def _stray_light(result: Result, leaks: Sequence[Leak] | None) -> Iterator[Reaso
                 f"{minutes_seconds(time)} a day, less than a shift"
             )
             yield Reason(Why.LEAK_ABOVE_LIMIT, says, mend, "a tight seam")
-    if seams is None and not leaks:
+    if (seams is None or _no_day(seams.checked_on)) and not leaks:
         undrawn = leaks is not None or not (written and written.gap)
         what = "no [[gap]] is drawn, and no seam was surveyed" if undrawn else "nobody looked"
         yield Reason(
@@ -137,6 +138,11 @@ def _stray_light(result: Result, leaks: Sequence[Leak] | None) -> Iterator[Reaso
             "outside) and enter it under [seams], or draw the door's gaps as [[gap]]",
             "a seam survey",
         )
+
+
+def _no_day(day: date | None) -> bool:
+    """Whether a day is missing, or lies in the future by the clock of this computer."""
+    return day is None or day > date.today()
 
 
 def _of_gaps(leaks: Iterable[Leak] | None) -> Iterator[tuple[str, float, str]]:

@@ -137,6 +137,7 @@ def test_a_broken_command_line_is_refused(kennel, desk, name):
 
 
 VERDICT = {"state": "ready", "timer_s": 100.0, "reasons": []}
+VERDICT |= {"holds_for": {"reading_date": None}}
 RESULT = {
     "verdict": VERDICT,
     "made_at": "2026-01-01T08:00:00+00:00",

@@ -14,7 +14,8 @@ LIT = ("--lamps-burn", "indicator")
 
 def verdict(**changes):
     """The verdict of a result.json, as far as the logbook reads it."""
-    return {"state": "ready", "timer_s": 7200.0, "reasons": []} | changes
+    made = {"state": "ready", "timer_s": 7200.0, "reasons": []}
+    return made | {"holds_for": {"reading_date": None}} | changes
 
 
 RECORD = {
@@ -129,7 +130,8 @@ def start_of(folder, result, *more):
     )
 
 
-TO_DO = {"code": "reading_missing", "says": "no meter was read", "mend": "read it"}
+TO_DO = {"code": "leak_not_checked", "says": "no seam was surveyed", "mend": "survey it"}
+UNREAD = {"code": "reading_missing", "says": "no meter was read", "mend": "read it"}
 NEVER = {"code": "leak_above_limit", "says": "a seam leaks", "mend": "seal it"}
 
 
@@ -144,11 +146,32 @@ def test_what_is_still_to_be_done_must_be_said_to_be_done(folder):
     found = {"verdict": verdict(state="ready after", reasons=[TO_DO])}
     said = start_of(folder, found)
     assert said.status == 2
-    assert "not ready yet: no meter was read. Mend: read it; or" in said.err
-    said = start_of(folder, found, "--done", "3.4 mW/cm2 read by EF")
+    assert "not ready yet: no seam was surveyed. Mend: survey it; or" in said.err
+    said = start_of(folder, found, "--done", "dark all round, EF")
     assert said.status == 0, said.err
     listed = raysim_said("log", "list", "--json", folder=folder)
-    assert "done before: 3.4 mW/cm2 read by EF" in json.loads(listed.out)["cycles"][-1]["note"]
+    assert "done before: dark all round, EF" in json.loads(listed.out)["cycles"][-1]["note"]
+
+
+def test_a_reading_goes_through_the_scene_whatever_is_said_to_be_done(folder):
+    """It can lengthen the timer, so a result from before it must not be run with."""
+    found = {"verdict": verdict(state="ready after", reasons=[TO_DO, UNREAD])}
+    said = start_of(folder, found, "--done", "meter read, EF")
+    assert said.status == 2
+    assert "no meter was read. Mend: read it, then run 'raysim dose' anew" in said.err
+
+
+def test_a_reading_from_before_a_change_of_lamps_is_stale(folder):
+    """Another run on the old reading made the box ready again."""
+    lamp = ("log", "lamp", "rear", *BY)
+    for event in ("fitted", "fitted"):
+        assert raysim_said(*lamp, event, folder=folder).status == 0
+    anew = {"made_at": "2036-01-01T08:00:00+00:00"}
+    old, new = ({"reading_date": day} for day in ("2026-03-01", "2035-12-31"))
+    said = start_of(folder, anew | {"verdict": verdict(holds_for=old)})
+    assert said.status == 2
+    assert "lamp rear of box was changed after it or after its reading" in said.err
+    assert start_of(folder, anew | {"verdict": verdict(holds_for=new)}).status == 0
 
 
 def test_every_cycle_asks_whether_all_lamps_burn(folder):

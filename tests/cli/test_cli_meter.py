@@ -22,7 +22,7 @@ POINTS = [
 def with_points(folder, readings=(None, None, None)):
     data = small_scene()
     data["meter"] = [
-        point | ({} if r is None else {"reading": f"{r} mW/cm2"})
+        point | ({} if r is None else {"reading": f"{r} mW/cm2", "read_on": "2026-03-01"})
         for point, r in zip(POINTS, readings, strict=True)
     ]
     write_scene(folder, data)

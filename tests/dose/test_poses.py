@@ -16,6 +16,7 @@ from raysim.assess.uncertainty import spot_derivatives, uncertainty_budget
 from raysim.base.cases import CASES, CAUTIOUS, EXPECTED
 from raysim.dose.checkpoint import Checkpoint
 from raysim.dose.exposure import WarmUpCurve
+from raysim.dose.readings import ALL_LAMPS, Cause, Readings
 from raysim.output.files.folder import json_text
 from raysim.output.files.records import result_record
 from raysim.output.pages.sheets import card_steps
@@ -371,3 +372,13 @@ def test_what_hangs_in_the_way_in_the_second_pose_only_is_found(tmp_path):
     found = [f for f in errors_of(write_scene(tmp_path, data)) if "cuts through" in f.what]
     assert len(found) == 1
     assert found[0].key.startswith('pose 2 "too far": object 1 "plate"')
+
+
+def test_a_reading_that_lengthens_the_timer_leaves_the_comparison_of_poses(quick):
+    """Poses alone are calculated without it: held against the longer time they looked better."""
+    less = 0.8 * quick.cases[CAUTIOUS].bound
+    cause = Cause(ALL_LAMPS, "", 0.2, less, quick.requirement.time(less))
+    read = replace(quick, readings=Readings((), (cause,)), verdict=None)
+    assert read.needed > read.calculated
+    first, *_ = pose_lines(read)
+    assert first == "As calculated, without the readings: " + pose_lines(quick)[0]

@@ -229,7 +229,7 @@ def test_a_timer_by_readings_reaches_all_that_hangs_on_it():
     assert (
         f"{result.seconds_of_light:.6g}" == f"{result.warm_up.effective_seconds(result.timer):.6g}"
     )
-    assert "the timer must be" in " ".join(reading_lines(result))
+    assert "it takes" in " ".join(reading_lines(result))
     assert "the timer stays" in " ".join(reading_lines(plain))
 
 

@@ -15,7 +15,9 @@ def test_the_part_that_rules_and_the_others_are_told():
     whole = synthetic.result()
     ruling, other = whole.cases[CAUTIOUS].worst_per_part
     (line,) = part_lines(whole)
-    assert line.startswith(f"What sets the time: {ruling.part}, {minutes_seconds(whole.timer)}.")
+    assert line.startswith(
+        f"What sets the calculated time: {ruling.part}, {minutes_seconds(whole.timer)}."
+    )
     by_itself = 1.2 * 10_000.0 / other.irradiance + 75.0  # 75 s are lost while warming up
     assert time_by_itself(whole, other) == pytest.approx(by_itself)
     assert f"{other.part} about {minutes_seconds(by_itself)}" in line

@@ -1,6 +1,7 @@
 """Scene files written by the program: what goes in comes out, paths hold from where they lie."""
 
 import tomllib
+from datetime import date
 
 from small_scenes import plate, small_scene, write_scene
 
@@ -15,6 +16,7 @@ def test_text_comes_back_as_it_was():
         "units": "in",
         "flag": True,
         "empty": [],
+        "day": date(2026, 3, 1),
         "chamber": {"inside": [1, 2.5, "3 ft"], "walls": {"left side": {"reflectance": 0.5}}},
         "object": [{"name": "a", "parts": {"nose clip": {"reflectance": 0.1}, "b": "foil"}}],
         "wear": {},

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -10,7 +10,7 @@ import synthetic
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.verdict_record import FORBIDS, State, Why
-from raysim.output.words.verdict import headline, state_words, timer_words
+from raysim.output.words.verdict import headline, holds_words, state_words, timer_words
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.triangles import Untreated
 from raysim.studies.leak.run import Leak
@@ -157,3 +157,20 @@ def test_a_box_that_must_not_be_used_still_says_how_much_it_wears():
     found = reuse(judged)
     assert found is not None
     assert found.cycles == 0
+
+
+@pytest.mark.parametrize("code", [Why.READING_UNDATED, Why.LEAK_NOT_CHECKED])
+def test_a_day_that_has_not_come_is_no_day(code):
+    late = date.today() + timedelta(days=2)
+    meter = {"name": "m", "at": [9, 9, 9], "facing": [0, 0, 1], "reading": "2 mW/cm2"}
+    seams, day = SEAMS, late
+    if code is Why.LEAK_NOT_CHECKED:
+        seams, day = SEAMS | {"checked_on": late}, date(2026, 3, 1)
+    assert codes(with_verdict(ready(meter=[meter | {"read_on": day}], seams=seams))) == {code}
+
+
+def test_what_the_verdict_belongs_to_is_told():
+    words = holds_words(with_verdict(ready()))
+    assert "the reading of 2026-03-01" in words
+    assert "the seams as AB found them on 2026-03-02 (0.0500 uW/cm2)" in words
+    assert "any change makes it stale" in words

@@ -96,8 +96,8 @@ def start(
     note = "; ".join(filter(None, notes))
     with open_logbook(book) as opened:
         if result is not None:
-            setting, until, made_at = setting_of_result(result, box, done)
-            refuse_changed_lamps(opened, box, made_at, result)
+            setting, until, since = setting_of_result(result, box, done)
+            refuse_changed_lamps(opened, box, since, result)
         number, warnings = start_cycle(opened, codes, setting, note=note, **entry)
         warnings += past_their_life(opened, box, until)
     if as_json:

@@ -6,8 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from raysim.base.errors import RaysimError, printable
-from raysim.dose.verdict_record import State
+from raysim.dose.verdict_record import State, Why
 
+# What only a new run can settle, whatever is said to be done.
+OF_READINGS = {Why.READING_MISSING, Why.READING_UNDATED}
 ANEW = "Mend: run 'raysim dose' anew"
 
 
@@ -32,6 +34,13 @@ def obey(record: dict[str, Any], folder: Path, done: str) -> None:
     if state is State.DO_NOT_USE:
         says, mend = reasons[0]
         raise RaysimError(f"--result {folder}: DO NOT USE: {says}. Mend: {mend}")
+    of_readings = [r for r in found["reasons"] if r["code"] in OF_READINGS]
+    if of_readings:
+        says, mend = (printable(str(of_readings[0][key])) for key in ("says", "mend"))
+        raise RaysimError(
+            f"--result {folder}: not ready yet: {says}. Mend: {mend}, then run 'raysim dose' "
+            "anew: a reading can lengthen the timer"
+        )
     if state is State.READY_AFTER and not done.strip():
         says = "; ".join(says for says, _ in reasons)
         mends = "; ".join(mend for _, mend in reasons)
@@ -63,10 +72,10 @@ def _refuse_stale(scene: dict[str, Any], folder: Path) -> None:
         )
 
 
-def refuse_changed_lamps(
-    book: sqlite3.Connection, box: str, made_at: datetime, folder: Path
-) -> None:
-    """Refuse a result that is older than a change of lamps in its box.
+def refuse_changed_lamps(book: sqlite3.Connection, box: str, since: datetime, folder: Path) -> None:
+    """Refuse a result, or the reading in it, that is older than a change of lamps in its box.
+
+    `since` is when the older of the two was made.
 
     Raises
     ------
@@ -75,10 +84,10 @@ def refuse_changed_lamps(
     """
     from raysim.logbook.lamps import changed_since
 
-    changed = changed_since(book, box, made_at)
+    changed = changed_since(book, box, since)
     if changed:
         raise RaysimError(
-            f"--result {folder}: lamp {' and '.join(changed)} of {box} was changed after it. Mend: "
-            "give the hours of the lamps in the scene, read the meter again, and run 'raysim dose' "
-            "anew"
+            f"--result {folder}: lamp {' and '.join(changed)} of {box} was changed after it or "
+            "after its reading. Mend: give the hours of the lamps in the scene, read the meter "
+            "again, and run 'raysim dose' anew"
         )

@@ -3,7 +3,7 @@
 import json
 import math
 import re
-from datetime import datetime
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -99,7 +99,8 @@ def _figure(value: Any) -> float:
 def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, float | None, datetime]:
     """Timer, scene and wear of a cycle, as `raysim dose` wrote them.
 
-    Also up to how many lamp hours the timer holds, if the result says so, and when it was made.
+    Also up to how many lamp hours the timer holds, if the result says so, and since when no lamp
+    may have been changed: its making, or the day of its reading.
 
     Raises
     ------
@@ -109,7 +110,10 @@ def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, float
     try:
         record = _record(folder / "result.json" if folder.is_dir() else folder)
         obey(record, folder, done)
-        scene, made_at = record["scene"], datetime.fromisoformat(record["made_at"])
+        scene, since = record["scene"], datetime.fromisoformat(record["made_at"])
+        day = record["verdict"]["holds_for"]["reading_date"]
+        if day is not None:  # a lamp may have been changed before the reading on that day
+            since = min(since, datetime.combine(date.fromisoformat(day), time.max).astimezone())
         parts = {part["part"]: part for part in (record.get("reuse") or {}).get("parts", [])}
         doses = [
             None if name not in parts else 10.0 * _figure(parts[name]["dose_per_cycle_mJ_cm2"])
@@ -119,7 +123,7 @@ def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, float
         life = record.get("lamp_life")
         until = None if life is None else _figure(life["holds_until_h"])
         timer = _figure(record["verdict"]["timer_s"])
-        return Setting(box, timer, title, sha256, *doses), until, made_at
+        return Setting(box, timer, title, sha256, *doses), until, since
     except OSError as error:
         raise RaysimError(
             f"--result {folder}: cannot be read ({error.strerror}). Mend: name the folder that "

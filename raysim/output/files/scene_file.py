@@ -4,6 +4,7 @@ import json
 import os
 import re
 import tomllib
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +44,7 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
         heading += ("Meter readings are left out: the load hangs otherwise, so read again.",)
         for meter in data["meter"]:
             meter.pop("lamp_hours", None)
+            meter.pop("read_on", None)
     for table in (data["chamber"], *objects):
         if "mesh" in table:
             table["mesh"] = _path_from(folder, scene.path.parent / table["mesh"])
@@ -109,6 +111,8 @@ def _key(key: str) -> str:
 
 
 def _value(value: Any) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -53,7 +53,7 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
         axes.imshow(imread(shown.file))
         axes.axis("off")
     _text(figure, 0.325, f"Tally. {cycles}", size=10, weight="bold", width=84)
-    names = judged_names(result)
+    names = judged_names(result) if card_boxes(result) else []
     _boxes(figure, names[:MOST_ROWS], card_boxes(result))
     if len(names) > MOST_ROWS:
         more = f"{len(names) - MOST_ROWS} more respirators: print card.html"

@@ -12,7 +12,13 @@ from raysim.output.pages.environment import write_page
 from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.sentences import reservations
-from raysim.output.words.verdict import reason_lines, timer_label, timer_words
+from raysim.output.words.verdict import (
+    DO_NOT_USE,
+    reason_lines,
+    the_verdict,
+    timer_label,
+    timer_words,
+)
 from raysim.scene.file.written import SceneAsWritten
 
 # Steps: Grist et al. review, doi 10.1089/apb.20.0051 (unsoiled, own wearer) [read]; the full time
@@ -32,17 +38,17 @@ MOST_BOXES = 12
 def card_boxes(result: Result) -> int:
     """Tally boxes of each respirator: its limit of cycles, at most `MOST_BOXES`."""
     found = reuse(result)
-    return 0 if found is None else min(found.cycles, MOST_BOXES)
+    if found is None or the_verdict(result).forbids:
+        return 0
+    return min(found.cycles, MOST_BOXES)
 
 
 def card_lines(result: Result) -> tuple[str, str, str]:
     """Timer setting, what the tally boxes stand for, and when the lamps are to be changed."""
     timer = timer_words(result)
     found, life = reuse(result), lamp_life(result)
-    if found is None:
-        cycles = "No cycle is allowed: there is no finite timer setting."
-    elif found.cycles == 0:
-        cycles = "No box: by the wear limit not even one cycle is allowed; see the report."
+    if found is None or the_verdict(result).forbids:
+        cycles = f"No cycle: {DO_NOT_USE}."
     else:
         noun = "cycle" if found.cycles == 1 else "cycles"
         cycles = f"{found.cycles} {noun} at most. What limits it: {found.binding}."
@@ -66,7 +72,9 @@ def card_origin(result: Result, day: date | None = None) -> str:
 
 
 def card_steps(result: Result) -> tuple[str, ...]:
-    """Steps of the operator, including those between poses."""
+    """Steps of the operator, including those between poses; none where use is forbidden."""
+    if the_verdict(result).forbids:
+        return ()
     if not result.poses:
         return STEPS
     order = ", then ".join(f'"{pose.name}"' for pose in result.poses)

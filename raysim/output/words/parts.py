@@ -31,8 +31,8 @@ def part_lines(result: Result) -> list[str]:
         return []
     about = (f"{_name(spot)} about {told_time(time_by_itself(result, spot))}" for spot in others)
     lines = [
-        f"What sets the time: {_name(case.worst)}, {told_time(result.calculated)}. By themselves "
-        f"would need: {', '.join(about)} (estimates, no bounds)."
+        f"What sets the calculated time: {_name(case.worst)}, {told_time(result.calculated)}. By "
+        f"themselves would need: {', '.join(about)} (estimates, no bounds)."
     ]
     return [*lines, STRAPS_HELP] if STRAP_WORD in ruling else lines
 

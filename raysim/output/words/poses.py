@@ -22,22 +22,26 @@ def pose_lines(result: Result) -> list[str]:
         return []
     first = result.poses[0].name
     places = f'Places are those of the first pose, "{first}".'
-    return [_verdict(result), f"{POSE_NOTE} {places}"]
+    known = "" if result.needed == result.calculated else "As calculated, without the readings: "
+    return [f"{known}{_verdict(result)}", f"{POSE_NOTE} {places}"]
 
 
 def _verdict(result: Result) -> str:
-    """Whether turning over saves time, as far as this run can tell."""
+    """Whether turning over saves time, as far as this run can tell.
+
+    All times are calculated: a reading lengthens those of one pose alone as well.
+    """
     sure, least = (min(result.poses, key=attrgetter(k)) for k in ("alone", "alone_least"))
-    turned = f"turned over it takes {minutes_seconds(result.needed)} of light"
-    if result.needed < least.alone_least:
+    turned = f"turned over it takes {minutes_seconds(result.calculated)} of light"
+    if result.calculated < least.alone_least:
         return f"{_alone_words(least)}; {turned}. {_saved_words(result, least)}"
-    if sure.alone < result.needed:
+    if sure.alone < result.calculated:
         time = minutes_seconds(sure.alone)
         left = f'Left as in "{sure.name}" all along, every side gets its dose in {time}'
-        if not np.isfinite(result.needed):
+        if not np.isfinite(result.calculated):
             return f"{left}; turned over, no time can be vouched for. Do not turn over."
         return f"{left}; {turned}. Turning over does not pay: leave the load in that pose."
-    if not np.isfinite(result.needed):
+    if not np.isfinite(result.calculated):
         return "Neither in one pose all along nor turned over can a time be vouched for."
     return f"{_alone_words(least)}, and {turned}: this run cannot tell which of the two is faster."
 
@@ -52,7 +56,7 @@ def _alone_words(pose: PoseResult) -> str:
 
 
 def _saved_words(result: Result, pose: PoseResult) -> str:
-    saved = pose.alone_least - result.needed
+    saved = pose.alone_least - result.calculated
     if not np.isfinite(saved):
         return "Turn the load over, or find a pose in which all sides see light."
     return f"Turning over saves {minutes_seconds(saved)} or more, less the time at the door."

@@ -59,7 +59,7 @@ def reading_lines(result: Result) -> list[str]:
         return [f"The meter {agree} with the calculation (at {names}); the timer stays."]
     return [
         f"The meter {agree} with the calculation (at {names}), but some light is missing: "
-        f"{_cause_words(cause)}, the timer must be {told_time(result.needed)} in place of the "
+        f"{_cause_words(cause)}, it takes {told_time(result.needed)} in place of the "
         f"calculated {told_time(result.calculated)}. To do better: {_what_tells(cause)}."
     ]
 

@@ -66,7 +66,7 @@ def _timer_lines(result: Result) -> list[str]:
         f"Worst-lit spot: {spot_words(worst)}.",
         f"{gets}.",
         (
-            f"In the expected case ({CASE_WORDS[EXPECTED]}) the same dose would take "
+            f"In the expected case ({CASE_WORDS[EXPECTED]}) the dose asked for would take "
             f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this."
         ),
         *_confidence_lines(result),

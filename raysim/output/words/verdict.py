@@ -7,8 +7,8 @@ from raysim.base.errors import RaysimError
 from raysim.base.figures import finite_or_none
 from raysim.base.units import minutes_seconds
 from raysim.dose.result import Result
-from raysim.dose.verdict_record import State, Verdict
-from raysim.output.words.numbers import told_time
+from raysim.dose.verdict_record import State, Verdict, Why
+from raysim.output.words.numbers import number, told_time
 from raysim.output.words.parts import part_lines
 from raysim.output.words.poses import pose_lines
 from raysim.output.words.readings import reading_lines
@@ -53,7 +53,9 @@ def headline(result: Result) -> str:
     found = the_verdict(result)
     if not found.forbids:
         setting = _setting(result)
-        if found.reasons:
+        if any(reason.code is Why.READING_MISSING for reason in found.reasons):
+            setting = f"Then, unless the reading makes it longer, s{setting[1:]}"
+        elif found.reasons:
             setting = f"Then s{setting[1:]}"
         return f"{state_words(result)}. {setting}"
     if not math.isfinite(found.calculated):
@@ -64,9 +66,25 @@ def headline(result: Result) -> str:
     )
 
 
+def holds_words(result: Result) -> str:
+    """What the verdict belongs to: scene, lamps, reading and survey of the seams."""
+    held = the_verdict(result).holds_for
+    hours = sorted({hours for _, hours in held.lamps})
+    read = "no reading" if held.reading_date is None else f"the reading of {held.reading_date}"
+    seams = result.written.seams if result.written else None
+    survey = "no survey of the seams"
+    if seams is not None:
+        highest = number(100.0 * seams.highest)  # uW/cm2 of W/m2
+        survey = f"the seams as {seams.by} found them on {seams.checked_on} ({highest} uW/cm2)"
+    return (
+        f"This holds for scene {held.scene[:12]}, lamps of {', '.join(f'{h:g}' for h in hours)} h, "
+        f"{read} and {survey}; any change makes it stale."
+    )
+
+
 def opening_lines(result: Result) -> list[str]:
     """What is read first of a result: verdict, timer, reasons, and where the time comes from."""
-    lines = [headline(result), *reason_lines(result), *reading_lines(result)]
+    lines = [headline(result), *reason_lines(result), *reading_lines(result), holds_words(result)]
     return [*lines, *pose_lines(result), *details(result), *part_lines(result)]
 
 
