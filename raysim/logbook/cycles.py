@@ -67,12 +67,24 @@ def start_cycle(
         raise LogbookError("a respirator is named twice. Mend: name each once")
     with writing(book):
         warnings = _objections(book, codes, setting, bool(overridden.strip()))
+        warnings += _still_running(book, setting.box)
         reason = f"limits overridden: {overridden.strip()}" if overridden.strip() else ""
         notes = "; ".join(word for word in (note, reason) if word)
         number = add_entry(book, "cycle", operator, notes, at, **asdict(setting))
         kept = [respirators.get(book, code).code for code in codes]
         book.executemany("INSERT INTO load VALUES (?, ?)", [(number, code) for code in kept])
     return number, warnings
+
+
+def _still_running(book: sqlite3.Connection, box: str) -> list[str]:
+    """A warning of each cycle of a box that has not been closed."""
+    rows = book.execute(
+        "SELECT entry FROM cycle_now WHERE outcome = ? AND box = ? COLLATE NOCASE", (RUNNING, box)
+    )
+    return [
+        f"{box} is still in cycle {row['entry']} by this logbook: enter how that one went"
+        for row in rows
+    ]
 
 
 def _objections(

@@ -276,3 +276,10 @@ def test_entry_of_the_future_is_refused(book):
     with_respirators(book, "R1")
     with pytest.raises(LogbookError, match="has not come yet"):
         start_cycle(book, ["R1"], SETTING, "CD", at=datetime.now(UTC) + timedelta(hours=1))
+
+
+def test_a_box_that_is_still_in_a_cycle_is_told(book):
+    with_respirators(book, "R1", "R2")
+    number, _ = start_cycle(book, ["R1"], SETTING, "CD")
+    _, warnings = start_cycle(book, ["R2"], SETTING, "CD")
+    assert warnings == [f"box is still in cycle {number} by this logbook: enter how that one went"]

@@ -341,6 +341,9 @@ def test_a_lamp_that_gives_next_to_nothing_of_its_watts_is_an_error(tmp_path, uv
     errors = errors_of(write_scene(tmp_path, data))
     assert [fault.key for fault in errors] == ['lamp 1 "left".uvc', 'lamp 2 "right".uvc'] * slip
     assert all("less than 5%" in fault.what for fault in errors)
+    for lamp in data["lamp"]:
+        del lamp["electrical"]
+    assert bool(errors_of(write_scene(tmp_path, data))) is (uvc == "2.4 mW")
 
 
 @pytest.mark.parametrize("gap", [0.05, 0.2])

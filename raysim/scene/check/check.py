@@ -23,7 +23,7 @@ LARGEST_CHAMBER = 5.0  # m: a room, not a box
 SMALLEST_OBJECT = 0.002  # m
 SLIP_OF_UNIT = 100.0  # times below the usual target: mJ in place of J makes it 1000
 WEAK_LINING = 0.15  # expected reflectance below which a lining gives next to no gain
-LEAST_UVC, MOST_UVC = 1e-3, 1e3  # W of one lamp: anything outside is a typing error
+LEAST_UVC, MOST_UVC = 0.02, 1e3  # W of one lamp: anything outside is a typing error
 # Share of the electrical watts: a quarter of the least of the tubes in the library; own choice.
 LEAST_SHARE = 0.05
 THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
