@@ -92,7 +92,8 @@ def test_a_reading_that_disagrees_leaves_no_timer(share):
     assert "Set the timer" not in words
     assert "by the end of the timer" not in words
     assert card_lines(result)[0] == "DO NOT USE"
-    assert any("for information only" in line for line in card_doubts(result))
+    assert not any("for information only" in line for line in card_doubts(result))
+    assert any("was read where" in line for line in card_doubts(result))
     (row,) = result.readings.rows
     lines = reading_lines(result)
     assert (f"{0.1 * share * PREDICTED:.3g}"[:3] in lines[0]) or share == 0.0

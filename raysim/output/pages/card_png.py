@@ -37,7 +37,8 @@ def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> N
     timer, cycles, lamps = card_lines(result)
     _text(figure, 0.955, result.title, size=15, weight="bold", width=62)
     _text(figure, 0.915, timer_label(result), size=10, weight="bold", width=88)
-    _text(figure, 0.875, timer, size=27, weight="bold", color=DEEP)
+    colour = DEEP if card_boxes(result) else ALARM
+    _text(figure, 0.875, timer, size=27, weight="bold", color=colour)
     doubts = " ".join([*card_doubts(result), CAUTION_LINE])
     _text(figure, 0.835, doubts, size=9.5, color=ALARM, weight="bold", width=92)
     steps = "\n".join(

@@ -10,7 +10,7 @@ from raysim.assess.reuse import reuse
 from raysim.dose.result import Result
 from raysim.output.pages.environment import write_page
 from raysim.output.pictures.pictures import OVERVIEW, Picture
-from raysim.output.words.readings import reading_lines
+from raysim.output.words.readings import disagreements
 from raysim.output.words.sentences import reservations
 from raysim.output.words.verdict import (
     DO_NOT_USE,
@@ -59,7 +59,7 @@ def card_lines(result: Result) -> tuple[str, str, str]:
 def card_doubts(result: Result) -> list[str]:
     """What has to be done before the timer is used, or why there is none."""
     disagree = result.readings is not None and not result.readings.agree
-    known = reading_lines(result) if disagree else []
+    known = disagreements(result) if disagree else []  # without the calculated time: no time here
     return [*reason_lines(result), *known, *reservations(result)]
 
 

@@ -51,7 +51,7 @@ def reading_lines(result: Result) -> list[str]:
     if readings is None:
         return []
     if not readings.agree:
-        return [*_disagreements(result), *_calculated(result)]
+        return [*disagreements(result), *_calculated(result)]
     cause = readings.longest
     names = " and ".join(f'"{row.meter.name}"' for row in readings.rows)
     agree = "reading agrees" if len(readings.rows) == 1 else "readings agree"
@@ -64,7 +64,8 @@ def reading_lines(result: Result) -> list[str]:
     ]
 
 
-def _disagreements(result: Result) -> list[str]:
+def disagreements(result: Result) -> list[str]:
+    """Each reading that disagrees, with what was calculated there and what to look for."""
     lines = []
     for row in result.readings.rows if result.readings else ():
         if row.agrees:
