@@ -45,6 +45,7 @@ _NUMBER_AND_UNIT = re.compile(
 
 # 1 mW/cm2 = 10 W/m2, 1 mJ/cm2 = 10 J/m2 (definition of the prefixes).
 W_M2_PER_MW_CM2 = 10.0
+UW_CM2_PER_W_M2 = 100.0
 J_M2_PER_MJ_CM2 = 10.0
 J_M2_PER_J_CM2 = 10_000.0
 

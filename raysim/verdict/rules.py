@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime
 from raysim.assess.reuse import reuse
 from raysim.base.cases import CAUTIOUS
 from raysim.base.fault_codes import Code
-from raysim.base.units import minutes_seconds, to_mm
+from raysim.base.units import UW_CM2_PER_W_M2, minutes_seconds, to_mm
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import HoldsFor, Reason, Verdict, Why
@@ -17,7 +17,6 @@ from raysim.scene.file.written import SceneAsWritten
 from raysim.studies.leak.exposure_limits import permissible_time
 from raysim.studies.leak.run import Leak
 
-UW_CM2_PER_W_M2 = 100.0
 MORE_LIGHT = "bring light to the worst-lit spot: 'raysim shadows' and 'raysim linings' show how"
 
 

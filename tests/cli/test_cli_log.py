@@ -37,7 +37,7 @@ def folder(tmp_path):
 
 def test_a_day_of_a_crew(folder):
     said = raysim_said(
-        "log", "start", "--lamps-burn", "indicator", "R1", "R2", "--timer", "10:30", "--dose", "2 J/cm2", "--strap-dose",
+        "log", "start", *LIT, "R1", "R2", "--timer", "10:30", "--dose", "2 J/cm2", "--strap-dose",
         "1.5 J/cm2", "--at", "2026-01-02 08:00", *BY, folder=folder,
     )  # fmt: skip
     assert said.status == 0, said.err
@@ -58,17 +58,7 @@ def test_a_day_of_a_crew(folder):
 
 
 def test_a_running_cycle_has_not_run_for_its_whole_timer(folder):
-    start = (
-        "log",
-        "start",
-        "--lamps-burn",
-        "indicator",
-        "R1",
-        "--timer",
-        "10 min",
-        "--dose",
-        "1 J/cm2",
-    )
+    start = ("log", "start", *LIT, "R1", "--timer", "10 min", "--dose", "1 J/cm2")
     said = raysim_said(*start, "--at", "2026-01-02 08:00", *BY, folder=folder)
     assert said.status == 0, said.err
 
@@ -89,18 +79,7 @@ def test_setting_comes_from_a_result(folder):
     record = RECORD | {"verdict": verdict(timer_s=601.0), "reuse": {"parts": parts}}
     (folder / "result").mkdir()
     (folder / "result" / "result.json").write_text(json.dumps(record))
-    start = (
-        "log",
-        "start",
-        "--lamps-burn",
-        "indicator",
-        "R1",
-        "--result",
-        "result",
-        "--at",
-        "2026-01-02 08:00",
-        *BY,
-    )
+    start = ("log", "start", *LIT, "R1", "--result", "result", "--at", "2026-01-02 08:00", *BY)
     said = raysim_said(*start, folder=folder)
     assert "timer 10 min 01 s" in said.out
     raysim_said("log", "end", "3", *BY, folder=folder)
@@ -119,8 +98,7 @@ def start_of(folder, result, *more):
     return raysim_said(
         "log",
         "start",
-        "--lamps-burn",
-        "indicator",
+        *LIT,
         "R1",
         "--result",
         "result.json",
@@ -220,9 +198,7 @@ def test_a_lamp_older_than_the_timer_allows_for_is_warned_of(folder):
     line = next(line for line in said.err.splitlines() if "lamp rear" in line)
     assert "8,001.0 h by the end of this cycle, and the timer holds until 8,000 h" in line
     raysim_said("log", "void", "8", "--note", "x", *BY, folder=folder)
-    by_hand = raysim_said(
-        "log", "start", "--lamps-burn", "indicator", "R1", "--timer", "2 h", *BY, folder=folder
-    )
+    by_hand = raysim_said("log", "start", *LIT, "R1", "--timer", "2 h", *BY, folder=folder)
     assert "lamp rear has 8,001.0 h" in by_hand.err  # the rated life
 
 
@@ -237,8 +213,7 @@ def test_times_are_read_as_the_report_writes_them(folder, text, seconds):
     said = raysim_said(
         "log",
         "start",
-        "--lamps-burn",
-        "indicator",
+        *LIT,
         "R1",
         "--timer",
         text,
@@ -251,26 +226,13 @@ def test_times_are_read_as_the_report_writes_them(folder, text, seconds):
 
 @pytest.mark.parametrize("text", ["4:32:1", "4:72:00", "1:2:3:4", "", "5", "4 h 3", "4:75"])
 def test_times_that_can_be_misread_are_refused(folder, text):
-    said = raysim_said(
-        "log", "start", "--lamps-burn", "indicator", "R1", "--timer", text, *BY, folder=folder
-    )
+    said = raysim_said("log", "start", *LIT, "R1", "--timer", text, *BY, folder=folder)
     assert (said.status, said.out) == (2, "")
 
 
 def test_an_interruption_is_no_longer_than_the_cycle(folder):
     """Wear beyond the timer would be lost from the tally."""
-    start = (
-        "log",
-        "start",
-        "--lamps-burn",
-        "indicator",
-        "R1",
-        "--timer",
-        "10 min",
-        "--dose",
-        "1 J/cm2",
-        *BY,
-    )
+    start = ("log", "start", *LIT, "R1", "--timer", "10 min", "--dose", "1 J/cm2", *BY)
     raysim_said(*start, "--at", "2026-01-02 08:00", folder=folder)
     close = ("log", "interrupted", "3", *BY)
     for ran, at, word in (

@@ -2,9 +2,8 @@
 
 from typing import Any
 
-from raysim.base.units import to_mm
+from raysim.base.units import UW_CM2_PER_W_M2, to_mm
 from raysim.output.words.cautions import CAUTIONS
-from raysim.output.words.leaks import UW_CM2_PER_W_M2
 from raysim.studies.leak.exposure_limits import effective
 from raysim.studies.leak.run import Leak, LeakStudy
 from raysim.version import __version__

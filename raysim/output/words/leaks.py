@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.base.units import minutes_seconds, to_mm
+from raysim.base.units import UW_CM2_PER_W_M2, minutes_seconds, to_mm
 from raysim.library.assumptions import assumptions
 from raysim.output.words.numbers import number, xyz
 from raysim.output.words.table import Table, table_of
@@ -13,7 +13,6 @@ from raysim.scene.rabbet import closing_step
 from raysim.studies.leak.exposure_limits import DAY, EYE, SKIN, effective
 from raysim.studies.leak.run import Leak, LeakStudy
 
-UW_CM2_PER_W_M2 = 100.0
 # Survey practice: Milonova et al. 2016 for the field of view [read]; the rest is common practice.
 SURVEY = (
     "Survey every seam, the door, cable and fan holes at contact and at 0.3 m, at eye height, with "

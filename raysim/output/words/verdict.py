@@ -5,7 +5,7 @@ from typing import Any
 
 from raysim.base.errors import RaysimError
 from raysim.base.figures import finite_or_none
-from raysim.base.units import minutes_seconds
+from raysim.base.units import UW_CM2_PER_W_M2, minutes_seconds
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import State, Verdict, Why
 from raysim.output.words.numbers import number, told_time
@@ -74,7 +74,7 @@ def holds_words(result: Result) -> str:
     seams = result.written.seams if result.written else None
     survey = "no survey of the seams"
     if seams is not None:
-        highest = number(100.0 * seams.highest)  # uW/cm2 of W/m2
+        highest = number(UW_CM2_PER_W_M2 * seams.highest)
         survey = f"the seams as {seams.by} found them on {seams.checked_on} ({highest} uW/cm2)"
     return (
         f"This holds for scene {held.scene[:12]}, lamps of {', '.join(f'{h:g}' for h in hours)} h, "
