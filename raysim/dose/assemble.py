@@ -92,7 +92,14 @@ def _joined(run: DoseRun) -> tuple[np.ndarray, np.ndarray, np.ndarray, LampTalli
         values[0][:, sites.faces, sites.sides] for values in (run.by_lamp, run.by_lamp_variance)
     )
     tallies = LampTallies(
-        counted, variance, run.error, looked, mean[0], covariance, state.rounds[looked]
+        counted,
+        variance,
+        run.error,
+        looked,
+        mean[0],
+        covariance,
+        state.rounds[looked],
+        state.reads[looked],
     )
     return by_lamp, error, refined, tallies
 

@@ -16,6 +16,7 @@ from raysim.dose.judge import site_spot
 from raysim.dose.result import LampFailure
 from raysim.estimate.bounds import (
     MOST_ROUNDS,
+    READING_ERROR,
     ROUND_ERROR,
     batch_mean,
     count_lower_bound,
@@ -45,6 +46,8 @@ class LampTallies:
         Of `traced`: paths serve all lamps at once, so the lamps' errors are not independent.
     rounds : (traced,) int64
         How often those paths were looked at; the error probability lasts for `MOST_ROUNDS`.
+    reads : (traced,) bool
+        Whether those paths read the photons' counts, see `READING_ERROR`.
     """
 
     mean: np.ndarray
@@ -54,6 +57,7 @@ class LampTallies:
     traced: np.ndarray
     covariance: np.ndarray
     rounds: np.ndarray
+    reads: np.ndarray
 
 
 def traced_by_lamp(
@@ -124,6 +128,7 @@ def estimate_of_mix(tallies: LampTallies, weights: np.ndarray) -> tuple[np.ndarr
         traced = tallies.traced @ weights
         spread = np.sqrt(np.einsum("tlm,l,m->t", tallies.covariance, weights, weights))
         backward = traced - t_quantile(ROUND_ERROR, ROUND_BATCHES) * spread
+        backward *= np.where(tallies.reads, 1.0 - READING_ERROR, 1.0)
         bound[at] = np.maximum(bound[at], np.where(tallies.rounds <= MOST_ROUNDS, backward, 0.0))
         sharper = (spread < error[at]) | ~(error[at] > 0.0)
         mean[at] = np.where(sharper, traced, mean[at])

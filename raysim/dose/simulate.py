@@ -27,11 +27,13 @@ from raysim.scene.file.read import read_scene
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
+from raysim.transport.photons import BATCH_PHOTONS
 from raysim.transport.poses import BackwardCycle, PhotonCycle
 from raysim.transport.threads import default_threads
 
 # Photons tell where the light goes and where to look first; backward paths estimate each face-side.
-DEFAULT_PHOTONS = 1_000_000
+# A batch of them for each batch of paths.
+DEFAULT_PHOTONS = ROUND_BATCHES * BATCH_PHOTONS
 DEFAULT_PRECISION = 0.02
 FEWEST_BATCHES = 16
 # The bright case follows light for longest and serves only the wear of the best-lit face: every
@@ -115,7 +117,8 @@ def simulate(
     arrays = [kernel_scene(pose.triangles) for pose in scene.poses]
     # First, so that a run that is broken off still knows what its readings are worth.
     meters = predicted(scene, arrays[0], RunOptions(seed, threads), METER_PATHS)
-    forward = PhotonCycle(scene.poses, arrays, seed, threads, CASE_STRIDE)
+    groups = 0 if precision is None else ROUND_BATCHES
+    forward = PhotonCycle(scene.poses, arrays, seed, threads, CASE_STRIDE, groups=groups)
     for number, photon_run in enumerate(forward.runs):
         checkpoint.keep(f"photons {number}", photon_run.tallies, photon_run.restore)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
@@ -127,7 +130,13 @@ def simulate(
             run = DoseRun(scene, forward, error, left)
         if precision is not None and not interrupted:
             run.backward = BackwardCycle(
-                scene.poses, arrays, seed, threads, stride=CASE_STRIDE, batches=ROUND_BATCHES
+                scene.poses,
+                arrays,
+                seed,
+                threads,
+                stride=CASE_STRIDE,
+                batches=ROUND_BATCHES,
+                photons=forward,
             )
             _trace_back(run, run.backward, precision, progress, checkpoint)
         if not interrupted:

@@ -30,6 +30,7 @@ def dark_sites(run: Paths, state: Refinement) -> np.ndarray:
     enough = ENOUGH_PATHS if state.week_irradiance > 0.0 else MOST_PATHS
     spent = known[(run.paths[state.row[known]] >= enough) | (state.rounds[known] >= MOST_ROUNDS)]
     dark = np.zeros((state.cases_decided, len(state.row)), bool)
+    spent = spent[~state.reads[spent]]
     dark[:, spent] = sites_seem_dark(state, spent, DARK_ERRORS)
     return dark
 

@@ -14,9 +14,9 @@ from functools import partial
 
 import numpy as np
 
-from raysim.kernels.backward import choice_of_tubes, chosen_tube, seen_tube_point
+from raysim.kernels.direct import choice_of_tubes, chosen_tube, seen_tube_point
 from raysim.kernels.lattice import lattice_point
-from raysim.kernels.random_numbers import BACKWARD_LAMP, split_word, uniforms
+from raysim.kernels.random_numbers import BACKWARD_LAMP, ZERO_STEP, split_word, uniforms
 from raysim.kernels.sampling import square_to_cosine_hemisphere
 from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
@@ -77,7 +77,7 @@ def first_cosines(streams: Sequence[int], seed: int) -> np.ndarray:
     found = np.empty((len(streams), PATH_BATCHES))
     for row, stream in enumerate(np.array(streams, np.uint64)):
         for batch in range(PATH_BATCHES):
-            u, v, _, _ = lattice_point(np.uint64(batch), stream, 0, *key)
+            u, v, _, _ = lattice_point(np.uint64(batch), stream, 0, ZERO_STEP, *key)
             found[row, batch] = square_to_cosine_hemisphere(u, v)[2]
     return found
 
@@ -102,7 +102,7 @@ def lamp_cosines(
         return found
     for row, stream in enumerate(np.array(streams, np.uint64)):
         for batch in range(PATH_BATCHES):
-            _, _, u0, u1 = lattice_point(np.uint64(batch), stream, 0, *key)
+            _, _, u0, u1 = lattice_point(np.uint64(batch), stream, 0, ZERO_STEP, *key)
             _, _, u2, _ = uniforms(np.uint64(batch), stream, zero, purpose, *key)
             tube, _ = chosen_tube(choice, total, u0)
             to = np.array(seen_tube_point(tubes, tube, *at, u1, u2)[:3]) - at

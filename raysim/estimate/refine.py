@@ -12,7 +12,7 @@ import numpy as np
 
 from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress
-from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
+from raysim.estimate.bounds import MOST_ROUNDS, READING_ERROR, batch_mean, t_quantile
 from raysim.estimate.darkness import ENOUGH_PATHS, MOST_PATHS, found_dark, sites_seem_dark
 from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
@@ -31,6 +31,11 @@ LARGEST_GROWTH = np.array([0.0, 4.0, 4.0, 4.0, 4.0, 8.0, 16.0, 64.0])
 # Paths that tell as much as one photon that arrives: the variance of a path, relative to the square
 # of its mean. Seen from 0.4 to 5; a figure that does not fit only wastes some of either.
 PATHS_PER_COUNT = 2.0
+# The same for paths that read the photons' counts, seen from 0.15 to 0.7.
+READS_PER_COUNT = 0.4
+# Reading paths tell in a few rounds which sites cannot be the worst; the others are then traced to
+# the lamps, beginning with what their known errors ask for.
+READING_ROUNDS = 3
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
@@ -103,6 +108,7 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
     if not len(chosen):
         return False
     _add_starts(run, sites, state, chosen)
+    _leave_reading(state, chosen, goal)
     state.planned_paths = _paths_needed(
         run, state, chosen, goal, precision=precision, is_open=is_open
     )
@@ -143,9 +149,12 @@ def refine_best(
 
 
 def precise(state: Refinement, precision: float) -> np.ndarray:
-    """Sites whose irradiance is known as well as asked, (cases decided, sites) bool."""
+    """Sites whose irradiance is known as well as asked, (cases decided, sites) bool.
+
+    What rests on reading the photons' counts is not.
+    """
     mean, error = state.mean[: state.cases_decided], state.error[: state.cases_decided]
-    return (mean > 0.0) & (_later_quantile(state) * error <= precision * mean)
+    return ~state.reads & (mean > 0.0) & (_later_quantile(state) * error <= precision * mean)
 
 
 def _later_quantile(state: Refinement) -> float:
@@ -209,6 +218,15 @@ def _add_starts(run: Paths, sites: Sites, state: Refinement, chosen: np.ndarray)
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
     run.add_starts(sites.targets(new))
+    state.reads[new] = run.reads[state.row[new]]
+
+
+def _leave_reading(state: Refinement, chosen: np.ndarray, goal: np.ndarray) -> None:
+    """Mark the chosen sites that reading cannot decide: their paths are to go on to the lamps."""
+    mean = state.mean[: state.cases_decided][:, chosen]
+    hopeless = ((1.0 - READING_ERROR) * mean <= goal[:, None]).any(axis=0)
+    rounds = state.rounds[chosen]
+    state.reads[chosen[(rounds > 0) & (hopeless | (rounds >= READING_ROUNDS))]] = False
 
 
 def _paths_needed(
@@ -222,19 +240,23 @@ def _paths_needed(
 ) -> np.ndarray:
     """Further paths per batch that should lift each bound to the goal, within limits."""
     done = run.paths[state.row[chosen]]
+    leaving = run.reads[state.row[chosen]] & ~state.reads[chosen]
     mean, error = (
         state.mean[: state.cases_decided][:, chosen],
         state.path_error[: state.cases_decided][:, chosen],
     )
-    margin = np.maximum(mean - goal[:, None], precision * mean)
+    sure_of = np.where(state.reads[chosen], 1.0 - READING_ERROR, 1.0) * mean
+    margin = np.maximum(sure_of - goal[:, None], precision * mean)
     with np.errstate(divide="ignore", invalid="ignore"):
         short = _later_quantile(state) * error / margin
     rounds = state.rounds[chosen]
     short = np.where(is_open[:, None], np.nan_to_num(short, nan=1e9, posinf=1e9), 0.0)
     factor = 1.3 * short.max(axis=0) ** 2
     growth = np.clip(factor - 1.0, LEAST_GROWTH[rounds], LARGEST_GROWTH[rounds])
+    growth = np.where(leaving, (growth + 1.0) * PATHS_PER_COUNT / READS_PER_COUNT, growth)
     dim = sites_seem_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
-    further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - done)
+    had = np.where(leaving, 0, done)
+    further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - had)
     # No round may take more rays than all should: where it would, the bound stays too low.
     rays = further.sum() * run.rays / max(run.paths.sum(), 1)
     further = np.ceil(further * min(1.0, MOST_RAYS / max(rays, 1.0)))
@@ -258,7 +280,9 @@ def _add_round(
 ) -> None:
     """Trace further paths from the chosen sites and bring their numbers up to date."""
     with hold_interrupts():
-        run.add_paths(state.row[chosen], paths)
+        row = state.row[chosen]
+        run.stop_reading(row[run.reads[row] & ~state.reads[chosen]])
+        run.add_paths(row, paths)
         _update(run, state, chosen, factors)
         state.rounds[chosen] += 1
 
@@ -274,6 +298,7 @@ def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarr
     state.even[:, chosen[first]] = state.mean[:, chosen[first]]
     bound = (total - _later_quantile(state) * total_error).T
     bound[:, first] = _first_bound(scores[first], state)
+    bound *= np.where(state.reads[chosen], 1.0 - READING_ERROR, 1.0)
     bound[:, state.rounds[chosen] >= MOST_ROUNDS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
     state.paths, state.rays = int(run.paths.sum()) * ROUND_BATCHES, run.rays
@@ -283,7 +308,8 @@ def _join(
     state: Refinement, chosen: np.ndarray, paths: np.ndarray, mean: np.ndarray, error: np.ndarray
 ) -> None:
     """Means of backward paths, (cases, chosen), and of photon counts, by what each are worth."""
-    worth = paths * ROUND_BATCHES / PATHS_PER_COUNT
+    paths_per_count = np.where(state.reads[chosen], READS_PER_COUNT, PATHS_PER_COUNT)
+    worth = paths * ROUND_BATCHES / paths_per_count
     share = worth / (worth + state.counts[:, chosen])
     state.share[:, chosen] = share
     both = share < 1.0  # else the photons may know nothing at all

@@ -11,7 +11,10 @@ from raysim.transport.tallies import fitting
 DECIDED = 2
 
 # What backward paths change: an entry for each site, for each site of a round, and single numbers.
-_BY_SITE = (*("mean", "error", "even", "path_error", "share", "bound", "bright", "rounds", "row"),)
+_BY_SITE = (
+    *("mean", "error", "even", "path_error", "share", "bound"),
+    *("bright", "rounds", "row", "reads"),
+)
 _OF_ROUND = ("planned", "planned_paths")
 _BY_CASE = ("clip",)
 _NUMBERS = ("pieces_done", "paths", "rays", "reached")
@@ -47,6 +50,8 @@ class Refinement:
         How often backward paths from it were looked at.
     row : (sites,) int64
         Start of each site in the backward run, -1 for none yet.
+    reads : (sites,) bool
+        Sites whose paths read the photons' counts, see `READING_ERROR`.
     paths, rays : int
         Backward paths and ray segments traced.
     reached : bool
@@ -80,6 +85,7 @@ class Refinement:
     bright: np.ndarray
     rounds: np.ndarray
     row: np.ndarray
+    reads: np.ndarray
     planned: np.ndarray
     planned_paths: np.ndarray
     clip: np.ndarray
@@ -148,6 +154,7 @@ def forward_only(mean: np.ndarray, error: np.ndarray, bound: np.ndarray) -> Refi
         bright=np.zeros(sites, bool),
         rounds=np.zeros(sites, np.int64),
         row=np.full(sites, -1),
+        reads=np.zeros(sites, bool),
         planned=np.zeros(0, np.int64),
         planned_paths=np.zeros(0, np.int64),
         clip=np.full(cases, np.inf),

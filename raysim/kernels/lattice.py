@@ -13,7 +13,7 @@ integration", SIAM J. Numer. Anal. 13 (1976).
 import math
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.random_numbers import BACKWARD_SHIFT, ZERO_STEP, uniforms
+from raysim.kernels.random_numbers import BACKWARD_SHIFT, uniforms
 
 # Real root above 1 of x**5 = x + 1, and its inverse powers: steps in four dimensions.
 GOLDEN = 1.1673039782614187
@@ -29,7 +29,7 @@ def stepped(shift, place, step):
 
 
 @kernel
-def lattice_point(batch, stream, place, key0, key1):
+def lattice_point(batch, stream, place, use, key0, key1):
     """Four numbers in (0, 1): point `place` of a batch; each alone is uniform.
 
     Parameters
@@ -38,8 +38,10 @@ def lattice_point(batch, stream, place, key0, key1):
         Words of the random counter that the shift is drawn with.
     place : int
         Number of the path within its batch.
+    use : uint64
+        Word of the counter: another use of the lattice has shifts of its own.
     """
-    s0, s1, s2, s3 = uniforms(batch, stream, ZERO_STEP, BACKWARD_SHIFT, key0, key1)
+    s0, s1, s2, s3 = uniforms(batch, stream, use, BACKWARD_SHIFT, key0, key1)
     return (
         stepped(s0, place, STEP_0),
         stepped(s1, place, STEP_1),

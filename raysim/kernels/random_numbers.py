@@ -18,7 +18,7 @@ WEYL_1 = np.uint64(0xBB67AE85)
 MASK = np.uint64(0xFFFFFFFF)
 SHIFT = np.uint64(32)
 TO_UNIT = 2.0**-32
-ZERO_STEP = np.uint64(0)
+ZERO_STEP, ONE_STEP = np.uint64(0), np.uint64(1)
 
 # The fourth counter word names the purpose, so that no two uses share a number.
 EMISSION = np.uint64(1)

@@ -77,3 +77,21 @@ class Starts(NamedTuple):
     corners: np.ndarray  # (members, 9) float64, m
     normals: np.ndarray  # (members, 3) float64, unit, towards the side judged
     primitive: np.ndarray  # (members,) int64, -1 for a point in free space
+    reads: np.ndarray  # (targets,) bool: its paths read counts of photons, see `gather`
+
+
+class Known(NamedTuple):
+    """What backward paths may use of the light beforehand: counts to read, and mirrored lamps.
+
+    Without rows in `image_tubes` there are no mirrored lamps; where no target reads, the rest may
+    have any length.
+    """
+
+    tile: np.ndarray  # (2 * triangles,) int32, tile of each face-side
+    light: np.ndarray  # (batches, tiles, lamps, cases) float32, W/m2, from one batch of photons
+    reach: np.ndarray  # (tiles,) float64, m: from nearer than this a tile is not read
+    plane: np.ndarray  # (triangles,) int32, plane of a wall in which lamps are mirrored, or -1
+    image_tubes: np.ndarray  # (images, TUBE_COLUMNS) float64, mirrored tubes
+    image_exitance: np.ndarray  # (images,) float64, W/m2 times what the wall sends back about
+    image_of: np.ndarray  # (images,) int32, the tube
+    image_plane: np.ndarray  # (images,) int32, the plane

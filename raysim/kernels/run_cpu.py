@@ -17,6 +17,14 @@ BLOCK = 8
 
 
 @kernel
+def add_to_tiles(arrivals, tile, tally):
+    """Add one batch's counts on face-sides to those of their tiles, (tiles, cases)."""
+    for row in range(arrivals.shape[0]):
+        for case in range(arrivals.shape[1]):
+            tally[tile[row], case] += arrivals[row, case]
+
+
+@kernel
 def add_batch(arrivals, total, squares):
     """Add one batch's counts to the sums and sums of squares, and clear them for the next."""
     for row in range(arrivals.shape[0]):
@@ -61,7 +69,7 @@ def trace_batch(geometry, surfaces, lamp_tubes, rules, lamp, first, photons, tal
 @kernel(allocates=True)
 def trace_photons(
     worker, geometry, surfaces, lamp_tubes, rules, first_batch, batches, batch_photons,
-    total, squares, bodies, fates, segments,
+    tile, tiles, total, squares, bodies, fates, segments,
 ):  # fmt: skip
     """Trace one worker's batches of photons from the lamps and add to its integer tallies.
 
@@ -72,6 +80,10 @@ def trace_photons(
     first_batch, batches : int
         Batch b of a lamp begins with its photon number b * batch_photons[lamp].
     batch_photons : (lamps,) int64
+    tile : (2 * triangles,) int32
+        Tile of each face-side.
+    tiles : (workers, groups, lamps, tiles, cases) int32
+        Counts of arrivals on tiles, apart for each group of batches: b belongs to b % groups.
     total, squares : (workers, lamps, 2 * triangles, cases) int64
         Sums over batches of the counts of arrivals and of their squares.
     bodies : (workers, lamps, bodies, cases) int64
@@ -89,18 +101,23 @@ def trace_photons(
             flown += trace_batch(
                 geometry, surfaces, lamp_tubes, rules, lamp, batch * photons, photons, tally
             )
+            if tiles.shape[1] > 0:
+                add_to_tiles(arrivals, tile, tiles[worker, batch % tiles.shape[1], lamp])
             add_batch(arrivals, total[worker, lamp], squares[worker, lamp])
     segments[worker] += flown
 
 
 @kernel(allocates=True)
-def trace_backward(worker, geometry, surfaces, starts, rules, done, paths, rows, sums, rays):
+def trace_backward(
+    worker, geometry, surfaces, known, starts, rules, done, paths, rows, sums, rays
+):  # fmt: skip
     """Trace one worker's backward paths, from chosen targets to the lamps.
 
     Parameters
     ----------
     worker : int
         Number of this worker, w. It takes the blocks of batches w, w + workers, ...
+    known : Known
     starts : Starts
     rules : Rules
         A path that carries a case has weight n of its stride.
@@ -122,6 +139,8 @@ def trace_backward(worker, geometry, surfaces, starts, rules, done, paths, rows,
     stack, distances = new_scratch()
     weight = np.zeros(cases)
     choice = np.zeros(geometry.tubes.shape[0])
+    image_choice = np.zeros(known.image_tubes.shape[0])
+    scratch = (stack, distances, weight, choice, image_choice)
     scores = np.zeros(
         (sums.shape[2], cases)
     )  # not a row of `sums`: threads would write to the same cache lines
@@ -133,8 +152,8 @@ def trace_backward(worker, geometry, surfaces, starts, rules, done, paths, rows,
             scores[:] = 0.0
             for place in range(done[target], done[target] + paths[target]):
                 traced += backward_path(
-                    geometry, surfaces, starts, target, np.uint64(place * batches + batch), batch,
-                    place, rules, scores, (stack, distances, weight, choice),
+                    geometry, surfaces, known, starts, target, np.uint64(place * batches + batch),
+                    batch, place, rules, scores, scratch,
                 )  # fmt: skip
             row = rows[target]
             for lamp in range(scores.shape[0]):

@@ -7,10 +7,11 @@ from typing import NamedTuple, Protocol
 import numpy as np
 
 from raysim.kernels.random_numbers import split_word
-from raysim.kernels.records import Rules, Starts
+from raysim.kernels.records import Known, Rules, Starts
 from raysim.kernels.run_cpu import trace_backward
 from raysim.scene.triangles import METER_LIFT, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.known import nothing_known
 from raysim.transport.options import RunOptions
 from raysim.transport.precompile import wait_until_compiled
 from raysim.transport.tallies import MAX_BOUNCES, case_stride, fitting
@@ -53,8 +54,15 @@ class Paths(Protocol):
         """Paths traced per batch (and pose), (targets,) int64."""
 
     @property
+    def reads(self) -> np.ndarray:
+        """Whether the paths of a target read the photons' counts, (targets,) bool."""
+
+    @property
     def rays(self) -> int:
         """Rays traced in all."""
+
+    def stop_reading(self, chosen: np.ndarray) -> None:
+        """Forget the paths of some targets; further ones go on to the lamps."""
 
     def add_starts(self, targets: list[Start]) -> None:
         """Append targets; they are numbered on from those there are."""
@@ -79,6 +87,9 @@ class BackwardRun:
         Rays traced.
     batches : int
         Independent batches of every target.
+    reads : (targets,) bool
+        Targets whose paths read the photons' counts: of `known`, with as many batches. All do at
+        first where there are any.
     """
 
     def __init__(
@@ -92,9 +103,13 @@ class BackwardRun:
         max_bounces: int = MAX_BOUNCES,
         stride: tuple[int, ...] | None = None,
         batches: int = PATH_BATCHES,
+        known: Known | None = None,
     ) -> None:
         self.batches = batches
         self.scene = scene
+        self.known = known or nothing_known(scene)
+        self._can_read = len(self.known.light) == batches
+        self.reads = np.zeros(0, bool)
         self.triangles = triangles
         self.threads = threads
         s = scene.surfaces
@@ -125,11 +140,19 @@ class BackwardRun:
             wider[:used] = self._sums[:used]
             self._sums = wider
         self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
+        self.reads = np.concatenate([self.reads, np.full(len(targets), self._can_read)])
+
+    def stop_reading(self, chosen: np.ndarray) -> None:
+        """Forget the paths of some targets; further ones go on to the lamps."""
+        self._sums[chosen] = 0.0
+        self.paths[chosen] = 0
+        self.reads[chosen] = False
 
     def tallies(self) -> dict[str, np.ndarray]:
         """Sums over the paths of every target, and their numbers; `restore` takes them back."""
         rays = np.array(self.rays)
-        return {"sums": self._sums[: len(self.paths)], "paths": self.paths, "rays": rays}
+        sums = self._sums[: len(self.paths)]
+        return {"sums": sums, "paths": self.paths, "rays": rays, "reads": self.reads}
 
     def restore(self, targets: list[Start], tallies: dict[str, np.ndarray]) -> None:
         """Go on from the tallies of another run of the same scene and seed, with its targets.
@@ -143,6 +166,7 @@ class BackwardRun:
         there = slice(len(targets))
         self._sums[there] = fitting(tallies, "sums", self._sums[there])
         self.paths = fitting(tallies, "paths", self.paths).copy()
+        self.reads = fitting(tallies, "reads", self.reads).copy()
         self.rays = int(tallies["rays"])
         if (self.paths < 0).any():
             raise ValueError("a count of paths is negative")
@@ -150,12 +174,14 @@ class BackwardRun:
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch from the chosen targets."""
         starts = _path_starts(self.scene, self.triangles, [self._targets[i] for i in chosen])
+        starts = starts._replace(reads=self.reads[chosen])
         rays = np.zeros(self.threads, np.int64)
         in_threads(
             trace_backward,
             self.threads,
             self.scene.geometry,
             self.surfaces,
+            self.known,
             starts,
             self.rules,
             self.paths[chosen],
@@ -233,4 +259,5 @@ def _path_starts(scene: KernelScene, triangles: SceneTriangles, targets: list[St
             corners[row] = np.tile(target.at + METER_LIFT * target.facing, 3)
             normals[row] = target.facing
     stream = np.array([target.stream for target in targets], np.uint64)
-    return Starts(first.astype(np.int64), stream, share, corners, normals, primitive)
+    reads = np.zeros(len(targets), bool)
+    return Starts(first.astype(np.int64), stream, share, corners, normals, primitive, reads)

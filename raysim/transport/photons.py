@@ -9,6 +9,7 @@ from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.precompile import wait_until_compiled
 from raysim.transport.tallies import MAX_BOUNCES, case_stride, fitting
 from raysim.transport.threads import in_threads
+from raysim.transport.tiles import Tiles
 
 BATCH_PHOTONS = 32_768  # photons of all lamps in one batch
 
@@ -24,9 +25,11 @@ class PhotonRun:
         Photons of each lamp in a batch, in proportion to its watts.
     case_stride : (cases,) int64
         One photon in so many carries a case.
+    tiles : Tiles, optional
+        On which photons are counted too, in so many `groups` of batches: b belongs to b % groups.
     """
 
-    _COUNTS = ("total", "squares", "bodies", "fates", "segments")
+    _COUNTS = ("total", "squares", "bodies", "fates", "segments", "tiles")
 
     def __init__(
         self,
@@ -37,8 +40,11 @@ class PhotonRun:
         batch_photons: int = BATCH_PHOTONS,
         max_bounces: int = MAX_BOUNCES,
         stride: tuple[int, ...] | None = None,
+        tiles: Tiles | None = None,
+        groups: int = 0,
     ) -> None:
         self.scene = scene
+        self.tiles = tiles
         self.threads = threads
         self.case_stride = case_stride(stride, scene.surfaces)
         self.rules = Rules(self.case_stride, *split_word(seed), max_bounces)
@@ -56,6 +62,10 @@ class PhotonRun:
         self._bodies = np.zeros((threads, lamps, scene.bodies, cases), np.int64)
         self._fates = np.zeros((threads, lamps, FATES, cases), np.int64)
         self._segments = np.zeros(threads, np.int64)
+        of = np.zeros(2 * faces, np.int32) if tiles is None else tiles.of
+        count = 0 if tiles is None else len(tiles.areas)
+        self.groups, self._tile = groups, of
+        self._tiles = np.zeros((threads, groups, lamps, count, cases), np.int32)
         wait_until_compiled("trace_photons")  # here, where Ctrl-C is heard at once
 
     def tallies(self) -> dict[str, np.ndarray]:
@@ -91,6 +101,8 @@ class PhotonRun:
             self.batches,
             count,
             self.batch_photons,
+            self._tile,
+            self._tiles,
             self._total,
             self._squares,
             self._bodies,
@@ -126,6 +138,17 @@ class PhotonRun:
         lamps, sides, cases = summed.shape
         faces = summed.reshape(lamps, sides // 2, 2, cases)[:, self.scene.position]
         return np.ascontiguousarray(np.moveaxis(faces, 3, 0))
+
+    def power_on_tiles(self) -> np.ndarray:
+        """Power that arrives on tiles by the photons of each group, (groups, lamps, tiles, cases).
+
+        In W; of the first `batches` groups, if there are fewer batches than groups.
+        """
+        batches = (self.batches - np.arange(self.groups) + self.groups - 1) // self.groups
+        power = self._tiles.sum(axis=0, dtype=float)[batches > 0]
+        power *= (self.scene.lamp_watts / self.batch_photons)[:, None, None]
+        power *= self.case_stride / batches[batches > 0][:, None, None, None]
+        return power
 
     def bodies(self) -> np.ndarray:
         """Counts of absorptions, (cases, lamps, bodies) int64."""

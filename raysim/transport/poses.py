@@ -13,9 +13,11 @@ import numpy as np
 
 from raysim.scene.poses import PosedTriangles
 from raysim.transport.kernel_scene import KernelScene
+from raysim.transport.known import known_light
 from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 from raysim.transport.streams import pose_seed
+from raysim.transport.tiles import tiles_of
 
 
 class PhotonCycle:
@@ -39,6 +41,8 @@ class PhotonCycle:
         seed: int,
         threads: int,
         stride: tuple[int, ...] | None = None,
+        *,
+        groups: int = 0,
     ) -> None:
         self.threads = threads
         self.runs = [
@@ -48,6 +52,8 @@ class PhotonCycle:
                 threads,
                 batch_photons=max(round(pose.share * BATCH_PHOTONS), 1),
                 stride=stride,
+                tiles=tiles_of(one, pose.triangles) if groups else None,
+                groups=groups,
             )
             for number, (pose, one) in enumerate(zip(poses, arrays, strict=True))
         ]
@@ -112,7 +118,8 @@ class PhotonCycle:
 class BackwardCycle:
     """Backward paths from the same targets in every pose, as many in each; see `Paths`.
 
-    `runs` are those of the poses, `shares` their shares of the cycle.
+    `runs` are those of the poses, `shares` their shares of the cycle. Of `photons`, all traced
+    before, the counts are read.
     """
 
     def __init__(
@@ -124,12 +131,19 @@ class BackwardCycle:
         *,
         stride: tuple[int, ...] | None = None,
         batches: int = PATH_BATCHES,
+        photons: PhotonCycle | None = None,
     ) -> None:
         self.batches = batches
         self.shares = [pose.share for pose in poses]
         self.runs = [
             BackwardRun(
-                one, pose.triangles, pose_seed(seed, k), threads, stride=stride, batches=batches
+                one,
+                pose.triangles,
+                pose_seed(seed, k),
+                threads,
+                stride=stride,
+                batches=batches,
+                known=known_light(photons.runs[k], pose.triangles) if photons else None,
             )
             for k, (pose, one) in enumerate(zip(poses, arrays, strict=True))
         ]
@@ -138,6 +152,16 @@ class BackwardCycle:
     def paths(self) -> np.ndarray:
         """Paths traced per batch in one pose, (targets,) int64."""
         return self.runs[0].paths
+
+    @property
+    def reads(self) -> np.ndarray:
+        """Whether the paths of a target read the photons' counts, (targets,) bool."""
+        return self.runs[0].reads
+
+    def stop_reading(self, chosen: np.ndarray) -> None:
+        """Forget the paths of some targets; further ones go on to the lamps."""
+        for run in self.runs:
+            run.stop_reading(chosen)
 
     @property
     def rays(self) -> int:
