@@ -27,7 +27,7 @@ from raysim.kernels.direct import direct_irradiance
 from raysim.kernels.gather import goes_on, may_read, read_light
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.images import image_light
-from raysim.kernels.lattice import lattice_point
+from raysim.kernels.lattice import STEP_0, STEP_1, lattice_point, stepped
 from raysim.kernels.models import model_reflectance, sharp_direction
 from raysim.kernels.random_numbers import (
     BACKWARD_LAMP,
@@ -177,15 +177,18 @@ def backward_path(
         step = np.uint64(bounce)
         if not sharp:
             u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)
+            points = 1
             if bounce == 0:
-                u0, u1 = lamp0, lamp1
-            value, tube, shadow = direct_irradiance(
-                nodes, blocks, tubes, triangles, exitance, x, y, z, nx, ny, nz, last,
-                u0, u1, u2, choice, stack, distances,
-            )  # fmt: skip
-            if value > 0.0:
-                add_score(scores, lamp_of[tube], value, weight)
-            rays += shadow
+                u0, u1, points = lamp0, lamp1, known.lamp_points
+            for point in range(points):
+                value, tube, shadow = direct_irradiance(
+                    nodes, blocks, tubes, triangles, exitance, x, y, z, nx, ny, nz, last,
+                    (point + u0) / points, stepped(u1, point, STEP_0), stepped(u2, point, STEP_1),
+                    choice, stack, distances,
+                )  # fmt: skip
+                if value > 0.0:
+                    add_score(scores, lamp_of[tube], value / points, weight)
+                rays += shadow
             flown = 0.0
         distance, hit = nearest_hit(
             nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
@@ -208,7 +211,7 @@ def backward_path(
             largest = read_light(
                 known, surfaces, surface, angular, batch, 2 * hit + side, weight, scores
             )
-            strength = goes_on(strength * largest, u0, weight)
+            strength = goes_on(strength * largest, bounce == 0, u0, weight)
             if strength <= 0.0:
                 return rays
             dx, dy, dz = sharp_direction(

@@ -59,8 +59,13 @@ def read_light(known, surfaces, surface, angular, batch, row, weight, scores):
 
 
 @kernel
-def goes_on(strength, u, weight):
-    """Strength of a path that goes on, or 0 where chance (`u`) ends it; corrects its weights."""
+def goes_on(strength, first, u, weight):
+    """Strength of a path that goes on, or 0 where chance (`u`) ends it; corrects its weights.
+
+    At the `first` hit it goes on if there is any light in it: see `backward.way_on`.
+    """
+    if first and strength > 0.0:
+        return max(strength, FAINT)
     if strength >= FAINT:
         return strength
     if strength <= 0.0 or u * FAINT >= strength:

@@ -95,3 +95,4 @@ class Known(NamedTuple):
     image_exitance: np.ndarray  # (images,) float64, W/m2 times what the wall sends back about
     image_of: np.ndarray  # (images,) int32, the tube
     image_plane: np.ndarray  # (images,) int32, the plane
+    lamp_points: int  # looked at from the start of a path

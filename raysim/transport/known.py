@@ -9,7 +9,11 @@ from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.photons import PhotonRun
 
+# Points of lamps that are looked at from the start of a path, in dark linings: direct light then
+# decides. Dark is where a photon flies no more segments than this, on average.
+LAMP_POINTS, FEW_SEGMENTS = 4, 2.5
 MOST_PLANES = 12  # in which lamps are mirrored: those that send back most
+LEAST_SHARE = 0.15  # that a plane sends back the sharp way: dim images do not pay for their rays
 ROUNDING = 1e-6  # of normals, and m of distances, within which faces lie in one plane
 
 
@@ -19,7 +23,7 @@ def nothing_known(scene: KernelScene) -> Known:
     plane = np.full(len(scene.order), -1, np.int32)
     none = np.zeros(0, np.int32)
     tubes = np.zeros((0, TUBE_COLUMNS))
-    return Known(none, nothing, np.zeros(0), plane, tubes, np.zeros(0), none, none)
+    return Known(none, nothing, np.zeros(0), plane, tubes, np.zeros(0), none, none, 1)
 
 
 def known_light(photons: PhotonRun, triangles: SceneTriangles) -> Known:
@@ -32,9 +36,15 @@ def known_light(photons: PhotonRun, triangles: SceneTriangles) -> Known:
         by_tile = np.moveaxis(photons.power_on_tiles(), 1, 2) / tiles.areas[:, None, None]
         light = np.ascontiguousarray(by_tile, np.float32)
         known = known._replace(tile=tiles.of, light=light, reach=tiles.reach)
+    is_dark = photons.segments < FEW_SEGMENTS * photons.photons.sum()
     plane, tubes, exitance, of, planes = _mirrored_tubes(photons.scene, triangles)
     return known._replace(
-        plane=plane, image_tubes=tubes, image_exitance=exitance, image_of=of, image_plane=planes
+        plane=plane,
+        image_tubes=tubes,
+        image_exitance=exitance,
+        image_of=of,
+        image_plane=planes,
+        lamp_points=LAMP_POINTS if is_dark else 1,
     )
 
 
@@ -46,7 +56,7 @@ def _mirrored_tubes(scene: KernelScene, triangles: SceneTriangles) -> tuple[np.n
     is_mirror = np.array([MODELS[kind].direction is mirror_direction for kind in surfaces.kind])
     strength = np.where(is_mirror, (surfaces.reflectance * surfaces.lobe).max(axis=1), 0.0)
     walls = np.array([body.kind == "wall" for body in triangles.bodies], bool)
-    there = np.flatnonzero(walls[geometry.body[:count]] & (strength[own] > 0.0))
+    there = np.flatnonzero(walls[geometry.body[:count]] & (strength[own] > LEAST_SHARE))
     plane = np.full(count, -1, np.int32)
     rows: list[np.ndarray] = []
     exitance, of, numbers = [], [], []

@@ -70,7 +70,8 @@ class PhotonRun:
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that was counted, the same for any number of threads; `restore` takes it back."""
-        counts = {name: getattr(self, f"_{name}").sum(axis=0) for name in self._COUNTS}
+        whole = {name: getattr(self, f"_{name}") for name in self._COUNTS}
+        counts = {name: tally.sum(axis=0, dtype=tally.dtype) for name, tally in whole.items()}
         return counts | {"batches": np.array(self.batches)}
 
     def restore(self, tallies: dict[str, np.ndarray]) -> None:

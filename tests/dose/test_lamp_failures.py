@@ -148,6 +148,7 @@ def test_bounds_hold_for_the_unit_that_paths_did_not_reach():
         traced=np.array([[5.0, 5.0]]),
         covariance=np.full((1, 2, 2), 1e-4),
         rounds=np.array([2]),
+        reads=np.array([False]),
     )
     mean, _, bound = estimate_of_mix(tallies, np.array([1.0, 0.0]))
     assert bound.argmin() == mean.argmin() == 1
@@ -174,6 +175,7 @@ def test_bounds_are_seldom_above_the_truth():
             batches.mean(axis=1)[looked],
             covariance[looked],
             np.full(len(looked), 1),
+            np.zeros(len(looked), bool),
         )
         # One unit is the true worst one, whichever: bounds need to hold for each by itself.
         above += int((estimate_of_mix(tallies, weights)[2] > weights @ truth).sum())

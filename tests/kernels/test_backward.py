@@ -5,15 +5,14 @@ import pytest
 from agreement import agrees, all_agree, fits
 from closed_forms import tube_irradiance
 
-from raysim.kernels.backward import (
+from raysim.kernels.backward import start_of_path, way_on
+from raysim.kernels.compile import kernel
+from raysim.kernels.direct import (
     choice_of_tubes,
     chosen_tube,
     direct_irradiance,
     seen_tube_point,
-    start_of_path,
-    way_on,
 )
-from raysim.kernels.compile import kernel
 from raysim.kernels.hierarchy import build_tree
 from raysim.kernels.records import Starts
 from raysim.kernels.surfaces import ABSORBED, REFLECTED, TRANSMITTED
@@ -37,6 +36,7 @@ STARTS = Starts(
     corners=CORNERS.reshape(-1, 9),
     normals=NORMALS,
     primitive=np.array([40, 41, 42, 43]),
+    reads=np.zeros(2, bool),
 )
 
 

@@ -6,7 +6,7 @@ from agreement import fits
 
 from raysim.kernels.compile import kernel
 from raysim.kernels.lattice import STEP_0, STEP_1, STEP_2, STEP_3, lattice_point
-from raysim.kernels.random_numbers import split_word
+from raysim.kernels.random_numbers import ZERO_STEP, split_word
 
 SAMPLES = 2_000_000
 KEY = split_word(20_261_125)
@@ -16,7 +16,7 @@ KEY = split_word(20_261_125)
 def _fill(stream, first, key0, key1, out):
     for batch in range(out.shape[0]):
         for i in range(out.shape[1]):
-            point = lattice_point(np.uint64(batch), stream, first + i, key0, key1)
+            point = lattice_point(np.uint64(batch), stream, first + i, ZERO_STEP, key0, key1)
             out[batch, i, 0], out[batch, i, 1], out[batch, i, 2], out[batch, i, 3] = point
 
 
