@@ -14,9 +14,7 @@ Source: Jensen, "Realistic Image Synthesis Using Photon Mapping" (2001), chapter
 
 from raysim.kernels.compile import kernel
 
-# Below this share of its light a path goes on by chance only. Between 0.05 and 0.5 the variance
-# times the rays of the demo differ by 3 %.
-FAINT = 0.2
+FAINT = 0.2  # below this share of its light a path goes on by chance only
 
 
 @kernel
