@@ -15,7 +15,7 @@ from agreement import FALSE_ALARM
 from scipy import stats
 
 import raysim
-from raysim.estimate.bounds import READING_ERROR
+from raysim.estimate.bounds import READING_ERROR, t_quantile
 from raysim.estimate.face_sides import judged_sites
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.known import known_light, nothing_known
@@ -204,3 +204,36 @@ def test_fewer_batches_of_photons_than_of_paths_are_not_read(tmp_path):
     counts, _ = photons.arrivals()
     per_photon = arrays.lamp_watts[:, None] / photons.photons_by_case.T
     assert power == pytest.approx(counts.sum(axis=(2, 3)).T * per_photon, rel=0.05)
+
+
+ERROR = 0.012  # probability that the bounds below may lie above the truth
+SEEDS = [60, pytest.param(1200, marks=pytest.mark.slow)]
+
+
+@pytest.mark.parametrize("seeds", SEEDS)
+def test_bounds_hold_where_tiles_hold_few_counts(tmp_path, seeds, record_property):
+    """About one photon a batch on a tile: batch means are skewed, and bounds must hold all the same.
+
+    Sites of one seed share its photons, so the interval of the coverage is taken over seeds.
+    """
+    scene = scene_in(tmp_path, SCENES["close to foil"])
+    triangles, arrays = scene.triangles, kernel_scene(scene.triangles)
+    sites = judged_sites(triangles)
+    starts = sites.targets(np.random.default_rng(1).permutation(len(sites.faces))[:16])
+    truth, _ = traced(arrays, triangles, starts, nothing_known(arrays), 8000, seed=8)
+    tiles, beyond = tiles_of(arrays, triangles), []
+    for seed in range(seeds):
+        photons = PhotonRun(
+            arrays, 100 + seed, 2, tiles=tiles, groups=ROUND_BATCHES, batch_photons=500
+        )
+        photons.add_batches(ROUND_BATCHES)
+        known = known_light(photons, triangles)
+        mean, error = traced(arrays, triangles, starts, known, 1, seed=100 + seed)
+        beyond.append((mean - t_quantile(ERROR, ROUND_BATCHES) * error > truth).mean())
+    lit = np.unique(tiles.of[np.flatnonzero(photons.arrivals()[0][0].sum(axis=0)[arrays.order])])
+    counts = photons.arrivals()[0][0].sum() / ROUND_BATCHES / len(lit)
+    assert counts < 3.0
+    share = np.array(beyond)
+    record_property("share of bounds above the truth", float(share.mean()))
+    assert share.mean() < ERROR + LIMIT * share.std(ddof=1) / np.sqrt(seeds)
+    assert share.mean() > 0.0 or seeds < 100  # else the test could not fail
