@@ -28,8 +28,11 @@ class Why(StrEnum):
     RUN_INTERRUPTED = "run_interrupted"
     READING_MISSING = "reading_missing"
     READING_UNDATED = "reading_undated"
+    READING_OLD = "reading_old"
+    LINING_NOT_CHECKED = "lining_not_checked"
     LEAK_NOT_CHECKED = "leak_not_checked"
     PRECISION_NOT_REACHED = "precision_not_reached"
+    LAMP_PAST_LIFE = "lamp_past_life"
     TOUCHING = "touching"
     TARGET_BELOW_PRINT = "target_below_print"
 

@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from small_scenes import small_scene, write_scene
 import raysim.dose.agreement
 import raysim.dose.simulate
 
+TODAY = date.today().isoformat()
 POINTS = [
     {"name": "by the left tube", "at": [70, 60, 170], "facing": [-1, -0.7, 0]},
     {"name": "by the right tube", "at": [230, 190, 170], "facing": [1, 0.7, 0]},
@@ -22,7 +24,7 @@ POINTS = [
 def with_points(folder, readings=(None, None, None)):
     data = small_scene()
     data["meter"] = [
-        point | ({} if r is None else {"reading": f"{r} mW/cm2", "read_on": "2026-03-01"})
+        point | ({} if r is None else {"reading": f"{r} mW/cm2", "read_on": TODAY})
         for point, r in zip(POINTS, readings, strict=True)
     ]
     write_scene(folder, data)

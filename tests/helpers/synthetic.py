@@ -144,7 +144,8 @@ def result(
         Level.WARNING,
     )
     point = MeterPoint("middle", np.array([0.15, 0.12, 0.1]), np.array([0.0, 0.0, 1.0]), None)
-    meter = MeterResult(point, np.array([[8.0, 10.0], [11.0, 14.0], [13.0, 17.0]]), np.ones(2), 0.5)
+    shown = np.array([[8.0, 10.0], [11.0, 14.0], [13.0, 17.0]])
+    meter = MeterResult(point, shown, np.ones(2), 0.5, np.array([4.0, 6.0]))
     whole = Result(
         title=title,
         sha256="0123456789abcdef" * 4,

@@ -61,6 +61,7 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
             "facing": lambda row: facing_words(row.meter.point.facing),
             "verdict": agreement_words,
             "predicted ± U (k = 2), mW/cm²": predicted_words,
+            "of it by reflection": lambda row: f"{row.meter.reflected:.0%}",
             "reading, mW/cm²": lambda row: _read_words(row.meter.point.reading),
             "E_n": lambda row: _score_words(row.normalised),
         },
