@@ -1,4 +1,4 @@
-"""What the verdict asks of meter readings: that there are any, fresh ones, and one of the lining."""
+"""What the verdict asks of meter readings: that there are fresh ones, and one of the lining."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -41,7 +41,7 @@ def reading_reasons(result: Result) -> Iterator[Reason]:
         says = "a meter reading has no date, or one that has not come"
         mend = "give its day, read_on, under [[meter]]"
         yield Reason(Why.READING_UNDATED, says, mend, "the date of the reading")
-    elif old := [day for day in days if too_old(day)]:
+    elif old := [day for day in days if day is not None and too_old(day)]:
         says = f"a meter reading is of {min(old)}, more than a year ago"
         mend = "read again with a meter whose calibration is not overdue, and give reading, read_on"
         yield Reason(Why.READING_OLD, says, mend, "a fresh reading")

@@ -204,11 +204,27 @@ def test_hours_that_cannot_be_are_one_clear_line(tmp_path, changes, words):
     assert words in said.err
 
 
+def test_places_are_proposed_as_lines_that_the_scene_takes(tmp_path):
+    """With the spot for a dosimeter strip; the scene needs no [[meter]] of its own."""
+    path = write_scene(tmp_path)
+    said = raysim_said("meter", "scene.toml", "--places", *QUICK, folder=tmp_path)
+    assert said.status == 0, said.err
+    assert "A dosimeter strip belongs on the spot that sets the time: plate," in said.words
+    assert shows_cautions(said.out)
+    lines = said.out[said.out.index("[[meter]]") : said.out.index("  254 nm meter")]
+    assert lines.count("[[meter]]") == 3
+    path.write_text(path.read_text() + lines)
+    assert raysim_said("check", "scene.toml", folder=tmp_path).status == 0
+    told = raysim_said("meter", "scene.toml", "--json", folder=tmp_path)
+    points = json.loads(told.out)["points"]
+    assert max(point["reflected_share"] for point in points) > 0.8
+
+
 def test_a_scene_without_points_is_told_so(tmp_path):
     write_scene(tmp_path)
     said = raysim_said("meter", "scene.toml", folder=tmp_path)
     assert said.status == 2
-    assert "no [[meter]]" in said.err
+    assert "no [[meter]]. Mend: 'raysim meter --places' proposes some" in said.err
 
 
 def test_a_reading_of_zero_leaves_no_time_however_the_others_agree(tmp_path, predicted):
