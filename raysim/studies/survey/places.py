@@ -58,11 +58,6 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
         No scene, or one in which no place is free and lit.
 
     Source: the module.
-
-    >>> import raysim
-    >>> found = propose(raysim.load_scene("scenes/lining_white_paint.toml"))
-    >>> [list(point.facing) for point in found.written.meter], len(found.triangles.meters)
-    ([...], 3)
     """
     options = checked(options)
     triangles = a_scene(scene).triangles
