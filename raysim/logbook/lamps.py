@@ -40,6 +40,42 @@ def enter_lamp(
         return add_entry(book, "lamp", operator, note, at, **lamp)
 
 
+def known_boxes(book: sqlite3.Connection) -> list[str]:
+    """Names of the boxes that have lamps or cycles in a logbook, each once, sorted."""
+    rows = book.execute("SELECT box FROM lamp UNION SELECT box FROM cycle ORDER BY 1")
+    names = {row["box"].strip().casefold(): row["box"].strip() for row in rows}
+    return sorted(names.values())
+
+
+def the_box(book: sqlite3.Connection, given: str | None) -> str:
+    """The box `given`, or else the only one that a logbook knows.
+
+    Raises
+    ------
+    LogbookError
+        Where it knows none or several.
+    """
+    if given is not None:
+        return given
+    known = known_boxes(book)
+    if len(known) == 1:
+        return known[0]
+    which = " or ".join(f'"{name}"' for name in known) or "as the title of its scene"
+    raise LogbookError(f"which box is meant? Mend: give --box, {which}")
+
+
+def new_box(book: sqlite3.Connection, box: str) -> list[str]:
+    """A warning where a logbook knows other boxes, but not this one: its lamps are not followed."""
+    known = known_boxes(book)
+    if not known or box.strip().casefold() in map(str.casefold, known):
+        return []
+    names = " and ".join(f'"{name}"' for name in known)
+    return [
+        f'this logbook knows {names}, and no box "{box}": if it is one of these, its lamps and '
+        "cycles are not joined to this one; enter its lamps under this name"
+    ]
+
+
 def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
     """Lamps that are in place, with their hours up to now.
 

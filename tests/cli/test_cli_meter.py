@@ -291,4 +291,8 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
     assert "a meter reading does not agree with the calculation" in started.err
     with_points(tmp_path, (predicted[0], predicted[1], None))
     assert raysim_said(*dose, folder=tmp_path).status == 0
-    assert raysim_said(*log, "--done", "seams looked at, AB", folder=tmp_path).status == 0
+    seams = ("--done", "leak_not_checked=dark, AB")
+    both = raysim_said(*log, *seams, folder=tmp_path)
+    assert "the lining is not checked: every reading is mainly light straight from" in both.err
+    lining = ("--done", "lining_not_checked=new foil, AB")
+    assert raysim_said(*log, *seams, *lining, folder=tmp_path).status == 0
