@@ -218,10 +218,9 @@ def case_result(scene: SceneTriangles, name: str, irradiance: np.ndarray) -> Cas
 
 
 def _worst_of_parts(scene: SceneTriangles, irradiance: np.ndarray) -> tuple[Spot, ...]:
-    """Darkest spot of shells and of straps, darkest first."""
-    names = np.array([part.name for part in scene.parts])[scene.face_part]
-    masks = [scene.judged & (names == name)[:, None] for name in ("shell", "straps")]
-    spots = [_spot(scene, irradiance, mask, np.inf) for mask in masks]
+    """Darkest spot of the shell and of the straps of each object, darkest first."""
+    masks = (scene.judged & (scene.face_part == k)[:, None] for k in range(len(scene.parts)))
+    spots = [_spot(scene, irradiance, mask, np.inf) for mask in masks if mask.any()]
     return tuple(sorted(spots, key=lambda spot: spot.irradiance))
 
 
