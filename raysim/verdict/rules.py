@@ -47,7 +47,8 @@ def _verdict(result: Result, leaks: Sequence[Leak] | None) -> Verdict:
     forbidden = any(reason.code.forbids for reason in reasons)
     timer = math.inf if forbidden else result.timer
     now = datetime.now(UTC)
-    return Verdict(timer, result.calculated, reasons, _holds_for(result), now)
+    gaps = tuple(leak.gap.name for leak in leaks or ())
+    return Verdict(timer, result.calculated, reasons, replace(_holds_for(result), gaps=gaps), now)
 
 
 def shift() -> float:

@@ -228,3 +228,6 @@ def test_what_the_verdict_belongs_to_is_told():
     assert f"the reading of {DAY}" in words
     assert f"the seams as AB found them on {DAY} (0.0500 uW/cm2)" in words
     assert "any change makes it stale" in words
+    drawn = holds_words(with_verdict(ready(seams=None), [leak(0.0001)]))
+    assert 'stray light calculated for "door" as drawn' in drawn
+    assert "no survey" not in drawn
