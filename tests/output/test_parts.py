@@ -68,7 +68,7 @@ def test_what_1_cm2_would_give_is_told_and_not_advised():
     case = replace(case, summary=replace(case.summary, worst_1cm2=wide))
     whole = replace(whole, cases=whole.cases | {CAUTIOUS: case})
     line = part_lines(whole)[-1]
-    assert f"about {minutes_seconds(whole.requirement.time(wide))} would be calculated" in line
+    assert f"about {minutes_seconds(whole.requirement.time(wide))} (an estimate, no bound)" in line
     assert "no advice" in line
     no_better = replace(case, summary=replace(case.summary, worst_1cm2=case.bound))
     lines = part_lines(replace(whole, cases=whole.cases | {CAUTIOUS: no_better}))

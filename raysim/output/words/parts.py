@@ -7,7 +7,7 @@ from raysim.assess.reuse import STRAP_WORD
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result, Spot
 from raysim.output.words.numbers import told_time
-from raysim.output.words.sentences import informative
+from raysim.output.words.sentences import informative, is_forbidden
 from raysim.output.words.table import Table
 
 STRAPS_HELP = (
@@ -42,7 +42,8 @@ def part_lines(result: Result) -> list[str]:
             f"By themselves would need: {', '.join(about)} ({ESTIMATES})."
         )
         lines += [STRAPS_HELP] if STRAP_WORD in ruling else []
-    return [informative(result, line) for line in [*lines, *_by_patches(result)]]
+    lines += _by_patches(result)
+    return [informative(result, " ".join(lines))] if lines and is_forbidden(result) else lines
 
 
 def _by_patches(result: Result) -> list[str]:
@@ -52,9 +53,9 @@ def _by_patches(result: Result) -> list[str]:
     if area is not None or not time < result.calculated:
         return []
     return [
-        f"By the mean over the darkest 1 cm2 (judge_area) in place of the darkest face about "
-        f"{told_time(time)} would be calculated ({ESTIMATES}); this is no advice, since the face "
-        "would stay as dark as it is."
+        "Judged by the mean over 1 cm2 (judge_area) in place of the darkest face, the calculated "
+        f"time would be about {told_time(time)} (an estimate, no bound). This is no advice: the "
+        "face would stay as dark as it is."
     ]
 
 

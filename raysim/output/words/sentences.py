@@ -83,10 +83,9 @@ def _timer_lines(result: Result) -> list[str]:
     return [
         f"Worst-lit spot: {spot_words(worst)}.",
         f"{gets}.",
-        informative(
-            result,
+        (
             f"In the expected case ({CASE_WORDS[EXPECTED]}) the dose asked for would take "
-            f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this.",
+            f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this."
         ),
         *_confidence_lines(result),
         *_darker_lines(result),
