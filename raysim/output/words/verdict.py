@@ -78,7 +78,7 @@ def holds_words(result: Result) -> str:
         light.append(f"the seams as {seams.by} found them on {seams.checked_on} ({highest} uW/cm2)")
     if held.gaps:
         names = _listed([f'"{name}"' for name in held.gaps])
-        light.append(f"stray light calculated for {names} as drawn")
+        light.append(f"stray light calculated for {names} as drawn, and for no other seam")
     survey = " and ".join(light) or "no survey of the seams"
     return (
         f"This holds for scene {held.scene[:12]}, lamps of {', '.join(f'{h:g}' for h in hours)} h, "
