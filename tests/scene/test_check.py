@@ -320,9 +320,14 @@ def test_a_meter_that_looks_at_a_wall_from_near_is_doubted(tmp_path, y, doubted)
     [([40, 40, 100], 'lamp "left"'), ([150, 127, 170], "plate"), ([150, 60, 60], "thing")],
 )
 def test_a_meter_in_a_lamp_or_in_the_load_is_an_error(tmp_path, at, where):
-    """The thing is a block of 60 mm, and its middle far from all its faces."""
+    """With a reading that counts, that is. The thing is a block, its middle far from all faces."""
     data = with_object(at=[150, 60, 60])
-    data["meter"] = [{"name": "m", "at": at, "facing": [0, -1, 0]}]
+    point = {"name": "m", "at": at, "facing": [0, -1, 0]}
+    data["meter"] = [point]
+    scene = write_scene(tmp_path, data, thing=trimesh.creation.box([60, 60, 60]))
+    assert [f.code for f in faults_of(scene) if f.key.startswith("meter")] == ["meter-in-the-way"]
+    assert errors_of(scene) == []
+    data["meter"] = [point | {"reading": "1 mW/cm2"}]
     fault = only_error(write_scene(tmp_path, data, thing=trimesh.creation.box([60, 60, 60])))
     assert fault.code == "meter-in-the-way"
     assert f"in or right at {where}," in fault.what

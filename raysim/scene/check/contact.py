@@ -49,7 +49,8 @@ def _check_meter(report: "_Report", walls: Surroundings, number: int) -> None:
     elif in_the_way := _who_is_at(report, meter.at):
         what = f"the point is in or right at {in_the_way}, where no head has room"
         mend = f"move it {to_mm(HEAD):.0f} mm away"
-        report.notes.error(Code.METER_IN_THE_WAY, f"{key}.at", what, mend)
+        note = report.notes.warning if meter.reading is None else report.notes.error
+        note(Code.METER_IN_THE_WAY, f"{key}.at", what, mend)
     elif (face := walls.first(at, ahead, np.array([SHADES_ITSELF]))[0]) >= 0:
         what = (
             f"its head looks at {report.names(np.array([face]))}, less than "
