@@ -103,15 +103,11 @@ def _names() -> dict[str, str]:
 
 
 def _nearest(folded: str) -> list[str]:
-    """Library names that hold a name as a word, then those with an alias that does.
-
-    Where there is none, those spelt most like it.
-    """
+    """Library names that hold a name as a word; else those spelt most like it."""
     index = _names()
-    inside = [known for known in index if folded in known.split()]
-    inside.sort(key=lambda known: (folded not in folded_name(index[known]).split(), len(known)))
-    close = inside or difflib.get_close_matches(folded, index, n=5, cutoff=0.5)
-    return list(dict.fromkeys(index[match] for match in close))[:5]
+    inside = [name for name in surfaces() if folded in folded_name(name).split()]
+    close = difflib.get_close_matches(folded, index, n=5, cutoff=0.5)
+    return inside[:5] or list(dict.fromkeys(index[match] for match in close))
 
 
 def find_surface(name: str) -> Surface:

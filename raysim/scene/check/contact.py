@@ -156,15 +156,16 @@ def _check_held(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
     A coupon may: it is held by a wire.
     """
     triangles = report.triangles
-    drawn = [one.kind == "object" and not one.judged for one in triangles.bodies]
-    holds = [one.kind == "wall" or d for one, d in zip(triangles.bodies, drawn, strict=True)]
+    drawn = np.array([one.kind == "object" and not one.judged for one in triangles.bodies])
+    wall = np.array([one.kind == "wall" for one in triangles.bodies])
+    around = np.flatnonzero((drawn | wall)[triangles.face_body])
     low, high = report.low[faces].min(axis=0), report.high[faces].max(axis=0)
-    around = np.flatnonzero(np.array(holds)[triangles.face_body])
     gaps = np.maximum(report.low[around] - high, low - report.high[around])
     off = np.linalg.norm(np.maximum(gaps, 0.0), axis=1)  # of boxes, so no less than this
     is_held = off.min() < HELD
-    if not any(drawn) or is_held or is_coupon(triangles.corners[faces].reshape(-1, 3)):
+    if not drawn.any() or is_held or is_coupon(triangles.corners[faces].reshape(-1, 3)):
         return
+    off = np.where(drawn[triangles.face_body[around]], off, np.inf)
     nearest = report.names(around[[off.argmin()]])
     what = f"nothing holds it: {nearest}, {to_mm(off.min()):.0f} mm off, is the nearest that could"
     mend = "hang it on its hook; where they touch is often the darkest spot"
