@@ -1,6 +1,7 @@
 """`raysim log` as a crew uses it, mistakes included."""
 
 import json
+from datetime import date, timedelta
 
 import pytest
 from running import raysim_said, shows_cautions
@@ -8,6 +9,7 @@ from small_scenes import plate, write_scene
 
 from raysim.scene.file.read import file_hash, read_scene, scene_files
 
+LATELY = (date.today() - timedelta(days=30)).isoformat()
 BY = ("--operator", "CD")
 LIT = ("--lamps-burn", "indicator")
 
@@ -197,11 +199,19 @@ def test_a_reading_from_before_a_change_of_lamps_is_stale(folder):
     for event in ("fitted", "fitted"):
         assert raysim_said(*lamp, event, folder=folder).status == 0
     anew = {"made_at": "2036-01-01T08:00:00+00:00"}
-    old, new = ({"reading_date": day} for day in ("2026-03-01", "2035-12-31"))
+    old, new = ({"reading_date": day} for day in (LATELY, "2035-12-31"))
     said = start_of(folder, anew | {"verdict": verdict(holds_for=old)})
     assert said.status == 2
     assert "lamp rear of x was changed after it or after its reading" in said.err
     assert start_of(folder, anew | {"verdict": verdict(holds_for=new)}).status == 0
+
+
+def test_a_reading_that_has_become_old_is_stale(folder):
+    """A box that was ready once stayed ready for years."""
+    day = (date.today() - timedelta(days=366)).isoformat()
+    said = start_of(folder, {"verdict": verdict(holds_for={"reading_date": day})})
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert f"its meter reading is of {day}, more than a year ago" in said.err
 
 
 def test_every_cycle_asks_whether_all_lamps_burn(folder):

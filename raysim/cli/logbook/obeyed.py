@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -28,8 +28,8 @@ def obey(record: dict[str, Any], folder: Path, done: Sequence[str]) -> None:
     Raises
     ------
     RaysimError
-        DO NOT USE; something still to be done and not said to be; another scene than that of the
-        result.
+        DO NOT USE; something still to be done and not said to be; a reading too old by now; another
+        scene than that of the result.
     KeyError, TypeError, ValueError
         Where the record is not one of raysim.
     """
@@ -52,7 +52,19 @@ def obey(record: dict[str, Any], folder: Path, done: Sequence[str]) -> None:
                 f"--result {folder}: not ready yet: {says}. Mend: {mend}; or, where that was done "
                 f'without an entry in the scene, --done {code}="WHAT WAS DONE, BY WHOM"'
             )
+    _refuse_old_reading(found["holds_for"]["reading_date"], folder)
     _refuse_stale(record["scene"], folder)
+
+
+def _refuse_old_reading(day: str | None, folder: Path) -> None:
+    """Refuse a result whose meter reading has become too old since it was made."""
+    from raysim.verdict.of_readings import too_old
+
+    if day is not None and too_old(date.fromisoformat(day)):
+        raise RaysimError(
+            f"--result {folder}: its meter reading is of {printable(day)}, more than a year ago. "
+            "Mend: read again, give reading and read_on, and run 'raysim dose' anew"
+        )
 
 
 def _told(reason: dict[str, Any]) -> tuple[str, str, str]:

@@ -13,7 +13,7 @@ STEPS = (
     "Lamps burnt in for 100 h; switched on until the reading drifts by less than 1 % a minute.",
     "The box as it is used: loaded, shut. Note air temperature and mains voltage.",
     "Read each point three times, taking the head out and putting it back between.",
-    "Write what you read, also where it looks wrong; fold the last column back while you read.",
+    "Write what you read, also where it looks wrong; fold the last columns back while you read.",
 )
 
 
