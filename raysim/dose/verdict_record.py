@@ -71,13 +71,14 @@ class HoldsFor:
     """What a verdict belongs to. If anything of it changes, the verdict is stale.
 
     `scene` is the hash of the scene file and its meshes, `lamps` are names and hours of the lamps
-    that burn, `reading_date` is the day of the oldest reading, None without one, `gaps` are names
-    of the gaps whose stray light was calculated.
+    that burn, `reading_date` is the day of the oldest reading and `seams_date` that of the survey
+    of the seams, None without one; `gaps` are names of the gaps whose stray light was calculated.
     """
 
     scene: str
     lamps: tuple[tuple[str, float], ...]
     reading_date: date | None
+    seams_date: date | None = None
     gaps: tuple[str, ...] = ()
 
 

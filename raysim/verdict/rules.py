@@ -198,4 +198,6 @@ def _holds_for(result: Result) -> HoldsFor:
         for lamp in result.triangles.lamps
         if lamp.name not in result.without
     )
-    return HoldsFor(result.sha256, lamps, min(days, default=None))
+    seams = result.written.seams if result.written else None
+    surveyed = None if seams is None else seams.checked_on
+    return HoldsFor(result.sha256, lamps, min(days, default=None), surveyed)

@@ -206,12 +206,18 @@ def test_a_reading_from_before_a_change_of_lamps_is_stale(folder):
     assert start_of(folder, anew | {"verdict": verdict(holds_for=new)}).status == 0
 
 
-def test_a_reading_that_has_become_old_is_stale(folder):
+@pytest.mark.parametrize(
+    ("key", "what"), [("reading_date", "meter reading"), ("seams_date", "survey of the seams")]
+)
+def test_a_reading_that_has_become_old_is_stale(folder, key, what):
     """A box that was ready once stayed ready for years."""
     day = (date.today() - timedelta(days=366)).isoformat()
-    said = start_of(folder, {"verdict": verdict(holds_for={"reading_date": day})})
+    held = {"reading_date": LATELY, "seams_date": LATELY}
+    assert start_of(folder, {"verdict": verdict(holds_for=held)}).status == 0
+    raysim_said("log", "void", "3", "--note", "x", *BY, folder=folder)
+    said = start_of(folder, {"verdict": verdict(holds_for=held | {key: day})})
     assert (said.status, said.err.count("\n")) == (2, 1)
-    assert f"its meter reading is of {day}, more than a year ago" in said.err
+    assert f"its {what} is of {day}, more than a year ago" in said.err
 
 
 def test_every_cycle_asks_whether_all_lamps_burn(folder):

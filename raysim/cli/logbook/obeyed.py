@@ -52,19 +52,23 @@ def obey(record: dict[str, Any], folder: Path, done: Sequence[str]) -> None:
                 f"--result {folder}: not ready yet: {says}. Mend: {mend}; or, where that was done "
                 f'without an entry in the scene, --done {code}="WHAT WAS DONE, BY WHOM"'
             )
-    _refuse_old_reading(found["holds_for"]["reading_date"], folder)
+    _refuse_old(found["holds_for"], folder)
     _refuse_stale(record["scene"], folder)
 
 
-def _refuse_old_reading(day: str | None, folder: Path) -> None:
-    """Refuse a result whose meter reading has become too old since it was made."""
+def _refuse_old(held: dict[str, Any], folder: Path) -> None:
+    """Refuse a result whose meter reading or survey of the seams has become too old by now."""
     from raysim.verdict.of_readings import too_old
 
-    if day is not None and too_old(date.fromisoformat(day)):
-        raise RaysimError(
-            f"--result {folder}: its meter reading is of {printable(day)}, more than a year ago. "
-            "Mend: read again, give reading and read_on, and run 'raysim dose' anew"
-        )
+    for what, day, mend in (
+        ("meter reading", held["reading_date"], "read again, give reading and read_on"),
+        ("survey of the seams", held.get("seams_date"), "survey them again, give checked_on"),
+    ):
+        if day is not None and too_old(date.fromisoformat(day)):
+            raise RaysimError(
+                f"--result {folder}: its {what} is of {printable(day)}, more than a year ago. "
+                f"Mend: {mend}, and run 'raysim dose' anew"
+            )
 
 
 def _told(reason: dict[str, Any]) -> tuple[str, str, str]:

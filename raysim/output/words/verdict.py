@@ -112,7 +112,10 @@ def timer_words(result: Result) -> str:
 def verdict_record(result: Result) -> dict[str, Any]:
     """The verdict for result.json."""
     found = the_verdict(result)
-    day = found.holds_for.reading_date
+    read, surveyed = (
+        None if day is None else day.isoformat()
+        for day in (found.holds_for.reading_date, found.holds_for.seams_date)
+    )
     return {
         "state": found.state,
         "timer_s": finite_or_none(found.timer),
@@ -124,7 +127,8 @@ def verdict_record(result: Result) -> dict[str, Any]:
         "holds_for": {
             "scene": found.holds_for.scene,
             "lamps": [{"name": name, "hours": hours} for name, hours in found.holds_for.lamps],
-            "reading_date": None if day is None else day.isoformat(),
+            "reading_date": read,
+            "seams_date": surveyed,
             "gaps": list(found.holds_for.gaps),
         },
     }
