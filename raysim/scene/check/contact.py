@@ -1,5 +1,7 @@
 """Objects, lamps, walls and meters that cut or touch each other."""
 
+from functools import cached_property
+
 import numpy as np
 
 from raysim.base.errors import Fault
@@ -66,11 +68,9 @@ def _who_is_at(report: "_Report", at: np.ndarray) -> str:
     for tube in triangles.tubes:
         if segment_distance(stay, tube) < tube.radius + HEAD:
             return f'lamp "{triangles.lamps[tube.lamp].name}"'
-    kinds = np.array([body.kind for body in triangles.bodies])[triangles.face_body]
-    objects = np.flatnonzero(kinds == "object")
-    if not len(objects):
+    if (around := report.objects) is None:
         return ""
-    around, ways = Surroundings(triangles, objects), np.concatenate([np.eye(3), -np.eye(3)])
+    ways = np.concatenate([np.eye(3), -np.eye(3)])
     met = around.first(np.tile(at, (6, 1)), ways, np.full(6, HEAD))
     within = around.first(at[None], ODD_DIRECTION[None], np.array([np.inf]))
     two_sided = np.array([part.two_sided for part in triangles.parts])[triangles.face_part]
@@ -88,6 +88,13 @@ class _Report:
         self.low, self.high = face_boxes(scene.triangles.corners)
         self.notes = Notes(str(scene.path))
         self._told: set[frozenset[int]] = set()
+
+    @cached_property
+    def objects(self) -> Surroundings | None:
+        """All objects, to cast rays against; None where there is none."""
+        kinds = np.array([body.kind for body in self.triangles.bodies])[self.triangles.face_body]
+        faces = np.flatnonzero(kinds == "object")
+        return Surroundings(self.triangles, faces) if len(faces) else None
 
     def is_news(self, body: int, faces: np.ndarray) -> bool:
         """Whether `body` and a body of `faces` are a pair that is not reported yet."""
