@@ -72,13 +72,13 @@ def command(
     teller.warn(warnings)
     options = run_options(run["seed"], run["threads"], teller)
     found = study(propose(built, options=options) if places else built, options=options)
-    if sheet is not None:
-        write_new("--sheet", sheet, sheet_of(found))
     result = None
     if time and (places or any(row.meter.point.reading is not None for row in found.rows)):
         with teller.bar():
             result = simulate(built, progress=teller.progress, **run)
             result = with_verdict(result, stray_light(built, options))
+    if sheet is not None:
+        write_new("--sheet", sheet, sheet_of(found, result))
     if as_json:
         click.echo(json_of(found, result), nl=False)
     else:

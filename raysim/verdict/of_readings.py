@@ -16,11 +16,16 @@ LINING_COUNTS = 0.05
 
 
 def reading_reasons(result: Result) -> Iterator[Reason]:
-    """What is missing or wrong with the readings of a run."""
+    """What is missing or wrong with the readings of a run.
+
+    Sent to where the lining is read as well: one reading is then enough.
+    """
     points = result.written.meter if result.written else []
     if result.readings is None:
-        where = f"at {points[0].name}" if points else "at a place of 'raysim meter --places'"
-        entry = "reading and read_on" if points else "the point with reading and read_on"
+        best = max(result.meters, key=lambda meter: meter.reflected, default=None)
+        tells = best is not None and best.reflected >= MOSTLY_REFLECTED
+        where = f"at {best.name}" if best and tells else "at a place of 'raysim meter --places'"
+        entry = "reading and read_on" if tells else "the point with reading and read_on"
         yield Reason(
             Why.READING_MISSING,
             "no meter was read in this box",

@@ -78,6 +78,20 @@ def read_beside_a_lamp(*direct):
     return synthetic.with_readings(replace(whole, meters=tuple(points)))
 
 
+@pytest.mark.parametrize(
+    ("direct", "where"),
+    [
+        ((0.9, 0.2), "at m1, and give reading"),
+        ((0.9, 0.8), "at a place of 'raysim meter --places'"),
+    ],
+)
+def test_whoever_has_no_reading_is_sent_to_where_the_lining_is_read_as_well(direct, where):
+    whole = replace(read_beside_a_lamp(*direct), readings=None)
+    (reason,) = with_verdict(whole).verdict.reasons
+    assert reason.code is Why.READING_MISSING
+    assert where in reason.mend
+
+
 def test_one_reading_by_reflected_light_checks_the_lining():
     assert codes(with_verdict(read_beside_a_lamp(0.9, 0.8))) == {Why.LINING_NOT_CHECKED}
     assert codes(with_verdict(read_beside_a_lamp(0.9, 0.2))) == set()

@@ -17,14 +17,18 @@ STEPS = (
 )
 
 
-def sheet_page(title: str, rows: Sequence[Comparison]) -> str:
-    """The sheet as one self-contained HTML page (A4, landscape; mm and mW/cm2)."""
+def sheet_page(title: str, rows: Sequence[Comparison], more: Sequence[str] = ()) -> str:
+    """The sheet as one self-contained HTML page (A4, landscape; mm and mW/cm2).
+
+    `more` are lines to stand below the table.
+    """
     return rendered(
         "survey.html.j2",
         kind="Meter survey",
         title=title,
         steps=STEPS,
         rows=rows,
+        more=more,
         numbers=numbers,
         readings=readings,
         survey=survey,
