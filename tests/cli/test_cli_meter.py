@@ -160,6 +160,7 @@ def test_readings_that_agree_leave_a_timer_that_is_no_shorter(tmp_path, predicte
     record = json.loads(told.out)
     assert record["verdict"]["timer_s"] > record["verdict"]["calculated_s"] > 0.0
     assert record["readings"]["agree"]
+    assert record["strip_at"]["object"] == "plate"
     assert (
         max(cause["time_s"] for cause in record["readings"]["causes"])
         == record["verdict"]["timer_s"]
