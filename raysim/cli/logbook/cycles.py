@@ -23,7 +23,7 @@ from raysim.cli.logbook.options import (
 )
 from raysim.logbook.book import open_logbook
 from raysim.logbook.cycles import Setting, close_cycle, start_cycle
-from raysim.logbook.lamps import known_boxes, new_box, past_their_life, the_box
+from raysim.logbook.lamps import known_boxes, new_box, refuse_past_their_life, the_box
 from raysim.output.words.cautions import CAUTION_LINE
 
 CORRECT = click.option("--correct", is_flag=True, help="It is closed already; correct that.")
@@ -101,9 +101,12 @@ def start(
         else:
             box = the_box(opened, box if known_boxes(opened) else box or "box")
             setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
-        strange = new_box(opened, setting.box)
+        doubts = new_box(opened, setting.box)
+        doubts += refuse_past_their_life(
+            opened, setting.box, setting.timer, until, entry["overridden"]
+        )
         number, warnings = start_cycle(opened, codes, setting, note=note, **entry)
-        warnings += [*strange, *past_their_life(opened, setting.box, until)]
+        warnings += doubts
     if as_json:
         entered = {"cycle": number, "respirators": codes, "warnings": warnings}
         print_json(**entered, **setting_record(setting))
