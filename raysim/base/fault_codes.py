@@ -20,6 +20,7 @@ class Code(StrEnum):
     # Names and surfaces
     NAME_TAKEN = "name-taken"
     UNKNOWN_SURFACE = "unknown-surface"
+    LOOSE_NAME = "loose-name"  # of a surface: it fits several
     BAD_SURFACE = "bad-surface"
     UNKNOWN_WALL = "unknown-wall"
     UNKNOWN_PART = "unknown-part"
@@ -73,7 +74,9 @@ class Code(StrEnum):
     CUTS_OTHER = "cuts-other"
     LIES_ON_OTHER = "lies-on-other"
     TOUCHES_OTHER = "touches-other"
+    NOTHING_HOLDS_IT = "nothing-holds-it"
     METER_FACES_WALL = "meter-faces-wall"
+    METER_IN_THE_WAY = "meter-in-the-way"  # of lamps or load
     # Gaps
     NO_GAP = "no-gap"
     GAP_NO_WALL = "gap-no-wall"

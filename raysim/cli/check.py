@@ -36,6 +36,10 @@ def command(*, scene: Path, as_json: bool) -> None:
         doubts = len(faults) - len(errors)
         size = f" {triangles:,} triangles;" if triangles else ""
         click.echo(f"{scene}:{size} {_count(len(errors), 'error')}, {_count(doubts, 'warning')}")
+        if not errors:
+            click.echo(
+                "Nothing was traced: this is no verdict and no timer. 'raysim dose' gives both."
+            )
     if errors:
         sys.exit(BAD_INPUT)
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     "meter",
     "raysim meter my_box/my_box.toml",
     "raysim meter my_box/my_box.toml --sheet survey.html",
+    "raysim meter my_box/my_box.toml --places",
     "raysim meter my_box/my_box.toml --no-time --json",
 )
 @SCENE
@@ -31,7 +32,12 @@ if TYPE_CHECKING:
 @click.option("--precision", type=PRECISION, help="As in 'raysim dose'.")
 @THREADS
 @click.option(
-    "--time/--no-time", default=True, help="With readings, also the timer that they leave."
+    "--time/--no-time", default=True, help="With readings or --places, also trace for the timer."
+)
+@click.option(
+    "--places",
+    is_flag=True,
+    help="Propose three places, as lines for the scene file, and where a dosimeter strip belongs.",
 )
 @click.option("--sheet", type=PLACE, help="Write a survey sheet (HTML) there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
@@ -40,6 +46,7 @@ def command(
     *,
     scene: Path,
     time: bool,
+    places: bool,
     sheet: Path | None,
     as_json: bool,
     quiet: bool,
@@ -54,7 +61,7 @@ def command(
     from raysim.dose.simulate import simulate
     from raysim.output.files.new_file import refuse_unfit, write_new
     from raysim.output.studies.survey import json_of, sheet_of
-    from raysim.studies.survey import study
+    from raysim.studies.survey import propose, study
     from raysim.verdict.rules import with_verdict
     from raysim.verdict.stray_light import stray_light
 
@@ -63,19 +70,19 @@ def command(
     if sheet is not None:
         refuse_unfit("--sheet", sheet)
     teller.warn(warnings)
-    found = study(built, options=run_options(run["seed"], run["threads"], teller))
-    if sheet is not None:
-        write_new("--sheet", sheet, sheet_of(found))
+    options = run_options(run["seed"], run["threads"], teller)
+    found = study(propose(built, options=options) if places else built, options=options)
     result = None
-    if time and any(row.meter.point.reading is not None for row in found.rows):
+    if time and (places or any(row.meter.point.reading is not None for row in found.rows)):
         with teller.bar():
             result = simulate(built, progress=teller.progress, **run)
-            options = run_options(run["seed"], run["threads"], teller)
             result = with_verdict(result, stray_light(built, options))
+    if sheet is not None:
+        write_new("--sheet", sheet, sheet_of(found, result))
     if as_json:
         click.echo(json_of(found, result), nl=False)
     else:
-        _tell(found, result)
+        _tell(found, result, places)
         if sheet is not None:
             click.echo(f"\n  Sheet: {sheet}")
     if result is not None and result.interrupted:
@@ -84,11 +91,12 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _tell(found: "Survey", result: "Result | None") -> None:
-    """Print every point, then what follows from them."""
+def _tell(found: "Survey", result: "Result | None", places: bool) -> None:
+    """Print every point, or proposed `places` as lines to paste; then what follows from them."""
     from raysim.dose.agreement import mean_reflectances
+    from raysim.output.files.scene_file import meters_toml
     from raysim.output.words.readings import reading_lines
-    from raysim.output.words.survey import fit_lines, survey_table
+    from raysim.output.words.survey import fit_lines, places_lines, strip_lines, survey_table
     from raysim.output.words.verdict import headline, reason_lines
 
     table, triangles = survey_table(found.rows), found.scene.triangles
@@ -98,7 +106,13 @@ def _tell(found: "Survey", result: "Result | None") -> None:
         lines += fit_lines(found.fit, names, mean_reflectances(triangles))
     if result is not None:
         lines += [headline(result), *reason_lines(result), *reading_lines(result)]
+        lines += strip_lines(result)
     click.echo(f"\n{found.scene.written.title}: meter points\n")
+    if places:
+        tell(places_lines(found.rows))
+        click.echo(meters_toml(found))
+        tell([*lines, CAUTION_LINE])
+        return
     for row in table.rows:
         for heading, cell in zip(table.headings, row, strict=True):
             if cell:

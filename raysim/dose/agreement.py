@@ -15,6 +15,7 @@ keeps its low reflectances beside a cause in the lamps. A reading never makes a 
 Source: E_n, ISO/IEC 17043 (from memory); sum over lamps, linear transport; the rest definition.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -33,12 +34,13 @@ from raysim.dose.readings import (
 )
 from raysim.dose.result import Result, Spot
 from raysim.estimate.bounds import batch_mean
-from raysim.estimate.meter import METER_PATHS, meter_batches
+from raysim.estimate.meter import DIRECT_ONLY, METER_PATHS, meter_batches
 from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
+from raysim.transport.tallies import MAX_BOUNCES
 
 COVERAGE = 2.0  # k of expanded uncertainties
 
@@ -118,19 +120,22 @@ def judge_readings(result: Result) -> Readings | None:
 
 def with_readings(result: Result) -> Result:
     """The result with what its readings leave of the timer, of the poses and of failures."""
-    judged = replace(result, readings=judge_readings(result))
-    if judged.timer == judged.calculated:
-        return judged
-    poses, failures = judged.poses, judged.lamp_failures
-    if poses:
-        times = judged.warm_up.pose_times(judged.timer)
-        poses = tuple(replace(p, time=t) for p, t in zip(poses, times, strict=True))
-    reached = judged.seconds_of_light if np.isfinite(judged.timer) else None
+    return with_times(replace(result, readings=judge_readings(result)))
+
+
+def with_times(result: Result) -> Result:
+    """The result with times of its poses, and doses if a lamp fails, that follow from its timer.
+
+    Source: `WarmUpCurve.pose_times`; dose is irradiance times seconds of light.
+    """
+    times = result.warm_up.pose_times(result.timer)
+    reached = result.seconds_of_light if math.isfinite(result.timer) else None
     failures = tuple(
         replace(f, dose_at_timer=None if reached is None else f.worst.lower_bound * reached)
-        for f in failures
+        for f in result.lamp_failures
     )
-    return replace(judged, poses=poses, lamp_failures=failures)
+    poses = tuple(replace(p, time=t) for p, t in zip(result.poses, times, strict=False))
+    return replace(result, poses=poses, lamp_failures=failures)
 
 
 def _causes(result: Result, rows: tuple[Comparison, ...]) -> tuple[Cause, ...]:
@@ -212,14 +217,17 @@ def _bound_of_lining(result: Result, fallen: float) -> float:
     """
     case, beyond = result.cases[CAUTIOUS], max(fallen - 1.0, 0.0)
     bounds = [
-        summary.bound * np.exp(-beyond * _slope(result, spot))
+        summary.bound * np.exp(-beyond * loss_by_lining(result, spot))
         for summary, spot in zip(case.per_object, case.worst_per_object, strict=True)
     ]
     return float(min([case.bound, *bounds]))
 
 
-def _slope(result: Result, spot: Spot) -> float:
-    """Logarithm of what a spot gets at expected over what it gets at low reflectances."""
+def loss_by_lining(result: Result, spot: Spot) -> float:
+    """Logarithm of what a spot gets at expected over what it gets at low reflectances.
+
+    Source: definition.
+    """
     light = result.lamp_irradiance[:, :, spot.face, SIDES.index(spot.side)].sum(axis=1)
     low, expected = light[CASES.index(CAUTIOUS)], light[CASES.index(EXPECTED)]
     return float(np.log(expected / low)) if 0.0 < low < expected else 0.0
@@ -235,11 +243,17 @@ def predicted(
     triangles = scene.triangles
     if not triangles.meters:
         return ()
-    batches = meter_batches(triangles, arrays, options, paths=paths)
+    batches, straight = (
+        meter_batches(triangles, arrays, options, paths=paths, max_bounces=bounces)
+        for bounces in (MAX_BOUNCES, DIRECT_ONLY)
+    )
     ages = [lamp.hours for lamp in triangles.lamps]
     found = []
-    for point, scores in zip(triangles.meters, batches, strict=True):  # batches, lamps, cases
+    expected = CASES.index(EXPECTED)
+    rows = zip(triangles.meters, batches, straight, strict=True)
+    for point, scores, direct in rows:  # batches, lamps, cases
         output = [output_at(h, scene.written.lamps_behaviour) for h in point.lamp_hours or ages]
-        _, error = batch_mean((scores[..., CASES.index(EXPECTED)] @ output)[None])
-        found.append(MeterResult(point, scores.mean(axis=0).T, np.array(output), float(error[0])))
+        _, error = batch_mean((scores[..., expected] @ output)[None])
+        by_lamp, direct = scores.mean(axis=0).T, direct[..., expected].mean(axis=0)
+        found.append(MeterResult(point, by_lamp, np.array(output), float(error[0]), direct))
     return tuple(found)

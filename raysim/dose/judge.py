@@ -197,11 +197,10 @@ def judge_case(
 
 
 def _darkest_of_parts(triangles: SceneTriangles, sites: Sites, taken: np.ndarray) -> list[int]:
-    """The darkest site of each kind of part, such as all straps, by `taken` (sites,), W/m2.
-
-    Darkest first.
-    """
-    names = np.array([part.name.casefold() for part in triangles.parts])
-    kind = names[triangles.face_part[sites.faces]]
-    darkest = [int(np.where(kind == name, taken, np.inf).argmin()) for name in np.unique(kind)]
-    return sorted(darkest, key=lambda site: float(taken[site]))
+    """The darkest site of each part of each body, by `taken` (sites,), W/m2; darkest first."""
+    names = [part.name.casefold() for part in triangles.parts]
+    kinds = {name: number for number, name in enumerate(dict.fromkeys(names))}
+    kind = np.array([kinds[name] for name in names])[triangles.face_part[sites.faces]]
+    order = np.argsort(taken, kind="stable")
+    _, first = np.unique((sites.bodies * len(kinds) + kind)[order], return_index=True)
+    return [int(site) for site in order[np.sort(first)]]

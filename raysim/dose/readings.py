@@ -25,12 +25,15 @@ class MeterResult(Figures):
         Share of its rating that each lamp gives at its age when the meter was read.
     standard_error : float
         Of `irradiance`, from counting alone.
+    direct : (lamps,) float64
+        Of each lamp at its full rating, what comes straight from it, the same in all cases.
     """
 
     point: MeterPoint
     by_lamp: np.ndarray
     output: np.ndarray
     standard_error: float
+    direct: np.ndarray
 
     @property
     def name(self) -> str:
@@ -51,6 +54,15 @@ class MeterResult(Figures):
     def irradiance(self) -> float:
         """Prediction of the expected case, all lamps, W/m2 (definition)."""
         return float(self.by_case[CASES.index(EXPECTED)])
+
+    @property
+    def reflected(self) -> float:
+        """Share of `irradiance` that comes by way of a surface; 0 where there is no light.
+
+        Source: definition, with direct light and all light from the same paths.
+        """
+        straight, whole = float(self.direct @ self.output), self.irradiance
+        return max(1.0 - straight / whole, 0.0) if whole > 0.0 else 0.0
 
 
 @dataclass(frozen=True)

@@ -99,7 +99,7 @@ class CaseResult(Figures):
     per_object: tuple[DoseSummary, ...]
     worst_per_object: tuple[Spot, ...]
     energy: EnergyAccount
-    worst_per_part: tuple[Spot, ...] = ()  # of each kind of part over all objects, darkest first
+    worst_per_part: tuple[Spot, ...] = ()  # of each part of each object, darkest first
 
 
 @dataclass(frozen=True)

@@ -28,8 +28,11 @@ class Why(StrEnum):
     RUN_INTERRUPTED = "run_interrupted"
     READING_MISSING = "reading_missing"
     READING_UNDATED = "reading_undated"
+    READING_OLD = "reading_old"
+    LINING_NOT_CHECKED = "lining_not_checked"
     LEAK_NOT_CHECKED = "leak_not_checked"
     PRECISION_NOT_REACHED = "precision_not_reached"
+    LAMP_PAST_LIFE = "lamp_past_life"
     TOUCHING = "touching"
     TARGET_BELOW_PRINT = "target_below_print"
 
@@ -68,12 +71,15 @@ class HoldsFor:
     """What a verdict belongs to. If anything of it changes, the verdict is stale.
 
     `scene` is the hash of the scene file and its meshes, `lamps` are names and hours of the lamps
-    that burn, `reading_date` is the day of the oldest reading, None without one.
+    that burn, `reading_date` is the day of the oldest reading and `seams_date` that of the survey
+    of the seams, None without one; `gaps` are names of the gaps whose stray light was calculated.
     """
 
     scene: str
     lamps: tuple[tuple[str, float], ...]
     reading_date: date | None
+    seams_date: date | None = None
+    gaps: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -36,8 +36,12 @@ def meter_batches(
     *,
     cases: slice = slice(None),
     paths: int = METER_PATHS,
+    max_bounces: int = MAX_BOUNCES,
 ) -> np.ndarray:
     """What each meter of a scene shows, W/m2, (points, batches, lamps, cases), lamps at rating.
+
+    With DIRECT_ONLY as `max_bounces`, what it would show in a box that reflects nothing; the paths
+    are the same.
 
     Source: reciprocity, `kernels.backward`, and the equation of the module.
     """
@@ -48,14 +52,14 @@ def meter_batches(
     plain = [k for k, meter in enumerate(meters) if meter.response.is_cosine]
     if plain:
         starts = [_start(METERS.first + k, meters[k]) for k in plain]
-        shown[plain] = traced(starts, paths).batches
+        shown[plain] = traced(starts, paths, max_bounces=max_bounces).batches
     first = WEIGHTED_METERS.first
     for k in sorted(set(range(len(meters))) - set(plain)):
         streams = range(first + k * paths, first + (k + 1) * paths)
         starts = [_start(stream, meters[k]) for stream in streams]
         whole, direct = (
             traced(starts, 1, max_bounces=bounces).batches  # paths, batches, lamps, cases
-            for bounces in (MAX_BOUNCES, DIRECT_ONLY)
+            for bounces in (max_bounces, DIRECT_ONLY)
         )
         to_lamp = lamp_cosines(arrays, meters[k], streams, options.seed)
         over = meters[k].response.over_cosine

@@ -35,6 +35,7 @@ class Surface:
     note: str = ""
     looks_bright: bool = False
     aliases: tuple[str, ...] = ()
+    loose: tuple[str, ...] = ()  # aliases that fit surfaces which reflect less as well
     specular_mark: str = "estimate, no source"
     model: str = ""  # "" for a mirror, or for Fresnel's equations
     numbers: tuple[float, ...] = ()
@@ -77,7 +78,7 @@ def normal_reflectance(n: float, k: float) -> float:
 
 
 def _surface(row: dict[str, Any]) -> Surface:
-    fields = {**row, **{name: tuple(row.get(name, ())) for name in ("aliases", "numbers")}}
+    fields = {**row, **{name: tuple(row.get(name, ())) for name in ("aliases", "loose", "numbers")}}
     if "refractive_index" in row:
         value = normal_reflectance(row["refractive_index"], row["extinction"])
         fields |= dict.fromkeys(("reflectance_low", "reflectance", "reflectance_high"), value)
@@ -101,6 +102,14 @@ def _names() -> dict[str, str]:
     return {folded_name(name): s.name for s in surfaces().values() for name in (s.name, *s.aliases)}
 
 
+def _nearest(folded: str) -> list[str]:
+    """Library names that hold a name as a word; else those spelt most like it."""
+    index = _names()
+    inside = [name for name in surfaces() if folded in folded_name(name).split()]
+    close = difflib.get_close_matches(folded, index, n=5, cutoff=0.5)
+    return inside[:5] or list(dict.fromkeys(index[match] for match in close))
+
+
 def find_surface(name: str) -> Surface:
     """Surface of this name or alias, in capitals or not; `UnknownSurface` if there is none.
 
@@ -114,6 +123,5 @@ def find_surface(name: str) -> Surface:
     index = _names()
     found = index.get(folded_name(name))
     if found is None:
-        close = difflib.get_close_matches(folded_name(name), index, n=5, cutoff=0.5)
-        raise UnknownSurface(name, list(dict.fromkeys(index[match] for match in close)))
+        raise UnknownSurface(name, _nearest(folded_name(name)))
     return surfaces()[found]

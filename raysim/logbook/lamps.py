@@ -40,6 +40,42 @@ def enter_lamp(
         return add_entry(book, "lamp", operator, note, at, **lamp)
 
 
+def known_boxes(book: sqlite3.Connection) -> list[str]:
+    """Names of the boxes that have lamps or cycles in a logbook, each once, sorted."""
+    rows = book.execute("SELECT box FROM lamp UNION SELECT box FROM cycle ORDER BY 1")
+    names = {row["box"].strip().casefold(): row["box"].strip() for row in rows}
+    return sorted(names.values())
+
+
+def the_box(book: sqlite3.Connection, given: str | None) -> str:
+    """The box `given`, or else the only one that a logbook knows.
+
+    Raises
+    ------
+    LogbookError
+        Where it knows none or several.
+    """
+    if given is not None:
+        return given
+    known = known_boxes(book)
+    if len(known) == 1:
+        return known[0]
+    which = " or ".join(f'"{name}"' for name in known) or "as the title of its scene"
+    raise LogbookError(f"which box is meant? Mend: give --box, {which}")
+
+
+def new_box(book: sqlite3.Connection, box: str) -> list[str]:
+    """A warning where a logbook knows other boxes, but not this one: its lamps are not followed."""
+    known = known_boxes(book)
+    if not known or box.strip().casefold() in map(str.casefold, known):
+        return []
+    names = " and ".join(f'"{name}"' for name in known)
+    return [
+        f'this logbook knows {names}, and no box "{box}": if it is one of these, its lamps and '
+        "cycles are not joined to this one; enter its lamps under this name"
+    ]
+
+
 def lamp_ages(book: sqlite3.Connection) -> list[LampAge]:
     """Lamps that are in place, with their hours up to now.
 
@@ -74,17 +110,30 @@ def changed_since(book: sqlite3.Connection, box: str, moment: datetime) -> list[
     return [row["name"] for row in rows]
 
 
-def past_their_life(book: sqlite3.Connection, box: str, until: float | None) -> list[str]:
-    """Lamps of a box that are older than its timer allows for, as warnings.
+def refuse_past_their_life(
+    book: sqlite3.Connection, box: str, timer: float, until: float | None, overridden: str
+) -> list[str]:
+    """Refuse a cycle of `timer` s in a box with lamps that are older than its timer allows for.
 
-    The timer holds up to `until` lamp hours, by default the rated life. Call this after the start
-    of a cycle has been entered: a running cycle counts with its whole timer.
+    It holds up to `until` lamp hours, by default the rated life. `overridden`, the reason given by
+    the responsible person, turns the refusal into warnings, which are given back.
+
+    Raises
+    ------
+    LogbookError
+        Naming the first such lamp.
     """
     until = assumptions()["rated_life_h"].value if until is None else until
-    return [
-        f"lamp {age.name} has {age.hours:,.1f} h by the end of this cycle, and the timer holds "
-        f"until {until:,.0f} h: it may be too short. Change the lamp, or give its hours in the "
-        "scene and run 'raysim dose' again"
+    found = [
+        f"lamp {age.name} has {hours:,.1f} h by the end of this cycle, and the timer holds until "
+        f"{until:,.0f} h: it may be too short"
         for age in lamp_ages(book)
-        if age.box.casefold() == box.strip().casefold() and age.hours > until
+        if age.box.casefold() == box.strip().casefold()
+        and (hours := age.hours + timer / 3600.0) > until
     ]
+    if found and not overridden.strip():
+        raise LogbookError(
+            f"{found[0]}. Mend: change the lamp and enter that, or give its hours in the scene and "
+            "run 'raysim dose' again; whoever answers for it can pass this by --override"
+        )
+    return found

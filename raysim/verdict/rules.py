@@ -9,6 +9,7 @@ from raysim.assess.reuse import reuse
 from raysim.base.cases import CAUTIOUS
 from raysim.base.fault_codes import Code
 from raysim.base.units import UW_CM2_PER_W_M2, minutes_seconds, to_mm
+from raysim.dose.agreement import with_times
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import HoldsFor, Reason, Verdict, Why
@@ -16,6 +17,7 @@ from raysim.library.assumptions import assumptions
 from raysim.scene.file.written import SceneAsWritten
 from raysim.studies.leak.exposure_limits import permissible_time
 from raysim.studies.leak.run import Leak
+from raysim.verdict.of_readings import no_day, reading_reasons, too_old
 
 MORE_LIGHT = "bring light to the worst-lit spot: 'raysim shadows' and 'raysim linings' show how"
 
@@ -31,11 +33,7 @@ def with_verdict(result: Result, leaks: Sequence[Leak] | None = None) -> Result:
         for.
     """
     found = _verdict(replace(result, verdict=None), leaks)
-    if found.forbids:
-        poses = tuple(replace(pose, time=math.inf) for pose in result.poses)
-        failures = tuple(replace(f, dose_at_timer=None) for f in result.lamp_failures)
-        result = replace(result, poses=poses, lamp_failures=failures)
-    return replace(result, verdict=found)
+    return with_times(replace(result, verdict=found))
 
 
 def _verdict(result: Result, leaks: Sequence[Leak] | None) -> Verdict:
@@ -43,13 +41,14 @@ def _verdict(result: Result, leaks: Sequence[Leak] | None) -> Verdict:
 
     Source: limits composed, each with its own source.
     """
-    found = [*_time(result), *_wear(result), *_readings(result), *_stray_light(result, leaks)]
-    found += [*_run(result), *_touching(result), *_target(result)]
+    found = [*_time(result), *_wear(result), *reading_reasons(result), *_stray_light(result, leaks)]
+    found += [*_run(result), *_lamps(result), *_touching(result), *_target(result)]
     reasons = tuple(sorted(found, key=lambda reason: not reason.code.forbids))
     forbidden = any(reason.code.forbids for reason in reasons)
     timer = math.inf if forbidden else result.timer
     now = datetime.now(UTC)
-    return Verdict(timer, result.calculated, reasons, _holds_for(result), now)
+    gaps = tuple(leak.gap.name for leak in leaks or ())
+    return Verdict(timer, result.calculated, reasons, replace(_holds_for(result), gaps=gaps), now)
 
 
 def shift() -> float:
@@ -91,30 +90,6 @@ def _wear(result: Result) -> Iterator[Reason]:
     )
 
 
-def _readings(result: Result) -> Iterator[Reason]:
-    points = result.written.meter if result.written else []
-    if result.readings is None:
-        where = f"at {points[0].name}" if points else "at a point of your own"
-        entry = "reading and read_on" if points else "the point with reading and read_on"
-        yield Reason(
-            Why.READING_MISSING,
-            "no meter was read in this box",
-            f"hold a calibrated 254 nm meter {where}, and give {entry} under [[meter]]",
-            "a meter check",
-        )
-    elif not result.readings.agree:
-        yield Reason(
-            Why.READING_DISAGREES,
-            "a meter reading does not agree with the calculation",
-            "find out why ('raysim meter'), mend it, read again, and run 'raysim dose' anew",
-            "a reading that agrees",
-        )
-    elif any(p.reading is not None and _no_day(p.read_on) for p in points):
-        says = "a meter reading has no date, or one that has not come"
-        mend = "give its day, read_on, under [[meter]]"
-        yield Reason(Why.READING_UNDATED, says, mend, "the date of the reading")
-
-
 def _stray_light(result: Result, leaks: Sequence[Leak] | None) -> Iterator[Reason]:
     written = result.written
     seams = written.seams if written else None
@@ -127,9 +102,13 @@ def _stray_light(result: Result, leaks: Sequence[Leak] | None) -> Iterator[Reaso
                 f"{minutes_seconds(time)} a day, less than a shift"
             )
             yield Reason(Why.LEAK_ABOVE_LIMIT, says, mend, "a tight seam")
-    if (seams is None or _no_day(seams.checked_on)) and not leaks:
+    surveyed = seams is not None and not no_day(seams.checked_on)
+    if seams is not None and surveyed and too_old(seams.checked_on):
+        surveyed, what = False, f"the seams were surveyed on {seams.checked_on}, over a year ago"
+    else:
         undrawn = leaks is not None or not (written and written.gap)
         what = "no [[gap]] is drawn, and no seam was surveyed" if undrawn else "nobody looked"
+    if not surveyed and not leaks:
         yield Reason(
             Why.LEAK_NOT_CHECKED,
             f"light that gets out was not checked: {what}",
@@ -137,11 +116,6 @@ def _stray_light(result: Result, leaks: Sequence[Leak] | None) -> Iterator[Reaso
             "outside) and enter it under [seams], or draw the door's gaps as [[gap]]",
             "a seam survey",
         )
-
-
-def _no_day(day: date | None) -> bool:
-    """Whether a day is missing, or lies in the future by the clock of this computer."""
-    return day is None or day > date.today()
 
 
 def _of_gaps(leaks: Iterable[Leak] | None) -> Iterator[tuple[str, float, str]]:
@@ -169,10 +143,24 @@ def _run(result: Result) -> Iterator[Reason]:
     if asked is not None and math.isfinite(result.timer) and (unreached or reached > asked):
         says = f"a precision of {asked:.1%} was asked for, and {reached:.1%} reached"
         mend = (
-            "run again with more --photons and --precision, or ask for "
-            f"--precision {math.ceil(100 * reached) / 100:g}"
+            f"run longer: more --photons with the same --precision {asked:g}; asking for less "
+            "makes no time shorter"
         )
         yield Reason(Why.PRECISION_NOT_REACHED, says, mend, "a longer run")
+
+
+def _lamps(result: Result) -> Iterator[Reason]:
+    """Lamps past their rated life: what they still give is a guess."""
+    rated = result.written.lamps_behaviour.rated_hours if result.written else math.inf
+    old = [name for name, hours in _holds_for(result).lamps if hours > rated]
+    if old:
+        yield Reason(
+            Why.LAMP_PAST_LIFE,
+            f"lamp {' and '.join(old)} has burnt more than the {rated:g} h that it is rated for, "
+            "and what it still gives is a guess",
+            "change the lamp, and give its hours (0) in the scene",
+            "a change of lamps",
+        )
 
 
 def _touching(result: Result) -> Iterator[Reason]:
@@ -210,4 +198,6 @@ def _holds_for(result: Result) -> HoldsFor:
         for lamp in result.triangles.lamps
         if lamp.name not in result.without
     )
-    return HoldsFor(result.sha256, lamps, min(days, default=None))
+    seams = result.written.seams if result.written else None
+    surveyed = None if seams is None else seams.checked_on
+    return HoldsFor(result.sha256, lamps, min(days, default=None), surveyed)

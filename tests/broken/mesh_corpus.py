@@ -44,7 +44,7 @@ def room(*shapes: Any) -> Callable[[Path], Any]:
 
     def write(folder: Path) -> None:
         data = small_scene()
-        data["chamber"] = {"mesh": "room.stl", "lining": "foil"}
+        data["chamber"] = {"mesh": "room.stl", "lining": "aluminium foil, bright side"}
         write_scene(folder, data)
         trimesh.util.concatenate(list(shapes)).export(folder / "room.stl")
 

@@ -116,7 +116,7 @@ def drawn_room(folder, form: str) -> None:
     data = small_scene()
     data["chamber"] = {
         "mesh": write_polygons(folder, form, corners, faces).name,
-        "lining": "foil",
+        "lining": "aluminium foil, bright side",
     }
     write_scene(folder, data)
 

@@ -121,7 +121,8 @@ def test_the_logbook_as_json(tmp_path):
     by = ("--operator", "CD")
     raysim_said("log", "new", folder=tmp_path)
     raysim_said("log", "add", "R1", "--owner", "AB", *by, folder=tmp_path)
-    raysim_said("log", "lamp", "left", "fitted", "--hours", "100", *by, folder=tmp_path)
+    lamp = ("log", "lamp", "left", "fitted", "--hours", "100", "--box", "box")
+    raysim_said(*lamp, *by, folder=tmp_path)
     words = ("R1", "--timer", "10:30", "--dose", "2 J/cm2", "--at", "2026-01-02 08:00", *by)
     said = raysim_said(
         "log", "start", "--lamps-burn", "indicator", *words, "--json", folder=tmp_path

@@ -1,6 +1,7 @@
 """`raysim log` as a crew uses it, mistakes included."""
 
 import json
+from datetime import date, timedelta
 
 import pytest
 from running import raysim_said, shows_cautions
@@ -8,6 +9,7 @@ from small_scenes import plate, write_scene
 
 from raysim.scene.file.read import file_hash, read_scene, scene_files
 
+LATELY = (date.today() - timedelta(days=30)).isoformat()
 BY = ("--operator", "CD")
 LIT = ("--lamps-burn", "indicator")
 
@@ -115,7 +117,7 @@ NEVER = {"code": "leak_above_limit", "says": "a seam leaks", "mend": "seal it"}
 
 def test_a_verdict_that_forbids_use_starts_no_cycle(folder):
     found = verdict(state="do not use", timer_s=None, reasons=[NEVER, TO_DO])
-    said = start_of(folder, {"verdict": found}, "--done", "it is fine")
+    said = start_of(folder, {"verdict": found}, "--done", "leak_above_limit=it is fine")
     assert said.status == 2
     assert "DO NOT USE: a seam leaks. Mend: seal it" in said.err
 
@@ -125,31 +127,97 @@ def test_what_is_still_to_be_done_must_be_said_to_be_done(folder):
     said = start_of(folder, found)
     assert said.status == 2
     assert "not ready yet: no seam was surveyed. Mend: survey it; or" in said.err
-    said = start_of(folder, found, "--done", "dark all round, EF")
+    said = start_of(folder, found, "--done", "leak_not_checked=dark all round, EF")
     assert said.status == 0, said.err
     listed = raysim_said("log", "list", "--json", folder=folder)
-    assert "done before: dark all round, EF" in json.loads(listed.out)["cycles"][-1]["note"]
+    assert (
+        "done before: leak_not_checked=dark all round, EF"
+        in json.loads(listed.out)["cycles"][-1]["note"]
+    )
+
+
+TOO_LOW = {"code": "target_below_print", "says": "the target is low", "mend": "raise it"}
+
+
+def test_one_word_does_not_stand_for_all_that_is_asked_for(folder):
+    """What was said of the seams passed a lower target and a longer run as well."""
+    found = {"verdict": verdict(state="ready after", reasons=[TO_DO, TOO_LOW])}
+    seams, target = "leak_not_checked=dark all round, EF", "target_below_print=agreed, Dr GH"
+    said = start_of(folder, found, "--done", seams)
+    assert said.status == 2
+    assert "the target is low. Mend: raise it; or" in said.err
+    assert start_of(folder, found, "--done", seams, "--done", target).status == 0
+
+
+@pytest.mark.parametrize("words", ["all is well", "touching=wiped", "leak_not_checked="])
+def test_done_must_say_of_what(folder, words):
+    found = {"verdict": verdict(state="ready after", reasons=[TO_DO])}
+    said = start_of(folder, found, "--done", words)
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert 'Mend: leak_not_checked="..."' in said.err
+
+
+@pytest.mark.parametrize("code", ["run_interrupted", "reading_old", "reading_undated"])
+def test_a_run_cannot_be_said_to_be_done(folder, code):
+    reason = {"code": code, "says": "something is wrong", "mend": "do this"}
+    found = {"verdict": verdict(state="ready after", reasons=[reason])}
+    said = start_of(folder, found, "--done", f"{code}=done, EF")
+    assert said.status == 2
+    assert "not ready yet: something is wrong. Mend: do this" in said.err
+
+
+def test_the_box_is_that_of_the_result(folder):
+    """Any name was taken, and lamps of another name were then not followed."""
+    said = start_of(folder, {}, "--box", "other")
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert 'the result is of "x". Mend: leave --box out' in said.err
+    assert start_of(folder, {}, "--box", "X").status == 0
+    lamp = raysim_said("log", "lamp", "rear", "fitted", *BY, folder=folder)
+    assert "lamp rear of x fitted" in lamp.out  # the only box of the logbook
+
+
+def test_a_box_that_the_logbook_does_not_know_is_told(folder):
+    lamp = ("log", "lamp", "rear", "fitted", *BY)
+    none = raysim_said(*lamp, folder=folder)
+    assert none.status == 2
+    assert "which box is meant? Mend: give --box" in none.err
+    assert raysim_said(*lamp, "--box", "locker", folder=folder).status == 0
+    assert 'this logbook knows "locker", and no box "x"' in start_of(folder, {}).err
 
 
 def test_a_reading_goes_through_the_scene_whatever_is_said_to_be_done(folder):
     """It can lengthen the timer, so a result from before it must not be run with."""
     found = {"verdict": verdict(state="ready after", reasons=[TO_DO, UNREAD])}
-    said = start_of(folder, found, "--done", "meter read, EF")
+    said = start_of(folder, found, "--done", "reading_missing=meter read, EF")
     assert said.status == 2
     assert "no meter was read. Mend: read it, then run 'raysim dose' anew" in said.err
 
 
 def test_a_reading_from_before_a_change_of_lamps_is_stale(folder):
     """Another run on the old reading made the box ready again."""
-    lamp = ("log", "lamp", "rear", *BY)
+    lamp = ("log", "lamp", "rear", "--box", "x", *BY)
     for event in ("fitted", "fitted"):
         assert raysim_said(*lamp, event, folder=folder).status == 0
     anew = {"made_at": "2036-01-01T08:00:00+00:00"}
-    old, new = ({"reading_date": day} for day in ("2026-03-01", "2035-12-31"))
+    old, new = ({"reading_date": day} for day in (LATELY, "2035-12-31"))
     said = start_of(folder, anew | {"verdict": verdict(holds_for=old)})
     assert said.status == 2
-    assert "lamp rear of box was changed after it or after its reading" in said.err
+    assert "lamp rear of x was changed after it or after its reading" in said.err
     assert start_of(folder, anew | {"verdict": verdict(holds_for=new)}).status == 0
+
+
+@pytest.mark.parametrize(
+    ("key", "what"), [("reading_date", "meter reading"), ("seams_date", "survey of the seams")]
+)
+def test_a_reading_that_has_become_old_is_stale(folder, key, what):
+    """A box that was ready once stayed ready for years."""
+    day = (date.today() - timedelta(days=366)).isoformat()
+    held = {"reading_date": LATELY, "seams_date": LATELY}
+    assert start_of(folder, {"verdict": verdict(holds_for=held)}).status == 0
+    raysim_said("log", "void", "3", "--note", "x", *BY, folder=folder)
+    said = start_of(folder, {"verdict": verdict(holds_for=held | {key: day})})
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert f"its {what} is of {day}, more than a year ago" in said.err
 
 
 def test_every_cycle_asks_whether_all_lamps_burn(folder):
@@ -173,33 +241,37 @@ def test_a_result_of_a_scene_that_has_changed_is_stale(folder):
 
 
 def test_a_result_from_before_a_change_of_lamps_is_stale(folder):
-    lamp = ("log", "lamp", "rear", *BY)
+    lamp = ("log", "lamp", "rear", "--box", "x", *BY)
     assert raysim_said(*lamp, "fitted", "--hours", "10", folder=folder).status == 0
     assert start_of(folder, {}).status == 0  # the first entry of a lamp is no change
     raysim_said("log", "void", "4", "--note", "x", *BY, folder=folder)
     assert raysim_said(*lamp, "fitted", folder=folder).status == 0
     said = start_of(folder, {})
     assert said.status == 2
-    assert "lamp rear of box was changed after it" in said.err
+    assert "lamp rear of x was changed after it" in said.err
     assert start_of(folder, {"made_at": "2036-01-01T08:00:00+00:00"}).status == 0
 
 
-def test_a_lamp_older_than_the_timer_allows_for_is_warned_of(folder):
-    fitted = ("log", "lamp", "rear", "fitted", "--hours", "7999", *BY)
+def test_a_lamp_older_than_the_timer_allows_for_starts_no_cycle(folder):
+    """It was only warned of, and the load then got too little."""
+    fitted = ("log", "lamp", "rear", "fitted", "--hours", "7999", "--box", "x", *BY)
     assert raysim_said(*fitted, folder=folder).status == 0
-    elsewhere = start_of(folder, {}, "--box", "other")
-    assert "lamp rear" not in elsewhere.err
+    elsewhere = start_of(folder, {"scene": RECORD["scene"] | {"title": "other"}})
+    assert (elsewhere.status, "lamp rear" in elsewhere.err) == (0, False)
     raysim_said("log", "void", "4", "--note", "x", *BY, folder=folder)
     longer = start_of(folder, {"lamp_life": {"holds_until_h": 9000.0}})
-    assert "lamp rear" not in longer.err
+    assert (longer.status, longer.err.count("lamp rear")) == (0, 0)
     raysim_said("log", "void", "6", "--note", "x", *BY, folder=folder)
-    said = start_of(folder, {"lamp_life": {"holds_until_h": 8000.0}})
-    assert said.status == 0
-    line = next(line for line in said.err.splitlines() if "lamp rear" in line)
-    assert "8,001.0 h by the end of this cycle, and the timer holds until 8,000 h" in line
-    raysim_said("log", "void", "8", "--note", "x", *BY, folder=folder)
-    by_hand = raysim_said("log", "start", *LIT, "R1", "--timer", "2 h", *BY, folder=folder)
-    assert "lamp rear has 8,001.0 h" in by_hand.err  # the rated life
+    short = {"lamp_life": {"holds_until_h": 8000.0}}
+    said = start_of(folder, short)
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    line = "lamp rear has 8,001.0 h by the end of this cycle, and the timer holds until 8,000 h"
+    assert line in said.err
+    by_hand = ("log", "start", *LIT, "R1", "--timer", "2 h", "--box", "x", *BY)
+    assert line in raysim_said(*by_hand, folder=folder).err  # the rated life
+    passed = start_of(folder, short, "--override", "read yesterday, GH")
+    assert passed.status == 0
+    assert line in passed.err
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from small_scenes import small_scene, write_scene
 import raysim.dose.agreement
 import raysim.dose.simulate
 
+TODAY = date.today().isoformat()
 POINTS = [
     {"name": "by the left tube", "at": [70, 60, 170], "facing": [-1, -0.7, 0]},
     {"name": "by the right tube", "at": [230, 190, 170], "facing": [1, 0.7, 0]},
@@ -22,7 +24,7 @@ POINTS = [
 def with_points(folder, readings=(None, None, None)):
     data = small_scene()
     data["meter"] = [
-        point | ({} if r is None else {"reading": f"{r} mW/cm2", "read_on": "2026-03-01"})
+        point | ({} if r is None else {"reading": f"{r} mW/cm2", "read_on": TODAY})
         for point, r in zip(POINTS, readings, strict=True)
     ]
     write_scene(folder, data)
@@ -158,6 +160,7 @@ def test_readings_that_agree_leave_a_timer_that_is_no_shorter(tmp_path, predicte
     record = json.loads(told.out)
     assert record["verdict"]["timer_s"] > record["verdict"]["calculated_s"] > 0.0
     assert record["readings"]["agree"]
+    assert record["strip_at"]["object"] == "plate"
     assert (
         max(cause["time_s"] for cause in record["readings"]["causes"])
         == record["verdict"]["timer_s"]
@@ -202,11 +205,27 @@ def test_hours_that_cannot_be_are_one_clear_line(tmp_path, changes, words):
     assert words in said.err
 
 
+def test_places_are_proposed_as_lines_that_the_scene_takes(tmp_path):
+    """With the spot for a dosimeter strip; the scene needs no [[meter]] of its own."""
+    path = write_scene(tmp_path)
+    said = raysim_said("meter", "scene.toml", "--places", *QUICK, folder=tmp_path)
+    assert said.status == 0, said.err
+    assert "A dosimeter strip belongs on the spot that sets the time: plate," in said.words
+    assert shows_cautions(said.out)
+    lines = said.out[said.out.index("[[meter]]") : said.out.index("  254 nm meter")]
+    assert lines.count("[[meter]]") == 3
+    path.write_text(path.read_text() + lines)
+    assert raysim_said("check", "scene.toml", folder=tmp_path).status == 0
+    told = raysim_said("meter", "scene.toml", "--json", folder=tmp_path)
+    points = json.loads(told.out)["points"]
+    assert max(point["reflected_share"] for point in points) > 0.8
+
+
 def test_a_scene_without_points_is_told_so(tmp_path):
     write_scene(tmp_path)
     said = raysim_said("meter", "scene.toml", folder=tmp_path)
     assert said.status == 2
-    assert "no [[meter]]" in said.err
+    assert "no [[meter]]. Mend: 'raysim meter --places' proposes some" in said.err
 
 
 def test_a_reading_of_zero_leaves_no_time_however_the_others_agree(tmp_path, predicted):
@@ -273,4 +292,8 @@ def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path,
     assert "a meter reading does not agree with the calculation" in started.err
     with_points(tmp_path, (predicted[0], predicted[1], None))
     assert raysim_said(*dose, folder=tmp_path).status == 0
-    assert raysim_said(*log, "--done", "seams looked at, AB", folder=tmp_path).status == 0
+    seams = ("--done", "leak_not_checked=dark, AB")
+    both = raysim_said(*log, *seams, folder=tmp_path)
+    assert "the lining is not checked: every reading is mainly light straight from" in both.err
+    lining = ("--done", "lining_not_checked=new foil, AB")
+    assert raysim_said(*log, *seams, *lining, folder=tmp_path).status == 0

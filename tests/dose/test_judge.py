@@ -354,7 +354,7 @@ def test_the_worst_of_each_object_is_no_fluke():
     assert case.bound == case.summary.bound == pytest.approx(0.4)
 
 
-def test_the_darkest_spot_of_each_kind_of_part_is_sought_over_all_objects():
+def test_the_darkest_spot_of_each_part_of_each_object_is_told_darkest_first():
     sheets = [sheet(0.004, (0.02 * k, 0.0, 0.0)) for k in range(4)]
     scene = scene_of(sheets, bodies=[0, 0, 1, 1])
     names = ("shell", "straps", "Shell", "straps")
@@ -363,7 +363,8 @@ def test_the_darkest_spot_of_each_kind_of_part_is_sought_over_all_objects():
     irradiance[5, INSIDE], irradiance[20, OUTSIDE], irradiance[30, INSIDE] = 4.0, 3.0, 6.0
     case = judged(irradiance, 0.9 * irradiance, scene=replace(scene, parts=parts))
     found = [(spot.part, spot.object, spot.face) for spot in case.worst_per_part]
-    assert found == [("Shell", "body 1", 20), ("straps", "body 1", 30)]
+    assert found[:3] == [("Shell", "body 1", 20), ("shell", "body 0", 5), ("straps", "body 1", 30)]
+    assert [(part, body) for part, body, _ in found[3:]] == [("straps", "body 0")]
 
 
 def test_the_object_of_the_named_spot_names_the_same():

@@ -31,7 +31,13 @@ def meters(readings):
     """Meter points with such predictions and readings (W/m2), lamps new."""
     nowhere, up = np.zeros(3), np.array([0.0, 0.0, 1.0])
     return [
-        MeterResult(MeterPoint(f"p{k}", nowhere, up, reading), BY_LAMP[:, :, k], np.ones(2), 0.05)
+        MeterResult(
+            MeterPoint(f"p{k}", nowhere, up, reading),
+            BY_LAMP[:, :, k],
+            np.ones(2),
+            0.05,
+            DIRECT[:, k],
+        )
         for k, reading in enumerate(readings)
     ]
 

@@ -58,7 +58,7 @@ def small_scene() -> dict:
     }
     return {
         "title": "small box",
-        "chamber": {"inside": list(INSIDE), "lining": "foil"},
+        "chamber": {"inside": list(INSIDE), "lining": "aluminium foil, bright side"},
         "lamp": lamps,
         "object": [respirator],
     }

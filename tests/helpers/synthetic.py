@@ -144,7 +144,8 @@ def result(
         Level.WARNING,
     )
     point = MeterPoint("middle", np.array([0.15, 0.12, 0.1]), np.array([0.0, 0.0, 1.0]), None)
-    meter = MeterResult(point, np.array([[8.0, 10.0], [11.0, 14.0], [13.0, 17.0]]), np.ones(2), 0.5)
+    shown = np.array([[8.0, 10.0], [11.0, 14.0], [13.0, 17.0]])
+    meter = MeterResult(point, shown, np.ones(2), 0.5, np.array([4.0, 6.0]))
     whole = Result(
         title=title,
         sha256="0123456789abcdef" * 4,
@@ -217,10 +218,9 @@ def case_result(scene: SceneTriangles, name: str, irradiance: np.ndarray) -> Cas
 
 
 def _worst_of_parts(scene: SceneTriangles, irradiance: np.ndarray) -> tuple[Spot, ...]:
-    """Darkest spot of shells and of straps, darkest first."""
-    names = np.array([part.name for part in scene.parts])[scene.face_part]
-    masks = [scene.judged & (names == name)[:, None] for name in ("shell", "straps")]
-    spots = [_spot(scene, irradiance, mask, np.inf) for mask in masks]
+    """Darkest spot of the shell and of the straps of each object, darkest first."""
+    masks = (scene.judged & (scene.face_part == k)[:, None] for k in range(len(scene.parts)))
+    spots = [_spot(scene, irradiance, mask, np.inf) for mask in masks if mask.any()]
     return tuple(sorted(spots, key=lambda spot: spot.irradiance))
 
 

@@ -61,6 +61,13 @@ NORMAL_INCIDENCE = {
 ALL_ROWS = [*surfaces().values(), *lamp_types().values(), *assumptions().values()]
 
 
+def test_a_word_of_a_name_finds_it():
+    """`steel` was answered with white paint."""
+    with pytest.raises(UnknownSurface) as caught:
+        find_surface("Steel")
+    assert caught.value.nearest[:2] == ["stainless steel sheet", "galvanised steel sheet"]
+
+
 @pytest.mark.parametrize("row", ALL_ROWS, ids=lambda row: getattr(row, "name", None) or row.key)
 def test_every_row_has_source_and_known_marks(row):
     assert row.source.strip()

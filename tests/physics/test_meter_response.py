@@ -8,12 +8,13 @@ from agreement import agrees
 from built_scenes import BLACK, LOSSLESS, Lamp, Piece, box, flipped, icosphere, scene_of, surface
 from measuring import DEGREES, THREADS
 
-from raysim.estimate.meter import first_cosines, meter_batches
+from raysim.estimate.meter import DIRECT_ONLY, first_cosines, meter_batches
 from raysim.kernels.fresnel import fresnel_reflectance
 from raysim.library.meter_heads import CORRECTED, known_responses, table_response
 from raysim.scene.triangles import MeterPoint
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
+from raysim.transport.tallies import MAX_BOUNCES
 
 ROWS = [[0, 1.0], [15, 0.9], [30, 0.6], [45, 0.35], [60, 0.2], [75, 0.08], [90, 0.0]]
 OWN = table_response(ROWS)
@@ -21,13 +22,18 @@ DOME = table_response([[0, 1.0], [30, 1.0], [60, 1.0], [89.9, 1.0], [90, 0.0]])
 POWER = 5.0
 
 
-def shown(scene, at, facing, response, seed=1, paths=512):
+def shown(scene, at, facing, response, seed=1, paths=512, max_bounces=MAX_BOUNCES):
     """Mean of what a head shows and its standard error, expected case, W/m2."""
     facing = np.array(facing, float)
     meter = MeterPoint("p", np.array(at, float), facing / np.linalg.norm(facing), None, response)
     scene = replace(scene, meters=(meter,))
     batches = meter_batches(
-        scene, kernel_scene(scene), RunOptions(seed, THREADS), cases=slice(1, 2), paths=paths
+        scene,
+        kernel_scene(scene),
+        RunOptions(seed, THREADS),
+        cases=slice(1, 2),
+        paths=paths,
+        max_bounces=max_bounces,
     )
     total = batches[0, :, :, 0].sum(axis=1)
     return total.mean(), total.std(ddof=1) / np.sqrt(len(total))
@@ -76,6 +82,21 @@ def test_rows_of_the_table_are_what_is_shown():
     for degrees, value in ((30.0, 0.6), (60.0, 0.2)):
         ratio = float(OWN.over_cosine(np.array(np.cos(np.radians(degrees)))))
         assert ratio * np.cos(np.radians(degrees)) == pytest.approx(value, rel=1e-6)
+
+
+@pytest.mark.parametrize("response", [CORRECTED, OWN], ids=["cosine", "own"])
+def test_direct_light_is_that_of_the_same_box_in_black(response):
+    """And none where the head turns its back to the lamp, however bright the walls are."""
+    lamp = [Lamp((((0.2, 0.0, -0.01), (0.2, 0.0, 0.01), 5e-4),), POWER)]
+    black, white = (scene_of([Piece(box(-0.5, 0.5), s)], lamp) for s in (BLACK, surface(0.75)))
+    head = ((0.0, 0.0, 0.0), facing(30.0), response)
+    (all_black, _), (all_white, _) = (shown(scene, *head) for scene in (black, white))
+    direct, _ = shown(white, *head, max_bounces=DIRECT_ONLY)
+    assert direct == pytest.approx(all_black, rel=1e-12)
+    assert all_white > 1.2 * direct
+    behind = ((0.0, 0.0, 0.0), (-1.0, 0.0, 0.0), response)
+    assert shown(white, *behind, max_bounces=DIRECT_ONLY)[0] == 0.0
+    assert shown(white, *behind)[0] > 0.0
 
 
 RADIUS = 0.3

@@ -6,6 +6,8 @@ from raysim.base.errors import SceneError
 from raysim.scene.file.read import read_scene
 
 SLIPS = {
+    "judged = yes": "write judged = true",
+    "judged = No": "write judged = false",
     "diameter = 2,6": 'write the decimal point as ".": diameter = 2.6',
     "uvc = 4.7 W": 'put a number with its unit in quotes: uvc = "4.7 W"',
     "uvc = 4,7 W  # new": 'put a number with its unit in quotes: uvc = "4.7 W"',

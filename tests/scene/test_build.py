@@ -112,7 +112,7 @@ def test_a_surface_of_the_scene_goes_before_the_library(tmp_path):
         {"name": "Foil", "reflectance": 0.6, "reflectance_low": 0.5},
         {"name": "pane", "refractive_index": 1.5},
     ]
-    data["chamber"]["walls"] = {"front": "PANE"}
+    data["chamber"] |= {"lining": "foil", "walls": {"front": "PANE"}}
     triangles = built(tmp_path, data)
     assert surface_of(triangles, "chamber: back").reflectance_low == 0.5
     pane = surface_of(triangles, "chamber: front")

@@ -112,7 +112,7 @@ def test_a_chamber_mesh_that_is_not_closed_is_an_error(tmp_path):
     shape = box([300.0, 250.0, 350.0])
     shape.update_faces(np.arange(len(shape.faces)) != 3)
     data = small_scene()
-    data["chamber"] = {"mesh": "room.ply", "lining": "foil"}
+    data["chamber"] = {"mesh": "room.ply", "lining": "aluminium foil, bright side"}
     fault = only_error(write_scene(tmp_path, data, room=shape))
     assert fault.key == "chamber.mesh"
     assert "room.ply is not closed" in fault.what
@@ -123,7 +123,7 @@ def test_a_chamber_mesh_of_mixed_sides_is_an_error(tmp_path):
     faces = np.array(shape.faces)
     faces[3] = faces[3, ::-1]
     data = small_scene()
-    data["chamber"] = {"mesh": "room.ply", "lining": "foil"}
+    data["chamber"] = {"mesh": "room.ply", "lining": "aluminium foil, bright side"}
     mixed = trimesh.Trimesh(shape.vertices, faces, process=False)
     fault = only_error(write_scene(tmp_path, data, room=mixed))
     assert fault.key == "chamber.mesh"
@@ -232,7 +232,7 @@ def test_the_missing_corner_of_an_l_shape_is_outside(tmp_path):
         faces += [(a, b, b + 6), (a, b + 6, a + 6)]
     room = trimesh.Trimesh(corners, faces, process=False)
     data = small_scene()
-    data["chamber"] = {"mesh": "room.ply", "lining": "foil"}
+    data["chamber"] = {"mesh": "room.ply", "lining": "aluminium foil, bright side"}
     data["lamp"][1] |= {"from": [260, 100, 60], "to": [260, 100, 290]}
     data["object"][0]["at"] = [220, 200, 150]
     assert only_error(write_scene(tmp_path, data, room=room)).what == "it lies outside the box"
@@ -313,6 +313,73 @@ def test_a_meter_that_looks_at_a_wall_from_near_is_doubted(tmp_path, y, doubted)
     faults = faults_of(write_scene(tmp_path, data))
     assert [fault.key for fault in faults] == ['meter 1 "m".facing'] * doubted
     assert all("looks at chamber: front, less than 30 mm off" in fault.what for fault in faults)
+
+
+@pytest.mark.parametrize(
+    ("at", "where"),
+    [([40, 40, 100], 'lamp "left"'), ([150, 127, 170], "plate"), ([150, 60, 60], "thing")],
+)
+def test_a_meter_in_a_lamp_or_in_the_load_is_an_error(tmp_path, at, where):
+    """With a reading that counts, that is. The thing is a block, its middle far from all faces."""
+    data = with_object(at=[150, 60, 60])
+    point = {"name": "m", "at": at, "facing": [0, -1, 0]}
+    data["meter"] = [point]
+    scene = write_scene(tmp_path, data, thing=trimesh.creation.box([60, 60, 60]))
+    assert [f.code for f in faults_of(scene) if f.key.startswith("meter")] == ["meter-in-the-way"]
+    assert errors_of(scene) == []
+    data["meter"] = [point | {"reading": "1 mW/cm2"}]
+    fault = only_error(write_scene(tmp_path, data, thing=trimesh.creation.box([60, 60, 60])))
+    assert fault.code == "meter-in-the-way"
+    assert f"in or right at {where}," in fault.what
+    data["meter"][0]["at"] = [150, 200, 100]
+    assert errors_of(write_scene(tmp_path, data)) == []
+
+
+@pytest.mark.parametrize(("off", "held"), [(5.0, True), (60.0, False)])
+def test_a_respirator_far_from_its_hook_is_doubted(tmp_path, off, held):
+    """A hook 250 mm off was passed, and so the strap on it was not dark."""
+    data = with_object(name="hook", at=[150, 125, 250])
+    data["object"][0] = data["object"][0] | {"mesh": "cup.ply", "at": [150, 125, 200 - off]}
+    cup = trimesh.creation.icosphere(subdivisions=2, radius=40.0)
+    rod = trimesh.creation.box([5.0, 5.0, 20.0])
+    found = faults_of(write_scene(tmp_path, data, cup=cup, thing=rod))
+    assert [f.code for f in found if f.code == "nothing-holds-it"] == ["nothing-holds-it"] * (
+        not held
+    )
+    if not held:
+        assert "nothing holds it: hook, 60 mm off, is the nearest" in found[-1].what
+
+
+def test_without_a_hook_in_the_scene_nobody_asks_for_one(tmp_path):
+    data = small_scene()
+    data["object"][0] |= {"mesh": "cup.ply", "at": [150, 125, 150]}
+    cup = trimesh.creation.icosphere(subdivisions=2, radius=40.0)
+    assert "nothing-holds-it" not in {
+        f.code for f in faults_of(write_scene(tmp_path, data, cup=cup))
+    }
+
+
+@pytest.mark.parametrize(
+    ("name", "told"), [("foil", True), ("Aluminum Foil", True), ("dull foil", False)]
+)
+def test_a_name_that_fits_several_linings_is_asked_about(tmp_path, name, told):
+    """`foil` was the bright side without a word."""
+    data = small_scene()
+    data["chamber"]["lining"] = name
+    found = faults_of(write_scene(tmp_path, data))
+    assert [fault.code for fault in found] == ["loose-name"] * told
+    if told:
+        assert f'"{name}" is taken as "aluminium foil, bright side"' in found[0].what
+    data["surface"] = [{"name": name, "reflectance": 0.6, "reflectance_low": 0.5}]
+    assert faults_of(write_scene(tmp_path, data)) == []  # it is the user's own
+
+
+def test_panels_are_not_cut_for_a_mesh(tmp_path):
+    """`sheet` was read and forgotten."""
+    data = small_scene()
+    data["chamber"] = {"mesh": "room.ply", "lining": "white paint", "sheet": 9}
+    (fault,) = errors_of(write_scene(tmp_path, data, room=box([300, 250, 350])))
+    assert "sheet is for the panels of a box given by inside" in fault.what
 
 
 def test_two_respirators_through_each_other_are_an_error(tmp_path):

@@ -9,6 +9,7 @@ import pytest
 import synthetic
 
 from raysim.base.cases import CAUTIOUS
+from raysim.dose.result import PoseResult
 from raysim.dose.verdict_record import FORBIDS, State, Why
 from raysim.output.words.verdict import headline, holds_words, state_words, timer_words
 from raysim.scene.file.written import SceneAsWritten
@@ -16,8 +17,10 @@ from raysim.scene.triangles import Untreated
 from raysim.studies.leak.run import Leak
 from raysim.verdict.rules import shift, with_verdict
 
-READ = {"reading": "2.5 mW/cm2", "read_on": date(2026, 3, 1)}
-SEAMS = {"checked_on": date(2026, 3, 2), "by": "AB", "highest": "0.05 uW/cm2"}
+DAY = date.today() - timedelta(days=30)
+POINT = {"name": "m", "at": [9, 9, 9], "facing": [0, 0, 1], "reading": "2 mW/cm2"}
+READ = {"reading": "2.5 mW/cm2", "read_on": DAY}
+SEAMS = {"checked_on": DAY, "by": "AB", "highest": "0.05 uW/cm2"}
 
 
 def scene(**tables):
@@ -58,20 +61,79 @@ def test_a_box_that_was_read_and_surveyed_is_ready():
     assert judged.verdict.state is State.READY
     assert judged.verdict.timer == judged.timer == judged.calculated
     assert headline(judged).startswith("READY. Set the timer to ")
-    assert judged.verdict.holds_for.reading_date == date(2026, 3, 1)
+    assert judged.verdict.holds_for.reading_date == DAY
     assert judged.verdict.holds_for.scene == judged.sha256
     assert judged.verdict.holds_for.lamps == (("front lamp", 0.0), ("rear lamp", 100.0))
+
+
+def read_beside_a_lamp(*direct):
+    """A run whose points get these shares of their light straight from the lamps; each agrees."""
+    whole = ready(reading=None)
+    (meter,) = whole.meters
+    lit = [replace(meter, direct=share * meter.by_lamp[1]) for share in direct]
+    points = [
+        replace(one, point=replace(one.point, name=f"m{k}", reading=25.0))
+        for k, one in enumerate(lit)
+    ]
+    return synthetic.with_readings(replace(whole, meters=tuple(points)))
+
+
+@pytest.mark.parametrize(
+    ("direct", "where"),
+    [
+        ((0.9, 0.2), "at m1, and give reading"),
+        ((0.9, 0.8), "at a place of 'raysim meter --places'"),
+    ],
+)
+def test_whoever_has_no_reading_is_sent_to_where_the_lining_is_read_as_well(direct, where):
+    whole = replace(read_beside_a_lamp(*direct), readings=None)
+    (reason,) = with_verdict(whole).verdict.reasons
+    assert reason.code is Why.READING_MISSING
+    assert where in reason.mend
+
+
+def test_one_reading_by_reflected_light_checks_the_lining():
+    assert codes(with_verdict(read_beside_a_lamp(0.9, 0.8))) == {Why.LINING_NOT_CHECKED}
+    assert codes(with_verdict(read_beside_a_lamp(0.9, 0.2))) == set()
+
+
+def test_a_lining_that_the_worst_spot_does_not_live_by_need_not_be_read():
+    """Between low and expected reflectances it loses 1 % there."""
+    whole = read_beside_a_lamp(0.9)
+    light = whole.lamp_irradiance.copy()
+    light[0] = 0.99 * light[1]
+    assert codes(with_verdict(replace(whole, lamp_irradiance=light))) == set()
+
+
+def test_what_forbade_use_once_leaves_the_times_of_poses_for_another_verdict():
+    """They were lost: a result judged again after its seams were mended showed no timer a pose."""
+    whole = replace(ready(), warm_up=replace(synthetic.WARM_UP, poses=(0.5, 0.5)))
+    worst = whole.cases[CAUTIOUS].worst
+    poses = tuple(PoseResult(name, 0.5, 100.0, 1.0, worst, 1.0) for name in ("up", "down"))
+    whole = replace(whole, poses=poses)
+    forbidden = with_verdict(whole, [leak(1.0)])
+    assert [pose.time for pose in forbidden.poses] == [math.inf, math.inf]
+    again, first = with_verdict(forbidden, [leak(0.0001)]), with_verdict(whole, [leak(0.0001)])
+    assert [pose.time for pose in again.poses] == [pose.time for pose in first.poses]
+    assert timer_words(again) == timer_words(first)
+    assert sum(pose.time for pose in again.poses) == pytest.approx(again.timer)
+
+
+def test_precision_is_mended_by_a_longer_run_and_not_by_asking_for_less():
+    (reason,) = with_verdict(LACKING[Why.PRECISION_NOT_REACHED]()).verdict.reasons
+    assert "more --photons with the same --precision 0.02" in reason.mend
 
 
 UNTREATED = Untreated("respirator 1", "straps", "inside", (3, 4), 2e-5, "hook 1")
 LACKING = {
     Why.READING_MISSING: lambda: ready(reading=None),
-    Why.READING_UNDATED: lambda: ready(
-        meter=[{"name": "m", "at": [9, 9, 9], "facing": [0, 0, 1], "reading": "2 mW/cm2"}]
-    ),
+    Why.READING_UNDATED: lambda: ready(meter=[POINT]),
+    Why.READING_OLD: lambda: ready(meter=[POINT | {"read_on": DAY - timedelta(days=366)}]),
+    Why.LINING_NOT_CHECKED: lambda: read_beside_a_lamp(0.9),
     Why.LEAK_NOT_CHECKED: lambda: ready(seams=None),
     Why.RUN_INTERRUPTED: lambda: replace(ready(), interrupted=True),
     Why.PRECISION_NOT_REACHED: lambda: replace(ready(), precision_asked=0.02),
+    Why.LAMP_PAST_LIFE: lambda: ready(lamps_behaviour={"rated_hours": 90}),
     Why.TOUCHING: lambda: replace(ready(), untreated=(UNTREATED,)),
     Why.TARGET_BELOW_PRINT: lambda: replace(ready(), target_dose=9_000.0),
 }
@@ -159,18 +221,27 @@ def test_a_box_that_must_not_be_used_still_says_how_much_it_wears():
     assert found.cycles == 0
 
 
+def test_a_survey_of_the_seams_more_than_a_year_ago_is_none():
+    old = SEAMS | {"checked_on": DAY - timedelta(days=366)}
+    judged = with_verdict(ready(seams=old))
+    assert codes(judged) == {Why.LEAK_NOT_CHECKED}
+    assert "over a year ago" in judged.verdict.reasons[0].says
+
+
 @pytest.mark.parametrize("code", [Why.READING_UNDATED, Why.LEAK_NOT_CHECKED])
 def test_a_day_that_has_not_come_is_no_day(code):
     late = date.today() + timedelta(days=2)
-    meter = {"name": "m", "at": [9, 9, 9], "facing": [0, 0, 1], "reading": "2 mW/cm2"}
     seams, day = SEAMS, late
     if code is Why.LEAK_NOT_CHECKED:
-        seams, day = SEAMS | {"checked_on": late}, date(2026, 3, 1)
-    assert codes(with_verdict(ready(meter=[meter | {"read_on": day}], seams=seams))) == {code}
+        seams, day = SEAMS | {"checked_on": late}, DAY
+    assert codes(with_verdict(ready(meter=[POINT | {"read_on": day}], seams=seams))) == {code}
 
 
 def test_what_the_verdict_belongs_to_is_told():
     words = holds_words(with_verdict(ready()))
-    assert "the reading of 2026-03-01" in words
-    assert "the seams as AB found them on 2026-03-02 (0.0500 uW/cm2)" in words
+    assert f"the reading of {DAY}" in words
+    assert f"the seams as AB found them on {DAY} (0.0500 uW/cm2)" in words
     assert "any change makes it stale" in words
+    drawn = holds_words(with_verdict(ready(seams=None), [leak(0.0001)]))
+    assert 'stray light calculated for "door" as drawn' in drawn
+    assert "no survey" not in drawn

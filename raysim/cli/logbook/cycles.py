@@ -23,7 +23,7 @@ from raysim.cli.logbook.options import (
 )
 from raysim.logbook.book import open_logbook
 from raysim.logbook.cycles import Setting, close_cycle, start_cycle
-from raysim.logbook.lamps import past_their_life
+from raysim.logbook.lamps import known_boxes, new_box, refuse_past_their_life, the_box
 from raysim.output.words.cautions import CAUTION_LINE
 
 CORRECT = click.option("--correct", is_flag=True, help="It is closed already; correct that.")
@@ -48,9 +48,8 @@ NUMBER = click.argument("number", type=COUNT)
 @click.option(
     "--done",
     type=TEXT,
-    default="",
-    show_default=False,
-    help="What the verdict asks for and was done; by whom.",
+    multiple=True,
+    help="CODE=WHAT: something the verdict asks for, what was done and by whom; may be repeated.",
 )
 @click.option(
     "--override",
@@ -74,9 +73,9 @@ def start(
     dose: float | None,
     strap_dose: float | None,
     lamps_burn: str | None,
-    done: str,
+    done: tuple[str, ...],
     note: str,
-    box: str,
+    box: str | None,
     as_json: bool,
     book: Path,
     **entry: Any,
@@ -91,15 +90,23 @@ def start(
             "a lamp that is out cannot be seen from outside: look at the indicator or the fixed "
             "meter, and give --lamps-burn indicator or --lamps-burn meter"
         )
-    setting, until = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose), None
-    notes = [note, f"every lamp burns, by {lamps_burn}", f"done before: {done}" if done else ""]
+    notes = [note, f"every lamp burns, by {lamps_burn}"]
+    notes += ["done before: " + ", ".join(done)] if done else []
     note = "; ".join(filter(None, notes))
     with open_logbook(book) as opened:
+        until = None
         if result is not None:
             setting, until, since = setting_of_result(result, box, done)
-            refuse_changed_lamps(opened, box, since, result)
+            refuse_changed_lamps(opened, setting.box, since, result)
+        else:
+            box = the_box(opened, box if known_boxes(opened) else box or "box")
+            setting = Setting(box, timer or 0.0, dose=dose, strap_dose=strap_dose)
+        doubts = new_box(opened, setting.box)
+        doubts += refuse_past_their_life(
+            opened, setting.box, setting.timer, until, entry["overridden"]
+        )
         number, warnings = start_cycle(opened, codes, setting, note=note, **entry)
-        warnings += past_their_life(opened, box, until)
+        warnings += doubts
     if as_json:
         entered = {"cycle": number, "respirators": codes, "warnings": warnings}
         print_json(**entered, **setting_record(setting))

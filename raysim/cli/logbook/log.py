@@ -11,7 +11,7 @@ from raysim.cli.logbook.cycles import end, interrupted, start, void
 from raysim.cli.logbook.options import BOOK, BOX, DOSE, ENTRY, OPERATOR
 from raysim.cli.logbook.show import ages, export, listing, tallies_command
 from raysim.logbook.book import new_logbook, open_logbook
-from raysim.logbook.lamps import enter_lamp
+from raysim.logbook.lamps import enter_lamp, the_box
 from raysim.logbook.respirators import RETIRED, Respirator, add_respirator, correct_respirator, get
 from raysim.output.words.cautions import CAUTION_LINE
 
@@ -115,7 +115,7 @@ def retire(*, code: str, note: str, operator: str, book: Path) -> None:
 
 @with_examples(
     "lamp",
-    "raysim log lamp left fitted --operator CD",
+    'raysim log lamp left fitted --box "My box" --operator CD',
     "raysim log lamp left read --hours 412 --operator CD",
 )
 @click.argument("name", type=TEXT)
@@ -125,9 +125,10 @@ def retire(*, code: str, note: str, operator: str, book: Path) -> None:
 )
 @BOX
 @ENTRY
-def lamp(*, name: str, event: str, hours: float, box: str, book: Path, **entry: Any) -> None:
+def lamp(*, name: str, event: str, hours: float, box: str | None, book: Path, **entry: Any) -> None:
     """Enter that lamp NAME was fitted (with its hours so far), its hours read, or removed."""
     with open_logbook(book) as opened:
+        box = the_box(opened, box)
         number = enter_lamp(opened, box, name, event, hours=hours, **entry)
     click.echo(f"Entry {number}: lamp {name} of {box} {event}, {hours:g} h.")
 

@@ -1,7 +1,8 @@
 """The verdict of a result, as `raysim log start` obeys it."""
 
 import sqlite3
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -9,20 +10,26 @@ from raysim.base.errors import RaysimError, printable
 from raysim.dose.verdict_record import State, Why
 
 # What only a new run can settle, whatever is said to be done.
-OF_READINGS = {Why.READING_MISSING, Why.READING_UNDATED}
+OF_A_RUN = {
+    Why.READING_MISSING: ", then run 'raysim dose' anew: a reading can lengthen the timer",
+    Why.READING_UNDATED: ", then run 'raysim dose' anew",
+    Why.READING_OLD: ", then run 'raysim dose' anew: a reading can lengthen the timer",
+    Why.RUN_INTERRUPTED: "",
+}
 ANEW = "Mend: run 'raysim dose' anew"
 
 
-def obey(record: dict[str, Any], folder: Path, done: str) -> None:
+def obey(record: dict[str, Any], folder: Path, done: Sequence[str]) -> None:
     """Refuse a result that is not ready, or whose scene has changed.
 
-    `record` is the content of result.json; `done` says what was done of that which it asks for.
+    `record` is the content of result.json; `done`, CODE=WHAT each, says what was done of that
+    which it asks for.
 
     Raises
     ------
     RaysimError
-        DO NOT USE; something still to be done and not said to be; another scene than that of the
-        result.
+        DO NOT USE; something still to be done and not said to be; a reading too old by now; another
+        scene than that of the result.
     KeyError, TypeError, ValueError
         Where the record is not one of raysim.
     """
@@ -30,25 +37,56 @@ def obey(record: dict[str, Any], folder: Path, done: str) -> None:
         raise RaysimError(f"--result {folder}: it has no verdict, being of an older raysim. {ANEW}")
     found = record["verdict"]
     state = State(found["state"])
-    reasons = [(printable(str(r["says"])), printable(str(r["mend"]))) for r in found["reasons"]]
+    reasons = [_told(reason) for reason in found["reasons"]]
     if state is State.DO_NOT_USE:
-        says, mend = reasons[0]
+        _, says, mend = reasons[0]
         raise RaysimError(f"--result {folder}: DO NOT USE: {says}. Mend: {mend}")
-    of_readings = [r for r in found["reasons"] if r["code"] in OF_READINGS]
-    if of_readings:
-        says, mend = (printable(str(of_readings[0][key])) for key in ("says", "mend"))
-        raise RaysimError(
-            f"--result {folder}: not ready yet: {says}. Mend: {mend}, then run 'raysim dose' "
-            "anew: a reading can lengthen the timer"
-        )
-    if state is State.READY_AFTER and not done.strip():
-        says = "; ".join(says for says, _ in reasons)
-        mends = "; ".join(mend for _, mend in reasons)
-        raise RaysimError(
-            f"--result {folder}: not ready yet: {says}. Mend: {mends}; or, where that was done "
-            "without an entry in the scene, give --done with what was done and by whom"
-        )
+    for code, says, mend in reasons:
+        if code in OF_A_RUN:
+            more = OF_A_RUN[Why(code)]
+            raise RaysimError(f"--result {folder}: not ready yet: {says}. Mend: {mend}{more}")
+    said = _said_to_be_done(done, [code for code, _, _ in reasons])
+    for code, says, mend in reasons:
+        if code not in said:
+            raise RaysimError(
+                f"--result {folder}: not ready yet: {says}. Mend: {mend}; or, where that was done "
+                f'without an entry in the scene, --done {code}="WHAT WAS DONE, BY WHOM"'
+            )
+    _refuse_old(found["holds_for"], folder)
     _refuse_stale(record["scene"], folder)
+
+
+def _refuse_old(held: dict[str, Any], folder: Path) -> None:
+    """Refuse a result whose meter reading or survey of the seams has become too old by now."""
+    from raysim.verdict.of_readings import too_old
+
+    for what, day, mend in (
+        ("meter reading", held["reading_date"], "read again, give reading and read_on"),
+        ("survey of the seams", held.get("seams_date"), "survey them again, give checked_on"),
+    ):
+        if day is not None and too_old(date.fromisoformat(day)):
+            raise RaysimError(
+                f"--result {folder}: its {what} is of {printable(day)}, more than a year ago. "
+                f"Mend: {mend}, and run 'raysim dose' anew"
+            )
+
+
+def _told(reason: dict[str, Any]) -> tuple[str, str, str]:
+    """Code, what is the matter and its mend."""
+    code, says, mend = (printable(str(reason[key])) for key in ("code", "says", "mend"))
+    return code, says, mend
+
+
+def _said_to_be_done(done: Sequence[str], asked: Sequence[str]) -> set[str]:
+    """Codes of what is said to be done: one word stands for one thing only."""
+    said = set()
+    for words in done:
+        code, _, what = (part.strip() for part in words.partition("="))
+        if code not in asked or not what:
+            known = " or ".join(f'{one}="..."' for one in asked) or "leave it out: nothing is asked"
+            raise RaysimError(f"--done {words}: says not what of. Mend: {known}")
+        said.add(code)
+    return said
 
 
 def _refuse_stale(scene: dict[str, Any], folder: Path) -> None:

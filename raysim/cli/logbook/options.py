@@ -3,6 +3,7 @@
 import json
 import math
 import re
+from collections.abc import Sequence
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
@@ -33,7 +34,11 @@ NOTE = click.option(
     "--note", type=TEXT, default="", show_default=False, help="Anything worth keeping."
 )
 ENTRY = together(OPERATOR, NOTE, BOOK)
-BOX = click.option("--box", type=TEXT, default="box", help="Name of the box.")
+BOX = click.option(
+    "--box",
+    type=TEXT,
+    help="Name of the box, the title of its scene; default: the only one in the logbook.",
+)
 
 
 # A time as raysim writes it, "4 h 32 min 01 s", and as on a clock, "14:20" or "4:32:01".
@@ -96,8 +101,10 @@ def _figure(value: Any) -> float:
     return float(value)
 
 
-def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, float | None, datetime]:
-    """Timer, scene and wear of a cycle, as `raysim dose` wrote them.
+def setting_of_result(
+    folder: Path, box: str | None, done: Sequence[str]
+) -> tuple[Setting, float | None, datetime]:
+    """Timer, box, scene and wear of a cycle, as `raysim dose` wrote them.
 
     Also up to how many lamp hours the timer holds, if the result says so, and since when no lamp
     may have been changed: its making, or the day of its reading.
@@ -105,7 +112,8 @@ def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, float
     Raises
     ------
     RaysimError
-        Where its verdict forbids the cycle, or asks for more than was `done`.
+        Where its verdict forbids the cycle, or asks for more than was `done`; where it is of
+        another box than `box`.
     """
     try:
         record = _record(folder / "result.json" if folder.is_dir() else folder)
@@ -123,7 +131,12 @@ def setting_of_result(folder: Path, box: str, done: str) -> tuple[Setting, float
         life = record.get("lamp_life")
         until = None if life is None else _figure(life["holds_until_h"])
         timer = _figure(record["verdict"]["timer_s"])
-        return Setting(box, timer, title, sha256, *doses), until, since
+        if box is not None and box.strip().casefold() != title.strip().casefold():
+            raise RaysimError(
+                f'--box {box}: the result is of "{title}". Mend: leave --box out, or take the '
+                "result of that box"
+            )
+        return Setting(title, timer, title, sha256, *doses), until, since
     except OSError as error:
         raise RaysimError(
             f"--result {folder}: cannot be read ({error.strerror}). Mend: name the folder that "

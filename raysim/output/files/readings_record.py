@@ -22,6 +22,7 @@ def meter_record(row: Comparison) -> dict[str, Any]:
         "irradiance_mW_cm2": float(to_mW_cm2(meter.irradiance)),
         "standard_error_mW_cm2": float(to_mW_cm2(meter.standard_error)),
         "expanded_uncertainty_mW_cm2": finite_or_none(to_mW_cm2(spread)),
+        "reflected_share": meter.reflected,
         "reading_mW_cm2": None if point.reading is None else float(to_mW_cm2(point.reading)),
         "E_n": None if row.normalised is None else finite_or_none(row.normalised),
         "agrees": None if point.reading is None else row.agrees,

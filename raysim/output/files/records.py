@@ -153,6 +153,7 @@ def _case(result: Result, case: CaseResult) -> dict[str, Any]:
         ],
         "per_part": [
             {
+                "object": spot.object,
                 "part": spot.part,
                 "time_by_itself_s": finite_or_none(time_by_itself(result, spot)),
                 "worst": spot_record(spot),

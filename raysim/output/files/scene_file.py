@@ -9,9 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from raysim.base.errors import printable
+from raysim.output.words.readings import predicted_words
+from raysim.output.words.survey import source_words
 from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.things import Object
 from raysim.studies.hooks.load import DIGITS, Layout, Load, written_layout
+from raysim.studies.survey.run import Survey
 
 BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -49,6 +52,28 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
         if "mesh" in table:
             table["mesh"] = _path_from(folder, scene.path.parent / table["mesh"])
     return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
+
+
+def meters_toml(found: Survey) -> str:
+    """Meter points as lines to paste into the scene file, in its units, calculations beside them.
+
+    With empty places for the reading and its day, switched off.
+    """
+    per_metre = 1.0 / UNIT_METRES[found.scene.written.units]
+    lines = []
+    for row in found.rows:
+        point = row.meter.point
+        table = {
+            "name": point.name,
+            "at": [_short(value * per_metre, DIGITS) for value in point.at],
+            "facing": [_short(value, DIGITS) for value in point.facing],
+        }
+        lines.append(
+            f"\n# Calculated: {predicted_words(row)} mW/cm2 (k = 2); {source_words(row)}.\n"
+        )
+        lines.append(f"[[meter]]\n{_lines(table)}")
+        lines.append('#reading = "... mW/cm2"\n#read_on = 2026-03-01\n')
+    return "".join(lines)
 
 
 def _placed(entry: Object, per_metre: float) -> dict[str, Any]:

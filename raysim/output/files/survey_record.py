@@ -2,9 +2,11 @@
 
 from typing import Any
 
+from raysim.base.cases import CAUTIOUS
 from raysim.dose.agreement import COVERAGE
 from raysim.dose.result import Result
 from raysim.output.files.readings_record import meter_record, readings_record
+from raysim.output.files.records import spot_record
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.verdict import verdict_record
 from raysim.studies.survey.run import Survey
@@ -43,5 +45,6 @@ def survey_record(study: Survey, result: Result | None = None) -> dict[str, Any]
     if result is not None:
         record["verdict"] = verdict_record(result)
         record["readings"] = readings_record(result)
+        record["strip_at"] = spot_record(result.cases[CAUTIOUS].worst)
     record["cautions"] = list(CAUTIONS)
     return record

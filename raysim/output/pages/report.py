@@ -18,6 +18,7 @@ from raysim.output.words import (
     germs,
     inputs,
     life,
+    parts,
     poses,
     readings,
     report_words,
@@ -30,8 +31,8 @@ from raysim.output.words import (
 )
 
 # What the template calls for its sentences and tables.
-WORDS: list[ModuleType] = [failures, germs, inputs, life, poses, readings, report_words]
-WORDS += [sentences, survey, tables, uncertainty, verdict, wear]
+WORDS: list[ModuleType] = [failures, germs, inputs, life, parts, poses, readings]
+WORDS += [report_words, sentences, survey, tables, uncertainty, verdict, wear]
 
 
 def write_report(

@@ -13,18 +13,22 @@ STEPS = (
     "Lamps burnt in for 100 h; switched on until the reading drifts by less than 1 % a minute.",
     "The box as it is used: loaded, shut. Note air temperature and mains voltage.",
     "Read each point three times, taking the head out and putting it back between.",
-    "Write what you read, also where it looks wrong; fold the last column back while you read.",
+    "Write what you read, also where it looks wrong; fold the last columns back while you read.",
 )
 
 
-def sheet_page(title: str, rows: Sequence[Comparison]) -> str:
-    """The sheet as one self-contained HTML page (A4, landscape; mm and mW/cm2)."""
+def sheet_page(title: str, rows: Sequence[Comparison], more: Sequence[str] = ()) -> str:
+    """The sheet as one self-contained HTML page (A4, landscape; mm and mW/cm2).
+
+    `more` are lines to stand below the table.
+    """
     return rendered(
         "survey.html.j2",
         kind="Meter survey",
         title=title,
         steps=STEPS,
         rows=rows,
+        more=more,
         numbers=numbers,
         readings=readings,
         survey=survey,

@@ -7,6 +7,7 @@ from raysim.output.files.folder import RESULT_FILE, SHEET_FILE, json_text
 from raysim.output.files.survey_record import survey_record
 from raysim.output.pages.survey_sheet import sheet_page
 from raysim.output.studies.page import write_texts
+from raysim.output.words.survey import strip_lines
 from raysim.studies.survey.run import Survey
 
 
@@ -15,9 +16,13 @@ def json_of(study: Survey, result: Result | None = None) -> str:
     return json_text(survey_record(study, result))
 
 
-def sheet_of(study: Survey) -> str:
-    """The survey sheet as HTML, as `raysim meter --sheet` writes it."""
-    return sheet_page(study.scene.written.title, study.rows)
+def sheet_of(study: Survey, result: Result | None = None) -> str:
+    """The survey sheet as HTML, as `raysim meter --sheet` writes it.
+
+    `result` of a dose run tells where a dosimeter strip belongs.
+    """
+    lines = [] if result is None else strip_lines(result)
+    return sheet_page(study.scene.written.title, study.rows, lines)
 
 
 def write(study: Survey, folder: str | Path, *, result: Result | None = None) -> None:
@@ -25,4 +30,4 @@ def write(study: Survey, folder: str | Path, *, result: Result | None = None) ->
 
     `result` of a dose run adds the timer that the readings leave.
     """
-    write_texts(folder, {RESULT_FILE: json_of(study, result), SHEET_FILE: sheet_of(study)})
+    write_texts(folder, {RESULT_FILE: json_of(study, result), SHEET_FILE: sheet_of(study, result)})

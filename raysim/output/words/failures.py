@@ -5,7 +5,7 @@ import numpy as np
 from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.result import LampFailure, Result
 from raysim.output.words.numbers import milliwatts, number, spot_irradiance, spot_words
-from raysim.output.words.sentences import NO_TIMER
+from raysim.output.words.sentences import NO_TIMER, time_heading
 from raysim.output.words.table import Table, table_of
 
 COARSE = 0.10  # (irradiance - bound) / irradiance above which a row is called coarse
@@ -22,7 +22,7 @@ def failures_table(result: Result) -> Table:
             f"{result.confidence:.0%} lower bound over all judged spots, mW/cm²": lambda out: (
                 milliwatts(out.worst.lower_bound)
             ),
-            "time needed": lambda out: minutes_seconds(out.exposure_time),
+            time_heading(result, "time needed"): lambda out: minutes_seconds(out.exposure_time),
             "least dose if the timer stays, mJ/cm²": _dose_words,
         },
         words=2,

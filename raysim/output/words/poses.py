@@ -7,6 +7,7 @@ import numpy as np
 from raysim.base.units import minutes_seconds
 from raysim.dose.result import PoseResult, Result
 from raysim.output.words.numbers import milliwatts, spot_words
+from raysim.output.words.sentences import informative, time_heading
 from raysim.output.words.table import Table, table_of
 
 POSE_NOTE = (
@@ -23,7 +24,7 @@ def pose_lines(result: Result) -> list[str]:
     first = result.poses[0].name
     places = f'Places are those of the first pose, "{first}".'
     known = "" if result.needed == result.calculated else "As calculated, without the readings: "
-    return [f"{known}{_verdict(result)}", f"{POSE_NOTE} {places}"]
+    return [informative(result, f"{known}{_verdict(result)}"), f"{POSE_NOTE} {places}"]
 
 
 def _verdict(result: Result) -> str:
@@ -74,8 +75,12 @@ def poses_table(result: Result) -> Table | None:
             "share, %": lambda pose: f"{100.0 * pose.share:.3g}",
             "timer of this pose": lambda pose: minutes_seconds(pose.time),
             "worst spot of the cycle gets, mW/cm²": lambda pose: milliwatts(pose.at_worst),
-            "time it would need alone, at least": lambda pose: minutes_seconds(pose.alone_least),
-            "time vouched for alone": lambda pose: minutes_seconds(pose.alone),
+            time_heading(result, "time it would need alone, at least"): lambda pose: (
+                minutes_seconds(pose.alone_least)
+            ),
+            time_heading(result, "time vouched for alone"): lambda pose: minutes_seconds(
+                pose.alone
+            ),
         },
         words=2,
         note=f"Cautious case. {POSE_NOTE}",

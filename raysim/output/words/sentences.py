@@ -15,6 +15,24 @@ CASE_WORDS = {
 }
 
 
+INFORMATION = "for information only: DO NOT USE"
+
+
+def is_forbidden(result: Result) -> bool:
+    """Whether the verdict forbids use: what is calculated is then no setting (definition)."""
+    return result.verdict is not None and result.verdict.forbids
+
+
+def informative(result: Result, words: str) -> str:
+    """Words about a calculated time, marked where the verdict forbids use."""
+    return f"Calculated, {INFORMATION}. {words}" if is_forbidden(result) else words
+
+
+def time_heading(result: Result, words: str) -> str:
+    """Heading of calculated times, marked where the verdict forbids use."""
+    return f"{words} ({INFORMATION})" if is_forbidden(result) else words
+
+
 def dose_asked(result: Result) -> str:
     """The dose asked for, mJ/cm2, with its safety factor."""
     target = number(to_mJ_cm2(result.target_dose))
@@ -70,10 +88,26 @@ def _timer_lines(result: Result) -> list[str]:
             f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this."
         ),
         *_confidence_lines(result),
+        *_darker_lines(result),
         (
             f"The best-lit spot gets {number(cautious.best.irradiance / worst.irradiance)} times "
             "what the worst-lit one gets."
         ),
+    ]
+
+
+def _darker_lines(result: Result) -> list[str]:
+    """That other spots may be darker than the one named: the map and faces.csv show them so."""
+    case = result.cases[CAUTIOUS]
+    judged = case.irradiance[result.triangles.judged]
+    darker = judged[judged < case.worst.irradiance]
+    if not len(darker):
+        return []
+    return [
+        f"Of the judged face-sides {len(darker):,} show less than the spot named here, down to "
+        f"{milliwatts(darker.min())} mW/cm2, and are not known well: it is the darkest of those "
+        "that are, and one of the others may be darker. The time is calculated from the smallest "
+        "lower bound of all."
     ]
 
 

@@ -5,13 +5,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.base.units import to_mJ_cm2
 from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import Comparison
-from raysim.output.words.numbers import milliwatts, number, xyz
+from raysim.dose.result import Result
+from raysim.output.words.numbers import milliwatts, number, spot_words, xyz
 from raysim.output.words.readings import agreement_words, predicted_words
 from raysim.output.words.table import Table, table_of
-from raysim.scene.triangles import MeterPoint
+from raysim.scene.triangles import SIDES, MeterPoint
 from raysim.studies.survey.fit import Fit
+from raysim.studies.survey.places import BY_REFLECTION
 
 UNCERTAINTY_WORDS = (
     "U covers the reflectances from their low to their high ends, the power of the lamps and the "
@@ -38,6 +42,41 @@ def point_words(point: MeterPoint) -> str:
     return point.name if head.is_cosine else f"{point.name} (head: {head.name})"
 
 
+def source_words(row: Comparison) -> str:
+    """How much of the light at a point comes by reflection."""
+    return f"{row.meter.reflected:.0%} of it by reflection"
+
+
+def places_lines(rows: Sequence[Comparison]) -> list[str]:
+    """What proposed places are for, and what none of them can tell."""
+    most = max(row.meter.reflected for row in rows)
+    lines = [
+        "Free places that together tell most of lamps and lining; paste the lines below into the "
+        "scene file. Hold the middle of the head there, the box loaded and shut."
+    ]
+    if most < BY_REFLECTION:
+        lines.append(
+            f"No free place is lit mainly by reflection ({most:.0%} at most): in this box a meter "
+            "says little of the lining."
+        )
+    return lines
+
+
+def strip_lines(result: Result) -> list[str]:
+    """Where a dosimeter strip belongs, and what it should show; no dose without a timer."""
+    worst = result.cases[CAUTIOUS].worst
+    where = f"A dosimeter strip belongs on the spot that sets the time: {spot_words(worst)}."
+    if not math.isfinite(result.timer):
+        return [where]
+    light = result.cases[EXPECTED].irradiance[worst.face, SIDES.index(worst.side)]
+    low, high = (number(to_mJ_cm2(e * result.seconds_of_light)) for e in (result.bound, light))
+    return [
+        f"{where} In one cycle it should get {low} mJ/cm2 at least, and some {high} with new lamps "
+        "and a lining as in the library; less than the first means that the timer is too short: do "
+        "not use the box."
+    ]
+
+
 def head_lines(rows: Sequence[Comparison]) -> list[str]:
     """Source of the response of each kind of head that is not cosine-corrected."""
     heads = [row.meter.point.response for row in rows]
@@ -61,6 +100,7 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
             "facing": lambda row: facing_words(row.meter.point.facing),
             "verdict": agreement_words,
             "predicted ± U (k = 2), mW/cm²": predicted_words,
+            "where it comes from": source_words,
             "reading, mW/cm²": lambda row: _read_words(row.meter.point.reading),
             "E_n": lambda row: _score_words(row.normalised),
         },

@@ -8,7 +8,7 @@ from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.result import CaseResult, DoseSummary, Result
 from raysim.output.words.numbers import milliwatts, number, spot_irradiance, spot_words
-from raysim.output.words.sentences import CASE_WORDS
+from raysim.output.words.sentences import CASE_WORDS, time_heading
 from raysim.output.words.table import Table
 
 MOST_ROWS = 40  # rows of the energy account
@@ -25,7 +25,10 @@ def cases_table(result: Result) -> Table:
 
     rows = [
         ("what it takes", *(CASE_WORDS[case] for case in CASES)),
-        ("exposure time from a cold start", *(_time_words(result, case) for case in cases)),
+        (
+            time_heading(result, "exposure time from a cold start"),
+            *(_time_words(result, case) for case in cases),
+        ),
         ("lamp output, share of rating", *(number(case.lamp_factor) for case in cases)),
         ("worst spot", *clear(lambda case: spot_words(case.worst))),
         (
@@ -84,7 +87,7 @@ def objects_table(result: Result) -> Table:
         "as calculated. Best "
         "face: where it was not traced closely, the mean over the best-lit 1 cm²."
     )
-    headings = ("object", *_SUMMARY, "time needed")
+    headings = ("object", *_SUMMARY, time_heading(result, "time needed"))
     rows = [
         (
             summary.name,

@@ -72,10 +72,14 @@ def holds_words(result: Result) -> str:
     hours = sorted({hours for _, hours in held.lamps})
     read = "no reading" if held.reading_date is None else f"the reading of {held.reading_date}"
     seams = result.written.seams if result.written else None
-    survey = "no survey of the seams"
+    light = []
     if seams is not None:
         highest = number(UW_CM2_PER_W_M2 * seams.highest)
-        survey = f"the seams as {seams.by} found them on {seams.checked_on} ({highest} uW/cm2)"
+        light.append(f"the seams as {seams.by} found them on {seams.checked_on} ({highest} uW/cm2)")
+    if held.gaps:
+        names = _listed([f'"{name}"' for name in held.gaps])
+        light.append(f"stray light calculated for {names} as drawn, and for no other seam")
+    survey = " and ".join(light) or "no survey of the seams"
     return (
         f"This holds for scene {held.scene[:12]}, lamps of {', '.join(f'{h:g}' for h in hours)} h, "
         f"{read} and {survey}; any change makes it stale."
@@ -108,7 +112,10 @@ def timer_words(result: Result) -> str:
 def verdict_record(result: Result) -> dict[str, Any]:
     """The verdict for result.json."""
     found = the_verdict(result)
-    day = found.holds_for.reading_date
+    read, surveyed = (
+        None if day is None else day.isoformat()
+        for day in (found.holds_for.reading_date, found.holds_for.seams_date)
+    )
     return {
         "state": found.state,
         "timer_s": finite_or_none(found.timer),
@@ -120,7 +127,9 @@ def verdict_record(result: Result) -> dict[str, Any]:
         "holds_for": {
             "scene": found.holds_for.scene,
             "lamps": [{"name": name, "hours": hours} for name, hours in found.holds_for.lamps],
-            "reading_date": None if day is None else day.isoformat(),
+            "reading_date": read,
+            "seams_date": surveyed,
+            "gaps": list(found.holds_for.gaps),
         },
     }
 

@@ -1,5 +1,7 @@
 """Objects, lamps, walls and meters that cut or touch each other."""
 
+from functools import cached_property
+
 import numpy as np
 
 from raysim.base.errors import Fault
@@ -7,13 +9,16 @@ from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
 from raysim.base.units import to_mm
 from raysim.scene.build import BuiltScene
-from raysim.scene.check.surroundings import BEHIND, Surroundings, reached
+from raysim.scene.check.likely import is_coupon
+from raysim.scene.check.surroundings import BEHIND, ODD_DIRECTION, Surroundings, reached
 from raysim.scene.notes import Notes
-from raysim.scene.triangles import METER_LIFT, SIDES, SceneTriangles, face_boxes
+from raysim.scene.triangles import METER_LIFT, SIDES, LampTube, SceneTriangles, face_boxes
 from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
 
 # m: about the width of a meter's head, by our own choice.
 SHADES_ITSELF = 0.03
+HEAD = 0.005  # m: nearer to a lamp or the load the head itself has no room; own choice
+HELD = 0.02  # m: what hangs is nearer than this to what it hangs on; own choice
 
 
 def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
@@ -43,6 +48,11 @@ def _check_meter(report: "_Report", walls: Surroundings, number: int) -> None:
     if not walls.seen_from_inside(at)[0]:
         what = "the point lies outside the box"
         report.notes.error(Code.OUTSIDE_BOX, f"{key}.at", what, "move it inside")
+    elif in_the_way := _who_is_at(report, meter.at):
+        what = f"the point is in or right at {in_the_way}, where no head has room"
+        mend = f"move it {to_mm(HEAD):.0f} mm away"
+        note = report.notes.warning if meter.reading is None else report.notes.error
+        note(Code.METER_IN_THE_WAY, f"{key}.at", what, mend)
     elif (face := walls.first(at, ahead, np.array([SHADES_ITSELF]))[0]) >= 0:
         what = (
             f"its head looks at {report.names(np.array([face]))}, less than "
@@ -50,6 +60,23 @@ def _check_meter(report: "_Report", walls: Surroundings, number: int) -> None:
         )
         mend = "turn it into the box, or move it away from the wall"
         report.notes.warning(Code.METER_FACES_WALL, f"{key}.facing", what, mend)
+
+
+def _who_is_at(report: "_Report", at: np.ndarray) -> str:
+    """Name of a lamp or an object that reaches within HEAD of a point; "" where none does."""
+    triangles, stay = report.triangles, LampTube(0, at, at + [0.0, 0.0, 1e-9], 0.0)
+    for tube in triangles.tubes:
+        if segment_distance(stay, tube) < tube.radius + HEAD:
+            return f'lamp "{triangles.lamps[tube.lamp].name}"'
+    if (around := report.objects) is None:
+        return ""
+    ways = np.concatenate([np.eye(3), -np.eye(3)])
+    met = around.first(np.tile(at, (6, 1)), ways, np.full(6, HEAD))
+    within = around.first(at[None], ODD_DIRECTION[None], np.array([np.inf]))
+    two_sided = np.array([part.two_sided for part in triangles.parts])[triangles.face_part]
+    from_behind = (triangles.normals[within] @ ODD_DIRECTION > 0.0) & ~two_sided[within]
+    met = np.concatenate([met[met >= 0], within[(within >= 0) & from_behind]])
+    return report.names(met) if len(met) else ""
 
 
 class _Report:
@@ -61,6 +88,13 @@ class _Report:
         self.low, self.high = face_boxes(scene.triangles.corners)
         self.notes = Notes(str(scene.path))
         self._told: set[frozenset[int]] = set()
+
+    @cached_property
+    def objects(self) -> Surroundings | None:
+        """All objects, to cast rays against; None where there is none."""
+        kinds = np.array([body.kind for body in self.triangles.bodies])[self.triangles.face_body]
+        faces = np.flatnonzero(kinds == "object")
+        return Surroundings(self.triangles, faces) if len(faces) else None
 
     def is_news(self, body: int, faces: np.ndarray) -> bool:
         """Whether `body` and a body of `faces` are a pair that is not reported yet."""
@@ -119,7 +153,30 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
             note = report.notes.error if both else report.notes.warning  # no two share a place
             note(Code.CUTS_OTHER, at, what, "move them apart")
     if judged:
+        _check_held(report, body, faces, at)
         _check_touching(report, body, faces, at)
+
+
+def _check_held(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
+    """A judged object that hangs in the air although hooks or shelves are drawn.
+
+    A coupon may: it is held by a wire.
+    """
+    triangles = report.triangles
+    drawn = np.array([one.kind == "object" and not one.judged for one in triangles.bodies])
+    wall = np.array([one.kind == "wall" for one in triangles.bodies])
+    around = np.flatnonzero((drawn | wall)[triangles.face_body])
+    low, high = report.low[faces].min(axis=0), report.high[faces].max(axis=0)
+    gaps = np.maximum(report.low[around] - high, low - report.high[around])
+    off = np.linalg.norm(np.maximum(gaps, 0.0), axis=1)  # of boxes, so no less than this
+    is_held = off.min() < HELD
+    if not drawn.any() or is_held or is_coupon(triangles.corners[faces].reshape(-1, 3)):
+        return
+    off = np.where(drawn[triangles.face_body[around]], off, np.inf)
+    nearest = report.names(around[[off.argmin()]])
+    what = f"nothing holds it: {nearest}, {to_mm(off.min()):.0f} mm off, is the nearest that could"
+    mend = "hang it on its hook; where they touch is often the darkest spot"
+    report.notes.warning(Code.NOTHING_HOLDS_IT, at, what, mend)
 
 
 def _beyond_words(scene: BuiltScene, corners: np.ndarray) -> str:

@@ -7,9 +7,10 @@ import numpy as np
 from raysim.base.fault_codes import Code
 from raysim.library.assumptions import assumptions
 from raysim.library.lamps import LampType, lamp_types
+from raysim.library.surfaces import find_surface, folded_name
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.things import Object
-from raysim.scene.file.written import Lamp
+from raysim.scene.file.written import Lamp, SceneAsWritten
 from raysim.scene.notes import Notes
 from raysim.scene.triangles import SceneTriangles
 
@@ -29,6 +30,7 @@ MOST_EXITANCE = 1.5
 def doubt_likeness(scene: BuiltScene, notes: Notes) -> None:
     """Note lamps and respirators of a built scene that are unlike any real one."""
     written = scene.written
+    _doubt_names(notes, written)
     for number, lamp in enumerate(written.lamp):
         key = f'lamp {number + 1} "{lamp.name}"'
         _doubt_lamp(notes, key, lamp, scene.triangles.lamps[number].uvc_W)
@@ -56,6 +58,31 @@ def doubt_likeness(scene: BuiltScene, notes: Notes) -> None:
             notes.error(Code.SOLID_TRANSMITS, key, what, mend)
 
 
+def _doubt_names(notes: Notes, written: SceneAsWritten) -> None:
+    """Note names of surfaces that fit several, of which the brightest would be taken."""
+    own = {table.name.casefold() for table in written.surface if table.name is not None}
+    chosen = {"chamber.lining": written.chamber.lining}
+    chosen |= {f"chamber.walls.{wall}": choice for wall, choice in written.chamber.walls.items()}
+    for number, entry in enumerate(written.object):
+        chosen[f'object {number + 1} "{entry.name}".surface'] = entry.surface
+    told: set[str] = set()
+    for key, choice in chosen.items():
+        if not isinstance(choice, str) or choice.casefold() in own | told:
+            continue
+        found = find_surface(choice)
+        if folded_name(choice) in map(folded_name, found.loose):
+            told.add(choice.casefold())
+            what = f'"{choice}" is taken as "{found.name}", and other kinds reflect less'
+            mend = "write the full name of the one that you have; 'raysim materials' lists them"
+            notes.warning(Code.LOOSE_NAME, key, what, mend)
+
+
+def is_coupon(corners: np.ndarray) -> bool:
+    """Whether corners (corners, 3), m, lie in a plane, as those of a test coupon do."""
+    thinnest = np.linalg.svd(corners - corners.mean(axis=0), compute_uv=False)[-1]
+    return bool(thinnest < FLAT * np.sqrt(len(corners)))
+
+
 def _doubt_size(
     notes: Notes, key: str, entry: Object, triangles: SceneTriangles, units: str
 ) -> None:
@@ -63,9 +90,7 @@ def _doubt_size(
     names = [body.name for body in triangles.bodies]
     corners = triangles.corners[triangles.faces_of(names.index(entry.name))].reshape(-1, 3)
     longest = float(np.ptp(corners, axis=0).max())
-    thinnest = float(np.linalg.svd(corners - corners.mean(axis=0), compute_uv=False)[-1])
-    is_coupon = thinnest < FLAT * np.sqrt(len(corners))
-    if is_coupon or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
+    if is_coupon(corners) or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
         return
     what = f"it is {1000.0 * longest:.3g} mm long, which is not the size of a respirator"
     mend = f'meshes, too, are read in units = "{units}": check scale (now {entry.scale:.6g})'

@@ -3,6 +3,14 @@
 import re
 
 SEE_README = "see the scene section of the README"
+_SWITCH = {
+    "true": "true",
+    "yes": "true",
+    "on": "true",
+    "false": "false",
+    "no": "false",
+    "off": "false",
+}
 LONGEST_LINE = 60  # letters of a line in a message
 
 _PLACE = re.compile(r"\(at line (\d+), column \d+\)$")
@@ -61,8 +69,8 @@ def _mend_value(key: str, value: str) -> str | None:
         return f'write the decimal point as ".": {key} = {comma.group(1)}.{comma.group(2)}'
     if not value:
         return f"write what {key} is, or put # before the line"
-    if value in ("True", "False"):
-        return f"write {key} = {value.lower()}"
+    if switch := _SWITCH.get(value.casefold()):
+        return f"write {key} = {switch}"
     if value.startswith("("):
         return "write a list in square brackets: [1, 2, 3]"
     if percent := _PERCENT.match(value):

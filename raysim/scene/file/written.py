@@ -62,6 +62,11 @@ class Chamber(Table):
     def _one_shape(self) -> "Chamber":
         if (self.inside is None) == (self.mesh is None):
             raise ValueError("a chamber needs either inside = [width, depth, height] or mesh")
+        if self.mesh is not None and self.sheet is not None:
+            raise ValueError(
+                "sheet is for the panels of a box given by inside; leave it out with mesh: nothing "
+                "is cut for one"
+            )
         return self
 
 

@@ -49,7 +49,8 @@ def study(scene: BuiltScene, *, options: RunOptions | None = None) -> Survey:
     triangles = a_scene(scene).triangles
     if not triangles.meters:
         raise RaysimError(
-            f"{scene.path}: meter: the scene has no [[meter]]. Mend: add name, at, facing"
+            f"{scene.path}: meter: the scene has no [[meter]]. Mend: 'raysim meter --places' "
+            "proposes some"
         )
     meters = predicted(scene, kernel_scene(triangles), options)
     return Survey(scene, options.seed, tuple(compare(meters)), _fitted(meters, triangles))

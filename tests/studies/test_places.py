@@ -1,0 +1,101 @@
+"""Proposed places of the meter: free, open to the door, and telling."""
+
+import tomllib
+
+import numpy as np
+import pytest
+from boxes import three_lamps
+
+from raysim.base.errors import RaysimError
+from raysim.base.units import to_mm
+from raysim.output.files.scene_file import meters_toml
+from raysim.output.words.survey import places_lines
+from raysim.scene.file.written import Meter
+from raysim.studies.survey.places import (
+    AHEAD,
+    BY_REFLECTION,
+    CLEAR,
+    CLEAR_OF_LAMPS,
+    free_points,
+    most_telling,
+    propose,
+)
+from raysim.studies.survey.run import study
+
+INSIDE = np.array([0.30, 0.25, 0.35])
+
+
+@pytest.fixture(scope="module")
+def scene(tmp_path_factory):
+    return three_lamps(tmp_path_factory.mktemp("places"))
+
+
+@pytest.fixture(scope="module")
+def found(scene):
+    return study(propose(scene))
+
+
+def test_free_points_are_clear_of_walls_plate_and_lamps(scene):
+    """The plate hangs upright at y 125, from x 90 to 210 and z 110 to 230; lamps are upright."""
+    points = free_points(scene.triangles)
+    assert len(points) > 20
+    for point in points:
+        x, y, z = point.at
+        assert (point.at >= CLEAR - 1e-6).all()
+        assert (INSIDE - point.at >= CLEAR - 1e-6).all()
+        ahead = point.at + AHEAD * 0.999 * point.facing
+        assert (ahead > 0.0).all()
+        assert (ahead < INSIDE).all()
+        before_plate = 0.09 <= x <= 0.21 and 0.11 <= z <= 0.23
+        assert not (before_plate and abs(y - 0.125) < CLEAR - 1e-6)
+        assert not (before_plate and y > 0.125)  # no hand gets there from the door
+        for lamp in ((0.04, 0.04), (0.26, 0.21), (0.04, 0.215)):
+            if 0.06 <= z <= 0.29:
+                assert np.hypot(x - lamp[0], y - lamp[1]) > 0.5 * CLEAR_OF_LAMPS
+
+
+def test_a_lamp_in_the_way_from_the_door_is_in_the_way(scene):
+    for point in free_points(scene.triangles):
+        x, y, z = point.at
+        assert not (abs(x - 0.04) < CLEAR and y > 0.04 and 0.06 <= z <= 0.29)
+
+
+def test_three_places_are_proposed_one_of_them_by_reflected_light(found):
+    assert len(found.rows) == 3
+    assert found.rows[0].meter.reflected > BY_REFLECTION
+    assert len({row.meter.name for row in found.rows}) == 3
+    assert "mainly by reflection" not in " ".join(places_lines(found.rows))
+
+
+def test_a_place_is_named_by_its_distances_from_the_walls(found):
+    for row in found.rows:
+        left, door, floor = (f"{mm:.0f}" for mm in to_mm(row.meter.point.at))
+        start = f"{left} mm from the left, {door} from the door, {floor} from the floor, facing "
+        assert row.meter.name.startswith(start)
+
+
+def test_the_lines_to_paste_give_the_same_points_again(found):
+    pasted = tomllib.loads(meters_toml(found))["meter"]
+    for told, meant in zip(pasted, found.scene.written.meter, strict=True):
+        again = Meter.model_validate(told, context={"metres_per_unit": 0.001})
+        assert again.at == pytest.approx(meant.at)
+        assert again.facing == meant.facing
+        assert again.name == meant.name
+
+
+def test_the_second_place_is_one_that_tells_something_new():
+    """Another lamp, and not the first place again, whose four copies are as well lit."""
+    first, lamp = [0.5, 0.3, 0.2, 0.8], [0.9, 0.05, 0.05, 0.1]
+    rows = np.array([first, lamp, first, first, first]) / 0.09
+    assert most_telling(rows, np.array([0.9, 0.1, 0.5, 0.5, 0.0]))[:2] == [0, 1]
+
+
+def test_the_first_place_is_the_most_reflected_where_none_is_mainly_so():
+    rows = np.array([[5.0, 0.0, 0.1], [0.0, 5.0, 0.1], [1.0, 1.0, 0.5]])
+    assert most_telling(rows, np.array([0.1, 0.2, 0.3]))[0] == 2
+
+
+def test_a_box_too_narrow_for_a_head_is_told_so(scene, monkeypatch):
+    monkeypatch.setattr("raysim.studies.survey.places.CLEAR", 0.13)
+    with pytest.raises(RaysimError, match="no place for a meter is free of walls, load and lamps"):
+        propose(scene)
