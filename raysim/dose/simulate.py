@@ -130,13 +130,7 @@ def simulate(
             run = DoseRun(scene, forward, error, left)
         if precision is not None and not interrupted:
             run.backward = BackwardCycle(
-                scene.poses,
-                arrays,
-                seed,
-                threads,
-                stride=CASE_STRIDE,
-                batches=ROUND_BATCHES,
-                photons=forward,
+                scene.poses, forward, seed, stride=CASE_STRIDE, batches=ROUND_BATCHES
             )
             _trace_back(run, run.backward, precision, progress, checkpoint)
         if not interrupted:

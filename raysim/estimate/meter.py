@@ -93,7 +93,7 @@ def lamp_cosines(
 
     Where none was above the horizon of the head the cosine is 1, and the score 0.
 
-    Source: the draws of `kernels.backward.direct_irradiance`.
+    Source: the draws of `kernels.direct.direct_irradiance`.
     """
     key, n = split_word(seed), meter.facing
     zero, purpose = np.uint64(0), np.uint64(BACKWARD_LAMP)

@@ -23,12 +23,12 @@ import math
 import numpy as np
 
 from raysim.kernels.compile import kernel
-from raysim.kernels.direct import direct_irradiance
-from raysim.kernels.gather import goes_on, may_read, read_light
+from raysim.kernels.direct import light_of_lamps
+from raysim.kernels.gather import may_read, read_and_go_on
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.images import image_light
-from raysim.kernels.lattice import STEP_0, STEP_1, lattice_point, stepped
-from raysim.kernels.models import model_reflectance, sharp_direction
+from raysim.kernels.lattice import lattice_point
+from raysim.kernels.models import model_reflectance
 from raysim.kernels.random_numbers import (
     BACKWARD_LAMP,
     BACKWARD_SCATTERING,
@@ -130,6 +130,34 @@ def start_of_path(starts, target, u0, u1):
 
 
 @kernel
+def go_on(
+    known, surfaces, surface, angular, batch, row, first, strength, read,
+    u0, u1, u2, u3, dx, dy, dz, nx, ny, nz, weight, scores,
+):  # fmt: skip
+    """What becomes of a path at a hit, where face-side `row` is `read` or the path scatters.
+
+    Returns the strength that it is left with (0 where it ends), its new unit direction, whether
+    that is the sharp way of the surface, and whether it goes through; `weight` is up to date.
+    """
+    if read:
+        strength, dx, dy, dz = read_and_go_on(
+            known, surfaces, surface, angular, batch, row, first, strength,
+            u0, u2, u3, dx, dy, dz, nx, ny, nz, weight, scores,
+        )  # fmt: skip
+        return strength, dx, dy, dz, True, False
+    way = way_on(angular, surfaces.reflectance, surfaces.transmittance, surface, first, u0, weight)
+    if way == ABSORBED:
+        return 0.0, dx, dy, dz, False, False
+    dx, dy, dz, sharp = scattered_direction(
+        surfaces.kind, surfaces.numbers, surface, dx, dy, dz, nx, ny, nz, way,
+        surfaces.specular[surface], u1, u2, u3,
+    )  # fmt: skip
+    if way == REFLECTED:
+        weigh_lobe(surfaces.specular[surface], surfaces.lobe, surface, sharp, weight)
+    return strength, dx, dy, dz, sharp, way == TRANSMITTED
+
+
+@kernel
 def backward_path(
     geometry, surfaces, known, starts, target, path, batch, place, rules, scores, scratch
 ):  # fmt: skip
@@ -155,83 +183,56 @@ def backward_path(
     key0, key1 = rules.key0, rules.key1
     nodes, blocks = geometry.nodes, geometry.blocks
     tubes, triangles = geometry.tubes, geometry.normals.shape[0]
-    normals, two_sided = geometry.normals, geometry.two_sided
     exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
-    reflectance, transmittance = surfaces.reflectance, surfaces.transmittance
-    kind, numbers, specular = surfaces.kind, surfaces.numbers, surfaces.specular
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, ZERO_STEP, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
     begin_weights(rules.case_stride, batch + place, weight)
-    sharp, imaged, reads, rays = False, False, starts.reads[target], 0
-    strength, flown = 1.0, 0.0
-    if image_choice.shape[0] > 0:
-        u0, u1, u2, _ = lattice_point(np.uint64(batch), stream, place, ONE_STEP, key0, key1)
-        rays += image_light(
-            geometry, surfaces, known, x, y, z, nx, ny, nz, last, u0, u1, u2,
-            weight, scores, (stack, distances, image_choice),
-        )  # fmt: skip
+    sharp, imaged, strength, flown, reads = False, False, 1.0, 0.0, starts.reads[target]
+    u0, u1, u2, _ = lattice_point(np.uint64(batch), stream, place, ONE_STEP, key0, key1)
+    rays = image_light(
+        geometry, surfaces, known, x, y, z, nx, ny, nz, last, u0, u1, u2,
+        weight, scores, (stack, distances, image_choice),
+    )  # fmt: skip
     for bounce in range(rules.max_bounces):
         step = np.uint64(bounce)
         if not sharp:
             u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)
-            points = 1
-            if bounce == 0:
-                u0, u1, points = lamp0, lamp1, known.lamp_points
-            for point in range(points):
-                value, tube, shadow = direct_irradiance(
-                    nodes, blocks, tubes, triangles, exitance, x, y, z, nx, ny, nz, last,
-                    (point + u0) / points, stepped(u1, point, STEP_0), stepped(u2, point, STEP_1),
-                    choice, stack, distances,
-                )  # fmt: skip
-                if value > 0.0:
-                    add_score(scores, lamp_of[tube], value / points, weight)
-                rays += shadow
+            u0, u1 = (lamp0, lamp1) if bounce == 0 else (u0, u1)
+            points = known.lamp_points if bounce == 0 else 1
+            rays += light_of_lamps(
+                geometry, x, y, z, nx, ny, nz, last, points, u0, u1, u2,
+                weight, scores, (stack, distances, choice),
+            )  # fmt: skip
             flown = 0.0
         distance, hit = nearest_hit(
             nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
             math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
-        rays += 1
+        rays, flown = rays + 1, flown + distance
         if hit < 0:
             return rays
-        flown += distance
         x, y, z = x + distance * dx, y + distance * dy, z + distance * dz
-        nx, ny, nz, side, on_mantle = hit_normal(normals, tubes, hit, x, y, z, dx, dy, dz)
-        if hit < triangles and side == 1 and not two_sided[hit]:
+        nx, ny, nz, side, on_mantle = hit_normal(geometry.normals, tubes, hit, x, y, z, dx, dy, dz)
+        if hit < triangles and side == 1 and not geometry.two_sided[hit]:
             return rays
         if on_mantle and sharp and not imaged:
             add_score(scores, lamp_of[hit - triangles], exitance[hit - triangles], weight)
         surface = surface_of[hit]
         u0, u1, u2, u3 = uniforms(low, stream, step, high | BACKWARD_SCATTERING, key0, key1)
-        angular = model_reflectance(kind[surface], numbers, surface, -dot(dx, dy, dz, nx, ny, nz))
-        if hit < triangles and may_read(known, reads, 2 * hit + side, flown):
-            largest = read_light(
-                known, surfaces, surface, angular, batch, 2 * hit + side, weight, scores
-            )
-            strength = goes_on(strength * largest, bounce == 0, u0, weight)
-            if strength <= 0.0:
-                return rays
-            dx, dy, dz = sharp_direction(
-                kind[surface], numbers, surface, dx, dy, dz, nx, ny, nz, u2, u3
-            )
-            sharp = True
-        else:
-            way = way_on(angular, reflectance, transmittance, surface, bounce == 0, u0, weight)
-            if way == ABSORBED:
-                return rays
-            dx, dy, dz, sharp = scattered_direction(
-                kind, numbers, surface, dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
-            )
-            if way == REFLECTED:
-                weigh_lobe(specular[surface], surfaces.lobe, surface, sharp, weight)
-            if way == TRANSMITTED:
-                nx, ny, nz = -nx, -ny, -nz
-        imaged = (
-            bounce == 0 and sharp and hit < triangles
-            and image_choice.shape[0] > 0 and known.plane[hit] >= 0
+        cosine = -dot(dx, dy, dz, nx, ny, nz)
+        angular = model_reflectance(surfaces.kind[surface], surfaces.numbers, surface, cosine)
+        strength, dx, dy, dz, sharp, through = go_on(
+            known, surfaces, surface, angular, batch, 2 * hit + side, bounce == 0, strength,
+            hit < triangles and may_read(known, reads, 2 * hit + side, flown),
+            u0, u1, u2, u3, dx, dy, dz, nx, ny, nz, weight, scores,
         )  # fmt: skip
+        if strength <= 0.0:
+            return rays
+        if through:
+            nx, ny, nz = -nx, -ny, -nz
+        imaged = bounce == 0 and sharp and hit < triangles and known.plane[hit] >= 0
         last = hit
     return rays

@@ -7,6 +7,7 @@ Source: next-event estimation, Veach, "Robust Monte Carlo Methods for Light Tran
 import math
 
 from raysim.kernels.compile import kernel
+from raysim.kernels.lattice import STEP_0, STEP_1, stepped
 from raysim.kernels.records import AXIS_X, AXIS_Y, AXIS_Z, LENGTH, RADIUS, START_X, START_Y, START_Z
 from raysim.kernels.sampling import square_to_seen_cylinder
 from raysim.kernels.traverse import ANY, nearest_hit
@@ -122,3 +123,31 @@ def direct_irradiance(
     radiance = exitance[tube] / math.pi
     estimate = radiance * arriving * leaving / (distance * distance * density * probability)
     return estimate, tube, 1
+
+
+@kernel
+def light_of_lamps(
+    geometry, x, y, z, nx, ny, nz, start, points, u0, u1, u2, weight, scores, scratch
+):  # fmt: skip
+    """Add the direct light of some `points` of lamp tubes to `scores`; returns the rays traced.
+
+    The points are spread evenly over the tubes, each uniform by itself. `weight` (cases,),
+    `scores` (lamps, cases) W/m2, `scratch` (stack, distances, choice); the rest as in
+    `direct_irradiance`.
+    """
+    stack, distances, choice = scratch
+    tubes, triangles = geometry.tubes, geometry.normals.shape[0]
+    rays = 0
+    for point in range(points):
+        value, tube, shadow = direct_irradiance(
+            geometry.nodes, geometry.blocks, tubes, triangles, geometry.tube_exitance,
+            x, y, z, nx, ny, nz, start,
+            (point + u0) / points, stepped(u1, point, STEP_0), stepped(u2, point, STEP_1),
+            choice, stack, distances,
+        )  # fmt: skip
+        if value > 0.0:
+            lamp = geometry.tube_lamp[tube]
+            for case in range(weight.shape[0]):
+                scores[lamp, case] += value / points * weight[case]
+        rays += shadow
+    return rays

@@ -13,6 +13,7 @@ Source: Jensen, "Realistic Image Synthesis Using Photon Mapping" (2001), chapter
 """
 
 from raysim.kernels.compile import kernel
+from raysim.kernels.models import sharp_direction
 
 FAINT = 0.2  # below this share of its light a path goes on by chance only
 
@@ -71,3 +72,21 @@ def goes_on(strength, first, u, weight):
     for case in range(weight.shape[0]):
         weight[case] *= FAINT / strength
     return FAINT
+
+
+@kernel
+def read_and_go_on(
+    known, surfaces, surface, angular, batch, row, first, strength,
+    u0, u2, u3, dx, dy, dz, nx, ny, nz, weight, scores,
+):  # fmt: skip
+    """Read the light on a face-side, and take the sharp way of its surface.
+
+    Returns the strength that the path is left with, 0 where it ends, and its new unit direction.
+    """
+    largest = read_light(known, surfaces, surface, angular, batch, row, weight, scores)
+    strength = goes_on(strength * largest, first, u0, weight)
+    if strength > 0.0:
+        dx, dy, dz = sharp_direction(
+            surfaces.kind[surface], surfaces.numbers, surface, dx, dy, dz, nx, ny, nz, u2, u3
+        )
+    return strength, dx, dy, dz

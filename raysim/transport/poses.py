@@ -125,27 +125,25 @@ class BackwardCycle:
     def __init__(
         self,
         poses: Sequence[PosedTriangles],
-        arrays: Sequence[KernelScene],
+        photons: PhotonCycle,
         seed: int,
-        threads: int,
         *,
         stride: tuple[int, ...] | None = None,
         batches: int = PATH_BATCHES,
-        photons: PhotonCycle | None = None,
     ) -> None:
         self.batches = batches
         self.shares = [pose.share for pose in poses]
         self.runs = [
             BackwardRun(
-                one,
+                one.scene,
                 pose.triangles,
                 pose_seed(seed, k),
-                threads,
+                photons.threads,
                 stride=stride,
                 batches=batches,
-                known=known_light(photons.runs[k], pose.triangles) if photons else None,
+                known=known_light(one, pose.triangles),
             )
-            for k, (pose, one) in enumerate(zip(poses, arrays, strict=True))
+            for k, (pose, one) in enumerate(zip(poses, photons.runs, strict=True))
         ]
 
     @property
