@@ -129,7 +129,7 @@ def start_of_path(starts, target, u0, u1):
     )
 
 
-@kernel
+@kernel(inlined=True)
 def go_on(
     known, surfaces, surface, angular, batch, row, first, strength, read,
     u0, u1, u2, u3, dx, dy, dz, nx, ny, nz, weight, scores,
@@ -191,11 +191,13 @@ def backward_path(
     dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
     begin_weights(rules.case_stride, batch + place, weight)
     sharp, imaged, strength, flown, reads = False, False, 1.0, 0.0, starts.reads[target]
-    u0, u1, u2, _ = lattice_point(np.uint64(batch), stream, place, ONE_STEP, key0, key1)
-    rays = image_light(
-        geometry, surfaces, known, x, y, z, nx, ny, nz, last, u0, u1, u2,
-        weight, scores, (stack, distances, image_choice),
-    )  # fmt: skip
+    rays = 0
+    if image_choice.shape[0] > 0:
+        rays += image_light(
+            geometry, surfaces, known, x, y, z, nx, ny, nz, last,
+            lattice_point(np.uint64(batch), stream, place, ONE_STEP, key0, key1),
+            weight, scores, (stack, distances, image_choice),
+        )  # fmt: skip
     for bounce in range(rules.max_bounces):
         step = np.uint64(bounce)
         if not sharp:

@@ -125,7 +125,7 @@ def direct_irradiance(
     return estimate, tube, 1
 
 
-@kernel
+@kernel(inlined=True)
 def light_of_lamps(
     geometry, x, y, z, nx, ny, nz, start, points, u0, u1, u2, weight, scores, scratch
 ):  # fmt: skip

@@ -20,7 +20,7 @@ from raysim.kernels.vectors import dot, mirrored, normalised
 
 @kernel
 def image_light(
-    geometry, surfaces, known, x, y, z, nx, ny, nz, start, u0, u1, u2, weight, scores, scratch
+    geometry, surfaces, known, x, y, z, nx, ny, nz, start, uniform, weight, scores, scratch
 ):  # fmt: skip
     """Add what one point of one mirrored tube sends to a surface point; returns the rays traced.
 
@@ -29,14 +29,15 @@ def image_light(
     known : Known
     x, y, z, nx, ny, nz, start
         Point (m), unit normal, and the primitive it lies on.
-    u0, u1, u2 : float
-        Uniform numbers: which image, and the point on it.
+    uniform : (float, float, float, float)
+        Uniform numbers: which image, the point on it, and one that is not used.
     weight : (cases,) float64
     scores : (lamps, cases) float64, W/m2
     scratch : (stack, distances, choice)
         As for `nearest_hit`; (images,) float64.
     """
     stack, distances, choice = scratch
+    u0, u1, u2, _ = uniform
     images, exitance = known.image_tubes, known.image_exitance
     total = choice_of_tubes(images, exitance, x, y, z, nx, ny, nz, choice)
     if total <= 0.0:
