@@ -180,18 +180,15 @@ def backward_path(
         The worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64, (images,).
     """
     stack, distances, weight, choice, image_choice = scratch
-    key0, key1 = rules.key0, rules.key1
-    nodes, blocks = geometry.nodes, geometry.blocks
-    tubes, triangles = geometry.tubes, geometry.normals.shape[0]
-    exitance, lamp_of, surface_of = geometry.tube_exitance, geometry.tube_lamp, geometry.surface
+    key0, key1, tubes, triangles = rules.key0, rules.key1, geometry.tubes, len(geometry.normals)
+    exitance, lamp_of, kind = geometry.tube_exitance, geometry.tube_lamp, surfaces.kind
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
     u2, u3, lamp0, lamp1 = lattice_point(np.uint64(batch), stream, place, ZERO_STEP, key0, key1)
     x, y, z, nx, ny, nz, last = start_of_path(starts, target, u0, u1)
     dx, dy, dz = from_local(*square_to_cosine_hemisphere(u2, u3), nx, ny, nz)
     begin_weights(rules.case_stride, batch + place, weight)
-    sharp, imaged, strength, flown, reads = False, False, 1.0, 0.0, starts.reads[target]
-    rays = 0
+    sharp, imaged, reads, rays, strength, flown = False, False, starts.reads[target], 0, 1.0, 0.0
     if image_choice.shape[0] > 0:
         rays += image_light(
             geometry, surfaces, known, x, y, z, nx, ny, nz, last,
@@ -202,15 +199,16 @@ def backward_path(
         step = np.uint64(bounce)
         if not sharp:
             u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)
-            u0, u1 = (lamp0, lamp1) if bounce == 0 else (u0, u1)
-            points = known.lamp_points if bounce == 0 else 1
+            points = 1
+            if bounce == 0:
+                u0, u1, points = lamp0, lamp1, known.lamp_points
             rays += light_of_lamps(
                 geometry, x, y, z, nx, ny, nz, last, points, u0, u1, u2,
                 weight, scores, (stack, distances, choice),
             )  # fmt: skip
             flown = 0.0
         distance, hit = nearest_hit(
-            nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
+            geometry.nodes, geometry.blocks, tubes, triangles, x, y, z, dx, dy, dz,
             math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
         rays, flown = rays + 1, flown + distance
@@ -222,10 +220,10 @@ def backward_path(
             return rays
         if on_mantle and sharp and not imaged:
             add_score(scores, lamp_of[hit - triangles], exitance[hit - triangles], weight)
-        surface = surface_of[hit]
+        surface = geometry.surface[hit]
         u0, u1, u2, u3 = uniforms(low, stream, step, high | BACKWARD_SCATTERING, key0, key1)
         cosine = -dot(dx, dy, dz, nx, ny, nz)
-        angular = model_reflectance(surfaces.kind[surface], surfaces.numbers, surface, cosine)
+        angular = model_reflectance(kind[surface], surfaces.numbers, surface, cosine)
         strength, dx, dy, dz, sharp, through = go_on(
             known, surfaces, surface, angular, batch, 2 * hit + side, bounce == 0, strength,
             hit < triangles and may_read(known, reads, 2 * hit + side, flown),
