@@ -14,12 +14,13 @@ from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress
 from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
 from raysim.estimate.darkness import ENOUGH_PATHS, MOST_PATHS, found_dark, sites_seem_dark
-from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
 from raysim.transport.paths import ROUND_BATCHES, Paths
 
-NEW_PER_ROUND = 1024
+# Sites that get their first paths in one round: so many, and of very many a larger share, since each
+# round looks at all of them.
+NEW_PER_ROUND, MOST_FIRST_ROUNDS = 1024, 64
 DIM_PER_ROUND = 32
 FIRST_PATHS = 1  # paths per batch in the first round of a face-side
 # Paths of one round against those before it. What a face-side needs is not known well before it has
@@ -126,9 +127,7 @@ def refine_best(
     those.
     """
     candidates = np.arange(len(state.row))
-    shown = np.stack(
-        [disc_means(mean, sites.areas, sites.owner, sites.member) for mean in state.mean]
-    )
+    shown = np.stack([sites.patches.means(mean) for mean in state.mean])
     for number, paths in BRIGHTEST:
         brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
         candidates = candidates[np.unique(brightest)]
@@ -188,7 +187,8 @@ def _undecided(
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
         order = np.argsort(state.mean[: state.cases_decided][:, unseen].min(axis=0), kind="stable")
-        return np.sort(unseen[order[:NEW_PER_ROUND]])
+        most = max(NEW_PER_ROUND, len(state.row) // MOST_FIRST_ROUNDS)
+        return np.sort(unseen[order[:most]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
     dim = undecided[sites_seem_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
     dim = _still_allowed(run, state, dim)
