@@ -148,6 +148,7 @@ def simulate(
             )
     except KeyboardInterrupt:
         result = replace(result, interrupted=True)
+    checkpoint.let_go()
     return result
 
 

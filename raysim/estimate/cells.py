@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.estimate.cubes import cubes_of
 from raysim.estimate.discs import lone_discs
 from raysim.estimate.face_sides import Sites, spread_targets
+from raysim.scene.cubes import cubes_of
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.paths import Start
 

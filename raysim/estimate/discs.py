@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from raysim.estimate.cubes import cubes_of
+from raysim.scene.cubes import cubes_of
 from raysim.scene.triangles import SceneTriangles
 
 PATCH_AREA = 1e-4  # m2, the 1 cm2 that is reported beside the worst face

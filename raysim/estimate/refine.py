@@ -18,8 +18,8 @@ from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
 from raysim.transport.paths import ROUND_BATCHES, Paths
 
-# Sites that get their first paths in one round: so many, and of very many a larger share, since each
-# round looks at all of them.
+# Sites that get their first paths in one round: so many, and of very many a larger share, since
+# each round looks at all of them.
 NEW_PER_ROUND, MOST_FIRST_ROUNDS = 1024, 64
 DIM_PER_ROUND = 32
 FIRST_PATHS = 1  # paths per batch in the first round of a face-side
@@ -187,8 +187,8 @@ def _undecided(
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
         order = np.argsort(state.mean[: state.cases_decided][:, unseen].min(axis=0), kind="stable")
-        most = max(NEW_PER_ROUND, len(state.row) // MOST_FIRST_ROUNDS)
-        return np.sort(unseen[order[:most]])
+        portion = max(NEW_PER_ROUND, len(state.row) // MOST_FIRST_ROUNDS)
+        return np.sort(unseen[order[:portion]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
     dim = undecided[sites_seem_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
     dim = _still_allowed(run, state, dim)

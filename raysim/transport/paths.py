@@ -23,7 +23,7 @@ ROUND_BATCHES = 32
 FIRST_ROOM = 2**28
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)  # there may be a million of them
 class Start:
     """Start of backward paths: face-sides taken together, or a point with a direction.
 
