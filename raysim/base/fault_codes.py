@@ -36,6 +36,7 @@ class Code(StrEnum):
     MESH_BAD_FACE = "mesh-bad-face"
     MESH_NO_UNIT = "mesh-no-unit"  # of a size that fits no unit of length
     MESH_BACK_TO_BACK = "mesh-back-to-back"
+    MESH_MENDED = "mesh-mended"  # what could only be meant in one way
     MESH_GONE = "mesh-gone"  # while the scene was read
     # What is drawn in them
     NORMALS_DISAGREE = "normals-disagree"

@@ -26,8 +26,8 @@ NO_NUMBER = "could not be read to its end"  # part of numpy's warning or error
 LONGEST_NAME = 80  # letters of the name of a part
 
 
-def load_parts(path: Path) -> list[MeshPart]:
-    """Parts of an STL, OBJ, PLY or GLB file, welded and cleaned.
+def load_parts(path: Path, *, repair: bool = True) -> list[MeshPart]:
+    """Parts of a mesh file, welded and cleaned; `repair` as in `cleaned`.
 
     Raises
     ------
@@ -40,7 +40,10 @@ def load_parts(path: Path) -> list[MeshPart]:
             warnings.simplefilter("ignore")  # broken numbers get a message of our own
             warnings.filterwarnings("error", message=f".*{NO_NUMBER}")
             geometries, bent = _geometries(path)
-            parts = [replace(cleaned(name, *arrays), bent=bent) for name, arrays in geometries]
+            parts = [
+                replace(cleaned(name, *arrays, repair=repair), bent=bent)
+                for name, arrays in geometries
+            ]
     except MeshFault:
         raise
     except PermissionError:
