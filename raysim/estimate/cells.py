@@ -12,7 +12,7 @@ from raysim.estimate.discs import lone_discs
 from raysim.estimate.face_sides import Sites, spread_targets
 from raysim.scene.cubes import cubes_of
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.paths import Start
+from raysim.transport.starts import Start
 
 CELL = 0.010  # m, edge of the cubes
 

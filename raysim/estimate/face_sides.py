@@ -6,7 +6,7 @@ import numpy as np
 
 from raysim.estimate.discs import PATCH_AREA, Discs, discs_about, lone_discs
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.paths import Start, face_start
+from raysim.transport.starts import Start, face_start
 
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.

@@ -37,6 +37,7 @@ CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 BRIGHTEST = ((128, 8), (16, 64))
 MOST_RAYS = 120_000_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
+STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
 
 
 def refine(
@@ -208,7 +209,8 @@ def _still_allowed(run: Paths, state: Refinement, chosen: np.ndarray) -> np.ndar
 def _add_starts(run: Paths, sites: Sites, state: Refinement, chosen: np.ndarray) -> None:
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
-    run.add_starts(sites.targets(new))
+    for few in np.split(new, range(STARTS_AT_ONCE, len(new), STARTS_AT_ONCE)):
+        run.add_starts(sites.targets(few))
 
 
 def _paths_needed(

@@ -21,7 +21,8 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun, Start, traced_irradiance
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun, traced_irradiance
+from raysim.transport.starts import Start
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,9 @@ import numpy as np
 
 from raysim.scene.poses import PosedTriangles
 from raysim.transport.kernel_scene import KernelScene
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.paths import PATH_BATCHES, BackwardRun
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
+from raysim.transport.starts import Start
 from raysim.transport.streams import pose_seed
 
 

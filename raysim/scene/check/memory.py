@@ -13,7 +13,8 @@ PER_FACE = 4 * 96  # photons that arrived and their squares, two sides, three ca
 JOINED = 290  # of a face and lamp: irradiance and its error, as photons and paths are joined
 PER_SIDE = 768  # of a judged face-side and lamp: sums of paths in 32 batches, three cases
 STATE = 800  # of a judged face-side: what is known of it so far, and where its paths start
-PER_MEMBER = 36  # of each face-side on each patch of `judge_area`
+# Of each face-side on each patch of `judge_area`: kept, and while so many patches are worked on.
+PER_MEMBER, AT_WORK, AT_ONCE = 9, 160, 16_384
 
 
 def refuse_too_large(scene: BuiltScene, notes: Notes) -> None:
@@ -27,7 +28,7 @@ def refuse_too_large(scene: BuiltScene, notes: Notes) -> None:
         f"{_gib(counted)} for {faces:,} triangles",
         f"{_gib(judged)} for {sides:,} judged face-sides",
     ]
-    patches = PER_MEMBER * _members(scene)
+    patches = _members(scene) * (PER_MEMBER + AT_WORK * min(AT_ONCE / max(sides, 1), 1.0))
     if patches:
         terms.append(f"{_gib(patches)} for the face-sides of all patches of judge_area")
     whole = counted + judged + patches
