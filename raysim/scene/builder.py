@@ -72,7 +72,7 @@ class Builder:
         path = self.folder / mesh
         if path not in self.meshes:
             try:
-                self.meshes[path] = load_parts(path, repair=self.repair)
+                self.meshes[path] = load_parts(path, folder=self.folder, repair=self.repair)
             except MeshFault as fault:
                 self.notes.error(fault.code, f"{key}.mesh", f"{mesh} {fault.what}", fault.mend)
                 self.meshes[path] = []

@@ -13,9 +13,9 @@ from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
 
 
-def dense(folder, **target):
+def dense(folder, edge=1, **target):
     data = small_scene()
-    data["object"][0]["edge"] = 1
+    data["object"][0]["edge"] = edge
     data["target"] = target
     return write_scene(folder, data)
 
@@ -44,7 +44,7 @@ def test_too_large_a_scene_is_refused_with_the_sum(tmp_path, monkeypatch):
 
 
 def test_patches_of_a_dense_mesh_are_part_of_the_sum(tmp_path, monkeypatch):
-    path = dense(tmp_path, judge_area="10 cm2")
+    path = dense(tmp_path, edge=3, judge_area="10 cm2")
     triangles = raysim.load_scene(path).triangles
     assert not errors_of(path)
     sites = raysim.estimate.face_sides.judged_sites(triangles, 1e-3)
