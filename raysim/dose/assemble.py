@@ -13,6 +13,7 @@ from raysim.dose.poses_apart import with_worst
 from raysim.dose.provenance import stated_assumptions
 from raysim.dose.readings import MeterResult
 from raysim.dose.result import CaseResult, EnergyAccount, Result
+from raysim.dose.second_look import SecondLook
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.estimate.darkness import found_dark
 from raysim.estimate.refine import precise
@@ -31,10 +32,14 @@ def assembled(
     warnings: tuple[Fault, ...],
     interrupted: bool,
     seconds: float,
+    second: SecondLook | None = None,
 ) -> Result:
     """Join forward and backward estimates and judge every case."""
     state, scene = run.state, run.scene
     cases = {case: _case(run, number, precision) for number, case in enumerate(CASES)}
+    told = () if second is None else (second.told(run, cases[CAUTIOUS]),)
+    if second is not None:
+        cases = {case: second.applied(found, run) for case, found in cases.items()}
     by_lamp, error, refined, tallies = _joined(run)
     lamps = scene.triangles.lamps
     result = Result(
@@ -58,7 +63,7 @@ def assembled(
         refined=refined,
         cases=cases,
         meters=meters,
-        warnings=(*warnings, *_doubts(run, precision, interrupted)),
+        warnings=(*warnings, *told, *_doubts(run, precision, interrupted)),
         interrupted=interrupted,
         assumptions=stated_assumptions(scene.written),
         written=scene.written,

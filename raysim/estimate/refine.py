@@ -35,7 +35,9 @@ PATHS_PER_COUNT = 2.0
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
-MOST_RAYS = 120_000_000
+# Rays of a run of up to so many sites; with more of them it may take more, as first paths alone
+# take some 200 for each.
+MOST_RAYS, SITES_FOR_THEM = 120_000_000, 400_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
 STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
 
@@ -97,7 +99,7 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
     chosen = _undecided(run, state, goal, unsettled, is_open)
     close = state.bound[: state.cases_decided].min(axis=1) >= (1.0 - precision) * least
     state.reached = not len(chosen) and bool((is_open | close).all())
-    if run.rays > MOST_RAYS:
+    if run.rays > MOST_RAYS * max(len(state.row) / SITES_FOR_THEM, 1.0):
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:

@@ -18,6 +18,7 @@ from raysim.scene.file.written import Chamber, SceneAsWritten
 from raysim.scene.mesh.clean import turn_faces
 from raysim.scene.mesh.doubts import doubt_bent, doubt_part, tell_mended
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray
+from raysim.scene.mesh.thin import thin_part
 from raysim.scene.notes import Notes
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
 from raysim.scene.triangles import Body, LampRating, Part, SceneTriangles, Untreated, wall_body
@@ -194,9 +195,10 @@ def _add_object(builder: Builder, entry: Object, key: str) -> None:
         surface = builder.surface(entry.parts.get(part.name, entry.surface), where)
         two_sided = entry.sides == "both" or (entry.sides is None and not part.closed)
         scale = entry.scale * builder.metres_per_unit
-        vertices = place.placed(part.vertices, scale, entry.turn, entry.at)
+        corners, faces = thin_part(builder.notes, entry, part, key, scale)
+        vertices = place.placed(corners, scale, entry.turn, entry.at)
         whole = Part(body, part.name, surface, two_sided)
-        builder.add_faces(whole, vertices, part.faces, edge, f"{key}.edge")
+        builder.add_faces(whole, vertices, faces, edge, f"{key}.edge")
 
 
 def _add_lamps(builder: Builder, scene: SceneAsWritten) -> None:
