@@ -13,7 +13,6 @@ from raysim.dose.poses_apart import with_worst
 from raysim.dose.provenance import stated_assumptions
 from raysim.dose.readings import MeterResult
 from raysim.dose.result import CaseResult, EnergyAccount, Result
-from raysim.dose.second_look import SecondLook
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.estimate.darkness import found_dark
 from raysim.estimate.refine import precise
@@ -32,14 +31,14 @@ def assembled(
     warnings: tuple[Fault, ...],
     interrupted: bool,
     seconds: float,
-    second: SecondLook | None = None,
 ) -> Result:
     """Join forward and backward estimates and judge every case."""
     state, scene = run.state, run.scene
     cases = {case: _case(run, number, precision) for number, case in enumerate(CASES)}
-    told = () if second is None else (second.told(run, cases[CAUTIOUS]),)
-    if second is not None:
-        cases = {case: second.applied(found, run) for case, found in cases.items()}
+    told: tuple[Fault, ...] = ()
+    if run.second is not None:
+        told = (run.second.told(cases[CAUTIOUS], str(scene.path)),)
+        cases = {k: run.second.applied(case, run.requirement) for k, case in cases.items()}
     by_lamp, error, refined, tallies = _joined(run)
     lamps = scene.triangles.lamps
     result = Result(

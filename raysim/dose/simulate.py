@@ -16,9 +16,9 @@ from raysim.dose.checkpoint import Checkpoint
 from raysim.dose.dose_run import DoseRun
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.lamp_failures import lamps_left
+from raysim.dose.look_again import look_again
 from raysim.dose.poses_apart import pose_results
 from raysim.dose.result import Result
-from raysim.dose.second_look import look_again
 from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
 from raysim.estimate.meter import METER_PATHS
 from raysim.estimate.refine import refine, refine_best
@@ -122,7 +122,6 @@ def simulate(
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
     if forward.batches < 2:
         raise KeyboardInterrupt
-    second = None
     error = 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
     try:
         with hold_interrupts():
@@ -135,7 +134,7 @@ def simulate(
         if not interrupted:
             how = RunOptions(seed, threads, progress)
             run.poses = pose_results(run, precision, how)
-            second = look_again(run, how, precision or DEFAULT_PRECISION, CASE_STRIDE)
+            run.second = look_again(run, how, precision or DEFAULT_PRECISION, CASE_STRIDE)
     except KeyboardInterrupt:
         interrupted = True
     seconds = time.perf_counter() - started
@@ -149,11 +148,9 @@ def simulate(
                 warnings=warnings,
                 interrupted=interrupted,
                 seconds=seconds,
-                second=second,
             )
     except KeyboardInterrupt:
         result = replace(result, interrupted=True)
-    checkpoint.let_go()
     return result
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from raysim.base.fault_codes import Code
 from raysim.scene.file.things import Object
 from raysim.scene.mesh.clean import MeshPart
+from raysim.scene.mesh.decimate import Decimated
 from raysim.scene.notes import Notes
 
 # A judged part of so many triangles, of so small edges on average (m), is offered to be thinned.
@@ -14,7 +15,7 @@ from raysim.scene.notes import Notes
 MANY, FINE, OFFERED = 50_000, 0.0015, 0.002
 MEASURED = 50_000  # corners whose distance from the thinned surface is measured, evenly chosen
 WORTH_IT = 0.9  # share of the triangles left above which nothing is done
-SAG = 0.5  # of the edge: a surface that moves farther is another one
+SAG = 0.2  # of the edge: a surface that moves farther is another one
 
 
 class CannotThin(ValueError):
@@ -51,23 +52,18 @@ def thinned(vertices: np.ndarray, faces: np.ndarray, edge: float) -> Thinned | N
     Source: Garland and Heckbert, "Surface simplification using quadric error metrics", SIGGRAPH
     (1997), as VTK has it.
     """
-    import pyvista
     import trimesh
 
     before = trimesh.Trimesh(vertices, faces, process=False)
     share = before.area / (0.25 * np.sqrt(3.0) * edge**2) / len(faces)
     if share > WORTH_IT:
         return None
-    whole = pyvista.PolyData.from_regular_faces(vertices, faces)
-    small = whole.decimate(1.0 - share, boundary_constraints=True, boundary_weight=100.0)
-    after = trimesh.Trimesh(
-        np.array(small.points, float), np.array(small.regular_faces, np.int64), process=False
-    )
+    small = Decimated(vertices, faces, 1.0 - share)
+    after = trimesh.Trimesh(small.vertices, small.faces, process=False)
     if (before.is_watertight, True) != (after.is_watertight, after.is_winding_consistent):
         raise CannotThin("would tear or fold over")
     some = np.unique(np.linspace(0, len(vertices) - 1, MEASURED).astype(int))
-    moved = pyvista.PolyData(vertices[some]).compute_implicit_distance(small)
-    distance = np.abs(np.asarray(moved["implicit_distance"]))
+    distance = small.distances(vertices[some])
     if distance.max() > SAG * edge:
         raise CannotThin(f"would move by {distance.max():.2g}")
     corners, triangles = np.array(after.vertices), np.array(after.faces)
@@ -91,7 +87,7 @@ def thin_part(
     """
     named = f'{entry.mesh}, part "{part.name}"' if part.name else entry.mesh
     if entry.thin is None:
-        _offer(notes, entry, part, f"{key}.thin", named, scale)
+        _offer(notes, entry, part, f"{key}.thin", scale)
         return part.vertices, part.faces
     try:
         found = thinned(part.vertices, part.faces, entry.thin / scale)
@@ -112,14 +108,14 @@ def thin_part(
     return found.vertices, found.faces
 
 
-def _offer(notes: Notes, entry: Object, part: MeshPart, key: str, named: str, scale: float) -> None:
+def _offer(notes: Notes, entry: Object, part: MeshPart, key: str, scale: float) -> None:
     if not entry.judged or len(part.faces) < MANY:
         return
     corners = part.vertices[part.faces]
     edge = scale * float(np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1).mean())
     if edge < FINE:
         what = (
-            f"{named} is finer than light needs ({len(part.faces):,} triangles with edges of "
+            f"{entry.mesh} is finer than light needs ({len(part.faces):,} triangles with edges of "
             f"{1000 * edge:.2g} mm), which costs time and memory"
         )
         mend = f'thin = "{1000 * OFFERED:g} mm" thins it, and tells what that changes'
