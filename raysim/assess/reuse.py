@@ -9,7 +9,7 @@ from raysim.base.cases import BRIGHT, EXPECTED
 from raysim.base.figures import Figures
 from raysim.base.units import J_M2_PER_J_CM2
 from raysim.dose.result import Result
-from raysim.estimate.discs import PATCH_AREA, disc_errors, disc_means, disc_members
+from raysim.estimate.discs import PATCH_AREA, discs_about
 from raysim.library.assumptions import assumptions
 from raysim.scene.file.written import Wear
 from raysim.scene.triangles import SceneTriangles
@@ -114,19 +114,17 @@ def _facepiece_light(result: Result, shell: np.ndarray) -> tuple[np.ndarray, ...
     usual = expected.irradiance[faces, sides]
     if result.precision_asked is not None and not result.interrupted:
         return light, error, usual
-    owner, member = disc_members(result.triangles, faces, sides, PATCH_AREA)
-    about = (result.triangles.areas[faces], owner, member)
-    return disc_means(light, *about), disc_errors(error, *about), disc_means(usual, *about)
+    about = discs_about(result.triangles, faces, sides, PATCH_AREA)
+    return about.means(light), about.errors(error), about.means(usual)
 
 
 def strap_light(triangles: SceneTriangles, faces: np.ndarray, irradiance: np.ndarray) -> np.ndarray:
     """Mean over 1 cm2 around each of some faces of `irradiance` (faces, 2), sides added, W/m2.
 
-    Source: definition, `disc_means`.
+    Source: definition, `Discs.means`.
     """
-    owner, member = disc_members(triangles, faces, np.zeros(len(faces), int), PATCH_AREA)
-    both = irradiance[faces].sum(axis=1)
-    return disc_means(both, triangles.areas[faces], owner, member)
+    about = discs_about(triangles, faces, np.zeros(len(faces), int), PATCH_AREA)
+    return about.means(irradiance[faces].sum(axis=1))
 
 
 def reuse(result: Result) -> Reuse | None:

@@ -24,7 +24,8 @@ from raysim.kernels.records import START
 from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import face_start, traced_irradiance
+from raysim.transport.paths import traced_irradiance
+from raysim.transport.starts import face_start
 
 STEP_M = 0.002  # places
 NEAR = 0.004  # m

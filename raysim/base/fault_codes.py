@@ -37,6 +37,9 @@ class Code(StrEnum):
     MESH_BAD_FACE = "mesh-bad-face"
     MESH_NO_UNIT = "mesh-no-unit"  # of a size that fits no unit of length
     MESH_BACK_TO_BACK = "mesh-back-to-back"
+    MESH_MENDED = "mesh-mended"  # what could only be meant in one way
+    MESH_FINE = "mesh-fine"  # finer than light needs
+    MESH_THINNED = "mesh-thinned"  # or cannot be
     MESH_GONE = "mesh-gone"  # while the scene was read
     # What is drawn in them
     NORMALS_DISAGREE = "normals-disagree"
@@ -85,4 +88,5 @@ class Code(StrEnum):
     GAP_TOO_WIDE = "gap-too-wide"
     # What a run finds
     LIGHT_LOST = "light-lost"
+    JUDGED_AGAIN = "judged-again"  # on the original of a thinned mesh
     PRECISION_NOT_REACHED = "precision-not-reached"

@@ -120,8 +120,8 @@ def command(
     elif trouble and not quiet:
         click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
     if as_json or not quiet:
-        unreached = {f for f in result.warnings if f.code is Code.PRECISION_NOT_REACHED}
-        teller.warn(sorted(unreached, key=str))
+        shown = (Code.PRECISION_NOT_REACHED, Code.JUDGED_AGAIN)
+        teller.warn(sorted({f for f in result.warnings if f.code in shown}, key=str))
         tell_results(folder, result.title, _lines(result), as_json)
     if result.interrupted and not quiet:
         click.echo(f"\nraysim: interrupted; go on with: {resume_line(scene, out)}", err=True)
@@ -142,6 +142,7 @@ def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
     teller.compiling()
     with teller.bar():
         result = simulate(built, progress=teller.progress, **run)
+    run["checkpoint"].let_go()
     if result.interrupted:
         return with_verdict(result)
     try:

@@ -35,6 +35,10 @@ def assembled(
     """Join forward and backward estimates and judge every case."""
     state, scene = run.state, run.scene
     cases = {case: _case(run, number, precision) for number, case in enumerate(CASES)}
+    told: tuple[Fault, ...] = ()
+    if run.second is not None:
+        told = (run.second.told(cases[CAUTIOUS], str(scene.path)),)
+        cases = {k: run.second.applied(case, run.requirement) for k, case in cases.items()}
     by_lamp, error, refined, tallies = _joined(run)
     lamps = scene.triangles.lamps
     result = Result(
@@ -58,7 +62,7 @@ def assembled(
         refined=refined,
         cases=cases,
         meters=meters,
-        warnings=(*warnings, *_doubts(run, precision, interrupted)),
+        warnings=(*warnings, *told, *_doubts(run, precision, interrupted)),
         interrupted=interrupted,
         assumptions=stated_assumptions(scene.written),
         written=scene.written,

@@ -193,6 +193,10 @@ class Checkpoint:
         done = time.perf_counter()
         self._due = done + max(INTERVAL, (done - began) / LARGEST_SHARE)
 
+    def let_go(self) -> None:
+        """Keep no tallies any more: the run has ended, and they take much memory."""
+        self._kept.clear()
+
     def remove(self) -> None:
         """Remove the checkpoint and those of its parts: the run has ended well, or begins anew."""
         if self.path is not None:

@@ -7,6 +7,7 @@ import numpy as np
 from raysim.base.cases import CASES
 from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.dose.result import PoseResult
+from raysim.dose.second_look import SecondLook
 from raysim.estimate.face_sides import judged_sites
 from raysim.estimate.photon_counts import Counted, counted_irradiance
 from raysim.scene.build import BuiltScene
@@ -37,6 +38,8 @@ class DoseRun:
         The backward paths that `state` rests on, if any.
     poses : tuple of PoseResult
         Each of several poses by itself, once that is known.
+    second : SecondLook or None
+        What the originals of thinned meshes get, once that is known.
     """
 
     def __init__(
@@ -45,6 +48,7 @@ class DoseRun:
         self.scene, self.forward, self.error, self.left = scene, forward, error, left
         self.backward: BackwardCycle | None = None
         self.poses: tuple[PoseResult, ...] = ()
+        self.second: SecondLook | None = None
         once = requirement_of(scene.written)
         curve = replace(once.warm_up, poses=scene.written.pose_shares)
         self.requirement = replace(once, warm_up=curve)

@@ -6,7 +6,6 @@ import numpy as np
 
 from raysim.dose.exposure import Requirement
 from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Spot
-from raysim.estimate.discs import disc_errors, disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Estimate, Sites, upper_end, weighted_percentile
 from raysim.scene.triangles import SIDES, SceneTriangles
 
@@ -109,8 +108,7 @@ class _Light:
     def on(cls, sites: Sites, estimate: CaseEstimate) -> "_Light":
         at = (sites.faces, sites.sides)
         values, errors = estimate.irradiance[at], estimate.standard_error[at]
-        about = (sites.areas, sites.owner, sites.member)
-        discs = disc_means(values, *about), disc_errors(errors, *about)
+        discs = sites.patches.means(values), sites.patches.errors(errors)
         return cls(values, errors, estimate.lower_bound[at], estimate.even[at], *discs)
 
     def best(self, own: np.ndarray, bright: np.ndarray) -> tuple[int, float, float]:

@@ -16,6 +16,7 @@ from raysim.dose.checkpoint import Checkpoint
 from raysim.dose.dose_run import DoseRun
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.lamp_failures import lamps_left
+from raysim.dose.look_again import look_again
 from raysim.dose.poses_apart import pose_results
 from raysim.dose.result import Result
 from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
@@ -129,12 +130,14 @@ def simulate(
         with hold_interrupts():
             run = DoseRun(scene, forward, error, left)
         if precision is not None and not interrupted:
-            run.backward = BackwardCycle(
-                scene.poses, forward, seed, stride=CASE_STRIDE, batches=ROUND_BATCHES
+            run.backward = BackwardCycle.after(
+                forward, scene.poses, seed, stride=CASE_STRIDE, batches=ROUND_BATCHES
             )
             _trace_back(run, run.backward, precision, progress, checkpoint)
         if not interrupted:
-            run.poses = pose_results(run, precision, RunOptions(seed, threads, progress))
+            how = RunOptions(seed, threads, progress)
+            run.poses = pose_results(run, precision, how)
+            run.second = look_again(run, how, precision or DEFAULT_PRECISION, CASE_STRIDE)
     except KeyboardInterrupt:
         interrupted = True
     seconds = time.perf_counter() - started

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.estimate.discs import lone_discs
 from raysim.estimate.face_sides import Sites, spread_targets
+from raysim.scene.cubes import cubes_of
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.paths import Start
+from raysim.transport.starts import Start
 
 CELL = 0.010  # m, edge of the cubes
 
@@ -39,23 +41,18 @@ class Cells(Sites):
 
 def in_cells(triangles: SceneTriangles, sites: Sites) -> Cells:
     """All judged face-sides in cells."""
-    normals = triangles.normals[sites.faces]
-    axis = np.abs(normals).argmax(axis=1)
-    way = 2 * axis + (normals[np.arange(len(axis)), axis] > 0.0)
-    cube = np.floor(triangles.centroids[sites.faces] / CELL).astype(np.int64)
-    keys = np.column_stack([triangles.face_part[sites.faces], sites.sides, way, cube])
-    _, owner, count = np.unique(keys, axis=0, return_inverse=True, return_counts=True)
-    order = np.argsort(owner.reshape(-1), kind="stable")
+    cube = cubes_of(triangles, sites.faces, sites.sides, CELL)
+    _, owner, count = np.unique(cube, return_inverse=True, return_counts=True)
+    order = np.argsort(owner, kind="stable")
     first = np.concatenate([[0], np.cumsum(count)])
     lead = order[first[:-1]]
-    own = np.arange(len(count))
+    areas = np.bincount(owner, sites.areas)
     return Cells(
         faces=sites.faces[lead],
         sides=sites.sides[lead],
-        areas=np.bincount(owner.reshape(-1), sites.areas),
+        areas=areas,
         bodies=sites.bodies[lead],
-        owner=own,
-        member=own,
+        patches=lone_discs(areas),
         first=first,
         sites=order,
         of=sites,

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.estimate.discs import PATCH_AREA, disc_members
+from raysim.estimate.discs import PATCH_AREA, Discs, discs_about, lone_discs
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.paths import Start, face_start
+from raysim.transport.starts import Start, face_start
 
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.
@@ -17,15 +17,14 @@ GUESS_ERRORS = 2.0
 class Sites:
     """The face-sides that are judged; all (sites,).
 
-    `owner` and `member` list the face-sides within 1 cm2 of each (see `disc_members`).
+    `patches` are the face-sides within 1 cm2 of each (see `discs_about`).
     """
 
     faces: np.ndarray
     sides: np.ndarray
     areas: np.ndarray
     bodies: np.ndarray
-    owner: np.ndarray
-    member: np.ndarray
+    patches: Discs
 
     def targets(self, sites: np.ndarray) -> list[Start]:
         """Where backward paths from some sites start."""
@@ -47,17 +46,13 @@ def spread_targets(leads: list[Start], members: list[np.ndarray], of: Sites) -> 
 
 @dataclass(frozen=True)
 class DiscSites(Sites):
-    """The discs of some area about each judged face-side, judged in its place.
+    """The discs of some area about each judged face-side, judged in its place."""
 
-    `first` (sites + 1,) and `within` (members,) list the face-sides of each disc, as rows.
-    """
-
-    first: np.ndarray
-    within: np.ndarray
+    discs: Discs
 
     def targets(self, sites: np.ndarray) -> list[Start]:
         """Where backward paths from some discs start: anywhere on each, even by area."""
-        members = [self.within[self.first[site] : self.first[site + 1]] for site in sites]
+        members = [self.discs.members(site) for site in sites.tolist()]
         return spread_targets(Sites.targets(self, sites), members, self)
 
     def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -66,17 +61,13 @@ class DiscSites(Sites):
         One photon may count on several faces of a disc, so their errors are taken as if all erred
         together, which is never too small: the error of the mean is the mean of the errors.
         """
-        from scipy.sparse import csr_array
-
-        count = len(self.faces)
-        share = csr_array((self.areas[self.within], self.within, self.first), (count, count))
-        whole = share.sum(axis=1)
         at = (..., self.faces, self.sides)
         found = []
         for field in (mean, np.sqrt(variance)):
-            rows = field[at].reshape(-1, count)
+            rows = field[at]
             smooth = field.copy()
-            smooth[at] = ((share @ rows.T).T / whole).reshape(field[at].shape)
+            means = [self.discs.means(row) for row in rows.reshape(-1, len(self.faces))]
+            smooth[at] = np.reshape(means, rows.shape)
             found.append(smooth)
         return found[0], found[1] ** 2
 
@@ -96,15 +87,15 @@ def judged_sites(triangles: SceneTriangles, area: float | None = None) -> Sites:
     The 1 cm2 about a disc is the disc itself where that is no smaller.
     """
     faces, sides = np.nonzero(triangles.judged)
-    owner, member = disc_members(triangles, faces, sides, PATCH_AREA)
     areas, bodies = triangles.areas[faces], triangles.face_body[faces]
+    if area is not None and area >= PATCH_AREA:
+        patches = lone_discs(areas)
+    else:
+        patches = discs_about(triangles, faces, sides, PATCH_AREA)
     if area is None:
-        return Sites(faces, sides, areas, bodies, owner, member)
-    if area >= PATCH_AREA:
-        owner = member = np.arange(len(faces))
-    disc, within = disc_members(triangles, faces, sides, area)
-    first = np.searchsorted(disc, np.arange(len(faces) + 1))
-    return DiscSites(faces, sides, areas, bodies, owner, member, first, within)
+        return Sites(faces, sides, areas, bodies, patches)
+    discs = discs_about(triangles, faces, sides, area)
+    return DiscSites(faces, sides, areas, bodies, patches, discs)
 
 
 def weighted_percentile(values: np.ndarray, weights: np.ndarray, share: float) -> float:

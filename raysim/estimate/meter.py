@@ -21,7 +21,8 @@ from raysim.kernels.sampling import square_to_cosine_hemisphere
 from raysim.scene.triangles import METER_LIFT, MeterPoint, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import PATH_BATCHES, Start, traced_irradiance
+from raysim.transport.paths import PATH_BATCHES, traced_irradiance
+from raysim.transport.starts import Start
 from raysim.transport.streams import METERS, WEIGHTED_METERS
 from raysim.transport.tallies import MAX_BOUNCES
 

@@ -14,12 +14,13 @@ from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress
 from raysim.estimate.bounds import MOST_ROUNDS, READING_ERROR, batch_mean, t_quantile
 from raysim.estimate.darkness import ENOUGH_PATHS, MOST_PATHS, found_dark, sites_seem_dark
-from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
 from raysim.transport.paths import ROUND_BATCHES, Paths
 
-NEW_PER_ROUND = 1024
+# Sites that get their first paths in one round: so many, and of very many a larger share, since
+# each round looks at all of them.
+NEW_PER_ROUND, MOST_FIRST_ROUNDS = 1024, 64
 DIM_PER_ROUND = 32
 FIRST_PATHS = 1  # paths per batch in the first round of a face-side
 # Paths of one round against those before it. What a face-side needs is not known well before it has
@@ -34,14 +35,17 @@ PATHS_PER_COUNT = 2.0
 # The same for paths that read the photons' counts, seen from 0.15 to 0.7.
 READS_PER_COUNT = 0.4
 # Reading paths tell in a few rounds which sites cannot be the worst; the others are then traced to
-# the lamps, beginning with so many times the paths. (Variance of a path 1.1 to 5 times that of one that
-# reads; 1, 2 and 5 times take 12, 12 and 14 million rays in the demo, 14, 14, 12 with white paint.)
+# the lamps, beginning with so many times the paths. (Their variance is 1.1 to 5 times that of reading
+# ones; 1, 2 and 5 times took 12, 12, 14 million rays in the demo, 14, 14, 12 with white paint.)
 READING_ROUNDS, LEAVING = 3, 2.5
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
-MOST_RAYS = 120_000_000
+# Rays of a run of up to so many sites; with more of them it may take more, as first paths alone
+# take some 200 for each.
+MOST_RAYS, SITES_FOR_THEM = 120_000_000, 400_000
 PATHS_PER_STEP = 400_000  # between two calls of the progress bar
+STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
 
 
 def refine(
@@ -101,7 +105,7 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
     chosen = _undecided(run, state, goal, unsettled, is_open)
     close = state.bound[: state.cases_decided].min(axis=1) >= (1.0 - precision) * least
     state.reached = not len(chosen) and bool((is_open | close).all())
-    if run.rays > MOST_RAYS:
+    if run.rays > MOST_RAYS * max(len(state.row) / SITES_FOR_THEM, 1.0):
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
@@ -133,9 +137,7 @@ def refine_best(
     those.
     """
     candidates = np.arange(len(state.row))
-    shown = np.stack(
-        [disc_means(mean, sites.areas, sites.owner, sites.member) for mean in state.mean]
-    )
+    shown = np.stack([sites.patches.means(mean) for mean in state.mean])
     for number, paths in BRIGHTEST:
         brightest = np.argsort(-shown[:, candidates], axis=1, kind="stable")[:, :number]
         candidates = candidates[np.unique(brightest)]
@@ -198,7 +200,8 @@ def _undecided(
     unseen = np.flatnonzero(below & (state.row < 0))
     if len(unseen):
         order = np.argsort(state.mean[: state.cases_decided][:, unseen].min(axis=0), kind="stable")
-        return np.sort(unseen[order[:NEW_PER_ROUND]])
+        portion = max(NEW_PER_ROUND, len(state.row) // MOST_FIRST_ROUNDS)
+        return np.sort(unseen[order[:portion]])
     undecided = np.union1d(np.flatnonzero(below), unsettled)
     dim = undecided[sites_seem_dark(state, undecided, GUESS_ERRORS)[is_open].any(axis=0)]
     dim = _still_allowed(run, state, dim)
@@ -218,7 +221,8 @@ def _still_allowed(run: Paths, state: Refinement, chosen: np.ndarray) -> np.ndar
 def _add_starts(run: Paths, sites: Sites, state: Refinement, chosen: np.ndarray) -> None:
     new = chosen[state.row[chosen] < 0]
     state.row[new] = len(run.paths) + np.arange(len(new))
-    run.add_starts(sites.targets(new))
+    for few in np.split(new, range(STARTS_AT_ONCE, len(new), STARTS_AT_ONCE)):
+        run.add_starts(sites.targets(few))
     state.reads[new] = run.reads[state.row[new]]
 
 

@@ -15,8 +15,10 @@ from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.read import file_digests, joined_hash, scene_files
 from raysim.scene.file.things import Object, SurfaceTable
 from raysim.scene.file.written import Chamber, SceneAsWritten
-from raysim.scene.mesh.doubts import doubt_bent, doubt_part
+from raysim.scene.mesh.clean import turn_faces
+from raysim.scene.mesh.doubts import doubt_bent, doubt_part, tell_mended
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray
+from raysim.scene.mesh.thin import thin_part
 from raysim.scene.notes import Notes
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
 from raysim.scene.triangles import Body, LampRating, Part, SceneTriangles, Untreated, wall_body
@@ -78,7 +80,7 @@ def build_scene(
     """
     own = {table.name.casefold(): table for table in scene.surface if table.name}
     notes = Notes(str(path))
-    builder = Builder(notes, path.parent, UNIT_METRES[scene.units], own)
+    builder = Builder(notes, path.parent, UNIT_METRES[scene.units], own, scene.repair)
     closed = _add_chamber(builder, scene.chamber)
     hung = objects_by_pose(scene)[0]
     for number, entry in enumerate(hung):
@@ -138,11 +140,15 @@ def _mesh_walls(
     if not parts:
         return np.zeros((0, 3)), {}, False
     doubt_bent(builder.notes, mesh, parts, "chamber")
+    for part in parts:
+        tell_mended(builder.notes, mesh, part, "chamber")
     joined = trimesh.util.append_faces(
         [part.vertices for part in parts], [part.faces for part in parts]
     )
     whole = trimesh.Trimesh(*joined, process=False)
     whole.merge_vertices(merge_tex=True, merge_norm=True)
+    if builder.repair and not whole.is_winding_consistent:
+        turn_faces(whole)  # parts may each be right, and face opposite ways
     closed, consistent = bool(whole.is_watertight), bool(whole.is_winding_consistent)
     if not closed:
         what = f"{mesh} is not closed, so light would leave where the box is tight"
@@ -189,9 +195,10 @@ def _add_object(builder: Builder, entry: Object, key: str) -> None:
         surface = builder.surface(entry.parts.get(part.name, entry.surface), where)
         two_sided = entry.sides == "both" or (entry.sides is None and not part.closed)
         scale = entry.scale * builder.metres_per_unit
-        vertices = place.placed(part.vertices, scale, entry.turn, entry.at)
+        corners, faces = thin_part(builder.notes, entry, part, key, scale)
+        vertices = place.placed(corners, scale, entry.turn, entry.at)
         whole = Part(body, part.name, surface, two_sided)
-        builder.add_faces(whole, vertices, part.faces, edge, f"{key}.edge")
+        builder.add_faces(whole, vertices, faces, edge, f"{key}.edge")
 
 
 def _add_lamps(builder: Builder, scene: SceneAsWritten) -> None:

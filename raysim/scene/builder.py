@@ -36,6 +36,7 @@ class Builder:
     folder: Path
     metres_per_unit: float
     own: dict[str, SurfaceTable]
+    repair: bool = True  # of meshes, as far as it is clear what was meant
     corners: list[np.ndarray] = field(default_factory=list)  # of each part, (faces, 3, 3)
     parts: list[Part] = field(default_factory=list)
     bodies: list[Body] = field(default_factory=list)
@@ -71,7 +72,7 @@ class Builder:
         path = self.folder / mesh
         if path not in self.meshes:
             try:
-                self.meshes[path] = load_parts(path)
+                self.meshes[path] = load_parts(path, folder=self.folder, repair=self.repair)
             except MeshFault as fault:
                 self.notes.error(fault.code, f"{key}.mesh", f"{mesh} {fault.what}", fault.mend)
                 self.meshes[path] = []

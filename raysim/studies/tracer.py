@@ -14,7 +14,6 @@ from raysim.dose.lamp_output import lamp_factors, requirement_of
 from raysim.dose.result import Spot
 from raysim.estimate.bounds import ROUND_ERROR
 from raysim.estimate.darkness import dark_sites, seems_dark
-from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end, weighted_percentile
 from raysim.estimate.refine import refine
 from raysim.estimate.refinement import Refinement, forward_only
@@ -22,7 +21,8 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun, Start, traced_irradiance
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun, traced_irradiance
+from raysim.transport.starts import Start
 
 
 @dataclass(frozen=True)
@@ -71,9 +71,8 @@ class WorstOfCases:
 
         The very best one would show the noise.
         """
-        sites = self.sites
-        smooth = disc_means(self.state.mean[case], sites.areas, sites.owner, sites.member)
-        return weighted_percentile(smooth, sites.areas, 0.99)
+        smooth = self.sites.patches.means(self.state.mean[case])
+        return weighted_percentile(smooth, self.sites.areas, 0.99)
 
 
 class Tracer:

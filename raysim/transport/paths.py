@@ -1,19 +1,18 @@
 """Backward paths from face-sides and points to the lamps, in batches for each target."""
 
-from dataclasses import dataclass
-from itertools import chain
 from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from raysim.kernels.random_numbers import split_word
-from raysim.kernels.records import Known, Rules, Starts
+from raysim.kernels.records import Known, Rules
 from raysim.kernels.run_cpu import trace_backward
-from raysim.scene.triangles import METER_LIFT, SceneTriangles
+from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.known import nothing_known
 from raysim.transport.options import RunOptions
 from raysim.transport.precompile import wait_until_compiled
+from raysim.transport.starts import Start, Targets
 from raysim.transport.tallies import MAX_BOUNCES, case_stride, fitting
 from raysim.transport.threads import in_threads
 
@@ -22,26 +21,6 @@ PATH_BATCHES = 64
 ROUND_BATCHES = 32
 # Bytes for the sums of targets before they have to be copied; what is not used takes no memory.
 FIRST_ROOM = 2**28
-
-
-@dataclass(frozen=True)
-class Start:
-    """Start of backward paths: face-sides taken together, or a point with a direction.
-
-    `faces` and `side` (members,), or `at` and `facing` (3,); `stream` is its own word of the
-    random counter and must differ from that of every other target.
-    """
-
-    stream: int
-    faces: tuple[int, ...] = ()
-    sides: tuple[int, ...] = ()
-    at: np.ndarray | None = None
-    facing: np.ndarray | None = None
-
-
-def face_start(face: int, side: int) -> Start:
-    """Start on one face-side, with the word of the random counter that is its own."""
-    return Start(2 * face + side, (face,), (side,))
 
 
 class Paths(Protocol):
@@ -123,7 +102,7 @@ class BackwardRun:
         )
         strides = case_stride(stride, self.surfaces)
         self.rules = Rules(strides, *split_word(seed), max_bounces)
-        self._targets: list[Start] = []
+        self._targets = Targets()
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
         one = np.zeros((batches, lamps, columns))
         self._sums = np.zeros((max(FIRST_ROOM // one.nbytes, 1), *one.shape))
@@ -173,7 +152,7 @@ class BackwardRun:
 
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch from the chosen targets."""
-        starts = _path_starts(self.scene, self.triangles, [self._targets[i] for i in chosen])
+        starts = self._targets.starts(self.scene, self.triangles, chosen)
         starts = starts._replace(reads=self.reads[chosen])
         rays = np.zeros(self.threads, np.int64)
         in_threads(
@@ -231,33 +210,3 @@ def traced_irradiance(
     everyone = np.arange(len(starts))
     run.add_paths(everyone, np.full(len(starts), paths))
     return Traced(run.batch_irradiance(everyone), run.rays)
-
-
-def _path_starts(scene: KernelScene, triangles: SceneTriangles, targets: list[Start]) -> Starts:
-    """Members of all targets in one list; a point is a triangle without extent."""
-    size = np.array([len(target.faces) or 1 for target in targets])
-    first = np.concatenate([[0], np.cumsum(size)])
-
-    def members(name: str) -> np.ndarray:
-        lists = (getattr(target, name) or (-1,) for target in targets)
-        return np.array(list(chain.from_iterable(lists)))
-
-    faces, sides = members("faces"), members("sides")
-    corners, normals = np.zeros((len(faces), 9)), np.zeros((len(faces), 3))
-    primitive = np.full(len(faces), -1)
-    own = faces >= 0
-    corners[own] = triangles.corners[faces[own]].reshape(-1, 9)
-    normals[own] = triangles.normals[faces[own]] * np.where(sides[own] == 0, 1.0, -1.0)[:, None]
-    primitive[own] = scene.position[faces[own]]
-    share = np.ones(len(faces))
-    for j in np.flatnonzero(size > 1).tolist():
-        these = slice(first[j], first[j + 1])
-        below = np.cumsum(triangles.areas[faces[these]])
-        share[these] = below / below[-1]
-    for row, target in zip(first.tolist(), targets, strict=False):
-        if target.at is not None and target.facing is not None:
-            corners[row] = np.tile(target.at + METER_LIFT * target.facing, 3)
-            normals[row] = target.facing
-    stream = np.array([target.stream for target in targets], np.uint64)
-    reads = np.zeros(len(targets), bool)
-    return Starts(first.astype(np.int64), stream, share, corners, normals, primitive, reads)

@@ -11,11 +11,13 @@ from functools import reduce
 
 import numpy as np
 
+from raysim.kernels.records import Known
 from raysim.scene.poses import PosedTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.known import known_light
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.paths import PATH_BATCHES, BackwardRun
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
+from raysim.transport.starts import Start
 from raysim.transport.streams import pose_seed
 from raysim.transport.tiles import tiles_of
 
@@ -118,33 +120,52 @@ class PhotonCycle:
 class BackwardCycle:
     """Backward paths from the same targets in every pose, as many in each; see `Paths`.
 
-    `runs` are those of the poses, `shares` their shares of the cycle. Of `photons`, all traced
-    before, the counts are read.
+    `runs` are those of the poses, `shares` their shares of the cycle.
     """
 
     def __init__(
         self,
         poses: Sequence[PosedTriangles],
-        photons: PhotonCycle,
+        arrays: Sequence[KernelScene],
         seed: int,
+        threads: int,
         *,
         stride: tuple[int, ...] | None = None,
         batches: int = PATH_BATCHES,
+        known: Sequence[Known] | None = None,
     ) -> None:
         self.batches = batches
         self.shares = [pose.share for pose in poses]
         self.runs = [
             BackwardRun(
-                one.scene,
+                one,
                 pose.triangles,
                 pose_seed(seed, k),
-                photons.threads,
+                threads,
                 stride=stride,
                 batches=batches,
-                known=known_light(one, pose.triangles),
+                known=None if known is None else known[k],
             )
-            for k, (pose, one) in enumerate(zip(poses, photons.runs, strict=True))
+            for k, (pose, one) in enumerate(zip(poses, arrays, strict=True))
         ]
+
+    @classmethod
+    def after(
+        cls,
+        photons: PhotonCycle,
+        poses: Sequence[PosedTriangles],
+        seed: int,
+        *,
+        stride: tuple[int, ...] | None = None,
+        batches: int = PATH_BATCHES,
+    ) -> "BackwardCycle":
+        """Paths that use what the photons, all traced before, have found."""
+        pairs = zip(photons.runs, poses, strict=True)
+        known = [known_light(run, pose.triangles) for run, pose in pairs]
+        arrays = [run.scene for run in photons.runs]
+        return cls(
+            poses, arrays, seed, photons.threads, stride=stride, batches=batches, known=known
+        )
 
     @property
     def paths(self) -> np.ndarray:

@@ -12,8 +12,9 @@ from raysim.kernels.records import MOST_NUMBERS, TUBE_COLUMNS, Geometry, LampTub
 from raysim.kernels.side_by_side import BLOCK_SIZE, NODE_SIZE
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
-from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.paths import BackwardRun
 from raysim.transport.photons import PhotonRun
+from raysim.transport.starts import Start
 
 
 def run() -> None:

@@ -18,7 +18,8 @@ from raysim.base.cases import EXPECTED
 from raysim.dose.result import Budget, Contribution
 from raysim.dose.simulate import load_scene, simulate
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.paths import BackwardRun
+from raysim.transport.starts import Start
 
 
 @pytest.fixture(scope="module")

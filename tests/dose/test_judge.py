@@ -9,7 +9,7 @@ import pytest
 from raysim.dose.exposure import Requirement, WarmUpCurve
 from raysim.dose.judge import CaseEstimate, judge_case, place_words
 from raysim.dose.result import EnergyAccount
-from raysim.estimate.discs import PATCH_AREA, disc_errors, disc_means, disc_members
+from raysim.estimate.discs import PATCH_AREA, Discs, discs_about
 from raysim.estimate.face_sides import judged_sites, weighted_percentile
 from raysim.library.surfaces import find_surface
 from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, SceneTriangles
@@ -17,9 +17,9 @@ from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, Scen
 STEP = 0.002  # m, mesh of the sheets
 
 
-def sheet(size, corner=(0.0, 0.0, 0.0), across=(0.0, 0.0, 1.0)):
+def sheet(size, corner=(0.0, 0.0, 0.0), across=(0.0, 0.0, 1.0), step=STEP):
     """Triangles (n, 3, 3) of a square sheet of side `size` m, first along x, then `across`."""
-    steps = np.linspace(0.0, size, round(size / STEP) + 1)
+    steps = np.linspace(0.0, size, round(size / step) + 1)
     x, z = np.meshgrid(steps, steps, indexing="ij")
     at = np.array(corner) + x[..., None] * np.array([1.0, 0, 0]) + z[..., None] * np.array(across)
     a, b, c, d = at[:-1, :-1], at[1:, :-1], at[1:, 1:], at[:-1, 1:]
@@ -106,11 +106,16 @@ def test_a_summary_by_hand():
 # ---------------------------------------------------------------- the 1 cm2 around a face-side
 
 
+def pairs(discs):
+    """Owner and member, as groups, of all pairs."""
+    return np.repeat(np.arange(len(discs.first) - 1), np.diff(discs.first)), discs.within
+
+
 def test_a_disc_holds_the_face_sides_within_its_radius():
     scene = scene_of([sheet(0.03)])
     faces, sides = np.nonzero(scene.judged)
-    owner, member = disc_members(scene, faces, sides, PATCH_AREA)
-    assert (np.diff(owner) >= 0).all()
+    discs = discs_about(scene, faces, sides, PATCH_AREA)
+    owner, member = pairs(discs)
     radius = math.sqrt(1e-4 / math.pi)
     assert radius == pytest.approx(5.642e-3, abs=1e-6)
     centroids = scene.centroids[faces]
@@ -120,6 +125,7 @@ def test_a_disc_holds_the_face_sides_within_its_radius():
     found[owner, member] = True
     assert np.array_equal(found, expected)
     assert len(owner) == expected.sum(), "a pair stands twice"
+    assert np.array_equal(discs.members(7), np.flatnonzero(expected[7]))
     # In the middle of the sheet the members cover about the area they should.
     middle = int(np.linalg.norm(centroids - [0.015, 0.0, 0.015], axis=1).argmin())
     area = scene.areas[faces[member[owner == middle]]].sum()
@@ -131,7 +137,7 @@ def test_a_disc_keeps_to_its_part_its_side_and_its_layer():
     layers = [sheet(0.02), sheet(0.02, (0.0, 0.001, 0.0))[:, ::-1], sheet(0.02, (0.02, 0.0, 0.0))]
     joined = scene_of([np.concatenate(layers[:2]), layers[2]], [0, 0])
     faces, sides = np.nonzero(joined.judged)
-    owner, member = disc_members(joined, faces, sides, PATCH_AREA)
+    owner, member = pairs(discs_about(joined, faces, sides, PATCH_AREA))
     part = joined.face_part[faces]
     assert (part[owner] == part[member]).all()
     assert (sides[owner] == sides[member]).all()
@@ -141,32 +147,57 @@ def test_a_disc_keeps_to_its_part_its_side_and_its_layer():
     assert lone[0] == lone[1]
 
 
+def three_units():
+    """Discs of three units: the first holds two of them, the last all."""
+    first, within = np.array([0, 2, 3, 6]), np.array([0, 1, 1, 0, 1, 2])
+    return Discs(np.array([1.0, 2.0, 1.0]), np.arange(3), first, within)
+
+
 def test_disc_means_weigh_by_area():
-    owner, member = np.array([0, 0, 1, 2, 2, 2]), np.array([0, 1, 1, 0, 1, 2])
-    values, areas = np.array([1.0, 4.0, 10.0]), np.array([1.0, 2.0, 1.0])
-    means = disc_means(values, areas, owner, member)
+    means = three_units().means(np.array([1.0, 4.0, 10.0]))
     assert means == pytest.approx([9.0 / 3.0, 4.0, (1.0 + 8.0 + 10.0) / 4.0])
 
 
 def test_errors_of_disc_means_are_those_of_independent_values():
-    owner, member = np.array([0, 0, 1, 2, 2, 2]), np.array([0, 1, 1, 0, 1, 2])
-    errors, areas = np.array([0.3, 0.4, 0.5]), np.array([1.0, 2.0, 1.0])
-    found = disc_errors(errors, areas, owner, member)
+    discs, errors = three_units(), np.array([0.3, 0.4, 0.5])
+    found = discs.errors(errors)
     by_hand = [math.hypot(0.3, 0.8) / 3.0, 0.4, math.hypot(0.3, 0.8, 0.5) / 4.0]
     assert found == pytest.approx(by_hand)
     drawn = np.random.default_rng(3).normal(0.0, errors, (20_000, 3))
-    spread = np.std([disc_means(row, areas, owner, member) for row in drawn], axis=0)
+    spread = np.std([discs.means(row) for row in drawn], axis=0)
     assert spread == pytest.approx(found, rel=4.0 / math.sqrt(2 * 20_000))
 
 
 def test_a_linear_field_keeps_its_value_in_the_middle_of_a_disc():
     scene = scene_of([sheet(0.03)], two_sided=False)
     faces, sides = np.nonzero(scene.judged)
-    owner, member = disc_members(scene, faces, sides, PATCH_AREA)
     x = scene.centroids[faces, 0]
-    means = disc_means(3.0 + 100.0 * x, scene.areas[faces], owner, member)
+    means = discs_about(scene, faces, sides, PATCH_AREA).means(3.0 + 100.0 * x)
     inner = np.abs(scene.centroids[faces] - [0.015, 0.0, 0.015]).max(axis=1) < 0.007
     assert np.abs(means[inner] - (3.0 + 100.0 * x[inner])).max() < 0.05
+
+
+def test_face_sides_that_lie_densely_are_taken_together(monkeypatch):
+    layers = [sheet(0.03, step=0.001), sheet(0.03, (0.0, 0.0002, 0.0), step=0.001)[:, ::-1]]
+    scene = scene_of([np.concatenate(layers)])
+    faces, sides = np.nonzero(scene.judged)
+    values = np.sin(100.0 * scene.centroids[faces]).sum(axis=1) + 5.0 * sides
+    exact = discs_about(scene, faces, sides, PATCH_AREA)
+    monkeypatch.setattr("raysim.estimate.discs.MOST_PAIRS", 100_000)
+    coarse = discs_about(scene, faces, sides, PATCH_AREA)
+    assert len(coarse.within) < len(exact.within) / 3
+    for unit in (0, 500, len(faces) - 1):
+        own = coarse.members(unit)
+        assert unit in own
+        assert (sides[own] == sides[unit]).all()
+        assert (scene.normals[faces[own]] @ scene.normals[faces[unit]] > 0.5).all()
+    middle = np.abs(scene.centroids[faces] - [0.015, 0.0, 0.015]).max(axis=1) < 0.009
+    areas = [scene.areas[faces[coarse.members(k)]].sum() for k in np.flatnonzero(middle)[::97]]
+    assert np.allclose(areas, 1e-4, rtol=0.15)
+    assert np.abs(coarse.means(values) - exact.means(values)).max() < 0.1
+    # The errors of many independent values shrink as they do one by one.
+    ones = np.ones(len(faces))
+    assert np.allclose(coarse.errors(ones)[middle], exact.errors(ones)[middle], rtol=0.1)
 
 
 # ---------------------------------------------------------------- words and spots

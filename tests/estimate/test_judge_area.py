@@ -8,7 +8,7 @@ from small_scenes import box, plate, small_scene, with_object, write_scene
 import raysim
 import raysim.transport.poses
 from raysim.base.cases import CAUTIOUS
-from raysim.estimate.discs import disc_means, disc_members
+from raysim.estimate.discs import discs_about
 from raysim.estimate.face_sides import judged_sites
 from raysim.output.words.sentences import details
 
@@ -32,12 +32,9 @@ def truth(tmp_path_factory):
     result = raysim.simulate(scene, photons=2_000_000, seed=21)
     own = result.triangles.judged
     faces, sides = np.nonzero(own)
-    owner, member = disc_members(result.triangles, faces, sides, AREA)
-    areas = result.triangles.areas[faces]
-    mean = [[disc_means(v[own], areas, owner, member) for v in c] for c in result.lamp_irradiance]
-    error = [
-        [disc_means(v[own], areas, owner, member) for v in c] for c in result.lamp_standard_error
-    ]
+    discs = discs_about(result.triangles, faces, sides, AREA)
+    mean = [[discs.means(v[own]) for v in c] for c in result.lamp_irradiance]
+    error = [[discs.means(v[own]) for v in c] for c in result.lamp_standard_error]
     return np.array(mean), np.array(error)
 
 

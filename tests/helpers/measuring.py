@@ -3,8 +3,9 @@
 import numpy as np
 
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.paths import PATH_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
+from raysim.transport.starts import Start
 
 BLOCKS = 64
 DEGREES = BLOCKS - 1

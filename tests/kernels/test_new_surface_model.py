@@ -54,7 +54,7 @@ from built_scenes import BLACK, LOSSLESS, TUBE, room, surface
 from measuring import adjoint_blocks, forward_blocks, mean_and_error
 from raysim.kernels.records import LOST
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import Start
+from raysim.transport.starts import Start
 from raysim.transport.photons import PhotonRun
 from raysim.transport.trails import photon_trails
 

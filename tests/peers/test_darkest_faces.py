@@ -19,8 +19,8 @@ from mitsuba_scene import Peer, mitsuba
 from raysim import load_scene
 from raysim.dose.simulate import DEFAULT_PRECISION
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import Start
 from raysim.transport.photons import PhotonRun
+from raysim.transport.starts import Start
 
 SCENE = Path(__file__).parents[2] / "scenes" / "clinic_locker.toml"
 DARKEST = 16

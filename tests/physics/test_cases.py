@@ -19,8 +19,8 @@ from built_scenes import (
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import Start
 from raysim.transport.photons import PhotonRun
+from raysim.transport.starts import Start
 
 CASES = ("low", "expected", "high")
 

@@ -28,7 +28,7 @@ from built_scenes import (
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.paths import Start
+from raysim.transport.starts import Start
 
 TWIN = (((0.1, 0.05, 0.2), (0.1, 0.35, 0.2), 0.04), ((0.2, 0.05, 0.2), (0.2, 0.35, 0.2), 0.04))
 

@@ -15,7 +15,7 @@ from agreement import agrees, all_agree
 from built_scenes import LOSSLESS, Lamp, Piece, box, flipped, icosphere, scene_of, surface
 from measuring import DEGREES, adjoint_blocks, forward_blocks, mean_and_error
 
-from raysim.transport.paths import Start
+from raysim.transport.starts import Start
 
 POWER, RADIUS = 5.0, 0.3
 OFF_CENTRE = Lamp((((0.1, 0.05, -0.15), (0.1, 0.07, -0.15), 5e-4),), POWER, LOSSLESS)

@@ -33,9 +33,9 @@ def only_part(path):
     return part
 
 
-def refused(path) -> MeshFault:
+def refused(path, **options) -> MeshFault:
     with pytest.raises(MeshFault) as refusal:
-        load_parts(path)
+        load_parts(path, **options)
     assert refusal.value.mend
     assert "\n" not in f"{refusal.value.what}{refusal.value.mend}"
     return refusal.value
@@ -351,5 +351,7 @@ def test_faces_drawn_twice_are_left_out_and_faces_back_to_back_refused(tmp_path,
         assert part.dropped == count - 2
         assert rim(part) == outline(corners[:count])
         both = [[*range(count)], np.roll(own[::-1], start).tolist()]
-        fault = refused(write_polygons(tmp_path, form, corners, both))
+        path = write_polygons(tmp_path, form, corners, both)
+        assert rim(only_part(path)) == outline(corners[:count])
+        fault = refused(path, repair=False)
         assert f"{count - 2} pairs of triangles back to back" in fault.what

@@ -38,8 +38,9 @@ from raysim.studies.pairs import pair_of
 from raysim.studies.tracer import WorstOfCases
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.paths import PATH_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
+from raysim.transport.starts import Start
 
 DEGREES = PATH_BATCHES - 1
 NAMES = (

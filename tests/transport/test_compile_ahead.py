@@ -16,9 +16,10 @@ from raysim.kernels import disk_cache
 from raysim.kernels.run_cpu import trace_backward, trace_photons
 from raysim.transport import precompile as ahead
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import BackwardRun, Start
+from raysim.transport.paths import BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.precompile_process import compile_kernels
+from raysim.transport.starts import Start
 
 ROOT = Path(__file__).parents[2]
 SCENE = ROOT / "scenes" / "clinic_locker.toml"

@@ -19,8 +19,9 @@ from built_scenes import (
 
 from raysim.kernels.records import LOST
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.paths import PATH_BATCHES, BackwardRun, Start
+from raysim.transport.paths import PATH_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
+from raysim.transport.starts import Start
 
 SCENE = busy_scene(LINING, TUBE_SURFACE, SHEET, detail=1)
 ARRAYS = kernel_scene(SCENE)

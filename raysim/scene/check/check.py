@@ -13,6 +13,7 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.check.contact import contact_faults
 from raysim.scene.check.gaps import gap_faults
 from raysim.scene.check.likely import doubt_likeness
+from raysim.scene.check.memory import refuse_too_large
 from raysim.scene.file.things import GIVEN
 from raysim.scene.mesh.drawn_in import scale_mend
 from raysim.scene.notes import Notes
@@ -27,7 +28,6 @@ LEAST_UVC, MOST_UVC = 0.02, 1e3  # W of one lamp: anything outside is a typing e
 # Share of the electrical watts: a quarter of the least of the tubes in the library; own choice.
 LEAST_SHARE = 0.05
 THINNEST_TUBE, THICKEST_TUBE = 0.0005, 0.2  # m
-MOST_TALLIES = 12_000_000  # lamps times faces: about 100 bytes each per thread
 
 
 def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list[Fault]:
@@ -38,7 +38,15 @@ def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list
     notes = Notes(str(scene.path), list(scene.faults))
     _sizes(scene, notes)
     absurd = notes.refused
-    for look in (_work, _lamp_ratings, doubt_likeness, _linings, _targets, _sheets, _cold):
+    for look in (
+        refuse_too_large,
+        _lamp_ratings,
+        doubt_likeness,
+        _linings,
+        _targets,
+        _sheets,
+        _cold,
+    ):
         look(scene, notes)
     if not absurd:
         first = stretch(progress, 0, len(scene.poses))
@@ -108,18 +116,6 @@ def _sizes(scene: BuiltScene, notes: Notes) -> None:
             what = f"a tube of {1000 * lamp.diameter:.3g} mm is not the size of a lamp"
             mend = f'check the number; plain ones are in units = "{units}"'
             notes.error(Code.LAMP_DIAMETER, key, what, mend)
-
-
-def _work(scene: BuiltScene, notes: Notes) -> None:
-    """Tallies, one for each lamp and face-side, that would not fit into memory."""
-    lamps, faces = len(scene.triangles.lamps), len(scene.triangles.corners)
-    if lamps * faces > MOST_TALLIES:
-        what = (
-            f"{lamps} lamps times {faces:,} triangles need more memory than a laptop has "
-            f"({MOST_TALLIES:,} can be counted)"
-        )
-        mend = "choose longer edges, or simpler meshes"
-        notes.error(Code.TOO_MANY_TALLIES, "object", what, mend)
 
 
 def _lamp_ratings(scene: BuiltScene, notes: Notes) -> None:

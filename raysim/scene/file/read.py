@@ -16,6 +16,7 @@ from raysim.base.fault_codes import Code
 from raysim.scene.file.broken_lines import broken_line
 from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.written import SceneAsWritten
+from raysim.scene.mesh.gltf import buffer_files
 
 LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
 LONGEST_SHOWN = 80  # letters of a name in a message
@@ -62,9 +63,10 @@ def read_scene(path: Path) -> SceneAsWritten:
 
 
 def scene_files(path: Path, scene: SceneAsWritten) -> tuple[Path, ...]:
-    """The scene file and its meshes, sorted."""
-    meshes = {entry.mesh for entry in scene.object} | {scene.chamber.mesh} - {None}
-    return (path, *sorted(path.parent / str(mesh) for mesh in meshes))
+    """The scene file, its meshes, and the files beside them that hold their numbers, sorted."""
+    names = {entry.mesh for entry in scene.object} | {scene.chamber.mesh} - {None}
+    meshes = {path.parent / str(mesh) for mesh in names}
+    return (path, *sorted(meshes.union(*map(buffer_files, meshes))))
 
 
 def file_digests(paths: Sequence[Path]) -> tuple[str, ...]:

@@ -118,6 +118,7 @@ class Object(Table):
     judged: Switch = False
     sides: Literal["both", "outside"] | None = None
     edge: PositiveLength | None = None
+    thin: PositiveLength | None = None
 
 
 class PosedObject(Table):

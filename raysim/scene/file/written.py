@@ -250,6 +250,7 @@ class SceneAsWritten(Table):
 
     title: GivenName
     units: Literal["mm", "cm", "m", "in", "inch", "ft"] = "mm"
+    repair: Switch = True
     chamber: Chamber
     lamp: Annotated[list[Lamp], Field(min_length=1, max_length=64)]
     object: Annotated[list[Object], Field(max_length=1000)] = []

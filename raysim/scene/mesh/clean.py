@@ -1,4 +1,4 @@
-"""Clean one part of a mesh: weld equal corners, drop broken triangles, tell inside from outside."""
+"""Clean one part of a mesh: weld corners, drop and turn triangles, tell inside from outside."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -8,6 +8,7 @@ import numpy as np
 from raysim.base.fault_codes import Code
 from raysim.scene.mesh.enclosure import signed_volume
 from raysim.scene.mesh.fault import MeshFault
+from raysim.scene.mesh.mend import backs, refuse_backs, turned_faces
 from raysim.scene.mesh.only_triangles import Bent
 
 # With corners farther out, or a size below this, no unit of length makes sense.
@@ -29,11 +30,16 @@ class MeshPart:
     turned_round: bool  # closed, but it was inside out
     dropped: int  # faces left out: without area, or there twice
     loose: int  # faces without a neighbour, so that their outside is unknown
+    backs: int = 0  # faces left out: back to back with another
+    turned: int = 0  # faces turned so that neighbours agree
     bent: Bent | None = None  # faces of the whole file that were not flat
 
 
-def cleaned(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
-    """Weld equal corners, drop faces without area, and note the properties of the mesh."""
+def cleaned(name: str, vertices: np.ndarray, faces: np.ndarray, *, repair: bool = True) -> MeshPart:
+    """Weld equal corners, drop faces without area, and note the properties of the mesh.
+
+    With `repair`, one face is left of each pair back to back, and turned faces are turned back.
+    """
     import trimesh
 
     if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
@@ -55,9 +61,11 @@ def cleaned(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
     if _loose(mesh) > LOOSE_SHARE * len(mesh.faces):
         mesh = trimesh.Trimesh(*welded(mesh.vertices, mesh.faces, WELD * size), process=False)
     keep = (mesh.area_faces > 1e-14 * size * size) & first_of_its_kind(np.asarray(mesh.faces))
-    dropped = int((~keep).sum())
-    if dropped:
-        mesh.update_faces(keep)
+    back = backs(np.asarray(mesh.faces), keep)
+    refuse_backs(np.asarray(mesh.faces), keep, back, repair)
+    if not keep.all() or back.any():
+        mesh.update_faces(keep & ~back)
+    turned = turn_faces(mesh) if repair and not mesh.is_winding_consistent else 0
     closed = bool(mesh.is_watertight)
     consistent = bool(mesh.is_winding_consistent)
     turned_round = closed and consistent and signed_volume(mesh.triangles) < 0.0
@@ -70,9 +78,20 @@ def cleaned(name: str, vertices: np.ndarray, faces: np.ndarray) -> MeshPart:
         closed,
         consistent,
         bool(turned_round),
-        dropped,
+        int((~keep).sum()),
         _loose(mesh),
+        int(back.sum()),
+        turned,
     )
+
+
+def turn_faces(mesh: Any) -> int:
+    """Turn faces of a trimesh so that neighbours agree, where all can be; returns how many."""
+    turn = turned_faces(np.asarray(mesh.faces), np.asarray(mesh.area_faces))
+    if turn is None:
+        return 0
+    mesh.faces = np.where(turn[:, None], mesh.faces[:, ::-1], mesh.faces)
+    return int(turn.sum())
 
 
 def _loose(mesh: Any) -> int:
@@ -96,13 +115,7 @@ def welded(vertices: np.ndarray, faces: np.ndarray, reach: float) -> tuple[np.nd
 
 
 def first_of_its_kind(faces: np.ndarray) -> np.ndarray:
-    """Whether each face (faces,) is the first with its corners in this order of rotation.
-
-    Raises
-    ------
-    MeshFault
-        If two faces lie on each other, back to back: each would shade the other.
-    """
+    """Whether each face (faces,) is the first with its corners in this order of rotation."""
     from trimesh.grouping import hashable_rows
 
     lowest = faces.argmin(axis=1)[:, None] if len(faces) else np.zeros((0, 1), int)
@@ -110,14 +123,4 @@ def first_of_its_kind(faces: np.ndarray) -> np.ndarray:
     _, first = np.unique(hashable_rows(turned), return_index=True)
     keep = np.zeros(len(faces), bool)
     keep[first] = True
-    proper = (np.diff(np.sort(turned, axis=1), axis=1) > 0).all(axis=1)
-    back = turned[:, [0, 2, 1]][keep & proper]
-    both = np.vstack([turned[keep & proper], back])
-    double = (len(both) - len(np.unique(hashable_rows(both)))) // 2
-    if double:
-        raise MeshFault(
-            Code.MESH_BACK_TO_BACK,
-            f"has {double} pairs of triangles back to back in one place, which shade each other",
-            "delete one of each pair: an open sheet has two sides by itself",
-        )
     return keep

@@ -10,7 +10,8 @@ LEAST_LOOSE = 8  # triangles: so few may be unconnected on purpose
 
 def doubt_part(notes: Notes, entry: Object, part: MeshPart, key: str) -> None:
     """Note what was repaired, or could not be, in a part of an object's mesh."""
-    named = f'{entry.mesh}, part "{part.name}"' if part.name else entry.mesh
+    named = _named(entry.mesh, part)
+    tell_mended(notes, entry.mesh, part, key)
     if not part.consistent:
         what = (
             f"{named} has neighbouring triangles that face opposite ways, so that its sides "
@@ -40,6 +41,23 @@ def doubt_part(notes: Notes, entry: Object, part: MeshPart, key: str) -> None:
         what = f'{named} is open, so light would reach the back that sides = "outside" denies'
         mend = 'close the mesh, or take sides = "both"'
         notes.error(Code.SOLID_OPEN, f"{key}.sides", what, mend)
+
+
+def _named(mesh: str, part: MeshPart) -> str:
+    return f'{mesh}, part "{part.name}"' if part.name else mesh
+
+
+def tell_mended(notes: Notes, mesh: str, part: MeshPart, key: str) -> None:
+    """Note the triangles of a part that were taken out or turned, and how many."""
+    done = []
+    if part.backs:
+        done.append(f"{part.backs:,} back to back with another, which were left out")
+    if part.turned:
+        done.append(f"{part.turned:,} that faced the other way, which were turned round")
+    if done:
+        what = f"{_named(mesh, part)} has triangles of no clear meaning: {'; '.join(done)}"
+        mend = "look at it in a mesh editor; with repair = false such a mesh is refused"
+        notes.warning(Code.MESH_MENDED, f"{key}.mesh", what, mend)
 
 
 def doubt_bent(notes: Notes, mesh: str, parts: list[MeshPart], key: str) -> None:

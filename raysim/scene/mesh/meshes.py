@@ -14,20 +14,20 @@ from raysim.base.errors import printable
 from raysim.base.fault_codes import Code
 from raysim.scene.mesh.announced import announced
 from raysim.scene.mesh.clean import MeshPart, cleaned
+from raysim.scene.mesh.converted import LARGEST_MESH_FILE, MOST_PARTS, MOST_TRIANGLES, converted
 from raysim.scene.mesh.fault import MeshFault, Misfit, no_number, too_many_triangles
 from raysim.scene.mesh.only_triangles import Bent, only_triangles
 
-FORMATS = {".stl", ".obj", ".ply", ".glb"}
-LARGEST_MESH_FILE = 200_000_000  # bytes
-MOST_TRIANGLES = 2_000_000
-MOST_PARTS = 1000
+FORMATS = {".stl", ".obj", ".ply", ".off", ".3mf", ".glb", ".gltf"}
 AS_TRIANGLES = "export the mesh again, as triangles"
 NO_NUMBER = "could not be read to its end"  # part of numpy's warning or error
 LONGEST_NAME = 80  # letters of the name of a part
 
 
-def load_parts(path: Path) -> list[MeshPart]:
-    """Parts of an STL, OBJ, PLY or GLB file, welded and cleaned.
+def load_parts(path: Path, *, folder: Path | None = None, repair: bool = True) -> list[MeshPart]:
+    """Parts of a mesh file, welded and cleaned; `repair` as in `cleaned`.
+
+    What the file keeps in others beside it is read inside of `folder` only (default its own).
 
     Raises
     ------
@@ -39,8 +39,11 @@ def load_parts(path: Path) -> list[MeshPart]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # broken numbers get a message of our own
             warnings.filterwarnings("error", message=f".*{NO_NUMBER}")
-            geometries, bent = _geometries(path)
-            parts = [replace(cleaned(name, *arrays), bent=bent) for name, arrays in geometries]
+            geometries, bent = _geometries(path, folder or path.parent)
+            parts = [
+                replace(cleaned(name, *arrays, repair=repair), bent=bent)
+                for name, arrays in geometries
+            ]
     except MeshFault:
         raise
     except PermissionError:
@@ -75,7 +78,7 @@ def _nearest_file(path: Path) -> str:
 def _refuse_odd_file(path: Path) -> None:
     if path.suffix.lower() not in FORMATS:
         what = f'"{path.suffix}" is not a mesh format known here'
-        raise MeshFault(Code.MESH_FORMAT, what, "use .stl, .obj, .ply or .glb")
+        raise MeshFault(Code.MESH_FORMAT, what, "use .stl, .obj, .ply, .off, .3mf, .glb or .gltf")
     try:
         there = path.is_file()
         size = path.stat().st_size if there else 0
@@ -93,13 +96,12 @@ def _refuse_odd_file(path: Path) -> None:
 
 
 def _geometries(
-    path: Path,
+    path: Path, folder: Path
 ) -> tuple[list[tuple[str, tuple[np.ndarray, np.ndarray]]], Bent | None]:
     """Name and (vertices, faces) in the scene's frame, of every mesh of a file, and bent faces."""
     import trimesh
 
-    kind = path.suffix.lower()[1:]
-    data = path.read_bytes()
+    data, kind = converted(path.read_bytes(), path, folder)
     if kind in ("stl", "obj"):
         data = _plain_text(data, kind)
     promise = announced(data, kind)

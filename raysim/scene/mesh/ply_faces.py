@@ -1,4 +1,4 @@
-"""Faces of PLY files as they were drawn, read if not all of them are triangles."""
+"""Faces of PLY files as they were drawn, read if not all are triangles, or some are strips."""
 
 import re
 import struct
@@ -24,6 +24,8 @@ _HEAD = (
     "property list uchar int vertex_indices\nend_header\n"
 )
 _ENDS = "ends within its faces"
+_STRIPS = "tristrips"  # rows of triangles, each with two corners of the one before; -1 ends a row
+_LISTED = ("face", _STRIPS)
 _Found = tuple[np.ndarray, np.ndarray, np.ndarray]  # points, corners and counts, as in Polygons
 
 
@@ -51,7 +53,7 @@ class _Element:
 
 
 def ply_faces(data: bytes) -> DrawnFile | None:
-    """Faces of a PLY file; None if all are triangles, or if it has none.
+    """Faces of a PLY file; None if all are triangles one by one, or if it has none.
 
     Raises
     ------
@@ -62,14 +64,15 @@ def ply_faces(data: bytes) -> DrawnFile | None:
     body = rest.partition(b"\n")[2]
     announced = _elements(head.decode("ascii", "replace"))
     elements = [element for element in announced if element.count]
-    if not {"vertex", "face"} <= {element.name for element in elements}:
+    names = {element.name for element in elements}
+    if "vertex" not in names or not names & {"face", _STRIPS}:
         return None
     if re.search(rb"^format\s+ascii\b", head, re.M):
         found = _from_text(body, elements)
     else:
         big = re.search(rb"^format\s+binary_big", head, re.M)
         found = _from_bytes(body, elements, ">" if big else "<")
-    if found is None or (found[2] == 3).all():
+    if found is None or ((found[2] == 3).all() and _STRIPS not in names):
         return None
     polygons = Polygons(*found)
 
@@ -120,7 +123,8 @@ def _from_text(body: bytes, elements: list[_Element]) -> _Found | None:
     for element in elements:
         rows[element.name], lines = (element, lines[: element.count]), lines[element.count :]
     try:
-        return (_points_of_rows(*rows["vertex"]), *_faces_of_rows(*rows["face"]))
+        faces = [_as_faces(name, *_faces_of_rows(*rows[name])) for name in _LISTED if name in rows]
+        return (_points_of_rows(*rows["vertex"]), *_joined(faces))
     except IndexError:
         raise Misfit("has a line of too few numbers") from None
 
@@ -151,16 +155,18 @@ def _faces_of_rows(faces: _Element, rows: list[bytes]) -> tuple[np.ndarray, np.n
 
 
 def _from_bytes(body: bytes, elements: list[_Element], order: str) -> _Found:
-    at = 0
+    at, faces = 0, []
     for element in elements:
         table = _table(body, at, element, order)
-        if element.name == "face":
+        if element.name in _LISTED:
             wanted = _list_of_corners(element)
             if table is None:
                 corners, counts, at = _walked(body, at, element, order, wanted)
+                faces.append(_as_faces(element.name, corners, counts))
                 continue
-            lists = table[str(wanted)]
-            corners, counts = lists.reshape(-1), np.full(len(lists), lists.shape[1])
+            lists = table[str(wanted)].astype(np.int64)
+            counts = np.full(len(lists), lists.shape[1])
+            faces.append(_as_faces(element.name, lists.reshape(-1), counts))
         elif table is None:
             raise Misfit(f"has lists of different lengths in its element {element.name}")
         elif element.name == "vertex":
@@ -168,7 +174,32 @@ def _from_bytes(body: bytes, elements: list[_Element], order: str) -> _Found:
         at += table.nbytes
     if at != len(body):
         raise Misfit(f"holds {len(body) - at:,} bytes more than it announces")
-    return points.astype(np.float64), corners.astype(np.int64), counts
+    return (points.astype(np.float64), *_joined(faces))
+
+
+def _joined(faces: list[tuple[np.ndarray, np.ndarray]]) -> tuple[np.ndarray, np.ndarray]:
+    """Corners and counts of several elements, one after the other."""
+    corners, counts = zip(*faces, strict=True)
+    return np.concatenate(corners), np.concatenate(counts)
+
+
+def _as_faces(name: str, corners: np.ndarray, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Corners and counts of faces; those of strips as triangles.
+
+    Every second triangle of a strip runs the other way round; those with a corner twice only lead
+    on to the next ones (definition of triangle strips).
+    """
+    if name != _STRIPS:
+        return corners, counts
+    ends = np.insert(corners, np.cumsum(counts), -1)
+    since = np.where(ends == -1, np.arange(1, len(ends) + 1), 0)
+    place = np.arange(len(ends)) - np.maximum.accumulate(since)
+    three = np.stack([ends[:-2], ends[1:-1], ends[2:]], axis=1)
+    odd = place[: len(three)] % 2 == 1
+    three[odd] = three[odd][:, [1, 0, 2]]
+    a, b, c = three.T
+    three = three[(three != -1).all(axis=1) & (a != b) & (b != c) & (a != c)]
+    return three.reshape(-1), np.full(len(three), 3)
 
 
 def _table(body: bytes, at: int, element: _Element, order: str) -> np.ndarray | None:

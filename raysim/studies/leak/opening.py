@@ -8,7 +8,7 @@ from raysim.studies.leak.inside import Inside
 from raysim.studies.leak.passage import next_wall
 from raysim.studies.leak.sight import Trace, lamp_light, lines_to_tube, scattered_light
 from raysim.studies.leak.slit import INSIDE, Slit
-from raysim.transport.paths import Start
+from raysim.transport.starts import Start
 from raysim.transport.streams import Ranges
 
 GROUPS = 16  # independent sets of lines, for the error

@@ -16,7 +16,8 @@ import numpy as np
 
 from raysim.kernels.records import AXIS, LENGTH, RADIUS, START
 from raysim.studies.leak.inside import LIFT, Inside
-from raysim.transport.paths import Start, Traced
+from raysim.transport.paths import Traced
+from raysim.transport.starts import Start
 
 MOST_MIRRORS = 60
 FAINT = 0.05  # lines with less than this share left go on by chance, one in two

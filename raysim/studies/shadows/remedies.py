@@ -19,7 +19,7 @@ from raysim.studies.shadows.patches import DarkPatch
 from raysim.studies.tracer import Tracer
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import Start
+from raysim.transport.starts import Start
 from raysim.transport.streams import PATCHES
 
 PATCH_PATHS = 96  # per batch, for each patch

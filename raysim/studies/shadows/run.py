@@ -13,7 +13,6 @@ from raysim.dose.result import Result
 from raysim.dose.simulate import simulate
 from raysim.estimate.bounds import batch_mean
 from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS
-from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import Sites, judged_sites, weighted_percentile
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
@@ -209,7 +208,7 @@ def smoothed_irradiance(result: Result, sites: Sites) -> np.ndarray:
     """
     field = result.cases[CAUTIOUS].irradiance.copy()
     at = (sites.faces, sites.sides)
-    field[at] = disc_means(field[at], sites.areas, sites.owner, sites.member)
+    field[at] = sites.patches.means(field[at])
     return field
 
 
