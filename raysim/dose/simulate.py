@@ -118,8 +118,7 @@ def simulate(
     arrays = [kernel_scene(pose.triangles) for pose in scene.poses]
     # First, so that a run that is broken off still knows what its readings are worth.
     meters = predicted(scene, arrays[0], RunOptions(seed, threads), METER_PATHS)
-    groups = 0 if precision is None else ROUND_BATCHES
-    forward = PhotonCycle(scene.poses, arrays, seed, threads, CASE_STRIDE, groups=groups)
+    forward = PhotonCycle(scene.poses, arrays, seed, threads, CASE_STRIDE, groups=ROUND_BATCHES)
     for number, photon_run in enumerate(forward.runs):
         checkpoint.keep(f"photons {number}", photon_run.tallies, photon_run.restore)
     interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)

@@ -35,8 +35,8 @@ PATHS_PER_COUNT = 2.0
 # The same for paths that read the photons' counts, seen from 0.15 to 0.7.
 READS_PER_COUNT = 0.4
 # Reading paths tell in a few rounds which sites cannot be the worst; the others are then traced to
-# the lamps, beginning with so many times the paths. (Their variance is 1.1 to 5 times that of reading
-# ones; 1, 2 and 5 times took 12, 12, 14 million rays in the demo, 14, 14, 12 with white paint.)
+# the lamps, beginning with so many times the paths. (Their variance is 1.1 to 5 times that of
+# reading ones; 1, 2 and 5 times took 12, 12, 14 million rays in the demo, 14, 14, 12 with white paint.)
 READING_ROUNDS, LEAVING = 3, 2.5
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
