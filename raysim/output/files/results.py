@@ -85,8 +85,8 @@ def write_results(
         write_card(result, shown, fresh / "card.html")
         if pictures:
             write_card_png(result, shown, fresh / "card.png")
-        if result.written is not None and result.written.chamber.inside is not None:
-            write_builders_sheet(result.written, fresh / "builder.html")
+        if result.written is not None:
+            write_builders_sheet(result, fresh / "builder.html")
 
     write_whole(Path(folder), fill)
     return trouble

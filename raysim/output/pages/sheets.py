@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from raysim.assess.cut_list import marks, panels
+from raysim.assess.cut_list import panels
+from raysim.assess.fixings import marks, walls_of
 from raysim.assess.lamp_life import lamp_life
 from raysim.assess.reuse import reuse
 from raysim.dose.result import Result
@@ -15,11 +16,11 @@ from raysim.output.words.sentences import reservations
 from raysim.output.words.verdict import (
     DO_NOT_USE,
     reason_lines,
+    state_words,
     the_verdict,
     timer_label,
     timer_words,
 )
-from raysim.scene.file.written import SceneAsWritten
 
 # Steps: Grist et al. review, doi 10.1089/apb.20.0051 (unsoiled, own wearer) [read]; the full time
 # after any opening, ordinary practice [from memory].
@@ -112,14 +113,20 @@ def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
     )
 
 
-def write_builders_sheet(scene: SceneAsWritten, path: Path) -> None:
-    """Write cut list, linings and drill coordinates of a rectangular box as HTML (A4)."""
+def write_builders_sheet(result: Result, path: Path) -> None:
+    """Write the verdict, and what to cut and to drill, as HTML (A4); the scene must be known."""
+    scene = result.written
+    assert scene is not None
     write_page(
         path,
         "builder.html.j2",
         kind="Builder's sheet",
         title=scene.title,
+        state=state_words(result),
+        forbidden=the_verdict(result).forbids,
+        reasons=reason_lines(result),
         thickness=scene.chamber.sheet,
         panels=panels(scene.chamber),
-        marks=marks(scene),
+        marks=marks(scene, walls_of(scene, result.triangles)),
+        origin=card_origin(result),
     )
