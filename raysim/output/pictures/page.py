@@ -16,11 +16,12 @@ from raysim.output.pictures.figure import (
     save_figure,
 )
 from raysim.output.pictures.render import HATCH_INK, HATCH_PAPER
-from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, tick_words
+from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, round_ticks, tick_words
 
 WIDTH, HEIGHT = 1200, 900  # px
 AREA = (0, 70, 950, 830)  # left, top, width, height of the views, px
 BAR = (1066, 150, 34, 630)  # left, top, width, height of the colour bar, px
+TICK_ROOM = 100  # points of all letters of a number right of the bar
 TITLE_LETTERS = 20  # letters of a line above the colour bar, which is 240 px wide
 
 
@@ -148,7 +149,7 @@ def _free_place(image: np.ndarray, mark: Mark) -> tuple[float, float]:
 
 def _colour_bar(figure: Any, axes: Any, scale: DoseScale) -> None:
     """Scale of colours with the target on it."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullLocator
+    from matplotlib.ticker import NullLocator
 
     left, top, width, height = BAR
     bar = figure.add_axes(
@@ -160,14 +161,15 @@ def _colour_bar(figure: Any, axes: Any, scale: DoseScale) -> None:
     bar.set_yscale("log" if scale.logarithmic else "linear")
     bar.set(ylim=(scale.low, scale.high), xticks=[])
     bar.yaxis.tick_right()
-    subs = (1.0, 2.0, 5.0) if scale.high / max(scale.low, 1e-300) < 300 else (1.0,)
-    bar.yaxis.set_major_locator(LogLocator(subs=subs) if scale.logarithmic else MaxNLocator(8))
+    ticks = round_ticks(scale.low, scale.high, scale.logarithmic)
+    words = [tick_words(value) for value in ticks]
+    bar.set_yticks(ticks, words)
     bar.yaxis.set_minor_locator(NullLocator())
-    bar.yaxis.set_major_formatter(FuncFormatter(lambda value, _: tick_words(value)))
-    bar.tick_params(labelsize=14, length=5, color=INK, labelcolor=INK)
+    size = min(14.0, TICK_ROOM / max(map(len, words), default=1))
+    bar.tick_params(labelsize=size, length=5, color=INK, labelcolor=INK)
     title = [*wrap(f"{scale.quantity},", TITLE_LETTERS), scale.unit]
-    for k, words in enumerate(title, -len(title)):
-        _words(axes, WIDTH - 120, top + 4 + 23 * k, words, size=14, weight="bold", ha="center")
+    for k, line in enumerate(title, -len(title)):
+        _words(axes, WIDTH - 120, top + 4 + 23 * k, line, size=14, weight="bold", ha="center")
     _bar_marks(axes, scale)
 
 
