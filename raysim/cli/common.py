@@ -30,6 +30,7 @@ POSE = click.option(
 )
 COMPILING = "first run on this machine: compiling the tracer, which takes about half a minute, once"
 SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
+LABELS = 15  # letters in the column of labels
 SOONEST_GUESS = 0.05  # share done from which on the remaining time is guessed
 
 
@@ -101,8 +102,28 @@ def tell(lines: Iterable[str]) -> None:
         click.echo(click.wrap_text(line, 92, "  ", "  "))
 
 
-def tell_results(folder: Path, title: str, lines: Iterable[str], as_json: bool) -> None:
-    """Print the results in `folder`: lines and the caution, or result.json as it was written."""
+def tell_rows(rows: Iterable[tuple[str, str]]) -> None:
+    """Print what is said under labels, the labels in a column at the left."""
+    for label, line in rows:
+        indent = " " * (LABELS + 3)
+        short = len(label) <= LABELS
+        first = f"  {label:<{LABELS}} " if short else indent
+        if not short:
+            click.echo(f"  {label}")
+        click.echo(click.wrap_text(line, 92, first, indent))
+
+
+def tell_results(
+    folder: Path,
+    title: str,
+    lines: Iterable[str],
+    as_json: bool,
+    rows: Iterable[tuple[str, str]] = (),
+) -> None:
+    """Print the results in `folder`, or result.json as it was written.
+
+    These are lines to act on, the caution, and below it what is said under labels.
+    """
     from raysim.output.files.folder import RESULT_FILE
 
     if as_json:
@@ -112,6 +133,8 @@ def tell_results(folder: Path, title: str, lines: Iterable[str], as_json: bool) 
     tell(lines)
     click.echo("")
     tell([CAUTION_LINE])
+    click.echo("")
+    tell_rows(rows)
     click.echo(f"\n  Report: {folder / 'report.html'}")
 
 
@@ -192,9 +215,6 @@ def time_left(share: float, elapsed: float, begun: float = 0.0) -> str:
     """How long some work will take yet, from its share done and the time (s) since `begun` of it.
 
     Nothing is said of its first twentieth, which says little of the rest.
-
-    >>> time_left(0.25, 60.0), time_left(0.9, 60.0), time_left(0.01, 60.0)
-    ('about 3 min left', 'about 10 s left', '')
     """
     done, rest = share - begun, 1.0 - share
     if not (rest > 0.0 and done >= SOONEST_GUESS * (1.0 - begun)):

@@ -8,13 +8,13 @@ import synthetic
 from raysim.base.cases import CAUTIOUS
 from raysim.base.units import minutes_seconds
 from raysim.output.files.records import result_record
-from raysim.output.words.parts import STRAPS_HELP, part_lines, time_by_itself
+from raysim.output.words.parts import STRAPS_HELP, part_rows, time_by_itself
 
 
 def test_the_part_that_rules_and_the_others_are_told():
     whole = synthetic.result()
     ruling, other = whole.cases[CAUTIOUS].worst_per_part
-    (line,) = part_lines(whole)
+    ((_, line),) = part_rows(whole)
     assert line.startswith(
         f"What sets the calculated time: {ruling.part}, {minutes_seconds(whole.timer)}."
     )
@@ -31,12 +31,12 @@ def test_straps_that_rule_get_advice_of_their_own():
     case = whole.cases[CAUTIOUS]
     straps = next(spot for spot in case.worst_per_part if spot.part == "straps")
     case = replace(case, worst=straps)
-    lines = part_lines(replace(whole, cases=whole.cases | {CAUTIOUS: case}))
-    assert lines[1] == STRAPS_HELP
+    lines = part_rows(replace(whole, cases=whole.cases | {CAUTIOUS: case}))
+    assert lines[1] == ("", STRAPS_HELP)
 
 
 def test_of_a_single_kind_of_part_nothing_is_said():
     whole = synthetic.result()
     case = whole.cases[CAUTIOUS]
     case = replace(case, worst_per_part=case.worst_per_part[:1])
-    assert part_lines(replace(whole, cases=whole.cases | {CAUTIOUS: case})) == []
+    assert part_rows(replace(whole, cases=whole.cases | {CAUTIOUS: case})) == []

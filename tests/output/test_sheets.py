@@ -146,7 +146,7 @@ def test_reservations_stand_above_all_on_report_and_card(tmp_path):
     (left_out,) = reservations(low)
     assert '"rear left" is taken as out' in left_out
     target = "The target, 1 mJ/cm2, is 1,000.0 times below the 1,000 mJ/cm2 in print"
-    assert any(line.startswith(target) for line in synthetic.lines_of(low)[1:5])
+    assert any(line.startswith(target) for line in synthetic.lines_of(low)[1:6])
     write_card(low, [], tmp_path / "card.html")
     text = (tmp_path / "card.html").read_text()
     for words in (target, left_out.split('"')[0]):

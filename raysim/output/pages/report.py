@@ -14,6 +14,7 @@ from raysim.output.pages.environment import write_page
 from raysim.output.pages.map_page import map_block
 from raysim.output.pictures.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.words import (
+    answer,
     failures,
     germs,
     inputs,
@@ -21,7 +22,6 @@ from raysim.output.words import (
     poses,
     readings,
     report_words,
-    sentences,
     survey,
     tables,
     uncertainty,
@@ -30,8 +30,8 @@ from raysim.output.words import (
 )
 
 # What the template calls for its sentences and tables.
-WORDS: list[ModuleType] = [failures, germs, inputs, life, poses, readings, report_words]
-WORDS += [sentences, survey, tables, uncertainty, verdict, wear]
+WORDS: list[ModuleType] = [answer, failures, germs, inputs, life, poses, readings, report_words]
+WORDS += [survey, tables, uncertainty, verdict, wear]
 
 
 def write_report(

@@ -6,6 +6,7 @@ from raysim.assess.reuse import STRAP_WORD
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result, Spot
 from raysim.output.words.numbers import told_time
+from raysim.output.words.table import Row, labelled
 
 STRAPS_HELP = (
     "What shortens the time of straps: a [[pose]] that shifts them on their hooks half-way, a "
@@ -22,7 +23,7 @@ def time_by_itself(result: Result, spot: Spot) -> float:
     return result.requirement.time(spot.irradiance)
 
 
-def part_lines(result: Result) -> list[str]:
+def part_rows(result: Result) -> list[Row]:
     """What sets the time, and what other kinds of parts would need; none without a time."""
     case = result.cases[CAUTIOUS]
     ruling = case.worst.part.casefold()
@@ -30,11 +31,11 @@ def part_lines(result: Result) -> list[str]:
     if not others or not math.isfinite(result.calculated):
         return []
     about = (f"{_name(spot)} about {told_time(time_by_itself(result, spot))}" for spot in others)
-    lines = [
+    sets = (
         f"What sets the calculated time: {_name(case.worst)}, {told_time(result.calculated)}. By "
         f"themselves would need: {', '.join(about)} (estimates, no bounds)."
-    ]
-    return [*lines, STRAPS_HELP] if STRAP_WORD in ruling else lines
+    )
+    return labelled("parts", [sets, STRAPS_HELP] if STRAP_WORD in ruling else [sets])
 
 
 def _name(spot: Spot) -> str:

@@ -91,8 +91,9 @@ def _cause_words(cause: Cause) -> str:
     """A cause that would explain the missing light, as the beginning of a sentence."""
     if cause.what == LINING:
         return "if the lining reflects less than the library's low end"
-    which = "all lamps give" if cause.what == ALL_LAMPS else f'lamp "{cause.lamp}" alone gives'
-    return f"if {which} {cause.amiss:.0%} less than they should at their age"
+    if cause.what == ALL_LAMPS:
+        return f"if all lamps give {cause.amiss:.0%} less than they should at their age"
+    return f'if lamp "{cause.lamp}" alone gives {cause.amiss:.0%} less than it should at its age'
 
 
 def _what_tells(cause: Cause) -> str:
