@@ -12,7 +12,6 @@ import click
 from raysim.base.errors import Fault, Level, RaysimError, SceneError
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import PATH
-from raysim.output.words.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
     from raysim.library.surfaces import Surface
@@ -30,7 +29,6 @@ POSE = click.option(
 )
 COMPILING = "first run on this machine: compiling the tracer, which takes about half a minute, once"
 SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
-LABELS = 15  # letters in the column of labels
 SOONEST_GUESS = 0.05  # share done from which on the remaining time is guessed
 
 
@@ -94,48 +92,6 @@ def named_surface(name: str, unknown: str) -> "Surface":
         near = " or ".join(f'"{close}"' for close in error.nearest[:3])
         mend = f"did you mean {near}?" if near else "'raysim materials' lists all"
         raise RaysimError(f"{unknown}. Mend: {mend}") from None
-
-
-def tell(lines: Iterable[str]) -> None:
-    """Print each line, indented and as wide as a page."""
-    for line in lines:
-        click.echo(click.wrap_text(line, 92, "  ", "  "))
-
-
-def tell_rows(rows: Iterable[tuple[str, str]]) -> None:
-    """Print what is said under labels, the labels in a column at the left."""
-    for label, line in rows:
-        indent = " " * (LABELS + 3)
-        short = len(label) <= LABELS
-        first = f"  {label:<{LABELS}} " if short else indent
-        if not short:
-            click.echo(f"  {label}")
-        click.echo(click.wrap_text(line, 92, first, indent))
-
-
-def tell_results(
-    folder: Path,
-    title: str,
-    lines: Iterable[str],
-    as_json: bool,
-    rows: Iterable[tuple[str, str]] = (),
-) -> None:
-    """Print the results in `folder`, or result.json as it was written.
-
-    These are lines to act on, the caution, and below it what is said under labels.
-    """
-    from raysim.output.files.folder import RESULT_FILE
-
-    if as_json:
-        click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)
-        return
-    click.echo(f"\n{title}\n")
-    tell(lines)
-    click.echo("")
-    tell([CAUTION_LINE])
-    click.echo("")
-    tell_rows(rows)
-    click.echo(f"\n  Report: {folder / 'report.html'}")
 
 
 class Teller:

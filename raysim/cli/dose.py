@@ -11,6 +11,7 @@ import click
 
 from raysim.base.fault_codes import Code
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
+from raysim.cli.answers import tell_results
 from raysim.cli.common import (
     FORCE,
     JSON,
@@ -20,7 +21,6 @@ from raysim.cli.common import (
     Teller,
     checked_scene,
     quiet_option,
-    tell_results,
 )
 from raysim.cli.given import PHOTONS, PLACE, PRECISION
 from raysim.cli.groups import with_examples

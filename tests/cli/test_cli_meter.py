@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,9 @@ def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
     said = raysim_said("meter", "scene.toml", "--sheet", "sheet.html", folder=tmp_path)
     assert said.status == 0, said.err
     assert said.out.count("no reading yet") == 3
+    first = " ".join(said.out.split("\n\n")[1].split())  # below the title
+    assert re.match(r'At "by the left tube" a meter should read [\d.]+ ± [\d.]+ mW/cm2', first)
+    assert first.index("Hold the head") < first.index("Doubt: ± U is")
     assert shows_cautions(said.out)
     sheet = (tmp_path / "sheet.html").read_text()
     assert "70 from the left, 60 from the door, 170 from the floor" in sheet
@@ -142,6 +146,10 @@ def test_readings_that_disagree_leave_no_timer(tmp_path, predicted):
     said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
     assert said.status == 3, said.err
     assert "DO NOT USE. There is no timer setting" in said.words
+    first = " ".join(said.out.split("\n\n")[1].split())  # below the title
+    assert first.startswith("DO NOT USE. ")
+    assert "mW/cm2 was read where" in first
+    assert said.words.count('At "by the left tube"') == 1
     assert "for information only" in said.words
     assert "Set the timer" not in said.words
     assert shows_cautions(said.out)

@@ -93,8 +93,8 @@ def card_of(result: Result, day: date | None = None) -> Card:
 
 def _doubts(result: Result) -> list[str]:
     """What has to be done before the timer is used, or why there is none."""
-    disagree = result.readings is not None and not result.readings.agree
-    known = disagreements(result) if disagree else []  # without the calculated time: no time here
+    # Without the calculated time: no time here.
+    known = disagreements(result.readings.rows if result.readings else ())
     return [*reason_lines(result), *known, *reservations(result)]
 
 

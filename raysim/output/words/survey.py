@@ -2,17 +2,31 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from raysim.dose.agreement import COVERAGE
+from raysim.dose.agreement import COVERAGE, mean_reflectances
 from raysim.dose.readings import Comparison
+from raysim.dose.result import Result
 from raysim.output.words.numbers import milliwatts, number, xyz
-from raysim.output.words.readings import agreement_words, predicted_words
-from raysim.output.words.table import Table, table_of
+from raysim.output.words.readings import (
+    agreement_words,
+    disagreements,
+    predicted_words,
+    reading_lines,
+)
+from raysim.output.words.table import Row, Table, labelled, table_of
+from raysim.output.words.verdict import headline, reason_lines
 from raysim.scene.triangles import MeterPoint
+from raysim.studies.survey import Survey
 from raysim.studies.survey.fit import Fit
 
+DOUBT = (
+    "Doubt: ± U is what lamps, linings, load and counting leave open; dirt and the temperature of "
+    "the air come on top."
+)
+NEXT = "Run 'raysim dose' for the timer that follows."
 UNCERTAINTY_WORDS = (
     "U covers the reflectances from their low to their high ends, the power of the lamps and the "
     "direction of their light, the shape and place of the load, and counting; dirt and air "
@@ -67,6 +81,61 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
         words=4,
         note=note,
     )
+
+
+def short_table(rows: Sequence[Comparison]) -> Table:
+    """The same for a terminal: whether a reading agrees, and not what to look for if not."""
+    table = survey_table(rows)
+    verdict = table.headings.index("verdict")
+    cut = [
+        tuple(cell.partition(",")[0] if k == verdict else cell for k, cell in enumerate(row))
+        for row in table.rows
+    ]
+    return replace(table, rows=tuple(cut))
+
+
+def answer(found: Survey, result: Result | None) -> list[str]:
+    """The one number of a survey, or the verdict that follows; what to do; the one doubt."""
+    read = [row for row in found.rows if row.meter.point.reading is not None]
+    if not read:
+        first = found.rows[0]
+        return [
+            f'At "{first.meter.point.name}" a meter should read {predicted_words(first)} mW/cm2 '
+            "(k = 2).",
+            "Hold the head as the table says, lamps warm, box loaded and shut, and give reading "
+            "and read_on under [[meter]]; --sheet FILE writes a sheet to fill in.",
+            DOUBT,
+        ]
+    agree = sum(row.agrees is True for row in read)
+    told = f"{agree} of {len(read)} readings agree with the calculation."
+    wrong = disagreements(read)
+    to_do = wrong[:1] or (reason_lines(result)[:1] if result else [NEXT])
+    return [headline(result) if result else told, *to_do, _fit_doubt(found) or DOUBT]
+
+
+def _fit_doubt(found: Survey) -> str:
+    """That the readings leave something open, where they do."""
+    if found.fit is None or not found.fit.together:
+        return ""
+    return "Doubt: these readings do not tell apart all lamps and the lining; see below."
+
+
+def answer_rows(found: Survey, result: Result | None) -> list[Row]:
+    """What follows from the readings for timer, lamps and lining, under labels."""
+    head = answer(found, result)
+    lines = reading_lines(result) if result else disagreements(found.rows)
+    reasons = reason_lines(result) if result else []
+    fit: list[str] = []
+    if found.fit is not None:
+        triangles = found.scene.triangles
+        names = [lamp.name for lamp in triangles.lamps]
+        fit = fit_lines(found.fit, names, mean_reflectances(triangles))
+    return [
+        *labelled("verdict", [line for line in reasons if line not in head]),
+        *labelled("readings", [line for line in lines if line not in head]),
+        *labelled("by the readings", fit),
+        ("the figures", survey_table(found.rows).note),
+    ]
 
 
 def _read_words(reading: float | None) -> str:
