@@ -11,13 +11,14 @@ from PIL import Image
 from raysim.base.cases import BRIGHT, CAUTIOUS
 from raysim.base.units import to_mJ_cm2, to_mW_cm2
 from raysim.dose.result import Result
+from raysim.output.pictures.box import LETTER_HALF, LINE_HALF, Box, placed_labels
 from raysim.output.pictures.charts import area_receiving, spread_begin, spread_end, write_charts
 from raysim.output.pictures.load import DISC, SIZE, TOWARDS, apart, lower_ends
 from raysim.output.pictures.object import object_panels
 from raysim.output.pictures.page import HEIGHT, WIDTH, Label, Panel, write_page
 from raysim.output.pictures.pictures import LOAD, OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
 from raysim.output.pictures.render import HATCH_INK, HATCH_PAPER, Canvas, Sheet
-from raysim.output.pictures.scale import dose_scale
+from raysim.output.pictures.scale import dose_scale, scale_of_doses
 from raysim.output.pictures.shades import tube_triangles, wall_edges
 from raysim.output.pictures.views import (
     View,
@@ -338,3 +339,52 @@ def test_numbers_that_would_lie_on_each_other_are_moved_apart():
     away = np.linalg.norm(moved[:, None] - moved[None], axis=2)[np.triu_indices(4, 1)]
     assert away.min() >= 2.0 * DISC
     assert moved[3] == pytest.approx(crowd[3], abs=0.1)
+
+
+@pytest.mark.parametrize("beyond", [5.0, 40.0])
+def test_no_name_stands_on_another_thing_without_a_line_to_its_own(beyond):
+    """In a drum the name of a respirator lay over the one that hung below and behind it."""
+    upper, lower = Box(100, 100, 180, 200), Box(105, 200 + beyond, 175, 300 + beyond)
+    wanted = [
+        (Label(upper.middle, "respirator 1"), upper, [lower]),
+        (Label(lower.middle, "respirator 2"), lower, [upper]),
+    ]
+    first, second = placed_labels(wanted, None)
+    half = LETTER_HALF * len(first.words)
+    for label, other in ((first, lower), (second, upper)):
+        x, y = label.at
+        covers = Box(x - half, y - LINE_HALF, x + half, y + LINE_HALF)
+        assert covers.shared(other) == 0.0 or label.line_to is not None
+    assert first.at != second.at
+    assert first.line_to is second.line_to is None  # there is room beside them
+
+
+def test_a_name_in_a_crowd_has_a_line_to_its_own_thing():
+    crowd = [Box(20.0 * k, 100, 20.0 * k + 60, 200) for k in range(12)]
+    wanted = [
+        (Label(box.middle, f"respirator {k}"), box, crowd[:k] + crowd[k + 1 :])
+        for k, box in enumerate(crowd)
+    ]
+    placed = placed_labels(wanted, None)
+    far = [label for label in placed if label.line_to is not None]
+    assert far
+    for label in far:
+        own = crowd[int(label.words.split()[1])]
+        assert label.line_to == own.middle
+
+
+@pytest.mark.parametrize("high", [9e3, 1.2e6])
+def test_the_widest_number_beside_a_bar_or_a_chart_is_not_clipped(canvas, result, tmp_path, high):
+    """1,000,000 lost its last digits at the edge of the page, and its first on the chart."""
+    seconds = high / float(to_mJ_cm2(result.cases[CAUTIOUS].best.irradiance))
+    scale = scale_of_doses(
+        seconds * to_mJ_cm2(result.cases[CAUTIOUS].irradiance),
+        result.triangles.judged, high, 0.2 * high, 1.2,
+    )  # fmt: skip
+    blank = np.full((830, 950, 3), 255, np.uint8)
+    write_page(tmp_path / "page.png", "a", "b", [Panel(blank)], scale)
+    assert not (pixels(tmp_path / "page.png")[:, 1195:] < 200).any()
+    grown = replace(result, target_dose=10.0 * 0.4 * high)
+    chart = write_charts(grown, tmp_path)[-1]
+    assert chart.file.name == "chart_time.png"
+    assert not (pixels(chart.file)[:, :4] < 200).any()

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from raysim.output.pictures.figure import (
+    BLANK,
     INK,
     SOFT_INK,
     halo,
@@ -27,12 +28,13 @@ TITLE_LETTERS = 20  # letters of a line above the colour bar, which is 240 px wi
 
 @dataclass(frozen=True)
 class Label:
-    """Words at a place in a view, px from its upper left corner."""
+    """Words at a place in a view, px from its upper left corner, with a line to what they name."""
 
     at: tuple[float, float]
     words: str
     colour: str = INK
     size: float = 13.0
+    line_to: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -88,7 +90,13 @@ def _annotate(axes: Any, panel: Panel, place: tuple[int, int]) -> None:
     if panel.title:
         _words(axes, left + 22, top + 24, panel.title, size=14, **rimmed)
     for label in panel.labels:
-        style = {"size": label.size, "color": label.colour, "ha": "center", "va": "center"}
+        if label.line_to is not None:
+            x, y = np.array([label.at, label.line_to]).T + np.array(place)[:, None]
+            axes.plot(x, y, color=label.colour, lw=1.4, marker="o", markevery=[1], ms=4, **rimmed)
+    for label in panel.labels:
+        style: dict[str, Any] = {"size": label.size, "color": label.colour}
+        style |= {"ha": "center", "va": "center", "zorder": 4}
+        style |= {} if label.line_to is None else {"bbox": BLANK}
         _words(axes, left + label.at[0], top + label.at[1], label.words, **style, **rimmed)
     if panel.px_per_mm is not None:
         _ruler(axes, panel, place)
