@@ -17,7 +17,7 @@ from raysim.dose.agreement import (
 from raysim.dose.exposure import exposure_time
 from raysim.dose.readings import ALL_LAMPS, LINING, ONE_LAMP, MeterResult
 from raysim.dose.result import LampFailure
-from raysim.output.pages.sheets import card_doubts, card_lines
+from raysim.output.pages.card import card_of
 from raysim.output.words.readings import reading_lines
 from raysim.output.words.verdict import headline
 from raysim.scene.triangles import MeterPoint
@@ -97,9 +97,10 @@ def test_a_reading_that_disagrees_leaves_no_timer(share):
     words = " ".join(synthetic.lines_of(result))
     assert "Set the timer" not in words
     assert "by the end of the timer" not in words
-    assert card_lines(result)[0] == "DO NOT USE"
-    assert not any("for information only" in line for line in card_doubts(result))
-    assert any("was read where" in line for line in card_doubts(result))
+    card = card_of(result)
+    assert card.timer == "DO NOT USE"
+    assert not any("for information only" in line for line in card.doubts)
+    assert any("was read where" in line for line in card.doubts)
     (row,) = result.readings.rows
     lines = reading_lines(result)
     assert (f"{0.1 * share * PREDICTED:.3g}"[:3] in lines[0]) or share == 0.0

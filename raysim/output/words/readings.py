@@ -1,6 +1,7 @@
 """Meter readings in words: whether they agree, and what follows for the timer."""
 
 import math
+from collections.abc import Iterable
 
 from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison
@@ -51,7 +52,7 @@ def reading_lines(result: Result) -> list[str]:
     if readings is None:
         return []
     if not readings.agree:
-        return [*disagreements(result), *_calculated(result)]
+        return [*disagreements(readings.rows), *_calculated(result)]
     cause = readings.longest
     names = " and ".join(f'"{row.meter.name}"' for row in readings.rows)
     agree = "reading agrees" if len(readings.rows) == 1 else "readings agree"
@@ -64,17 +65,16 @@ def reading_lines(result: Result) -> list[str]:
     ]
 
 
-def disagreements(result: Result) -> list[str]:
+def disagreements(rows: Iterable[Comparison]) -> list[str]:
     """Each reading that disagrees, with what was calculated there and what to look for."""
     lines = []
-    for row in result.readings.rows if result.readings else ():
-        if row.agrees:
-            continue
+    for row in rows:
         point = row.meter.point
-        lines.append(
-            f'At "{point.name}" {milliwatts(point.reading or 0.0)} mW/cm2 was read where '
-            f"{predicted_words(row)} (k = 2) is calculated. It {agreement_words(row)}."
-        )
+        if point.reading is not None and not row.agrees:
+            lines.append(
+                f'At "{point.name}" {milliwatts(point.reading)} mW/cm2 was read where '
+                f"{predicted_words(row)} (k = 2) is calculated. It {agreement_words(row)}."
+            )
     return lines
 
 
