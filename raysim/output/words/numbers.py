@@ -66,5 +66,11 @@ def spot_words(spot: Spot) -> str:
 
 
 def told_time(seconds: float) -> str:
-    """An exposure time in words, also if it is beyond `LONGEST_TIME` or infinite."""
-    return minutes_seconds(seconds) if seconds <= LONGEST_TIME else OVER_A_WEEK
+    """An exposure time in words: no minutes on days, and "more than a week" for all that is longer.
+
+    To set a timer by, `minutes_seconds` tells it to the second.
+    """
+    if seconds > LONGEST_TIME:
+        return OVER_A_WEEK
+    hours = math.ceil(seconds / 3600.0 - 1e-9)
+    return minutes_seconds(seconds) if hours <= 24 else f"{hours // 24} d {hours % 24:02d} h"
