@@ -24,6 +24,8 @@ from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun, Start, traced_irradiance
 
+NO_LIMIT = np.zeros(1)
+
 
 @dataclass(frozen=True)
 class WorstOfCases:
@@ -53,10 +55,11 @@ class WorstOfCases:
         so, it is one of those; where none is known well, the lowest bound counts.
         """
         mean, error = self.state.mean[case], self.state.error[case]
+        limit = np.broadcast_to(self.state.too_dark, len(self.dark))[case]
         known = np.flatnonzero((self.state.rounds > 0) & (error < 0.1 * mean))
         named = int(known[mean[known].argmin()] if len(known) else self.state.bound[case].argmin())
         dark = np.flatnonzero(self.dark[case])
-        if not len(dark) or (len(known) and mean[named] < self.state.week_irradiance):
+        if not len(dark) or (len(known) and mean[named] < limit):
             return named
         return int(dark[upper_end(mean, error, ~self.dark[case])[dark].argmin()])
 
@@ -133,6 +136,7 @@ class Tracer:
         round_error: float = ROUND_ERROR,
         counted: Refinement | None = None,
         most_rays: float = math.inf,
+        too_dark: np.ndarray = NO_LIMIT,
     ) -> WorstOfCases:
         """Trace backward paths from the sites until the worst of every case is known.
 
@@ -152,6 +156,9 @@ class Tracer:
             What photon counts say of the sites; default nothing.
         most_rays : float
             Where to stop all the same.
+        too_dark : (1,) or (cases,) float64, W/m2
+            A case in which a site gets less than this is closed: how much less need not be known.
+            Never less than what takes a week.
         """
         cases = len(factors)
         if counted is None:
@@ -159,7 +166,7 @@ class Tracer:
             counted = forward_only(nothing, nothing + np.inf, nothing)
             counted.first_error = counted.round_error = round_error
         counted.cases_decided = cases
-        counted.week_irradiance = self.requirement.week_irradiance
+        counted.too_dark = np.maximum(too_dark, self.requirement.week_irradiance)
         seed, threads, progress = seed % 2**64, self.options.threads, self.options.progress
         only, batches = slice(cases), ROUND_BATCHES
         run = BackwardRun(arrays, triangles, seed, threads, cases=only, batches=batches)

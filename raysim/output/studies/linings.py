@@ -23,10 +23,10 @@ def write(study: LiningStudy, folder: str | Path, *, command: str = "") -> None:
 
     def sections(fresh: Path) -> list[Section]:
         chart = write_linings_chart(study, fresh / "pictures" / "linings.png")
-        walls = Section("One wall at a time", (), words.walls_table(study))
+        walls = Section("One wall at a time", words.wall_words(study), words.walls_table(study))
         return [
-            Section("All linings", (), words.linings_table(study), (chart,)),
-            Section("Which can be told apart", (), words.pairs_table(study)),
+            Section("All linings", words.looks_words(study), words.linings_table(study), (chart,)),
+            Section("Which can be told apart", words.alike_words(study), words.pairs_table(study)),
             *([walls] if study.walls else []),
             Section("The linings", (), words.sources_table(study.linings)),
         ]

@@ -74,3 +74,11 @@ def told_time(seconds: float) -> str:
         return OVER_A_WEEK
     hours = math.ceil(seconds / 3600.0 - 1e-9)
     return minutes_seconds(seconds) if hours <= 24 else f"{hours // 24} d {hours % 24:02d} h"
+
+
+def least_time(seconds: float) -> str:
+    """A time that is the least it takes, in whole minutes or hours: "over 95 min", "over 51 h"."""
+    if seconds > LONGEST_TIME:
+        return OVER_A_WEEK
+    hours, minutes = int(seconds // 3600), int(seconds // 60)
+    return f"over {minutes} min" if hours < 2 else f"over {hours} h"
