@@ -72,24 +72,34 @@ def compared(
 
     `most` is what the worst face gets at most under each (`most_light`), W/m2.
     """
-    could = [contenders(found, column) for _, found, column in looked]
-    everyone = np.unique(np.concatenate([sites[:MOST_CONTENDERS] for sites in could]))
-    batches = np.zeros((len(looked), len(everyone), PATH_BATCHES))
-    for members in _by_run(looked):
+    count = len(looked)
+    pairs = [(k, other) for k in range(count) for other in range(k + 1, count)]
+    doubtful = {pair: _doubtful(looked[pair[0]], most[pair[1]]) for pair in pairs}
+    everyone = np.unique(np.concatenate([*doubtful.values(), np.zeros(0, np.int64)]))
+    batches = np.zeros((count, len(everyone), PATH_BATCHES))
+    for members in _by_run(looked) if len(everyone) else ():
         batches[members] = _batches(looked, members, everyone, bench, seed)
 
-    def pair(one: int, other: int) -> LiningPair:
-        variant, found, column = looked[one]
-        doubtful = could[one][found.state.bound[column, could[one]] < most[other]]
-        more = -math.inf
-        if 0 < len(doubtful) <= MOST_CONTENDERS:
-            rows = np.searchsorted(everyone, doubtful)
+    def compare(one: int, other: int) -> LiningPair:
+        (variant, found, column), (darker, _, _) = looked[one], looked[other]
+        rows, more = np.searchsorted(everyone, doubtful[one, other]), -math.inf
+        if len(rows):
             more = _least_difference(batches[one, rows] - batches[other, rows])
-        names = variant.name, looked[other][0].name
-        return LiningPair(*names, found.bound(column), most[other], more)
+        return LiningPair(variant.name, darker.name, found.bound(column), most[other], more)
 
-    count = len(looked)
-    return tuple(pair(k, other) for k in range(count) for other in range(k + 1, count))
+    return tuple(compare(*pair) for pair in pairs)
+
+
+def _doubtful(looked: Looked, most: float) -> np.ndarray:
+    """Sites at which only a difference can tell whether they get more than `most` (W/m2).
+
+    None where they are too many to be traced, or the lining was not followed to the end.
+    """
+    _, found, column = looked
+    could = contenders(found, column)
+    doubtful = could[found.state.bound[column, could] < most]
+    followed = not found.dark[column].any() and len(doubtful) <= MOST_CONTENDERS
+    return doubtful if followed else doubtful[:0]
 
 
 def _least_difference(batches: np.ndarray) -> float:
