@@ -64,6 +64,9 @@ class Refinement:
         Scores above count for so much only in the bound of a first round.
     too_dark : (1,) or (cases decided,) float64, W/m2
         A site that gets less than this is too dark to wait for: how much less need not be known.
+    enough_share : like it
+        Share of `darkness.ENOUGH_PATHS` that tells such a site: less, where a limit is higher than
+        what takes a week, as fewer paths then suffice to reach it.
     everywhere : bool
         Whether sites that could not be the worst are looked at once as well, for the map.
     """
@@ -91,6 +94,7 @@ class Refinement:
     first_error: float = FIRST_ROUND_ERROR
     round_error: float = ROUND_ERROR
     too_dark: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    enough_share: np.ndarray = field(default_factory=lambda: np.ones(1))
     everywhere: bool = False
 
     def tallies(self) -> dict[str, np.ndarray]:

@@ -4,6 +4,7 @@ Photon counts have no part in it, unless a study brings them along.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +25,7 @@ from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun, Start, traced_irradiance
 
-NO_LIMIT = np.zeros(1)
+COARSE = 0.3  # precision of a first look, by which slow cases are told from good ones
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ class WorstOfCases:
         so, it is one of those; where none is known well, the lowest bound counts.
         """
         mean, error = self.state.mean[case], self.state.error[case]
-        limit = np.broadcast_to(self.state.too_dark, len(self.dark))[case]
+        limit = self.state.too_dark[case]
         known = np.flatnonzero((self.state.rounds > 0) & (error < 0.1 * mean))
         named = int(known[mean[known].argmin()] if len(known) else self.state.bound[case].argmin())
         dark = np.flatnonzero(self.dark[case])
@@ -136,7 +137,7 @@ class Tracer:
         round_error: float = ROUND_ERROR,
         counted: Refinement | None = None,
         most_rays: float = math.inf,
-        too_dark: np.ndarray = NO_LIMIT,
+        too_slow: Callable[[Refinement], np.ndarray] | None = None,
     ) -> WorstOfCases:
         """Trace backward paths from the sites until the worst of every case is known.
 
@@ -156,9 +157,9 @@ class Tracer:
             What photon counts say of the sites; default nothing.
         most_rays : float
             Where to stop all the same.
-        too_dark : (1,) or (cases,) float64, W/m2
-            A case in which a site gets less than this is closed: how much less need not be known.
-            Never less than what takes a week.
+        too_slow : callable, optional
+            Of what is known so far, before and after a first look, gives (cases,) W/m2: a case in
+            which a site gets less than this is closed, as one that takes a week is.
         """
         cases = len(factors)
         if counted is None:
@@ -166,18 +167,23 @@ class Tracer:
             counted = forward_only(nothing, nothing + np.inf, nothing)
             counted.first_error = counted.round_error = round_error
         counted.cases_decided = cases
-        counted.too_dark = np.maximum(too_dark, self.requirement.week_irradiance)
+        week = np.full(cases, self.requirement.week_irradiance)
+        counted.too_dark = week
         seed, threads, progress = seed % 2**64, self.options.threads, self.options.progress
         only, batches = slice(cases), ROUND_BATCHES
         run = BackwardRun(arrays, triangles, seed, threads, cases=only, batches=batches)
-        refine(
-            run,
-            sites,
-            counted,
-            factors,
-            precision=precision,
-            progress=progress,
-            most_rays=most_rays,
-        )
+        for step in [precision] if too_slow is None else [max(COARSE, precision), precision]:
+            if too_slow is not None:
+                counted.too_dark = np.maximum(too_slow(counted), week)
+                counted.enough_share = week / counted.too_dark
+            refine(
+                run,
+                sites,
+                counted,
+                factors,
+                precision=step,
+                progress=progress,
+                most_rays=most_rays,
+            )
         self.rays += counted.rays
         return WorstOfCases(triangles, sites, counted, dark_sites(run, counted))

@@ -1,7 +1,7 @@
 """A box with everything in it, ready to be traced with any lining."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +24,7 @@ from raysim.studies.linings.columns import (
     equally_glossy,
     in_groups,
 )
-from raysim.studies.tracer import NO_LIMIT, Tracer, WorstOfCases
+from raysim.studies.tracer import Tracer, WorstOfCases
 from raysim.studies.walls import wall_bodies
 from raysim.transport.options import RunOptions
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
@@ -105,11 +105,11 @@ class LiningBench(Tracer):
         group: Sequence[Variant],
         precision: float,
         most_rays: float = math.inf,
-        too_dark: np.ndarray = NO_LIMIT,
+        too_slow: Callable[[Refinement], np.ndarray] | None = None,
     ) -> WorstOfCases:
         """Worst face of every variant of a group in both cases, among all judged faces.
 
-        `too_dark` (2,) W/m2: what is shown to get less than this in a case is not followed further.
+        What is shown to get less than `too_slow` in a case is not followed further, as in `worst`.
         """
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self._both, (len(group), 1))
@@ -125,7 +125,7 @@ class LiningBench(Tracer):
             seed=self.options.seed,
             counted=state,
             most_rays=most_rays,
-            too_dark=np.resize(too_dark, len(factors)),
+            too_slow=too_slow,
         )
 
     def counted(self, variants: Sequence[Variant], factors: np.ndarray) -> Refinement:

@@ -7,6 +7,7 @@ from types import MappingProxyType
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
+from raysim.estimate.refinement import Refinement
 from raysim.library.surfaces import Surface
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
@@ -21,7 +22,6 @@ from raysim.studies.linings.columns import (
     wall_surfaces,
 )
 from raysim.studies.linings.compare import LiningPair, Looked, compared, most_light
-from raysim.studies.tracer import NO_LIMIT
 from raysim.transport.options import RunOptions
 
 AS_WRITTEN = "the box as it is"
@@ -162,19 +162,28 @@ def _lined(
     # Folds are all but dark in a black box; no more light is spent on them than on a lining.
     found = bench.worst_face([black_box], BLACK_PRECISION, BLACK_RAYS)
     black = bench.row(black_box.name, bench.walls, found, BLACK_PRECISION)
-    rows, looked, best = [], [], NO_LIMIT
+    rows, looked, best = [], [], np.zeros(len(STUDY_CASES))
+
+    def too_slow(state: Refinement) -> np.ndarray:
+        """What takes `TOO_SLOW` times as long as the best so far, this group included, W/m2."""
+        return np.resize(np.maximum(best, _best(state)) / TOO_SLOW, len(state.bound))
+
     groups = in_groups(variants, glossy_and_bright)
     for places in sorted(groups, key=lambda own: -max(_brightness(variants[k]) for k in own)):
         group = [variants[place] for place in places]
-        found = bench.worst_face(group, precision, too_dark=best / TOO_SLOW)
-        bounds = found.state.bound.min(axis=1).reshape(-1, len(STUDY_CASES))
-        best = np.maximum(best, bounds.max(axis=0))
+        found = bench.worst_face(group, precision, too_slow=too_slow)
+        best = np.maximum(best, _best(found.state))
         for number, variant in enumerate(group):
             row = bench.row(variant.name, bench.walls, found, precision, number=number, black=black)
             price = prices.get(variant.name)
             rows.append(replace(row, cost=None if price is None else price * row.area))
             looked.append((variant, found, len(STUDY_CASES) * number))
     return rows, looked, black
+
+
+def _best(state: Refinement) -> np.ndarray:
+    """Bound on the worst face of the best variant of a group in each case, W/m2."""
+    return state.bound.min(axis=1).reshape(-1, len(STUDY_CASES)).max(axis=0)
 
 
 def _brightness(variant: Variant) -> float:
