@@ -24,11 +24,11 @@ from raysim.output.words.linings import (
     alike,
     alike_words,
     answer,
-    linings_table,
     more_lines,
     time_words,
     wall_words,
 )
+from raysim.output.words.linings_tables import linings_table
 from raysim.output.words.numbers import least_time
 from raysim.scene.file.written import Meter
 from raysim.scene.triangles import Untreated
