@@ -25,7 +25,7 @@ from raysim.output.pictures.pictures import write_pictures
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.words.failures import failure_line
 from raysim.output.words.inputs import lamps_table, surfaces_table
-from raysim.output.words.numbers import number, told_time
+from raysim.output.words.numbers import irradiance_words, number, told_time
 from raysim.output.words.report_words import uncertainty_words
 from raysim.output.words.tables import (
     NOT_CLEAR,
@@ -388,6 +388,12 @@ def test_uncertainty_says_what_the_bound_leaves_out(result):
 )
 def test_number(value, words):
     assert number(value) == words
+
+
+def test_faint_light_is_told_without_powers_of_ten():
+    assert irradiance_words(5.46e-4, 3e-5) == "under 0.0001"
+    assert irradiance_words(5.46e-3, 3e-5) == "0.000546 ± 0.0000030"
+    assert irradiance_words(0.0, 0.0) == "0 ± 0"
 
 
 @pytest.mark.parametrize(

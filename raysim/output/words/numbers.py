@@ -10,6 +10,7 @@ from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Spot
 
+FAINT = 1e-4  # mW/cm2: of less than this no more is told (own choice)
 OVER_A_WEEK = "more than a week"  # words for a time beyond `LONGEST_TIME`
 
 
@@ -25,7 +26,7 @@ def number(value: float, figures: int = 3) -> str:
         raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
     if value == 0.0:
         return "0"
-    if abs(value) < 1e-4:
+    if abs(value) < 1e-6:
         mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
         return f"{mantissa} × 10^{int(exponent)}"
     rounded = float(f"{value:.{figures - 1}e}")
@@ -39,7 +40,9 @@ def milliwatts(irradiance: Any, figures: int = 3) -> str:
 
 
 def irradiance_words(value: float, error: float) -> str:
-    """Irradiance in three figures with its standard error in two, mW/cm2."""
+    """Irradiance in three figures with its standard error in two, mW/cm2; no powers of ten."""
+    if 0.0 < to_mW_cm2(value) < FAINT and to_mW_cm2(error) < FAINT:
+        return f"under {FAINT:g}"
     return f"{milliwatts(value)} ± {milliwatts(error, 2)}"
 
 
