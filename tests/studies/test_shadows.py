@@ -229,7 +229,7 @@ def test_command_writes_all_and_says_what_to_do(tmp_path):
     words = ("shadows", "scene.toml", "--photons", "300000", "--share", "0.9", "--out", "out")
     said = raysim_said(*words, folder=tmp_path)
     assert said.status == 0
-    assert "What helps the spot that sets the timer" in said.words
+    assert "the spot that sets the timer" in said.words
     assert "That spot is plate" in said.words
     assert "Crisis-capacity measure only" in said.words
     written = contents(tmp_path / "out")

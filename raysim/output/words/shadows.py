@@ -9,8 +9,8 @@ from raysim.output.words.numbers import (
     irradiance_words,
     milliwatts,
     number,
+    place_words,
     told_time,
-    xyz,
 )
 from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK
@@ -86,9 +86,9 @@ def best_remedy(tried: Remedies) -> Remedy | None:
 
 
 def where(shadow: Shadow) -> str:
-    """A patch in words a person can find, with its size and place in mm."""
-    x, y, z = xyz(shadow.patch.centroid)
-    return f"{shadow.place}, {number(1e4 * shadow.patch.area, 2)} cm2 (at x {x}, y {y}, z {z} mm)"
+    """A patch in words a person can find, with its size and place in mm; one face has no size."""
+    size = "" if shadow.worst else f"{number(1e4 * shadow.patch.area, 2)} cm2"
+    return place_words(shadow.patch.centroid, shadow.place, size)
 
 
 def _hidden_words(shadow: Shadow) -> str:
