@@ -129,9 +129,9 @@ def study(
     >>> import raysim
     >>> scene = raysim.load_scene("scenes/folded_shut.toml")
     >>> found = study(scene, photons=1, patches=0)  # few photons: quick and noisy
-    >>> found.shadows[0].place.startswith("folded shut")
+    >>> found.shadows[1].place.startswith("folded shut")
     True
-    >>> found.shadows[0].irradiance < 0.5 * found.median  # W/m2
+    >>> found.shadows[1].irradiance < 0.5 * found.median  # W/m2
     True
     """
     options = checked(options)
