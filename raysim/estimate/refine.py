@@ -13,7 +13,7 @@ import numpy as np
 from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress
 from raysim.estimate.bounds import MOST_ROUNDS, batch_mean, t_quantile
-from raysim.estimate.darkness import ENOUGH_PATHS, MOST_PATHS, found_dark, sites_seem_dark
+from raysim.estimate.darkness import MOST_PATHS, enough_paths, found_dark, sites_seem_dark
 from raysim.estimate.discs import disc_means
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
@@ -233,8 +233,11 @@ def _paths_needed(
     short = np.where(is_open[:, None], np.nan_to_num(short, nan=1e9, posinf=1e9), 0.0)
     factor = 1.3 * short.max(axis=0) ** 2
     growth = np.clip(factor - 1.0, LEAST_GROWTH[rounds], LARGEST_GROWTH[rounds])
-    dim = sites_seem_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
-    further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - done)
+    enough = np.where(
+        sites_seem_dark(state, chosen, GUESS_ERRORS) & is_open[:, None], enough_paths(state), 0.0
+    ).max(axis=0)
+    most = np.where(done < enough, enough, MOST_PATHS)
+    further = np.minimum(np.ceil(done * growth), most - done)
     # No round may take more rays than all should: where it would, the bound stays too low.
     rays = further.sum() * run.rays / max(run.paths.sum(), 1)
     further = np.ceil(further * min(1.0, MOST_RAYS / max(rays, 1.0)))

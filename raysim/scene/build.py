@@ -76,9 +76,8 @@ def build_scene(
     SceneError
         With every fault found in meshes, surfaces and names.
     """
-    own = {table.name.casefold(): table for table in scene.surface if table.name}
     notes = Notes(str(path))
-    builder = Builder(notes, path.parent, UNIT_METRES[scene.units], own)
+    builder = Builder(notes, path.parent, UNIT_METRES[scene.units], scene.find_surface)
     closed = _add_chamber(builder, scene.chamber)
     hung = objects_by_pose(scene)[0]
     for number, entry in enumerate(hung):

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import synthetic
+from small_scenes import small_scene, write_scene
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.agreement import (
@@ -17,8 +18,9 @@ from raysim.dose.agreement import (
 from raysim.dose.exposure import exposure_time
 from raysim.dose.readings import ALL_LAMPS, LINING, ONE_LAMP, MeterResult
 from raysim.dose.result import LampFailure
+from raysim.dose.simulate import load_scene
 from raysim.output.pages.card import card_of
-from raysim.output.words.readings import reading_lines
+from raysim.output.words.readings import reading_lines, without_readings
 from raysim.output.words.verdict import headline
 from raysim.scene.triangles import MeterPoint
 
@@ -247,3 +249,15 @@ def test_words_contradict_themselves_nowhere():
         words = " ".join(reading_lines(judged(share * PREDICTED)))
         assert "find out why" not in words
         assert "does not agree" not in words
+
+
+def test_a_study_says_that_its_times_leave_the_readings_out(tmp_path):
+    data = small_scene()
+    point = {"name": "middle", "at": [150, 60, 175], "facing": [0, -1, 0]}
+    words = {}
+    for what, reading in (("none", {}), ("one", {"reading": "0.2 mW/cm2"})):
+        data["meter"] = [point, point | {"name": "low"} | reading]
+        words[what] = without_readings(load_scene(write_scene(tmp_path, data)).written)
+    assert words["none"] == ""
+    assert "without the meter readings" in words["one"]
+    assert "raysim dose" in words["one"]

@@ -3,6 +3,7 @@
 import base64
 import hashlib
 import json
+import math
 import re
 from dataclasses import replace
 from datetime import date
@@ -16,7 +17,7 @@ import synthetic
 
 from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds
-from raysim.dose.exposure import exposure_time
+from raysim.dose.exposure import LONGEST_TIME, exposure_time
 from raysim.dose.result import Budget, Contribution, LampFailure, Result
 from raysim.output.pages.report import write_report
 from raysim.output.pictures.charts import write_charts
@@ -25,7 +26,7 @@ from raysim.output.words.answer import head_lines, rows
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.words.failures import failure_line
 from raysim.output.words.inputs import lamps_table, surfaces_table
-from raysim.output.words.numbers import number
+from raysim.output.words.numbers import irradiance_words, number, told_time
 from raysim.output.words.report_words import uncertainty_words
 from raysim.output.words.tables import (
     NOT_CLEAR,
@@ -422,6 +423,28 @@ def test_uncertainty_says_what_the_bound_leaves_out(result):
 )
 def test_number(value, words):
     assert number(value) == words
+
+
+def test_faint_light_is_told_without_powers_of_ten():
+    assert irradiance_words(5.46e-4, 3e-5) == "under 0.0001"
+    assert irradiance_words(5.46e-3, 3e-5) == "0.000546 ± 0.0000030"
+    assert irradiance_words(0.0, 0.0) == "0 ± 0"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (859.3, "14 min 20 s"),
+        (86_400.0, "24 h 00 min 00 s"),
+        (86_401.0, "1 d 01 h"),
+        (3 * 86_400.0 + 7201.0, "3 d 03 h"),
+        (LONGEST_TIME, "7 d 00 h"),
+        (LONGEST_TIME + 1.0, "more than a week"),
+        (math.inf, "more than a week"),
+    ],
+)
+def test_a_time_of_days_has_no_seconds(seconds, words):
+    assert told_time(seconds) == words
 
 
 def test_of_an_only_lamp_no_further_run_is_advised():

@@ -7,6 +7,7 @@ from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison
 from raysim.dose.result import Result
 from raysim.output.words.numbers import irradiance_words, milliwatts, told_time
+from raysim.scene.file.written import SceneAsWritten
 
 LOW = (
     "look for a dirty, aged or cold lamp, a lining duller than believed, something in the way, and "
@@ -21,6 +22,16 @@ WHAT_TELLS = {
     ALL_LAMPS: "wipe the lamps, let them burn in and warm up, check the meter, and read again",
     LINING: "a reading in a place that faces away from the lamps would tell",
 }
+
+
+def without_readings(written: SceneAsWritten) -> str:
+    """That the times of a study leave the readings of its scene out; "" where there are none."""
+    if all(point.reading is None for point in written.meter):
+        return ""
+    return (
+        "These times are calculated, without the meter readings of this scene, which can make the "
+        "timer longer or forbid it: 'raysim dose' says what they leave."
+    )
 
 
 def agreement_words(row: Comparison) -> str:
