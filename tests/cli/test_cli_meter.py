@@ -220,6 +220,8 @@ def test_places_are_proposed_as_lines_that_the_scene_takes(tmp_path):
     said = raysim_said("meter", "scene.toml", "--places", *QUICK, folder=tmp_path)
     assert said.status == 0, said.err
     assert "A dosimeter strip belongs on the spot that sets the time: plate," in said.words
+    assert "READY AFTER a meter check" in said.words
+    assert "No meter was read" not in said.words  # it sends to another place than these
     assert shows_cautions(said.out)
     lines = said.out[said.out.index("# Calculated") : said.out.index("  verdict ")]
     assert lines.count("[[meter]]") == 3

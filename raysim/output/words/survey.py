@@ -11,6 +11,7 @@ from raysim.base.units import to_mJ_cm2
 from raysim.dose.agreement import COVERAGE, mean_reflectances
 from raysim.dose.readings import Comparison
 from raysim.dose.result import Result
+from raysim.dose.verdict_record import Why
 from raysim.output.words.numbers import milliwatts, number, spot_words, xyz
 from raysim.output.words.readings import (
     agreement_words,
@@ -19,7 +20,7 @@ from raysim.output.words.readings import (
     reading_lines,
 )
 from raysim.output.words.table import Row, Table, labelled, table_of
-from raysim.output.words.verdict import headline, reason_lines
+from raysim.output.words.verdict import headline, reason_lines, the_verdict
 from raysim.scene.triangles import SIDES, MeterPoint
 from raysim.studies.survey import Survey
 from raysim.studies.survey.fit import Fit
@@ -162,6 +163,13 @@ def answer(found: Survey, result: Result | None, proposed: bool = False) -> list
     return [headline(result) if result else told, *next_lines, _fit_doubt(found) or DOUBT]
 
 
+def _verdict_lines(result: Result, proposed: bool) -> list[str]:
+    """The verdict and its reasons; `proposed` places stand in for that to which a reason sends."""
+    reasons = zip(the_verdict(result).reasons, reason_lines(result), strict=True)
+    asked = (line for why, line in reasons if not (proposed and why.code is Why.READING_MISSING))
+    return [headline(result), *asked]
+
+
 def _reflected(rows: Sequence[Comparison]) -> str:
     """How much of the light at each point comes by reflection; proposed ones tell it beside."""
     each = (f'{row.meter.reflected:.0%} at "{row.meter.point.name}"' for row in rows)
@@ -179,7 +187,7 @@ def answer_rows(found: Survey, result: Result | None, proposed: bool = False) ->
     """What follows from the readings for timer, lamps and lining, under labels."""
     head = answer(found, result, proposed)
     lines = reading_lines(result) if result else disagreements(found.rows)
-    reasons = [headline(result), *reason_lines(result)] if result else []
+    reasons = _verdict_lines(result, proposed) if result else []
     fit: list[str] = []
     if found.fit is not None:
         triangles = found.scene.triangles
