@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.base.errors import Fault, Level, RaysimError, SceneError
+from raysim.base.units import minutes_seconds
 from raysim.cli.given import PATH
-from raysim.output.words.cautions import CAUTION_LINE
 
 if TYPE_CHECKING:
     from raysim.library.surfaces import Surface
@@ -29,6 +29,7 @@ POSE = click.option(
 )
 COMPILING = "first run on this machine: compiling the tracer, which takes about half a minute, once"
 SLOWEST_QUIET_UPDATE = 0.1  # s between two drawings of the progress bar
+SOONEST_GUESS = 0.05  # share done from which on the remaining time is guessed
 
 
 def quiet_option(text: str) -> Callable[[Any], Any]:
@@ -93,26 +94,6 @@ def named_surface(name: str, unknown: str) -> "Surface":
         raise RaysimError(f"{unknown}. Mend: {mend}") from None
 
 
-def tell(lines: Iterable[str]) -> None:
-    """Print each line, indented and as wide as a page."""
-    for line in lines:
-        click.echo(click.wrap_text(line, 92, "  ", "  "))
-
-
-def tell_results(folder: Path, title: str, lines: Iterable[str], as_json: bool) -> None:
-    """Print the results in `folder`: lines and the caution, or result.json as it was written."""
-    from raysim.output.files.folder import RESULT_FILE
-
-    if as_json:
-        click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)
-        return
-    click.echo(f"\n{title}\n")
-    tell(lines)
-    click.echo("")
-    tell([CAUTION_LINE])
-    click.echo(f"\n  Report: {folder / 'report.html'}")
-
-
 class Teller:
     """Tells on standard error what is going on: a bar on a terminal, nothing in a pipe."""
 
@@ -155,7 +136,7 @@ class Teller:
             return
         if what != self._what:
             self._what = what
-            self._task = self._bar.add_task(what, total=whole)
+            self._task = self._bar.add_task(what, total=whole, begun=done / whole)
         now = time.monotonic()
         if now - self._shown > SLOWEST_QUIET_UPDATE or done >= whole:
             self._bar.update(self._task, completed=done, total=whole)
@@ -163,7 +144,7 @@ class Teller:
 
     @contextmanager
     def bar(self, passing: bool = False) -> Iterator[None]:
-        """A progress bar with the rate and the remaining time, while the block runs.
+        """A progress bar with the remaining time, while the block runs; a line of 80 letters.
 
         For work that is mostly quick, a `passing` one: it disappears when the block ends.
         """
@@ -171,18 +152,13 @@ class Teller:
             yield
             return
         from rich.console import Console
-        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-        from rich.progress import TimeRemainingColumn as Remaining
+        from rich.progress import BarColumn, Progress, TextColumn
 
         columns = (
             TextColumn("{task.description}"),
-            BarColumn(),
+            BarColumn(bar_width=16),
             TextColumn("{task.percentage:>3.0f} %"),
-            _RateColumn(),
-            TextColumn("left"),
-            Remaining(),
-            TextColumn("run"),
-            TimeElapsedColumn(),
+            _LeftColumn(),
         )
         self._what = ""
         console = Console(stderr=True)
@@ -191,15 +167,34 @@ class Teller:
         self._bar = None
 
 
-def _RateColumn() -> Any:  # noqa: N802
-    """Photons per second, in millions; blank for other work."""
+def time_left(share: float, elapsed: float, begun: float = 0.0) -> str:
+    """How long some work will take yet, from its share done and the time (s) since `begun` of it.
+
+    Nothing is said of its first twentieth, which says little of the rest.
+    """
+    done, rest = share - begun, 1.0 - share
+    if not (rest > 0.0 and done >= SOONEST_GUESS * (1.0 - begun)):
+        return ""
+    left = elapsed * rest / done
+    if left < 90.0:
+        return f"about {max(10.0 * round(left / 10.0), 10.0):.0f} s left"
+    return (
+        f"about {left / 60.0:.0f} min left"
+        if left < 5400.0
+        else f"about {left / 3600.0:.0f} h left"
+    )
+
+
+def _LeftColumn() -> Any:  # noqa: N802
+    """The remaining time in words, at the end how long it took."""
     from rich.progress import ProgressColumn
     from rich.text import Text
 
-    class Rate(ProgressColumn):
+    class Left(ProgressColumn):
         def render(self, task: Any) -> Text:
-            if not task.speed or (task.total or 0) <= 1:
-                return Text("")
-            return Text(f"{task.speed / 1e6:.2f} million/s")
+            elapsed = task.elapsed or 0.0
+            if task.finished:
+                return Text(f"took {minutes_seconds(elapsed)}")
+            return Text(time_left(task.percentage / 100.0, elapsed, task.fields["begun"]))
 
-    return Rate()
+    return Left()

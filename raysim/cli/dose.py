@@ -11,6 +11,7 @@ import click
 
 from raysim.base.fault_codes import Code
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
+from raysim.cli.answers import tell_results
 from raysim.cli.common import (
     FORCE,
     JSON,
@@ -20,7 +21,6 @@ from raysim.cli.common import (
     Teller,
     checked_scene,
     quiet_option,
-    tell_results,
 )
 from raysim.cli.given import PHOTONS, PLACE, PRECISION
 from raysim.cli.groups import with_examples
@@ -88,6 +88,7 @@ def command(
     from raysim.cli.resume import checkpoint_in, resume_line, run_options, writing
     from raysim.output.files.folder import claimed
     from raysim.output.files.results import write_results
+    from raysim.output.words.answer import further_rows, head_lines, rows
 
     folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)
@@ -122,7 +123,8 @@ def command(
     if as_json or not quiet:
         shown = (Code.PRECISION_NOT_REACHED, Code.JUDGED_AGAIN)
         teller.warn(sorted({f for f in result.warnings if f.code in shown}, key=str))
-        tell_results(folder, result.title, _lines(result), as_json)
+        below = [*rows(result), *further_rows(result)]
+        tell_results(folder, result.title, head_lines(result), as_json, below)
     if result.interrupted and not quiet:
         click.echo(f"\nraysim: interrupted; go on with: {resume_line(scene, out)}", err=True)
     if result.interrupted or broken_off:
@@ -164,16 +166,3 @@ def _same_again(scene: Path, case: str, run: dict[str, Any]) -> str:
     for option, value in options:
         words += [option, str(value)] if value is not None else []
     return shlex.join(words)
-
-
-def _lines(result: "Result") -> list[str]:
-    """The main result in sentences."""
-    from raysim.output.words.failures import failure_line
-    from raysim.output.words.germs import germ_lines
-    from raysim.output.words.uncertainty import budget_lines
-    from raysim.output.words.verdict import opening_lines
-    from raysim.output.words.wear import reuse_lines
-
-    failure = filter(None, [failure_line(result)])
-    others = [*failure, *budget_lines(result.budget), *germ_lines(result), *reuse_lines(result)]
-    return [*opening_lines(result), *others]

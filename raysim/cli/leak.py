@@ -4,10 +4,18 @@ from pathlib import Path
 
 import click
 
-from raysim.cli.common import POSE, SCENE, SEED, THREADS, Teller, checked_scene, quiet_option, tell
+from raysim.cli.answers import tell_study
+from raysim.cli.common import (
+    POSE,
+    SCENE,
+    SEED,
+    THREADS,
+    Teller,
+    checked_scene,
+    quiet_option,
+)
 from raysim.cli.groups import with_examples
 from raysim.cli.study import run_options, tell_pose
-from raysim.output.words.cautions import CAUTION_LINE
 
 
 @with_examples("leak", "raysim leak my_box/my_box.toml", "raysim leak my_box/my_box.toml --json")
@@ -29,7 +37,7 @@ def command(
     the lining's reflectance unless reflectance is given.
     """
     from raysim.output.studies.leak import json_of
-    from raysim.output.words.leaks import gap_words, leak_table, limit_lines, pose_words
+    from raysim.output.words.leaks import answer, leak_table, rows
     from raysim.studies.leak import study
 
     teller = Teller(quiet or as_json)
@@ -41,10 +49,5 @@ def command(
     if as_json:
         click.echo(json_of(found), nl=False)
         return
-    click.echo(f"\n{found.scene.written.title}: stray light outside\n")
-    table = leak_table(found.leaks)
-    for row in table.rows:
-        for heading, cell in zip(table.headings, row, strict=True):
-            click.echo(f"  {heading}: {cell}")
-        click.echo("")
-    tell([*gap_words(found.leaks), *pose_words(found), *limit_lines(found.scene), CAUTION_LINE])
+    title = f"{found.scene.written.title}: stray light outside"
+    tell_study(title, answer(found), leak_table(found.leaks), rows(found))

@@ -3,20 +3,16 @@
 import math
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from raysim.cli import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.common import SCENE, SEED, THREADS, Teller, checked_scene, quiet_option, tell
+from raysim.cli.answers import tell_study
+from raysim.cli.common import SCENE, SEED, THREADS, Teller, checked_scene, quiet_option
 from raysim.cli.given import PHOTONS, PLACE, PRECISION
 from raysim.cli.groups import with_examples
 from raysim.cli.study import run_options
-from raysim.output.words.cautions import CAUTION_LINE
-
-if TYPE_CHECKING:
-    from raysim.dose.result import Result
-    from raysim.studies.survey import Survey
 
 
 @with_examples(
@@ -60,7 +56,9 @@ def command(
     """
     from raysim.dose.simulate import simulate
     from raysim.output.files.new_file import refuse_unfit, write_new
+    from raysim.output.files.scene_file import meters_toml
     from raysim.output.studies.survey import json_of, sheet_of
+    from raysim.output.words.survey import answer, answer_rows, short_table
     from raysim.studies.survey import propose, study
     from raysim.verdict.rules import with_verdict
     from raysim.verdict.stray_light import stray_light
@@ -82,40 +80,12 @@ def command(
     if as_json:
         click.echo(json_of(found, result), nl=False)
     else:
-        _tell(found, result, places)
+        title = f"{found.scene.written.title}: meter points"
+        body = meters_toml(found) if places else short_table(found.rows)
+        tell_study(title, answer(found, result, places), body, answer_rows(found, result, places))
         if sheet is not None:
             click.echo(f"\n  Sheet: {sheet}")
     if result is not None and result.interrupted:
         sys.exit(INTERRUPTED)
     if result is not None and not math.isfinite(result.timer):
         sys.exit(NO_FINITE_TIME)
-
-
-def _tell(found: "Survey", result: "Result | None", places: bool) -> None:
-    """Print every point, or proposed `places` as lines to paste; then what follows from them."""
-    from raysim.dose.agreement import mean_reflectances
-    from raysim.output.files.scene_file import meters_toml
-    from raysim.output.words.readings import reading_lines
-    from raysim.output.words.survey import fit_lines, places_lines, strip_lines, survey_table
-    from raysim.output.words.verdict import headline, reason_lines
-
-    table, triangles = survey_table(found.rows), found.scene.triangles
-    lines = [table.note]
-    if found.fit is not None:
-        names = [lamp.name for lamp in triangles.lamps]
-        lines += fit_lines(found.fit, names, mean_reflectances(triangles))
-    if result is not None:
-        lines += [headline(result), *reason_lines(result), *reading_lines(result)]
-        lines += strip_lines(result)
-    click.echo(f"\n{found.scene.written.title}: meter points\n")
-    if places:
-        tell(places_lines(found.rows))
-        click.echo(meters_toml(found))
-        tell([*lines, CAUTION_LINE])
-        return
-    for row in table.rows:
-        for heading, cell in zip(table.headings, row, strict=True):
-            if cell:
-                click.echo(click.wrap_text(f"{heading}: {cell}", 92, "  ", "    "))
-        click.echo("")
-    tell([*lines, CAUTION_LINE])

@@ -27,18 +27,17 @@ from raysim.cli.study import run_study, study_options
     "--patches",
     type=click.IntRange(0, 3),
     default=1,
-    help="For how many of the darkest patches to try what helps.",
+    help="For how many to try what helps, that spot first.",
 )
 @POSE
 @click.option(
     "--photons",
     type=PHOTONS,
-    default=4_000_000,
-    help="Photons from the lamps that find the patches.",
+    help="So many photons find the patches, and no backward paths: a quick look.",
 )
 def command(*, smallest: float, **asked: Any) -> None:
-    """Connected dark patches of SCENE: where, how dark, which object hides them, what helps.
+    """The spot that sets the timer of SCENE and its dark patches: what hides them, what helps.
 
-    What helps (turning, moving, relining, a lamp more) is tested by tracing for the darkest.
+    What helps (turning, moving, relining, a lamp more) is tested by tracing, for that spot first.
     """
     run_study("shadows", lambda found: found.result.title, smallest=1e-4 * smallest, **asked)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.cli.answers import tell_results
 from raysim.cli.common import (
     FORCE,
     JSON,
@@ -18,7 +19,6 @@ from raysim.cli.common import (
     Teller,
     checked_scene,
     quiet_option,
-    tell_results,
 )
 from raysim.cli.given import PLACE, PRECISION
 from raysim.cli.groups import together

@@ -23,11 +23,11 @@ MOST_PATHS = 5000
     "raysim view results/clinic_locker --slice x=300 --picture view.png",
 )
 @click.argument("result", type=PATH)
-@click.option("--lamp", metavar="NAME", help="Lamp whose photon paths are drawn [the first].")
+@click.option("--lamp", metavar="NAME", help="Lamp whose photon paths are drawn.")
 @click.option(
     "--paths",
     type=click.IntRange(0, MOST_PATHS),
-    help="Photon paths drawn of a lamp; 0 for none [200].",
+    help="Photon paths drawn of a lamp; in the window key P shows 60 [none].",
 )
 @click.option(
     "--reach", metavar="NAME", help="Only paths that reach this object, up to where they meet it."

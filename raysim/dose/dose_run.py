@@ -78,4 +78,4 @@ class DoseRun:
         self.state = counted.state(self.error)
         self.state.counts = level[:, None] / counted.one_photon
         self.state.everywhere = True
-        self.state.week_irradiance = self.requirement.week_irradiance
+        self.state.too_dark = np.array([self.requirement.week_irradiance])

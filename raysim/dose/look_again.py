@@ -52,7 +52,7 @@ def look_again(
     )
     nothing = np.zeros((len(CASES), len(sites.faces)))
     state = forward_only(nothing, nothing + np.inf, nothing)
-    state.week_irradiance = run.requirement.week_irradiance
+    state.too_dark = np.array([run.requirement.week_irradiance])
     refine(
         back,
         sites,

@@ -8,10 +8,11 @@ from raysim.estimate.refinement import Refinement
 from raysim.transport.paths import PATH_BATCHES, ROUND_BATCHES, Paths
 
 MOST_PATHS = 2**17  # paths per batch, in all, for one face-side
-# The same for one that seems too dark to wait for (`Refinement.week_irradiance`): if there is light
+# The same for one that seems too dark to wait for (`Refinement.too_dark`): if there is light
 # on it, so many paths find some. A path that meets a lamp brings thousands of times that
 # irradiance, so one in some thousand paths is enough to reach it; here are 65,000.
 ENOUGH_PATHS = 2**11
+LEAST_ENOUGH = 2**7  # the same at least, whatever the limit
 CLOSE_PATHS = ENOUGH_PATHS * ROUND_BATCHES // PATH_BATCHES  # the same in a run of more batches
 DARK_ERRORS = 3.0  # standard errors that its irradiance must lie below it
 
@@ -27,16 +28,21 @@ def found_dark(run: Paths, state: Refinement) -> np.ndarray:
 def dark_sites(run: Paths, state: Refinement) -> np.ndarray:
     """Sites that were given paths enough and found too dark, (cases decided, sites) bool."""
     known = np.flatnonzero(state.row >= 0)
-    enough = ENOUGH_PATHS if state.week_irradiance > 0.0 else MOST_PATHS
-    spent = known[(run.paths[state.row[known]] >= enough) | (state.rounds[known] >= MOST_ROUNDS)]
+    enough = enough_paths(state) if (state.too_dark > 0.0).all() else np.full((1, 1), MOST_PATHS)
+    spent = (run.paths[state.row[known]] >= enough) | (state.rounds[known] >= MOST_ROUNDS)
     dark = np.zeros((state.cases_decided, len(state.row)), bool)
-    spent = spent[~state.reads[spent]]
-    dark[:, spent] = sites_seem_dark(state, spent, DARK_ERRORS)
+    spent &= ~state.reads[known]
+    dark[:, known] = spent & sites_seem_dark(state, known, DARK_ERRORS)
     return dark
 
 
+def enough_paths(state: Refinement) -> np.ndarray:
+    """Paths per batch that tell whether a site is too dark, (1 or cases decided, 1)."""
+    return np.maximum(ENOUGH_PATHS * state.enough_share, LEAST_ENOUGH)[:, None]
+
+
 def sites_seem_dark(state: Refinement, sites: np.ndarray, errors: float) -> np.ndarray:
-    """Whether sites got no light, or less than the week irradiance by so many standard errors.
+    """Whether sites got no light, or less than what is too dark by so many standard errors.
 
     (cases decided, sites) bool.
     """
@@ -44,11 +50,14 @@ def sites_seem_dark(state: Refinement, sites: np.ndarray, errors: float) -> np.n
         state.mean[: state.cases_decided][:, sites],
         state.error[: state.cases_decided][:, sites],
     )
-    return seems_dark(mean, error, state.week_irradiance, errors)
+    return seems_dark(mean, error, state.too_dark[:, None], errors)
 
 
 def seems_dark(
-    mean: np.ndarray, error: np.ndarray, week_irradiance: float, errors: float = GUESS_ERRORS
+    mean: np.ndarray,
+    error: np.ndarray,
+    limit: float | np.ndarray,
+    errors: float = GUESS_ERRORS,
 ) -> np.ndarray:
     """Whether there is no light, or less than a limit (W/m2) by so many standard errors, bool."""
-    return np.asarray((mean <= 0.0) | (mean + errors * error < week_irradiance))
+    return np.asarray((mean <= 0.0) | (mean + errors * error < limit))

@@ -13,7 +13,7 @@ import numpy as np
 from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress
 from raysim.estimate.bounds import MOST_ROUNDS, READING_ERROR, batch_mean, t_quantile
-from raysim.estimate.darkness import ENOUGH_PATHS, MOST_PATHS, found_dark, sites_seem_dark
+from raysim.estimate.darkness import MOST_PATHS, enough_paths, found_dark, sites_seem_dark
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
 from raysim.transport.paths import ROUND_BATCHES, Paths
@@ -36,7 +36,7 @@ PATHS_PER_COUNT = 2.0
 READS_PER_COUNT = 0.4
 # Reading paths tell in a few rounds which sites cannot be the worst; the others are then traced to
 # the lamps, beginning with so many times the paths. (Their variance is 1.1 to 5 times that of
-# reading ones; 1, 2 and 5 times took 12, 12, 14 million rays in the demo, 14, 14, 12 with white paint.)
+# reading ones; 1, 2, 5 times took 12, 12, 14 million rays in the demo, 14, 14, 12 in white paint.)
 READING_ROUNDS, LEAVING = 3, 2.5
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
@@ -259,9 +259,11 @@ def _paths_needed(
     factor = 1.3 * short.max(axis=0) ** 2
     growth = np.clip(factor - 1.0, LEAST_GROWTH[rounds], LARGEST_GROWTH[rounds])
     growth = np.where(leaving, (growth + 1.0) * LEAVING, growth)
-    dim = sites_seem_dark(state, chosen, GUESS_ERRORS)[is_open].any(axis=0) & (done < ENOUGH_PATHS)
-    had = np.where(leaving, 0, done)
-    further = np.minimum(np.ceil(done * growth), np.where(dim, ENOUGH_PATHS, MOST_PATHS) - had)
+    enough = np.where(
+        sites_seem_dark(state, chosen, GUESS_ERRORS) & is_open[:, None], enough_paths(state), 0.0
+    ).max(axis=0)
+    most = np.where(done < enough, enough, MOST_PATHS)
+    further = np.minimum(np.ceil(done * growth), most - np.where(leaving, 0, done))
     # No round may take more rays than all should: where it would, the bound stays too low.
     rays = further.sum() * run.rays / max(run.paths.sum(), 1)
     further = np.ceil(further * min(1.0, MOST_RAYS / max(rays, 1.0)))

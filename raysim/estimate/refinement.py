@@ -1,6 +1,6 @@
 """State of the refinement of judged face-sides by backward paths."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -67,8 +67,11 @@ class Refinement:
         which there are at most MOST_ROUNDS - 1.
     clip : (cases,) float64, W/m2
         Scores above count for so much only in the bound of a first round.
-    week_irradiance : float, W/m2
+    too_dark : (1,) or (cases decided,) float64, W/m2
         A site that gets less than this is too dark to wait for: how much less need not be known.
+    enough_share : like it
+        Share of `darkness.ENOUGH_PATHS` that tells such a site: less, where a limit is higher than
+        what takes a week, as fewer paths then suffice to reach it.
     everywhere : bool
         Whether sites that could not be the worst are looked at once as well, for the map.
     """
@@ -96,7 +99,8 @@ class Refinement:
     cases_decided: int = DECIDED
     first_error: float = FIRST_ROUND_ERROR
     round_error: float = ROUND_ERROR
-    week_irradiance: float = 0.0
+    too_dark: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    enough_share: np.ndarray = field(default_factory=lambda: np.ones(1))
     everywhere: bool = False
 
     def tallies(self) -> dict[str, np.ndarray]:

@@ -78,9 +78,10 @@ def build_scene(
     SceneError
         With every fault found in meshes, surfaces and names.
     """
-    own = {table.name.casefold(): table for table in scene.surface if table.name}
     notes = Notes(str(path))
-    builder = Builder(notes, path.parent, UNIT_METRES[scene.units], own, scene.repair)
+    builder = Builder(
+        notes, path.parent, UNIT_METRES[scene.units], scene.find_surface, scene.repair
+    )
     closed = _add_chamber(builder, scene.chamber)
     hung = objects_by_pose(scene)[0]
     for number, entry in enumerate(hung):

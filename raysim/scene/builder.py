@@ -1,12 +1,13 @@
 """Triangles of a scene, put together one thing after the other: faces, parts, bodies, surfaces."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
 from raysim.base.fault_codes import Code
-from raysim.library.surfaces import Surface, UnknownSurface, find_surface
+from raysim.library.surfaces import Surface, UnknownSurface
 from raysim.scene.file.things import SurfaceTable
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.mesh.clean import MeshPart
@@ -35,7 +36,7 @@ class Builder:
     notes: Notes
     folder: Path
     metres_per_unit: float
-    own: dict[str, SurfaceTable]
+    find_surface: Callable[[str], Surface]  # by name
     repair: bool = True  # of meshes, as far as it is clear what was meant
     corners: list[np.ndarray] = field(default_factory=list)  # of each part, (faces, 3, 3)
     parts: list[Part] = field(default_factory=list)
@@ -53,8 +54,7 @@ class Builder:
     def surface(self, choice: str | SurfaceTable, key: str) -> int:
         """Row of a surface in the table of this scene."""
         try:
-            table = self.own.get(choice.casefold()) if isinstance(choice, str) else choice
-            found = find_surface(str(choice)) if table is None else table.surface()
+            found = self.find_surface(choice) if isinstance(choice, str) else choice.surface()
         except UnknownSurface as error:
             near = " or ".join(f'"{name}"' for name in error.nearest[:3])
             mend = f"did you mean {near}?" if near else "see 'raysim materials' for the names"

@@ -1,5 +1,6 @@
 """The scene as triangles: flat arrays in metres, ready to be traced."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -165,3 +166,12 @@ class Untreated:
         """Which spot it is, its area in cm2, and what it touches."""
         where = ", ".join(word for word in (self.object, self.part, self.side) if word)
         return f"{where} ({1e4 * self.area:.2g} cm2 on {self.on})"
+
+
+def untreated_words(rows: Sequence[Untreated]) -> str:
+    """How large all of them are together, and where; "" for none."""
+    if not rows:
+        return ""
+    area = 1e4 * sum(spot.area for spot in rows)
+    spots = "; ".join(spot.words for spot in rows)
+    return f"{area:.2g} cm2 touch something, get no light in any pose and are not judged: {spots}"

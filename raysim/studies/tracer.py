@@ -4,6 +4,7 @@ Photon counts have no part in it, unless a study brings them along.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,6 +24,8 @@ from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun, traced_irradiance
 from raysim.transport.starts import Start
+
+COARSE = 0.3  # precision of a first look, by which slow cases are told from good ones
 
 
 @dataclass(frozen=True)
@@ -53,10 +56,11 @@ class WorstOfCases:
         so, it is one of those; where none is known well, the lowest bound counts.
         """
         mean, error = self.state.mean[case], self.state.error[case]
+        limit = self.state.too_dark[case]
         known = np.flatnonzero((self.state.rounds > 0) & (error < 0.1 * mean))
         named = int(known[mean[known].argmin()] if len(known) else self.state.bound[case].argmin())
         dark = np.flatnonzero(self.dark[case])
-        if not len(dark) or (len(known) and mean[named] < self.state.week_irradiance):
+        if not len(dark) or (len(known) and mean[named] < limit):
             return named
         return int(dark[upper_end(mean, error, ~self.dark[case])[dark].argmin()])
 
@@ -132,6 +136,7 @@ class Tracer:
         round_error: float = ROUND_ERROR,
         counted: Refinement | None = None,
         most_rays: float = math.inf,
+        too_slow: Callable[[Refinement], np.ndarray] | None = None,
     ) -> WorstOfCases:
         """Trace backward paths from the sites until the worst of every case is known.
 
@@ -151,6 +156,9 @@ class Tracer:
             What photon counts say of the sites; default nothing.
         most_rays : float
             Where to stop all the same.
+        too_slow : callable, optional
+            Of what is known so far, before and after a first look, gives (cases,) W/m2: a case in
+            which a site gets less than this is closed, as one that takes a week is.
         """
         cases = len(factors)
         if counted is None:
@@ -158,18 +166,23 @@ class Tracer:
             counted = forward_only(nothing, nothing + np.inf, nothing)
             counted.first_error = counted.round_error = round_error
         counted.cases_decided = cases
-        counted.week_irradiance = self.requirement.week_irradiance
+        week = np.full(cases, self.requirement.week_irradiance)
+        counted.too_dark = week
         seed, threads, progress = seed % 2**64, self.options.threads, self.options.progress
         only, batches = slice(cases), ROUND_BATCHES
         run = BackwardRun(arrays, triangles, seed, threads, cases=only, batches=batches)
-        refine(
-            run,
-            sites,
-            counted,
-            factors,
-            precision=precision,
-            progress=progress,
-            most_rays=most_rays,
-        )
+        for step in [precision] if too_slow is None else [max(COARSE, precision), precision]:
+            if too_slow is not None:
+                counted.too_dark = np.maximum(too_slow(counted), week)
+                counted.enough_share = week / counted.too_dark
+            refine(
+                run,
+                sites,
+                counted,
+                factors,
+                precision=step,
+                progress=progress,
+                most_rays=most_rays,
+            )
         self.rays += counted.rays
         return WorstOfCases(triangles, sites, counted, dark_sites(run, counted))

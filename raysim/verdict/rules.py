@@ -15,6 +15,7 @@ from raysim.dose.result import Result
 from raysim.dose.verdict_record import HoldsFor, Reason, Verdict, Why
 from raysim.library.assumptions import assumptions
 from raysim.scene.file.written import SceneAsWritten
+from raysim.scene.triangles import untreated_words
 from raysim.studies.leak.exposure_limits import permissible_time
 from raysim.studies.leak.run import Leak
 from raysim.verdict.of_readings import no_day, reading_reasons, too_old
@@ -166,11 +167,9 @@ def _lamps(result: Result) -> Iterator[Reason]:
 def _touching(result: Result) -> Iterator[Reason]:
     if not result.untreated:
         return
-    spots = "; ".join(spot.words for spot in result.untreated)
-    area = 1e4 * sum(spot.area for spot in result.untreated)
     yield Reason(
         Why.TOUCHING,
-        f"{area:.2g} cm2 touch something, get no light in any pose and are not judged: {spots}",
+        untreated_words(result.untreated),
         "shift them in a [[pose]] of their own, lamps off meanwhile, or treat these spots another "
         "way",
         "another treatment of the spots that touch",

@@ -16,7 +16,7 @@ from small_scenes import write_scene
 
 import raysim.cli
 from raysim.base.errors import RaysimError
-from raysim.cli.common import COMPILING, Teller
+from raysim.cli.common import COMPILING, Teller, time_left
 from raysim.kernels import compile as compiling
 from raysim.kernels import disk_cache
 
@@ -234,8 +234,36 @@ def test_progress_with_remaining_time_is_for_the_terminal_and_its_colours_can_be
     out, seen = on_a_terminal(NO_COLOR="1")
     assert not COLOUR.search(seen)
     assert out == "result\n"
-    for words in ("tracing photons", "100 %", "left", "run", "million/s", "writing the report ..."):
+    for words in ("tracing photons", "100 %", "took ", "writing the report ..."):
         assert words in seen
+
+
+def test_the_longest_progress_fits_a_line_of_80_letters():
+    """It was wrapped, so that each step left a heap of lines behind."""
+    longest = BAR.replace("tracing photons", "looking for what hides the dark spots")
+    _, seen = on_a_terminal("-c", longest, COLUMNS="80", NO_COLOR="1")
+    frames = re.split(r"[\r\n]+", re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", seen))
+    bars = [frame.rstrip() for frame in frames if "%" in frame]
+    assert bars
+    for frame in bars:
+        assert frame.startswith("looking for what hides the dark spots ")
+        assert len(frame) <= 79 - len(" about 59 min left") + len(" took 1 s")
+
+
+@pytest.mark.parametrize(
+    ("share", "elapsed", "begun", "words"),
+    [
+        (0.25, 60.0, 0.0, "about 3 min left"),
+        (0.9, 60.0, 0.0, "about 10 s left"),
+        (0.02, 60.0, 0.0, ""),  # it said 48:54 of a run of two minutes
+        (0.1, 3600.0, 0.0, "about 9 h left"),
+        (0.75, 60.0, 0.5, "about 60 s left"),  # of a run that goes on from its half
+        (0.51, 60.0, 0.5, ""),
+        (1.0, 60.0, 0.0, ""),
+    ],
+)
+def test_the_time_left_is_told_in_words(share, elapsed, begun, words):
+    assert time_left(share, elapsed, begun) == words
 
 
 def test_check_shows_on_a_terminal_what_it_is_doing(tmp_path):

@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import re
 from datetime import date
 from pathlib import Path
 
@@ -53,6 +54,9 @@ def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
     said = raysim_said("meter", "scene.toml", "--sheet", "sheet.html", folder=tmp_path)
     assert said.status == 0, said.err
     assert said.out.count("no reading yet") == 3
+    first = " ".join(said.out.split("\n\n")[1].split())  # below the title
+    assert re.match(r'At "by the left tube" a meter should read [\d.]+ ± [\d.]+ mW/cm2', first)
+    assert first.index("Hold the head") < first.index("Doubt: ± U is")
     assert shows_cautions(said.out)
     sheet = (tmp_path / "sheet.html").read_text()
     assert "70 from the left, 60 from the door, 170 from the floor" in sheet
@@ -144,6 +148,10 @@ def test_readings_that_disagree_leave_no_timer(tmp_path, predicted):
     said = raysim_said("meter", "scene.toml", *QUICK, folder=tmp_path)
     assert said.status == 3, said.err
     assert "DO NOT USE. There is no timer setting" in said.words
+    first = " ".join(said.out.split("\n\n")[1].split())  # below the title
+    assert first.startswith("DO NOT USE. ")
+    assert "mW/cm2 was read where" in first
+    assert said.words.count('At "by the left tube"') == 1
     assert "for information only" in said.words
     assert "Set the timer" not in said.words
     assert shows_cautions(said.out)
@@ -155,6 +163,7 @@ def test_readings_that_agree_leave_a_timer_that_is_no_shorter(tmp_path, predicte
     assert said.status == 0, said.err
     assert "hen set the timer to" in said.words
     assert "some light is missing" in said.words
+    assert {"by the left tube", "E_n"} <= {*re.split(r"\s{2,}", said.out)}  # no column is cut off
     assert "find out why" not in said.words
     told = raysim_said("meter", "scene.toml", *QUICK, "--json", folder=tmp_path)
     record = json.loads(told.out)
@@ -211,8 +220,10 @@ def test_places_are_proposed_as_lines_that_the_scene_takes(tmp_path):
     said = raysim_said("meter", "scene.toml", "--places", *QUICK, folder=tmp_path)
     assert said.status == 0, said.err
     assert "A dosimeter strip belongs on the spot that sets the time: plate," in said.words
+    assert "READY AFTER a meter check" in said.words
+    assert "No meter was read" not in said.words  # it sends to another place than these
     assert shows_cautions(said.out)
-    lines = said.out[said.out.index("[[meter]]") : said.out.index("  254 nm meter")]
+    lines = said.out[said.out.index("# Calculated") : said.out.index("  verdict ")]
     assert lines.count("[[meter]]") == 3
     path.write_text(path.read_text() + lines)
     assert raysim_said("check", "scene.toml", folder=tmp_path).status == 0

@@ -19,7 +19,7 @@ from raysim.dose.exposure import WarmUpCurve
 from raysim.dose.readings import ALL_LAMPS, Cause, Readings
 from raysim.output.files.folder import json_text
 from raysim.output.files.records import result_record
-from raysim.output.pages.sheets import card_steps
+from raysim.output.pages.card import card_of
 from raysim.output.pictures.charts import dose_in_cycle, write_charts
 from raysim.output.words.life import interrupted_table, lamp_life_record
 from raysim.output.words.poses import pose_lines
@@ -250,7 +250,7 @@ def test_faces_keep_their_numbers_and_their_neighbours(tmp_path):
 def test_what_the_operator_is_told(quick):
     assert ", then " in timer_words(quick)
     assert 'in pose "as hung", then' in headline(quick)
-    assert any("turn the load over" in step for step in card_steps(quick))
+    assert any("turn the load over" in step for step in card_of(quick).steps)
     assert [row["name"] for row in result_record(quick)["poses"]] == ["as hung", "turned over"]
     even = replace(quick, poses=(quick.poses[0], replace(quick.poses[0], name="again")))
     assert timer_words(even).startswith("2 × ")

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import synthetic
+from small_scenes import small_scene, write_scene
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.agreement import (
@@ -17,8 +18,9 @@ from raysim.dose.agreement import (
 from raysim.dose.exposure import exposure_time
 from raysim.dose.readings import ALL_LAMPS, LINING, ONE_LAMP, MeterResult
 from raysim.dose.result import LampFailure
-from raysim.output.pages.sheets import card_doubts, card_lines
-from raysim.output.words.readings import reading_lines
+from raysim.dose.simulate import load_scene
+from raysim.output.pages.card import card_of
+from raysim.output.words.readings import reading_lines, without_readings
 from raysim.output.words.verdict import headline
 from raysim.scene.triangles import MeterPoint
 
@@ -97,9 +99,10 @@ def test_a_reading_that_disagrees_leaves_no_timer(share):
     words = " ".join(synthetic.lines_of(result))
     assert "Set the timer" not in words
     assert "by the end of the timer" not in words
-    assert card_lines(result)[0] == "DO NOT USE"
-    assert not any("for information only" in line for line in card_doubts(result))
-    assert any("was read where" in line for line in card_doubts(result))
+    card = card_of(result)
+    assert card.timer == "DO NOT USE"
+    assert not any("for information only" in line for line in card.doubts)
+    assert any("was read where" in line for line in card.doubts)
     (row,) = result.readings.rows
     lines = reading_lines(result)
     assert (f"{0.1 * share * PREDICTED:.3g}"[:3] in lines[0]) or share == 0.0
@@ -246,3 +249,15 @@ def test_words_contradict_themselves_nowhere():
         words = " ".join(reading_lines(judged(share * PREDICTED)))
         assert "find out why" not in words
         assert "does not agree" not in words
+
+
+def test_a_study_says_that_its_times_leave_the_readings_out(tmp_path):
+    data = small_scene()
+    point = {"name": "middle", "at": [150, 60, 175], "facing": [0, -1, 0]}
+    words = {}
+    for what, reading in (("none", {}), ("one", {"reading": "0.2 mW/cm2"})):
+        data["meter"] = [point, point | {"name": "low"} | reading]
+        words[what] = without_readings(load_scene(write_scene(tmp_path, data)).written)
+    assert words["none"] == ""
+    assert "without the meter readings" in words["one"]
+    assert "raysim dose" in words["one"]

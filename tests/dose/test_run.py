@@ -411,7 +411,7 @@ def test_what_is_too_dark_to_wait_for_is_not_looked_at_for_long(tmp_path, settle
         scene = scene_in(tmp_path, more=f"[target]\ndose = '{dose:.0f} J/cm2'")
         most.clear()
         result = raysim.simulate(scene, photons=1, precision=0.01)
-        assert (max(most) <= raysim.estimate.refine.ENOUGH_PATHS) == is_too_dark
+        assert (max(most) <= raysim.estimate.darkness.ENOUGH_PATHS) == is_too_dark
         assert bool(result.warnings) == is_too_dark
         assert (result.timer > LONGEST_TIME) == is_too_dark
         case = result.cases[CAUTIOUS]

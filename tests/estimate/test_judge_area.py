@@ -10,7 +10,7 @@ import raysim.transport.poses
 from raysim.base.cases import CAUTIOUS
 from raysim.estimate.discs import discs_about
 from raysim.estimate.face_sides import judged_sites
-from raysim.output.words.sentences import details
+from raysim.output.words.sentences import detail_rows
 
 AREA = 4e-4  # m2
 
@@ -49,7 +49,7 @@ def test_every_figure_is_the_mean_over_the_patch(tmp_path, truth, precision):
     assert np.abs(z_scores(got, np.hypot(error, its_error), mean)).max() < 5.0
     case = result.cases[CAUTIOUS]
     assert np.array_equal(case.irradiance[own].min(), case.summary.worst)
-    assert any("Judged are patches of 4.00 cm2" in line for line in details(result))
+    assert any("Judged are patches of 4.00 cm2" in line for _, line in detail_rows(result))
     if precision is not None:
         assert result.refined.any()
         least = case.lamp_factor * mean[0].sum(axis=0).min()

@@ -16,7 +16,7 @@ from raysim.dose.exposure import WarmUpCurve, exposure_time
 from raysim.dose.readings import MeterResult
 from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Result, Spot
 from raysim.library.surfaces import find_surface
-from raysim.output.words.verdict import opening_lines
+from raysim.output.words.answer import head_lines, rows
 from raysim.scene.place import BOX_WALLS, box_vertices
 from raysim.scene.triangles import (
     SIDES,
@@ -183,8 +183,9 @@ def read(whole: Result, *readings: float | None) -> Result:
 
 
 def lines_of(whole: Result) -> list[str]:
-    """What is read first of a result, once it is judged."""
-    return opening_lines(with_verdict(whole))
+    """What is read first of a result, once it is judged: the head, then where it comes from."""
+    judged = with_verdict(whole)
+    return [*head_lines(judged), *(line for _, line in rows(judged))]
 
 
 def case_result(scene: SceneTriangles, name: str, irradiance: np.ndarray) -> CaseResult:

@@ -10,8 +10,8 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.units import minutes_seconds
 from raysim.output.files.records import result_record
 from raysim.output.words.failures import failures_table
-from raysim.output.words.parts import STRAPS_HELP, part_lines, parts_table, time_by_itself
-from raysim.output.words.sentences import details
+from raysim.output.words.parts import STRAPS_HELP, part_rows, parts_table, time_by_itself
+from raysim.output.words.sentences import detail_rows
 from raysim.output.words.tables import cases_table, objects_table
 
 
@@ -19,7 +19,7 @@ def test_the_part_that_rules_and_the_others_are_told():
     whole = synthetic.result()
     spots = whole.cases[CAUTIOUS].worst_per_part
     ruling, other = spots[0], next(spot for spot in spots if spot.part != spots[0].part)
-    line = part_lines(whole)[0]
+    _, line = part_rows(whole)[0]
     assert line.startswith(
         f"What sets the calculated time: {ruling.part}, {minutes_seconds(whole.timer)}."
     )
@@ -36,8 +36,8 @@ def test_straps_that_rule_get_advice_of_their_own():
     case = whole.cases[CAUTIOUS]
     straps = next(spot for spot in case.worst_per_part if spot.part == "straps")
     case = replace(case, worst=straps)
-    lines = part_lines(replace(whole, cases=whole.cases | {CAUTIOUS: case}))
-    assert lines[1] == STRAPS_HELP
+    lines = part_rows(replace(whole, cases=whole.cases | {CAUTIOUS: case}))
+    assert lines[1] == ("", STRAPS_HELP)
 
 
 def test_of_a_single_kind_of_part_nothing_is_said():
@@ -45,7 +45,7 @@ def test_of_a_single_kind_of_part_nothing_is_said():
     case = whole.cases[CAUTIOUS]
     case = replace(case, worst_per_part=case.worst_per_part[:1])
     alone = replace(whole, cases=whole.cases | {CAUTIOUS: case})
-    assert not any("sets the calculated time" in line for line in part_lines(alone))
+    assert not any("sets the calculated time" in line for _, line in part_rows(alone))
     assert parts_table(alone) is None
 
 
@@ -67,12 +67,12 @@ def test_what_1_cm2_would_give_is_told_and_not_advised():
     wide = 2.0 * case.bound
     case = replace(case, summary=replace(case.summary, worst_1cm2=wide))
     whole = replace(whole, cases=whole.cases | {CAUTIOUS: case})
-    line = part_lines(whole)[-1]
+    _, line = part_rows(whole)[-1]
     assert f"about {minutes_seconds(whole.requirement.time(wide))} (an estimate, no bound)" in line
     assert "no advice" in line
     no_better = replace(case, summary=replace(case.summary, worst_1cm2=case.bound))
-    lines = part_lines(replace(whole, cases=whole.cases | {CAUTIOUS: no_better}))
-    assert not any("1 cm2" in line for line in lines)
+    rows = part_rows(replace(whole, cases=whole.cases | {CAUTIOUS: no_better}))
+    assert not any("1 cm2" in line for _, line in rows)
 
 
 def test_calculated_times_of_a_box_not_to_be_used_are_marked_everywhere():
@@ -81,7 +81,7 @@ def test_calculated_times_of_a_box_not_to_be_used_are_marked_everywhere():
     assert forbidden.verdict.forbids
     assert all(
         line.startswith("Calculated, for information only: DO NOT USE")
-        for line in part_lines(forbidden)
+        for _, line in part_rows(forbidden)
     )
     for table in (
         cases_table(forbidden),
@@ -100,12 +100,12 @@ def test_that_other_spots_look_darker_than_the_named_one_is_said():
     """The map and faces.csv show them; it is named among those known well."""
     whole = synthetic.result()
     case = whole.cases[CAUTIOUS]
-    assert not any("show less than the spot named" in line for line in details(whole))
+    assert not any("show less than the spot named" in line for _, line in detail_rows(whole))
     light = case.irradiance.copy()
     judged = np.argwhere(whole.triangles.judged)
     for face, side in judged[:3]:
         light[face, side] = 0.5 * case.worst.irradiance
     case = replace(case, irradiance=light)
-    lines = details(replace(whole, cases=whole.cases | {CAUTIOUS: case}))
-    (line,) = [line for line in lines if "show less than the spot named" in line]
+    rows = detail_rows(replace(whole, cases=whole.cases | {CAUTIOUS: case}))
+    (line,) = [line for _, line in rows if "show less than the spot named" in line]
     assert line.startswith("Of the judged face-sides 3 show less")

@@ -11,12 +11,14 @@ from PIL import Image
 from raysim.base.cases import BRIGHT, CAUTIOUS
 from raysim.base.units import to_mJ_cm2, to_mW_cm2
 from raysim.dose.result import Result
+from raysim.output.pictures.box import LETTER_HALF, LINE_HALF, Box, placed_labels
 from raysim.output.pictures.charts import area_receiving, spread_begin, spread_end, write_charts
+from raysim.output.pictures.load import DISC, SIZE, TOWARDS, apart, lower_ends
 from raysim.output.pictures.object import object_panels
 from raysim.output.pictures.page import HEIGHT, WIDTH, Label, Panel, write_page
-from raysim.output.pictures.pictures import OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
+from raysim.output.pictures.pictures import LOAD, OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
 from raysim.output.pictures.render import HATCH_INK, HATCH_PAPER, Canvas, Sheet
-from raysim.output.pictures.scale import dose_scale
+from raysim.output.pictures.scale import dose_scale, scale_of_doses
 from raysim.output.pictures.shades import tube_triangles, wall_edges
 from raysim.output.pictures.views import (
     View,
@@ -236,8 +238,11 @@ def test_the_title_of_the_colour_bar_keeps_clear_of_edge_and_views(canvas, tmp_p
 
 def test_picture_files(drawn):
     assert [picture.kind for picture in drawn].count(OVERVIEW) == 2
-    assert sorted(p.kind for p in drawn[2:]) == sorted([OBJECT, WORST_OBJECT])
+    assert sorted(p.kind for p in drawn[2:]) == sorted([LOAD, OBJECT, WORST_OBJECT])
     for picture in drawn:
+        if picture.kind == LOAD:
+            assert pixels(picture.file).shape == (*SIZE[::-1], 3)
+            continue
         image = pixels(picture.file)
         assert image.shape == (HEIGHT, WIDTH, 3)
         assert image.std() > 15.0
@@ -252,7 +257,7 @@ def test_picture_files(drawn):
 def test_pictures_without_a_timer_say_so(tmp_path):
     dark = synthetic.result(dark=True)
     pictures = write_pictures(dark, tmp_path)
-    wide = [picture for picture in pictures if picture.kind != OBJECT]
+    wide = [picture for picture in pictures if picture.kind not in (OBJECT, LOAD)]
     assert all("no finite timer" in picture.caption for picture in wide)
     assert all("mJ" not in picture.caption for picture in wide)
     worst = next(picture for picture in pictures if picture.kind == WORST_OBJECT)
@@ -266,7 +271,7 @@ def test_pictures_without_a_timer_say_so(tmp_path):
 def test_many_objects_show_the_worst_lit_and_say_so(result, tmp_path, monkeypatch):
     monkeypatch.setattr("raysim.output.pictures.pictures.MOST_OBJECTS", 1)
     pictures = write_pictures(result, tmp_path)
-    assert [picture.kind for picture in pictures] == [OVERVIEW, OVERVIEW, WORST_OBJECT]
+    assert [picture.kind for picture in pictures] == [OVERVIEW, OVERVIEW, LOAD, WORST_OBJECT]
     assert "Of 2 judged objects the 1 worst-lit" in pictures[0].caption
 
 
@@ -313,3 +318,73 @@ def test_files_of_objects_with_equal_plain_names_differ(tmp_path):
     files = [picture.file for picture in pictures]
     assert len(set(files)) == len(files)
     assert {file.parent for file in files} == {tmp_path}
+
+
+def test_each_number_of_the_load_stands_at_its_own_respirator(result):
+    view = perspective_view(result.triangles.corners.reshape(-1, 3), TOWARDS, SIZE)
+    ends = lower_ends(result.triangles, view)
+    assert len(ends) == 2
+    for name, end in zip(("respirator 1", "respirator 2"), ends, strict=True):
+        body = [one.name for one in result.triangles.bodies].index(name)
+        shown = view.pixels(
+            result.triangles.corners[result.triangles.face_body == body].reshape(-1, 3)
+        )
+        assert (end >= shown.min(axis=0) - 1e-9).all()
+        assert (end <= shown.max(axis=0) + 1e-9).all()
+
+
+def test_numbers_that_would_lie_on_each_other_are_moved_apart():
+    crowd = np.array([[400.0, 300.0], [400.0, 300.0], [410.0, 305.0], [60.0, 800.0]])
+    moved = apart(crowd)
+    away = np.linalg.norm(moved[:, None] - moved[None], axis=2)[np.triu_indices(4, 1)]
+    assert away.min() >= 2.0 * DISC
+    assert moved[3] == pytest.approx(crowd[3], abs=0.1)
+
+
+@pytest.mark.parametrize("beyond", [5.0, 40.0])
+def test_no_name_stands_on_another_thing_without_a_line_to_its_own(beyond):
+    """In a drum the name of a respirator lay over the one that hung below and behind it."""
+    upper, lower = Box(100, 100, 180, 200), Box(105, 200 + beyond, 175, 300 + beyond)
+    wanted = [
+        (Label(upper.middle, "respirator 1"), upper, [lower]),
+        (Label(lower.middle, "respirator 2"), lower, [upper]),
+    ]
+    first, second = placed_labels(wanted, None)
+    half = LETTER_HALF * len(first.words)
+    for label, other in ((first, lower), (second, upper)):
+        x, y = label.at
+        covers = Box(x - half, y - LINE_HALF, x + half, y + LINE_HALF)
+        assert covers.shared(other) == 0.0 or label.line_to is not None
+    assert first.at != second.at
+    assert first.line_to is second.line_to is None  # there is room beside them
+
+
+def test_a_name_in_a_crowd_has_a_line_to_its_own_thing():
+    crowd = [Box(20.0 * k, 100, 20.0 * k + 60, 200) for k in range(12)]
+    wanted = [
+        (Label(box.middle, f"respirator {k}"), box, crowd[:k] + crowd[k + 1 :])
+        for k, box in enumerate(crowd)
+    ]
+    placed = placed_labels(wanted, None)
+    far = [label for label in placed if label.line_to is not None]
+    assert far
+    for label in far:
+        own = crowd[int(label.words.split()[1])]
+        assert label.line_to == own.middle
+
+
+@pytest.mark.parametrize("high", [9e3, 1.2e6])
+def test_the_widest_number_beside_a_bar_or_a_chart_is_not_clipped(canvas, result, tmp_path, high):
+    """1,000,000 lost its last digits at the edge of the page, and its first on the chart."""
+    seconds = high / float(to_mJ_cm2(result.cases[CAUTIOUS].best.irradiance))
+    scale = scale_of_doses(
+        seconds * to_mJ_cm2(result.cases[CAUTIOUS].irradiance),
+        result.triangles.judged, high, 0.2 * high, 1.2,
+    )  # fmt: skip
+    blank = np.full((830, 950, 3), 255, np.uint8)
+    write_page(tmp_path / "page.png", "a", "b", [Panel(blank)], scale)
+    assert not (pixels(tmp_path / "page.png")[:, 1195:] < 200).any()
+    grown = replace(result, target_dose=10.0 * 0.4 * high)
+    chart = write_charts(grown, tmp_path)[-1]
+    assert chart.file.name == "chart_time.png"
+    assert not (pixels(chart.file)[:, :4] < 200).any()

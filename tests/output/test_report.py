@@ -3,6 +3,7 @@
 import base64
 import hashlib
 import json
+import math
 import re
 from dataclasses import replace
 from datetime import date
@@ -16,15 +17,16 @@ import synthetic
 
 from raysim.base.cases import BRIGHT, CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds
-from raysim.dose.exposure import exposure_time
-from raysim.dose.result import LampFailure, Result
+from raysim.dose.exposure import LONGEST_TIME, exposure_time
+from raysim.dose.result import Budget, Contribution, LampFailure, Result
 from raysim.output.pages.report import write_report
 from raysim.output.pictures.charts import write_charts
 from raysim.output.pictures.pictures import write_pictures
+from raysim.output.words.answer import head_lines, rows
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.words.failures import failure_line
 from raysim.output.words.inputs import lamps_table, surfaces_table
-from raysim.output.words.numbers import number
+from raysim.output.words.numbers import irradiance_words, number, told_time
 from raysim.output.words.report_words import uncertainty_words
 from raysim.output.words.tables import (
     NOT_CLEAR,
@@ -34,6 +36,8 @@ from raysim.output.words.tables import (
     objects_table,
     reflectance_gain,
 )
+from raysim.output.words.verdict import reason_lines
+from raysim.verdict.rules import with_verdict
 
 NASTY = "<b>\"bold\" & 'x'</b><img src=x onerror=alert(1)>"
 
@@ -169,6 +173,38 @@ def test_bottom_line_says_what_the_result_says(result, full):
     text = Page(full).text
     for line in lines:
         assert line.replace("/cm2", "/cm²") in text
+
+
+def test_a_crew_chief_reads_three_lines(result, tmp_path):
+    """The head of the report held up to nine sentences, and the terminal twenty."""
+    judged = with_verdict(result)
+    number_line, to_do, doubt = head_lines(judged)
+    assert minutes_seconds(result.timer) in number_line
+    assert to_do.startswith("No meter was read in this box. Mend: hold a calibrated 254 nm meter")
+    assert to_do.endswith("1 more to mend below.")
+    assert doubt.startswith("Doubt: ")
+    head = html_of(judged, tmp_path).partition('<section class="answer">')[2]
+    head = head.partition("</section>")[0]
+    assert head.count("<p") == 1 + 3  # the timer stands above them
+    assert "<li" not in head
+    below = [line for _, line in rows(judged)]
+    assert len(below) == len(set(below))
+    assert not {number_line, doubt, reason_lines(judged)[0]} & set(below)
+    assert reason_lines(judged)[1] in below
+
+
+def test_with_nothing_left_to_do_the_head_says_what_is_next(result):
+    ready = replace(result, verdict=replace(with_verdict(result).verdict, reasons=()))
+    assert head_lines(ready)[1].startswith("Hang the card beside the box")
+
+
+def test_the_one_doubt_is_the_largest_part_of_the_budget(result):
+    lining = Contribution("the lining", 1.0, 0.2, "somebody")
+    lamps = Contribution("the lamps", 1.0, 0.1, "somebody")
+    spot = result.cases[EXPECTED].worst
+    budget = Budget(spot, spot.irradiance, (lining, lamps))
+    words = head_lines(with_verdict(replace(result, budget=budget)))[2]
+    assert "± 45% (k = 2), and the lining is" in words  # 2 sqrt(0.2^2 + 0.1^2)
 
 
 def test_precision_missed_and_interruption_are_said(result):
@@ -387,6 +423,28 @@ def test_uncertainty_says_what_the_bound_leaves_out(result):
 )
 def test_number(value, words):
     assert number(value) == words
+
+
+def test_faint_light_is_told_without_powers_of_ten():
+    assert irradiance_words(5.46e-4, 3e-5) == "under 0.0001"
+    assert irradiance_words(5.46e-3, 3e-5) == "0.000546 ± 0.0000030"
+    assert irradiance_words(0.0, 0.0) == "0 ± 0"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (859.3, "14 min 20 s"),
+        (86_400.0, "24 h 00 min 00 s"),
+        (86_401.0, "1 d 01 h"),
+        (3 * 86_400.0 + 7201.0, "3 d 03 h"),
+        (LONGEST_TIME, "7 d 00 h"),
+        (LONGEST_TIME + 1.0, "more than a week"),
+        (math.inf, "more than a week"),
+    ],
+)
+def test_a_time_of_days_has_no_seconds(seconds, words):
+    assert told_time(seconds) == words
 
 
 def test_of_an_only_lamp_no_further_run_is_advised():

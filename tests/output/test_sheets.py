@@ -1,24 +1,25 @@
 """The operator's card and the builder's sheet."""
 
+import base64
 import re
 from dataclasses import replace
 from datetime import date
 from html import unescape
+from pathlib import Path
 
 import pytest
 import synthetic
+from browser import Browser, find_chromium
 from PIL import Image
 
 from raysim.assess.reuse import reuse
 from raysim.base.units import minutes_seconds
+from raysim.output.pages import card as card_page
+from raysim.output.pages import card_png
+from raysim.output.pages.builder_sheet import write_builders_sheet
+from raysim.output.pages.card import STEPS, Card, card_of, card_origin, write_card
 from raysim.output.pages.card_png import write_card_png
-from raysim.output.pages.sheets import (
-    STEPS,
-    card_boxes,
-    card_origin,
-    write_builders_sheet,
-    write_card,
-)
+from raysim.output.pictures.pictures import LOAD, Picture
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.output.words.sentences import reservations
 from raysim.scene.file.written import SceneAsWritten
@@ -60,7 +61,7 @@ def test_card_without_a_timer_says_not_to_use_the_box(tmp_path):
 
 def test_no_box_where_not_even_one_cycle_is_allowed(tmp_path):
     whole = with_verdict(with_wear(material_dose="0.1 J/cm2"))
-    assert card_boxes(whole) == 0
+    assert card_of(whole).boxes == 0
     write_card(whole, [], tmp_path / "card.html")
     assert "not even one cycle is allowed" in (tmp_path / "card.html").read_text()
 
@@ -70,6 +71,59 @@ def test_card_is_also_a_page_of_a4(tmp_path):
     with Image.open(tmp_path / "card.png") as image:
         assert image.height / image.width == pytest.approx(297 / 210, rel=0.01)
         assert len(image.convert("L").getcolors()) > 10  # something is on it
+
+
+def many(monkeypatch, rows: int, boxes: int) -> Card:
+    """Make every card one of so many respirators and tally boxes."""
+    names = tuple((k, f"respirator {k}") for k in range(1, rows + 1))
+    made = replace(card_of(with_wear()), rows=names, boxes=boxes)
+    for module in (card_page, card_png):
+        monkeypatch.setattr(module, "card_of", lambda _: made)
+    return made
+
+
+@pytest.mark.parametrize(("rows", "boxes"), [(8, 3), (9, 3), (16, 3), (16, 12), (1, 1)])
+def test_the_columns_of_a_tally_hold_every_row_once(monkeypatch, rows, boxes):
+    made = many(monkeypatch, rows, boxes)
+    assert tuple(row for column in made.in_columns for row in column) == made.rows
+    assert made.columns == (2 if rows > 8 and boxes < 6 else 1)
+
+
+@pytest.mark.skipif(
+    find_chromium() is None, reason="no Chromium was found: apt-get install chromium"
+)
+@pytest.mark.parametrize("boxes", [3, 12])
+def test_a_card_of_sixteen_is_one_page_to_print(monkeypatch, tmp_path, boxes):
+    """Those of a wardrobe ran over two pages."""
+    many(monkeypatch, 16, boxes)
+    Image.new("RGB", (800, 900), (255, 0, 0)).save(tmp_path / "load.png")
+    write_card(with_wear(), [Picture(tmp_path / "load.png", "", "", LOAD)], tmp_path / "card.html")
+    with Browser() as browser:
+        browser.ask("Page.navigate", url=(tmp_path / "card.html").as_uri())
+        browser.wait("document.images.length && document.images[0].complete")
+        printed = base64.b64decode(browser.ask("Page.printToPDF", preferCSSPageSize=True)["data"])
+    assert len(re.findall(rb"/Type /Page\b", printed)) == 1
+
+
+@pytest.mark.parametrize(("rows", "boxes", "further"), [(16, 3, 0), (16, 12, 0), (70, 3, 1)])
+def test_no_respirator_is_missing_on_the_printed_picture(
+    monkeypatch, tmp_path, rows, boxes, further
+):
+    """Two of sixteen were left out; those without a place on the page follow on another."""
+    many(monkeypatch, rows, boxes)
+    drawn: list[tuple[str, float]] = []
+    row_drawn = card_png._row
+
+    def recorded(figure, place, words, count):
+        assert count == boxes
+        drawn.append((words, place[1]))
+        row_drawn(figure, place, words, count)
+
+    monkeypatch.setattr(card_png, "_row", recorded)
+    write_card_png(with_wear(), [], tmp_path / "card.png")
+    assert [words for words, _ in drawn] == [f"{k}  respirator {k}" for k in range(1, rows + 1)]
+    assert min(low for _, low in drawn) > card_png.FOOT - 1e-9
+    assert len(list((tmp_path / "pictures").glob("card_*.png"))) == further
 
 
 def test_a_card_says_which_calculation_it_goes_back_to(tmp_path):
@@ -92,7 +146,7 @@ def test_reservations_stand_above_all_on_report_and_card(tmp_path):
     (left_out,) = reservations(low)
     assert '"rear left" is taken as out' in left_out
     target = "The target, 1 mJ/cm2, is 1,000.0 times below the 1,000 mJ/cm2 in print"
-    assert any(line.startswith(target) for line in synthetic.lines_of(low)[1:5])
+    assert any(line.startswith(target) for line in synthetic.lines_of(low)[1:6])
     write_card(low, [], tmp_path / "card.html")
     text = (tmp_path / "card.html").read_text()
     for words in (target, left_out.split('"')[0]):
@@ -107,9 +161,34 @@ def test_sheets_fit_a_phone(tmp_path):
     assert "@media screen and (max-width: 34rem)" in text
 
 
+def builders_sheet(result, folder):
+    write_builders_sheet(result, folder / "builder.html")
+    return (folder / "builder.html").read_text()
+
+
 def test_builders_sheet_lists_panels_and_escapes_names(tmp_path):
-    write_builders_sheet(with_wear().written, tmp_path / "b.html")
-    text = (tmp_path / "b.html").read_text()
+    text = builders_sheet(with_wear(), tmp_path)
     assert "Box &lt;1&gt;" in text
     assert "324 x 374" in text  # front: 300 + 2 x 12 by 350 + 2 x 12
     assert CAUTION_LINE in text
+
+
+def test_builders_sheet_says_the_verdict(tmp_path):
+    """A box that must not be used was cut and drilled by a sheet that did not say so."""
+    ready = builders_sheet(with_wear(), tmp_path)
+    assert "READY AFTER a meter check" in ready
+    assert "DO NOT USE" not in ready
+    forbidden = with_verdict(with_wear(material_dose="0.1 J/cm2"))
+    text = unescape(builders_sheet(forbidden, tmp_path))
+    assert text.index("DO NOT USE") < text.index("not even one cycle") < text.index(CAUTION_LINE)
+    assert minutes_seconds(forbidden.calculated) not in text
+
+
+def test_a_box_from_a_mesh_has_a_builders_sheet(tmp_path):
+    whole = with_wear()
+    chamber = whole.written.chamber.model_copy(update={"inside": None, "mesh": Path("box.stl")})
+    written = whole.written.model_copy(update={"chamber": chamber})
+    text = builders_sheet(replace(whole, written=written), tmp_path)
+    assert "there is no cut list" in text
+    assert "9 from the left end" in text
+    assert "9 from the lowest point" in text

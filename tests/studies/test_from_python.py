@@ -182,8 +182,12 @@ def test_defaults_are_those_of_the_commands():
     [
         (lambda scene: linings.study("scene.toml"), "load_scene"),
         (lambda scene: linings.study(scene, []), "no lining to try"),
-        (lambda scene: linings.study(scene, ["foil"]), "find_surface"),
-        (lambda scene: linings.study(scene, prices={"foil": 1.0}), '"foil" is not tried'),
+        (lambda scene: linings.study(scene, [5]), "find_surface"),
+        (lambda scene: linings.study(scene, ["foyl"]), 'did you mean "aluminium foil'),
+        (
+            lambda scene: linings.study(scene, ["white paint"], prices={"foil": 1.0}),
+            "this lining is not tried",
+        ),
         (lambda scene: linings.study(scene, precision=0.0), "precision 0.0 is out of range"),
         (lambda scene: shadows.study(scene, pose="upside"), 'Mend: "as hung" or "turned"'),
         (lambda scene: shadows.study(scene, share=float("nan")), "share nan is out of range"),

@@ -11,14 +11,25 @@ from running import contents, raysim_said
 from small_scenes import box, write_scene
 
 import raysim
+import raysim.dose.simulate
 from raysim.base.cases import CAUTIOUS
+from raysim.base.units import minutes_seconds
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.estimate.face_sides import judged_sites
 from raysim.output.files.shadows_record import shadows_record
-from raysim.output.words.shadows import answer, best_remedy, patches_table
+from raysim.output.words.shadows import (
+    answer,
+    best_remedy,
+    more_lines,
+    patch_words,
+    patches_table,
+)
 from raysim.scene.build import build_scene
+from raysim.scene.file.written import Meter
+from raysim.scene.triangles import SIDES, Untreated
 from raysim.studies.shadows.patches import dark_patches
 from raysim.studies.shadows.run import shadows_of
+from raysim.studies.shadows.run import study as study_of
 from raysim.studies.shadows.view import ITSELF_TURNED, View
 from raysim.transport.options import RunOptions
 
@@ -122,7 +133,7 @@ def test_patches_that_do_not_touch_stay_apart(tmp_path):
 def test_turning_round_gives_the_back_what_the_front_had(tmp_path):
     """A plate about its own origin with a lamp before it: turned by 180 degrees, sides swap."""
     scene = behind_a_screen(tmp_path, None, LINE, lining={"reflectance": 0.5}, edge=30)
-    result = raysim.simulate(scene, photons=1_000_000)
+    result = raysim.simulate(scene, photons=1_000_000, precision=0.02)
     study = shadows_of(scene, result, TWO_THREADS, share=1.0, smallest=1e-4, patches=1)
     first = study.shadows[0]
     assert first.place.startswith("plate, inside")
@@ -162,7 +173,7 @@ def test_a_patch_that_would_take_more_than_a_week_is_said_to_and_looked_at_close
         clear = abs(remedy.irradiance - floor) > 6.0 * remedy.error
         assert remedy.dark == (remedy.irradiance < floor) or not clear, remedy
     assert {remedy.dark for remedy in study.tried[0].remedies} == {True, False}
-    assert "more than a week" in answer(study)
+    assert "more than a week" in more_lines(study)[0]
     assert "all the same" not in answer(study)
     assert patches_table(study).rows[0][4] == "more than a week"
 
@@ -175,8 +186,42 @@ def test_where_nearly_all_is_too_dark_that_is_dark(tmp_path):
     assert study.median < study.limit
     assert study.dark_area == pytest.approx(2 * 0.12**2)
     assert all(shadow.dark for shadow in study.shadows)
-    assert "more than a week" in answer(study)
+    assert "more than a week" in more_lines(study)[0]
     json.dumps(shadows_record(study, answer(study)), allow_nan=False)
+
+
+def test_the_spot_that_sets_the_timer_is_always_the_first(tmp_path, monkeypatch):
+    """It was "No dark patch was found", or a patch on another respirator than dose named."""
+    monkeypatch.setattr(raysim.dose.simulate, "DEFAULT_PRECISION", 0.2)
+    scene = behind_a_screen(tmp_path, None, LINE, lining="foil", edge=40)
+    study = study_of(scene, share=0.01, patches=0, options=TWO_THREADS)
+    dose = raysim.simulate(scene, seed=TWO_THREADS.seed)
+    (first,) = study.shadows
+    worst = dose.cases[CAUTIOUS].worst
+    assert (first.patch.faces.tolist(), SIDES[first.patch.side]) == ([worst.face], worst.side)
+    assert first.irradiance == first.worst.irradiance == worst.irradiance
+    assert study.result.calculated == dose.calculated
+    assert answer(study).startswith("The spot that sets the timer: plate")
+    (line,) = more_lines(study)
+    assert minutes_seconds(dose.calculated) in line
+    assert "no patch is" in patch_words(study)[0]
+    assert "sets the timer: plate" in patches_table(study).rows[0][1]
+
+
+def test_the_box_tells_what_touches_and_that_readings_are_left_out(tmp_path):
+    scene = behind_a_screen(tmp_path, None, LINE, lining="foil", edge=30)
+    written = scene.written.model_copy(
+        update={
+            "meter": [Meter(name="m", at=(0.1, 0.1, 0.1), facing=(0, 0, 1), reading="1 uW/cm2")]
+        }
+    )
+    study = study_of(scene, photons=1, patches=0, options=TWO_THREADS)
+    spot = Untreated("plate", "", "inside", (1,), 2e-5, "screen")
+    result = replace(study.result, untreated=(spot,), written=written)
+    lines = more_lines(replace(study, result=result))
+    assert len(lines) == 3
+    assert "without the meter readings" in lines[1]
+    assert lines[2].startswith("0.2 cm2 touch something")
 
 
 def test_command_writes_all_and_says_what_to_do(tmp_path):
@@ -184,12 +229,14 @@ def test_command_writes_all_and_says_what_to_do(tmp_path):
     words = ("shadows", "scene.toml", "--photons", "300000", "--share", "0.9", "--out", "out")
     said = raysim_said(*words, folder=tmp_path)
     assert said.status == 0
-    assert "The darkest patch is plate" in said.words
+    assert "the spot that sets the timer" in said.words
+    assert "That spot is plate" in said.words
     assert "Crisis-capacity measure only" in said.words
     written = contents(tmp_path / "out")
     assert {"result.json", "report.html", "pictures/patch_1.png"} <= set(written)
     record = json.loads(written["result.json"])
     assert record["scene"]["file"] == "scene.toml"
-    assert record["patches"][0]["area_cm2"] > 0.25
+    assert [patch["sets_the_timer"] for patch in record["patches"]][:2] == [True, False]
+    assert record["patches"][1]["area_cm2"] > 0.25
     assert record["remedies"]
     assert raysim_said(*words, folder=tmp_path).status == 2

@@ -8,8 +8,8 @@ from raysim.base.units import to_mW_cm2
 from raysim.output.files.records import scene_record, spot_record
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.linings.bench import LiningRow
+from raysim.studies.linings.compare import LiningPair
 from raysim.studies.linings.run import LiningStudy
-from raysim.studies.pairs import Pair
 from raysim.version import __version__
 
 
@@ -25,7 +25,6 @@ def linings_record(study: LiningStudy, said: str) -> dict[str, Any]:
         "linings": [_row(row) for row in study.rows],
         "bare_black_box": _row(study.black),
         "pairs": [_pair(pair) for pair in study.pairs],
-        "from_best": [_pair(pair) for pair in study.from_best],
         "wall_lining": study.wall_lining,
         "one_wall": [_row(row) for row in study.walls],
         "cautions": list(CAUTIONS),
@@ -37,10 +36,12 @@ def _row(row: LiningRow) -> dict[str, Any]:
         "name": row.name,
         "area_m2": row.area,
         "cost": row.cost,
+        "worst_at_most_mW_cm2": finite_or_none(to_mW_cm2(row.most)),
         "cases": {
             name: {
                 "worst": spot_record(case.worst),
                 "exposure_time_s": finite_or_none(case.exposure_time),
+                "stopped_at_least_s": case.stopped and finite_or_none(case.stopped),
                 "best_over_worst": finite_or_none(case.evenness),
                 "gain_over_black": finite_or_none(row.gain.get(name, math.nan)),
                 "settled": case.settled,
@@ -50,12 +51,12 @@ def _row(row: LiningRow) -> dict[str, Any]:
     }
 
 
-def _pair(pair: Pair) -> dict[str, Any]:
+def _pair(pair: LiningPair) -> dict[str, Any]:
     return {
         "first": pair.first,
         "second": pair.second,
-        "difference_mW_cm2": finite_or_none(to_mW_cm2(pair.difference)),
-        "standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.error)),
-        "separate_standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.separate_error)),
+        "first_at_least_mW_cm2": finite_or_none(to_mW_cm2(pair.least)),
+        "second_at_most_mW_cm2": finite_or_none(to_mW_cm2(pair.most)),
+        "first_more_on_same_paths_mW_cm2": finite_or_none(to_mW_cm2(pair.same_paths)),
         "told_apart": pair.told_apart,
     }

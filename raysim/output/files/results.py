@@ -56,9 +56,10 @@ def write_results(
     ''
     ['builder.html', 'card.html', 'dose_map.vtp', 'faces.csv', 'report.html', 'result.json']
     """
+    from raysim.output.pages.builder_sheet import write_builders_sheet
+    from raysim.output.pages.card import write_card
     from raysim.output.pages.card_png import write_card_png
     from raysim.output.pages.report import write_report
-    from raysim.output.pages.sheets import write_builders_sheet, write_card
     from raysim.output.pictures.draw import Drawing
 
     trouble = ""
@@ -85,8 +86,8 @@ def write_results(
         write_card(result, shown, fresh / "card.html")
         if pictures:
             write_card_png(result, shown, fresh / "card.png")
-        if result.written is not None and result.written.chamber.inside is not None:
-            write_builders_sheet(result.written, fresh / "builder.html")
+        if result.written is not None:
+            write_builders_sheet(result, fresh / "builder.html")
 
     write_whole(Path(folder), fill)
     return trouble

@@ -55,6 +55,7 @@ def _remedy(patch: int, remedy: Remedy) -> dict[str, Any]:
 def _shadow(shadow: Shadow) -> dict[str, Any]:
     return {
         "place": shadow.place,
+        "sets_the_timer": shadow.worst is not None,
         "centroid_mm": [round(float(v), 2) for v in to_mm(shadow.patch.centroid)],
         "area_cm2": 1e4 * shadow.patch.area,
         "faces": shadow.patch.faces.tolist(),

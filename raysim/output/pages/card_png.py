@@ -1,96 +1,143 @@
-"""The operator's card as a picture (PNG, A4), for printers that know no HTML."""
+"""The operator's card as pictures (PNG, A4), for printers that know no HTML."""
 
 import textwrap
 import warnings
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from raysim.dose.result import Result
-from raysim.output.pages.sheets import (
-    card_boxes,
-    card_doubts,
-    card_lines,
-    card_origin,
-    card_steps,
-    judged_names,
-)
-from raysim.output.pictures.pictures import OVERVIEW, Picture
+from raysim.output.pages.card import Card, card_of, picture_of
+from raysim.output.pictures.pictures import Picture
 from raysim.output.words.cautions import CAUTION_LINE
-from raysim.output.words.verdict import timer_label
 
 A4 = (8.27, 11.69)  # inches
 DPI = 150
-MOST_ROWS = 14
-LINE = 0.0145  # share of the height, for each line of cautions after the third
-BOXES_FROM = 0.44  # share of the width: twelve boxes end at 0.92
-INK, DEEP, ALARM = "#1b1f24", "#17465a", "#8f1d1d"
+LEFT, RIGHT, FOOT = 0.6, 7.67, 0.75  # inches from the left and from the lower edge
+LETTER, BOLD = 0.56, 0.64  # width of a letter of DejaVu Sans over its size, on average
+LINE = 1.3  # height of a line over the size of its letters
+ROW, LOW_ROW = 0.3, 0.21  # inches: height of a row of the tally, and the least
+PICTURE = 3.1  # inches: height of the picture
+INK, DEEP, ALARM, RULE = "#1b1f24", "#17465a", "#8f1d1d", "#888888"
+
+
+@dataclass
+class _Page:
+    """A page that is filled from the top; lengths in inches, `y` from its lower edge."""
+
+    figure: Any
+    y: float = A4[1] - 0.5
+
+    def write(self, words: str, size: float, right: float = RIGHT, **style: Any) -> None:
+        """A paragraph below what stands there, as wide as the page or up to `right`."""
+        letter = BOLD if style.get("weight") == "bold" else LETTER
+        lines = textwrap.wrap(words, int((right - LEFT) * 72.0 / (letter * size))) or [""]
+        self.figure.text(
+            LEFT / A4[0], self.y / A4[1], "\n".join(lines), va="top", size=size,
+            linespacing=LINE, **({"color": INK, "parse_math": False} | style),
+        )  # fmt: skip
+        self.y -= len(lines) * size * LINE * 1.17 / 72.0 + 0.06
 
 
 def write_card_png(result: Result, pictures: Sequence[Picture], path: Path) -> None:
-    """Write the card; this needs no graphics library of the machine."""
+    """Write the card; this needs no graphics library of the machine.
+
+    Rows of the tally that find no place on it follow on further pages, beside the pictures.
+    """
+    card = card_of(result)
+    page = _begun(card)
+    if card.steps:
+        _steps(page, card, picture_of(pictures))
+    if card.rows:
+        page.write(f"Tally. {card.cycles}", 10, weight="bold")
+    rest = _tally(page, card, card.rows)
+    _ended(page, card, path, 1 if rest else 0)
+    number = 1
+    while rest:
+        number += 1
+        page = _begun(card)
+        rest = _tally(page, card, rest)
+        _ended(page, card, path.parent / "pictures" / f"card_{number}.png", number)
+
+
+def _begun(card: Card) -> _Page:
+    """A new page with what heads each: title, timer, what is to be done, the caution."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=A4, dpi=DPI, facecolor="white")
     FigureCanvasAgg(figure)
-    timer, cycles, lamps = card_lines(result)
-    _text(figure, 0.955, result.title, size=15, weight="bold", width=62)
-    _text(figure, 0.915, timer_label(result), size=10, weight="bold", width=88)
-    colour = DEEP if card_boxes(result) else ALARM
-    _text(figure, 0.875, timer, size=27, weight="bold", color=colour)
-    doubts = " ".join([*card_doubts(result), CAUTION_LINE])
-    _text(figure, 0.835, doubts, size=9.5, color=ALARM, weight="bold", width=92)
-    steps = "\n".join(
-        textwrap.fill(f"{k}. {step}", 100) for k, step in enumerate(card_steps(result), 1)
-    )
-    lines = len(textwrap.wrap(doubts, 92))
-    _text(figure, 0.765 - LINE * max(lines - 3, 0), steps, size=9.5)
-    shown = next((p for p in pictures if p.kind == OVERVIEW), None)
-    if shown is not None:
+    page = _Page(figure)
+    page.write(card.title, 15, weight="bold")
+    page.write(card.label, 10, weight="bold")
+    page.write(card.timer, 26, weight="bold", color=ALARM if card.forbidden else DEEP)
+    for doubt in card.doubts:
+        page.write(doubt, 9, weight="bold", color=ALARM)
+    page.write(CAUTION_LINE, 9, color=ALARM)
+    return page
+
+
+def _steps(page: _Page, card: Card, picture: Picture | None) -> None:
+    """The steps at the left, the picture at the right of them."""
+    top = page.y
+    right = RIGHT if picture is None else 0.5 * (LEFT + RIGHT) - 0.1
+    for number, step in enumerate(card.steps, 1):
+        page.write(f"{number}. {step}", 9.5, right)
+    if picture is not None:
         from matplotlib.image import imread
 
-        axes = figure.add_axes((0.07, 0.34, 0.86, 0.30))
-        axes.imshow(imread(shown.file))
+        place = (right + 0.2) / A4[0], (top - PICTURE) / A4[1], (RIGHT - right - 0.2) / A4[0]
+        axes = page.figure.add_axes((*place, PICTURE / A4[1]))
+        axes.imshow(imread(picture.file))
         axes.axis("off")
-    _text(figure, 0.325, f"Tally. {cycles}", size=10, weight="bold", width=84)
-    names = judged_names(result) if card_boxes(result) else []
-    _boxes(figure, names[:MOST_ROWS], card_boxes(result))
-    if len(names) > MOST_ROWS:
-        more = f"{len(names) - MOST_ROWS} more respirators: print card.html"
-        _text(figure, 0.068, more, size=8.5, weight="bold")
-    fitted = "Lamps fitted on: __________   Meter check on: __________"
-    _text(figure, 0.045, f"{lamps}__________   {fitted}", size=9.5)
-    _text(figure, 0.025, card_origin(result), size=6.5)
-    with warnings.catch_warnings():
-        warnings.simplefilter(
-            "ignore"
-        )  # about letters that the font lacks; the HTML card shows them
-        figure.savefig(path, dpi=DPI)
+        page.y = min(page.y, top - PICTURE - 0.1)
 
 
-def _text(figure: Any, y: float, words: str, width: int | None = None, **style: Any) -> None:
-    shown = textwrap.fill(words, width) if width else words
-    figure.text(0.07, y, shown, va="top", **({"color": INK, "parse_math": False} | style))
+def _tally(page: _Page, card: Card, rows: Sequence[tuple[int, str]]) -> Sequence[tuple[int, str]]:
+    """Rows of tally boxes in the columns of the card; those that found no place."""
+    if not rows:
+        return ()
+    room, columns = page.y - FOOT, card.columns
+    each = min(-(-len(rows) // columns), int(room / LOW_ROW))
+    height = min(ROW, room / each)
+    width = (RIGHT - LEFT - 0.25 * (columns - 1)) / columns
+    for k, (number, name) in enumerate(rows[: each * columns]):
+        left = LEFT + (width + 0.25) * (k // each)
+        low = page.y - height * (k % each + 1)
+        _row(page.figure, (left, low, width, height), f"{number}  {name}", card.boxes)
+    return rows[each * columns :]
 
 
-def _boxes(figure: Any, names: list[str], boxes: int) -> None:
-    """Rows of tally boxes, one for each respirator."""
+def _row(figure: Any, place: tuple[float, float, float, float], words: str, boxes: int) -> None:
+    """One row: number and name, a line for the owner, a box for each cycle."""
     from matplotlib.patches import Rectangle
 
-    step = 0.22 / max(len(names), 8)
-    for row, name in enumerate(names):
-        y = 0.29 - step * (row + 1)
-        label = name if len(name) < 24 else name[:22] + "…"
-        figure.text(
-            0.07, y + 0.2 * step, f"{label}   owner: ______", size=8.5, color=INK, parse_math=False
-        )
-        for k in range(boxes):
-            box = Rectangle(
-                (BOXES_FROM + 0.04 * k, y),
-                0.03,
-                0.75 * step,
-                fill=False,
-                transform=figure.transFigure,
-            )
-            figure.add_artist(box)
+    left, low, width, height = place
+    side = min(0.8 * height, 0.25)
+    first = left + width - boxes * 1.25 * side
+    owner = left + 0.6 * (first - left)
+    letters = int((owner - left) * 72.0 / (LETTER * 8.5))
+    shown = words if len(words) <= letters else words[: letters - 1] + "…"
+    style = {"size": 8.5, "color": INK, "va": "center", "parse_math": False}
+    middle = (low + 0.5 * height) / A4[1]
+    figure.text(left / A4[0], middle, shown, **style)
+    figure.text(owner / A4[0], middle, "owner:", **(style | {"size": 7, "color": RULE}))
+    for k in range(boxes):
+        at = ((first + 1.25 * side * k) / A4[0], (low + 0.1 * height) / A4[1])
+        box = Rectangle(at, side / A4[0], side / A4[1], fill=False, transform=figure.transFigure)
+        figure.add_artist(box)
+
+
+def _ended(page: _Page, card: Card, path: Path, number: int) -> None:
+    """Foot of the page; `number` of those that there are several of, else 0."""
+    fitted = "Lamps fitted on: _________   Meter check on: _________"
+    page.y = FOOT - 0.1
+    page.write(f"{card.lamps or 'Lamps changed on: '}_________   {fitted}", 8.5)
+    more = f" Page {number}; more rows: pictures/card_2.png and on." if number else ""
+    page.write(card.origin + more, 6.5)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with warnings.catch_warnings():
+        # About letters that the font lacks; the HTML card shows them.
+        warnings.simplefilter("ignore")
+        page.figure.savefig(path, dpi=DPI)

@@ -14,6 +14,7 @@ from raysim.output.pages.environment import write_page
 from raysim.output.pages.map_page import map_block
 from raysim.output.pictures.pictures import CHART, OBJECT, OVERVIEW, WORST_OBJECT, Picture
 from raysim.output.words import (
+    answer,
     failures,
     germs,
     inputs,
@@ -22,7 +23,6 @@ from raysim.output.words import (
     poses,
     readings,
     report_words,
-    sentences,
     survey,
     tables,
     uncertainty,
@@ -31,8 +31,8 @@ from raysim.output.words import (
 )
 
 # What the template calls for its sentences and tables.
-WORDS: list[ModuleType] = [failures, germs, inputs, life, parts, poses, readings]
-WORDS += [report_words, sentences, survey, tables, uncertainty, verdict, wear]
+WORDS: list[ModuleType] = [answer, failures, germs, inputs, life, parts, poses, readings]
+WORDS += [report_words, survey, tables, uncertainty, verdict, wear]
 
 
 def write_report(

@@ -1,6 +1,6 @@
 """The whole box as seen from two corners."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -25,6 +25,8 @@ OVERVIEWS = (
 )
 MOST_LABELS = 16
 RING_HALF, LINE_HALF, LETTER_HALF = 18.0, 9.0, 4.8  # px
+REACHES = (4.0, 24.0, 60.0, 110.0)  # px between a thing and its name, the best first
+NEAR = 30.0  # px: a name farther than that from its thing has a line to it
 LAMP_INK, WALL_INK = "#2b50b8", "#666d76"
 
 
@@ -46,7 +48,7 @@ def box_panels(
         image = canvas.drawn(view, _sheets(triangles, scale, tubes, view), edges)
         at = view.pixels(worst.centroid)[0]
         mark = Mark((at[0], at[1]), "worst spot", hidden[k]) if k == marked else None
-        labels = _spread(_labels(triangles, view), mark)
+        labels = _labels(triangles, view, mark)
         panels.append(Panel(image, labels=labels, mark=mark))
     return panels
 
@@ -74,42 +76,96 @@ def _spot_hidden(triangles: SceneTriangles, tubes: np.ndarray, spot: Spot, view:
     return facing <= 0.0 or is_hidden(start, towards, corners, reach)
 
 
-def _labels(triangles: SceneTriangles, view: View) -> list[Label]:
-    """Names of judged objects, lamps and the near upright walls, px."""
-    labels = []
-    body_of = triangles.face_body
+def _labels(triangles: SceneTriangles, view: View, mark: Mark | None) -> tuple[Label, ...]:
+    """Names of judged objects, lamps and the near upright walls, px; none names another thing."""
     judged = [k for k, body in enumerate(triangles.bodies) if body.judged]
-    for body in judged if len(judged) <= MOST_LABELS else []:
-        places = view.pixels(triangles.corners[body_of == body].reshape(-1, 3))
-        at = (float(places[:, 0].mean()), float(places[:, 1].max()) + 12)
-        labels.append(Label(at, triangles.bodies[body].name[:24]))
+    boxes = {
+        k: _box(view.pixels(triangles.corners[triangles.faces_of(k)].reshape(-1, 3)))
+        for k in judged
+    }
+    wanted = []
+    if len(judged) <= MOST_LABELS:
+        for k, box in boxes.items():
+            others = [other for number, other in boxes.items() if number != k]
+            wanted.append((Label(box.middle, triangles.bodies[k].name[:24]), box, others))
+    everything = list(boxes.values())
     if len(triangles.lamps) <= MOST_LABELS:
         for number, lamp in enumerate(triangles.lamps):
             ends = [p for t in triangles.tubes if t.lamp == number for p in (t.start, t.end)]
             places = view.pixels(np.array(ends))
-            low = places[places[:, 1].argmax()]
-            labels.append(Label((low[0], low[1] + 14), lamp.name[:24], LAMP_INK, 11.5))
+            low = _box(places[places[:, 1].argmax()][None])
+            wanted.append((Label(low.middle, lamp.name[:24], LAMP_INK, 11.5), low, everything))
     for body, entry in enumerate(triangles.bodies):
         if entry.kind == "wall" and entry.wall:
-            labels += _wall_label(triangles, view, body_of == body, entry.wall)
-    return labels
+            found = _wall_label(triangles, view, triangles.face_body == body, entry.wall)
+            wanted += [(label, Box(*label.at, *label.at), everything) for label in found]
+    return placed_labels(wanted, mark)
 
 
-def _spread(labels: list[Label], mark: Mark | None) -> tuple[Label, ...]:
-    """The labels, moved down where they would overlap the ring of the mark or each other."""
-    taken = [] if mark is None else [(*mark.at, RING_HALF, RING_HALF)]
-    spread = []
-    for label in sorted(labels, key=lambda label: label.at[1]):
-        x, y = label.at
-        half = LETTER_HALF * len(label.words)
-        while any(
-            abs(x - other[0]) < half + other[2] and abs(y - other[1]) < LINE_HALF + other[3]
-            for other in taken
-        ):
-            y += 3.0
-        taken.append((x, y, half, LINE_HALF))
-        spread.append(replace(label, at=(x, y)))
-    return tuple(spread)
+@dataclass(frozen=True)
+class Box:
+    """What a thing covers in a view, px, y downwards."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Its middle (definition)."""
+        return 0.5 * (self.left + self.right), 0.5 * (self.top + self.bottom)
+
+    def shared(self, other: "Box") -> float:
+        """Area that two boxes share, px2 (definition)."""
+        across = min(self.right, other.right) - max(self.left, other.left)
+        down = min(self.bottom, other.bottom) - max(self.top, other.top)
+        return max(across, 0.0) * max(down, 0.0)
+
+
+def _box(places: np.ndarray) -> Box:
+    return Box(*places.min(axis=0), *places.max(axis=0))
+
+
+def placed_labels(
+    wanted: list[tuple[Label, Box, list[Box]]], mark: Mark | None
+) -> tuple[Label, ...]:
+    """Each label beside its own thing: clear of other words, and of the boxes of other things.
+
+    Where that does not go, it stands where it hides least, with a line to its own thing.
+    """
+    taken = []
+    if mark is not None:
+        x, y = mark.at
+        taken.append(Box(x - RING_HALF, y - RING_HALF, x + RING_HALF, y + RING_HALF))
+    placed = []
+    for label, own, others in sorted(wanted, key=lambda row: row[1].bottom):
+        tries = [_try(label, own, reach, side) for reach in REACHES for side in range(4)]
+        costs = [
+            10.0 * sum(box.shared(one) for one in taken)
+            + sum(box.shared(one) for one in others)
+            + 5.0 * own.shared(box)
+            + away
+            for box, away in tries
+        ]
+        box, away = tries[int(np.argmin(costs))]
+        astray = away > NEAR or any(box.shared(one) for one in others)
+        taken.append(box)
+        placed.append(replace(label, at=box.middle, line_to=own.middle if astray else None))
+    return tuple(placed)
+
+
+def _try(label: Label, own: Box, reach: float, side: int) -> tuple[Box, float]:
+    """Box of a label below, above, right or left of its thing, and how unlike the best that is."""
+    half_x, half_y = LETTER_HALF * len(label.words), LINE_HALF
+    x, y = own.middle
+    if side == 0:
+        y = own.bottom + reach + half_y
+    elif side == 1:
+        y = own.top - reach - half_y
+    else:
+        x = own.right + reach + half_x if side == 2 else own.left - reach - half_x
+    return Box(x - half_x, y - half_y, x + half_x, y + half_y), reach + 8.0 * side
 
 
 def _wall_label(triangles: SceneTriangles, view: View, faces: np.ndarray, name: str) -> list[Label]:
@@ -121,4 +177,4 @@ def _wall_label(triangles: SceneTriangles, view: View, faces: np.ndarray, name: 
         return []
     middle[2] = triangles.corners[faces][..., 2].min()
     at = view.pixels(middle)[0]
-    return [Label((at[0], at[1] + 16), name[:24], WALL_INK, 14)]
+    return [Label((at[0], at[1] + 8), name[:24], WALL_INK, 14)]

@@ -186,7 +186,8 @@ def _target_lines(axes: Any, result: Result) -> None:
 
 def _axes() -> tuple[Any, Any]:
     figure = new_figure(WIDTH, HEIGHT)
-    axes = figure.add_axes((0.085, 0.125, 0.885, 0.84))
+    figure.set_layout_engine("constrained", w_pad=0.12, h_pad=0.1)  # room for the widest number
+    axes = figure.add_subplot()
     axes.grid(color="#dfe3e7", lw=0.8)
     axes.set_axisbelow(True)
     axes.spines[["top", "right"]].set_visible(False)

@@ -8,7 +8,7 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.output.pictures.figure import INK, beside, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
-from raysim.output.words.linings import time_told
+from raysim.output.words.linings import time_words
 from raysim.studies.linings.run import LiningStudy
 
 WIDTH = 1200
@@ -24,7 +24,7 @@ def longest_drawn(study: LiningStudy) -> float:
 
     One lining that is black at 254 nm takes thousands of times as long as a good one.
     """
-    rows = [row.cases[CAUTIOUS].exposure_time / 60.0 for row in study.rows]
+    rows = [row.cases[CAUTIOUS].time / 60.0 for row in study.rows]
     finite = [t for t in rows if math.isfinite(t)]
     return max((t for t in finite if t <= LARGEST_RATIO * min(finite)), default=1.0)
 
@@ -37,11 +37,11 @@ def write_linings_chart(study: LiningStudy, path: Path) -> Picture:
     axes = figure.add_axes((0.33, 70 / height, 0.6, 1.0 - 120 / height))
     places, end = np.arange(len(rows)), longest_drawn(study)
     for offset, case in ((-0.19, CAUTIOUS), (0.19, EXPECTED)):
-        times = [row.cases[case].exposure_time / 60.0 for row in rows]
+        times = [row.cases[case].time / 60.0 for row in rows]
         shown = [min(t, BEYOND * end) if math.isfinite(t) else 0.0 for t in times]
         axes.barh(places + offset, shown, 0.36, color=COLOURS[case], label=f"{case} case")
         for place, row in zip(places, rows, strict=True):
-            at, words = shown[place], time_told(row.cases[case].exposure_time)
+            at, words = shown[place], time_words(row.cases[case])
             words += CUT if BEYOND * end < times[place] < math.inf else ""
             style = {"va": "center", "fontsize": 10.5, "color": INK}
             beside(axes, words, (at, place + offset), (5, 0), **style)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from raysim.output.pictures.figure import (
+    BLANK,
     INK,
     SOFT_INK,
     halo,
@@ -16,22 +17,24 @@ from raysim.output.pictures.figure import (
     save_figure,
 )
 from raysim.output.pictures.render import HATCH_INK, HATCH_PAPER
-from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, tick_words
+from raysim.output.pictures.scale import COLOUR_MAP, DoseScale, round_ticks, tick_words
 
 WIDTH, HEIGHT = 1200, 900  # px
 AREA = (0, 70, 950, 830)  # left, top, width, height of the views, px
 BAR = (1066, 150, 34, 630)  # left, top, width, height of the colour bar, px
+TICK_ROOM = 100  # points of all letters of a number right of the bar
 TITLE_LETTERS = 20  # letters of a line above the colour bar, which is 240 px wide
 
 
 @dataclass(frozen=True)
 class Label:
-    """Words at a place in a view, px from its upper left corner."""
+    """Words at a place in a view, px from its upper left corner, with a line to what they name."""
 
     at: tuple[float, float]
     words: str
     colour: str = INK
     size: float = 13.0
+    line_to: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,13 @@ def _annotate(axes: Any, panel: Panel, place: tuple[int, int]) -> None:
     if panel.title:
         _words(axes, left + 22, top + 24, panel.title, size=14, **rimmed)
     for label in panel.labels:
-        style = {"size": label.size, "color": label.colour, "ha": "center", "va": "center"}
+        if label.line_to is not None:
+            x, y = np.array([label.at, label.line_to]).T + np.array(place)[:, None]
+            axes.plot(x, y, color=label.colour, lw=1.4, marker="o", markevery=[1], ms=4, **rimmed)
+    for label in panel.labels:
+        style: dict[str, Any] = {"size": label.size, "color": label.colour}
+        style |= {"ha": "center", "va": "center", "zorder": 4}
+        style |= {} if label.line_to is None else {"bbox": BLANK}
         _words(axes, left + label.at[0], top + label.at[1], label.words, **style, **rimmed)
     if panel.px_per_mm is not None:
         _ruler(axes, panel, place)
@@ -148,7 +157,7 @@ def _free_place(image: np.ndarray, mark: Mark) -> tuple[float, float]:
 
 def _colour_bar(figure: Any, axes: Any, scale: DoseScale) -> None:
     """Scale of colours with the target on it."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullLocator
+    from matplotlib.ticker import NullLocator
 
     left, top, width, height = BAR
     bar = figure.add_axes(
@@ -160,14 +169,15 @@ def _colour_bar(figure: Any, axes: Any, scale: DoseScale) -> None:
     bar.set_yscale("log" if scale.logarithmic else "linear")
     bar.set(ylim=(scale.low, scale.high), xticks=[])
     bar.yaxis.tick_right()
-    subs = (1.0, 2.0, 5.0) if scale.high / max(scale.low, 1e-300) < 300 else (1.0,)
-    bar.yaxis.set_major_locator(LogLocator(subs=subs) if scale.logarithmic else MaxNLocator(8))
+    ticks = round_ticks(scale.low, scale.high, scale.logarithmic)
+    words = [tick_words(value) for value in ticks]
+    bar.set_yticks(ticks, words)
     bar.yaxis.set_minor_locator(NullLocator())
-    bar.yaxis.set_major_formatter(FuncFormatter(lambda value, _: tick_words(value)))
-    bar.tick_params(labelsize=14, length=5, color=INK, labelcolor=INK)
+    size = min(14.0, TICK_ROOM / max(map(len, words), default=1))
+    bar.tick_params(labelsize=size, length=5, color=INK, labelcolor=INK)
     title = [*wrap(f"{scale.quantity},", TITLE_LETTERS), scale.unit]
-    for k, words in enumerate(title, -len(title)):
-        _words(axes, WIDTH - 120, top + 4 + 23 * k, words, size=14, weight="bold", ha="center")
+    for k, line in enumerate(title, -len(title)):
+        _words(axes, WIDTH - 120, top + 4 + 23 * k, line, size=14, weight="bold", ha="center")
     _bar_marks(axes, scale)
 
 

@@ -11,6 +11,7 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.units import minutes_seconds
 from raysim.dose.result import Result, Spot
 from raysim.output.pictures.box import OVERVIEWS, box_panels
+from raysim.output.pictures.load import write_load
 from raysim.output.pictures.object import object_panels
 from raysim.output.pictures.page import Panel, write_page
 from raysim.output.pictures.render import Canvas
@@ -19,6 +20,7 @@ from raysim.output.words.numbers import milliwatts, spot_words
 from raysim.output.words.sentences import CASE_WORDS
 
 OVERVIEW, OBJECT, WORST_OBJECT, CHART = "overview", "object", "worst object", "chart"
+LOAD = "load"  # for the operator's card
 MOST_OBJECTS = 24  # pictures of single objects, the worst-lit ones
 
 
@@ -35,7 +37,7 @@ class Picture:
 def write_pictures(
     result: Result, folder: Path, case: str = CAUTIOUS, numbers: Iterable[int] | None = None
 ) -> list[Picture]:
-    """Pictures (PNG) of the dose map: two of the whole box, one of each judged object.
+    """Pictures (PNG): the dose map of the whole box, twice, and of each judged object; the load.
 
     Colours show the dose at the timer (mJ/cm2), or the irradiance (mW/cm2) where there is no
     finite timer setting, on one scale for all pictures.
@@ -99,7 +101,10 @@ def _overviews(run: _Run) -> list[Picture]:
             caption += f" Of {judged} judged objects the {MOST_OBJECTS} worst-lit have a picture."
         file, title = f"box_{name.replace(' ', '_')}.png", f"The loaded box from the {name}"
         pictures.append(run.picture(file, title, caption, OVERVIEW, [panel]))
-    return pictures
+    load = run.folder / "load.png"
+    write_load(triangles, run.canvas, load)
+    caption = "What is judged, numbered as in the tally. Walls nearest to you left out."
+    return [*pictures, Picture(load, "The load as seen from the door", caption, LOAD)]
 
 
 def _object(run: _Run, body: int) -> Picture:

@@ -102,6 +102,21 @@ def tick_words(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:g}"
 
 
+def round_ticks(low: float, high: float, logarithmic: bool) -> np.ndarray:
+    """Round numbers from `low` to `high` to write beside a scale, two or more (definition)."""
+    from matplotlib.ticker import LogLocator, MaxNLocator
+
+    ticks = np.zeros(0)
+    for subs in ((1.0,), (1.0, 2.0, 5.0)) if logarithmic else ():
+        ticks = np.asarray(LogLocator(subs=subs, numticks=20).tick_values(low, high))
+        ticks = ticks[(ticks >= low * (1.0 - 1e-9)) & (ticks <= high * (1.0 + 1e-9))]
+        if len(ticks) > (3 if subs == (1.0,) else 1):
+            return ticks
+    ticks = np.asarray(MaxNLocator(8, steps=[1, 2, 5, 10]).tick_values(low, high))
+    slack = 1e-9 * (high - low)
+    return ticks[(ticks >= low - slack) & (ticks <= high + slack)]
+
+
 def _range(values: np.ndarray) -> tuple[float, float, bool]:
     """Ends of the scale, never equal, and whether it is logarithmic."""
     if not len(values):

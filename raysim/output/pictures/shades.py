@@ -8,6 +8,7 @@ from raysim.output.pictures.views import View
 from raysim.scene.triangles import LampTube, SceneTriangles
 
 WALL_GREY, OBJECT_GREY = 0.93, 0.62
+LOAD_BLUE = np.array([0.36, 0.58, 0.72])
 LAMP_MIDDLE, LAMP_RIM = np.array([250, 252, 255]) / 255, np.array([120, 150, 235]) / 255
 TUBE_SIDES = 24
 
@@ -22,21 +23,33 @@ def face_colours(
     triangles: SceneTriangles, scale: DoseScale, view: View, faces: np.ndarray
 ) -> np.ndarray:
     """Colours (n, 2, 3) uint8 of both sides of the chosen faces (n,), shaded for the view."""
-    judged_bodies = np.array([body.judged for body in triangles.bodies])
-    body = triangles.face_body[faces]
-    slant = np.abs(
-        np.einsum("ij,ij->i", triangles.normals[faces], view.to_camera(triangles.centroids[faces]))
-    )
-    colours = np.full((len(faces), 2, 3), OBJECT_GREY) * (0.6 + 0.4 * slant)[:, None, None]
-    wall = is_wall(triangles)[faces]
-    from_above = triangles.normals[faces[wall]] @ np.array([0.025, 0.0, -0.04])
-    colours[wall] = (WALL_GREY + from_above)[:, None, None]
-    dosed = judged_bodies[body]
-    mild = (0.84 + 0.16 * slant[dosed])[:, None, None]
-    colours[dosed] = scale.colours(faces[dosed]) * mild
-    shades = (255.0 * colours).round().astype(np.uint8)
+    shades = np.repeat(flat_colours(triangles, view)[faces][:, None], 2, axis=1)
+    dosed = _judged(triangles)[faces]
+    mild = (0.84 + 0.16 * _slant(triangles, view)[faces[dosed]])[:, None, None]
+    shades[dosed] = (255.0 * scale.colours(faces[dosed]) * mild).round().astype(np.uint8)
     shades[scale.wanting[faces]] = HATCH_PAPER
     return shades
+
+
+def flat_colours(triangles: SceneTriangles, view: View) -> np.ndarray:
+    """Colours (faces, 3) uint8 without a map: walls and fittings grey, what is judged blue."""
+    slant = _slant(triangles, view)
+    colours = np.full((len(slant), 3), OBJECT_GREY) * (0.6 + 0.4 * slant)[:, None]
+    wall, judged = is_wall(triangles), _judged(triangles)
+    colours[wall] = (WALL_GREY + triangles.normals[wall] @ np.array([0.025, 0.0, -0.04]))[:, None]
+    colours[judged] = LOAD_BLUE * (0.5 + 0.5 * slant[judged])[:, None]
+    return np.asarray((255.0 * colours).round().astype(np.uint8))
+
+
+def _judged(triangles: SceneTriangles) -> np.ndarray:
+    """Which faces belong to a judged object, (faces,) bool."""
+    return np.array([body.judged for body in triangles.bodies])[triangles.face_body]
+
+
+def _slant(triangles: SceneTriangles, view: View) -> np.ndarray:
+    """Cosine, without sign, between each face and the camera, (faces,)."""
+    to_camera = view.to_camera(triangles.centroids)
+    return np.asarray(np.abs(np.einsum("ij,ij->i", triangles.normals, to_camera)))
 
 
 def tube_triangles(tubes: tuple[LampTube, ...]) -> np.ndarray:

@@ -7,6 +7,7 @@ from raysim.output.pages.study_report import Section, StudyPage
 from raysim.output.pictures.linings_chart import write_linings_chart
 from raysim.output.studies.page import repeat_rows, write_report
 from raysim.output.words import linings as words
+from raysim.output.words import linings_tables as tables
 from raysim.studies.linings.run import LiningStudy
 
 
@@ -23,12 +24,21 @@ def write(study: LiningStudy, folder: str | Path, *, command: str = "") -> None:
 
     def sections(fresh: Path) -> list[Section]:
         chart = write_linings_chart(study, fresh / "pictures" / "linings.png")
-        walls = Section("One wall at a time", (), words.walls_table(study))
+        walls = Section("One wall at a time", words.wall_words(study), tables.walls_table(study))
         return [
-            Section("All linings", (), words.linings_table(study), (chart,)),
-            Section("Which can be told apart", (), words.pairs_table(study)),
+            Section(
+                "All linings",
+                words.looks_words(study),
+                tables.linings_table(study),
+                (chart,),
+            ),
+            Section(
+                "Which can be told apart",
+                words.alike_words(study),
+                tables.pairs_table(study),
+            ),
             *([walls] if study.walls else []),
-            Section("The linings", (), words.sources_table(study.linings)),
+            Section("The linings", (), tables.sources_table(study.linings)),
         ]
 
     write_report(folder, linings_record(study, answer), page, sections)

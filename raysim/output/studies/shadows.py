@@ -27,11 +27,12 @@ def write(study: ShadowStudy, folder: str | Path, *, command: str = "") -> None:
 
     def sections(fresh: Path) -> list[Section]:
         pictures = _close_ups(study, fresh / "pictures")
-        found = [Section("Dark patches", (), words.patches_table(study), pictures)]
-        if study.shadows:
-            found.append(Section("Lamp by lamp", (), words.blocking_table(study)))
-            found.append(Section("What helps", (), words.remedies_table(study)))
-        return found
+        patches = words.patches_table(study)
+        return [
+            Section("Dark patches", words.patch_words(study), patches, pictures),
+            Section("Lamp by lamp", (), words.blocking_table(study)),
+            Section("What helps", words.help_words(study), words.remedies_table(study)),
+        ]
 
     write_report(folder, shadows_record(study, answer), page, sections)
 

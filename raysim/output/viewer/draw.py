@@ -8,14 +8,17 @@ import numpy as np
 
 from raysim.base.units import minutes_seconds
 from raysim.output.pictures.render import culling, triangle_mesh
-from raysim.output.pictures.scale import COLOUR_MAP
+from raysim.output.pictures.scale import COLOUR_MAP, round_ticks
+from raysim.output.viewer.camera import aim
+from raysim.output.viewer.keys import bind
 from raysim.output.viewer.make import WHOLE, WORST, View
 from raysim.output.viewer.meshes import (
     LYING,
+    POWER_TITLE,
     UPRIGHT,
     bar,
+    custom_labels,
     line_mesh,
-    number_format,
     scale_title,
     segments,
     slice_mesh,
@@ -29,7 +32,6 @@ from raysim.transport.trails import FAINTEST
 SIZE = (1500, 1050)  # px, of a picture
 WINDOW_SIZE = (1240, 868)  # px, fits the screen of a laptop
 KEYS = "L next lamp | P paths | S slices | W worst spot | B whole box | Q close"
-ROOM_FOR_BARS = 0.1
 
 
 class Window:
@@ -48,6 +50,7 @@ class Window:
         self.plotter.add_light(pyvista.Light(light_type="headlight"))
         self._paths: list[Any] = []
         self._slices: list[Any] = []
+        self.paths_shown = view.paths_shown
         self._add_surfaces()
         self._add_slices()
         self._add_worst()
@@ -95,8 +98,17 @@ class Window:
             diffuse=0.2,
             specular=0.0,
             show_scalar_bar=side == OUTSIDE,
-            scalar_bar_args=bar(scale_title(scale), number_format(scale.low, scale.high), UPRIGHT),
+            scalar_bar_args=bar(scale_title(scale), UPRIGHT),
         )
+        if side == OUTSIDE:
+            self._ticks(scale_title(scale), scale.low, scale.high, scale.logarithmic)
+
+    def _ticks(self, title: str, low: float, high: float, logarithmic: bool) -> Any:
+        """Put round numbers beside the bar of this title; returns the bar."""
+        shown = self.plotter.scalar_bars[title]
+        shown.SetCustomLabels(custom_labels(round_ticks(low, high, logarithmic)))
+        shown.SetUseCustomLabels(True)
+        return shown
 
     def _add_slices(self) -> None:
         """The light of each slice, dark where there is little, all on one scale."""
@@ -105,20 +117,22 @@ class Window:
         if not len(values):
             return
         low, high = (float(end) for end in np.percentile(values, [2, 98]))
+        high = max(high, 1.01 * low)
         title = "light in the slice (fluence rate), mW/cm²\n"
         for number, one in enumerate(self.view.slices):
             actor = self.plotter.add_mesh(
                 slice_mesh(one, low),
                 scalars="light",
                 cmap="gray",
-                clim=(low, max(high, 1.01 * low)),
+                clim=(low, high),
                 log_scale=True,
                 lighting=False,
                 opacity=0.6,
                 show_scalar_bar=number == 0,
-                scalar_bar_args=bar(title, number_format(low, high), LYING, position_x=0.53),
+                scalar_bar_args=bar(title, LYING, position_x=0.5),
             )
             self._slices.append(actor)
+        self._slices.append(self._ticks(title, low, high, True))
 
     def _add_worst(self) -> None:
         """Pointer and label at the worst spot, drawn over everything."""
@@ -140,7 +154,7 @@ class Window:
 
     def show_lamp(self, lamp: int) -> None:
         """Draw the trails of one lamp in place of the previous ones."""
-        for actor in self._paths:
+        for actor in self._paths[:1] + self._paths[2:]:  # the bar goes with its mesh
             self.plotter.remove_actor(actor, render=False)
         self._paths = []
         self.lamp = lamp
@@ -158,12 +172,15 @@ class Window:
             log_scale=True,
             line_width=1.2,
             lighting=False,
-            scalar_bar_args=bar("power left on a path, %\n", "%.0f", LYING, position_x=0.14),
+            scalar_bar_args=bar(POWER_TITLE, LYING, position_x=0.1),
         )
+        power_bar = self._ticks(POWER_TITLE, 100.0 * FAINTEST, 100.0, True)
         words = f"{len(trails)} photon paths of lamp {self.view.lamps[lamp]}"
         words += f" that reach {self.view.reach}" if self.view.reach else ""
         words += ", paler where power is lost"
-        self._paths = [actor, self._write(words, 0.893, 11)]
+        self._paths = [actor, power_bar, self._write(words, 0.893, 11)]
+        for one in self._paths:
+            one.SetVisibility(self.paths_shown)
 
     def _add_words(self) -> None:
         result = self.view.result
@@ -199,15 +216,8 @@ class Window:
             chosen = result.corners[result.body == folded.index(name.casefold())].reshape(-1, 3)
         if what == WORST:
             towards = worst_place(result)[1] + np.array([0.25, -0.35, 0.3])
-        low, high = chosen.min(axis=0), chosen.max(axis=0)
-        towards = towards / np.linalg.norm(towards)
-        reach = 0.5 * float(np.linalg.norm(high - low)) * (1.0 + ROOM_FOR_BARS)
-        focus, camera = 0.5 * (low + high), self.plotter.camera
-        camera.focal_point, camera.up = tuple(focus), (0.0, 0.0, 1.0)
-        camera.view_angle = 26.0
-        camera.position = tuple(focus + towards * reach / np.sin(np.radians(13.0)))
-        self.plotter.camera_set = True
-        self.plotter.reset_camera_clipping_range()
+        below = bool(self._slices or self.view.trails)
+        aim(self.plotter, chosen, towards, bar_below=below)
 
     def show_window(self, before_waiting: Callable[[], None] | None = None) -> None:
         """Open the window and wait until it is closed; `before_waiting` is called when it shows."""
@@ -220,14 +230,22 @@ class Window:
     def _add_keys(self) -> None:
         self.plotter.add_text(KEYS, position="upper_right", font_size=9, color="#444b54")
         actions = {
-            "l": lambda: self.show_lamp((self.lamp + 1) % max(len(self.view.lamps), 1)),
-            "p": lambda: _toggle(self._paths),
+            "l": self._next_lamp,
+            "p": self._toggle_paths,
             "s": lambda: _toggle(self._slices),
             "w": lambda: self.look_at(WORST),
             "b": lambda: self.look_at(WHOLE),
         }
-        for key, action in actions.items():
-            self.plotter.add_key_event(key, lambda action=action: (action(), self.plotter.render()))
+        bind(self.plotter, actions)
+
+    def _next_lamp(self) -> None:
+        self.paths_shown = True
+        self.show_lamp((self.lamp + 1) % max(len(self.view.lamps), 1))
+
+    def _toggle_paths(self) -> None:
+        self.paths_shown = not self.paths_shown
+        for one in self._paths:
+            one.SetVisibility(self.paths_shown)
 
 
 def _toggle(actors: list[Any]) -> None:

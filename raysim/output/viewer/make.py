@@ -18,7 +18,7 @@ from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.trails import Trail
 
 WHOLE, WORST = "box", "worst"
-FEW_HUNDRED = 200  # paths of a lamp, unless told otherwise
+FEW = 60  # paths of a lamp, unless told otherwise
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,7 @@ class View:
     lamp: int = 0
     look_at: str = WHOLE
     reach: str = ""  # object that all trails reach, if they were chosen so
+    paths_shown: bool = True  # at first; a key shows and hides them
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def _with_light(found: ViewedResult, scene: BuiltScene, wishes: Wishes) -> View:
     lamps = tuple(lamp.name for lamp in triangles.lamps)
     lamp = 0 if wishes.lamp is None else _number("--lamp", wishes.lamp, lamps)
     seed, case = int(found.record["seed"]), CASES.index(found.record["case"])
-    count = FEW_HUNDRED if wishes.paths is None else wishes.paths
+    count = FEW if wishes.paths is None else wishes.paths
     planes = wishes.planes
     if planes is None:
         planes = [Plane(1, found.case["worst"]["centroid_mm"][1] / 1000.0)]
@@ -123,6 +124,7 @@ def _with_light(found: ViewedResult, scene: BuiltScene, wishes: Wishes) -> View:
         lamp,
         wishes.look_at,
         wishes.reach or "",
+        bool(wishes.lamp or wishes.paths or wishes.reach),
     )
 
 

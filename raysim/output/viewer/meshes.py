@@ -10,10 +10,11 @@ from raysim.output.viewer.light import LightSlice
 from raysim.transport.trails import Trail
 
 BAR: dict[str, Any] = {
-    "title_font_size": 17, "label_font_size": 15, "color": "black", "n_labels": 5, "fill": True,
+    "title_font_size": 17, "label_font_size": 15, "color": "black", "fmt": "%.7g", "fill": True,
     "background_color": "white",
 }  # fmt: skip
 UPRIGHT = {"vertical": True, "position_x": 0.86, "position_y": 0.16, "height": 0.66, "width": 0.05}
+POWER_TITLE = "power left on a path, %\n"
 LYING = {"vertical": False, "position_y": 0.06, "height": 0.075, "width": 0.3}
 
 
@@ -23,16 +24,19 @@ def scale_title(scale: DoseScale) -> str:
     return f"{scale.quantity},\n{scale.unit}{marks}\n"
 
 
-def number_format(low: float, high: float) -> str:
-    """Number format of a bar from `low` to `high` in which no number rounds to 0."""
-    if low < 0.01 * min(high, 100.0):
-        return "%.3g"
-    return "%.0f" if high >= 100.0 else "%.2f" if high >= 1.0 else "%.3g"
+def bar(title: str, place: dict[str, Any], **more: Any) -> dict[str, Any]:
+    """Arguments of a bar of colours; `custom_labels` are put beside it."""
+    return BAR | place | {"title": title} | more
 
 
-def bar(title: str, form: str, place: dict[str, Any], **more: Any) -> dict[str, Any]:
-    """Arguments of a bar of colours; `form` is how its numbers are written."""
-    return BAR | place | {"title": title, "fmt": form} | more
+def custom_labels(ticks: np.ndarray) -> Any:
+    """The numbers beside a bar, as the plotting library takes them."""
+    from vtkmodules.vtkCommonCore import vtkDoubleArray
+
+    labels = vtkDoubleArray()
+    for tick in ticks:
+        labels.InsertNextValue(float(tick))
+    return labels
 
 
 def line_mesh(lines: np.ndarray) -> Any:

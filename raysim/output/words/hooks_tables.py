@@ -1,6 +1,6 @@
 """The study of hooks in tables, in common units."""
 
-from raysim.assess.cut_list import nearest_wall
+from raysim.assess.fixings import nearest_wall
 from raysim.base.units import minutes_seconds
 from raysim.output.words.hooks import FATE_WORDS, mm, places_words
 from raysim.output.words.numbers import (

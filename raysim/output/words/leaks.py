@@ -7,17 +7,23 @@ import numpy as np
 from raysim.base.units import UW_CM2_PER_W_M2, minutes_seconds, to_mm
 from raysim.library.assumptions import assumptions
 from raysim.output.words.numbers import number, xyz
-from raysim.output.words.table import Table, table_of
+from raysim.output.words.table import Row, Table, labelled, table_of
 from raysim.scene.build import BuiltScene
 from raysim.scene.rabbet import closing_step
 from raysim.studies.leak.exposure_limits import DAY, EYE, SKIN, effective
 from raysim.studies.leak.run import Leak, LeakStudy
+from raysim.verdict.rules import shift
 
+MEND = "Seal it or make it a deeper rabbet, or keep people farther away"
+NOTHING = "Nothing is to be mended at the gaps that are drawn"
 # Survey practice: Milonova et al. 2016 for the field of view [read]; the rest is common practice.
 SURVEY = (
     "Survey every seam, the door, cable and fan holes at contact and at 0.3 m, at eye height, with "
-    "a meter that resolves 0.05 uW/cm2; a bare sensor is the cautious one. Only a measurement says "
-    "that the box is tight: seams that nobody drew are not in this figure."
+    "a meter that resolves 0.05 uW/cm2; a bare sensor is the cautious one."
+)
+DOUBT = (
+    "Doubt: seams that nobody drew are not in this figure; only a survey with a 254 nm meter says "
+    "that the box is tight."
 )
 WHOLE_DAY = "a whole day"
 
@@ -29,6 +35,31 @@ def time_words(seconds: float) -> str:
     if seconds < 1.0:
         return "less than 1 s"
     return minutes_seconds(float(np.floor(seconds)))
+
+
+def answer(study: LeakStudy) -> list[str]:
+    """How long one may stay at the worst gap; the one thing to do; the one doubt."""
+    worst = min(study.leaks, key=lambda leak: leak.times[0])
+    time = worst.times[0]
+    stay = "all day" if time >= DAY else f"{time_words(time)} a day"
+    most = ", which lets most out of all," if len(study.leaks) > 1 else ""
+    away = f"{to_mm(worst.gap.distance):.0f} mm off it"
+    return [
+        f'A bare eye may stay {stay} {away}: gap "{worst.gap.name}"{most} lets '
+        f"{_unweighted(worst)} uW/cm2 out.",
+        f"{NOTHING if time >= shift() else MEND}.",
+        DOUBT,
+    ]
+
+
+def rows(study: LeakStudy) -> list[Row]:
+    """What is said of single gaps, of the pose and of the limits, under labels."""
+    return [
+        *labelled("gaps", gap_words(study.leaks)),
+        *labelled("pose", pose_words(study)),
+        *labelled("limits", limit_lines(study.scene)),
+        ("survey", SURVEY),
+    ]
 
 
 def leak_table(found: Sequence[Leak]) -> Table:
@@ -67,7 +98,6 @@ def limit_lines(scene: BuiltScene) -> list[str]:
         f"Permissible times come from the irradiance plus two standard errors and are divided by "
         f"the safety factor {factor:g}. New lamps, high end of every reflectance; the brightest "
         "place found for an eye at the distance of the gap.",
-        SURVEY,
     ]
 
 

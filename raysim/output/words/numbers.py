@@ -10,6 +10,7 @@ from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Spot
 
+FAINT = 1e-4  # mW/cm2: of less than this no more is told (own choice)
 OVER_A_WEEK = "more than a week"  # words for a time beyond `LONGEST_TIME`
 
 
@@ -25,7 +26,7 @@ def number(value: float, figures: int = 3) -> str:
         raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
     if value == 0.0:
         return "0"
-    if abs(value) < 1e-4:
+    if abs(value) < 1e-6:
         mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
         return f"{mantissa} × 10^{int(exponent)}"
     rounded = float(f"{value:.{figures - 1}e}")
@@ -39,7 +40,9 @@ def milliwatts(irradiance: Any, figures: int = 3) -> str:
 
 
 def irradiance_words(value: float, error: float) -> str:
-    """Irradiance in three figures with its standard error in two, mW/cm2."""
+    """Irradiance in three figures with its standard error in two, mW/cm2; no powers of ten."""
+    if 0.0 < to_mW_cm2(value) < FAINT and to_mW_cm2(error) < FAINT:
+        return f"under {FAINT:g}"
     return f"{milliwatts(value)} ± {milliwatts(error, 2)}"
 
 
@@ -66,5 +69,19 @@ def spot_words(spot: Spot) -> str:
 
 
 def told_time(seconds: float) -> str:
-    """An exposure time in words, also if it is beyond `LONGEST_TIME` or infinite."""
-    return minutes_seconds(seconds) if seconds <= LONGEST_TIME else OVER_A_WEEK
+    """An exposure time in words: no minutes on days, and "more than a week" for all that is longer.
+
+    To set a timer by, `minutes_seconds` tells it to the second.
+    """
+    if seconds > LONGEST_TIME:
+        return OVER_A_WEEK
+    hours = math.ceil(seconds / 3600.0 - 1e-9)
+    return minutes_seconds(seconds) if hours <= 24 else f"{hours // 24} d {hours % 24:02d} h"
+
+
+def least_time(seconds: float) -> str:
+    """A time that is the least it takes, in whole minutes or hours: "over 95 min", "over 51 h"."""
+    if seconds > LONGEST_TIME:
+        return OVER_A_WEEK
+    hours, minutes = int(seconds // 3600), int(seconds // 60)
+    return f"over {minutes} min" if hours < 2 else f"over {hours} h"

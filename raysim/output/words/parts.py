@@ -8,7 +8,7 @@ from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result, Spot
 from raysim.output.words.numbers import told_time
 from raysim.output.words.sentences import informative, is_forbidden
-from raysim.output.words.table import Table
+from raysim.output.words.table import Row, Table, labelled
 
 STRAPS_HELP = (
     "What shortens the time of straps: a [[pose]] that shifts them on their hooks half-way, or a "
@@ -25,7 +25,7 @@ def time_by_itself(result: Result, spot: Spot) -> float:
     return result.requirement.time(spot.irradiance)
 
 
-def part_lines(result: Result) -> list[str]:
+def part_rows(result: Result) -> list[Row]:
     """What sets the time, and what other kinds of parts would need; none without a time."""
     case = result.cases[CAUTIOUS]
     if not math.isfinite(result.calculated):
@@ -43,7 +43,9 @@ def part_lines(result: Result) -> list[str]:
         )
         lines += [STRAPS_HELP] if STRAP_WORD in ruling else []
     lines += _by_patches(result)
-    return [informative(result, " ".join(lines))] if lines and is_forbidden(result) else lines
+    if lines and is_forbidden(result):
+        lines = [informative(result, " ".join(lines))]
+    return labelled("parts", lines)
 
 
 def _by_patches(result: Result) -> list[str]:

@@ -1,11 +1,13 @@
 """Meter readings in words: whether they agree, and what follows for the timer."""
 
 import math
+from collections.abc import Iterable
 
 from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison
 from raysim.dose.result import Result
 from raysim.output.words.numbers import irradiance_words, milliwatts, told_time
+from raysim.scene.file.written import SceneAsWritten
 
 LOW = (
     "look for a dirty, aged or cold lamp, a lining duller than believed, something in the way, and "
@@ -20,6 +22,16 @@ WHAT_TELLS = {
     ALL_LAMPS: "wipe the lamps, let them burn in and warm up, check the meter, and read again",
     LINING: "a reading in a place that faces away from the lamps would tell",
 }
+
+
+def without_readings(written: SceneAsWritten) -> str:
+    """That the times of a study leave the readings of its scene out; "" where there are none."""
+    if all(point.reading is None for point in written.meter):
+        return ""
+    return (
+        "These times are calculated, without the meter readings of this scene, which can make the "
+        "timer longer or forbid it: 'raysim dose' says what they leave."
+    )
 
 
 def agreement_words(row: Comparison) -> str:
@@ -51,7 +63,7 @@ def reading_lines(result: Result) -> list[str]:
     if readings is None:
         return []
     if not readings.agree:
-        return [*disagreements(result), *_calculated(result)]
+        return [*disagreements(readings.rows), *_calculated(result)]
     cause = readings.longest
     names = " and ".join(f'"{row.meter.name}"' for row in readings.rows)
     agree = "reading agrees" if len(readings.rows) == 1 else "readings agree"
@@ -64,17 +76,16 @@ def reading_lines(result: Result) -> list[str]:
     ]
 
 
-def disagreements(result: Result) -> list[str]:
+def disagreements(rows: Iterable[Comparison]) -> list[str]:
     """Each reading that disagrees, with what was calculated there and what to look for."""
     lines = []
-    for row in result.readings.rows if result.readings else ():
-        if row.agrees:
-            continue
+    for row in rows:
         point = row.meter.point
-        lines.append(
-            f'At "{point.name}" {milliwatts(point.reading or 0.0)} mW/cm2 was read where '
-            f"{predicted_words(row)} (k = 2) is calculated. It {agreement_words(row)}."
-        )
+        if point.reading is not None and not row.agrees:
+            lines.append(
+                f'At "{point.name}" {milliwatts(point.reading)} mW/cm2 was read where '
+                f"{predicted_words(row)} (k = 2) is calculated. It {agreement_words(row)}."
+            )
     return lines
 
 

@@ -6,6 +6,7 @@ from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import minutes_seconds, to_mJ_cm2
 from raysim.dose.result import Result, Spot
 from raysim.output.words.numbers import OVER_A_WEEK, milliwatts, number, spot_words
+from raysim.output.words.table import Row, labelled
 
 NO_TIMER = "no timer"  # in place of a dose at the timer
 CASE_WORDS = {
@@ -48,17 +49,19 @@ MORE_LIGHT = (
 )
 
 
-def details(result: Result) -> list[str]:
-    """Where the timer setting comes from, and what it does not include."""
-    lines = _timer_lines(result) if np.isfinite(result.calculated) else _no_timer_lines(result)
+def detail_rows(result: Result) -> list[Row]:
+    """Where the timer setting comes from, and what it does not include, under labels."""
     area = result.written.target.judge_area if result.written else None
+    judged = []
     if area is not None:
-        lines.append(
+        judged.append(
             f"Judged are patches of {number(1e4 * area)} cm2, as the scene asks: every figure of a "
             "spot, on the map and in the tables, is the mean of such a patch about it, and a face "
             "within it may get less."
         )
-    return [*reservations(result), *lines]
+    finite = np.isfinite(result.calculated)
+    rows = _timer_rows(result) if finite else _no_timer_rows(result)
+    return [*rows, *labelled("judged", judged)]
 
 
 def reservations(result: Result) -> list[str]:
@@ -70,29 +73,24 @@ def reservations(result: Result) -> list[str]:
     return [f"Lamp {names} {words} taken as out; every figure holds for the lamps left."]
 
 
-def _timer_lines(result: Result) -> list[str]:
+def _timer_rows(result: Result) -> list[Row]:
     cautious, expected = result.cases[CAUTIOUS], result.cases[EXPECTED]
     worst = cautious.worst
-    gets = (
-        f"It receives {milliwatts(worst.irradiance)} mW/cm2 at full output in the "
-        f"cautious case ({CASE_WORDS[CAUTIOUS]})"
-    )
+    gets = f"{milliwatts(worst.irradiance)} mW/cm2 at full output in the cautious case"
     if np.isfinite(result.timer):
         dose = number(to_mJ_cm2(worst.irradiance * result.seconds_of_light))
         gets += f", and {dose} mJ/cm2 by the end of the timer; asked for are {dose_asked(result)}"
+    ratio = number(cautious.best.irradiance / worst.irradiance)
     return [
-        f"Worst-lit spot: {spot_words(worst)}.",
-        f"{gets}.",
+        ("worst-lit spot", f"{spot_words(worst)}."),
+        ("", f"{gets}. The best-lit spot gets {ratio} times as much."),
+        *(("", line) for line in _darker_lines(result)),
         (
-            f"In the expected case ({CASE_WORDS[EXPECTED]}) the dose asked for would take "
-            f"{minutes_seconds(expected.exposure_time)}. Do not set the timer by this."
+            "expected case",
+            f"{minutes_seconds(expected.exposure_time)} ({CASE_WORDS[EXPECTED]}). Do not set the "
+            "timer by this.",
         ),
-        *_confidence_lines(result),
-        *_darker_lines(result),
-        (
-            f"The best-lit spot gets {number(cautious.best.irradiance / worst.irradiance)} times "
-            "what the worst-lit one gets."
-        ),
+        *labelled("confidence", _confidence_lines(result)),
     ]
 
 
@@ -116,20 +114,18 @@ def _confidence_lines(result: Result) -> list[str]:
         return []
     return [
         f"With {result.confidence:.0%} confidence no judged spot of the cautious case gets less "
-        "than asked. This covers the counting error of the calculation only; lamps, linings and "
-        "shapes can be off by more."
+        "than asked, as far as counting goes; lamps, linings and shapes can be off by more."
     ]
 
 
-def _no_timer_lines(result: Result) -> list[str]:
-    expected = result.cases[EXPECTED]
+def _no_timer_rows(result: Result) -> list[Row]:
+    expected = result.cases[EXPECTED].exposure_time
     lines = [_dark_words(result), *_mend_lines(result)]
-    if np.isfinite(expected.exposure_time):
-        lines.append(
-            f"The expected case ({CASE_WORDS[EXPECTED]}) would take "
-            f"{minutes_seconds(expected.exposure_time)}, but must not set a timer."
-        )
-    return lines
+    rows = labelled("dark spot", lines)
+    if np.isfinite(expected):
+        told = f"{minutes_seconds(expected)} ({CASE_WORDS[EXPECTED]}), which must not set a timer."
+        rows.append(("expected case", told))
+    return rows
 
 
 def _mend_lines(result: Result) -> list[str]:

@@ -1,5 +1,6 @@
 """The study of shadows in words and tables, in common units."""
 
+import math
 from collections.abc import Iterable
 
 from raysim.base.units import to_mm
@@ -8,11 +9,13 @@ from raysim.output.words.numbers import (
     irradiance_words,
     milliwatts,
     number,
+    place_words,
     told_time,
-    xyz,
 )
+from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK
 from raysim.output.words.table import Table, table_of
+from raysim.scene.triangles import untreated_words
 from raysim.studies.shadows.remedies import Remedies, Remedy
 from raysim.studies.shadows.run import Shadow, ShadowStudy
 from raysim.studies.shadows.view import ITSELF_TURNED
@@ -20,25 +23,52 @@ from raysim.studies.shadows.view import ITSELF_TURNED
 MOST_HIDING = 3
 WORTH_NAMING = 0.01  # share of the lines of sight
 TOUCHING_MM = 0.3  # as in the check of contact
+DOUBT = (
+    "What helps was traced for that spot alone; another may then be darker: run 'raysim dose' on "
+    "the changed scene before setting a timer."
+)
 
 
 def answer(study: ShadowStudy) -> str:
-    """The sentence to act on."""
-    if not study.shadows:
-        return "No dark patch was found: the respirators can hang as they do."
-    first = study.shadows[0]
-    dark = f", {SO_DARK}" if first.dark else ""
-    words = f"The darkest patch is {where(first)}{dark}; {_hidden_words(first)}"
+    """What to do about the spot that sets the timer."""
     if not study.tried:
-        return f"{words}."
+        return f"The spot that sets the timer: {where(study.shadows[0])}."
     help_ = best_remedy(study.tried[0])
     if help_ is None:
         return (
-            f"{words}, and none of the changes tried helps beyond the noise: open its folds, keep "
-            "its straps off it, or add a lamp on that side."
+            "None of the changes tried brings more light to the spot that sets the timer, beyond "
+            "the noise: open its folds, keep its straps off it, or add a lamp on that side."
         )
-    words = f"{words}. Of what was tried, this helps most: {_help_words(help_)}."
+    words = (
+        f"What helps the spot that sets the timer most, of what was tried: {_help_words(help_)}."
+    )
     return f"{words} Open its folds, or keep its straps off it." if help_.dark else words
+
+
+def more_lines(study: ShadowStudy) -> tuple[str, ...]:
+    """The spot and its time, what there is to doubt, and what the time leaves out."""
+    untreated = untreated_words(study.result.untreated)
+    written = study.result.written
+    lines = (
+        _spot_words(study),
+        DOUBT if study.tried else "",
+        without_readings(written) if written else "",
+        untreated and f"{untreated}.",
+    )
+    return tuple(filter(None, lines))
+
+
+def _spot_words(study: ShadowStudy) -> str:
+    first = study.shadows[0]
+    time = f"{told_time(study.result.calculated)} a cycle, calculated"
+    if first.dark:
+        time = SO_DARK
+    elif not math.isfinite(study.result.calculated):
+        time = "no time can be vouched for"
+    light = irradiance_words(first.irradiance, first.error)
+    return (
+        f"That spot is {where(first)}: {light} mW/cm2 (cautious), {time}; {_hidden_words(first)}."
+    )
 
 
 def _help_words(remedy: Remedy) -> str:
@@ -47,7 +77,7 @@ def _help_words(remedy: Remedy) -> str:
 
 
 def _times(gain: float) -> str:
-    return f"{gain:.2f} times" if gain < float("inf") else "light where there was none"
+    return f"{gain:.2f} times the light" if gain < float("inf") else "light where there was none"
 
 
 def best_remedy(tried: Remedies) -> Remedy | None:
@@ -56,9 +86,9 @@ def best_remedy(tried: Remedies) -> Remedy | None:
 
 
 def where(shadow: Shadow) -> str:
-    """A patch in words a person can find, with its size and place in mm."""
-    x, y, z = xyz(shadow.patch.centroid)
-    return f"{shadow.place}, {number(1e4 * shadow.patch.area, 2)} cm2 (at x {x}, y {y}, z {z} mm)"
+    """A patch in words a person can find, with its size and place in mm; one face has no size."""
+    size = "" if shadow.worst else f"{number(1e4 * shadow.patch.area, 2)} cm2"
+    return place_words(shadow.patch.centroid, shadow.place, size)
 
 
 def _hidden_words(shadow: Shadow) -> str:
@@ -92,22 +122,20 @@ def _whose(shadow: Shadow, name: str) -> str:
     return f"the {thing.wall} wall" if thing is not None and thing.wall else name
 
 
-def more_lines(study: ShadowStudy) -> tuple[str, ...]:
-    """Qualifications of the answer."""
-    lines = [
+def patch_words(study: ShadowStudy) -> tuple[str, ...]:
+    """What counts as dark, and how much of it there is."""
+    patches = len(study.shadows) - 1 + study.left_out
+    found = f"{patches} patches, {number(1e4 * study.dark_area, 2)} cm2 in all"
+    return (
         f"Dark: below {milliwatts(study.limit)} mW/cm2 in the cautious case (median of the "
-        f"judged area {milliwatts(study.median)}); {len(study.shadows) + study.left_out} "
-        f"patches, {number(1e4 * study.dark_area, 2)} cm2 in all."
-    ]
-    for place, tried in enumerate(study.tried):
-        lines += _tried_lines(study.shadows[place], place, tried)
-    if study.tried:
-        which = "the darkest patch" if len(study.tried) == 1 else "each of these patches"
-        lines.append(
-            f"What helps was traced for {which} alone; another spot may get darker. Run 'raysim "
-            "dose' on the changed scene."
-        )
-    return tuple(lines)
+        f"judged area {milliwatts(study.median)}); {found if patches else 'no patch is'}.",
+    )
+
+
+def help_words(study: ShadowStudy) -> tuple[str, ...]:
+    """What helps the other patches, and the changes that are unclear or do not fit."""
+    tried = enumerate(study.tried)
+    return tuple(w for place, one in tried for w in _tried_lines(study.shadows[place], place, one))
 
 
 def _tried_lines(shadow: Shadow, place: int, tried: Remedies) -> list[str]:
@@ -128,10 +156,10 @@ def _tried_lines(shadow: Shadow, place: int, tried: Remedies) -> list[str]:
 def patches_table(study: ShadowStudy) -> Table:
     """Dark patches: place, area, irradiance, extra time, what hides the lamps."""
     note = (
-        "Cautious case. A patch is what lies together on one side and, averaged over 1 cm² about "
-        "each face, below the limit; its mean was then traced backwards. Its worst face gets "
-        "less than its mean, so 'raysim dose' sets the timer. Sight lines run to the "
-        "near side of the tubes."
+        "Cautious case. The first is the one face that sets the timer, as in 'raysim dose'. A "
+        "patch is what lies together on one side and, averaged over 1 cm² about each face, below "
+        "the limit; its mean was then traced backwards. Sight lines run to the near side of the "
+        "tubes."
     )
     if study.left_out:
         note += f" {study.left_out} brighter patches are left out."
@@ -139,7 +167,9 @@ def patches_table(study: ShadowStudy) -> Table:
         enumerate(study.shadows, 1),
         {
             "": lambda entry: str(entry[0]),
-            "patch": lambda entry: where(entry[1]),
+            "patch": lambda entry: (
+                f"sets the timer: {where(entry[1])}" if entry[1].worst else where(entry[1])
+            ),
             "what hides the lamps, share of all sight lines": lambda entry: _shares(
                 list(entry[1].hiding.items())[:MOST_HIDING]
             ),
@@ -161,7 +191,7 @@ def _shares(hiding: Iterable[tuple[str, float]]) -> str:
 
 
 def blocking_table(study: ShadowStudy) -> Table:
-    """Lamp by lamp for the darkest patch: share seen, and what hides the rest."""
+    """Lamp by lamp for the spot that sets the timer: share seen, and what hides the rest."""
     return table_of(
         study.shadows[0].sights,
         {
@@ -170,7 +200,7 @@ def blocking_table(study: ShadowStudy) -> Table:
             "seen": lambda sight: f"{sight.seen:.0%}",
         },
         words=2,
-        note="Of the darkest patch.",
+        note="Of the spot that sets the timer.",
     )
 
 
@@ -183,7 +213,11 @@ def remedies_table(study: ShadowStudy) -> Table:
             "change": lambda row: row[1].what if alone else f"patch {row[0]}: {row[1].what}",
             "verdict": lambda row: _verdict(row[1]),
             "the patch then, mW/cm²": lambda row: irradiance_words(row[1].irradiance, row[1].error),
-            "gain ± standard error": lambda row: f"{_times(row[1].gain)} ± {row[1].gain_error:.2f}",
+            "gain ± standard error": lambda row: (
+                f"{row[1].gain:.2f} ± {row[1].gain_error:.2f}"
+                if math.isfinite(row[1].gain)
+                else _times(row[1].gain)
+            ),
         },
         words=2,
         note="The same random numbers before and after.",

@@ -2,21 +2,36 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import to_mJ_cm2
-from raysim.dose.agreement import COVERAGE
+from raysim.dose.agreement import COVERAGE, mean_reflectances
 from raysim.dose.readings import Comparison
 from raysim.dose.result import Result
+from raysim.dose.verdict_record import Why
 from raysim.output.words.numbers import milliwatts, number, spot_words, xyz
-from raysim.output.words.readings import agreement_words, predicted_words
-from raysim.output.words.table import Table, table_of
+from raysim.output.words.readings import (
+    agreement_words,
+    disagreements,
+    predicted_words,
+    reading_lines,
+)
+from raysim.output.words.table import Row, Table, labelled, table_of
+from raysim.output.words.verdict import headline, reason_lines, the_verdict
 from raysim.scene.triangles import SIDES, MeterPoint
+from raysim.studies.survey import Survey
 from raysim.studies.survey.fit import Fit
 from raysim.studies.survey.places import BY_REFLECTION
 
+DOUBT = (
+    "Doubt: ± U is what lamps, linings, load and counting leave open; dirt and the temperature of "
+    "the air come on top."
+)
+REFLECTED = "by reflection"
+NEXT = "Run 'raysim dose' for the timer that follows."
 UNCERTAINTY_WORDS = (
     "U covers the reflectances from their low to their high ends, the power of the lamps and the "
     "direction of their light, the shape and place of the load, and counting; dirt and air "
@@ -48,16 +63,16 @@ def source_words(row: Comparison) -> str:
 
 
 def places_lines(rows: Sequence[Comparison]) -> list[str]:
-    """What proposed places are for, and what none of them can tell."""
+    """What to do with proposed places, and what none of them can tell."""
     most = max(row.meter.reflected for row in rows)
     lines = [
-        "Free places that together tell most of lamps and lining; paste the lines below into the "
-        "scene file. Hold the middle of the head there, the box loaded and shut."
+        "Paste the lines below into the scene file: free places that together tell most of lamps "
+        "and lining. Hold the middle of the head there, lamps warm, the box loaded and shut."
     ]
     if most < BY_REFLECTION:
         lines.append(
-            f"No free place is lit mainly by reflection ({most:.0%} at most): in this box a meter "
-            "says little of the lining."
+            f"Doubt: no free place is lit mainly by reflection ({most:.0%} at most); in this box a "
+            "meter says little of the lining."
         )
     return lines
 
@@ -100,13 +115,92 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
             "facing": lambda row: facing_words(row.meter.point.facing),
             "verdict": agreement_words,
             "predicted ± U (k = 2), mW/cm²": predicted_words,
-            "where it comes from": source_words,
+            REFLECTED: lambda row: f"{row.meter.reflected:.0%}",
             "reading, mW/cm²": lambda row: _read_words(row.meter.point.reading),
             "E_n": lambda row: _score_words(row.normalised),
         },
         words=4,
         note=note,
     )
+
+
+def short_table(rows: Sequence[Comparison]) -> Table:
+    """The same for a terminal: whether a reading agrees, not what to look for; no reflection."""
+    table = survey_table(rows)
+    verdict, left_out = map(table.headings.index, ("verdict", REFLECTED))
+    cut = [
+        tuple(cell.partition(",")[0] if k == verdict else cell for k, cell in enumerate(row))
+        for row in table.rows
+    ]
+    headings, *cut = (row[:left_out] + row[left_out + 1 :] for row in (table.headings, *cut))
+    return replace(table, headings=headings, rows=tuple(cut))
+
+
+def answer(found: Survey, result: Result | None, proposed: bool = False) -> list[str]:
+    """The one number of a survey, or the verdict that follows; what to do; the one doubt.
+
+    `proposed` points are still to be entered in the scene file.
+    """
+    read = [row for row in found.rows if row.meter.point.reading is not None]
+    if not read:
+        first = found.rows[0]
+        number_line = (
+            f'At "{first.meter.point.name}" a meter should read {predicted_words(first)} mW/cm2 '
+            "(k = 2)."
+        )
+        if proposed:
+            to_do, *blind = places_lines(found.rows)
+            return [number_line, to_do, *(blind or [DOUBT])]
+        to_do = (
+            "Hold the head as the table says, lamps warm, box loaded and shut, and give reading "
+            "and read_on under [[meter]]; --sheet FILE writes a sheet to fill in."
+        )
+        return [number_line, to_do, DOUBT]
+    agree = sum(row.agrees is True for row in read)
+    told = f"{agree} of {len(read)} readings agree with the calculation."
+    wrong = disagreements(read)
+    next_lines = wrong[:1] or (reason_lines(result)[:1] if result else [NEXT])
+    return [headline(result) if result else told, *next_lines, _fit_doubt(found) or DOUBT]
+
+
+def _verdict_lines(result: Result, proposed: bool) -> list[str]:
+    """The verdict and its reasons; `proposed` places stand in for that to which a reason sends."""
+    reasons = zip(the_verdict(result).reasons, reason_lines(result), strict=True)
+    asked = (line for why, line in reasons if not (proposed and why.code is Why.READING_MISSING))
+    return [headline(result), *asked]
+
+
+def _reflected(rows: Sequence[Comparison]) -> str:
+    """How much of the light at each point comes by reflection; proposed ones tell it beside."""
+    each = (f'{row.meter.reflected:.0%} at "{row.meter.point.name}"' for row in rows)
+    return f"Of the calculated light, {', '.join(each)}."
+
+
+def _fit_doubt(found: Survey) -> str:
+    """That the readings leave something open, where they do."""
+    if found.fit is None or not found.fit.together:
+        return ""
+    return "Doubt: these readings do not tell apart all lamps and the lining; see below."
+
+
+def answer_rows(found: Survey, result: Result | None, proposed: bool = False) -> list[Row]:
+    """What follows from the readings for timer, lamps and lining, under labels."""
+    head = answer(found, result, proposed)
+    lines = reading_lines(result) if result else disagreements(found.rows)
+    reasons = _verdict_lines(result, proposed) if result else []
+    fit: list[str] = []
+    if found.fit is not None:
+        triangles = found.scene.triangles
+        names = [lamp.name for lamp in triangles.lamps]
+        fit = fit_lines(found.fit, names, mean_reflectances(triangles))
+    return [
+        *labelled("verdict", [line for line in reasons if line not in head]),
+        *labelled("readings", [line for line in lines if line not in head]),
+        *labelled("by the readings", fit),
+        *labelled("strip", strip_lines(result) if result else []),
+        *labelled(REFLECTED, [] if proposed else [_reflected(found.rows)]),
+        ("the figures", survey_table(found.rows).note),
+    ]
 
 
 def _read_words(reading: float | None) -> str:

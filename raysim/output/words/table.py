@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 Entry = TypeVar("Entry")
+Row = tuple[str, str]  # a label, and what is said under it
 
 
 @dataclass(frozen=True)
@@ -26,3 +27,8 @@ def table_of(
     """A table with a row for each entry; `columns` gives each heading what stands under it."""
     rows = [tuple(cell(entry) for cell in columns.values()) for entry in entries]
     return Table(tuple(columns), tuple(rows), words, note)
+
+
+def labelled(label: str, lines: Iterable[str]) -> list[Row]:
+    """Rows of one label, which stands at the first of them only."""
+    return [("" if k else label, line) for k, line in enumerate(lines)]

@@ -59,6 +59,20 @@ def budget_lines(budget: Budget | None) -> list[str]:
     ]
 
 
+def doubt_line(budget: Budget | None) -> str:
+    """The one doubt: how far off the light of the worst-lit spot may be, and by what most."""
+    if budget is None:
+        return (
+            "Doubt: how far lamps, linings and shapes are off was not worked out; only a "
+            "calibrated 254 nm meter tells."
+        )
+    most = budget.contributions[0]
+    return (
+        f"Doubt: the light at the worst-lit spot is known to ± {budget.expanded:.0%} (k = 2), and "
+        f"{most.what} is the largest part of that; only a calibrated 254 nm meter tells."
+    )
+
+
 def budget_record(budget: Budget | None) -> dict[str, Any] | None:
     """The budget for result.json; null if there is none."""
     if budget is None:

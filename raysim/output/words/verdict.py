@@ -9,10 +9,6 @@ from raysim.base.units import UW_CM2_PER_W_M2, minutes_seconds
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import State, Verdict, Why
 from raysim.output.words.numbers import number, told_time
-from raysim.output.words.parts import part_lines
-from raysim.output.words.poses import pose_lines
-from raysim.output.words.readings import reading_lines
-from raysim.output.words.sentences import details
 
 DO_NOT_USE = "DO NOT USE"
 
@@ -81,15 +77,9 @@ def holds_words(result: Result) -> str:
         light.append(f"stray light calculated for {names} as drawn, and for no other seam")
     survey = " and ".join(light) or "no survey of the seams"
     return (
-        f"This holds for scene {held.scene[:12]}, lamps of {', '.join(f'{h:g}' for h in hours)} h, "
+        f"Scene {held.scene[:12]}, lamps of {', '.join(f'{h:g}' for h in hours)} h, "
         f"{read} and {survey}; any change makes it stale."
     )
-
-
-def opening_lines(result: Result) -> list[str]:
-    """What is read first of a result: verdict, timer, reasons, and where the time comes from."""
-    lines = [headline(result), *reason_lines(result), *reading_lines(result), holds_words(result)]
-    return [*lines, *pose_lines(result), *details(result), *part_lines(result)]
 
 
 def reason_lines(result: Result) -> list[str]:

@@ -1,5 +1,6 @@
 """The scene as the user wrote it: the keys of the scene file, validated, in SI units."""
 
+import difflib
 import math
 from typing import Annotated, Literal
 
@@ -9,6 +10,7 @@ from raysim.base import units
 from raysim.library.assumptions import assumptions
 from raysim.library.meter_heads import CORRECTED, AngularResponse, as_response
 from raysim.library.organisms import find_organism
+from raysim.library.surfaces import Surface, UnknownSurface, find_surface, folded_name
 from raysim.library.temperature import OutputCurve, as_air, as_curve, default_curve
 from raysim.scene.file.fields import (
     LARGEST_HOURS,
@@ -295,6 +297,24 @@ class SceneAsWritten(Table):
                         "read the meter again after a change of lamps"
                     )
         return self
+
+    def find_surface(self, name: str) -> Surface:
+        """The surface of this name: one of its own tables, or one of the library.
+
+        Raises
+        ------
+        UnknownSurface
+            Where neither has it; it knows the nearest names.
+        """
+        own = {folded_name(table.name or ""): table for table in self.surface}
+        table = own.get(folded_name(name))
+        if table is not None:
+            return table.surface()
+        try:
+            return find_surface(name)
+        except UnknownSurface as error:
+            close = difflib.get_close_matches(folded_name(name), own, n=2, cutoff=0.5)
+            raise UnknownSurface(name, [*close, *error.nearest]) from None
 
     def hours_when_read(self, meter: Meter) -> tuple[float, ...] | None:
         """Age of each lamp at the reading, h; None if it is the present age (definition)."""

@@ -1,17 +1,18 @@
 """A box with everything in it, ready to be traced with any lining."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.figures import Figures
+from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Spot
 from raysim.estimate.bounds import FORWARD_ERROR, count_variance
 from raysim.estimate.cells import in_cells
-from raysim.estimate.face_sides import judged_sites
+from raysim.estimate.face_sides import GUESS_ERRORS, judged_sites
 from raysim.estimate.photon_counts import Counted
 from raysim.estimate.refinement import Refinement
 from raysim.scene.build import BuiltScene
@@ -37,15 +38,25 @@ PHOTONS = 8 * BATCH_PHOTONS  # of each run
 class CaseOfLining(Figures):
     """What one lining gives in one case; irradiances in W/m2.
 
-    `worst.lower_bound` and `exposure_time` (s) hold for all judged faces together; `dark` says that
-    the worst was found too dark to wait for.
+    `worst.lower_bound` and `exposure_time` (s) hold for all judged faces together. Where the worst
+    was found too dark to go on with, `stopped` is the time that it takes at least (s), else None.
     """
 
     worst: Spot
     best: float
     exposure_time: float
     settled: bool
-    dark: bool
+    stopped: float | None = None
+
+    @property
+    def dark(self) -> bool:
+        """Whether it takes more than a week: too dark to wait for (definition)."""
+        return self.stopped is not None and self.stopped > LONGEST_TIME
+
+    @property
+    def time(self) -> float:
+        """Seconds by which to compare: the exposure time, or the least where it was stopped."""
+        return self.exposure_time if self.stopped is None else self.stopped
 
     @property
     def evenness(self) -> float:
@@ -61,6 +72,8 @@ class LiningRow(Figures):
     ----------
     gain : dict of str to float
         Worst-face irradiance over that in a bare black box, by case; inf where that gets none.
+    most : float
+        What the worst face gets at most in the cautious case, W/m2, as `compare` found it.
     area : float
         To be lined, m2.
     cost : float or None
@@ -72,6 +85,7 @@ class LiningRow(Figures):
     gain: dict[str, float]
     area: float
     cost: float | None = None
+    most: float = math.inf
 
 
 class LiningBench(Tracer):
@@ -87,9 +101,16 @@ class LiningBench(Tracer):
         self._both = np.stack([self.factors[case] for case in STUDY_CASES])
 
     def worst_face(
-        self, group: Sequence[Variant], precision: float, most_rays: float = math.inf
+        self,
+        group: Sequence[Variant],
+        precision: float,
+        most_rays: float = math.inf,
+        too_slow: Callable[[Refinement], np.ndarray] | None = None,
     ) -> WorstOfCases:
-        """Worst face of every variant of a group in both cases, among all judged faces."""
+        """Worst face of every variant of a group in both cases, among all judged faces.
+
+        What is shown to get less than `too_slow` in a case is not followed further, as in `worst`.
+        """
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self._both, (len(group), 1))
         state = self.counted(group, factors)
@@ -104,6 +125,7 @@ class LiningBench(Tracer):
             seed=self.options.seed,
             counted=state,
             most_rays=most_rays,
+            too_slow=too_slow,
         )
 
     def counted(self, variants: Sequence[Variant], factors: np.ndarray) -> Refinement:
@@ -165,11 +187,22 @@ class LiningBench(Tracer):
                 best=found.best(column),
                 exposure_time=self.requirement.time(worst.lower_bound),
                 settled=worst.lower_bound >= (1.0 - 1.5 * precision) * worst.irradiance,
-                dark=bool(found.dark[column].any()),
+                stopped=self._least_time(worst) if found.dark[column].any() else None,
             )
             gain[case] = 1.0
             if black is not None:
                 least = black.cases[case].worst.irradiance
-                gain[case] = worst.irradiance / least if least > 0.0 else np.inf
+                gain[case] = _gain(worst.irradiance, least)
         area = self.triangles.areas[np.isin(self.triangles.face_body, walls)].sum()
         return LiningRow(name, cases, gain, float(area))
+
+    def _least_time(self, worst: Spot) -> float:
+        """Seconds that a spot takes at least: by the upper end of its irradiance."""
+        return self.requirement.time(worst.irradiance + GUESS_ERRORS * worst.standard_error)
+
+
+def _gain(light: float, before: float) -> float:
+    """Irradiance (W/m2) over that before; inf where there was none, 1 where there is none yet."""
+    if before > 0.0:
+        return light / before
+    return np.inf if light > 0.0 else 1.0

@@ -1,68 +1,133 @@
-"""Which linings can be told apart, as `pairs` says.
+"""Which linings can be told apart: by what the worst face gets at least and at most.
 
-A face-side whose bound under A lies above what B gives to some dark face-side needs no difference:
-that is more than min E_B already. Without this, two linings that are far apart could not be told
-apart wherever many face-sides are about as dark as the worst.
+Under the better-looking one it gets no less than the bound of its row, under the other no more than
+what one dark face-side of that gets, chosen before and traced afresh. Where the two ranges overlap,
+paired differences as in `pairs` may still tell, at the face-sides whose bound lies in the overlap.
 """
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from raysim.estimate.bounds import batch_mean, t_quantile
+from raysim.base.figures import Figures
+from raysim.estimate.bounds import CONFIDENCE, batch_mean, t_quantile
 from raysim.studies.linings.bench import LiningBench
 from raysim.studies.linings.columns import Variant, column_scene
-from raysim.studies.pairs import Pair, contenders, pair_of, paths_each
+from raysim.studies.pairs import contenders, paths_each
 from raysim.studies.tracer import WorstOfCases
 from raysim.transport.paths import PATH_BATCHES
 
 MOST_CONTENDERS = 32  # face-sides per lining
-LEVEL_ERROR = 0.001  # that the dark face-side of the second one gets more than it is taken to get
+LEVEL_ERROR = 0.001  # that the worst face gets more than it is said to get at most
 
 Looked = tuple[Variant, WorstOfCases, int]  # the last is the column of the cautious case
 
 
-def compared(
-    looked: Sequence[Looked], bench: LiningBench, seed: int
-) -> tuple[tuple[Pair, ...], tuple[Pair, ...]]:
-    """Each lining against the next, and the first against every other.
+@dataclass(frozen=True)
+class LiningPair(Figures):
+    """Two linings in the cautious case, `first` the one that looks better; W/m2.
 
-    In the order given, the better-looking first.
+    Attributes
+    ----------
+    least : float
+        What the worst face gets at least under `first`.
+    most : float
+        What it gets at most under `second`.
+    same_paths : float
+        What `first` gives more, at least, to every face-side that could be its worst and whose
+        bound lies below `most`; -inf where these were too many to be traced.
     """
-    could = [contenders(found, column) for _, found, column in looked]
+
+    first: str
+    second: str
+    least: float
+    most: float
+    same_paths: float = -math.inf
+
+    @property
+    def told_apart(self) -> bool:
+        """Whether `first` is better, with the stated confidence (definition)."""
+        return self.least > self.most or self.same_paths > 0.0
+
+
+def most_light(looked: Sequence[Looked], bench: LiningBench, seed: int) -> list[float]:
+    """What the worst face gets at most under each lining in the cautious case, W/m2."""
     dark = np.array([found.worst_site(column) for _, found, column in looked])
-    everyone = np.unique(np.concatenate([*(sites[:MOST_CONTENDERS] for sites in could), dark]))
-    batches = _batches_of(looked, everyone, bench, seed)  # linings, sites, batches
-
-    def pair(one: int, other: int) -> Pair:
-        _, found, column = looked[one]
-        level = _at_most(batches[other][np.searchsorted(everyone, dark[other])])
-        below = int((found.state.bound[column] < level).sum())
-        doubtful = min(len(could[one]), below)  # the first so many of `could`, by their bounds
-        rows = np.searchsorted(everyone, could[one][:MOST_CONTENDERS])
-        names = looked[one][0].name, looked[other][0].name
-        return pair_of(names, batches[one][rows], batches[other][rows], doubtful)
-
-    others = range(1, len(looked))
-    return tuple(pair(k - 1, k) for k in others), tuple(pair(0, k) for k in others)
+    most = [math.inf] * len(looked)
+    for members in _by_run(looked):
+        sites = np.unique(dark[members])
+        batches = _batches(looked, members, sites, bench, seed)
+        for row, member in enumerate(members):
+            mean, error = batch_mean(batches[row, sites == dark[member]])
+            most[member] = float((mean + t_quantile(LEVEL_ERROR, PATH_BATCHES) * error)[0])
+    return most
 
 
-def _at_most(batches: np.ndarray) -> float:
-    """Upper bound (W/m2) on the mean of batches (batches,)."""
-    mean, error = batch_mean(batches[None])
-    return float((mean + t_quantile(LEVEL_ERROR, len(batches)) * error)[0])
+def compared(
+    looked: Sequence[Looked], most: Sequence[float], bench: LiningBench, seed: int
+) -> tuple[LiningPair, ...]:
+    """Each lining against every later one, in the order given, the better-looking first.
+
+    `most` is what the worst face gets at most under each (`most_light`), W/m2.
+    """
+    count = len(looked)
+    pairs = [(k, other) for k in range(count) for other in range(k + 1, count)]
+    doubtful = {pair: _doubtful(looked[pair[0]], most[pair[1]]) for pair in pairs}
+    everyone = np.unique(np.concatenate([*doubtful.values(), np.zeros(0, np.int64)]))
+    batches = np.zeros((count, len(everyone), PATH_BATCHES))
+    for members in _by_run(looked) if len(everyone) else ():
+        batches[members] = _batches(looked, members, everyone, bench, seed)
+
+    def compare(one: int, other: int) -> LiningPair:
+        (variant, found, column), (darker, _, _) = looked[one], looked[other]
+        rows, more = np.searchsorted(everyone, doubtful[one, other]), -math.inf
+        if len(rows):
+            more = _least_difference(batches[one, rows] - batches[other, rows])
+        return LiningPair(variant.name, darker.name, found.bound(column), most[other], more)
+
+    return tuple(compare(*pair) for pair in pairs)
 
 
-def _batches_of(
-    looked: Sequence[Looked], sites: np.ndarray, bench: LiningBench, seed: int
+def _doubtful(looked: Looked, most: float) -> np.ndarray:
+    """Sites at which only a difference can tell whether they get more than `most` (W/m2).
+
+    None where they are too many to be traced, or the lining was not followed to the end.
+    """
+    _, found, column = looked
+    could = contenders(found, column)
+    doubtful = could[found.state.bound[column, could] < most]
+    followed = not found.dark[column].any() and len(doubtful) <= MOST_CONTENDERS
+    return doubtful if followed else doubtful[:0]
+
+
+def _least_difference(batches: np.ndarray) -> float:
+    """Smallest lower bound of the means of some paired differences (sites, batches), W/m2."""
+    mean, error = batch_mean(batches)
+    return float((mean - t_quantile(1.0 - CONFIDENCE, PATH_BATCHES) * error).min())
+
+
+def _by_run(looked: Sequence[Looked]) -> list[list[int]]:
+    """Places of the linings that were traced together."""
+    runs: dict[int, list[int]] = {}
+    for place, (_, found, _) in enumerate(looked):
+        runs.setdefault(id(found), []).append(place)
+    return list(runs.values())
+
+
+def _batches(
+    looked: Sequence[Looked], members: list[int], sites: np.ndarray, bench: LiningBench, seed: int
 ) -> np.ndarray:
-    """Cautious irradiance by batch, W/m2, (linings, sites, batches), from fresh like paths."""
-    starts = bench.sites.targets(sites)
-    out = np.zeros((len(looked), len(sites), PATH_BATCHES))
-    for found in {id(one): one for _, one, _ in looked}.values():
-        members = [k for k, entry in enumerate(looked) if entry[1] is found]
-        arrays = column_scene(bench.triangles, [looked[k][0] for k in members], bench.bare)
-        columns = 2 * len(members)
-        paths = paths_each(len(sites))
-        out[members] = bench.batches(arrays, bench.triangles, starts, paths, seed, columns=columns)
-    return out
+    """Cautious irradiance by batch of linings of one run, W/m2, (members, sites, batches).
+
+    From fresh paths, alike for all runs of a seed.
+    """
+    return bench.batches(
+        column_scene(bench.triangles, [looked[k][0] for k in members], bench.bare),
+        bench.triangles,
+        bench.sites.targets(sites),
+        paths_each(len(sites)),
+        seed,
+        columns=2 * len(members),
+    )

@@ -1,16 +1,18 @@
 """Which lining, and what each buys: worst-lit face and exposure time for many linings of a box."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
+import numpy as np
+
 from raysim.base.cases import CAUTIOUS
-from raysim.base.errors import RaysimError
-from raysim.library.surfaces import Surface, find_surface
+from raysim.estimate.refinement import Refinement
+from raysim.library.surfaces import Surface
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
-from raysim.studies.asked import checked, in_one_pose, within
+from raysim.studies.asked import checked, in_one_pose
+from raysim.studies.linings.asked import linings_to_try, named_surface, prices_of
 from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, LiningBench, LiningRow
 from raysim.studies.linings.columns import (
     BLACK,
@@ -19,8 +21,7 @@ from raysim.studies.linings.columns import (
     in_groups,
     wall_surfaces,
 )
-from raysim.studies.linings.compare import Looked, compared
-from raysim.studies.pairs import Pair
+from raysim.studies.linings.compare import LiningPair, Looked, compared, most_light
 from raysim.transport.options import RunOptions
 
 AS_WRITTEN = "the box as it is"
@@ -38,6 +39,9 @@ LININGS = (
     "white plaster, lime wash or chalk",
     "bare plywood",
 )
+# A lining that is shown to take so many times as long as the best one before it is not followed
+# further: nobody takes it, and to settle it would cost minutes. Own choice.
+TOO_SLOW = 4.0
 NO_PRICES: Mapping[str, float] = MappingProxyType({})
 BLACK_PRECISION = 0.1
 BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckoned from
@@ -47,31 +51,39 @@ BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckon
 class LiningStudy:
     """All linings, the shortest cautious time first, and who can be told from whom.
 
-    `pairs` compares each row with the next one, `from_best` the first with every other: linings of
-    which none is told from the next may well be told from the first. `walls` holds the box bare
-    black but for one wall with `wall_lining`. `linings` were tried beside the box as it is, whose
-    row is called `AS_WRITTEN`.
+    `pairs` compares each row with every later one: linings of which none is told from the next may
+    well be told from the first. `walls` holds the box bare black but for one wall with
+    `wall_lining`. `linings` were tried beside the box as it is, whose row is called `AS_WRITTEN`.
     """
 
     scene: BuiltScene
     seed: int
     linings: tuple[Surface, ...]
     rows: tuple[LiningRow, ...]
-    pairs: tuple[Pair, ...]
-    from_best: tuple[Pair, ...]
+    pairs: tuple[LiningPair, ...]
     black: LiningRow
     walls: tuple[LiningRow, ...]
     wall_lining: str
     rays: int
 
+    @property
+    def own(self) -> LiningRow:
+        """The box as it is (definition)."""
+        return next(row for row in self.rows if row.name == AS_WRITTEN)
+
+    def better(self, first: LiningRow, second: LiningRow) -> bool:
+        """Whether one row is shown to beat another (definition)."""
+        names = first.name, second.name
+        return any(p.told_apart for p in self.pairs if (p.first, p.second) == names)
+
 
 def study(
     scene: BuiltScene,
-    linings: Sequence[Surface] | None = None,
+    linings: Sequence[Surface | str] | None = None,
     *,
     prices: Mapping[str, float] = NO_PRICES,
     walls: bool = True,
-    wall_lining: Surface | None = None,
+    wall_lining: Surface | str | None = None,
     pose: str | None = None,
     precision: float = 0.02,
     options: RunOptions | None = None,
@@ -80,13 +92,14 @@ def study(
 
     Parameters
     ----------
-    linings : sequence of Surface, optional
-        Default the dozen of `LININGS`; `find_surface` finds others.
+    linings : sequence of Surface or str, optional
+        Default the dozen of `LININGS`; names are those of the scene's own surfaces, then of the
+        library.
     prices : mapping
         Price per m2 by name of lining, in any money.
     walls : bool
         Whether to try one wall at a time, too.
-    wall_lining : Surface, optional
+    wall_lining : Surface or str, optional
         To try on one wall at a time; default the one with the shortest cautious time.
     pose : str, optional
         Which one of several; default the first.
@@ -109,21 +122,23 @@ def study(
     """
     options = checked(options, precision)
     scene = set_aside(in_one_pose(scene, pose))
-    linings = _to_try(linings, prices)
+    tried = linings_to_try(scene.written, LININGS if linings is None else linings)
+    costs = prices_of(scene.written, prices, tried)
     bench = LiningBench(scene, options)
-    rows, looked, black = _lined(bench, linings, prices, precision)
-    order = sorted(range(len(rows)), key=lambda k: rows[k].cases[CAUTIOUS].exposure_time)
-    pairs, from_best = compared([looked[k] for k in order], bench, options.seed + 2)
-    best = wall_lining or next(
-        variant.walls[0] for k in order if (variant := looked[k][0]).name != AS_WRITTEN
-    )
+    rows, looked, black = _lined(bench, tried, costs, precision)
+    most = most_light(looked, bench, options.seed + 3)
+    rows = [replace(row, most=light) for row, light in zip(rows, most, strict=True)]
+    order = sorted(range(len(rows)), key=lambda k: _rank(rows[k]))
+    looked = [looked[k] for k in order]
+    best = next(variant.walls[0] for variant, _, _ in looked if variant.name != AS_WRITTEN)
+    if wall_lining is not None:
+        best = named_surface(scene.written, wall_lining)
     return LiningStudy(
         scene=scene,
         seed=options.seed,
-        linings=linings,
+        linings=tried,
         rows=tuple(rows[k] for k in order),
-        pairs=pairs,
-        from_best=from_best,
+        pairs=compared(looked, [most[k] for k in order], bench, options.seed + 2),
         black=black,
         walls=_one_wall_each(bench, best) if walls else (),
         wall_lining=best.name,
@@ -131,19 +146,10 @@ def study(
     )
 
 
-def _to_try(linings: Sequence[Surface] | None, prices: Mapping[str, float]) -> tuple[Surface, ...]:
-    if linings is None:
-        linings = [find_surface(name) for name in LININGS]
-    if not linings:
-        raise RaysimError("no lining to try. Mend: name one, or leave them out for the usual dozen")
-    for one in linings:
-        if not isinstance(one, Surface):
-            raise RaysimError(f"{one!r} is not a surface. Mend: raysim.find_surface(NAME)")
-    for name, price in prices.items():
-        within(f'price of "{name}",', price, 0.0, math.inf)
-        if name not in {one.name for one in linings}:
-            raise RaysimError(f'prices: "{name}" is not tried. Mend: add it to the linings')
-    return tuple(linings)
+def _rank(row: LiningRow) -> tuple[bool, float]:
+    """What to sort rows by: those that were stopped come last."""
+    case = row.cases[CAUTIOUS]
+    return case.stopped is not None, case.time
 
 
 def _lined(
@@ -156,16 +162,33 @@ def _lined(
     # Folds are all but dark in a black box; no more light is spent on them than on a lining.
     found = bench.worst_face([black_box], BLACK_PRECISION, BLACK_RAYS)
     black = bench.row(black_box.name, bench.walls, found, BLACK_PRECISION)
-    rows, looked = [], []
-    for places in in_groups(variants, glossy_and_bright):
+    rows, looked, best = [], [], np.zeros(len(STUDY_CASES))
+
+    def too_slow(state: Refinement) -> np.ndarray:
+        """What takes `TOO_SLOW` times as long as the best so far, this group included, W/m2."""
+        return np.resize(np.maximum(best, _best(state)) / TOO_SLOW, len(state.bound))
+
+    groups = in_groups(variants, glossy_and_bright)
+    for places in sorted(groups, key=lambda own: -max(_brightness(variants[k]) for k in own)):
         group = [variants[place] for place in places]
-        found = bench.worst_face(group, precision)
+        found = bench.worst_face(group, precision, too_slow=too_slow)
+        best = np.maximum(best, _best(found.state))
         for number, variant in enumerate(group):
             row = bench.row(variant.name, bench.walls, found, precision, number=number, black=black)
             price = prices.get(variant.name)
             rows.append(replace(row, cost=None if price is None else price * row.area))
             looked.append((variant, found, len(STUDY_CASES) * number))
     return rows, looked, black
+
+
+def _best(state: Refinement) -> np.ndarray:
+    """Bound on the worst face of the best variant of a group in each case, W/m2."""
+    return state.bound.min(axis=1).reshape(-1, len(STUDY_CASES)).max(axis=0)
+
+
+def _brightness(variant: Variant) -> float:
+    """Sum of the reflectances of all walls: the order in which groups are looked at."""
+    return sum(wall.reflectance for wall in variant.walls)
 
 
 def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]:

@@ -21,6 +21,13 @@ class DarkPatch(Figures):
     centroid: np.ndarray  # (3,) m
 
 
+def patch_of(triangles: SceneTriangles, faces: np.ndarray, side: int) -> DarkPatch:
+    """Patch of some face-sides (members,) of one body."""
+    areas = triangles.areas[faces]
+    centroid = (areas / areas.sum()) @ triangles.centroids[faces]
+    return DarkPatch(faces, side, int(triangles.face_body[faces[0]]), float(areas.sum()), centroid)
+
+
 def dark_patches(
     triangles: SceneTriangles, irradiance: np.ndarray, limit: float, smallest: float
 ) -> list[DarkPatch]:
@@ -46,17 +53,7 @@ def dark_patches(
         count, label = connected(len(faces), a, b)
         areas = np.bincount(label, triangles.areas[faces], count)
         for number in np.flatnonzero(areas >= smallest):
-            own = faces[label == number]
-            weight = triangles.areas[own] / triangles.areas[own].sum()
-            found.append(
-                DarkPatch(
-                    own,
-                    side,
-                    int(triangles.face_body[own[0]]),
-                    float(areas[number]),
-                    weight @ triangles.centroids[own],
-                )
-            )
+            found.append(patch_of(triangles, faces[label == number], side))
     return sorted(found, key=lambda patch: -patch.area)
 
 

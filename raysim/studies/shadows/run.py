@@ -9,22 +9,22 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS
 from raysim.base.figures import Figures
 from raysim.dose.judge import place_words
-from raysim.dose.result import Result
+from raysim.dose.result import Result, Spot
 from raysim.dose.simulate import simulate
 from raysim.estimate.bounds import batch_mean
 from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS
 from raysim.estimate.face_sides import Sites, judged_sites, weighted_percentile
 from raysim.scene.build import BuiltScene
+from raysim.scene.check.touching import set_aside
 from raysim.scene.triangles import SIDES
 from raysim.studies.asked import checked, in_one_pose, within
 from raysim.studies.shadows.folds import fold_words
-from raysim.studies.shadows.patches import DarkPatch, dark_patches
+from raysim.studies.shadows.patches import DarkPatch, dark_patches, patch_of
 from raysim.studies.shadows.remedies import PATCH_PATHS, Remedies, patch_batches, what_helps
 from raysim.studies.shadows.view import InFront, Sight, Thing, View
 from raysim.studies.tracer import Tracer
 from raysim.transport.options import RunOptions
 
-PHOTONS = 4_000_000
 MOST_PATCHES = 12
 
 
@@ -42,6 +42,8 @@ class Shadow(Figures):
         Seconds beyond those that the median spot needs; inf if no light comes at all.
     dark : bool
         Whether it was found too dark to wait for.
+    worst : Spot or None
+        The worst-lit spot of all, which sets the timer, where the patch is that.
     in_front : InFront or None
         What lies right before it.
     things : dict
@@ -54,6 +56,7 @@ class Shadow(Figures):
     error: float
     extra_time: float
     dark: bool
+    worst: Spot | None
     sights: tuple[Sight, ...]
     in_front: InFront | None
     things: dict[str, Thing]
@@ -75,9 +78,9 @@ class Shadow(Figures):
 
 @dataclass(frozen=True)
 class ShadowStudy(Figures):
-    """Dark patches of a scene, the darkest first, and what helps the first few of them.
+    """Dark patches of a scene, and what helps the first few of them; they are those of `result`.
 
-    They are those of `result`.
+    The first is the one spot that sets the timer; then come the patches, the darkest first.
     """
 
     result: Result
@@ -96,7 +99,7 @@ def study(
     share: float = 0.5,
     smallest: float = 0.25e-4,
     patches: int = 1,
-    photons: int = PHOTONS,
+    photons: int | None = None,
     pose: str | None = None,
     options: RunOptions | None = None,
 ) -> ShadowStudy:
@@ -111,8 +114,9 @@ def study(
         Smallest patch, m2.
     patches : int
         For how many of the darkest patches changes are tried.
-    photons : int
-        From the lamps; they find the patches.
+    photons : int, optional
+        Only so many from the lamps, and no backward paths, to find the patches: a quick look.
+        Without it the patches are those of a dose run of this seed, and so is the worst spot.
     pose : str, optional
         Which one of several; default the first.
 
@@ -124,16 +128,16 @@ def study(
     >>> import raysim
     >>> scene = raysim.load_scene("scenes/folded_shut.toml")
     >>> found = study(scene, photons=1, patches=0)  # few photons: quick and noisy
-    >>> found.shadows[0].place.startswith("folded shut")
+    >>> found.shadows[1].place.startswith("folded shut")
     True
-    >>> found.shadows[0].irradiance < 0.5 * found.median  # W/m2
+    >>> found.shadows[1].irradiance < 0.5 * found.median  # W/m2
     True
     """
     options = checked(options)
     within("share", share, 0.0, 1.0)
     within("smallest", smallest, 0.0, math.inf)
     within("patches", patches, 0, MOST_PATCHES)
-    scene = in_one_pose(scene, pose)
+    scene = set_aside(in_one_pose(scene, pose))
     seed, threads, progress = options.seed, options.threads, options.progress
     result = simulate(scene, seed=seed, photons=photons, threads=threads, progress=progress)
     return shadows_of(scene, result, options, share=share, smallest=smallest, patches=patches)
@@ -149,22 +153,24 @@ def shadows_of(
     patches: int,
 ) -> ShadowStudy:
     """Dark patches of a result of a scene; the rest as in `study`."""
-    sites = judged_sites(scene.triangles)
+    sites = judged_sites(result.triangles)
     field = smoothed_irradiance(result, sites)
     median = weighted_percentile(field[sites.faces, sites.sides], sites.areas, 0.5)
     # Where half of the surface is dark, what is too dark to wait for is dark all the same.
     limit = max(share * median, result.requirement.week_irradiance)
-    found = dark_patches(scene.triangles, field, limit, smallest)
+    found = dark_patches(result.triangles, field, limit, smallest)
     looked = [
         (patch, light)
         for patch, light in zip(found, _patch_light(scene, found, options), strict=True)
         if light.mean - 2.0 * light.error < limit  # the rest only looked dark by photon noise
     ]
     looked.sort(key=lambda row: row[1].mean)
-    shadows = []
-    for patch, light in looked[:MOST_PATCHES]:
-        shadows.append(_shadow(scene, result, patch, light, median))
-        options.progress("looking for what hides the dark spots", len(shadows), len(looked))
+    worst = result.cases[CAUTIOUS].worst
+    shown = [_worst_spot(scene, result, options), *looked]
+    shadows: list[Shadow] = []
+    for patch, light in shown[: 1 + MOST_PATCHES]:
+        shadows.append(_shadow(result, patch, light, median, None if shadows else worst))
+        options.progress("looking for what hides the dark spots", len(shadows), len(shown))
     tried = tuple(
         what_helps(scene, one.patch, options, paths=CLOSE_PATHS if one.dark else PATCH_PATHS)
         for one in shadows[:patches]
@@ -201,6 +207,16 @@ def _patch_light(scene: BuiltScene, patches: list[DarkPatch], options: RunOption
     return [_Light(*light) for light in lights]
 
 
+def _worst_spot(scene: BuiltScene, result: Result, options: RunOptions) -> tuple[DarkPatch, _Light]:
+    """The spot that sets the timer; its light as the result has it, where it was settled there."""
+    worst = result.cases[CAUTIOUS].worst
+    spot = patch_of(result.triangles, np.array([worst.face]), SIDES.index(worst.side))
+    (light,) = _patch_light(scene, [spot], options)
+    if result.precision_asked is not None and not light.dark:
+        light = _Light(worst.irradiance, worst.standard_error, dark=False)
+    return spot, light
+
+
 def smoothed_irradiance(result: Result, sites: Sites) -> np.ndarray:
     """Cautious irradiance as the mean over 1 cm2 about each judged face-side, (faces, 2), W/m2.
 
@@ -213,9 +229,9 @@ def smoothed_irradiance(result: Result, sites: Sites) -> np.ndarray:
 
 
 def _shadow(
-    scene: BuiltScene, result: Result, patch: DarkPatch, light: _Light, median: float
+    result: Result, patch: DarkPatch, light: _Light, median: float, worst: Spot | None
 ) -> Shadow:
-    triangles, time = scene.triangles, result.requirement.time
+    triangles, time = result.triangles, result.requirement.time
     part = triangles.parts[triangles.face_part[patch.faces[0]]].name
     words = [triangles.bodies[patch.body].name, part, SIDES[patch.side]]
     words.append(place_words(triangles, patch.body, patch.centroid))
@@ -228,6 +244,7 @@ def _shadow(
         error=light.error,
         extra_time=max(own - time(median), 0.0) if math.isfinite(own) else math.inf,
         dark=light.dark,
+        worst=worst,
         sights=view.sights(),
         in_front=view.in_front(),
         things=view.things(),

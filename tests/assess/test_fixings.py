@@ -1,8 +1,12 @@
-"""Cut list and drill marks of a box."""
+"""Cut list of a box, and where lamps and hooks are fixed in it."""
 
+import numpy as np
 import pytest
+import trimesh
 
-from raysim.assess.cut_list import FREE, marks, nearest_wall, panels
+from raysim.assess.cut_list import panels
+from raysim.assess.fixings import Held, Walls, box_walls, nearest_wall
+from raysim.assess.fixings import marks as marks_on
 from raysim.scene.file.written import SceneAsWritten
 
 MM = 0.001
@@ -37,6 +41,24 @@ def scene(sheet=None, **chamber):
     return SceneAsWritten.model_validate(data, context={"metres_per_unit": MM})
 
 
+def marks(written):
+    return marks_on(written, box_walls(written.chamber.inside))
+
+
+def with_lamps(*lamps):
+    """A wardrobe with these lamps alone: (name, from, to, more keys)."""
+    rows = [
+        {"name": name, "from": start, "to": end, "diameter": 16, "uvc": "4 W"} | more
+        for name, start, end, more in lamps
+    ]
+    data = {
+        "title": "t",
+        "chamber": {"inside": [600, 500, 1800], "lining": "foil"},
+        "lamp": rows,
+    }
+    return SceneAsWritten.model_validate(data, context={"metres_per_unit": MM})
+
+
 @pytest.mark.parametrize("sheet", [3.0, 12.0, 18.0])
 def test_panels_add_up_to_the_shell_and_leave_the_inside(sheet):
     """Volume of the panels = outer box - inner box: no corner is doubled or missing."""
@@ -59,13 +81,73 @@ def test_without_a_thickness_there_are_linings_only():
 
 def test_lamps_are_drilled_where_their_axis_meets_a_wall():
     by_name = {m.what: m for m in marks(scene())}
-    first, second = (by_name[f"lamp a, {end} end of the arc"] for end in ("first", "second"))
+    first, second = (by_name[f'lamp a, at "{end}"'] for end in ("from", "to"))
     assert (first.wall, second.wall) == ("left", "right")
+    assert first.held is second.held is Held.HOLE
     assert dict(first.measures) == pytest.approx({"from the door": 0.19, "from the floor": 0.56})
     assert (first.off_wall, second.off_wall) == pytest.approx((0.06, 0.06))
-    upright = by_name["lamp b, second end of the arc"]
-    assert upright.wall == "ceiling"
-    assert upright.off_wall == pytest.approx(0.11)
+
+
+@pytest.mark.parametrize(
+    ("end", "held", "wall", "off"),
+    [
+        (1730, Held.HOLE, "ceiling", 70.0),
+        (1710, Held.BRACKET, "left", 45.0),  # 90 mm: beyond its cap and holder
+        (850, Held.BRACKET, "left", 45.0),  # the lower of two storeys: 950 mm
+    ],
+)
+def test_only_a_wall_right_ahead_of_a_lamp_gets_a_hole(end, held, wall, off):
+    _, mark = marks(with_lamps(("low", [45, 60, 30], [45, 60, end], {})))
+    assert (mark.held, mark.wall) == (held, wall)
+    assert 1000.0 * mark.off_wall == pytest.approx(off)
+    places = {"from the left wall": 0.045, "from the door": 0.06, "from the floor": 0.001 * end}
+    places.pop({"ceiling": "from the floor", "left": "from the left wall"}[wall])
+    assert dict(mark.measures) == pytest.approx(places)
+
+
+def test_no_lamp_is_held_by_the_door():
+    first, second = marks(with_lamps(("across", [40, 60, 900], [40, 440, 900], {})))
+    assert (first.held, first.wall) == (Held.BRACKET, "left")
+    assert (second.held, second.wall) == (Held.HOLE, "back")
+
+
+def test_a_lamp_end_far_from_every_wall_hangs_free():
+    first, second = marks(with_lamps(("middle", [300, 250, 700], [300, 250, 1100], {})))
+    assert first.held is second.held is Held.FREE
+    assert [round(1000 * value) for _, value in first.measures] == [300, 250, 700]
+
+
+@pytest.mark.parametrize(("low", "end"), [(30, "from"), (300, "to")])
+def test_a_lamp_of_several_tubes_has_one_cap(low, end):
+    """Four holes were asked for where two twin tubes have two caps."""
+    twin = {"tubes": 2, "spacing": 28}
+    (mark,) = marks(with_lamps(("twin", [45, 60, low], [45, 60, 1740], twin)))
+    assert mark.what == f'lamp twin, its one cap, at "{end}"'
+    assert mark.held is Held.HOLE
+
+
+def drum(radius=0.285, height=0.85):
+    """A drum that stands somewhere, its faces turned inwards, without names."""
+    shape = trimesh.creation.cylinder(radius=radius, height=height, sections=96)
+    shape.apply_translation([1.0, 2.0, 3.0 + 0.5 * height])
+    corners = shape.triangles[:, ::-1]
+    return Walls(np.array(corners), ("",) * len(corners), False)
+
+
+def test_a_box_from_a_mesh_has_three_measures_and_the_wall_that_holds():
+    on_axis = with_lamps(
+        ("axis", [1000, 2000, 3040], [1000, 2000, 3800], {}),
+        ("side", [1240, 2000, 3200], [1240, 2000, 3600], {}),
+    )
+    low, high, side, _ = marks_on(on_axis, drum())
+    assert [(m.held, m.wall) for m in (low, high)] == [
+        (Held.HOLE, "floor"),
+        (Held.HOLE, "ceiling"),
+    ]
+    assert (low.off_wall, high.off_wall) == pytest.approx((0.04, 0.05))
+    assert [value for _, value in low.measures] == pytest.approx([0.285, 0.285, 0.04])
+    assert (side.held, side.wall) == (Held.BRACKET, "side wall")
+    assert side.off_wall == pytest.approx(0.285 - 0.24, abs=1e-3)
 
 
 def test_hooks_are_fixed_to_the_nearest_wall_and_respirators_are_not():
@@ -100,15 +182,13 @@ def test_hooks_in_the_middle_hang_on_a_rail_and_none_on_the_door():
     written = scene()
     hook = written.object[0].model_copy(update={"name": "hook 9", "at": (0.23, 0.05, 0.3)})
     (mark,) = (m for m in marks(written.model_copy(update={"object": [hook]})) if "hook" in m.what)
-    assert mark.wall == FREE
+    assert mark.held is Held.FREE
     assert mark.off_wall is None
     assert [round(1000 * value) for _, value in mark.measures] == [230, 50, 300]
 
 
 def test_a_chamber_of_any_shape_has_no_cut_list():
-    other = scene(inside=None, mesh="x.stl", walls={})
-    assert panels(other.chamber) == ()
-    assert marks(other) == ()
+    assert panels(scene(inside=None, mesh="x.stl", walls={}).chamber) == ()
 
 
 def test_no_hook_is_told_to_hang_on_the_door():

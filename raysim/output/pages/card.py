@@ -1,15 +1,15 @@
-"""Sheets to print: the operator's card (HTML and PNG) and the builder's sheet (HTML)."""
+"""The operator's card: what stands on it, and the card as a page to print (HTML, A4)."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from raysim.assess.cut_list import marks, panels
 from raysim.assess.lamp_life import lamp_life
 from raysim.assess.reuse import reuse
 from raysim.dose.result import Result
 from raysim.output.pages.environment import write_page
-from raysim.output.pictures.pictures import OVERVIEW, Picture
+from raysim.output.pictures.pictures import LOAD, Picture
 from raysim.output.words.readings import disagreements
 from raysim.output.words.sentences import reservations
 from raysim.output.words.verdict import (
@@ -19,7 +19,6 @@ from raysim.output.words.verdict import (
     timer_label,
     timer_words,
 )
-from raysim.scene.file.written import SceneAsWritten
 
 # Steps: Grist et al. review, doi 10.1089/apb.20.0051 (unsoiled, own wearer) [read]; the full time
 # after any opening, ordinary practice [from memory].
@@ -33,33 +32,69 @@ STEPS = (
     "Each respirator goes back to its own wearer; a failed fit check ends its use.",
 )
 MOST_BOXES = 12
+FEW_BOXES, FEW_ROWS = 5, 8  # with more rows than that, of so few boxes, the tally has two columns
 
 
-def card_boxes(result: Result) -> int:
-    """Tally boxes of each respirator: its limit of cycles, at most `MOST_BOXES`."""
-    found = reuse(result)
-    if found is None or the_verdict(result).forbids:
-        return 0
-    return min(found.cycles, MOST_BOXES)
+@dataclass(frozen=True)
+class Card:
+    """All words of a card; `rows` are number and name of each respirator, where use is allowed.
+
+    `boxes` is the number of tally boxes of each: its limit of cycles, at most `MOST_BOXES`.
+    """
+
+    title: str
+    forbidden: bool
+    label: str
+    timer: str
+    doubts: tuple[str, ...]
+    steps: tuple[str, ...]
+    cycles: str
+    rows: tuple[tuple[int, str], ...]
+    boxes: int
+    lamps: str
+    origin: str
+
+    @property
+    def columns(self) -> int:
+        """Columns of the tally (definition)."""
+        return 2 if self.boxes <= FEW_BOXES and len(self.rows) > FEW_ROWS else 1
+
+    @property
+    def in_columns(self) -> list[tuple[tuple[int, str], ...]]:
+        """The rows of each column of the tally, one below the other (definition)."""
+        each = -(-len(self.rows) // self.columns)
+        return [self.rows[k * each : (k + 1) * each] for k in range(self.columns)]
 
 
-def card_lines(result: Result) -> tuple[str, str, str]:
-    """Timer setting, what the tally boxes stand for, and when the lamps are to be changed."""
-    timer = timer_words(result)
+def card_of(result: Result, day: date | None = None) -> Card:
+    """The card of a result; where use is forbidden it has no steps, no rows and no boxes."""
     found, life = reuse(result), lamp_life(result)
-    if found is None or the_verdict(result).forbids:
-        cycles = f"No cycle: {DO_NOT_USE}."
+    forbidden = the_verdict(result).forbids
+    if found is None or forbidden:
+        boxes, cycles = 0, f"No cycle: {DO_NOT_USE}."
     else:
         noun = "cycle" if found.cycles == 1 else "cycles"
+        boxes = min(found.cycles, MOST_BOXES)
         cycles = f"{found.cycles} {noun} at most. What limits it: {found.binding}."
-    lamps = "" if life is None else f"Change the lamps at {life.holds_until:,.0f} h, or on: "
-    return timer, cycles, lamps
+    return Card(
+        result.title,
+        forbidden,
+        timer_label(result),
+        timer_words(result),
+        tuple(_doubts(result)),
+        _steps(result),
+        cycles,
+        tuple(enumerate(_judged_names(result), 1)) if boxes else (),
+        boxes,
+        "" if life is None else f"Change the lamps at {life.holds_until:,.0f} h, or on: ",
+        card_origin(result, day),
+    )
 
 
-def card_doubts(result: Result) -> list[str]:
+def _doubts(result: Result) -> list[str]:
     """What has to be done before the timer is used, or why there is none."""
-    disagree = result.readings is not None and not result.readings.agree
-    known = disagreements(result) if disagree else []  # without the calculated time: no time here
+    # Without the calculated time: no time here.
+    known = disagreements(result.readings.rows if result.readings else ())
     return [*reason_lines(result), *known, *reservations(result)]
 
 
@@ -71,7 +106,7 @@ def card_origin(result: Result, day: date | None = None) -> str:
     )
 
 
-def card_steps(result: Result) -> tuple[str, ...]:
+def _steps(result: Result) -> tuple[str, ...]:
     """Steps of the operator, including those between poses; none where use is forbidden."""
     if the_verdict(result).forbids:
         return ()
@@ -86,40 +121,24 @@ def card_steps(result: Result) -> tuple[str, ...]:
     return (*STEPS[:3], *turn, *STEPS[4:])
 
 
-def judged_names(result: Result) -> list[str]:
-    """Names of the judged objects (definition)."""
+def _judged_names(result: Result) -> list[str]:
+    """Names of the judged objects, in the order of their numbers in the picture (definition)."""
     return [body.name for body in result.triangles.bodies if body.judged]
+
+
+def picture_of(pictures: Sequence[Picture]) -> Picture | None:
+    """The picture of the load, if it was drawn."""
+    return next((one for one in pictures if one.kind == LOAD), None)
 
 
 def write_card(result: Result, pictures: Sequence[Picture], path: Path) -> None:
     """Write the operator's card as one self-contained HTML page (A4)."""
-    timer, cycles, lamps = card_lines(result)
+    card = card_of(result)
     write_page(
         path,
         "card.html.j2",
         kind="Operator's card",
-        title=result.title,
-        label=timer_label(result),
-        timer=timer,
-        doubts=card_doubts(result),
-        steps=card_steps(result),
-        picture=next((one for one in pictures if one.kind == OVERVIEW), None),
-        cycles=cycles,
-        names=judged_names(result),
-        boxes=card_boxes(result),
-        lamps=lamps,
-        origin=card_origin(result),
-    )
-
-
-def write_builders_sheet(scene: SceneAsWritten, path: Path) -> None:
-    """Write cut list, linings and drill coordinates of a rectangular box as HTML (A4)."""
-    write_page(
-        path,
-        "builder.html.j2",
-        kind="Builder's sheet",
-        title=scene.title,
-        thickness=scene.chamber.sheet,
-        panels=panels(scene.chamber),
-        marks=marks(scene),
+        title=card.title,
+        card=card,
+        picture=picture_of(pictures),
     )

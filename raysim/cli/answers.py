@@ -1,0 +1,102 @@
+"""How answers are printed: lines to act on, the caution, then tables and what else is said."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from raysim.output.words.cautions import CAUTION_LINE
+
+if TYPE_CHECKING:
+    from raysim.output.words.table import Table
+
+WIDTH = 92  # letters of a line
+NAMES = 26  # letters of a name at the head of a row, before it is broken
+FIGURES = 18  # the same of a figure: a time, or a value with its uncertainty
+LABELS = 15  # letters in the column of labels
+
+
+def tell(lines: Iterable[str]) -> None:
+    """Print each line, indented and as wide as a page."""
+    for line in lines:
+        click.echo(click.wrap_text(line, WIDTH, "  ", "  "))
+
+
+def tell_rows(rows: Iterable[tuple[str, str]]) -> None:
+    """Print what is said under labels, the labels in a column at the left."""
+    for label, line in rows:
+        indent = " " * (LABELS + 3)
+        short = len(label) <= LABELS
+        first = f"  {label:<{LABELS}} " if short else indent
+        if not short:
+            click.echo(f"  {label}")
+        click.echo(click.wrap_text(line, WIDTH, first, indent))
+
+
+def tell_table(table: "Table") -> None:
+    """Print a table, as wide as a page; a column without any word is left out."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table as Grid
+    from rich.text import Text
+
+    kept = [k for k in range(len(table.headings)) if any(row[k] for row in table.rows)]
+    grid = Grid(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    for k in kept:
+        words, longest = k < table.words, max(len(row[k]) for row in table.rows)
+        word = max(map(len, table.headings[k].split()))
+        # Fixed, or figures at the right would be cut off where words need the room.
+        width = min(longest, NAMES) if k == 0 else max(word, min(longest, FIGURES))
+        side: Literal["left", "right"] = "left" if words else "right"
+        wide = None if 0 < k < table.words else width
+        grid.add_column(Text(table.headings[k]), justify=side, overflow="fold", width=wide)
+    for row in table.rows:
+        grid.add_row(*(Text(row[k]) for k in kept))
+    console = Console(width=WIDTH - 2, color_system=None)
+    with console.capture() as printed:
+        console.print(grid)
+    for line in printed.get().splitlines():
+        click.echo(f"  {line}".rstrip())
+
+
+def tell_study(
+    title: str, lines: Iterable[str], body: "Table | str", rows: Iterable[tuple[str, str]]
+) -> None:
+    """Print lines to act on, the caution, a table or a text as it is, and rows with labels."""
+    click.echo(f"\n{title}\n")
+    tell(lines)
+    click.echo("")
+    tell([CAUTION_LINE])
+    click.echo("")
+    if isinstance(body, str):
+        click.echo(body.strip())
+    else:
+        tell_table(body)
+    click.echo("")
+    tell_rows(rows)
+
+
+def tell_results(
+    folder: Path,
+    title: str,
+    lines: Iterable[str],
+    as_json: bool,
+    rows: Iterable[tuple[str, str]] = (),
+) -> None:
+    """Print the results in `folder`, or result.json as it was written.
+
+    These are lines to act on, the caution, and below it what is said under labels.
+    """
+    from raysim.output.files.folder import RESULT_FILE
+
+    if as_json:
+        click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)
+        return
+    click.echo(f"\n{title}\n")
+    tell(lines)
+    click.echo("")
+    tell([CAUTION_LINE])
+    click.echo("")
+    tell_rows(rows)
+    click.echo(f"\n  Report: {folder / 'report.html'}")

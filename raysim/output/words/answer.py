@@ -1,0 +1,47 @@
+"""The answer of a run: three lines to act on; below, under labels, where they come from."""
+
+from raysim.dose.result import Result
+from raysim.output.words.failures import failure_line
+from raysim.output.words.germs import germ_lines
+from raysim.output.words.parts import part_rows
+from raysim.output.words.poses import pose_lines
+from raysim.output.words.readings import reading_lines
+from raysim.output.words.sentences import detail_rows, reservations
+from raysim.output.words.table import Row, labelled
+from raysim.output.words.uncertainty import budget_lines, doubt_line
+from raysim.output.words.verdict import headline, holds_words, reason_lines, the_verdict
+from raysim.output.words.wear import reuse_lines
+
+NOTHING_LEFT = "Hang the card beside the box, and enter every cycle in the logbook (raysim log)."
+
+
+def head_lines(result: Result) -> list[str]:
+    """The verdict with the one number; the one thing to do, and why; the one doubt."""
+    first, *others = [*reason_lines(result)] or [NOTHING_LEFT]
+    more = f" {len(others)} more to mend below." if others else ""
+    return [headline(result), f"{first}{more}", doubt_line(result.budget)]
+
+
+def rows(result: Result) -> list[Row]:
+    """What else is to be mended, and where the time comes from, as (label, sentence)."""
+    reasons = zip(the_verdict(result).reasons, reason_lines(result), strict=True)
+    return [
+        *labelled("taken as out", reservations(result)),
+        *((reason.step, line) for reason, line in list(reasons)[1:]),
+        *labelled("meter", reading_lines(result)),
+        *labelled("poses", pose_lines(result)),
+        *detail_rows(result),
+        *part_rows(result),
+        ("holds for", holds_words(result)),
+    ]
+
+
+def further_rows(result: Result) -> list[Row]:
+    """What the report has in tables of its own: a lamp that fails, doubts, germs, reuse."""
+    failure = failure_line(result)
+    return [
+        *labelled("a lamp fails", [failure] if failure else []),
+        *labelled("doubts", budget_lines(result.budget)),
+        *labelled("germs", germ_lines(result)),
+        *labelled("reuse", reuse_lines(result)),
+    ]
