@@ -61,7 +61,7 @@ def share_of_losses(spread):
     for run in range(RUNS):
         random = np.random.default_rng(run)
         truth = np.exp(random.normal(0.0, 0.2, 48))
-        race = Race(KnownLight(truth, spread, random), 1, 0.05)
+        race = Race(KnownLight(truth, spread, random), 1)
         race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(48)])
         race.run()
         best = race.everyone[int(truth.argmax())]
@@ -90,7 +90,7 @@ def test_bounds_are_spent_over_looks_and_layouts():
     later = (hooks_race.MOST_ROUNDS - 1) * hooks_race.LATER_LOOK
     assert hooks_race.FIRST_LOOK + 2 * hooks_race.DARK_LOOK + later == pytest.approx(1.0)
     random = np.random.default_rng(1)
-    race = Race(KnownLight(np.linspace(1.0, 1.001, 64), 3.0, random), 1, 0.05)
+    race = Race(KnownLight(np.linspace(1.0, 1.001, 64), 3.0, random), 1)
     race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(64)])
     race.run()
     assert race.rounds <= hooks_race.MOST_ROUNDS

@@ -38,7 +38,7 @@ def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
 
 def _sections(study: HookStudy, folder: Path) -> list[Section]:
     """Tables and pictures; the pictures are put into `folder`."""
-    chart = write_hooks_map(study, folder / "map.png")
+    chart = (write_hooks_map(study, folder / "map.png"),) if study.points else ()
     best = []
     if not study.best.all_dark:
         pictures = tuple(
@@ -57,7 +57,7 @@ def _sections(study: HookStudy, folder: Path) -> list[Section]:
     return [
         *best,
         Section("How many", (), hooks_tables.numbers_table(study)),
-        Section("Map of hook positions", (), None, (chart,)),
+        Section("Map of hook positions", (), None, chart),
         Section("What else to know", words.details(study)),
     ]
 

@@ -24,8 +24,9 @@ def numbers_table(study: HookStudy) -> Table:
     note = (
         "Cautious case, the best layout found of each number; times from cold lamps (every cycle "
         f"warms up anew), from the bound. Loading and unloading: {loading}. Set aside: looked "
-        "worse, not shown to be worse. All at once, with 95 % confidence: the bounds of what is "
-        "shown hold, and the best layout tried is not among those shown to be worse."
+        "worse, not shown to be worse. With 95 % confidence for each number, all at once: the "
+        "bounds of what is shown hold, and the best layout tried is not among those shown to be "
+        "worse."
     )
     return table_of(
         study.numbers,

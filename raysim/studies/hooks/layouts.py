@@ -27,20 +27,22 @@ class Sketch:
     ----------
     hangs : sequence of Hang
         Points with room.
-    alone : (points,) float64, W/m2
-        Irradiance of the worst face of a single respirator there.
     """
 
-    def __init__(self, hangs: Sequence[Hang], alone: np.ndarray, room: Room, seed: int) -> None:
+    def __init__(self, hangs: Sequence[Hang], room: Room, seed: int) -> None:
         self.hangs, self.room = list(hangs), room
         self.places = np.array([(*hang.at, hang.turn) for hang in hangs])
-        self.alone = np.log(np.maximum(alone, 1e-9 * max(float(alone.max()), 1e-300)))
+        self.alone = np.zeros(len(hangs))  # as if all points were alike
         self.apart = np.zeros((len(hangs), len(hangs)), bool)
         for i, one in enumerate(hangs):
             for j, other in enumerate(hangs[:i]):
                 self.apart[i, j] = self.apart[j, i] = room.apart(one, other)
         self.covered = covered_share(self.hangs, room.hung)
         self.random = np.random.Generator(np.random.Philox(seed))
+
+    def know(self, alone: np.ndarray) -> None:
+        """Take note of the irradiance (points,) of a single one's worst face, W/m2, anywhere."""
+        self.alone = np.log(np.maximum(alone, 1e-9 * max(float(alone.max()), 1e-300)))
 
     def layouts(self, number: int, most: int) -> list[Layout]:
         """Up to `most` unlike layouts of a number of respirators, the likeliest first."""

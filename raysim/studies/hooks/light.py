@@ -17,7 +17,7 @@ from raysim.dose.judge import spot
 from raysim.estimate.bounds import MOST_ROUNDS, ROUND_ERROR, batch_mean, mean_upper_bound
 from raysim.estimate.cells import in_cells
 from raysim.estimate.darkness import CLOSE_PATHS
-from raysim.estimate.face_sides import Sites, judged_sites
+from raysim.estimate.face_sides import GUESS_ERRORS, Sites, judged_sites
 from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.load import Layout, Load, build_stage
 from raysim.studies.tracer import Tracer, WorstOfCases
@@ -31,7 +31,8 @@ SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its preci
 DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next round, per layout
 SCOUT_ERROR = MOST_ROUNDS * ROUND_ERROR  # of its lower bound, which nobody uses
 MOST_CLOSE = 4 * CLOSE_PATHS  # paths per batch of a face that seems too dark to wait for
-SHOWN_PATHS = 500_000 // PATH_BATCHES  # per batch, of the darkest face of a layout that is shown
+# The last look at a layout that is shown: paths per batch for each of two looks, and the faces.
+SHOWN_PATHS, SHOWN_FACES, LAST_FACES = 250_000 // PATH_BATCHES, 32, 3
 
 
 class Light(Tracer):
@@ -105,9 +106,9 @@ class Light(Tracer):
         """Take over the cells that were dark of one respirator alone, for every respirator."""
         each = len(single.cells.faces)
         groups = each * np.arange(len(self.stage.groups))
-        self.once_dark = (groups[:, None] + single.once_dark).ravel()
-        if len(self.once_dark):
-            self.pilots = FURTHER_PILOTS
+        dark = (groups[:, None] + single.once_dark).ravel()
+        self.once_dark = np.union1d(self.once_dark, dark)
+        self.pilots = max(self.pilots - PILOTS + FURTHER_PILOTS, 0)
 
     def look(self, one: Contestant, paths: int, seed: int, error: float) -> None:
         """A fresh look at the darkest faces: `paths` per batch and face.
@@ -123,12 +124,19 @@ class Light(Tracer):
         one.mean, one.error = mean, spread
         one.upper = min(one.upper, float(upper.min()))
 
-    def look_at_worst(self, one: Contestant, seed: int, error: float) -> float:
-        """Upper bound of a layout by a fresh look at the face that seems its worst."""
-        site = int(one.sites[one.mean.argmin()]) if one.found is None else one.found.worst_site(0)
-        mean, spread = batch_mean(self.batches_of(one, np.array([site]), SHOWN_PATHS, seed))
-        one.upper = min(one.upper, float(mean_upper_bound(mean, spread, PATH_BATCHES, error)[0]))
-        return one.upper
+    def look_at_worst(self, one: Contestant, seed: int, error: float) -> None:
+        """Bring the upper bound of a layout down: a last look at the faces that seem its worst.
+
+        The one that seemed the very worst is often one of many that are as dark, and seemed darker
+        by chance. So a first look chooses among SHOWN_FACES, and a second one judges.
+        """
+        faces = one.sites if one.found is None else self.faces_of(one, SHOWN_FACES)
+        paths = SHOWN_PATHS // len(faces)
+        light = self.batches_of(one, faces, paths, seed).mean(axis=1)
+        faces = faces[np.argsort(light, kind="stable")[:LAST_FACES]]
+        last = batch_mean(self.batches_of(one, faces, SHOWN_PATHS // len(faces), seed + 1))
+        upper = mean_upper_bound(*last, PATH_BATCHES, error / len(faces))
+        one.upper = min(one.upper, float(upper.min()))
 
     def look_for_too_dark(
         self, one: Contestant, seed: int, error: float, sites: np.ndarray | None = None
@@ -207,11 +215,15 @@ class Light(Tracer):
         return np.asarray((total / np.bincount(owner, self.sites.areas))[owner])
 
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
-        """The darkest face-sides of a layout that was looked at all over, rows of `sites`."""
+        """The darkest face-sides of a layout that was looked at all over, rows of `sites`.
+
+        By the upper end of what each may get: the lowest of many noisy values is noise.
+        """
         assert one.found is not None
         state = one.found.state
         looked = np.flatnonzero(state.rounds > 0)
-        return looked[np.argsort(state.mean[0, looked], kind="stable")[:count]]
+        mean, error = state.mean[0, looked], state.error[0, looked]
+        return looked[np.argsort(mean + GUESS_ERRORS * error, kind="stable")[:count]]
 
     def batches_of(
         self, one: Contestant, chosen: np.ndarray, paths: int, seed: int, of: Sites | None = None

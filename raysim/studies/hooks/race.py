@@ -7,7 +7,7 @@ those are *not* shown to be worse, but their upper bounds are kept, and say how 
 the winner they could be at the most.
 
 All verdicts of a race follow from its bounds, and hold at once but for the error probability
-`error` (union bound). It is spent in three parts:
+1 - CONFIDENCE (union bound), for each number of respirators by itself. It is spent in three parts:
 
 - UPPER on upper bounds while the race goes on. They have to hold for two fixed layouts, the best
   one of those that entered together and the present one (FIXED), and for each entry: half at the
@@ -31,11 +31,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from raysim.base.progress import Progress, nobody_watching
+from raysim.estimate.bounds import CONFIDENCE
 from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.light import PILOTS, Light
 from raysim.studies.hooks.load import Layout
 
-UPPER, LOWER, SHOWN = 0.3, 0.6, 0.1  # shares of the error probability
+UPPER, LOWER, SHOWN = 0.4, 0.5, 0.1  # shares of the error probability
+ERROR = 1.0 - CONFIDENCE
 FIXED = 2
 LOWER_PARTS = (0.4, 0.3, 0.1, 0.1, 0.1)  # few races need more than two
 MOST_ROUNDS = 8
@@ -60,7 +62,6 @@ class Race:
 
     light: Light
     seed: int
-    error: float
     entries: int = 1
     progress: Progress = nobody_watching
     everyone: list[Contestant] = field(default_factory=list)
@@ -73,7 +74,7 @@ class Race:
     @property
     def upper_error(self) -> float:
         """Error probability of the upper bounds of one layout from one entry (definition)."""
-        return UPPER * self.error / (FIXED * self.entries)
+        return UPPER * ERROR / (FIXED * self.entries)
 
     @property
     def finalists(self) -> list[Contestant]:
@@ -99,12 +100,12 @@ class Race:
         seed = (self.seed + ENTRY * self.entered) % 2**64
         self.entered += 1
         known = {frozenset(one.layout) for one in self.everyone}
-        unlike = {frozenset(one): one for one in [*layouts, *([present] if present else [])]}
+        unlike = {frozenset(one): one for one in [*([present] if present else []), *layouts]}
         fresh = [layout for key, layout in unlike.items() if key not in known]
         before, places = list(self.everyone), {}
         for done, k in enumerate(_spread(len(fresh)), 1):
             one = self.light.contestant(fresh[k], seed)
-            if fresh[k] == present:
+            if present is not None and set(fresh[k]) == set(present):
                 self.present, one.in_the_way = one, in_the_way
             self.light.look(one, FIRST_PATHS, seed + STEP, FIRST_LOOK * self.upper_error)
             self.light.look_for_too_dark(one, seed + DARK, DARK_LOOK * self.upper_error)
@@ -119,7 +120,7 @@ class Race:
         part = LOWER_PARTS[self.looked_all_over]
         self.looked_all_over += 1
         seed = (self.seed + STEP * (MOST_ROUNDS + 1 + self.looked_all_over)) % 2**64
-        found = self.light.look_all_over(one, precision, seed, part * LOWER * self.error)
+        found = self.light.look_all_over(one, precision, seed, part * LOWER * ERROR)
         if found.dark[0].any():
             site = np.array([found.worst_site(0)])
             error = DARK_LOOK * self.upper_error
@@ -196,8 +197,8 @@ class Race:
         for number, one in enumerate(shown[:MOST_SHOWN]):
             if one.found is not None and one.fate is not Fate.TOO_DARK:
                 self.light.set_up(one)
-                seed = (self.seed + STEP * (3 * MOST_ROUNDS) + LAST + number) % 2**64
-                self.light.look_at_worst(one, seed, SHOWN * self.error / MOST_SHOWN)
+                seed = (self.seed + STEP * (3 * MOST_ROUNDS) + LAST + 2 * number) % 2**64
+                self.light.look_at_worst(one, seed, SHOWN * ERROR / MOST_SHOWN)
         return shown
 
     @property

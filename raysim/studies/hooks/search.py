@@ -12,7 +12,6 @@ import numpy as np
 from raysim.base.errors import RaysimError
 from raysim.base.progress import Progress
 from raysim.dose.lamp_output import requirement_of
-from raysim.estimate.bounds import CONFIDENCE
 from raysim.studies.hooks.clearances import Room
 from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.layouts import Sketch
@@ -23,7 +22,7 @@ from raysim.studies.hooks.result import NumberResult, Ranked
 from raysim.studies.walls import box_of
 from raysim.transport.options import RunOptions
 
-POOL, EVEN = 7, 4  # layouts tried first: found by search, and even rows
+POOL, EVEN, FIRST_EVEN = 7, 4, 2  # layouts tried first: found by search, even rows
 MOVES, ROUNDS = 6, 2  # moves of the darkest in each of the rounds
 SCOUTS = 2
 NUMBER_SEED, SCOUT_SEED = 1_000_003, 555_555
@@ -32,8 +31,7 @@ NUMBER_SEED, SCOUT_SEED = 1_000_003, 555_555
 class Search:
     """Races of layouts, by number of respirators.
 
-    `numbers` rise. With `even` rows off the given hook points are tried as well. The error
-    probability of the study is shared among all races.
+    `numbers` rise. With `even` rows off the given hook points are tried as well.
     """
 
     def __init__(
@@ -48,7 +46,6 @@ class Search:
     ) -> None:
         self.load, self.room, self.hangs, self.options = load, room, hangs, options
         self.numbers, self.even = numbers, even
-        self.error = (1.0 - CONFIDENCE) / len({1, *numbers})
         self.time = requirement_of(load.scene.written).time
         self.races: dict[int, Race] = {}
         self.shown: dict[int, list[Contestant]] = {}
@@ -57,11 +54,17 @@ class Search:
         self.interrupted = False
 
     def run(self, precision: float, loading: float) -> None:
-        """All races, that of as many as hang now first, and a careful look at the best."""
+        """All races, and a careful look at the best.
+
+        That of as many as hang now begins and is the first to be finished.
+        """
+        now = len(self.load.now)
+        sketch = Sketch(self.hangs, self.room, self.options.seed)
+        if now > 1 and now in self.numbers:
+            self._begin(now, self._even(sketch, now, FIRST_EVEN))
         self._single()
         if self.races[1].finalists:
-            sketch = Sketch(self.hangs, self._alone(), self.room, self.options.seed)
-            now = len(self.load.now)
+            sketch.know(self._alone())
             for number in sorted(self.numbers, key=lambda number: (number != now, number)):
                 if self.beyond is not None and number > self.beyond:
                     continue
@@ -77,11 +80,21 @@ class Search:
         best = best_of(self.results(loading))
         self.shown[best.number] = self.races[best.number].show(precision)
 
+    def _even(self, sketch: Sketch, number: int, most: int) -> list[Layout]:
+        low, high = box_of(self.load.scene.triangles)
+        return sketch.rows(number, most, 0.5 * (low + high)[:2]) if self.even else []
+
+    def _begin(self, number: int, layouts: list[Layout]) -> None:
+        """Begin the race of several with what can be tried before hook points are known."""
+        now = self.load.now
+        clear = len(now) == number and not self._in_the_way(now)
+        if layouts or clear:
+            self._enter(self._race(number, entries=2 + ROUNDS), layouts)
+
     def _race(self, number: int, entries: int = 1) -> Race:
         light = Light(self.load, number, self.options)
-        light.suspect(self.suspects)
         seed = (self.options.seed + NUMBER_SEED * number) % 2**63
-        self.races[number] = Race(light, seed, self.error, entries, self._progress(number))
+        self.races[number] = Race(light, seed, entries, self._progress(number))
         return self.races[number]
 
     def _progress(self, number: int) -> Progress:
@@ -131,13 +144,13 @@ class Search:
 
     def _several(self, number: int, sketch: Sketch) -> bool:
         """Race layouts of a number of respirators, all in place; returns whether any was found."""
-        low, high = box_of(self.load.scene.triangles)
-        even = sketch.rows(number, EVEN, 0.5 * (low + high)[:2]) if self.even else []
-        layouts = list(dict.fromkeys([*sketch.layouts(number, POOL), *even]))
-        now = self.load.now
-        if not layouts and (len(now) != number or self._in_the_way(now)):
-            return False
-        race = self._race(number, entries=1 + ROUNDS)
+        layouts = [*sketch.layouts(number, POOL), *self._even(sketch, number, EVEN)]
+        if number not in self.races:
+            if not layouts:
+                return False
+            self._race(number, entries=1 + ROUNDS)
+        race = self.races[number]
+        race.light.suspect(self.suspects)
         race.light.know_dark_cells(self.races[1].light)
         self._enter(race, layouts)
         for _ in range(ROUNDS):
@@ -207,9 +220,9 @@ class Search:
 def best_of(results: Sequence[NumberResult]) -> NumberResult:
     """The number with the most respirators per hour, of those whose times rest on a bound if any.
 
-    Without a time none counts more than another: then the first.
+    Where none has a time, the first.
     """
-    return max(results, key=lambda one: (one.best.has_bound, one.per_hour))
+    return max(results, key=lambda one: (one.per_hour > 0.0 and one.best.has_bound, one.per_hour))
 
 
 def _darkest_member(light: Light, one: Contestant) -> int:
