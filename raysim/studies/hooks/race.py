@@ -44,6 +44,7 @@ MOST_ROUNDS = 8
 FIRST_LOOK, DARK_LOOK = 0.5, 0.1  # of UPPER, the latter on entering and after all faces were seen
 LATER_LOOK = (1.0 - FIRST_LOOK - 2 * DARK_LOOK) / (MOST_ROUNDS - 1)
 FIRST_PATHS = 16  # per batch and face
+FOLLOWED_PATHS, MOST_FOLLOWED = 192, 32  # the same of layouts set aside, and how many of them
 FINALISTS = 3
 MOST_SHOWN = FINALISTS + 1
 HELD_FROM = 40  # layouts: with fewer, dropping early saves less than its lower bound costs
@@ -199,7 +200,23 @@ class Race:
                 self.light.set_up(one)
                 seed = (self.seed + STEP * (3 * MOST_ROUNDS) + LAST + 2 * number) % 2**64
                 self.light.look_at_worst(one, seed, SHOWN * ERROR / MOST_SHOWN)
+        self._follow_up()
         return shown
+
+    def _follow_up(self) -> None:
+        """One more round for what was set aside early and leaves most open: then it is known."""
+        if self.rounds >= MOST_ROUNDS:
+            return  # no error probability is left for one
+        left = [one for one in self.everyone if one.fate is Fate.ASIDE and one.worst is None]
+        left.sort(key=lambda one: -one.upper)
+        for number, one in enumerate(left[:MOST_FOLLOWED]):
+            self.progress("what was set aside", number, len(left))
+            if one.upper >= self.lower:
+                self.light.set_up(one)
+                seed = (self.seed + STEP * (4 * MOST_ROUNDS)) % 2**64
+                self.light.look(one, FOLLOWED_PATHS, seed, LATER_LOOK * self.upper_error)
+                one.leave(Fate.ASIDE)
+        self._drop()
 
     @property
     def ranking(self) -> list[Contestant]:

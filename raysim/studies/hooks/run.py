@@ -91,8 +91,7 @@ def study(
 def _found(search: Search, no_room: Counter[str], loading: float) -> HookStudy:
     results = search.results(loading)
     best, load = best_of(results), search.load
-    single = search.races.get(1)  # none if it was stopped very early
-    singles = [one for one in single.everyone if not one.in_the_way] if single else []
+    singles = [one for one in search.races[1].everyone if not one.in_the_way]
     order = {hang: k for k, hang in enumerate(search.hangs)}  # the present hook may be no candidate
     singles.sort(key=lambda one: order.get(one.layout[0], len(order)))
     beyond = search.beyond

@@ -60,9 +60,11 @@ class Search:
         """
         now = len(self.load.now)
         sketch = Sketch(self.hangs, self.room, self.options.seed)
+        self._scout()
         if now > 1 and now in self.numbers:
             self._begin(now, self._even(sketch, now, FIRST_EVEN))
-        self._single()
+        self._enter(self.races[1], [(hang,) for hang in self.hangs])
+        self.races[1].run()
         if self.races[1].finalists:
             sketch.know(self._alone())
             for number in sorted(self.numbers, key=lambda number: (number != now, number)):
@@ -93,6 +95,7 @@ class Search:
 
     def _race(self, number: int, entries: int = 1) -> Race:
         light = Light(self.load, number, self.options)
+        light.suspect(self.suspects)
         seed = (self.options.seed + NUMBER_SEED * number) % 2**63
         self.races[number] = Race(light, seed, entries, self._progress(number))
         return self.races[number]
@@ -106,8 +109,8 @@ class Search:
 
         return told
 
-    def _single(self) -> None:
-        """One respirator alone on every hook point, after a few have told its dark spots."""
+    def _scout(self) -> None:
+        """The spots of a respirator that are dark, from one alone on a few of many hook points."""
         race = self._race(1)
         scouted = np.linspace(0, len(self.hangs) - 1, SCOUTS + 2)[1:-1]
         for number, k in enumerate(scouted if len(self.hangs) > FINALISTS else [], 1):
@@ -116,8 +119,6 @@ class Search:
             found = race.light.scout((self.hangs[round(k)],), seed)
             self.suspects = np.unique(np.concatenate([self.suspects, found]), axis=0)
         race.light.suspect(self.suspects)
-        self._enter(race, [(hang,) for hang in self.hangs])
-        race.run()
 
     def _enter(self, race: Race, layouts: list[Layout]) -> None:
         """Put layouts on trial, and the present one with them if it is of as many."""
@@ -150,7 +151,6 @@ class Search:
                 return False
             self._race(number, entries=1 + ROUNDS)
         race = self.races[number]
-        race.light.suspect(self.suspects)
         race.light.know_dark_cells(self.races[1].light)
         self._enter(race, layouts)
         for _ in range(ROUNDS):
