@@ -20,7 +20,13 @@ FATE_WORDS = {
     Fate.ASIDE: "set aside",
     Fate.TOO_DARK: "too dark",
 }
-MEASURED = "from the left wall / from the door / above the floor"
+
+
+def measured(study: HookStudy) -> str:
+    """What the three numbers of a hook point mean."""
+    if study.load.scene.written.chamber.inside is None:
+        return "along x / y / z from the origin of the scene"
+    return "from the left wall / from the door / above the floor"
 
 
 def answer(study: HookStudy) -> str:
@@ -52,7 +58,7 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
         return tuple(filter(None, [*_dark_lines(best), _stopped(study)]))
     doubt = next(iter(doubts(study)), "")
     places = [f"Hook {k}: {place_words(hang)}" for k, hang in enumerate(best.best.layout, 1)]
-    return tuple(filter(None, (_time_line(best), doubt, f"In mm {MEASURED}.", *places)))
+    return tuple(filter(None, (_time_line(best), doubt, f"In mm {measured(study)}.", *places)))
 
 
 def page_lines(study: HookStudy) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ import math
 
 from raysim.assess.cut_list import nearest_wall
 from raysim.base.units import minutes_seconds
-from raysim.output.words.hooks import FATE_WORDS, MEASURED, mm, place_words
+from raysim.output.words.hooks import FATE_WORDS, measured, mm, place_words
 from raysim.output.words.numbers import (
     OVER_A_WEEK,
     irradiance_words,
@@ -53,8 +53,8 @@ def layouts_table(study: HookStudy) -> Table:
     """The layouts shown of the best number, the present one with them: hooks, time, worst face."""
     best = study.best.best
     note = (
-        f"Hooks in mm {MEASURED}. Cautious case, traced with all respirators in place. Shown to be "
-        "worse: its upper bound lies below the lower bound of layout 1."
+        f"Hooks in mm {measured(study)}. Cautious case, traced with all respirators in place. "
+        "Shown to be worse: its upper bound lies below the lower bound of layout 1."
     )
     named = [(f"layout {place}", one) for place, one in enumerate(study.best.layouts, 1)]
     now = study.best.now

@@ -220,10 +220,13 @@ class Race:
 
     @property
     def ranking(self) -> list[Contestant]:
-        """Finalists, those looked at all over first; of layouts that are all out the brightest."""
+        """Finalists, the brightest first; of layouts that are all out the brightest.
+
+        Once no more may be looked at all over, those that were come first.
+        """
         clear = [one for one in self.everyone if not one.in_the_way]
         left = self.finalists or sorted(clear, key=lambda one: -one.estimate)[:1]
-        return sorted(left, key=lambda one: one.worst is None)
+        return left if self.can_look_all_over else sorted(left, key=lambda one: one.worst is None)
 
     def _shown(self) -> list[Contestant]:
         """The ranking, and the present layout with it; what cannot win comes last."""
