@@ -1,12 +1,13 @@
 """`raysim hooks`: where the hooks should go, and how many respirators."""
 
 import math
+import signal
 import sys
 from typing import Any
 
 import click
 
-from raysim.cli import NO_FINITE_TIME
+from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import POSE
 from raysim.cli.given import FiniteRange
 from raysim.cli.groups import with_examples
@@ -34,7 +35,7 @@ from raysim.cli.study import precision_option, run_study, study_options
     "numbers",
     type=NUMBERS,
     metavar="N|A..B",
-    help="How many respirators [1 to as many as hang now].",
+    help="How many respirators [1 to as many as hang now, in steps beyond 6].",
 )
 @click.option(
     "--height",
@@ -100,9 +101,15 @@ def command(**given: Any) -> None:
     What hangs is the first judged object, together with everything that is not judged and has the
     same `at` (its hook); all other judged objects and their hooks are taken out, the rest stays.
     Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
-    'raysim dose' on it before setting a timer.
+    'raysim dose' on it before setting a timer. Ctrl-C ends it early, with what is known by then.
     """
     asked = asked_of_study(**given)
+    # A time limit ends it as Ctrl-C does.
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    click.get_current_context().call_on_close(lambda: signal.signal(signal.SIGTERM, before))
     found = run_study("hooks", lambda found: found.load.scene.written.title, **asked)
+    if found.interrupted:
+        click.echo("raysim: interrupted; what was known by then was written", err=True)
+        sys.exit(INTERRUPTED)
     if not math.isfinite(found.best.best.time):
         sys.exit(NO_FINITE_TIME)

@@ -23,6 +23,7 @@ MOST_ROUNDS = 8
 # extent. Bounds are taken lower by it, and what sets a timer reads no counts.
 # Own estimate; tests/physics/test_reading.py looks for worse.
 READING_ERROR = 0.05
+MANY = 1e6  # events: beyond, Garwood's bound is Student's of as many batches
 ROUND_ERROR = (1.0 - CONFIDENCE - FORWARD_ERROR - FIRST_ROUND_ERROR) / (MOST_ROUNDS - 1)
 
 
@@ -80,3 +81,34 @@ def t_quantile(error: float, batches: int) -> float:
     from scipy.special import stdtrit
 
     return float(-stdtrit(batches - 1, error))
+
+
+def mean_upper_bound(
+    mean: np.ndarray, error: np.ndarray, batches: int, risk: float | np.ndarray
+) -> np.ndarray:
+    """One-sided upper bound of means that are above zero, from independent batches.
+
+    The larger of Student's bound, which allows for a spread that is itself an estimate, and of
+    Garwood's for as many events as would leave the same relative error: of few bright paths, each
+    found by luck, Student's is too small. Infinite for a mean of zero.
+
+    Parameters
+    ----------
+    mean, error : arrays of one shape
+        Mean over the batches and its standard error, in one unit.
+    risk : float or array of that shape
+        Probability that the bound lies below the truth.
+
+    Source: Student 1908; Garwood, "Fiducial limits for the Poisson distribution", Biometrika 28
+    (1936), scaled back to the mean as in `count_lower_bound`.
+    """
+    from scipy.special import gammainccinv, stdtrit
+
+    risk = np.broadcast_to(risk, np.shape(mean))
+    seen = mean > 0.0
+    count = np.divide(mean, error, out=np.full(np.shape(mean), np.inf), where=error > 0.0) ** 2
+    few = seen & (count < MANY)
+    by_count = np.zeros(np.shape(mean))
+    by_count[few] = mean[few] * gammainccinv(count[few] + 1.0, risk[few]) / count[few]
+    student = mean - stdtrit(batches - 1, risk) * error
+    return np.where(seen, np.maximum(student, by_count), np.inf)

@@ -19,7 +19,7 @@ OTHERS = {
     "scene", "library", "transport", "estimate", "logbook", "starter", "kernels", "cli",
     "output.pictures", "output.viewer", "assess.cut_list", "assess.sensitivity.Cycle",
     "dose.checkpoint", "dose.exposure", "dose.lamp_failures.LampTallies", "studies.leak.slit", "studies.leak.passage",
-    "studies.hooks.clearances", "studies.hooks.points", "studies.hooks.light", "studies.hooks.load", "studies.hooks.race",
+    "studies.hooks.clearances", "studies.hooks.points", "studies.hooks.contestant", "studies.hooks.load", "studies.hooks.race",
 }  # fmt: skip
 
 

@@ -72,7 +72,7 @@ def test_of_a_scene_with_poses_best_toml_holds_the_one_looked_at(tmp_path):
         assert best.written.pose == []
         assert [entry.turn for entry in best.written.object if entry.judged] == [(0, 0, turn)]
         record = json.loads((tmp_path / out / "result.json").read_text("utf-8"))
-        (layout,) = record["numbers"][0]["layouts"]
+        layout, *_ = record["numbers"][0]["layouts"]
         again = raysim.simulate(best, photons=100_000, precision=0.1)
         assert again.timer == pytest.approx(layout["exposure_time_s"], rel=0.12)
 

@@ -14,6 +14,7 @@ from raysim.estimate.bounds import (
     batch_mean,
     count_lower_bound,
     count_variance,
+    mean_upper_bound,
     t_quantile,
 )
 from raysim.transport.paths import ROUND_BATCHES
@@ -192,3 +193,21 @@ def test_keeping_the_best_of_plain_bounds_would_not_do():
         mean, error = batch_mean(sums / look)
         best = np.maximum(best, mean - t_quantile(0.05, 64) * error)
     assert exceeds((best > 1.0).sum(), trials, 0.05)
+
+
+def test_upper_bounds_hold_where_few_bright_paths_make_up_the_mean():
+    """Six events in 64 batches on average: Student's bound alone fails ten times as often."""
+    random, risk, runs = np.random.default_rng(5), 0.002, 20_000
+    batches = random.poisson(6.0 / 64, (runs, 64)).astype(float)
+    mean, error = batch_mean(batches)
+    above = mean_upper_bound(mean, error, 64, risk)
+    student = mean + t_quantile(risk, 64) * error
+    assert not exceeds((above < 6.0 / 64).sum(), runs, risk)
+    assert (student < 6.0 / 64).mean() > 8.0 * risk
+    assert np.isinf(above[mean == 0.0]).all()
+
+
+def test_upper_bounds_of_many_paths_are_student_s():
+    mean, error = np.array([2.0, 2.0]), np.array([0.0, 1e-4])
+    student = mean + t_quantile(1e-3, 64) * error
+    assert np.allclose(mean_upper_bound(mean, error, 64, 1e-3), student)

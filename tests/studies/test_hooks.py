@@ -49,17 +49,17 @@ def test_unlike_tubes_shift_the_best_hook_as_the_closed_form_says(tmp_path):
         assert point.hang.at in LINE
         needed = 1.2 * 1e4 / value  # s at full output; warm-up adds what it takes
         assert point.time == pytest.approx(needed + 30.0, rel=0.12), point
+    first, *others = study.best.layouts
     assert all(
-        pair.told_apart or value > 0.9 * max(truth)
-        for pair, layout in zip(study.best.pairs, study.best.layouts[1:], strict=True)
-        for value in [truth[LINE.index(layout.layout[0].at)]]
+        first.beats(layout) or truth[LINE.index(layout.layout[0].at)] > 0.9 * max(truth)
+        for layout in others
     )
 
 
 def test_mirrored_hooks_cannot_be_told_apart(tmp_path):
     study = ranked(between_tubes(tmp_path), [(0.2, 0.16, 0.25), (0.2, 0.24, 0.25)])
-    (pair,) = study.best.pairs
-    assert not pair.told_apart
+    first, second = study.best.layouts
+    assert not first.beats(second)
     assert study.best.worse == 0
     assert study.best.could_gain > 0.0
 
@@ -88,7 +88,9 @@ def test_a_sheet_edge_on_to_the_tubes_is_the_worse_turn(tmp_path):
     at = (0.2, 0.2, 0.25)
     study = ranked(between_tubes(tmp_path), [Hang(at, 0.0), Hang(at, 90.0)])
     assert study.best.best.layout == (Hang(at, 0.0),)
-    assert study.best.pairs[0].told_apart
+    by_layout = {one.layout: one for one in study.best.layouts}
+    assert set(by_layout) == {(Hang(at, 0.0),), (Hang(at, 90.0),), study.load.now}
+    assert study.best.best.beats(by_layout[Hang(at, 90.0),])
 
 
 def test_two_sheets_hang_side_by_side_and_not_behind_each_other(tmp_path):

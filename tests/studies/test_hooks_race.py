@@ -1,10 +1,13 @@
 """The race of layouts by itself, over light that is known: how often does it drop the best?"""
 
+from types import SimpleNamespace
+
 import numpy as np
+import pytest
 
 from raysim.estimate.bounds import t_quantile
 from raysim.studies.hooks import race as hooks_race
-from raysim.studies.hooks.light import Contestant, Fate
+from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.race import Race
 from raysim.transport.options import RunOptions
@@ -39,13 +42,14 @@ class KnownLight:
         quantile = t_quantile(error, PATH_BATCHES)
         one.upper = min(one.upper, float(one.mean[0] + quantile * one.error[0]))
 
-    def look_for_too_dark(self, one, seed):
+    def look_for_too_dark(self, one, seed, error, sites=None):
         """Nothing is."""
 
     def look_all_over(self, one, precision, seed, error):
         batches = self._light(one, 40 / precision)
         quantile = t_quantile(error, PATH_BATCHES)
         one.lower = float(batches.mean() - quantile * batches.std(ddof=1) / 8)
+        return SimpleNamespace(dark=np.zeros((1, 1), bool))
 
     def faces_of(self, one, count):
         return one.sites
@@ -57,7 +61,7 @@ def share_of_losses(spread):
     for run in range(RUNS):
         random = np.random.default_rng(run)
         truth = np.exp(random.normal(0.0, 0.2, 48))
-        race = Race(KnownLight(truth, spread, random), 1, [])
+        race = Race(KnownLight(truth, spread, random), 1)
         race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(48)])
         race.run()
         best = race.everyone[int(truth.argmax())]
@@ -74,17 +78,19 @@ def test_the_best_layout_is_hardly_ever_said_to_be_worse():
 
 
 def test_bounds_that_are_too_narrow_would_be_seen(monkeypatch):
-    monkeypatch.setattr(hooks_race, "UPPER_ERROR", 4.0)
-    monkeypatch.setattr(hooks_race, "LOWER_ERROR", 1.9)
+    monkeypatch.setattr(hooks_race, "UPPER", 150.0)
+    monkeypatch.setattr(hooks_race, "LOWER", 30.0)
     lost, _ = share_of_losses(spread=1.5)
     assert lost > 0.05
 
 
 def test_bounds_are_spent_over_looks_and_layouts():
-    spent = hooks_race.UPPER_ERROR + hooks_race.LOWER_ERROR
-    assert abs(spent - 0.05) < 1e-12
+    assert pytest.approx(1.0) == hooks_race.UPPER + hooks_race.LOWER + hooks_race.SHOWN
+    assert sum(hooks_race.LOWER_PARTS) == pytest.approx(1.0)
+    later = (hooks_race.MOST_ROUNDS - 1) * hooks_race.LATER_LOOK
+    assert hooks_race.FIRST_LOOK + 2 * hooks_race.DARK_LOOK + later == pytest.approx(1.0)
     random = np.random.default_rng(1)
-    race = Race(KnownLight(np.linspace(1.0, 1.001, 64), 3.0, random), 1, [])
+    race = Race(KnownLight(np.linspace(1.0, 1.001, 64), 3.0, random), 1)
     race.enter([(Hang((k / 1000.0, 0.0, 0.0)),) for k in range(64)])
     race.run()
     assert race.rounds <= hooks_race.MOST_ROUNDS

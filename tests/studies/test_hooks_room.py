@@ -7,7 +7,15 @@ from hung import between_tubes
 from small_scenes import box
 
 from raysim.base.errors import RaysimError
-from raysim.studies.hooks.clearances import COVER, LAMP, OTHER, WALL, Clearances, Room
+from raysim.studies.hooks.clearances import (
+    COVER,
+    LAMP,
+    OTHER,
+    WALL,
+    Clearances,
+    Room,
+    comes_near,
+)
 from raysim.studies.hooks.load import Hang, build_stage, find_load
 from raysim.studies.hooks.points import Grid, grid_points
 
@@ -164,3 +172,56 @@ def test_the_grid_has_the_middle_the_planes_and_the_hooks_as_they_are(tmp_path):
     assert len(part) == 2 * 3 * 2
     with pytest.raises(RaysimError, match="larger --spacing"):
         grid_points(load, Grid(spacing=0.001))
+
+
+def test_a_large_drum_of_few_facets_is_no_matter(tmp_path):
+    """570 mm across and 850 mm high in 48 facets: splitting all of it finely is not needed."""
+    from small_scenes import toml_text
+
+    import raysim
+
+    lamp = {"name": "axis", "from": [0, 0, 100], "to": [0, 0, 700], "diameter": 16, "uvc": "2 W"}
+    scene = between_tubes(tmp_path, meshes={"sheet": ball()}, at=[150, 0, 400])
+    drum = trimesh.creation.cylinder(radius=285.0, height=850.0, sections=48)
+    drum.apply_translation([0.0, 0.0, 425.0])
+    drum.export(tmp_path / "drum.stl")
+    put = {"chamber": {"mesh": "drum.stl", "lining": {"reflectance": 0.0}}, "lamp": [lamp]}
+    lines = [
+        f"{key} = {toml_text(put[key]) if key in put else rest}"
+        for key, rest in (line.split(" = ", 1) for line in scene.path.read_text().splitlines())
+    ]
+    scene.path.write_text("\n".join(lines))
+    room = Room(find_load(raysim.load_scene(scene.path)), Clearances(0.015, 0.0, 0.0))
+    flat = 0.285 * np.cos(np.pi / 48)  # of a facet from the axis
+    found = {
+        gap: room.trouble(Hang((flat * c, flat * s, 0.4)))
+        for gap in range(5, 26)
+        for turned in [np.pi / 48 * 7]
+        for c, s in [(1 - (gap / 1000 + 0.020) / flat) * np.array([np.cos(turned), np.sin(turned)])]
+    }
+    assert all(found[gap] == WALL for gap in found if gap < 15)
+    assert all(found[gap] == "" for gap in found if gap > 15 + 2000 * COVER + 0.2)
+
+
+def test_triangles_come_near_as_all_their_spots_say():
+    """Large, small and long thin triangles against points: by spots all over each of them."""
+    from scipy.spatial import cKDTree
+
+    random = np.random.default_rng(3)
+    points = random.normal(0.0, 0.05, (400, 3))
+    tree = cKDTree(points)
+    u, v = np.meshgrid(np.linspace(0, 1, 60), np.linspace(0, 1, 60))
+    u, v = u[u + v <= 1.0], v[u + v <= 1.0]
+    far = near = 0
+    for _ in range(300):
+        corners = random.normal(0.0, 0.2, (1, 3, 3))
+        corners[0, 2] = corners[0, 1] + random.choice([0.003, 0.3]) * random.normal(size=3)
+        a, b, c = corners[0]
+        spots = (1 - u - v)[:, None] * a + u[:, None] * b + v[:, None] * c
+        gap = tree.query(spots)[0].min()
+        said = comes_near(corners, tree, 0.0, 0.02)
+        assert said or gap > 0.02
+        assert not said or gap < 0.02 + 2 * COVER + 0.004  # the spots are up to 4 mm apart
+        near, far = near + said, far + (not said)
+    assert near > 40
+    assert far > 40

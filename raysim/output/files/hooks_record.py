@@ -23,6 +23,7 @@ def hooks_record(study: HookStudy, said: str) -> dict[str, Any]:
         "seed": study.seed,
         "confidence": CONFIDENCE,
         "answer": said,
+        "interrupted": study.interrupted,
         "hung": [entry.name for entry in load.hung],
         "stays": [entry.name for entry in load.stays],
         "clearances_mm": {
@@ -69,16 +70,12 @@ def _number(result: NumberResult) -> dict[str, Any]:
         "layouts": [_layout(one) for one in result.layouts],
         "as_now": None
         if result.now is None
-        else _layout(result.now) | {"told_from_best": not result.now_tied},
-        "against_layout_1": [
-            {
-                "layout": pair.second,
-                "difference_mW_cm2": finite_or_none(to_mW_cm2(pair.difference)),
-                "standard_error_mW_cm2": finite_or_none(to_mW_cm2(pair.error)),
-                "told_apart": pair.told_apart,
-            }
-            for pair in result.pairs
-        ],
+        else _layout(result.now)
+        | {
+            "in_the_way": result.now.in_the_way,
+            "shown_to_be_worse": result.best.beats(result.now),
+        },
+        "worse_than_layout_1": [result.best.beats(one) for one in result.layouts[1:]],
     }
 
 
@@ -89,5 +86,6 @@ def _layout(one: Ranked) -> dict[str, Any]:
         "irradiance_mW_cm2": finite_or_none(to_mW_cm2(one.estimate)),
         "standard_error_mW_cm2": finite_or_none(to_mW_cm2(one.error)),
         "lower_bound_mW_cm2": finite_or_none(to_mW_cm2(one.lower)) if one.has_bound else None,
+        "upper_bound_mW_cm2": finite_or_none(to_mW_cm2(one.upper)),
         "exposure_time_s": finite_or_none(one.time),
     }

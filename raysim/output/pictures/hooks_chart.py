@@ -20,7 +20,7 @@ from raysim.output.pictures.shades import is_wall
 from raysim.output.words.hooks import mm
 from raysim.output.words.numbers import OVER_A_WEEK
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.hooks.light import Fate
+from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookPoint, HookStudy
 

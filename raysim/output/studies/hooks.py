@@ -25,7 +25,7 @@ def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
         kind="UVC hook report",
         title=study.load.scene.written.title,
         answer=answer,
-        more=words.more_lines(study),
+        more=words.page_lines(study),
         repeat=repeat_rows(command, "rays", f"{study.rays:,}"),
     )
 
@@ -38,7 +38,7 @@ def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
 
 def _sections(study: HookStudy, folder: Path) -> list[Section]:
     """Tables and pictures; the pictures are put into `folder`."""
-    chart = write_hooks_map(study, folder / "map.png")
+    chart = (write_hooks_map(study, folder / "map.png"),) if study.points else ()
     best = []
     if not study.best.all_dark:
         pictures = tuple(
@@ -48,15 +48,17 @@ def _sections(study: HookStudy, folder: Path) -> list[Section]:
                 folder / f"layout_{place}.png",
             )
             for place, layout in enumerate(study.best.layouts, 1)
+            if layout.has_bound and not layout.dark
         )
         best = [
-            Section("The best layouts", (), hooks_tables.layouts_table(study.best), pictures),
             Section("Where to drill: layout 1", (), hooks_tables.drill_table(study)),
+            Section("The best layouts", (), hooks_tables.layouts_table(study), pictures),
         ]
     return [
-        Section("How many", (), hooks_tables.numbers_table(study)),
         *best,
-        Section("Map of hook positions", (), None, (chart,)),
+        Section("How many", (), hooks_tables.numbers_table(study)),
+        Section("Map of hook positions", (), None, chart),
+        Section("What else to know", words.details(study)),
     ]
 
 
@@ -74,8 +76,10 @@ def _heading(study: HookStudy, one: NumberResult) -> tuple[str, ...]:
     what = f"Best layout found of {one.number}"
     if one.all_dark:
         what = f"Too dark, as all layouts tried of {one.number}"
+    stopped = ("The run was stopped before its end: a better one may be missing.",)
     return (
         f"{what} by 'raysim hooks' from {study.load.scene.path.name}.",
+        *(stopped if study.interrupted else ()),
         "Run 'raysim dose' on it before setting a timer.",
         CAUTION_LINE,
     )

@@ -1,11 +1,12 @@
-"""The study of hooks in words, in common units."""
+"""The study of hooks in words: what to do, the one number, the one doubt; then the rest."""
 
 import math
 
 from raysim.base.units import minutes_seconds, to_mm
 from raysim.output.words.numbers import OVER_A_WEEK, number
 from raysim.output.words.sentences import SO_DARK, too_dark_words
-from raysim.studies.hooks.light import Fate
+from raysim.studies.hooks.contestant import Fate
+from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
 
 LIGHT = (
@@ -21,8 +22,15 @@ FATE_WORDS = {
 }
 
 
+def measured(study: HookStudy) -> str:
+    """What the three numbers of a hook point mean."""
+    if study.load.scene.written.chamber.inside is None:
+        return "along x / y / z from the origin of the scene"
+    return "from the left wall / from the door / above the floor"
+
+
 def answer(study: HookStudy) -> str:
-    """The sentence to act on."""
+    """The one thing to do."""
     best = study.best
     if best.all_dark and best.best.estimate > 0.0:
         return f"At no hook position will it do: everywhere the darkest spot is {SO_DARK}. {LIGHT}"
@@ -33,16 +41,38 @@ def answer(study: HookStudy) -> str:
                 f"though it found some: it gets too little to be counted well. {LIGHT}"
             )
         return f"No hook position brings light to the darkest spot. {LIGHT}"
+    if _is_now(study, best.best):
+        return "Leave it where it hangs." if best.number == 1 else "Leave them where they hang."
     noun = "respirator" if best.number == 1 else "respirators"
-    it, hooks = ("it", "hook") if best.number == 1 else ("them", "hooks")
-    words = (
-        f"Hang {best.number} {noun}, the {hooks} at {places_words(best.best)}: exposure "
-        f"{minutes_seconds(best.best.time)} (cautious case, from cold lamps), "
-        f"{number(best.per_hour)} respirators per hour"
+    return f"Hang {best.number} {noun} as listed here and in best.toml."
+
+
+def _is_now(study: HookStudy, layout: Ranked) -> bool:
+    return frozenset(layout.layout) == frozenset(study.load.now)
+
+
+def more_lines(study: HookStudy) -> tuple[str, ...]:
+    """The one number and the one doubt, then where each hook goes."""
+    best = study.best
+    if not math.isfinite(best.best.time):
+        return tuple(filter(None, [*_dark_lines(best), _stopped(study)]))
+    doubt = next(iter(doubts(study)), "")
+    places = [f"Hook {k}: {place_words(hang)}" for k, hang in enumerate(best.best.layout, 1)]
+    return tuple(filter(None, (_time_line(best), doubt, f"In mm {measured(study)}.", *places)))
+
+
+def page_lines(study: HookStudy) -> tuple[str, ...]:
+    """The number and the doubt alone, where tables follow."""
+    return tuple(line for line in more_lines(study) if not line.startswith(("Hook ", "In mm ")))
+
+
+def _time_line(best: NumberResult) -> str:
+    about = "" if best.best.has_bound else "about "
+    return (
+        f"Exposure {about}{minutes_seconds(best.best.time)} (cautious case, from cold lamps), "
+        f"{number(best.per_hour)} respirators per hour. Run 'raysim dose' on best.toml before "
+        "setting a timer."
     )
-    if best.now is not None and best.now.layout == best.best.layout:
-        words = f"Leave {it} where {'it hangs' if best.number == 1 else 'they hang'}. {words}"
-    return f"{words}. Run 'raysim dose' on best.toml before setting a timer."
 
 
 def layout_title(place: int, number_: int) -> str:
@@ -50,12 +80,10 @@ def layout_title(place: int, number_: int) -> str:
     return f"Layout {place}: {number_} respirator{'s' if number_ > 1 else ''}"
 
 
-def places_words(layout: Ranked) -> str:
-    """Hook points in mm from left wall, door and floor."""
-    groups = [" / ".join(f"{mm(value)}" for value in hang.at) for hang in layout.layout]
-    turned = [f" turned {hang.turn:g}°" if hang.turn else "" for hang in layout.layout]
-    joined = "; ".join(a + b for a, b in zip(groups, turned, strict=True))
-    return f"{joined} mm (from the left wall / from the door / above the floor)"
+def place_words(hang: Hang) -> str:
+    """A hook point in mm from left wall, door and floor, and its turn."""
+    place = " / ".join(mm(value) for value in hang.at)
+    return f"{place}, turned {hang.turn:g}°" if hang.turn else place
 
 
 def mm(value: float) -> str:
@@ -63,19 +91,17 @@ def mm(value: float) -> str:
     return f"{round(float(to_mm(value)), 1):g}"
 
 
-def more_lines(study: HookStudy) -> tuple[str, ...]:
-    """Qualifications of the answer."""
-    best = study.best
-    lines = [_hung_words(study), _other_shapes(study)]
-    if best.all_dark:
-        return tuple(filter(None, [*_dark_lines(best), *lines]))
-    lines += [_ties(best), _others(best), _now_words(study)]
-    if len(study.numbers) > 1:
-        lines.append(_number_words(study))
+def doubts(study: HookStudy) -> list[str]:
+    """What qualifies the answer, the gravest first."""
+    found = [_stopped(study), _touching(study), _other_shapes(study), _nearer_now(study)]
+    return [*filter(None, [*found, _ties(study), _others(study.best)])]
+
+
+def details(study: HookStudy) -> tuple[str, ...]:
+    """All else that there is to say."""
+    lines = [*doubts(study)[1:], _now_words(study), _hung_words(study)]
     if study.beyond is not None:
         lines.append(f"No layout of {study.beyond} was found that keeps clear.")
-    if study.touching:
-        lines.append(f"In this layout {'; '.join(study.touching[:3])}.")
     if study.loading == 0.0:
         lines.append(
             "Respirators per hour leave out loading and unloading: give --loading, such as "
@@ -84,34 +110,48 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
     if any(one.number > 1 for one in study.numbers):
         lines.append(
             "Layouts of several were traced with all in place, but found by a greedy search with "
-            "exchanges: a better one may have been missed."
+            "exchanges, and among even rows: a better one may have been missed."
         )
     return tuple(filter(None, lines))
 
 
 def _dark_lines(result: NumberResult) -> list[str]:
-    """Findings where every layout tried is too dark."""
+    """Findings where no layout tried has a time."""
     lines = []
-    if result.best.worst is not None and result.best.estimate > 0.0:
+    if result.all_dark and result.best.worst is not None and result.best.estimate > 0.0:
         lines.append(too_dark_words(result.best.worst))
     if result.number == 1:
         lines.append("Tried was one respirator at a time; more of them bring no more light.")
     return lines
 
 
+def _stopped(study: HookStudy) -> str:
+    if not study.interrupted:
+        return ""
+    bound = "" if study.best.best.has_bound else "; its time is an estimate without a bound"
+    return (
+        f"This run was stopped before its end: {study.best.tried} layouts of {study.best.number} "
+        f"were tried by then, a better one may be missing{bound}."
+    )
+
+
+def _touching(study: HookStudy) -> str:
+    return f"In this layout {'; '.join(study.touching[:3])}." if study.touching else ""
+
+
 def _hung_words(study: HookStudy) -> str:
     load, clear = study.load, study.clearances
     along = f" with {', '.join(entry.name for entry in load.along)}" if load.along else ""
     stays = ", ".join(entry.name for entry in load.stays)
-    points, left = len(study.points), sum(study.no_room.values())
+    left = sum(study.no_room.values())
     why = "; ".join(f"{count} {reason}" for reason, count in study.no_room.most_common())
     words = (
         f"What was hung everywhere: {load.model.name}{along}"
-        f"{f'; in the box stays {stays}' if stays else ''}. {points} of {points + left} hook "
-        f"positions keep {mm(clear.wall)} mm from walls, {mm(clear.lamp)} mm from lamps and "
-        f"{mm(clear.other)} mm from all else"
+        f"{f'; in the box stays {stays}' if stays else ''}. {len(study.points)} hook positions "
+        f"that keep {mm(clear.wall)} mm from walls, {mm(clear.lamp)} mm from lamps and "
+        f"{mm(clear.other)} mm from all else were tried"
     )
-    return f"{words} (left out: {why})." if left else f"{words}."
+    return f"{words} ({left} left out: {why})." if left else f"{words}."
 
 
 def _other_shapes(study: HookStudy) -> str:
@@ -122,21 +162,21 @@ def _other_shapes(study: HookStudy) -> str:
     if other is None:
         return ""
     return (
-        f"{other.name} has another shape than {model.name}, which was hung in its place: try "
-        f'--hang "{other.name}" as well.'
+        f"This holds for the shape of {model.name}, hung everywhere; {other.name} has another: "
+        f'try --hang "{other.name}" as well.'
     )
 
 
-def _ties(result: NumberResult) -> str:
+def _ties(study: HookStudy) -> str:
     """Which of the layouts shown differ from the best one by more than noise."""
-    if not result.pairs:
-        return ""
-    tied = [pair.second for pair in result.pairs if not pair.told_apart]
+    best, *others = study.best.layouts
+    tied = [k for k, one in enumerate(others, 2) if not best.beats(one)]
     if not tied:
-        return "Layout 1 is better than each of the others shown (95 % confidence each)."
+        return ""
+    named = [f"{k} (as now)" if _is_now(study, study.best.layouts[k - 1]) else str(k) for k in tied]
     return (
-        f"Layout 1 and {' and '.join(tied)} cannot be told apart at this run's confidence (95 %): "
-        "take the one that is easier to build."
+        f"Layout 1 is not shown to be better (95 % confidence) than layout "
+        f"{' or '.join(named)}: take the one that is easiest to build."
     )
 
 
@@ -146,38 +186,37 @@ def _others(result: NumberResult) -> str:
     if result.could_gain <= 0.0:
         return f"It beats every other of the {result.tried} layouts tried (95 % confidence)."
     cut = max(100.0 * result.could_gain / (1.0 + result.could_gain), 0.1)
-    dark = f", {result.dark} would take {OVER_A_WEEK}" if result.dark else ""
     return (
-        f"No other layout of {result.number} that was tried ({result.tried} in all) could cut this "
-        f"time by more than {cut:.2g} % (95 % confidence); {result.worse} were shown to be "
-        f"worse, {result.aside} looked darker and were not followed further{dark}."
+        f"None of the {result.tried} layouts of {result.number} tried could cut this time by more "
+        f"than {cut:.2g} % (95 % confidence)."
     )
+
+
+def _nearer_now(study: HookStudy) -> str:
+    """The present load, where it hangs nearer than asked and is not shown to be worse."""
+    now = study.best.now
+    if now is None or not now.in_the_way or study.best.best.beats(now):
+        return ""
+    words = _now_time(study.best.number, now)
+    return f"{words}; not chosen: it hangs nearer than asked ({now.in_the_way})."
 
 
 def _now_words(study: HookStudy) -> str:
     """Result of the present hooks, if this number of respirators was asked for."""
     result = next((one for one in study.numbers if one.now is not None), None)
-    if result is None or result.now is None or result.now.layout == study.best.best.layout:
+    if result is None or result.now is None or _is_now(study, study.best.best):
         return ""
-    about = "" if result.now.has_bound else "about "
-    if not math.isfinite(result.now.time):
-        time = f"it would take {OVER_A_WEEK}" if result.now.dark else "no time can be vouched for"
-        return f"{_as_now(result.number)} {time}."
-    words = f"{_as_now(result.number)} it would take {about}{minutes_seconds(result.now.time)}"
-    if result.number != study.best.number:
-        return f"{words}."
-    if result.now_tied:
-        return f"{words}, which this run cannot tell from the best."
-    return f"{words}, which is longer beyond the noise (95 % confidence)."
+    words = _now_time(result.number, result.now)
+    if result.number == study.best.number and study.best.best.beats(result.now):
+        words += ", which is longer beyond the noise (95 % confidence)"
+    return "" if _nearer_now(study) else f"{words}."
 
 
-def _as_now(number_: int) -> str:
-    return "On the hook as it is now" if number_ == 1 else f"On the {number_} hooks as they are now"
-
-
-def _number_words(study: HookStudy) -> str:
-    parts = [
-        f"{one.number}: {'too dark' if one.all_dark else number(one.per_hour)}"
-        for one in study.numbers
-    ]
-    return f"Respirators per hour by how many hang at a time: {', '.join(parts)}."
+def _now_time(number_: int, now: Ranked) -> str:
+    where = (
+        "On the hook as it is now" if number_ == 1 else f"On the {number_} hooks as they are now"
+    )
+    if not math.isfinite(now.time):
+        time = f"it would take {OVER_A_WEEK}" if now.dark else "no time can be vouched for"
+        return f"{where} {time}"
+    return f"{where} it would take {'' if now.has_bound else 'about '}{minutes_seconds(now.time)}"

@@ -1,8 +1,10 @@
 """The study of hooks in tables, in common units."""
 
+import math
+
 from raysim.assess.fixings import nearest_wall
 from raysim.base.units import minutes_seconds
-from raysim.output.words.hooks import FATE_WORDS, mm, places_words
+from raysim.output.words.hooks import FATE_WORDS, measured, mm, place_words
 from raysim.output.words.numbers import (
     OVER_A_WEEK,
     irradiance_words,
@@ -11,9 +13,9 @@ from raysim.output.words.numbers import (
     spot_words,
 )
 from raysim.output.words.table import Table, table_of
-from raysim.studies.hooks.light import Fate
+from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang
-from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
+from raysim.studies.hooks.result import HookStudy, Ranked
 
 
 def numbers_table(study: HookStudy) -> Table:
@@ -22,7 +24,9 @@ def numbers_table(study: HookStudy) -> Table:
     note = (
         "Cautious case, the best layout found of each number; times from cold lamps (every cycle "
         f"warms up anew), from the bound. Loading and unloading: {loading}. Set aside: looked "
-        "worse, not shown to be worse. Each row holds with 95 % confidence by itself."
+        "worse, not shown to be worse. With 95 % confidence for each number, all at once: the "
+        "bounds of what is shown hold, and the best layout tried is not among those shown to be "
+        "worse."
     )
     return table_of(
         study.numbers,
@@ -45,27 +49,40 @@ def _irradiance(layout: Ranked) -> str:
     return irradiance_words(layout.estimate, layout.error)
 
 
-def layouts_table(result: NumberResult) -> Table:
-    """The best layouts of one number: hooks, time, worst face (mW/cm2), differs or not."""
+def layouts_table(study: HookStudy) -> Table:
+    """The layouts shown of the best number, the present one with them: hooks, time, worst face."""
+    best = study.best.best
     note = (
-        "Cautious case. Traced with all respirators in place. Told apart: the worst face of "
-        "layout 1 gets more, at 95 % confidence for each comparison."
+        f"Hooks in mm {measured(study)}. Cautious case, traced with all respirators in place. "
+        "Shown to be worse: its upper bound lies below the lower bound of layout 1."
     )
-    told = {pair.second: "yes" if pair.told_apart else "no" for pair in result.pairs}
+    named = [(f"layout {place}", one) for place, one in enumerate(study.best.layouts, 1)]
+    now = study.best.now
+    if now is not None and now.in_the_way:
+        named.append((f"as now: {now.in_the_way}", now))
     return table_of(
-        [(f"layout {place}", layout) for place, layout in enumerate(result.layouts, 1)],
+        named,
         {
             "": lambda entry: entry[0],
-            "hooks": lambda entry: places_words(entry[1]),
+            "hooks": lambda entry: "; ".join(place_words(hang) for hang in entry[1].layout),
             "worst face": lambda entry: _worst_words(entry[1]),
-            "told from layout 1": lambda entry: told.get(entry[0], ""),
+            "shown to be worse": lambda entry: _told(best, entry[1]),
             "exposure time": lambda entry: _about(entry[1]) + _time(entry[1]),
             "mW/cm² ± standard error": lambda entry: _irradiance(entry[1]),
-            "95% bound": lambda entry: milliwatts(entry[1].lower) if entry[1].has_bound else "",
+            "from": lambda entry: milliwatts(entry[1].lower) if entry[1].has_bound else "",
+            "to": lambda entry: _upper(entry[1]),
         },
         words=4,
         note=note,
     )
+
+
+def _told(best: Ranked, other: Ranked) -> str:
+    return "" if other is best else "yes" if best.beats(other) else "no"
+
+
+def _upper(layout: Ranked) -> str:
+    return milliwatts(layout.upper) if math.isfinite(layout.upper) else ""
 
 
 def _about(layout: Ranked) -> str:

@@ -3,7 +3,8 @@
 The sketch takes from each respirator the share of directions that its neighbours cover. It is a
 screening only: it decides which layouts are traced, with all respirators in place, and in which
 order, and no number of it is shown to anybody. The search is greedy with exchanges, from several
-starts and for several strengths of mutual shading, so the very best layout may be missed.
+starts and for several strengths of mutual shading, so the very best layout may be missed; even rows
+are sketched as well.
 """
 
 from collections.abc import Sequence
@@ -12,6 +13,7 @@ import numpy as np
 
 from raysim.studies.hooks.clearances import Room
 from raysim.studies.hooks.load import Hang, Layout
+from raysim.studies.hooks.rows import rows
 
 STRENGTHS = (1.0, 2.0, 4.0)  # of mutual shading, as multiples of the covered share of directions
 MOST_SHADE = 0.9
@@ -25,19 +27,22 @@ class Sketch:
     ----------
     hangs : sequence of Hang
         Points with room.
-    alone : (points,) float64, W/m2
-        Irradiance of the worst face of a single respirator there.
     """
 
-    def __init__(self, hangs: Sequence[Hang], alone: np.ndarray, room: Room, seed: int) -> None:
-        self.hangs = list(hangs)
-        self.alone = np.log(np.maximum(alone, 1e-9 * max(float(alone.max()), 1e-300)))
+    def __init__(self, hangs: Sequence[Hang], room: Room, seed: int) -> None:
+        self.hangs, self.room = list(hangs), room
+        self.places = np.array([(*hang.at, hang.turn) for hang in hangs])
+        self.alone = np.zeros(len(hangs))  # as if all points were alike
         self.apart = np.zeros((len(hangs), len(hangs)), bool)
         for i, one in enumerate(hangs):
             for j, other in enumerate(hangs[:i]):
                 self.apart[i, j] = self.apart[j, i] = room.apart(one, other)
         self.covered = covered_share(self.hangs, room.hung)
         self.random = np.random.Generator(np.random.Philox(seed))
+
+    def know(self, alone: np.ndarray) -> None:
+        """Take note of the irradiance (points,) of a single one's worst face, W/m2, anywhere."""
+        self.alone = np.log(np.maximum(alone, 1e-9 * max(float(alone.max()), 1e-300)))
 
     def layouts(self, number: int, most: int) -> list[Layout]:
         """Up to `most` unlike layouts of a number of respirators, the likeliest first."""
@@ -56,8 +61,38 @@ class Sketch:
         ranked = sorted(found, key=lambda key: (-found[key], sorted(key)))
         return [self._layout(key) for key in ranked[:most]]
 
+    def rows(self, number: int, most: int, middle: np.ndarray) -> list[Layout]:
+        """Up to `most` even layouts about the `middle` (2,), m, of the box, the likeliest first."""
+        found = rows(number, self.hangs, self.room, middle)
+        return sorted(found, key=self._guess, reverse=True)[:most]
+
+    def _guess(self, layout: Layout) -> float:
+        """As `_worst`, of points that need not be among those of the sketch."""
+        covered = np.minimum(STRENGTHS[1] * covered_share(layout, self.room.hung), MOST_SHADE)
+        alone = self.alone[[self._nearest(hang) for hang in layout]]
+        return float((alone + np.log1p(-covered).sum(axis=1)).min())
+
+    def _nearest(self, hang: Hang) -> int:
+        """The point of the sketch nearest to a hook point, of those with its turn if any."""
+        off = np.linalg.norm(self.places[:, :3] - hang.at, axis=1)
+        return int((off + 1e3 * (self.places[:, 3] != hang.turn)).argmin())
+
+    def _include(self, layout: Layout) -> None:
+        """Add points that are not in the sketch yet, with the light of the nearest one."""
+        for hang in layout:
+            if hang not in self.hangs:
+                near = self._nearest(hang)
+                apart = np.array([self.room.apart(hang, other) for other in self.hangs])
+                self.apart = np.block([[self.apart, apart[:, None]], [apart, False]])
+                self.alone = np.append(self.alone, self.alone[near])
+                self.hangs.append(hang)
+                self.places = np.vstack([self.places, (*hang.at, hang.turn)])
+        if len(self.covered) < len(self.hangs):
+            self.covered = covered_share(self.hangs, self.room.hung)
+
     def moved(self, layout: Layout, member: int, most: int) -> list[Layout]:
         """Up to `most` layouts with one respirator moved, the likeliest moves first."""
+        self._include(layout)
         rest = [self.hangs.index(hang) for hang in layout]
         gone = rest.pop(member)
         score = self._with_each(rest, STRENGTHS[1])

@@ -7,116 +7,60 @@ it. The same round takes the same random numbers for all layouts (common random 
 Kelton, "Simulation Modeling and Analysis", ch. 11).
 """
 
-from dataclasses import dataclass, field, replace
-from enum import Enum, auto
+from dataclasses import replace
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
+from raysim.base.progress import nobody_watching
 from raysim.dose.judge import spot
-from raysim.dose.result import Spot
-from raysim.estimate.bounds import MOST_ROUNDS, ROUND_ERROR, batch_mean, t_quantile
+from raysim.estimate.bounds import MOST_ROUNDS, ROUND_ERROR, batch_mean, mean_upper_bound
 from raysim.estimate.cells import in_cells
-from raysim.estimate.darkness import CLOSE_PATHS, DARK_ERRORS
-from raysim.estimate.face_sides import Sites, judged_sites
-from raysim.scene.triangles import SceneTriangles
+from raysim.estimate.darkness import CLOSE_PATHS
+from raysim.estimate.face_sides import GUESS_ERRORS, Sites, judged_sites
+from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.load import Layout, Load, build_stage
 from raysim.studies.tracer import Tracer, WorstOfCases
-from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES
 
 CELL_PATHS, DARK_CELL_PATHS, FACE_PATHS = 1, 4, 4  # per batch, of the rounds that choose faces
-PILOTS = 10  # layouts looked at all over
+PILOTS, FURTHER_PILOTS = 10, 3  # layouts looked at all over, without and with dark cells known
 SUSPECTS, SCOUTED = 24, 0.2  # darkest face-sides of a scouted layout; its precision
 DARK_CELLS, DARKEST_CELLS, DARK_FACES = 24, 8, 10  # that go on to the next round, per layout
 SCOUT_ERROR = MOST_ROUNDS * ROUND_ERROR  # of its lower bound, which nobody uses
-MOST_DARK_FACES = 3  # faces of a layout that seem too dark to wait for and get more paths
-
-
-class Fate(Enum):
-    """What became of a layout in its race."""
-
-    RACING = auto()
-    FINALIST = auto()
-    WORSE = auto()  # shown to be worse than another one
-    ASIDE = auto()  # looked darker, not shown to be worse
-    TOO_DARK = auto()  # a face would take longer than anyone waits
-
-
-@dataclass
-class Contestant:
-    """One layout on trial; irradiances in W/m2, cautious case.
-
-    Attributes
-    ----------
-    sites : (dark faces,) int64
-        Rows of the judged face-sides that could be the worst.
-    mean, error : (dark faces,) float64
-        Of the last round at them.
-    upper : float
-        Upper bound on the worst face.
-    lower : float
-        Lower bound on the worst face, whichever it is; 0 before all were looked at.
-    worst : Spot or None
-        The worst face, once all were looked at.
-    """
-
-    layout: Layout
-    triangles: SceneTriangles
-    arrays: KernelScene | None
-    sites: np.ndarray
-    mean: np.ndarray
-    error: np.ndarray
-    upper: float = np.inf
-    lower: float = 0.0
-    worst: Spot | None = None
-    fate: Fate = Fate.RACING
-    found: WorstOfCases | None = field(default=None, repr=False)
-
-    @property
-    def estimate(self) -> float:
-        """Irradiance of the worst face, as far as known (definition)."""
-        return float(self.mean.min()) if self.worst is None else self.worst.irradiance
-
-    @property
-    def estimate_error(self) -> float:
-        """Standard error of `estimate`."""
-        if self.worst is not None:
-            return self.worst.standard_error
-        return float(self.error[self.mean.argmin()])
-
-    def leave(self, fate: Fate) -> None:
-        """Take no further part in the race: the arrays to trace it by are given up."""
-        self.fate, self.arrays = fate, None
+MOST_CLOSE = 4 * CLOSE_PATHS  # paths per batch of a face that seems too dark to wait for
+# The last look at a layout that is shown: paths per batch for each of two looks, and the faces.
+SHOWN_PATHS, SHOWN_FACES, LAST_FACES = 250_000 // PATH_BATCHES, 32, 3
 
 
 class Light(Tracer):
     """Backward tracing of layouts of one number of respirators."""
 
     def __init__(self, load: Load, number: int, options: RunOptions) -> None:
-        super().__init__(load.scene, options)
+        super().__init__(load.scene, replace(options, progress=nobody_watching))
         self.stage = build_stage(load, number)
         self.sites = judged_sites(self.stage.triangles)
         self.cells = in_cells(self.stage.triangles, self.sites)
         self.once_dark = np.zeros(0, np.int64)  # cells that were dark in one of the pilots
-        self.pilots = 0
+        self.pilots = PILOTS  # layouts that are yet to be looked at all over
         self.suspects = np.zeros(0, np.int64)  # face-sides looked at in every layout
 
     def contestant(self, layout: Layout, seed: int) -> Contestant:
         """A layout with its darkest faces found: cells, then dark cells, then their faces.
 
-        The first PILOTS layouts are looked at all over; the others only in cells that were dark
-        in one of those, since the same spots of a respirator are dark nearly everywhere. Suspects
-        are looked at in any case. What is missed so makes an upper bound wider, not wrong.
+        The first layouts (`pilots`) are looked at all over; the others only in cells that were
+        dark in one of those, since the same spots of a respirator are dark nearly everywhere.
+        Suspects are looked at in any case. What is missed so makes an upper bound wider, not wrong.
         """
         nobody, nothing = np.zeros(0, np.int64), np.zeros(0)
-        triangles = self.stage.placed(layout)
-        one = Contestant(layout, triangles, kernel_scene(triangles), nobody, nothing, nothing)
-        tried = self.once_dark if self.pilots >= PILOTS else np.arange(len(self.cells.faces))
+        one = Contestant(layout, None, None, nobody, nothing, nothing)
+        self.set_up(one)
+        tried = np.arange(len(self.cells.faces)) if self.pilots else self.once_dark
         dark = self._darkest(one, tried, CELL_PATHS, seed)[:DARK_CELLS]
-        if self.pilots < PILOTS:
-            self.pilots += 1
+        if self.pilots:
+            self.pilots -= 1
             self.once_dark = np.union1d(self.once_dark, dark)
         darkest = self._darkest(one, dark, DARK_CELL_PATHS, seed + 1)[:DARKEST_CELLS]
         faces = [self.cells.members(int(cell)) for cell in darkest]
@@ -125,6 +69,12 @@ class Light(Tracer):
         first = np.argsort(mean, kind="stable")[:DARK_FACES]
         one.sites, one.mean, one.error = sites[first], mean[first], error[first]
         return one
+
+    def set_up(self, one: Contestant) -> None:
+        """What a layout is traced by, if it was given up or never there."""
+        if one.arrays is None or one.triangles is None:
+            one.triangles = self.stage.placed(one.layout)
+            one.arrays = kernel_scene(one.triangles)
 
     def _darkest(self, one: Contestant, cells: np.ndarray, paths: int, seed: int) -> np.ndarray:
         """Cells, the darkest first."""
@@ -152,39 +102,86 @@ class Light(Tracer):
         wanted = [2 * group[places[:, 0]] + places[:, 1] for group in self.stage.groups]
         self.suspects = np.union1d(self.suspects, np.searchsorted(codes, np.concatenate(wanted)))
 
+    def know_dark_cells(self, single: "Light") -> None:
+        """Take over the cells that were dark of one respirator alone, for every respirator."""
+        each = len(single.cells.faces)
+        groups = each * np.arange(len(self.stage.groups))
+        dark = (groups[:, None] + single.once_dark).ravel()
+        self.once_dark = np.union1d(self.once_dark, dark)
+        self.pilots = max(self.pilots - PILOTS + FURTHER_PILOTS, 0)
+
     def look(self, one: Contestant, paths: int, seed: int, error: float) -> None:
         """A fresh look at the darkest faces: `paths` per batch and face.
 
-        The upper bound fails with a probability of at most `error`, shared among the faces (union
-        bound). A face on which these paths found no light has none: it may be that they missed it.
+        The upper bound fails with a probability of at most `error`, half of it for the face that
+        was darkest before, the rest shared among the others (union bound). A face on which these
+        paths found no light has none: it may be that they missed it.
         """
-        one.mean, one.error = batch_mean(self.batches_of(one, one.sites, paths, seed))
-        quantile = t_quantile(error / len(one.sites), PATH_BATCHES)
-        upper = np.where(one.mean > 0.0, one.mean + quantile * one.error, np.inf)
+        risk = np.full(len(one.sites), 0.5 * error / max(len(one.sites) - 1, 1))
+        risk[one.mean.argmin()] = 0.5 * error
+        mean, spread = batch_mean(self.batches_of(one, one.sites, paths, seed))
+        upper = mean_upper_bound(mean, spread, PATH_BATCHES, risk)
+        one.mean, one.error = mean, spread
         one.upper = min(one.upper, float(upper.min()))
 
-    def look_for_too_dark(self, one: Contestant, seed: int) -> None:
-        """Take a layout out of which a face is too dark to wait for (`refine` says how).
+    def look_at_worst(self, one: Contestant, seed: int, error: float) -> None:
+        """Bring the upper bound of a layout down: a last look at the faces that seem its worst.
 
-        Only faces that seem so are looked at, with paths enough to have found some light.
+        The one that seemed the very worst is often one of many that are as dark, and seemed darker
+        by chance. So a first look chooses among SHOWN_FACES, and a second one judges.
         """
-        dark = np.flatnonzero(self.seems_dark(one.mean, one.error))
-        order = np.argsort(one.mean[dark], kind="stable")
-        for face in dark[order][:MOST_DARK_FACES]:
-            site = one.sites[face]
-            batches = self.batches_of(one, one.sites[[face]], CLOSE_PATHS, seed)
-            (one.mean[face],), (one.error[face],) = batch_mean(batches)
-            if self.seems_dark(one.mean[face], one.error[face], DARK_ERRORS):
-                light = (one.mean[face], one.error[face], 0.0)
-                one.worst = spot(
-                    one.triangles, self.sites.faces[site], self.sites.sides[site], light
-                )
-                self._too_dark(one)
+        faces = one.sites if one.found is None else self.faces_of(one, SHOWN_FACES)
+        paths = SHOWN_PATHS // len(faces)
+        light = self.batches_of(one, faces, paths, seed).mean(axis=1)
+        faces = faces[np.argsort(light, kind="stable")[:LAST_FACES]]
+        last = batch_mean(self.batches_of(one, faces, SHOWN_PATHS // len(faces), seed + 1))
+        upper = mean_upper_bound(*last, PATH_BATCHES, error / len(faces))
+        one.upper = min(one.upper, float(upper.min()))
+
+    def look_for_too_dark(
+        self, one: Contestant, seed: int, error: float, sites: np.ndarray | None = None
+    ) -> None:
+        """Take a layout out of which a face is too dark to wait for: its upper bound says so.
+
+        Looked at are `sites`, by default the faces that seem too dark, the darkest first, with
+        paths enough; the bounds fail with a probability of at most `error` in all. A layout with a
+        face on which even these found no light leaves the race in any case.
+        """
+        if sites is None:
+            dark = np.flatnonzero(self.seems_dark(one.mean, one.error))
+            sites = one.sites[dark[np.argsort(one.mean[dark], kind="stable")]]
+        week = self.requirement.week_irradiance
+        for site in sites:
+            light = self._close_look(one, site, seed, error / len(sites))
+            if one.upper < week or light[0] <= 0.0:
+                face, side = self.sites.faces[site], self.sites.sides[site]
+                assert one.triangles is not None
+                one.worst = spot(one.triangles, face, side, (*light, 0.0))
+                one.lower = 0.0
+                one.leave(Fate.TOO_DARK if one.upper < week else Fate.ASIDE)
                 return
 
-    def _too_dark(self, one: Contestant) -> None:
-        one.leave(Fate.TOO_DARK)
-        one.lower, one.upper = 0.0, min(one.upper, self.requirement.week_irradiance)
+    def _close_look(
+        self, one: Contestant, site: int, seed: int, error: float
+    ) -> tuple[float, float]:
+        """Irradiance of one face and its error, from paths enough; brings the upper bound down.
+
+        No light in n paths: E is at most M times the share p of paths that bring some, where M is
+        the largest exitance of a lamp, and (1 - p)^n > `error` (binomial law). M is also about the
+        most that one path can bring, since lamp points are chosen by what they give.
+        """
+        assert one.arrays is not None
+        geometry = one.arrays.geometry
+        factors = self.factors[CAUTIOUS][geometry.tube_lamp]
+        most = float((geometry.tube_exitance * factors).max()) * -np.log(error) / PATH_BATCHES
+        needed = 1.1 * most / max(self.requirement.week_irradiance, 1e-300)
+        paths = int(np.clip(needed, CLOSE_PATHS, MOST_CLOSE))
+        batches = self.batches_of(one, np.array([site]), paths, seed)
+        (mean,), (spread,) = found = batch_mean(batches)
+        (upper,) = mean_upper_bound(*found, PATH_BATCHES, error)
+        one.upper = min(one.upper, float(upper) if mean > 0.0 else most / paths)
+        one.mean[one.sites == site], one.error[one.sites == site] = mean, spread
+        return float(mean), float(spread)
 
     def look_all_over(
         self, one: Contestant, precision: float, seed: int, error: float
@@ -192,10 +189,10 @@ class Light(Tracer):
         """Worst face of a layout from all its faces, with a lower bound that fails with `error`.
 
         `refine` looks up to MOST_ROUNDS times and stops by what it saw: the error is spent on them.
-        A layout that turns out too dark has no lower bound, and its fate says so.
         """
         assert one.arrays is not None
-        one.found = found = self.worst(
+        assert one.triangles is not None
+        found = self.worst(
             one.arrays,
             one.triangles,
             self.sites,
@@ -204,9 +201,7 @@ class Light(Tracer):
             seed=seed,
             round_error=error / MOST_ROUNDS,
         )
-        one.lower = max(one.lower, found.bound(0))
-        if found.dark[0].any():
-            self._too_dark(one)
+        one.found, one.lower = found, max(one.lower, found.bound(0))
         one.worst = replace(found.worst(0), lower_bound=one.lower)
         return found
 
@@ -220,16 +215,21 @@ class Light(Tracer):
         return np.asarray((total / np.bincount(owner, self.sites.areas))[owner])
 
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
-        """The darkest face-sides of a layout that was looked at all over, rows of `sites`."""
+        """The darkest face-sides of a layout that was looked at all over, rows of `sites`.
+
+        By the upper end of what each may get: the lowest of many noisy values is noise.
+        """
         assert one.found is not None
         state = one.found.state
         looked = np.flatnonzero(state.rounds > 0)
-        return looked[np.argsort(state.mean[0, looked], kind="stable")[:count]]
+        mean, error = state.mean[0, looked], state.error[0, looked]
+        return looked[np.argsort(mean + GUESS_ERRORS * error, kind="stable")[:count]]
 
     def batches_of(
         self, one: Contestant, chosen: np.ndarray, paths: int, seed: int, of: Sites | None = None
     ) -> np.ndarray:
         """Irradiance of some face-sides, or cells, by batch, W/m2, (chosen, batches)."""
         assert one.arrays is not None
+        assert one.triangles is not None
         starts = (of or self.sites).targets(chosen)
         return self.batches(one.arrays, one.triangles, starts, paths, seed)[0]

@@ -18,7 +18,7 @@ def listed_points(
     points: Sequence[tuple[float, float, float]], turns: Sequence[float]
 ) -> list[Hang]:
     """Every point (m) with every turn (degrees)."""
-    return [Hang(_tidy(point), turn) for point in points for turn in turns]
+    return [Hang(tidy(point), turn) for point in points for turn in turns]
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,7 @@ def _is_within(hang: Hang, planes: Sequence[float], ranges: tuple[Range, Range])
     return inside and any(abs(hang.at[2] - z) < 1e-6 for z in planes)
 
 
-def _tidy(point: Sequence[float]) -> tuple[float, float, float]:
+def tidy(point: Sequence[float]) -> tuple[float, float, float]:
+    """A point (m) without meaningless digits."""
     x, y, z = (round(float(value), DIGITS + 3) for value in point)
     return x, y, z

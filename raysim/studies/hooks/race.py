@@ -6,11 +6,18 @@ aside all the same, so that each round costs about as much as the one before (se
 those are *not* shown to be worse, but their upper bounds are kept, and say how much better than
 the winner they could be at the most.
 
-Error probability, 1 - CONFIDENCE in all for each number of respirators: the best layout of those
-that entered together is one fixed layout, so its upper bound has to hold, at each of MOST_ROUNDS
-rounds and for each entry (UPPER_ERROR, in equal parts), and so have the lower bounds of the
-MOST_LOWER layouts that were held against others (LOWER_ERROR, in equal parts). Union bound. What
-enters later is chosen by what was seen before, and is looked at with fresh random numbers.
+All verdicts of a race follow from its bounds, and hold at once but for the error probability
+1 - CONFIDENCE (union bound), for each number of respirators by itself. It is spent in three parts:
+
+- UPPER on upper bounds while the race goes on. They have to hold for two fixed layouts, the best
+  one of those that entered together and the present one (FIXED), and for each entry: half at the
+  first look, which most layouts get no more than, a tenth at each close look at faces that seem too
+  dark, the rest in equal parts at the other rounds.
+- LOWER on the lower bounds of layouts of which all faces are looked at, in parts (LOWER_PARTS).
+- SHOWN on the last upper bounds, of the layouts that are shown (MOST_SHOWN).
+
+What enters later, and what is shown, is chosen by what was seen before, and is looked at with
+fresh random numbers.
 
 Sources: successive elimination, Paulson, "A sequential procedure for selecting the population with
 the largest mean from k normal populations", Ann. Math. Stat. 35 (1964); Even-Dar, Mannor and
@@ -19,77 +26,113 @@ Somekh, "Almost optimal exploration in multi-armed bandits", ICML (2013) [all fr
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from raysim.base.progress import Progress, nobody_watching
 from raysim.estimate.bounds import CONFIDENCE
-from raysim.studies.hooks.light import PILOTS, Contestant, Fate, Light
+from raysim.studies.hooks.contestant import Contestant, Fate
+from raysim.studies.hooks.light import PILOTS, Light
 from raysim.studies.hooks.load import Layout
 
-UPPER_ERROR = 0.02
-LOWER_ERROR = 1.0 - CONFIDENCE - UPPER_ERROR
-MOST_ROUNDS, MOST_LOWER = 8, 4
+UPPER, LOWER, SHOWN = 0.4, 0.5, 0.1  # shares of the error probability
+ERROR = 1.0 - CONFIDENCE
+FIXED = 2
+LOWER_PARTS = (0.4, 0.3, 0.1, 0.1, 0.1)  # few races need more than two
+MOST_ROUNDS = 8
+FIRST_LOOK, DARK_LOOK = 0.5, 0.1  # of UPPER, the latter on entering and after all faces were seen
+LATER_LOOK = (1.0 - FIRST_LOOK - 2 * DARK_LOOK) / (MOST_ROUNDS - 1)
 FIRST_PATHS = 16  # per batch and face
+FOLLOWED_PATHS, MOST_FOLLOWED = 192, 32  # the same of layouts set aside, and how many of them
 FINALISTS = 3
+MOST_SHOWN = FINALISTS + 1
 HELD_FROM = 40  # layouts: with fewer, dropping early saves less than its lower bound costs
 ROUGH = 0.1  # precision of the lower bound that the hopeless are held against
 STEP, ENTRY = 1000, 100_000  # between seeds of unlike purpose, and of unlike entries
-DARK = 500  # seed of the round at what seems too dark
+DARK, LAST = 500, 700  # seeds: of the rounds at what seems too dark, of the last upper bounds
 
 
 @dataclass
 class Race:
     """Layouts of one number of respirators, with what each was found to give.
 
-    `lower` is a lower bound (W/m2) that the worst face of some layout is known to reach;
-    `lower_left` how many more of them the error probability allows; `entries` how often layouts
-    may enter.
+    `lower` is a lower bound (W/m2) that the worst face of some layout is known to reach; `entries`
+    is how often layouts may enter; `present` the layout of the scene as it is, if it takes part.
     """
 
     light: Light
     seed: int
-    everyone: list[Contestant]
+    entries: int = 1
+    progress: Progress = nobody_watching
+    everyone: list[Contestant] = field(default_factory=list)
+    present: Contestant | None = None
     lower: float = 0.0
     rounds: int = 0
-    lower_left: int = MOST_LOWER
-    entries: int = 1
+    looked_all_over: int = 0
     entered: int = 0
 
     @property
-    def round_error(self) -> float:
-        """Error probability of the upper bound of one layout at one round (definition)."""
-        return UPPER_ERROR / (MOST_ROUNDS * self.entries)
+    def upper_error(self) -> float:
+        """Error probability of the upper bounds of one layout from one entry (definition)."""
+        return UPPER * ERROR / (FIXED * self.entries)
 
     @property
     def finalists(self) -> list[Contestant]:
-        """Layouts still in the race, the brightest worst face first (definition)."""
-        left = [one for one in self.everyone if one.fate in (Fate.RACING, Fate.FINALIST)]
-        return sorted(left, key=lambda one: -one.estimate)
+        """Layouts that can still win, the brightest worst face first (definition)."""
+        return sorted(
+            (
+                one
+                for one in self.everyone
+                if one.fate in (Fate.RACING, Fate.FINALIST) and not one.in_the_way
+            ),
+            key=lambda one: -one.estimate,
+        )
 
-    def enter(self, layouts: Sequence[Layout]) -> None:
-        """Put further layouts on trial, at most `entries` times."""
+    def enter(
+        self, layouts: Sequence[Layout], present: Layout | None = None, in_the_way: str = ""
+    ) -> None:
+        """Put further layouts on trial, at most `entries` times.
+
+        The `present` one with them, if it takes part; with something `in_the_way` it is compared,
+        but cannot win.
+        """
         assert self.entered < self.entries
         seed = (self.seed + ENTRY * self.entered) % 2**64
         self.entered += 1
         known = {frozenset(one.layout) for one in self.everyone}
-        fresh = [layout for layout in layouts if frozenset(layout) not in known]
-        found: dict[int, Contestant] = {}
-        for k in _spread(len(fresh)):
-            found[k] = one = self.light.contestant(fresh[k], seed)
-            self.light.look(one, FIRST_PATHS, seed + STEP, self.round_error)
-            self.light.look_for_too_dark(one, seed + DARK)
-            self.light.options.progress(_title(fresh[k]), len(found), len(fresh))
-        self.everyone += [found[k] for k in range(len(fresh))]
+        unlike = {frozenset(one): one for one in [*([present] if present else []), *layouts]}
+        fresh = [layout for key, layout in unlike.items() if key not in known]
+        before, places = list(self.everyone), {}
+        for done, k in enumerate(_spread(len(fresh)), 1):
+            one = self.light.contestant(fresh[k], seed)
+            if present is not None and set(fresh[k]) == set(present):
+                self.present, one.in_the_way = one, in_the_way
+            self.light.look(one, FIRST_PATHS, seed + STEP, FIRST_LOOK * self.upper_error)
+            self.light.look_for_too_dark(one, seed + DARK, DARK_LOOK * self.upper_error)
+            places[k] = one
+            self.everyone = before + [places[k] for k in sorted(places)]
+            self.progress("trying layouts", done, len(fresh))
 
     def look_all_over(self, one: Contestant, precision: float) -> None:
-        """All faces of one layout, which gives it a lower bound; not more than MOST_LOWER times."""
-        if self.lower_left > 0:
-            self.lower_left -= 1
-            number = MOST_LOWER - self.lower_left
-            seed = (self.seed + STEP * (MOST_ROUNDS + 1 + number)) % 2**64
-            self.light.look_all_over(one, precision, seed, LOWER_ERROR / MOST_LOWER)
+        """All faces of one layout, which gives it a lower bound, as often as LOWER_PARTS has."""
+        if not self.can_look_all_over:
+            return
+        part = LOWER_PARTS[self.looked_all_over]
+        self.looked_all_over += 1
+        seed = (self.seed + STEP * (MOST_ROUNDS + 1 + self.looked_all_over)) % 2**64
+        found = self.light.look_all_over(one, precision, seed, part * LOWER * ERROR)
+        if found.dark[0].any():
+            site = np.array([found.worst_site(0)])
+            error = DARK_LOOK * self.upper_error
+            self.light.look_for_too_dark(one, seed + DARK, error, site)
+        if not one.in_the_way:
             self.lower = max(self.lower, one.lower)
+
+    @property
+    def can_look_all_over(self) -> bool:
+        """Whether there is error probability left for one more lower bound (definition)."""
+        return self.looked_all_over < len(LOWER_PARTS)
 
     def run(self, keep: int = FINALISTS) -> None:
         """Looks with ever more paths until `keep` layouts are left."""
@@ -107,9 +150,9 @@ class Race:
             paths, self.rounds = 2 * paths, self.rounds + 1
             left = self.finalists
             for number, one in enumerate(left):
-                seed = self.seed + STEP * (self.rounds)
-                self.light.look(one, paths, seed, self.round_error)
-                self.light.options.progress("tracing the close calls", number + 1, len(left))
+                seed = self.seed + STEP * self.rounds
+                self.light.look(one, paths, seed, LATER_LOOK * self.upper_error)
+                self.progress("the close calls", number + 1, len(left))
         left = self.finalists
         for one in left[:keep]:
             one.fate = Fate.FINALIST
@@ -118,42 +161,81 @@ class Race:
 
     def _hold_against(self, leader: Contestant) -> None:
         """Lower bound of the layout that looks best; its dark faces are looked at from then on."""
+        self.progress("every face of the brightest", 0, 1)
         self.look_all_over(leader, ROUGH)
-        if leader.fate is Fate.TOO_DARK:
+        if leader.fate is not Fate.RACING:
             return
         leader.sites = np.union1d(leader.sites, self.light.faces_of(leader, len(leader.sites)))
         leader.worst = None  # of a rough run, for the bound only
         seed = self.seed + STEP * (2 * MOST_ROUNDS)
         leader.upper = np.inf  # this round takes the place of its first one
-        self.light.look(leader, FIRST_PATHS, seed, self.round_error)
+        self.light.look(leader, FIRST_PATHS, seed, FIRST_LOOK * self.upper_error)
 
     def _drop(self) -> None:
         for one in self.everyone:
             if one.fate in (Fate.RACING, Fate.ASIDE) and one.upper < self.lower:
                 one.leave(Fate.WORSE)
 
-    def finish(self, precision: float, all_of_them: bool) -> list[Contestant]:
-        """Look all over finalists until the one that looks best has been, or all; best first.
-
-        Of layouts that are all too dark the least dark: never none.
-        """
-        while self.lower_left > 0:
+    def finish(self, precision: float) -> None:
+        """Look all over the finalists until the one that looks best has been."""
+        while self.can_look_all_over:
             left = self.finalists
-            if all_of_them:
-                left = [one for one in left if one.worst is None]
             if not left or left[0].worst is not None:
                 break
+            self.progress("every face of the best", 0, 1)
             self.look_all_over(left[0], precision)
         self._drop()
-        left = self.finalists or [max(self.everyone, key=lambda one: one.estimate)]
-        return sorted(left, key=lambda one: one.worst is None)
+
+    def show(self, precision: float) -> list[Contestant]:
+        """Look all over what is shown, the best first, and bring its upper bounds down."""
+        self.finish(precision)
+        blank = [one for one in self._shown() if one.worst is None]
+        for number, one in enumerate(blank):
+            self.progress("every face of what is shown", number, len(blank))
+            self.light.set_up(one)
+            self.look_all_over(one, precision)
+        shown = self._shown()
+        for number, one in enumerate(shown[:MOST_SHOWN]):
+            if one.found is not None and one.fate is not Fate.TOO_DARK:
+                self.light.set_up(one)
+                seed = (self.seed + STEP * (3 * MOST_ROUNDS) + LAST + 2 * number) % 2**64
+                self.light.look_at_worst(one, seed, SHOWN * ERROR / MOST_SHOWN)
+        self._follow_up()
+        return shown
+
+    def _follow_up(self) -> None:
+        """One more round for what was set aside early and leaves most open: then it is known."""
+        if self.rounds >= MOST_ROUNDS:
+            return  # no error probability is left for one
+        left = [one for one in self.everyone if one.fate is Fate.ASIDE and one.worst is None]
+        left.sort(key=lambda one: -one.upper)
+        for number, one in enumerate(left[:MOST_FOLLOWED]):
+            self.progress("what was set aside", number, len(left))
+            if one.upper >= self.lower:
+                self.light.set_up(one)
+                seed = (self.seed + STEP * (4 * MOST_ROUNDS)) % 2**64
+                self.light.look(one, FOLLOWED_PATHS, seed, LATER_LOOK * self.upper_error)
+                one.leave(Fate.ASIDE)
+        self._drop()
+
+    @property
+    def ranking(self) -> list[Contestant]:
+        """Finalists, the brightest first; of layouts that are all out the brightest.
+
+        Once no more may be looked at all over, those that were come first.
+        """
+        clear = [one for one in self.everyone if not one.in_the_way]
+        left = self.finalists or sorted(clear, key=lambda one: -one.estimate)[:1]
+        return left if self.can_look_all_over else sorted(left, key=lambda one: one.worst is None)
+
+    def _shown(self) -> list[Contestant]:
+        """The ranking, and the present layout with it; what cannot win comes last."""
+        ranking, present = self.ranking, self.present
+        shown = ranking if present is None or present in ranking else [*ranking, present]
+        return sorted(shown, key=lambda one: (one.in_the_way, one.worst is None, -one.estimate))
 
 
 def _spread(count: int) -> list[int]:
     """All numbers below `count`, first some that lie evenly among them: the pilots."""
     first = [round(k) for k in np.linspace(0, count - 1, min(PILOTS, count))]
     return list(dict.fromkeys([*first, *range(count)]))
-
-
-def _title(layout: Layout) -> str:
-    return f"trying layouts of {len(layout)}" if len(layout) > 1 else "trying hook positions"

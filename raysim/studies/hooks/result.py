@@ -9,9 +9,8 @@ from raysim.base.figures import Figures
 from raysim.dose.result import Spot
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.clearances import Clearances
-from raysim.studies.hooks.light import Fate
+from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang, Layout, Load
-from raysim.studies.pairs import Pair
 
 
 @dataclass(frozen=True)
@@ -33,6 +32,8 @@ class Ranked(Figures):
         Irradiance of the judged face-sides as the mean over their cell of 1 cm2, for pictures.
     dark : bool
         Whether a face was found too dark to wait for.
+    in_the_way : str
+        What of it comes nearer than asked; "" for nothing.
     """
 
     layout: Layout
@@ -45,11 +46,16 @@ class Ranked(Figures):
     time: float
     field: np.ndarray
     dark: bool
+    in_the_way: str = ""
 
     @property
     def has_bound(self) -> bool:
         """Whether all faces were looked at, so that `time` rests on a bound."""
         return self.worst is not None
+
+    def beats(self, other: "Ranked") -> bool:
+        """Whether its worst face gets more, with the confidence of the study (definition)."""
+        return bool(self.lower > other.upper)
 
 
 @dataclass(frozen=True)
@@ -58,29 +64,23 @@ class NumberResult(Figures):
 
     Attributes
     ----------
-    pairs : tuple of Pair
-        The best layout against each of the others shown; for the best number only.
     tried, worse, aside, dark : int
-        Layouts traced; shown to be worse; set aside without proof; found too dark to wait for.
+        Layouts traced; shown to be worse than the best; left without proof; found too dark.
     now : Ranked or None
         The hooks of the scene as they are, if they are as many.
-    now_tied : bool
-        Whether these cannot be told from the best layout.
     per_hour : float
         Respirators per hour with the best layout, loading included.
     upper_of_others : float
-        Largest upper bound on the worst face of the other layouts tried, W/m2.
+        Largest upper bound on the worst face of the other layouts that keep clear, W/m2.
     """
 
     number: int
     layouts: tuple[Ranked, ...]
-    pairs: tuple[Pair, ...]
     tried: int
     worse: int
     aside: int
     dark: int
     now: Ranked | None
-    now_tied: bool
     per_hour: float
     upper_of_others: float
 
@@ -134,6 +134,8 @@ class HookStudy(Figures):
         What `raysim check` would say of contacts in the best layout.
     loading : float
         Seconds between two cycles.
+    interrupted : bool
+        Whether it was stopped before its end: fewer layouts, and times without a bound.
     """
 
     load: Load
@@ -147,3 +149,4 @@ class HookStudy(Figures):
     touching: tuple[str, ...]
     loading: float
     rays: int
+    interrupted: bool = False
