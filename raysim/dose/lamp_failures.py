@@ -1,8 +1,9 @@
-"""What is left of the light when a lamp fails, from the tallies of each lamp, with no new trace.
+"""What is left of the light when a lamp fails, from the tallies of each lamp.
 
 Transport is linear in the lamps: irradiance without lamp k is the sum over the others, face-side
 by face-side. The worst face-side may then be another one, so the bound is taken anew over all
-judged face-sides: from photon counts everywhere, and from backward paths where there are any.
+judged face-sides: from photon counts everywhere, and from backward paths where there are any. The
+darkest of each failure get some paths more (`settle_failures`).
 """
 
 import difflib

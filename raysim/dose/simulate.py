@@ -19,6 +19,7 @@ from raysim.dose.lamp_failures import lamps_left
 from raysim.dose.look_again import look_again
 from raysim.dose.poses_apart import pose_results
 from raysim.dose.result import Result
+from raysim.dose.settle_failures import settle_failures
 from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
 from raysim.estimate.meter import METER_PATHS
 from raysim.estimate.refine import refine, refine_best
@@ -200,7 +201,7 @@ def _trace_back(
     progress: Progress,
     checkpoint: Checkpoint,
 ) -> None:
-    """Backward paths from the darkest face-sides, then from the brightest.
+    """Backward paths from the darkest face-sides, the brightest, and the darkest without a lamp.
 
     Raises
     ------
@@ -226,3 +227,4 @@ def _trace_back(
     # and what is broken off there goes on from the checkpoint before it.
     checkpoint.save_if_due()
     refine_best(backward, sites, state, run.factors, progress)
+    settle_failures(run, backward, progress)

@@ -44,7 +44,7 @@ BRIGHTEST = ((128, 8), (16, 64))
 # Rays of a run of up to so many sites; with more of them it may take more, as first paths alone
 # take some 200 for each.
 MOST_RAYS, SITES_FOR_THEM = 120_000_000, 400_000
-PATHS_PER_STEP = 400_000  # between two calls of the progress bar
+PATHS_PER_STEP = 100_000  # between two calls of the progress bar
 STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
 
 
@@ -309,6 +309,16 @@ def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarr
     bound[:, state.rounds[chosen] >= MOST_ROUNDS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
     state.paths, state.rays = int(run.paths.sum()) * ROUND_BATCHES, run.rays
+
+
+def take_over(run: Paths, state: Refinement, factors: np.ndarray) -> None:
+    """Fill a state with what the paths of another one, whose rows it has, say of other `factors`.
+
+    Sites that were looked at as often as may be are left as they are.
+    """
+    looked = np.flatnonzero((state.row >= 0) & (state.rounds < MOST_ROUNDS))
+    for some in np.array_split(looked, max(len(looked) // STARTS_AT_ONCE, 1)):
+        _update(run, state, some, factors)
 
 
 def _join(

@@ -1,6 +1,7 @@
 """What is compared, and what is left of a study that was stopped."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,8 @@ from running import shows_cautions
 
 from raysim.base.errors import RaysimError
 from raysim.output.studies import hooks as written
-from raysim.output.words.hooks import answer, more_lines
+from raysim.output.words.hooks import answer, doubts, more_lines
+from raysim.scene.file.written import Meter
 from raysim.studies.hooks import Clearances, light, study
 from raysim.studies.hooks.clearances import LAMP, Room
 from raysim.studies.hooks.contestant import Contestant, Fate
@@ -47,6 +49,11 @@ def test_the_load_as_it_hangs_is_compared_though_it_is_no_candidate(tmp_path):
     assert found.best.best.layout == found.load.now
     assert found.best.now.layout == found.load.now
     assert answer(found) == "Leave it where it hangs."
+    assert "meter readings" not in " ".join(doubts(found))
+    scene = found.load.scene
+    read = scene.written.model_copy(update={"meter": [Meter.model_construct(reading=12.0)]})
+    load = replace(found.load, scene=replace(scene, written=read))
+    assert "without the meter readings" in " ".join(doubts(replace(found, load=load)))
 
 
 def test_the_load_as_it_hangs_does_not_win_if_it_hangs_too_near(tmp_path):

@@ -4,6 +4,7 @@ import math
 
 from raysim.base.units import minutes_seconds, to_mm
 from raysim.output.words.numbers import OVER_A_WEEK, number
+from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK, too_dark_words
 from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang
@@ -93,7 +94,8 @@ def mm(value: float) -> str:
 
 def doubts(study: HookStudy) -> list[str]:
     """What qualifies the answer, the gravest first."""
-    found = [_stopped(study), _touching(study), _other_shapes(study), _nearer_now(study)]
+    read = without_readings(study.load.scene.written)
+    found = [_stopped(study), _touching(study), read, _other_shapes(study), _nearer_now(study)]
     return [*filter(None, [*found, _ties(study), _others(study.best)])]
 
 

@@ -1,0 +1,74 @@
+"""More backward paths from what is darkest when a lamp fails, lamp by lamp, in the same run."""
+
+import numpy as np
+
+from raysim.base.progress import Progress
+from raysim.dose.dose_run import DoseRun
+from raysim.estimate.refine import refine, take_over
+from raysim.estimate.refinement import forward_only
+from raysim.transport.poses import BackwardCycle
+
+PRECISION = 0.1  # of the worst spot of each failure, which is told for comparison only
+SHARE = 1 / 3  # of all that was traced so far may go into all failures together
+
+
+class _CautiousPaths:
+    """The paths of a run, cautious case alone; the rest is that of `Paths`."""
+
+    def __init__(self, run: BackwardCycle) -> None:
+        self._run = run
+        self.batches, self.add_starts = run.batches, run.add_starts
+        self.add_paths, self.stop_reading = run.add_paths, run.stop_reading
+
+    @property
+    def paths(self) -> np.ndarray:
+        return self._run.paths
+
+    @property
+    def reads(self) -> np.ndarray:
+        return self._run.reads
+
+    @property
+    def rays(self) -> int:
+        return self._run.rays
+
+    def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
+        return self._run.batch_irradiance(chosen)[..., :1]
+
+
+def settle_failures(run: DoseRun, backward: BackwardCycle, progress: Progress) -> None:
+    """Add paths to `backward` until the worst spot without each burning lamp is known fairly well.
+
+    What `run` knows of the light of all lamps stays as it is; `lamp_failures` reads the rest from
+    the tallies of the lamps.
+    """
+    state, paths = run.state, _CautiousPaths(backward)
+    burning = np.flatnonzero(run.factors[0] > 0.0)
+    if len(burning) < 2:
+        return
+    allowed = SHARE * (backward.rays + run.forward.segments) / len(burning)
+    at = (slice(None), run.sites.faces, run.sites.sides)
+    light, variance = run.by_lamp[0][at], run.by_lamp_variance[0][at]
+    for lamp in burning:
+        factors = run.factors[:1].copy()
+        factors[0, lamp] = 0.0
+        weights = factors[0][:, None]
+        mean = (light * weights).sum(axis=0)[None]
+        error = np.sqrt((variance * weights**2).sum(axis=0))[None]
+        without = forward_only(mean, error, np.zeros_like(mean))
+        without.cases_decided, without.too_dark = 1, state.too_dark
+        without.row, without.rounds, without.reads = (
+            values.copy() for values in (state.row, state.rounds, state.reads)
+        )
+        take_over(paths, without, factors)
+        refine(
+            paths,
+            run.sites,
+            without,
+            factors,
+            precision=PRECISION,
+            progress=progress,
+            most_rays=backward.rays + allowed,
+        )
+        state.row, state.rounds, state.reads = without.row, without.rounds, without.reads
+        state.paths, state.rays = without.paths, without.rays
