@@ -3,7 +3,7 @@
 Transport is linear in the lamps: irradiance without lamp k is the sum over the others, face-side
 by face-side. The worst face-side may then be another one, so the bound is taken anew over all
 judged face-sides: from photon counts everywhere, and from backward paths where there are any. The
-darkest of each failure get some paths more (`settle_failures`).
+darkest of each failure get some paths more (`trace_failures`).
 """
 
 import difflib

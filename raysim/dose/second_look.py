@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 from raysim.base.cases import CAUTIOUS
 from raysim.base.errors import Fault, Level
 from raysim.base.fault_codes import Code
+from raysim.base.figures import Figures
 from raysim.dose.exposure import Requirement
 from raysim.dose.result import CaseResult, Spot
 
 
 @dataclass(frozen=True)
-class SecondLook:
+class SecondLook(Figures):
     """What the original meshes get at the darkest spots of the thinned ones.
 
     `spots` are the worst by case and object, with `face` and `side` of the nearest thinned one;

@@ -19,7 +19,7 @@ from raysim.dose.lamp_failures import lamps_left
 from raysim.dose.look_again import look_again
 from raysim.dose.poses_apart import pose_results
 from raysim.dose.result import Result
-from raysim.dose.settle_failures import settle_failures
+from raysim.dose.trace_failures import trace_failures
 from raysim.estimate.bounds import CONFIDENCE, FORWARD_ERROR
 from raysim.estimate.meter import METER_PATHS
 from raysim.estimate.refine import refine, refine_best
@@ -227,4 +227,4 @@ def _trace_back(
     # and what is broken off there goes on from the checkpoint before it.
     checkpoint.save_if_due()
     refine_best(backward, sites, state, run.factors, progress)
-    settle_failures(run, backward, progress)
+    trace_failures(run, backward, progress)

@@ -21,7 +21,7 @@ FIRST_ROUND_ERROR = 0.012
 MOST_ROUNDS = 8
 # By so much, at most, a mean that read the photons' counts may be too bright because tiles have an
 # extent. Bounds are taken lower by it, and what sets a timer reads no counts.
-# Own estimate; tests/physics/test_reading.py looks for worse.
+# Own estimate; tests/physics/test_known_light.py looks for worse.
 READING_ERROR = 0.05
 MANY = 1e6  # events: beyond, Garwood's bound is Student's of as many batches
 ROUND_ERROR = (1.0 - CONFIDENCE - FORWARD_ERROR - FIRST_ROUND_ERROR) / (MOST_ROUNDS - 1)

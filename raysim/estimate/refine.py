@@ -311,13 +311,9 @@ def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarr
     state.paths, state.rays = int(run.paths.sum()) * ROUND_BATCHES, run.rays
 
 
-def take_over(run: Paths, state: Refinement, factors: np.ndarray) -> None:
-    """Fill a state with what the paths of another one, whose rows it has, say of other `factors`.
-
-    Sites that were looked at as often as may be are left as they are.
-    """
-    looked = np.flatnonzero((state.row >= 0) & (state.rounds < MOST_ROUNDS))
-    for some in np.array_split(looked, max(len(looked) // STARTS_AT_ONCE, 1)):
+def take_over(run: Paths, state: Refinement, sites: np.ndarray, factors: np.ndarray) -> None:
+    """Bring a state up to date with paths that were traced for another one with the same rows."""
+    for some in np.array_split(sites, max(len(sites) // STARTS_AT_ONCE, 1)):
         _update(run, state, some, factors)
 
 

@@ -341,7 +341,7 @@ PATHS = {
     "mesh-reserved": Case("no such file", put("object", 0, "mesh", value="CON.stl")),
     "mesh-is-the-scene": Case("not a mesh format", put("object", 0, "mesh", value="scene.toml")),
     "mesh-is-the-folder": Case("not a mesh format", put("object", 0, "mesh", value=".")),
-    "mesh-archive": Case("not a mesh format", put("object", 0, "mesh", value="bomb.3mf")),
+    "mesh-archive": Case("not a mesh format", put("object", 0, "mesh", value="bomb.zip")),
     "chamber-of-both": Case("either inside", put("chamber", "mesh", value="plate.ply")),
     "chamber-of-a-plate": Case(
         "is not closed", put("chamber", value={"mesh": "plate.ply", "lining": "foil"})

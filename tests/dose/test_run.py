@@ -266,7 +266,7 @@ def test_the_mean_is_not_that_of_face_sides_looked_at_until_they_were_bright(pla
         assert stats.ttest_ind(paths, photons, equal_var=False).pvalue > 0.01
         # The control: the mean of what the map shows is too large.
         larger = stats.ttest_ind(plain, photons, equal_var=False, alternative="greater")
-        assert larger.pvalue < 0.01
+        assert larger.pvalue < 0.05
 
 
 def test_the_timer_gives_the_bound_just_what_is_asked(both):

@@ -3,7 +3,7 @@
 import io
 import zipfile
 from array import array
-from collections.abc import Iterator
+from collections.abc import Iterator, MutableSequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,8 +21,8 @@ class _Shape:
     """One object: corners and triangles, or other objects in their places."""
 
     name: str
-    corners: "array[float]" = field(default_factory=lambda: array("d"))
-    faces: "array[int]" = field(default_factory=lambda: array("q"))
+    corners: MutableSequence[float] = field(default_factory=lambda: array("d"))
+    faces: MutableSequence[int] = field(default_factory=lambda: array("q"))
     pieces: list[_Placed] = field(default_factory=list)
 
 

@@ -36,39 +36,39 @@ class _CautiousPaths:
         return self._run.batch_irradiance(chosen)[..., :1]
 
 
-def settle_failures(run: DoseRun, backward: BackwardCycle, progress: Progress) -> None:
+def trace_failures(run: DoseRun, backward: BackwardCycle, progress: Progress) -> None:
     """Add paths to `backward` until the worst spot without each burning lamp is known fairly well.
 
-    What `run` knows of the light of all lamps stays as it is; `lamp_failures` reads the rest from
-    the tallies of the lamps.
+    `lamp_failures` reads them from the tallies of the lamps. They serve the light of all lamps too.
     """
     state, paths = run.state, _CautiousPaths(backward)
+    before = state.rounds.copy()
     burning = np.flatnonzero(run.factors[0] > 0.0)
     if len(burning) < 2:
         return
     allowed = SHARE * (backward.rays + run.forward.segments) / len(burning)
     at = (slice(None), run.sites.faces, run.sites.sides)
     light, variance = run.by_lamp[0][at], run.by_lamp_variance[0][at]
-    for lamp in burning:
-        factors = run.factors[:1].copy()
-        factors[0, lamp] = 0.0
-        weights = factors[0][:, None]
-        mean = (light * weights).sum(axis=0)[None]
-        error = np.sqrt((variance * weights**2).sum(axis=0))[None]
-        without = forward_only(mean, error, np.zeros_like(mean))
-        without.cases_decided, without.too_dark = 1, state.too_dark
-        without.row, without.rounds, without.reads = (
-            values.copy() for values in (state.row, state.rounds, state.reads)
-        )
-        take_over(paths, without, factors)
-        refine(
-            paths,
-            run.sites,
-            without,
-            factors,
-            precision=PRECISION,
-            progress=progress,
-            most_rays=backward.rays + allowed,
-        )
-        state.row, state.rounds, state.reads = without.row, without.rounds, without.reads
-        state.paths, state.rays = without.paths, without.rays
+    try:
+        for lamp in burning:
+            factors = run.factors[:1].copy()
+            factors[0, lamp] = 0.0
+            weights = factors[0][:, None]
+            mean = (light * weights).sum(axis=0)[None]
+            error = np.sqrt((variance * weights**2).sum(axis=0))[None]
+            without = forward_only(mean, error, np.zeros_like(mean))
+            without.cases_decided, without.too_dark = 1, state.too_dark
+            # The same arrays: every look at a site counts for both.
+            without.row, without.rounds, without.reads = state.row, state.rounds, state.reads
+            take_over(paths, without, np.flatnonzero(without.row >= 0), factors)
+            refine(
+                paths,
+                run.sites,
+                without,
+                factors,
+                precision=PRECISION,
+                progress=progress,
+                most_rays=backward.rays + allowed,
+            )
+    finally:
+        take_over(backward, state, np.flatnonzero(state.rounds > before), run.factors)
