@@ -13,7 +13,7 @@ from small_scenes import small_scene, write_scene
 import raysim
 import raysim.library.surfaces
 import raysim.studies.linings.bench
-import raysim.studies.pairs
+import raysim.studies.linings.compare
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
@@ -45,7 +45,6 @@ from raysim.studies.linings.columns import (
 )
 from raysim.studies.linings.run import AS_WRITTEN
 from raysim.studies.linings.run import study as study_of
-from raysim.studies.pairs import pair_of
 from raysim.studies.tracer import WorstOfCases
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
@@ -235,7 +234,7 @@ def irradiance_of_tube(corners, start, end, radius, watts, points=200):
 def study(scene):
     """Six linings and the box as it is (foil); fewer paths than usual for each pair of them."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(raysim.studies.pairs, "PAIRED_PATHS", 100_000)
+        patch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 100_000)
         return study_of(
             scene,
             [find_surface(name) for name in NAMES],
@@ -360,17 +359,6 @@ def test_far_apart_linings_are_told_apart_where_many_faces_are_nearly_the_darkes
         assert brighter.lower_bound > 2.0 * darker.irradiance
         assert study.better(first, second)
     assert answer(study).startswith(f"Line the box with {ptfe.name}: ")
-
-
-def test_only_doubtful_faces_need_a_difference():
-    """What lies above the other's level anyway may differ as it likes; what was not traced not."""
-    better = np.array([[3.0, 3.1, 2.9, 3.0], [5.0, 5.1, 4.9, 5.0]])
-    other = np.array([[1.0, 1.1, 0.9, 1.2], [9.0, 9.1, 8.9, 9.0]])
-    names = ("bright", "dark")
-    assert pair_of(names, better, other, 0).told_apart
-    assert pair_of(names, better, other, 1).told_apart
-    assert not pair_of(names, better, other, 2).told_apart
-    assert not pair_of(names, better[:1], other[:1], 2).told_apart
 
 
 def test_the_answer_holds_the_box_against_the_best_not_against_its_neighbour(study):
@@ -579,7 +567,7 @@ def test_cells_hold_every_judged_face_side_once(scene):
 
 
 def test_command_writes_all_and_says_what_to_do(tmp_path, monkeypatch):
-    monkeypatch.setattr(raysim.studies.pairs, "PAIRED_PATHS", 50_000)
+    monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
     write_scene(tmp_path)
     words = ("linings", "scene.toml", "--lining", "foil", "--lining", "white paint")
     words += ("--price", "foil=2", "--precision", "0.2", "--no-walls", "--out", "out")
@@ -599,7 +587,7 @@ def test_command_writes_all_and_says_what_to_do(tmp_path, monkeypatch):
 
 def test_a_surface_of_the_scene_is_a_lining_like_any_other(tmp_path, monkeypatch):
     """It was refused: "no surface is called this"."""
-    monkeypatch.setattr(raysim.studies.pairs, "PAIRED_PATHS", 50_000)
+    monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
     own = {"name": "our panels", "reflectance": 0.9, "reflectance_low": 0.85}
     write_scene(tmp_path, small_scene() | {"surface": [own]})
     words = ("linings", "scene.toml", "--lining", "Our Panels", "--price", "our panels=3")

@@ -2,7 +2,12 @@
 
 Under the better-looking one it gets no less than the bound of its row, under the other no more than
 what one dark face-side of that gets, chosen before and traced afresh. Where the two ranges overlap,
-paired differences as in `pairs` may still tell, at the face-sides whose bound lies in the overlap.
+paired differences may still tell, at the face-sides whose bound lies in the overlap: min E_A less
+min E_B is at least E_A(f) - E_B(f), where f is the worst of A. So if E_A - E_B has a lower bound
+above zero at every face-side that could be the worst of A, then A is better. Differences are taken
+batch by batch from fresh paths with the same random numbers, whose noise largely cancels.
+
+Source: common random numbers, e.g. Law and Kelton, "Simulation Modeling and Analysis", ch. 11.
 """
 
 import math
@@ -15,11 +20,12 @@ from raysim.base.figures import Figures
 from raysim.estimate.bounds import CONFIDENCE, batch_mean, t_quantile
 from raysim.studies.linings.bench import LiningBench
 from raysim.studies.linings.columns import Variant, column_scene
-from raysim.studies.pairs import contenders, paths_each
 from raysim.studies.tracer import WorstOfCases
 from raysim.transport.paths import PATH_BATCHES
 
 MOST_CONTENDERS = 32  # face-sides per lining
+PAIRED_PATHS = 500_000  # of one comparison, about
+COULD_BE_WORST = 3.0  # standard errors
 LEVEL_ERROR = 0.001  # that the worst face gets more than it is said to get at most
 
 Looked = tuple[Variant, WorstOfCases, int]  # the last is the column of the cautious case
@@ -50,6 +56,23 @@ class LiningPair(Figures):
     def told_apart(self) -> bool:
         """Whether `first` is better, with the stated confidence (definition)."""
         return self.least > self.most or self.same_paths > 0.0
+
+
+def contenders(found: WorstOfCases, column: int) -> np.ndarray:
+    """Rows of the sites that could be the worst of a column, darkest first.
+
+    Their bound lies below what the worst gets, with room for its error.
+    """
+    worst = found.worst_site(column)
+    state = found.state
+    least = state.mean[column, worst] + COULD_BE_WORST * state.error[column, worst]
+    order = np.argsort(state.bound[column], kind="stable")
+    return order[: max(int((state.bound[column] < least).sum()), 1)]
+
+
+def paths_each(sites: int) -> int:
+    """Paths per batch of each of so many sites of one comparison."""
+    return max(PAIRED_PATHS // (sites * PATH_BATCHES), 8)
 
 
 def most_light(looked: Sequence[Looked], bench: LiningBench, seed: int) -> list[float]:
