@@ -12,36 +12,12 @@ PRECISION = 0.1  # of the worst spot of each failure, which is told for comparis
 SHARE = 1 / 3  # of all that was traced so far may go into all failures together
 
 
-class _CautiousPaths:
-    """The paths of a run, cautious case alone; the rest is that of `Paths`."""
-
-    def __init__(self, run: BackwardCycle) -> None:
-        self._run = run
-        self.batches, self.add_starts = run.batches, run.add_starts
-        self.add_paths, self.stop_reading = run.add_paths, run.stop_reading
-
-    @property
-    def paths(self) -> np.ndarray:
-        return self._run.paths
-
-    @property
-    def reads(self) -> np.ndarray:
-        return self._run.reads
-
-    @property
-    def rays(self) -> int:
-        return self._run.rays
-
-    def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
-        return self._run.batch_irradiance(chosen)[..., :1]
-
-
 def trace_failures(run: DoseRun, backward: BackwardCycle, progress: Progress) -> None:
     """Add paths to `backward` until the worst spot without each burning lamp is known fairly well.
 
     `lamp_failures` reads them from the tallies of the lamps. They serve the light of all lamps too.
     """
-    state, paths = run.state, _CautiousPaths(backward)
+    state = run.state
     before = state.rounds.copy()
     burning = np.flatnonzero(run.factors[0] > 0.0)
     if len(burning) < 2:
@@ -60,9 +36,9 @@ def trace_failures(run: DoseRun, backward: BackwardCycle, progress: Progress) ->
             without.cases_decided, without.too_dark = 1, state.too_dark
             # The same arrays: every look at a site counts for both.
             without.row, without.rounds, without.reads = state.row, state.rounds, state.reads
-            take_over(paths, without, np.flatnonzero(without.row >= 0), factors)
+            take_over(backward, without, np.flatnonzero(without.row >= 0), factors)
             refine(
-                paths,
+                backward,
                 run.sites,
                 without,
                 factors,

@@ -19,12 +19,12 @@ CONFIDENCE = 0.95
 FORWARD_ERROR = 0.008
 FIRST_ROUND_ERROR = 0.012
 MOST_ROUNDS = 8
+ROUND_ERROR = (1.0 - CONFIDENCE - FORWARD_ERROR - FIRST_ROUND_ERROR) / (MOST_ROUNDS - 1)
 # By so much, at most, a mean that read the photons' counts may be too bright because tiles have an
-# extent. Bounds are taken lower by it, and what sets a timer reads no counts.
+# extent. Its bound is taken lower by it, whether or not it comes to set a timer.
 # Own estimate; tests/physics/test_known_light.py looks for worse.
 READING_ERROR = 0.05
 MANY = 1e6  # events: beyond, Garwood's bound is Student's of as many batches
-ROUND_ERROR = (1.0 - CONFIDENCE - FORWARD_ERROR - FIRST_ROUND_ERROR) / (MOST_ROUNDS - 1)
 
 
 def count_variance(total: np.ndarray, squares: np.ndarray, batches: int) -> np.ndarray:

@@ -297,7 +297,7 @@ def _add_round(
 def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarray) -> None:
     """Means, errors and bounds of the chosen sites from all their paths."""
     batches = run.batch_irradiance(state.row[chosen])
-    scores = np.einsum("tblc,cl->tbc", batches, factors)
+    scores = np.einsum("tblc,cl->tbc", batches[..., : len(factors)], factors)
     total, total_error = batch_mean(scores)
     state.path_error[:, chosen] = total_error.T
     _join(state, chosen, run.paths[state.row[chosen]], total.T, total_error.T)
@@ -312,7 +312,10 @@ def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarr
 
 
 def take_over(run: Paths, state: Refinement, sites: np.ndarray, factors: np.ndarray) -> None:
-    """Bring a state up to date with paths that were traced for another one with the same rows."""
+    """Bring a state up to date with paths that were traced for another one with the same rows.
+
+    `factors` (cases, lamps) are those of the state, which may have the first cases of the run only.
+    """
     for some in np.array_split(sites, max(len(sites) // STARTS_AT_ONCE, 1)):
         _update(run, state, some, factors)
 

@@ -10,7 +10,7 @@ from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.photons import PhotonRun
 
 # Points of lamps that are looked at from the start of a path, in dark linings: direct light then
-# decides. Dark is where a photon flies no more segments than this, on average.
+# decides. Dark is where a photon flies no more segments than this, on average (own choice).
 LAMP_POINTS, FEW_SEGMENTS = 4, 2.5
 MOST_PLANES = 12  # in which lamps are mirrored: those that send back most
 LEAST_SHARE = 0.15  # that a plane sends back the sharp way: dim images do not pay for their rays

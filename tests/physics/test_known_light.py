@@ -174,10 +174,10 @@ def test_what_is_read_is_hardly_ever_too_bright(tmp_path, name):
 
 
 def test_the_demo_is_the_same_by_both_ways():
-    lit = compared(raysim.load_scene(DEMO), paths=8, longer=40, count=300)
+    lit = compared(raysim.load_scene(DEMO), paths=32, longer=10, count=300)
     ratio = lit.known.sum() / lit.plain.sum()
     error = np.sqrt((lit.known_error**2 + lit.plain_error**2).sum()) / lit.plain.sum()
-    assert error < 0.003
+    assert error < 0.0016  # so that 1 % would be seen
     assert abs(ratio - 1.0) < 0.002 + LIMIT * error
     z = (lit.known - lit.plain) / np.hypot(lit.known_error, lit.plain_error)
     assert z.std() < 1.25  # Student's t of few batches, and sites that share photons
