@@ -17,12 +17,6 @@ PLAN = ("--x", "140..260", "--y", "140..260", "--spacing", "60", "--precision", 
 FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)
 
 
-@pytest.fixture(autouse=True)
-def few_paths(monkeypatch):
-    """Fewer paths than usual to tell layouts apart: tests/studies checks the figures."""
-    monkeypatch.setattr("raysim.studies.pairs.PAIRED_PATHS", 50_000)
-
-
 def test_command_writes_all_and_says_where_to_drill(tmp_path):
     between_tubes(tmp_path, lining={"reflectance": 0.5, "reflectance_low": 0.5})
     words = ("hooks", "scene.toml", "--number", "1..2", "--loading", "5 min", *FEW, "--out", "out")
