@@ -12,6 +12,7 @@ BAD_INPUT = 2
 NO_FINITE_TIME = 3
 INTERRUPTED = 130
 READER_GONE = 1
+UNFORESEEN = 70  # EX_SOFTWARE of sysexits.h, a fault of the program itself (from memory)
 
 # Name of each command, and the question that it answers.
 COMMANDS = {
@@ -70,30 +71,38 @@ def raysim() -> None:
 
 
 def main() -> None:
-    """Run the command line; a user's mistake is one clear line and status 2, no traceback."""
+    """Run the command line: whatever happens is told in a line or two, and no traceback."""
+    from raysim.cli.defence import defended
+
+    sys.exit(defended(_status))
+
+
+def _status() -> int:
+    """Exit status of the command line as typed; a user's mistake is told in one clear line."""
     from raysim.base.errors import RaysimError, SceneError, printable
 
     try:
         raysim.main(prog_name="raysim", standalone_mode=False)
     except SceneError as error:
         click.echo(str(error), err=True)
-        sys.exit(BAD_INPUT)
+        return BAD_INPUT
     except RaysimError as error:
         click.echo(f"raysim: {printable(str(error))}", err=True)
-        sys.exit(BAD_INPUT)
+        return BAD_INPUT
     except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
+        return stop.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
         error.show()
-        sys.exit(BAD_INPUT)
+        return BAD_INPUT
     except click.ClickException as error:
         from raysim.cli.mistakes import mistake_line
 
         click.echo(mistake_line(error), err=True)
-        sys.exit(BAD_INPUT)
+        return BAD_INPUT
     except (KeyboardInterrupt, click.Abort):
         click.echo("raysim: interrupted; nothing was written", err=True)
-        sys.exit(INTERRUPTED)
+        return INTERRUPTED
     except SystemExit as stop:
         # Status 1 comes from click if the reader of our output, such as `head`, closed the pipe.
-        sys.exit(0 if stop.code == READER_GONE else stop.code)
+        return 0 if stop.code in (READER_GONE, None) else int(stop.code)
+    return 0

@@ -19,7 +19,8 @@ def in_threads(job: Callable[..., Any], workers: int, *arguments: Any) -> None:
     """Call ``job(worker, *arguments)`` for every worker from 0 on, side by side; wait for all.
 
     What they do must not depend on one another. Worker 0 is this thread, so that a single worker
-    needs no other. Ctrl-C waits until all have ended: tallies are never read while one still adds.
+    needs no other; it also does the work of those that the system does not start. Ctrl-C waits
+    until all have ended: tallies are never read while one still adds.
 
     Raises
     ------
@@ -34,11 +35,17 @@ def in_threads(job: Callable[..., Any], workers: int, *arguments: Any) -> None:
         except Exception as failure:
             failures.append(failure)
 
-    others = [Thread(target=work, args=(worker,)) for worker in range(1, workers)]
+    others: list[Thread] = []
     with hold_interrupts():
-        for other in others:
-            other.start()
-        work(0)
+        for worker in range(1, workers):
+            other = Thread(target=work, args=(worker,))
+            try:
+                other.start()
+            except RuntimeError:  # the system starts no more of them
+                break
+            others.append(other)
+        for worker in (0, *range(len(others) + 1, workers)):
+            work(worker)
         for other in others:
             other.join()
     if failures:

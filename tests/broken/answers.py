@@ -4,6 +4,8 @@ from pathlib import Path
 
 from watchdog import Answer, Kennel
 
+from raysim.cli import UNFORESEEN
+
 LONGEST_LINE = 1500  # letters
 MEGABYTES = 1000
 # Limits for what traces rays: on a fresh machine it has to be compiled first.
@@ -16,6 +18,7 @@ def behaves(answer: Answer) -> None:
     assert not answer.hung, "it hung"
     assert answer.status >= 0, f"ended by signal {-answer.status}"
     assert "Traceback" not in answer.said, answer.said
+    assert answer.status != UNFORESEEN, answer.said
     assert "RuntimeWarning" not in answer.said, answer.said
     assert answer.megabytes < MEGABYTES
     for line in answer.said.splitlines():

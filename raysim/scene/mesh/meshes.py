@@ -44,7 +44,7 @@ def load_parts(path: Path, *, folder: Path | None = None, repair: bool = True) -
                 replace(cleaned(name, *arrays, repair=repair), bent=bent)
                 for name, arrays in geometries
             ]
-    except MeshFault:
+    except (MeshFault, MemoryError):
         raise
     except PermissionError:
         what = "must not be read (Permission denied)"
