@@ -6,13 +6,8 @@ import sys
 import click
 
 from raysim.cli.groups import SETTINGS, Commands, examples
+from raysim.cli.statuses import BAD_INPUT, INTERRUPTED, READER_GONE
 from raysim.version import __version__
-
-BAD_INPUT = 2
-NO_FINITE_TIME = 3
-INTERRUPTED = 130
-READER_GONE = 1
-UNFORESEEN = 70  # EX_SOFTWARE of sysexits.h, a fault of the program itself (from memory)
 
 # Name of each command, and the question that it answers.
 COMMANDS = {

@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from raysim.base.errors import Fault, Level, SceneError
-from raysim.cli import BAD_INPUT
 from raysim.cli.common import SCENE, Teller
 from raysim.cli.groups import with_examples
+from raysim.cli.statuses import BAD_INPUT
 
 
 @with_examples(

@@ -12,7 +12,7 @@ from contextlib import AbstractContextManager, contextmanager, suppress
 from typing import Any, TextIO
 
 from raysim.base.errors import printable
-from raysim.cli import BAD_INPUT, UNFORESEEN
+from raysim.cli.statuses import BAD_INPUT, UNFORESEEN
 from raysim.version import __version__
 
 LONGEST_REASON = 200  # letters of an exception's own words

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from raysim.base.fault_codes import Code
-from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.answers import tell_results
 from raysim.cli.common import (
     FORCE,
@@ -24,6 +23,7 @@ from raysim.cli.common import (
 )
 from raysim.cli.given import PHOTONS, PLACE, PRECISION
 from raysim.cli.groups import with_examples
+from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
 
 if TYPE_CHECKING:
     from raysim.dose.result import Result

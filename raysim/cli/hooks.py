@@ -7,7 +7,6 @@ from typing import Any
 
 import click
 
-from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.common import POSE
 from raysim.cli.given import FiniteRange
 from raysim.cli.groups import with_examples
@@ -21,6 +20,7 @@ from raysim.cli.hooks_options import (
     TIME_BETWEEN,
     asked_of_study,
 )
+from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.study import precision_option, run_study, study_options
 
 

@@ -7,9 +7,9 @@ from typing import Any
 import click
 
 from raysim.base.errors import RaysimError
-from raysim.cli import NO_FINITE_TIME
 from raysim.cli.common import POSE
 from raysim.cli.groups import with_examples
+from raysim.cli.statuses import NO_FINITE_TIME
 from raysim.cli.study import precision_option, run_study, study_options
 
 

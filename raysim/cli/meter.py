@@ -7,11 +7,11 @@ from typing import Any
 
 import click
 
-from raysim.cli import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.answers import tell_study
 from raysim.cli.common import SCENE, SEED, THREADS, Teller, checked_scene, quiet_option
 from raysim.cli.given import PHOTONS, PLACE, PRECISION
 from raysim.cli.groups import with_examples
+from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.study import run_options
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from watchdog import Answer, Kennel
 
-from raysim.cli import UNFORESEEN
+from raysim.cli.statuses import UNFORESEEN
 
 LONGEST_LINE = 1500  # letters
 MEGABYTES = 1000

@@ -11,7 +11,7 @@ from running import ENVIRONMENT, contents
 from small_scenes import write_scene
 
 import raysim.transport.threads
-from raysim.cli import UNFORESEEN
+from raysim.cli.statuses import UNFORESEEN
 
 pytestmark = pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the devices of Linux")
 FULL = "import os; os.dup2(os.open('/dev/full', os.O_WRONLY), {}); "

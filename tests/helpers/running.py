@@ -22,6 +22,7 @@ import raysim
 import raysim.cli
 import raysim.transport.poses
 from raysim.assess import uncertainty
+from raysim.cli.statuses import UNFORESEEN
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
@@ -68,7 +69,7 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
         except SystemExit as stop:
             status = stop.code
     assert isinstance(status, int), status
-    assert status != raysim.cli.UNFORESEEN, err.getvalue()
+    assert status != UNFORESEEN, err.getvalue()
     return Said(status, out.getvalue(), err.getvalue())
 
 
