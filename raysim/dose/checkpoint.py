@@ -2,12 +2,9 @@
 
 Random numbers are a function of photon and path numbers, photon tallies are whole numbers, and
 sums over backward paths are added to in the order of the paths. So a run that goes on from its
-tallies ends as one that was never stopped, with any number of threads. A file is written aside,
-flushed to the disk and renamed: whatever happens, the one before it stays whole.
+tallies ends as one that was never stopped, with any number of threads.
 """
 
-import json
-import os
 import re
 import time
 from collections.abc import Callable, Mapping
@@ -19,15 +16,12 @@ import numpy as np
 
 from raysim.base.errors import RaysimError, printable
 from raysim.base.interrupts import hold_interrupts
-from raysim.dose.sparse_arrays import with_zeros, without_zeros
+from raysim.dose.checkpoint_file import Arrays, broken, read_checkpoint, write_checkpoint
 
 CHECKPOINT_FILE = "checkpoint.npz"
-ASIDE = ".part"  # ends the name of one that is being written
-FORMAT, FORMAT_VERSION = "raysim checkpoint", 2
 INTERVAL = 10.0  # s between two checkpoints
 LARGEST_SHARE = 0.02  # of the time may go into writing them
 
-Arrays = dict[str, np.ndarray]
 _Kept = tuple[Callable[[], Arrays], Callable[[Arrays], None]]
 
 
@@ -80,7 +74,7 @@ class Checkpoint:
             seconds = float(header["seconds"])
             inputs, options = dict(header["inputs"]), dict(header["options"])
         except (KeyError, TypeError, ValueError):
-            raise _broken(path, "its header lacks entries") from None
+            raise broken(path, "its header lacks entries") from None
         return cls(path, options, seconds, True, _inputs=inputs, _saved=arrays)
 
     def part(self, number: int) -> "Checkpoint":
@@ -147,9 +141,12 @@ class Checkpoint:
         if not saved:
             return
         try:
+            for key, array in saved.items():
+                if array.dtype.kind == "f" and np.isnan(array).any():
+                    raise ValueError(f"{key} holds what is no number")
             restore(saved)
         except (ValueError, LookupError, TypeError) as error:
-            raise _broken(Path(str(self.path)), f"its tallies do not fit: {error}") from None
+            raise broken(Path(str(self.path)), f"its tallies do not fit: {error}") from None
 
     def watching(self, progress: Callable[[str, float, float], None]) -> Any:
         """Progress that writes a checkpoint too, where one is due."""
@@ -203,64 +200,3 @@ class Checkpoint:
             for path in self.path.parent.glob("checkpoint*"):
                 if is_checkpoint(path.name):
                     path.unlink(missing_ok=True)
-
-
-def write_checkpoint(path: Path, header: Mapping[str, Any], arrays: Arrays) -> None:
-    """Write a NumPy .npz archive whose array `header` is JSON text in UTF-8.
-
-    Raises
-    ------
-    OSError
-        Where writing fails; what stood at `path` before is still there.
-    """
-    text = json.dumps({"format": FORMAT, "format_version": FORMAT_VERSION} | dict(header))
-    aside = path.with_name(path.name + ASIDE)
-    try:
-        with aside.open("wb") as file:
-            # Archives are written in a file's own way only where it can be moved about in.
-            header_bytes = np.frombuffer(text.encode(), np.uint8)
-            np.savez(file, header=header_bytes, **without_zeros(arrays))  # type: ignore[arg-type]
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(aside, path)
-    except BaseException:
-        aside.unlink(missing_ok=True)
-        raise
-
-
-def read_checkpoint(path: Path) -> tuple[dict[str, Any], Arrays]:
-    """Header and arrays of a checkpoint.
-
-    Raises
-    ------
-    RaysimError
-        Where there is none, or it is broken.
-    """
-    try:
-        with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
-            arrays = {name: archive[name] for name in archive.files}
-        header = json.loads(arrays.pop("header").tobytes())
-        arrays = with_zeros(arrays)
-        known = header["format"] == FORMAT and header["format_version"] == FORMAT_VERSION
-    except FileNotFoundError:
-        raise RaysimError(
-            f"--resume: no run was broken off in {path.parent}. Mend: leave out --resume, or name "
-            "the folder of that run with --out"
-        ) from None
-    except OSError as error:
-        reason = error.strerror or error
-        raise RaysimError(f"{path}: cannot be read ({reason}). Mend: check the rights") from None
-    except Exception as error:  # broken archives fail in every way there is
-        raise _broken(path, str(error)[:120] or type(error).__name__) from None
-    if not known:
-        raise _broken(path, "of a format that this version does not know")
-    return header, arrays
-
-
-def _broken(path: Path, what: str) -> RaysimError:
-    return RaysimError(
-        printable(
-            f"{path}: not a whole checkpoint ({what}). Mend: begin anew with --force and without "
-            "--resume"
-        )
-    )

@@ -11,7 +11,8 @@ import pytest
 from running import contents, raysim_said
 from small_scenes import write_scene
 
-from raysim.dose.checkpoint import CHECKPOINT_FILE, read_checkpoint
+from raysim.dose.checkpoint import CHECKPOINT_FILE
+from raysim.dose.checkpoint_file import read_checkpoint
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
 

@@ -2,7 +2,9 @@
 
 import dataclasses
 import json
+import os
 import signal
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +15,8 @@ from small_scenes import small_scene, write_scene
 import raysim.dose.checkpoint
 import raysim.dose.simulate
 from raysim.base.errors import RaysimError
-from raysim.dose.checkpoint import Checkpoint, is_checkpoint, read_checkpoint, write_checkpoint
+from raysim.dose.checkpoint import Checkpoint, is_checkpoint
+from raysim.dose.checkpoint_file import DIGEST, read_checkpoint, write_checkpoint
 from raysim.dose.fingerprint import run_inputs
 from raysim.dose.simulate import load_scene, simulate
 
@@ -291,7 +294,7 @@ def with_arrays(left: bytes, path: Path, **changes: np.ndarray) -> None:
     for name, array in changes.items():
         key = name.replace("_0__", " 0.").replace("__", ".")
         assert key in arrays
-        arrays |= {key: array}
+        arrays |= {key: np.full_like(arrays[key], np.nan) if isinstance(array, str) else array}
     kept = {name: array for name, array in arrays.items() if array is not None}
     write_checkpoint(path, header, kept)
 
@@ -307,12 +310,50 @@ def with_arrays(left: bytes, path: Path, **changes: np.ndarray) -> None:
         {"refinement__planned": np.array([10**9])},
         {"paths_0__sums": np.zeros((1, 2, 3, 4))},
         {"paths_0__paths": np.array([-1])},
+        {"paths_0__sums": "nan"},
+        {"refinement__bound": "nan"},
     ],
 )
 def test_tallies_that_do_not_fit_are_told_of(scene, left, tmp_path, changes):
     path = tmp_path / "checkpoint.npz"
     with_arrays(left, path, **changes)
     assert "its tallies do not fit" in refusal(scene, path)
+
+
+def repacked(left: bytes, path: Path, **more) -> None:
+    """The checkpoint with its last number changed, packed as NumPy packs, without raysim."""
+    path.write_bytes(left)
+    with np.load(path) as archive:
+        arrays = {name: archive[name].copy() for name in archive.files}
+    arrays["photons 0.segments"] = arrays["photons 0.segments"] + 1
+    np.savez(path, **arrays | more)
+
+
+def test_a_checkpoint_that_was_edited_since_is_refused(left, tmp_path):
+    path = tmp_path / "checkpoint.npz"
+    repacked(left, path)
+    assert "it was changed since it was written" in broken(path)
+    repacked(left, path, **{DIGEST: np.zeros(32, np.uint8)})
+    assert "it was changed since it was written" in broken(path)
+
+
+def test_a_checkpoint_that_announces_more_than_it_holds_takes_no_memory(left, tmp_path):
+    path = tmp_path / "checkpoint.npz"
+    path.write_bytes(left)
+    with np.load(path) as archive:
+        arrays = {name: archive[name] for name in archive.files}
+    np.savez_compressed(path, **arrays)
+    assert "it is compressed" in broken(path)
+    with zipfile.ZipFile(path, "w") as archive, archive.open("header.npy", "w") as file:
+        huge = {"descr": "<f8", "fortran_order": False, "shape": (10**12,)}
+        np.lib.format.write_array_header_1_0(file, huge)
+    assert "header.npy announces 8,000,000,000,000 bytes" in broken(path)
+    with path.open("wb") as file:  # a file with a hole takes no room on the disk
+        file.truncate(9 * 2**30)
+    assert "not a whole checkpoint" in broken(path)
+    many = {f"{k} places": np.zeros(2**22, np.uint8) for k in range(34)}
+    write_checkpoint(path, {}, many)
+    assert "announces more than 8,589,934,592 bytes" in broken(path)
 
 
 # ---------------------------------------------------------------- disks
@@ -323,7 +364,7 @@ def test_a_full_disk_keeps_the_last_checkpoint_and_the_run_goes_on(
 ):
     path = tmp_path / "checkpoint.npz"
     told: list[str] = []
-    before = raysim.dose.checkpoint.os.fsync
+    before = os.fsync
     calls = []
 
     def fsync(handle):
@@ -332,7 +373,7 @@ def test_a_full_disk_keeps_the_last_checkpoint_and_the_run_goes_on(
             raise OSError(28, "No space left on device")
         before(handle)
 
-    monkeypatch.setattr(raysim.dose.checkpoint.os, "fsync", fsync)
+    monkeypatch.setattr(os, "fsync", fsync)
     result = simulate(scene, threads=1, checkpoint=Checkpoint(path, tell=told.append), **RUN)
     assert same(result, whole)
     assert len(told) == 1

@@ -10,7 +10,8 @@ from typing import Any
 
 from raysim.base.errors import RaysimError
 from raysim.base.figures import NotAFigure
-from raysim.dose.checkpoint import ASIDE, CHECKPOINT_FILE, is_checkpoint
+from raysim.dose.checkpoint import CHECKPOINT_FILE, is_checkpoint
+from raysim.dose.checkpoint_file import ASIDE
 from raysim.output.files.lock import LOCK_FILE, locked
 
 RESULT_FILE, SHEET_FILE = "result.json", "sheet.html"
