@@ -14,6 +14,8 @@ import raysim
 ROOT = Path(__file__).parents[1]
 STUDIES = ("linings", "shadows", "hooks", "leak", "survey")
 MODULES = (
+    "raysim.base.csv_cells",
+    "raysim.base.errors",
     "raysim",
     "raysim.cli.mistakes",
     "raysim.dose.exposure",

@@ -1,5 +1,6 @@
 """Faults of a user's input, each told in one line."""
 
+import unicodedata
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -12,6 +13,22 @@ def printable(text: str) -> str:
     return "".join(
         letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in one_line
     )
+
+
+_JOINING = "\u200c\u200d"  # they join letters in some scripts
+
+
+def first_control(text: str) -> str:
+    r"""The first letter of a text that is none: for colours, lines, the direction of writing.
+
+    "" where there is no such letter.
+
+    >>> first_control("rear left"), first_control("rear\u202eleft")
+    ('', '\\u202e')
+    """
+    controls = ("Cc", "Cf", "Cs", "Zl", "Zp")
+    found = (letter for letter in text if unicodedata.category(letter) in controls)
+    return next((letter for letter in found if letter not in _JOINING), "")
 
 
 class Level(StrEnum):

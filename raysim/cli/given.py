@@ -2,21 +2,18 @@
 
 import math
 import os
-import unicodedata
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 
+from raysim.base.errors import first_control
+from raysim.transport.options import MOST_PHOTONS
+
 LONGEST_NAME, LONGEST_PATH = 255, 4000  # bytes, limits of file systems
 LONGEST_TEXT = 500  # letters of a text
 MOST = 1_000_000  # of things that people count
-
-
-def _controls(text: str) -> bool:
-    """Whether a text has control characters, or bytes that are no letters."""
-    return any(unicodedata.category(letter) in ("Cc", "Cs") for letter in text)
 
 
 class Read(click.ParamType):  # type: ignore[type-arg]
@@ -42,7 +39,7 @@ def _path(text: str) -> Path:
         raise ValueError("the name is not written in UTF-8; rename it") from None
     if not text:
         raise ValueError("the name is empty")
-    if _controls(text):
+    if first_control(text):
         raise ValueError("the name holds control characters; rename it")
     if len(raw) > LONGEST_PATH or max(map(len, raw.split(b"/"))) > LONGEST_NAME:
         raise ValueError("the name is longer than a file system takes")
@@ -61,7 +58,7 @@ def _text(text: str) -> str:
     """Words on one line that a table can show and a file can hold."""
     if len(text) > LONGEST_TEXT:
         raise ValueError(f"{len(text)} letters are more than {LONGEST_TEXT}")
-    if _controls(text):
+    if first_control(text):
         raise ValueError("it holds control characters or is not written in UTF-8")
     return text
 
@@ -79,5 +76,5 @@ class FiniteRange(click.FloatRange):
 
 PATH, PLACE, TEXT = Read("path", _path), Read("path", _place), Read("text", _text)
 COUNT = click.IntRange(1, MOST)
-PHOTONS = click.IntRange(1, 10**13)
+PHOTONS = click.IntRange(1, MOST_PHOTONS)
 PRECISION = FiniteRange(0.0005, 1.0, max_open=True)

@@ -27,7 +27,7 @@ from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.touching import set_aside
 from raysim.scene.file.read import read_scene
 from raysim.transport.kernel_scene import kernel_scene
-from raysim.transport.options import RunOptions
+from raysim.transport.options import MOST_PHOTONS, RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 from raysim.transport.photons import BATCH_PHOTONS
 from raysim.transport.poses import BackwardCycle, PhotonCycle
@@ -165,8 +165,8 @@ def _checked(
         raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
     if not 0 <= seed < 2**64:
         raise RaysimError(f"seed {seed} is out of range. Mend: give 0 to 2**64 - 1")
-    if photons is not None and not 1 <= photons <= 10**13:
-        raise RaysimError(f"photons {photons} is out of range. Mend: give 1 to 10**13")
+    if photons is not None and not 1 <= photons <= MOST_PHOTONS:
+        raise RaysimError(f"photons {photons} is out of range. Mend: give 1 to {MOST_PHOTONS:,}")
     if precision is not None and not 0.0005 <= precision < 1.0:
         raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
     if threads is not None and not 1 <= threads <= 1024:

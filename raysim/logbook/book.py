@@ -3,13 +3,14 @@
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from raysim.base.errors import RaysimError
 from raysim.logbook.schema import APPLICATION_ID, SCHEMA_VERSION, statements
 
 LONGEST_WAIT = 20.0  # s for another writer to finish
+CLOCKS_APART = timedelta(minutes=2)  # of two machines that share a logbook; own choice
 
 
 class LogbookError(RaysimError):
@@ -83,12 +84,24 @@ def add_entry(
     now = datetime.now(UTC)
     if at is not None and at > now:
         raise LogbookError(f"{stamp(at)} has not come yet. Mend: correct --at, or this clock")
+    if at is None and kind != "respirator":
+        _refuse_clock_set_back(connection, now)
     times = {"written": stamp(now), "at": stamp(at or now)}
     number = _insert(
         connection, "entry", kind=kind, **times, operator=operator.strip(), note=note.strip()
     )
     _insert(connection, kind, entry=number, **details)
     return number
+
+
+def _refuse_clock_set_back(connection: sqlite3.Connection, now: datetime) -> None:
+    """Refuse a time that lies before an entry: hours of lamps go by the order of times."""
+    last = connection.execute("SELECT max(written) FROM entry").fetchone()[0]
+    if last is not None and now < unstamp(last) - CLOCKS_APART:
+        raise LogbookError(
+            f"by this clock it is {stamp(now)}, but an entry was written at {last}. Mend: set the "
+            "clock right; where it is right now, give the time with --at"
+        )
 
 
 def _insert(connection: sqlite3.Connection, table: str, **row: object) -> int:

@@ -5,6 +5,10 @@ from dataclasses import dataclass, field
 from raysim.base.progress import Progress, nobody_watching
 from raysim.transport.threads import default_threads
 
+# A day or more of a fast machine, and counts of a tile stay far below 2**31 in each group of
+# batches; no box needs the hundredth part.
+MOST_PHOTONS = 10**11
+
 
 @dataclass(frozen=True)
 class RunOptions:

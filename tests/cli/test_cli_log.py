@@ -1,7 +1,7 @@
 """`raysim log` as a crew uses it, mistakes included."""
 
 import json
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from running import raysim_said, shows_cautions
@@ -198,8 +198,8 @@ def test_a_reading_from_before_a_change_of_lamps_is_stale(folder):
     lamp = ("log", "lamp", "rear", "--box", "x", *BY)
     for event in ("fitted", "fitted"):
         assert raysim_said(*lamp, event, folder=folder).status == 0
-    anew = {"made_at": "2036-01-01T08:00:00+00:00"}
-    old, new = ({"reading_date": day} for day in (LATELY, "2035-12-31"))
+    anew = {"made_at": (datetime.now(UTC) + timedelta(minutes=1)).isoformat()}
+    old, new = ({"reading_date": day} for day in (LATELY, date.today().isoformat()))
     said = start_of(folder, anew | {"verdict": verdict(holds_for=old)})
     assert said.status == 2
     assert "lamp rear of x was changed after it or after its reading" in said.err
@@ -249,7 +249,10 @@ def test_a_result_from_before_a_change_of_lamps_is_stale(folder):
     said = start_of(folder, {})
     assert said.status == 2
     assert "lamp rear of x was changed after it" in said.err
-    assert start_of(folder, {"made_at": "2036-01-01T08:00:00+00:00"}).status == 0
+    assert (
+        start_of(folder, {"made_at": (datetime.now(UTC) + timedelta(minutes=1)).isoformat()}).status
+        == 0
+    )
 
 
 def test_a_lamp_older_than_the_timer_allows_for_starts_no_cycle(folder):

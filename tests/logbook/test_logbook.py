@@ -278,6 +278,33 @@ def test_entry_of_the_future_is_refused(book):
         start_cycle(book, ["R1"], SETTING, "CD", at=datetime.now(UTC) + timedelta(hours=1))
 
 
+class SetBack(datetime):
+    """A clock that stands an hour behind what it once showed."""
+
+    @classmethod
+    def now(cls, zone=None):
+        return super().now(zone) - timedelta(hours=1)
+
+
+def test_a_clock_that_was_set_back_is_told_and_enters_nothing_by_itself(book, monkeypatch):
+    with_respirators(book, "R1", "R2")
+    monkeypatch.setattr("raysim.logbook.book.datetime", SetBack)
+    behind = SetBack.now(UTC)
+    lamp = {"hours": 0.0, "operator": "CD"}
+    for enter in (
+        lambda at=None: start_cycle(book, ["R1"], SETTING, "CD", at=at),
+        lambda at=None: enter_lamp(book, "box", "left", "fitted", at=at, **lamp),
+    ):
+        with pytest.raises(
+            LogbookError, match=r"but an entry was written at .*Mend: set the clock"
+        ):
+            enter()
+        enter(behind)  # whoever gives the time answers for it
+    add_respirator(book, Respirator("R3", "AB"), "CD")  # no time counts with it
+    monkeypatch.undo()
+    start_cycle(book, ["R2"], SETTING, "CD")
+
+
 def test_a_box_that_is_still_in_a_cycle_is_told(book):
     with_respirators(book, "R1", "R2")
     number, _ = start_cycle(book, ["R1"], SETTING, "CD")

@@ -13,6 +13,7 @@ import pytest
 import synthetic
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.base.csv_cells import safe_cell
 from raysim.base.figures import NotAFigure
 from raysim.output.files.folder import json_text
 from raysim.output.files.records import FACE_COLUMNS, SCHEMA_VERSION, result_record, write_faces
@@ -182,3 +183,22 @@ def test_a_spreadsheet_takes_no_name_for_a_formula(tmp_path, first):
     write_faces(synthetic.result(names), tmp_path / "faces.csv")
     found = {row["object"] for row in rows_of(tmp_path / "faces.csv")}
     assert found == {f"'{names[0]}", names[1]}
+
+
+@pytest.mark.parametrize(
+    ("name", "cell"),
+    [
+        ("a;=1+1", "a;'=1+1"),
+        ("a; =1+1", "a;' =1+1"),
+        ("a\t@x|-2", "a\t'@x|'-2"),
+        ("\t=1", "'\t'=1"),
+        ('a,"=1', "a,\"'=1"),
+        ("\uff1d1", "'\uff1d1"),
+        ("rear-left + 2", "rear-left + 2"),
+    ],
+)
+def test_nor_a_part_of_a_name_after_what_may_end_a_cell(name, cell):
+    assert safe_cell(name) == cell
+    for separator in ",;|\t":  # however a spreadsheet splits it
+        pieces = safe_cell(name).split(separator)
+        assert not any(piece.strip('" ').startswith(tuple("=+-@\t\uff1d")) for piece in pieces)

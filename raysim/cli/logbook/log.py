@@ -8,7 +8,7 @@ import click
 from raysim.cli.given import COUNT, TEXT, FiniteRange
 from raysim.cli.groups import SETTINGS, Commands, examples, together, with_examples
 from raysim.cli.logbook.cycles import end, interrupted, start, void
-from raysim.cli.logbook.options import BOOK, BOX, DOSE, ENTRY, OPERATOR
+from raysim.cli.logbook.options import AT, BOOK, BOX, DOSE, ENTRY, OPERATOR
 from raysim.cli.logbook.show import ages, export, listing, tallies_command
 from raysim.logbook.book import new_logbook, open_logbook
 from raysim.logbook.lamps import enter_lamp, the_box
@@ -124,6 +124,7 @@ def retire(*, code: str, note: str, operator: str, book: Path) -> None:
     "--hours", type=FiniteRange(0, 1e6), default=0.0, help="Hours that the lamp has burnt by then."
 )
 @BOX
+@AT
 @ENTRY
 def lamp(*, name: str, event: str, hours: float, box: str | None, book: Path, **entry: Any) -> None:
     """Enter that lamp NAME was fitted (with its hours so far), its hours read, or removed."""

@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +69,19 @@ def _refuse_old(held: dict[str, Any], folder: Path) -> None:
                 f"--result {folder}: its {what} is of {printable(day)}, more than a year ago. "
                 f"Mend: {mend}, and run 'raysim dose' anew"
             )
+
+
+def refuse_made_to_come(made: datetime, folder: Path) -> None:
+    """Refuse a result of the future: what is too old, or was changed since, could not be told."""
+    from raysim.logbook.book import CLOCKS_APART
+
+    now = datetime.now(UTC)
+    if made.astimezone(UTC) > now + CLOCKS_APART:
+        raise RaysimError(
+            f"--result {folder}: it was made at {made.isoformat()}, and by this clock it is "
+            f"{now.isoformat(timespec='seconds')}. Mend: set the clock right, or run "
+            "'raysim dose' anew"
+        )
 
 
 def _told(reason: dict[str, Any]) -> tuple[str, str, str]:

@@ -14,7 +14,7 @@ from raysim.base import units
 from raysim.base.errors import RaysimError, printable
 from raysim.cli.given import PLACE, TEXT, Read
 from raysim.cli.groups import together
-from raysim.cli.logbook.obeyed import obey
+from raysim.cli.logbook.obeyed import obey, refuse_made_to_come
 from raysim.logbook.cycles import Setting
 
 DEFAULT_BOOK = "raysim-logbook.db"
@@ -119,6 +119,7 @@ def setting_of_result(
         record = _record(folder / "result.json" if folder.is_dir() else folder)
         obey(record, folder, done)
         scene, since = record["scene"], datetime.fromisoformat(record["made_at"])
+        refuse_made_to_come(since, folder)
         day = record["verdict"]["holds_for"]["reading_date"]
         if day is not None:  # a lamp may have been changed before the reading on that day
             since = min(since, datetime.combine(date.fromisoformat(day), time.max).astimezone())
@@ -142,7 +143,7 @@ def setting_of_result(
             f"--result {folder}: cannot be read ({error.strerror}). Mend: name the folder that "
             "'raysim dose' wrote"
         ) from None
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError, OverflowError):
         raise RaysimError(
             f"--result {folder}: not a result of 'raysim dose'. Mend: name the folder it wrote"
         ) from None

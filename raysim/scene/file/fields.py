@@ -1,7 +1,6 @@
 """Kinds of entries of a scene file, brought to SI units: numbers, lengths, quantities, names."""
 
 import math
-import unicodedata
 from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, Any
@@ -9,6 +8,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from raysim.base import units
+from raysim.base.errors import first_control
 from raysim.library.assumptions import assumptions
 
 # Anything beyond these is a wrong unit or a typing error.
@@ -89,10 +89,9 @@ def _one_line(value: str) -> str:
     """A name on one line, without control characters for colours or the direction of writing."""
     if not value.strip():
         raise ValueError("a name needs letters or digits")
-    joining = "\u200c\u200d"  # they join letters in some scripts
-    for letter in value:
-        if unicodedata.category(letter) in ("Cc", "Cf", "Zl", "Zp") and letter not in joining:
-            raise ValueError(f"U+{ord(letter):04X} is a control character, not a letter")
+    letter = first_control(value)
+    if letter:
+        raise ValueError(f"U+{ord(letter):04X} is a control character, not a letter")
     return value
 
 
