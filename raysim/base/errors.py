@@ -24,7 +24,7 @@ def first_control(text: str) -> str:
     "" where there is no such letter.
 
     >>> first_control("rear left"), first_control("rear\u202eleft")
-    ('', '\\u202e')
+    ('', '\u202e')
     """
     controls = ("Cc", "Cf", "Cs", "Zl", "Zp")
     found = (letter for letter in text if unicodedata.category(letter) in controls)

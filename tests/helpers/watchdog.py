@@ -68,9 +68,13 @@ class Kennel:
         gigabytes: float = GIGABYTES,
         wall: float = WALL,
         before: str = "",
+        warm: bool = False,
         **environment: str,
     ) -> Answer:
-        """Answer to `raysim WORDS`, run in `folder`, after a piece of Python if there is one."""
+        """Answer to `raysim WORDS`, run in `folder`, after a piece of Python if there is one.
+
+        What traces rays is quicker in a process that is `warm`: it has traced some before.
+        """
         task = {
             "words": [str(word) for word in words],
             "folder": str(folder),
@@ -78,6 +82,7 @@ class Kennel:
             "gigabytes": gigabytes,
             "wall": wall,
             "before": before,
+            "warm": warm,
             "environment": environment,
         } | {name: str(path) for name, path in self._outputs.items()}
         self._process.stdin.write(json.dumps(task) + "\n")

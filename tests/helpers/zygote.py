@@ -53,6 +53,25 @@ def child(task: dict) -> int:
     return 0
 
 
+def warm_up() -> None:
+    """Trace once in this process, so that children find the compiled code loaded."""
+    if warm_up.done:
+        return
+    warm_up.done = True
+    from pathlib import Path
+
+    from running import QUICK, raysim_said
+
+    place = Path(sys.argv[1])
+    words = ("dose", place.name, *QUICK, "--no-pictures", "--quiet", "--threads", "1")
+    assert raysim_said(*words, folder=place.parent).status == 0
+    gc.collect()
+    gc.freeze()
+
+
+warm_up.done = False
+
+
 def waited(process: int, wall: float) -> dict:
     """Status, seconds and peak memory of a child; one that outstays its time is killed."""
     began = time.monotonic()
@@ -94,6 +113,8 @@ def main() -> None:
     say({"ready": True})
     for line in sys.stdin:
         task = json.loads(line)
+        if task["warm"]:
+            warm_up()
         sys.stdout.flush()
         process = os.fork()
         if process == 0:

@@ -114,7 +114,8 @@ def _glb(data: bytes) -> Announced:
     tree = json.loads(data[20 : 20 + size])
     for extension in tree.get("extensionsRequired", []):
         if not extension.startswith(_HARMLESS):
-            raise Misfit(f"needs the extension {extension[:40]}, which is not known here")
+            without = ", so export it without compression" if "compression" in extension else ""
+            raise Misfit(f"needs the extension {extension[:40]}, not known here{without}")
     if any("uri" in buffer for buffer in tree.get("buffers", [])):
         raise Misfit("keeps its numbers in another file")
     nodes = tree.get("nodes", [])

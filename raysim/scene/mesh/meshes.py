@@ -2,6 +2,7 @@
 
 import difflib
 import io
+import logging
 import re
 import warnings
 from dataclasses import replace
@@ -22,6 +23,9 @@ FORMATS = {".stl", ".obj", ".ply", ".off", ".3mf", ".glb", ".gltf"}
 AS_TRIANGLES = "export the mesh again, as triangles"
 NO_NUMBER = "could not be read to its end"  # part of numpy's warning or error
 LONGEST_NAME = 80  # letters of the name of a part
+
+# What a reader of foreign formats logs of a file would stand on the terminal beside our own line.
+logging.getLogger("trimesh").addHandler(logging.NullHandler())
 
 
 def load_parts(path: Path, *, folder: Path | None = None, repair: bool = True) -> list[MeshPart]:
