@@ -76,7 +76,7 @@ def command(
             result = simulate(built, progress=teller.progress, **run)
             result = with_verdict(result, stray_light(built, options))
     if sheet is not None:
-        write_new("--sheet", sheet, sheet_of(found, result))
+        write_new("--sheet", sheet, sheet_of(found, result).encode())
     if as_json:
         click.echo(json_of(found, result), nl=False)
     else:

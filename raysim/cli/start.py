@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-from raysim.base.errors import RaysimError
 from raysim.cli.given import PLACE
 from raysim.cli.groups import with_examples
 
@@ -17,11 +16,9 @@ SCENE_NAME = "my_box.toml"
 @click.argument("folder", type=PLACE, metavar="DIR")
 def command(*, folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""
-    from raysim.output.files.folder import write_whole
+    from raysim.output.files.folder import write_new_folder
     from raysim.starter.files import mesh_files
 
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise RaysimError(f"{folder}: something stands there already. Mend: name a new folder")
     text = resources.files("raysim.starter").joinpath("starter_scene.toml").read_text("utf-8")
 
     def fill(fresh: Path) -> None:
@@ -29,7 +26,7 @@ def command(*, folder: Path) -> None:
         for name, content in mesh_files().items():
             (fresh / name).write_bytes(content)
 
-    write_whole(folder, fill)
+    write_new_folder(folder, fill)
     scene = folder / SCENE_NAME
     click.echo(f"Wrote {scene} and {len(mesh_files())} meshes. Next:")
     for next_step in ("check", "dose"):

@@ -26,23 +26,20 @@ TALLY_COLUMNS = (
 )
 
 
-def export_csv(book: sqlite3.Connection, folder: Path) -> list[Path]:
-    """Write one CSV file a table, and tallies.csv; returns the files.
+def export_csv(book: sqlite3.Connection, folder: Path) -> None:
+    """Write one CSV file a table, and tallies.csv, into a folder.
 
     All files show the same moment: another writer has to wait.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    files = []
     book.execute("BEGIN")
     try:
         for table in KEPT:
             found = book.execute(f"SELECT * FROM {table}")  # noqa: S608 - names of our own
             columns = [column[0] for column in found.description]
-            files.append(_write(folder / f"{table}.csv", columns, [list(row) for row in found]))
-        files.append(_write(folder / "tallies.csv", list(TALLY_COLUMNS), _tally_rows(book)))
+            _write(folder / f"{table}.csv", columns, [list(row) for row in found])
+        _write(folder / "tallies.csv", list(TALLY_COLUMNS), _tally_rows(book))
     finally:
         book.execute("ROLLBACK")
-    return files
 
 
 def _tally_rows(book: sqlite3.Connection) -> list[list[Any]]:
@@ -58,9 +55,8 @@ def _tally_rows(book: sqlite3.Connection) -> list[list[Any]]:
     return rows
 
 
-def _write(path: Path, columns: list[str], rows: list[list[Any]]) -> Path:
+def _write(path: Path, columns: list[str], rows: list[list[Any]]) -> None:
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(columns)
         writer.writerows([["" if v is None else safe_cell(v) for v in row] for row in rows])
-    return path

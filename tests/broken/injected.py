@@ -17,9 +17,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from running import batches_of
+from running import batches_of, contents
 
 import raysim.dose.checkpoint
+from raysim.dose.checkpoint import is_checkpoint
 
 SMALLEST_BATCH = 512  # photons
 CALLS = {
@@ -104,3 +105,17 @@ def _opening(counter: Counter) -> Callable[..., Any]:
         return binary if "b" in mode else io.TextIOWrapper(binary, encoding, errors, newline)
 
     return opened
+
+
+def is_new(folder: Path, new: Path) -> bool:
+    """Whether the results in a folder are the new ones; seconds and the time of day differ."""
+    now, then = contents(folder), contents(new)
+    now = {name: content for name, content in now.items() if not is_checkpoint(name)}
+    timeless = {"faces.csv", "dose_map.vtp", "card.html"}
+    pages = now.keys() - timeless - {"result.json"}
+    return (
+        now.keys() == then.keys()
+        and all(now[name] == then[name] for name in timeless)
+        and all(now[name].rstrip().endswith(b"</html>") for name in pages)
+        and now["result.json"].endswith(b"}\n")
+    )

@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import click
 
-from raysim.base.errors import RaysimError
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import PLACE
 from raysim.cli.groups import with_examples
@@ -154,14 +154,9 @@ def ages(*, book: Path, as_json: bool) -> None:
 @BOOK
 def export(*, folder: Path, book: Path) -> None:
     """Write everything as CSV files into FOLDER, which must be new or empty."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise RaysimError(f"{folder}: something stands there. Mend: name a new folder")
+    from raysim.output.files.folder import write_new_folder
+
     with open_logbook(book) as opened:
-        try:
-            files = export_csv(opened, folder)
-        except OSError as error:
-            raise RaysimError(
-                f"{folder}: cannot be written ({error.strerror}). Mend: name another folder"
-            ) from None
-    click.echo(f"{folder}: {', '.join(file.name for file in files)}")
+        write_new_folder(folder, partial(export_csv, opened))
+    click.echo(f"{folder}: {', '.join(sorted(file.name for file in folder.iterdir()))}")
     _cautions()

@@ -138,6 +138,26 @@ def write_whole(folder: Path, fill: Callable[[Path], None]) -> None:
                 shutil.rmtree(path, ignore_errors=True)
 
 
+def write_new_folder(folder: Path, fill: Callable[[Path], None]) -> None:
+    """Fill a folder that is new or empty, completely or not at all.
+
+    What a killed run has left half done in it is cleared away first.
+
+    Raises
+    ------
+    RaysimError
+        Where something stands there, or writing fails.
+    """
+    stands = RaysimError(f"{folder}: something stands there already. Mend: name a new folder")
+    if folder.exists() and not folder.is_dir():
+        raise stands
+    with locked(folder):
+        finish_exchange(folder)
+        if {path.name for path in folder.iterdir()} - {LOCK_FILE, *WORKING_NAMES}:
+            raise stands
+        write_whole(folder, fill)
+
+
 def finish_exchange(folder: Path) -> None:
     """Finish the exchange of files in `folder` if a run was killed during it.
 

@@ -5,6 +5,8 @@ from pathlib import Path
 
 from raysim.base.errors import RaysimError
 
+LONGEST_NAME = 255  # letters, a limit of file systems
+
 
 def refuse_unfit(option: str, path: Path, may_replace: bool = False) -> None:
     """Refuse, before any work is done, a file that cannot be written.
@@ -25,18 +27,23 @@ def refuse_unfit(option: str, path: Path, may_replace: bool = False) -> None:
         )
 
 
-def write_new(option: str, path: Path, text: str) -> None:
-    """Write a text file in UTF-8, completely or not at all.
+def write_new(option: str, path: Path, content: bytes) -> None:
+    """Write a file, completely or not at all, also where the process is killed.
 
     Raises
     ------
     RaysimError
         If writing fails.
     """
+    aside = path.with_name(f".{path.name}.part"[-LONGEST_NAME:])
     try:
-        path.write_text(text, encoding="utf-8")
+        with aside.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        aside.replace(path)
     except OSError as error:
-        path.unlink(missing_ok=True)
+        aside.unlink(missing_ok=True)
         raise RaysimError(
             f"{option} {path}: cannot be written ({error.strerror or error}). Mend: make room or "
             "name another folder"

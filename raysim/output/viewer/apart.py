@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from raysim.base.errors import RaysimError
+from raysim.output.files.new_file import write_new
 from raysim.output.viewer.draw import Window
 from raysim.output.viewer.make import View
 
@@ -27,8 +28,11 @@ def open_apart(view: View, picture: Path | None) -> None:
         with handed_over.open("wb") as file:
             pickle.dump(view, file)
         words = [sys.executable, "-m", "raysim.output.viewer.apart", str(handed_over)]
-        words += [] if picture is None else [str(picture.absolute())]
+        drawn = Path(private) / "picture.png"
+        words += [] if picture is None else [str(drawn)]
         done = subprocess.run(words, capture_output=True, text=True, check=False)
+        if picture is not None and done.returncode == 0:
+            write_new("--picture", picture, drawn.read_bytes())
     if done.returncode == NO_SCREEN:
         raise RaysimError(
             "no window can be opened here (no screen). Mend: draw into a file with --picture FILE"
@@ -41,8 +45,8 @@ def open_apart(view: View, picture: Path | None) -> None:
     if done.returncode:
         last = done.stderr.strip().splitlines()[-1:] or [f"status {done.returncode}"]
         raise RaysimError(
-            f"the view could not be drawn ({last[0]}). Mend: see whether there is room where the "
-            "picture goes; the report of the run has pictures, too"
+            f"the view could not be drawn ({last[0]}). Mend: see whether there is room for "
+            "files that pass; the report of the run has pictures, too"
         )
 
 
