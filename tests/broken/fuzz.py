@@ -119,7 +119,7 @@ def scene_case(draw: random.Random, folder: Path, kennel: Kennel, place: Path) -
     if draw.random() < 0.5:
         write_scene(folder)
         tree = some_tree(draw, _full_scene())
-        lines = [f"{key} = {_toml(value)}" for key, value in tree.items()]
+        lines = [f"{key} = {toml_text(_without_none(value))}" for key, value in tree.items()]
         (folder / "scene.toml").write_text("\n".join(lines), "utf-8", "surrogatepass")
     else:
         scene_corpus.CASES[draw.choice(sorted(scene_corpus.CASES))].write(folder)
@@ -136,12 +136,13 @@ def _full_scene() -> dict[str, Any]:
     return small_scene() | more
 
 
-def _toml(value: Any) -> str:
-    if value is None:
-        return "''"
-    if isinstance(value, float) and value != value:
-        return "nan"
-    return toml_text(value)
+def _without_none(value: Any) -> Any:
+    """The same with "" for None, which TOML cannot say."""
+    if isinstance(value, dict):
+        return {key: _without_none(inner) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [_without_none(inner) for inner in value]
+    return "" if value is None else value
 
 
 def mesh_case(draw: random.Random, folder: Path, kennel: Kennel, place: Path) -> tuple[str, ...]:

@@ -184,6 +184,8 @@ def _nearest_key(steps: list[str | int]) -> str:
     wrong = str(steps[-1])
     if wrong.casefold() in _LIKELY_MEANT:
         return f"did you mean {_LIKELY_MEANT[wrong.casefold()]}?"
+    if wrong in _fields(SceneAsWritten):
+        return f"{wrong} stands above the first [table] or [[table]] of the file"
     close = difflib.get_close_matches(wrong, fields, n=1, cutoff=0.4)
     return f"did you mean {close[0]}?" if close else f"keys known here: {', '.join(fields)}"
 

@@ -51,12 +51,12 @@ def tell_mended(notes: Notes, mesh: str, part: MeshPart, key: str) -> None:
     """Note the triangles of a part that were taken out or turned, and how many."""
     done = []
     if part.backs:
-        done.append(f"{part.backs:,} back to back with another, which were left out")
+        done.append(f"{part.backs:,} back to back with another were left out")
     if part.turned:
-        done.append(f"{part.turned:,} that faced the other way, which were turned round")
+        done.append(f"{part.turned:,} that faced the other way were turned round")
     if done:
-        what = f"{_named(mesh, part)} has triangles of no clear meaning: {'; '.join(done)}"
-        mend = "look at it in a mesh editor; with repair = false such a mesh is refused"
+        what = f"{_named(mesh, part)} was mended: of its triangles, {', '.join(done)}"
+        mend = "look at it in a mesh editor; repair = false, under units, refuses such a mesh"
         notes.warning(Code.MESH_MENDED, f"{key}.mesh", what, mend)
 
 
