@@ -40,8 +40,8 @@ def timer_label(result: Result) -> str:
     found = the_verdict(result)
     if found.forbids:
         return "No timer setting"
-    setting = f"{_then(found)}timer setting, from cold lamps"
-    return f"{state_words(result)}. {setting[:1].upper()}{setting[1:]}"
+    setting = f"{_then(found)} the timer setting" if found.reasons else "Timer setting"
+    return f"{state_words(result)}. {setting}, from cold lamps"
 
 
 def under_timer(result: Result) -> str:
@@ -58,8 +58,9 @@ def headline(result: Result) -> str:
     """The state, then the timer setting (min and s), or the calculated time for information."""
     found = the_verdict(result)
     if not found.forbids:
-        setting, then = _setting(result), _then(found)
-        setting = f"{then}s{setting[1:]}" if then else setting
+        setting = _setting(result)
+        if found.reasons:
+            setting = f"{_then(found)} s{setting[1:]}"
         return f"{state_words(result)}. {setting}"
     known = under_timer(result)
     calculated = f"; {known[:1].lower()}{known[1:]}" if known else "."
@@ -133,8 +134,8 @@ def verdict_record(result: Result) -> dict[str, Any]:
 def _then(found: Verdict) -> str:
     """What comes before a timer setting that holds once the reasons are done with."""
     if any(reason.code is Why.READING_MISSING for reason in found.reasons):
-        return "Then, unless the reading makes it longer, "
-    return "Then, " if found.reasons else ""
+        return "Then, unless the reading makes it longer,"
+    return "Then"
 
 
 def _reasons(result: Result) -> tuple[Any, ...]:
