@@ -87,5 +87,7 @@ def command(
             click.echo(f"\n  Sheet: {sheet}")
     if result is not None and result.interrupted:
         sys.exit(INTERRUPTED)
-    if result is not None and not math.isfinite(result.timer):
+    no_timer = result is not None and not math.isfinite(result.timer)
+    read = [row for row in found.rows if row.meter.point.reading is not None]
+    if no_timer or not all(row.agrees for row in read):
         sys.exit(NO_FINITE_TIME)

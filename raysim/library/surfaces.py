@@ -1,6 +1,7 @@
 """Surfaces at 254 nm, from the data table."""
 
 import difflib
+import re
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -103,11 +104,14 @@ def _names() -> dict[str, str]:
 
 
 def _nearest(folded: str) -> list[str]:
-    """Library names that hold a name as a word; else those spelt most like it."""
-    index = _names()
-    inside = [name for name in surfaces() if folded in folded_name(name).split()]
-    close = difflib.get_close_matches(folded, index, n=5, cutoff=0.5)
-    return inside[:5] or list(dict.fromkeys(index[match] for match in close))
+    """Library names that share most words with a name, or are spelt most like it."""
+    index, asked = _names(), set(re.findall(r"\w+", folded))
+    shared = {name: len(asked & set(re.findall(r"\w+", folded_name(name)))) for name in surfaces()}
+    close = [index[match] for match in difflib.get_close_matches(folded, index, n=5, cutoff=0.5)]
+    most = max(shared.values())
+    alike = [name for name in surfaces() if most and shared[name] == most]
+    alike.sort(key=lambda name: -difflib.SequenceMatcher(None, folded, folded_name(name)).ratio())
+    return list(dict.fromkeys([*alike, *close]))[:5]
 
 
 def find_surface(name: str) -> Surface:

@@ -3,7 +3,7 @@
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from raysim.base.units import minutes_seconds
 from raysim.logbook import respirators
@@ -154,6 +154,7 @@ def close_cycle(
         moment = at or datetime.now(UTC)
         if outcome == ENDED:
             _check_ended(cycle, ran, moment)
+            _check_shut(book, cycle)
         if outcome == INTERRUPTED:
             _check_interrupted(cycle, ran, moment)
         how = {"cycle": number, "outcome": outcome, "ran": ran}
@@ -170,6 +171,23 @@ def _check_ended(cycle: Cycle, ran: float, at: datetime) -> None:
             f"{minutes_seconds(timer)} have passed. Mend: wait, enter it as interrupted, or "
             "correct the times with --at"
         )
+
+
+def _check_shut(book: sqlite3.Connection, cycle: Cycle) -> None:
+    """Refuse an end where another cycle in the same box shows that its door was opened before."""
+    until = cycle.started + timedelta(seconds=cycle.setting.timer)
+    later = book.execute(
+        "SELECT entry, started FROM cycle_now "
+        "WHERE entry > ? AND outcome <> ? AND box = ? COLLATE NOCASE",
+        (cycle.number, VOID, cycle.setting.box),
+    )
+    for number, started in later:
+        if cycle.started < unstamp(started) < until:
+            raise LogbookError(
+                f"cycle {cycle.number}: cycle {number} was started in {cycle.setting.box} before "
+                "its timer had run down, so the door was opened. Mend: enter it as interrupted; or "
+                f"void cycle {number}, if that never took place"
+            )
 
 
 def _check_interrupted(cycle: Cycle, ran: float, at: datetime) -> None:

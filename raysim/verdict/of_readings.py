@@ -24,7 +24,7 @@ def reading_reasons(result: Result) -> Iterator[Reason]:
     if result.readings is None:
         best = max(result.meters, key=lambda meter: meter.reflected, default=None)
         tells = best is not None and best.reflected >= MOSTLY_REFLECTED
-        where = f"at {best.name}" if best and tells else "at a place of 'raysim meter --places'"
+        where = f'at "{best.name}"' if best and tells else "at a place of 'raysim meter --places'"
         entry = "reading and read_on" if tells else "the point with reading and read_on"
         yield Reason(
             Why.READING_MISSING,

@@ -41,7 +41,8 @@ def test_it_says_which_light_and_how_long(tmp_path):
     first = " ".join(said.out.split("\n\n")[1].split())  # below the title
     assert first.startswith("A bare eye may stay ")
     assert re.search(
-        r" a day 300 mm off it: gap \"door\" lets [\d.]+ ± [\d.]+ uW/cm2 out\. ", first
+        r" a day 300 mm off it: gap \"door\" lets [\d.]+ ± (?:\d\.\d|\d\d|0\.0*\d\d) uW/cm2 out\. ",
+        first,
     )
     assert "Seal it or make it a deeper rabbet" in first
     assert first.index("Seal it") < first.index("Doubt: seams that nobody drew")

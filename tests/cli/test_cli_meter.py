@@ -110,6 +110,7 @@ def test_a_dead_lamp_is_found(tmp_path, predicted):
     """The left lamp gives 40 %: readings near it fall, those near the right one hardly."""
     with_points(tmp_path, (0.45 * predicted[0], predicted[1], 0.8 * predicted[2]))
     said = raysim_said("meter", "scene.toml", "--json", "--no-time", folder=tmp_path)
+    assert said.status == 3, said.err  # it disagrees, timer or not
     record = json.loads(said.out)
     left, right = (lamp["output"] for lamp in record["fit"]["lamps"])
     assert left < 0.6 < 0.85 < right
@@ -251,6 +252,9 @@ def test_a_reading_of_zero_leaves_no_time_however_the_others_agree(tmp_path, pre
     with_points(tmp_path, (0.0, None, None))
     alone = raysim_said("meter", "scene.toml", "--no-time", folder=tmp_path)
     assert "no light was read" in alone.words
+    assert alone.status == 3
+    places = raysim_said("meter", "scene.toml", "--places", *QUICK, folder=tmp_path)
+    assert places.words.index("DO NOT USE") < places.words.index("Paste the lines")
 
 
 def test_a_reading_that_disagrees_reaches_dose_report_card_and_logbook(tmp_path, predicted):

@@ -23,6 +23,7 @@ from raysim.output.pages.card import card_of
 from raysim.output.words.readings import reading_lines, without_readings
 from raysim.output.words.verdict import headline
 from raysim.scene.triangles import MeterPoint
+from raysim.verdict.rules import with_verdict
 
 # Two lamps at six points, W/m2, by case; invented.
 DIRECT = np.array([[9.0, 6.0, 3.0, 2.0, 1.0, 0.0], [1.0, 2.0, 3.0, 6.0, 9.0, 0.0]])
@@ -241,6 +242,10 @@ def test_a_timer_by_readings_reaches_all_that_hangs_on_it():
     )
     assert "it takes" in " ".join(reading_lines(result))
     assert "the timer stays" in " ".join(reading_lines(plain))
+    slow = replace(plain.cases[CAUTIOUS], exposure_time=50_000.0)
+    forbidden = with_verdict(replace(plain, cases=plain.cases | {CAUTIOUS: slow}))
+    assert forbidden.verdict.forbids
+    assert "the calculated time stays" in " ".join(reading_lines(forbidden))
 
 
 def test_words_contradict_themselves_nowhere():

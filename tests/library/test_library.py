@@ -68,6 +68,13 @@ def test_a_word_of_a_name_finds_it():
     assert caught.value.nearest[:2] == ["stainless steel sheet", "galvanised steel sheet"]
 
 
+def test_all_words_of_a_name_find_it_before_one_of_them():
+    """`matte foil` was answered with the bright side and crumpled foil."""
+    with pytest.raises(UnknownSurface) as caught:
+        find_surface("Matte foil")
+    assert caught.value.nearest[0] == "aluminium foil, matte side"
+
+
 @pytest.mark.parametrize("row", ALL_ROWS, ids=lambda row: getattr(row, "name", None) or row.key)
 def test_every_row_has_source_and_known_marks(row):
     assert row.source.strip()

@@ -3,6 +3,7 @@
 import csv
 import io
 import sqlite3
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -311,3 +312,26 @@ def test_a_box_that_is_still_in_a_cycle_is_told(book):
     number, _ = start_cycle(book, ["R1"], SETTING, "CD")
     _, warnings = start_cycle(book, ["R2"], SETTING, "CD")
     assert warnings == [f"box is still in cycle {number} by this logbook: enter how that one went"]
+
+
+def test_a_cycle_that_another_one_broke_into_did_not_end(book):
+    """The door was opened to hang the next load, and the first was entered as treated."""
+    with_respirators(book, "R1", "R2", "R3")
+    first, _ = start_cycle(book, ["R1"], SETTING, "CD", at=EARLIER)
+    second, _ = start_cycle(book, ["R2"], SETTING, "CD", at=EARLIER + timedelta(seconds=599))
+    elsewhere = replace(SETTING, box="another box")
+    third, _ = start_cycle(book, ["R3"], elsewhere, "CD", at=EARLIER + timedelta(seconds=1))
+    with pytest.raises(LogbookError, match=f"cycle {second} was started in box before its timer"):
+        close_cycle(book, first, "ended", "CD")
+    close_cycle(book, first, "interrupted", "CD", ran=599.0)
+    for number in (second, third):
+        close_cycle(book, number, "ended", "CD")
+    assert [of(book, code).ended for code in ("R1", "R2", "R3")] == [0, 1, 1]
+
+
+def test_a_cycle_started_by_mistake_breaks_into_none_once_it_is_void(book):
+    with_respirators(book, "R1", "R2")
+    first, _ = start_cycle(book, ["R1"], SETTING, "CD", at=EARLIER)
+    second, _ = start_cycle(book, ["R2"], SETTING, "CD", at=EARLIER + timedelta(seconds=5))
+    close_cycle(book, second, "void", "CD", note="a slip of the pen")
+    close_cycle(book, first, "ended", "CD")

@@ -55,9 +55,14 @@ def test_a_load_of_several_objects_has_a_table_of_their_parts():
     table = parts_table(whole)
     kinds = [heading.casefold() for heading in table.headings[1:]]
     assert [row[0] for row in table.rows] == ["respirator 1", "respirator 2"]
+    ruling = whole.cases[CAUTIOUS].worst
     for spot in spots:
         row = next(row for row in table.rows if row[0] == spot.object)
-        assert row[1 + kinds.index(spot.part)] == minutes_seconds(time_by_itself(whole, spot))
+        rules = (spot.object, spot.part) == (ruling.object, ruling.part)
+        time = whole.calculated if rules else time_by_itself(whole, spot)
+        assert row[1 + kinds.index(spot.part)] == minutes_seconds(time)
+    assert any(minutes_seconds(whole.calculated) in row for row in table.rows)
+    assert f"{ruling.object}, {ruling.part}, sets the calculated time" in table.note
     assert "no bounds" in table.note
 
 

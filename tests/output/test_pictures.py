@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import synthetic
+from matplotlib.colors import LogNorm
 from PIL import Image
 
 from raysim.base.cases import BRIGHT, CAUTIOUS
@@ -13,9 +14,11 @@ from raysim.base.units import to_mJ_cm2, to_mW_cm2
 from raysim.dose.result import Result
 from raysim.output.pictures.box import LETTER_HALF, LINE_HALF, Box, placed_labels
 from raysim.output.pictures.charts import area_receiving, spread_begin, spread_end, write_charts
+from raysim.output.pictures.figure import light_bar, new_figure
 from raysim.output.pictures.load import DISC, SIZE, TOWARDS, apart, lower_ends
 from raysim.output.pictures.object import object_panels
 from raysim.output.pictures.page import HEIGHT, WIDTH, Label, Panel, write_page
+from raysim.output.pictures.patch import write_patch_picture
 from raysim.output.pictures.pictures import LOAD, OBJECT, OVERVIEW, WORST_OBJECT, write_pictures
 from raysim.output.pictures.render import HATCH_INK, HATCH_PAPER, Canvas, Sheet
 from raysim.output.pictures.scale import dose_scale, scale_of_doses
@@ -29,6 +32,7 @@ from raysim.output.pictures.views import (
     view_frame,
 )
 from raysim.scene.triangles import INSIDE, OUTSIDE
+from raysim.studies.shadows.patches import patch_of
 
 RED, BLUE = np.array([200, 30, 30], np.uint8), np.array([30, 30, 200], np.uint8)
 SQUARE = np.array([[[0, 0, 0], [1, 0, 0], [1, 0, 1]], [[0, 0, 0], [1, 0, 1], [0, 0, 1]]], float)
@@ -388,3 +392,27 @@ def test_the_widest_number_beside_a_bar_or_a_chart_is_not_clipped(canvas, result
     chart = write_charts(grown, tmp_path)[-1]
     assert chart.file.name == "chart_time.png"
     assert not (pixels(chart.file)[:, :4] < 200).any()
+
+
+def test_a_bar_of_light_has_numbers_without_powers_of_ten():
+    """It had "2 x 10^0" beside it."""
+    for ends in ((0.27, 1.3), (0.9, 3.4), (0.002, 1.9)):
+        bar = light_bar(new_figure(400, 800), (0.8, 0.1, 0.05, 0.8), LogNorm(*ends))
+        words = [label.get_text() for label in bar.get_yticklabels()]
+        assert len(words) > 1
+        assert all(ends[0] <= float(word) <= ends[1] for word in words)
+        assert not bar.get_yticks(minor=True).size
+
+
+def test_a_patch_is_drawn_beside_its_scale_and_not_under_it(result, tmp_path):
+    """The object ran out of the picture at the right."""
+    wide = result.triangles.corners * [5.0, 5.0, 1.0]
+    triangles = replace(result.triangles, corners=wide)
+    faces = np.flatnonzero(triangles.judged[:, 0])[:1]
+    light = np.geomspace(0.5, 2.0, triangles.judged.size).reshape(-1, 2)
+    patch = patch_of(triangles, faces, 0)
+    write_patch_picture(triangles, light, patch, "patch", tmp_path / "patch.png")
+    image = pixels(tmp_path / "patch.png")[130:]  # below the title of the scale
+    edge = round(0.88 * image.shape[1])
+    assert (image[:, edge - 6 : edge] > 250).all()
+    assert (image[:, : edge - 6] < 250).any()

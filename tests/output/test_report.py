@@ -24,7 +24,7 @@ from raysim.output.pictures.charts import write_charts
 from raysim.output.pictures.pictures import write_pictures
 from raysim.output.words.answer import head_lines, rows
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
-from raysim.output.words.failures import failure_line
+from raysim.output.words.failures import failure_line, failures_table
 from raysim.output.words.inputs import lamps_table, surfaces_table
 from raysim.output.words.numbers import irradiance_words, number, told_time
 from raysim.output.words.report_words import uncertainty_words
@@ -36,7 +36,7 @@ from raysim.output.words.tables import (
     objects_table,
     reflectance_gain,
 )
-from raysim.output.words.verdict import reason_lines
+from raysim.output.words.verdict import reason_lines, timer_words
 from raysim.verdict.rules import with_verdict
 
 NASTY = "<b>\"bold\" & 'x'</b><img src=x onerror=alert(1)>"
@@ -171,8 +171,21 @@ def test_bottom_line_says_what_the_result_says(result, full):
     ratio = case.best.irradiance / case.worst.irradiance
     assert f"{number(ratio)} times" in whole
     text = Page(full).text
-    for line in lines:
+    assert lines[0].startswith("READY AFTER a meter check and a seam survey. Then, unless the read")
+    assert "READY AFTER a meter check and a seam survey. Then, unless the reading makes" in text
+    for line in lines[1:]:
         assert line.replace("/cm2", "/cm²") in text
+
+
+def test_the_head_of_the_report_tells_its_state_and_its_time_once(result, tmp_path):
+    """Both stood in large letters, and again in the line below them."""
+    forbidden = with_verdict(too_little_light())
+    assert forbidden.verdict.forbids
+    for judged, state in ((with_verdict(result), "READY AFTER"), (forbidden, "DO NOT USE")):
+        head = html_of(judged, tmp_path).partition('<section class="answer')[2]
+        head = head.partition("</section>")[0]
+        assert head.count(state) == 1
+        assert head.count(timer_words(judged)) == 1
 
 
 def test_a_crew_chief_reads_three_lines(result, tmp_path):
@@ -185,7 +198,7 @@ def test_a_crew_chief_reads_three_lines(result, tmp_path):
     assert doubt.startswith("Doubt: ")
     head = html_of(judged, tmp_path).partition('<section class="answer">')[2]
     head = head.partition("</section>")[0]
-    assert head.count("<p") == 1 + 3  # the timer stands above them
+    assert head.count("<p") == 3  # the first is state and timer
     assert "<li" not in head
     below = [line for _, line in rows(judged)]
     assert len(below) == len(set(below))
@@ -276,7 +289,8 @@ def test_a_timer_of_more_than_a_week_is_told_before_all_else():
         slow = replace(case, exposure_time=days * 86_400.0, precision=0.5)
         lines = synthetic.lines_of(replace(lit, cases={**lit.cases, CAUTIOUS: slow}))
         assert lines[0].startswith("DO NOT USE.")
-        assert ("takes over a week" in lines[1]) == is_too_long
+        assert ("more than a week" in lines[0]) == is_too_long
+        assert lines[1].startswith("One cycle takes longer than a shift of 8 h.")
 
 
 @pytest.mark.parametrize("dark", [True, False])
@@ -457,3 +471,21 @@ def test_of_an_only_lamp_no_further_run_is_advised():
     assert "nothing in the box gets any light" in alone
     assert "--without" not in alone
     assert "--without" in failure_line(replace(whole, lamp_failures=(mast, rear)))
+    table = failures_table(replace(whole, lamp_failures=(mast,)))
+    assert table.rows[0][4] == "no light"
+    assert "mast is the only lamp that burns" in table.note
+    assert "--without" not in table.note
+
+
+def test_a_row_that_this_run_did_not_look_at_tells_no_time_as_if_it_were_known():
+    """White paint: three rows of "no finite time", where another run finds 40 h."""
+    whole = synthetic.result()
+    spot = replace(whole.cases[CAUTIOUS].worst, irradiance=1.0, lower_bound=0.95)
+    rough, dark = (replace(spot, lower_bound=bound) for bound in (0.5, 0.0))
+    rows = tuple(
+        LampFailure(name, worst, time, None, False)
+        for name, worst, time in (("a", spot, 600.0), ("b", rough, 900.0), ("c", dark, np.inf))
+    )
+    table = failures_table(replace(whole, lamp_failures=rows))
+    assert [row[4] for row in table.rows] == ["10 min 00 s", "at most 15 min 00 s", "not settled"]
+    assert "Without b or c another spot is the worst" in table.note

@@ -62,6 +62,11 @@ def test_mirrored_hooks_cannot_be_told_apart(tmp_path):
     assert not first.beats(second)
     assert study.best.worse == 0
     assert study.best.could_gain > 0.0
+    # Nobody drills for noise: as it hangs comes first, whichever looks brighter in this run.
+    points = [(0.2, 0.16, 0.25), (0.2, 0.24, 0.25)]
+    for seed in range(2, 6):
+        again = ranked(between_tubes(tmp_path), points, seed=seed)
+        assert again.best.best.layout == again.load.now
 
 
 def test_a_screen_makes_one_half_dark(tmp_path):

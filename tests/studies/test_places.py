@@ -6,16 +6,20 @@ import numpy as np
 import pytest
 from boxes import three_lamps
 
+import raysim
 from raysim.base.errors import RaysimError
 from raysim.base.units import to_mm
 from raysim.output.files.scene_file import meters_toml
 from raysim.output.words.survey import places_lines
 from raysim.scene.file.written import Meter
+from raysim.scene.triangles import MeterPoint
 from raysim.studies.survey.places import (
     AHEAD,
     BY_REFLECTION,
     CLEAR,
     CLEAR_OF_LAMPS,
+    WAYS,
+    _name,
     free_points,
     most_telling,
     propose,
@@ -70,8 +74,20 @@ def test_three_places_are_proposed_one_of_them_by_reflected_light(found):
 def test_a_place_is_named_by_its_distances_from_the_walls(found):
     for row in found.rows:
         left, door, floor = (f"{mm:.0f}" for mm in to_mm(row.meter.point.at))
-        start = f"{left} mm from the left, {door} from the door, {floor} from the floor, facing "
+        start = f"{left} mm from left, {door} from door, {floor} up, facing "
         assert row.meter.name.startswith(start)
+
+
+def test_a_box_of_metres_has_places_too(tmp_path):
+    """In a wardrobe the name of a place was longer than a name may be: a traceback."""
+    path = three_lamps(tmp_path).path
+    path.write_text(
+        path.read_text("utf-8").replace("[chamber]", 'units = "cm"\n[chamber]'), "utf-8"
+    )
+    found = propose(raysim.load_scene(path))
+    assert max(point.at[2] for point in found.triangles.meters) > 1.0
+    far = MeterPoint("", np.array([2.9, 2.4, 3.4]), np.array(WAYS["to the right"], float), None)
+    assert len(_name(found.triangles, far)) <= 80
 
 
 def test_the_lines_to_paste_give_the_same_points_again(found):

@@ -9,8 +9,10 @@ import pytest
 import synthetic
 
 from raysim.base.cases import CAUTIOUS
+from raysim.base.units import minutes_seconds
 from raysim.dose.result import PoseResult
 from raysim.dose.verdict_record import FORBIDS, State, Why
+from raysim.output.words.leaks import time_words
 from raysim.output.words.verdict import headline, holds_words, state_words, timer_words
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.triangles import Untreated
@@ -81,7 +83,7 @@ def read_beside_a_lamp(*direct):
 @pytest.mark.parametrize(
     ("direct", "where"),
     [
-        ((0.9, 0.2), "at m1, and give reading"),
+        ((0.9, 0.2), 'at "m1", and give reading'),
         ((0.9, 0.8), "at a place of 'raysim meter --places'"),
     ],
 )
@@ -206,9 +208,29 @@ def test_a_leak_must_leave_a_bare_eye_a_shift(light, error, allowed):
     assert (Why.LEAK_ABOVE_LIMIT not in codes(judged)) is allowed
 
 
-def test_gaps_that_were_calculated_stand_for_a_survey_but_none_drawn_do_not():
-    assert codes(with_verdict(ready(seams=None), [leak(0.0001)])) == set()
-    assert codes(with_verdict(ready(seams=None), [])) == {Why.LEAK_NOT_CHECKED}
+def test_only_a_survey_checks_the_seams_however_many_gaps_are_drawn():
+    """One drawn gap made a box with three more seams READY, while `leak` asked for a survey."""
+    for drawn in ([], [leak(0.0001)]):
+        judged = with_verdict(ready(seams=None), drawn)
+        assert codes(judged) == {Why.LEAK_NOT_CHECKED}
+        assert "no seam was surveyed" in judged.verdict.reasons[0].says
+        assert "draw" not in judged.verdict.reasons[0].mend
+    assert codes(with_verdict(ready(), [leak(0.0001)])) == set()
+
+
+def test_a_leak_is_told_as_raysim_leak_tells_it():
+    """The verdict told the light plus two errors, and a second more than one may stay."""
+    (reason,) = with_verdict(ready(), [leak(0.0026, 0.00003)]).verdict.reasons
+    assert '"door" lets 0.26 uW/cm2 out 300 mm off the wall' in reason.says
+    seconds = 60.0 / (1.2 * 0.00266)  # 6 mJ/cm2 and the safety factor
+    assert time_words(seconds) in reason.says
+    assert minutes_seconds(seconds) not in reason.says
+
+
+def test_a_time_stands_once():
+    """The headline told 1 d 05 h, the reason below it 28 h 27 min 27 s, and the card both."""
+    (reason, *_) = with_verdict(too_long()).verdict.reasons
+    assert reason.says == "one cycle takes longer than a shift of 8 h"
 
 
 def test_a_box_that_must_not_be_used_still_says_how_much_it_wears():
@@ -242,6 +264,9 @@ def test_what_the_verdict_belongs_to_is_told():
     assert f"the reading of {DAY}" in words
     assert f"the seams as AB found them on {DAY} (0.0500 uW/cm2)" in words
     assert "any change makes it stale" in words
+    undated = holds_words(with_verdict(ready(meter=[POINT])))
+    assert "a reading without a date" in undated
+    assert "no reading" not in undated
     drawn = holds_words(with_verdict(ready(seams=None), [leak(0.0001)]))
     assert 'stray light calculated for "door" as drawn' in drawn
     assert "no survey" not in drawn

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from raysim.output.pictures.scale import COLOUR_MAP, round_ticks, tick_words
 from raysim.output.pictures.views import View
 
 DPI = 100
@@ -79,6 +80,15 @@ def colour_bar(figure: Any, place: Any, norm: Any, colours: str, **more: Any) ->
 
     bar = figure.add_axes(place)
     figure.colorbar(ScalarMappable(norm, colours), cax=bar, **more)
+    return bar
+
+
+def light_bar(figure: Any, place: Any, norm: Any) -> Any:
+    """The same of a logarithmic scale of irradiances, with round numbers beside it."""
+    bar = colour_bar(figure, place, norm, COLOUR_MAP)
+    ticks = round_ticks(norm.vmin, norm.vmax, True)
+    bar.yaxis.set_ticks(ticks, [tick_words(value) for value in ticks])
+    bar.yaxis.set_ticks([], minor=True)
     return bar
 
 

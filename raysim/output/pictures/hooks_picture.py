@@ -10,9 +10,9 @@ from raysim.output.pictures.figure import (
     INK,
     SOFT_INK,
     beside,
-    colour_bar,
     draw_lines,
     draw_triangles,
+    light_bar,
     light_norm,
     new_figure,
     pixel_axes,
@@ -20,7 +20,7 @@ from raysim.output.pictures.figure import (
 )
 from raysim.output.pictures.hooks_chart import draw_plan
 from raysim.output.pictures.pictures import OVERVIEW, Picture
-from raysim.output.pictures.scale import COLOUR_MAP, tick_words
+from raysim.output.pictures.scale import COLOUR_MAP
 from raysim.output.pictures.shades import is_wall, tube_triangles, wall_edges
 from raysim.output.pictures.views import View, parallel_view
 from raysim.output.words.hooks import mm
@@ -114,10 +114,5 @@ def _list_hooks(figure: Any, layout: Ranked) -> None:
 
 
 def _scale(figure: Any, norm: Any) -> None:
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-
-    bar = colour_bar(figure, (0.93, 0.2, 0.018, 0.62), norm, COLOUR_MAP)
-    bar.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-    bar.yaxis.set_major_formatter(FuncFormatter(lambda value, _: tick_words(value)))
-    bar.yaxis.set_minor_formatter(NullFormatter())
+    bar = light_bar(figure, (0.93, 0.2, 0.018, 0.62), norm)
     bar.set_title("mW/cm²", fontsize=10)

@@ -6,9 +6,9 @@ import numpy as np
 
 from raysim.base.units import to_mW_cm2
 from raysim.output.pictures.figure import (
-    colour_bar,
     draw_lines,
     draw_triangles,
+    light_bar,
     light_norm,
     new_figure,
     pixel_axes,
@@ -38,19 +38,20 @@ def write_patch_picture(
 
     faces = triangles.faces_of(patch.body)
     towards, seen = camera_direction(triangles, patch)
-    view = parallel_view(triangles.corners[faces].reshape(-1, 3), towards, SIZE)
+    room = (round(0.88 * SIZE[0]), SIZE[1])  # the scale stands at its right
+    view = parallel_view(triangles.corners[faces].reshape(-1, 3), towards, room)
     facing = triangles.normals[faces] @ towards
     # An open sheet shows the side that faces the camera.
     values = to_mW_cm2(irradiance[faces, (facing < 0.0).astype(int)])
     norm = light_norm(values)
     figure = new_figure(*SIZE)
-    axes = pixel_axes(figure, 0.88 * SIZE[0], SIZE[1])
+    axes = pixel_axes(figure, *room)
     colours = colormaps[COLOUR_MAP](norm(np.maximum(values, norm.vmin)))
     draw_triangles(axes, view, triangles.corners[faces], colours, 0.4)
     outline = patch_edges(triangles, patch)
     draw_lines(axes, view, outline, "white", 4.5)
     draw_lines(axes, view, outline, EDGE_INK, 2.2)
-    bar = colour_bar(figure, (0.89, 0.12, 0.025, 0.76), norm, COLOUR_MAP)
+    bar = light_bar(figure, (0.89, 0.12, 0.025, 0.76), norm)
     bar.set_title("mW/cm²", fontsize=11)
     save_figure(figure, path)
     caption = (

@@ -9,7 +9,13 @@ from raysim.output.words.readings import reading_lines
 from raysim.output.words.sentences import detail_rows, reservations
 from raysim.output.words.table import Row, labelled
 from raysim.output.words.uncertainty import budget_lines, doubt_line
-from raysim.output.words.verdict import headline, holds_words, reason_lines, the_verdict
+from raysim.output.words.verdict import (
+    headline,
+    holds_words,
+    reason_lines,
+    the_verdict,
+    under_timer,
+)
 from raysim.output.words.wear import reuse_lines
 
 NOTHING_LEFT = "Hang the card beside the box, and enter every cycle in the logbook (raysim log)."
@@ -20,6 +26,11 @@ def head_lines(result: Result) -> list[str]:
     first, *others = [*reason_lines(result)] or [NOTHING_LEFT]
     more = f" {len(others)} more to mend below." if others else ""
     return [headline(result), f"{first}{more}", doubt_line(result.budget)]
+
+
+def report_lines(result: Result) -> list[str]:
+    """The same for the report, where state and timer stand above."""
+    return [*filter(None, [under_timer(result)]), *head_lines(result)[1:]]
 
 
 def rows(result: Result) -> list[Row]:

@@ -3,8 +3,15 @@
 import numpy as np
 
 from raysim.base.units import minutes_seconds, to_mJ_cm2
+from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import LampFailure, Result
-from raysim.output.words.numbers import milliwatts, number, spot_irradiance, spot_words
+from raysim.output.words.numbers import (
+    milliwatts,
+    number,
+    spot_irradiance,
+    spot_words,
+    told_time,
+)
 from raysim.output.words.sentences import NO_TIMER, time_heading
 from raysim.output.words.table import Table, table_of
 
@@ -22,12 +29,27 @@ def failures_table(result: Result) -> Table:
             f"{result.confidence:.0%} lower bound over all judged spots, mW/cm²": lambda out: (
                 milliwatts(out.worst.lower_bound)
             ),
-            time_heading(result, "time needed"): lambda out: minutes_seconds(out.exposure_time),
+            time_heading(result, "time needed"): lambda out: _time_words(result, out),
             "least dose if the timer stays, mJ/cm²": _dose_words,
         },
         words=2,
         note=_note(result),
     )
+
+
+def _only(result: Result) -> bool:
+    """Whether a single lamp burns: without it there is no light, and nothing to settle."""
+    return len(result.lamp_failures) == 1
+
+
+def _time_words(result: Result, failure: LampFailure) -> str:
+    if _only(result):
+        return "no light"
+    if failure.precision <= COARSE:
+        return minutes_seconds(failure.exposure_time)
+    if failure.exposure_time > LONGEST_TIME:
+        return "not settled"
+    return f"at most {told_time(failure.exposure_time)}"
 
 
 def _dose_words(failure: LampFailure) -> str:
@@ -40,6 +62,8 @@ def _note(result: Result) -> str:
         "Cautious case, one lamp out in each row, its tube left in place. Worked out from what "
         "each lamp gives to each spot, with no new trace; each bound holds by itself."
     )
+    if _only(result):
+        return f"{note} {result.lamp_failures[0].lamp} is the only lamp that burns."
     coarse = [f.lamp for f in result.lamp_failures if f.precision > COARSE]
     if coarse:
         words = "this row" if len(coarse) == 1 else "these rows"
@@ -57,7 +81,7 @@ def failure_line(result: Result) -> str | None:
         return None
     worst = max(result.lamp_failures, key=lambda failure: failure.exposure_time)
     check = "check that all lamps burn in every cycle, never with bare eyes."
-    if len(result.lamp_failures) == 1:
+    if _only(result):
         return (
             f"{worst.lamp} is the only lamp that burns: if it fails unnoticed, nothing in the box "
             "gets any light. Check in every cycle that it burns, never with bare eyes."

@@ -42,13 +42,16 @@ def answer(study: HookStudy) -> str:
                 f"though it found some: it gets too little to be counted well. {LIGHT}"
             )
         return f"No hook position brings light to the darkest spot. {LIGHT}"
-    if _is_now(study, best.best):
-        return "Leave it where it hangs." if best.number == 1 else "Leave them where they hang."
+    if is_now(study, best.best):
+        them = "it where it hangs" if best.number == 1 else "them where they hang"
+        better = "" if len(best.layouts) < 2 else ": no other place was shown to be better"
+        return f"Leave {them}{better}."
     noun = "respirator" if best.number == 1 else "respirators"
     return f"Hang {best.number} {noun} as listed here and in best.toml."
 
 
-def _is_now(study: HookStudy, layout: Ranked) -> bool:
+def is_now(study: HookStudy, layout: Ranked) -> bool:
+    """Whether a layout is that of the scene as it is (definition)."""
     return frozenset(layout.layout) == frozenset(study.load.now)
 
 
@@ -95,7 +98,7 @@ def mm(value: float) -> str:
 def doubts(study: HookStudy) -> list[str]:
     """What qualifies the answer, the gravest first."""
     read = without_readings(study.load.scene.written)
-    found = [_stopped(study), _touching(study), read, _other_shapes(study), _nearer_now(study)]
+    found = [_stopped(study), _touching(study), _other_shapes(study), read, _nearer_now(study)]
     return [*filter(None, [*found, _ties(study), _others(study.best)])]
 
 
@@ -172,13 +175,14 @@ def _other_shapes(study: HookStudy) -> str:
 def _ties(study: HookStudy) -> str:
     """Which of the layouts shown differ from the best one by more than noise."""
     best, *others = study.best.layouts
-    tied = [k for k, one in enumerate(others, 2) if not best.beats(one)]
+    tied = " or ".join(str(k) for k, one in enumerate(others, 2) if not best.beats(one))
     if not tied:
         return ""
-    named = [f"{k} (as now)" if _is_now(study, study.best.layouts[k - 1]) else str(k) for k in tied]
+    if is_now(study, best):
+        return f"Nor is it shown to be worse (95 % confidence) than layout {tied}."
     return (
-        f"Layout 1 is not shown to be better (95 % confidence) than layout "
-        f"{' or '.join(named)}: take the one that is easiest to build."
+        f"Layout 1 is not shown to be better (95 % confidence) than layout {tied}: take the one "
+        "that is easiest to build."
     )
 
 
@@ -206,7 +210,7 @@ def _nearer_now(study: HookStudy) -> str:
 def _now_words(study: HookStudy) -> str:
     """Result of the present hooks, if this number of respirators was asked for."""
     result = next((one for one in study.numbers if one.now is not None), None)
-    if result is None or result.now is None or _is_now(study, study.best.best):
+    if result is None or result.now is None or is_now(study, study.best.best):
         return ""
     words = _now_time(result.number, result.now)
     if result.number == study.best.number and study.best.best.beats(result.now):

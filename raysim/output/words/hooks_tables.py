@@ -4,7 +4,7 @@ import math
 
 from raysim.assess.fixings import nearest_wall
 from raysim.base.units import minutes_seconds
-from raysim.output.words.hooks import FATE_WORDS, measured, mm, place_words
+from raysim.output.words.hooks import FATE_WORDS, is_now, measured, mm, place_words
 from raysim.output.words.numbers import (
     OVER_A_WEEK,
     irradiance_words,
@@ -56,7 +56,10 @@ def layouts_table(study: HookStudy) -> Table:
         f"Hooks in mm {measured(study)}. Cautious case, traced with all respirators in place. "
         "Shown to be worse: its upper bound lies below the lower bound of layout 1."
     )
-    named = [(f"layout {place}", one) for place, one in enumerate(study.best.layouts, 1)]
+    named = [
+        (f"layout {place}{' (as now)' if is_now(study, one) else ''}", one)
+        for place, one in enumerate(study.best.layouts, 1)
+    ]
     now = study.best.now
     if now is not None and now.in_the_way:
         named.append((f"as now: {now.in_the_way}", now))

@@ -80,11 +80,11 @@ def leak_table(found: Sequence[Leak]) -> Table:
 
 def _unweighted(leak: Leak) -> str:
     light = _microwatts(leak.irradiance)
-    return f"at most {light}" if leak.at_most else f"{light} ± {_microwatts(leak.error)}"
+    return f"at most {light}" if leak.at_most else f"{light} ± {_microwatts(leak.error, 2)}"
 
 
-def _microwatts(irradiance: float) -> str:
-    return number(UW_CM2_PER_W_M2 * irradiance)
+def _microwatts(irradiance: float, figures: int = 3) -> str:
+    return number(UW_CM2_PER_W_M2 * irradiance, figures)
 
 
 def limit_lines(scene: BuiltScene) -> list[str]:

@@ -4,13 +4,16 @@ import math
 from collections.abc import Sequence
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.base.units import to_mW_cm2
 from raysim.library.surfaces import Surface
 from raysim.output.words.linings import minutes_per_money, neighbours, time_words
-from raysim.output.words.numbers import milliwatts, number, spot_irradiance
+from raysim.output.words.numbers import FAINT, milliwatts, number, spot_irradiance
 from raysim.output.words.table import Table, table_of
 from raysim.studies.linings.bench import LiningRow
 from raysim.studies.linings.compare import LiningPair
 from raysim.studies.linings.run import TOO_SLOW, LiningStudy
+
+FROM_NOTHING = "from nothing"
 
 
 def linings_table(study: LiningStudy) -> Table:
@@ -32,11 +35,11 @@ def linings_table(study: LiningStudy) -> Table:
             "worst face, mW/cm² ± standard error": lambda row: _irradiance(row, CAUTIOUS),
             "at least": lambda row: milliwatts(row.cases[CAUTIOUS].worst.lower_bound),
             "at most": lambda row: milliwatts(row.most) if math.isfinite(row.most) else "",
-            "gain over black": lambda row: _ratio(row.gain[CAUTIOUS]),
+            "gain over black": lambda row: _gain(study, row, CAUTIOUS),
             "best / worst": lambda row: _ratio(row.cases[CAUTIOUS].evenness),
             "time, expected": lambda row: time_words(row.cases[EXPECTED]),
             "worst face, expected": lambda row: _irradiance(row, EXPECTED),
-            "gain, expected": lambda row: _ratio(row.gain[EXPECTED]),
+            "gain, expected": lambda row: _gain(study, row, EXPECTED),
             "cost": lambda row: _number(row.cost),
             "minutes saved per unit of money": lambda row: _number(minutes_per_money(study, row)),
         },
@@ -52,8 +55,14 @@ def _irradiance(row: LiningRow, case: str) -> str:
     return spot_irradiance(row.cases[case].worst)
 
 
+def _gain(study: LiningStudy, row: LiningRow, case: str) -> str:
+    """What a lining gains; where the black box gets next to no light, all of it is."""
+    dark = to_mW_cm2(study.black.cases[case].worst.irradiance) < FAINT
+    return FROM_NOTHING if dark and row is not study.black else _ratio(row.gain[case])
+
+
 def _ratio(value: float) -> str:
-    return number(value) if math.isfinite(value) else "from nothing"
+    return number(value) if math.isfinite(value) else FROM_NOTHING
 
 
 def pairs_table(study: LiningStudy) -> Table:

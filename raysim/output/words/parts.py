@@ -74,14 +74,17 @@ def parts_table(result: Result) -> Table | None:
         (spot.object, spot.part.casefold()): told_time(time_by_itself(result, spot))
         for spot in spots
     }
+    worst = result.cases[CAUTIOUS].worst
+    times[worst.object, worst.part.casefold()] = told_time(result.calculated)
     order = [summary.name for summary in result.cases[CAUTIOUS].per_object]
     rows = [
         (name, *(times.get((name, kind), "none") for kind in kinds))
         for name in sorted(objects, key=order.index)
     ]
     note = (
-        f"Cautious case, from the darkest spot of each part ({ESTIMATES}: those that do not set "
-        "the timer were not followed as closely). No timer setting."
+        f"Cautious case. {worst.object}, {_name(worst)}, sets the calculated time; the others are "
+        f"{ESTIMATES}, from the darkest spot of each part, which was not followed as closely. No "
+        "timer setting."
     )
     return Table(("object", *map(_name, kinds.values())), tuple(rows), 1, informative(result, note))
 

@@ -7,6 +7,7 @@ from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison
 from raysim.dose.result import Result
 from raysim.output.words.numbers import irradiance_words, milliwatts, told_time
+from raysim.output.words.sentences import is_forbidden
 from raysim.scene.file.written import SceneAsWritten
 
 LOW = (
@@ -68,7 +69,8 @@ def reading_lines(result: Result) -> list[str]:
     names = " and ".join(f'"{row.meter.name}"' for row in readings.rows)
     agree = "reading agrees" if len(readings.rows) == 1 else "readings agree"
     if cause is None or result.needed == result.calculated:
-        return [f"The meter {agree} with the calculation (at {names}); the timer stays."]
+        stays = "the calculated time stays" if is_forbidden(result) else "the timer stays"
+        return [f"The meter {agree} with the calculation (at {names}); {stays}."]
     return [
         f"The meter {agree} with the calculation (at {names}), but some light is missing: "
         f"{_cause_words(cause)}, it takes {told_time(result.needed)} in place of the "

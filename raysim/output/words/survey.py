@@ -150,7 +150,9 @@ def answer(found: Survey, result: Result | None, proposed: bool = False) -> list
         )
         if proposed:
             to_do, *blind = places_lines(found.rows)
-            return [number_line, to_do, *(blind or [DOUBT])]
+            forbidden = result is not None and the_verdict(result).forbids
+            first_line = headline(result) if result and forbidden else number_line
+            return [first_line, to_do, *(blind or [DOUBT])]
         to_do = (
             "Hold the head as the table says, lamps warm, box loaded and shut, and give reading "
             "and read_on under [[meter]]; --sheet FILE writes a sheet to fill in."

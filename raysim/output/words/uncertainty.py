@@ -49,14 +49,11 @@ def budget_table(result: Result) -> Table | None:
 
 
 def budget_lines(budget: Budget | None) -> list[str]:
-    """The expanded uncertainty and its three largest contributions, in one sentence."""
-    if budget is None:
+    """What the one doubt hangs on most, beyond the part that `doubt_line` names."""
+    if budget is None or len(budget.contributions) < 2:
         return []
-    most = ", ".join(f"{row.what} ({_percent(row.relative)} %)" for row in budget.contributions[:3])
-    return [
-        f"The expected irradiance of its worst spot is uncertain by ± {budget.expanded:.0%} "
-        f"(k = 2); it hangs most on {most}."
-    ]
+    parts = (f"{row.what} ({_percent(row.relative)} %)" for row in budget.contributions[:3])
+    return [f"The light at the worst-lit spot hangs most on {', '.join(parts)} (each k = 1)."]
 
 
 def doubt_line(budget: Budget | None) -> str:

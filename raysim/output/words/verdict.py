@@ -40,8 +40,18 @@ def timer_label(result: Result) -> str:
     found = the_verdict(result)
     if found.forbids:
         return "No timer setting"
-    state = state_words(result)
-    return f"{state}. {'Then, the timer' if found.reasons else 'Timer'} setting, from cold lamps"
+    setting = f"{_then(found)} the timer setting" if found.reasons else "Timer setting"
+    return f"{state_words(result)}. {setting}, from cold lamps"
+
+
+def under_timer(result: Result) -> str:
+    """What the headline says beside state and timer, where these stand above; "" for nothing."""
+    found = the_verdict(result)
+    if not found.forbids:
+        return _setting(result) if result.poses else ""
+    if not math.isfinite(found.calculated):
+        return ""
+    return f"Calculated, for information only: {told_time(found.calculated)}."
 
 
 def headline(result: Result) -> str:
@@ -49,24 +59,21 @@ def headline(result: Result) -> str:
     found = the_verdict(result)
     if not found.forbids:
         setting = _setting(result)
-        if any(reason.code is Why.READING_MISSING for reason in found.reasons):
-            setting = f"Then, unless the reading makes it longer, s{setting[1:]}"
-        elif found.reasons:
-            setting = f"Then s{setting[1:]}"
+        if found.reasons:
+            setting = f"{_then(found)} s{setting[1:]}"
         return f"{state_words(result)}. {setting}"
-    if not math.isfinite(found.calculated):
-        return f"{DO_NOT_USE}. There is no timer setting."
-    return (
-        f"{DO_NOT_USE}. There is no timer setting; calculated, for information only: "
-        f"{told_time(found.calculated)}."
-    )
+    known = under_timer(result)
+    calculated = f"; {known[:1].lower()}{known[1:]}" if known else "."
+    return f"{DO_NOT_USE}. There is no timer setting{calculated}"
 
 
 def holds_words(result: Result) -> str:
     """What the verdict belongs to: scene, lamps, reading and survey of the seams."""
     held = the_verdict(result).holds_for
     hours = sorted({hours for _, hours in held.lamps})
-    read = "no reading" if held.reading_date is None else f"the reading of {held.reading_date}"
+    read = "no reading" if result.readings is None else "a reading without a date"
+    if held.reading_date is not None:
+        read = f"the reading of {held.reading_date}"
     seams = result.written.seams if result.written else None
     light = []
     if seams is not None:
@@ -122,6 +129,13 @@ def verdict_record(result: Result) -> dict[str, Any]:
             "gaps": list(found.holds_for.gaps),
         },
     }
+
+
+def _then(found: Verdict) -> str:
+    """What comes before a timer setting that holds once the reasons are done with."""
+    if any(reason.code is Why.READING_MISSING for reason in found.reasons):
+        return "Then, unless the reading makes it longer,"
+    return "Then"
 
 
 def _reasons(result: Result) -> tuple[Any, ...]:

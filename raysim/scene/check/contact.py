@@ -210,15 +210,17 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> N
         found = others.touching(faces, side)
         close = triangles.judged[faces, side] & ~lying & (found >= 0)
         if close.any():
+            verb = "touches" if close.sum() == 1 else "touch"
             what = (
-                f"{_count(triangles, faces[close])} of its {SIDES[side]} touch "
+                f"{_count(triangles, faces[close])} of its {SIDES[side]} {verb} "
                 f"{report.names(found[close])}, where no light can reach them"
             )
             report.notes.warning(Code.TOUCHES_OTHER, at, what, "leave a gap, or turn it")
 
 
 def _count(triangles: SceneTriangles, faces: np.ndarray) -> str:
-    return f"{len(faces)} faces ({1e4 * triangles.areas[faces].sum():.2g} cm2)"
+    noun = "face" if len(faces) == 1 else "faces"
+    return f"{len(faces)} {noun} ({1e4 * triangles.areas[faces].sum():.2g} cm2)"
 
 
 def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:

@@ -118,6 +118,7 @@ class Search:
             seed = self.options.seed + SCOUT_SEED * number
             found = race.light.scout((self.hangs[round(k)],), seed)
             self.suspects = np.unique(np.concatenate([self.suspects, found]), axis=0)
+            race.progress("finding its dark spots", number, SCOUTS)
         race.light.suspect(self.suspects)
 
     def _enter(self, race: Race, layouts: list[Layout]) -> None:
@@ -172,7 +173,7 @@ class Search:
 
     def _result(self, number: int, loading: float) -> NumberResult:
         race = self.races[number]
-        shown = self.shown.get(number) or race.ranking[:FINALISTS]
+        shown = _as_it_hangs_first(self.shown.get(number) or race.ranking[:FINALISTS], race.present)
         layouts = [self._ranked(race.light, one) for one in shown if not one.in_the_way]
         best, others = shown[0], [one for one in race.everyone if one is not shown[0]]
         fates = Counter(
@@ -215,6 +216,15 @@ class Search:
             dark=one.fate is Fate.TOO_DARK,
             in_the_way=one.in_the_way,
         )
+
+
+def _as_it_hangs_first(shown: list[Contestant], now: Contestant | None) -> list[Contestant]:
+    """The present layout before all, where none is shown to be better: nobody drills for noise."""
+    if now not in shown or now.in_the_way or now.worst is None:
+        return shown
+    if any(one.lower > now.upper for one in shown):
+        return shown
+    return [now, *(one for one in shown if one is not now)]
 
 
 def best_of(results: Sequence[NumberResult]) -> NumberResult:

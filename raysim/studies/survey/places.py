@@ -212,4 +212,4 @@ def _name(triangles: SceneTriangles, point: MeterPoint) -> str:
     )
     left, door, floor = (f"{value:.0f}" for value in to_mm(off))
     way = next(words for words, axis in WAYS.items() if np.allclose(axis, point.facing))
-    return f"{left} mm from the left, {door} from the door, {floor} from the floor, facing {way}"
+    return f"{left} mm from left, {door} from door, {floor} up, facing {way}"  # a `Name` is short
