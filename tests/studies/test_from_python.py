@@ -103,13 +103,13 @@ def test_hooks(folder, scene):
         found = hooks.study(
             scene,
             numbers=[1],
-            points=hooks.Grid(spacing=0.08, turns=(0.0, 90.0)),
+            points=hooks.Grid(spacing=0.12, turns=(0.0, 90.0)),
             precision=0.5,
             options=OPTIONS,
         )
         raysim.output.studies.hooks.write(found, place)
 
-    asked = ("--number", "1", "--spacing", "80", "--turn", "0", "--turn", "90")
+    asked = ("--number", "1", "--spacing", "120", "--turn", "0", "--turn", "90")
     same_files(folder, ("hooks", "scene.toml", *asked, "--precision", "0.5"), write)
 
 
