@@ -8,6 +8,7 @@ import typing
 from pathlib import Path
 
 import pytest
+from running import SMALL_BATCH, batches_of
 
 import raysim
 
@@ -38,7 +39,8 @@ OPTIONS = doctest.ELLIPSIS
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_in_docstrings_hold(name, monkeypatch):
     monkeypatch.chdir(ROOT)
-    failed, tried = doctest.testmod(importlib.import_module(name), optionflags=OPTIONS)
+    with batches_of(SMALL_BATCH):  # they show shapes and relations, hardly a figure
+        failed, tried = doctest.testmod(importlib.import_module(name), optionflags=OPTIONS)
     assert tried > 0
     assert failed == 0
 

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 import pyvista
 import trimesh
-from running import QUICK, contents, process_said, raysim_said, shows_cautions
+from running import QUICK, contents, raysim_said, shows_cautions
 from small_scenes import box, plate, small_scene, with_object, write_scene
 
 from raysim.base.units import minutes_seconds
@@ -44,7 +44,7 @@ def small(tmp_path_factory):
     data = small_scene()
     data["meter"] = [{"name": "m", "at": [150, 60, 100], "facing": [0, 1, 0]}]
     write_scene(folder, data)
-    said = process_said("dose", "scene.toml", *QUICK, folder=folder)
+    said = raysim_said("dose", "scene.toml", *QUICK, folder=folder, batch=BATCH_PHOTONS)
     results = folder / "results" / "scene"
     return folder, said, results
 

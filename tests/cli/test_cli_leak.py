@@ -1,4 +1,4 @@
-"""`raysim leak` as a user runs it."""
+"""`raysim leak` as a user runs it, with few lines: tests/physics checks the figures."""
 
 import json
 import re
@@ -7,8 +7,6 @@ import pytest
 import trimesh
 from running import raysim_said, shows_cautions
 from small_scenes import small_scene, write_scene
-
-import raysim.studies.leak.run
 
 GAP = {
     "name": "door",
@@ -26,13 +24,6 @@ def with_gap(folder, **keys):
     data["gap"] = [GAP | keys]
     write_scene(folder, data)
     return folder
-
-
-@pytest.fixture(autouse=True)
-def few_lines(monkeypatch):
-    """Fewer lines than usual: what is said counts here; tests/physics checks the figures."""
-    for name, count in (("WALL_LINES", 64), ("TUBE_LINES", 64), ("LINES", 16)):
-        monkeypatch.setattr(raysim.studies.leak.run, name, count)
 
 
 def test_it_says_which_light_and_how_long(tmp_path):

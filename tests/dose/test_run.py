@@ -15,6 +15,7 @@ import raysim.estimate.refine
 import raysim.transport.photons
 from raysim.base.cases import BRIGHT, CASES, CAUTIOUS, EXPECTED
 from raysim.base.errors import RaysimError, SceneError
+from raysim.dose import trace_failures
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.simulate import CASE_STRIDE
 from raysim.scene.file.read import file_hash
@@ -95,8 +96,10 @@ def plate(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def roughly(plate):
-    """Results of runs of several seeds to a coarse precision."""
-    return [raysim.simulate(plate, seed=seed, photons=1, precision=0.1) for seed in range(4)]
+    """Results of runs of several seeds to a coarse precision, without paths for lamp failures."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(trace_failures, "SHARE", 0.0)
+        return [raysim.simulate(plate, seed=seed, photons=1, precision=0.1) for seed in range(3)]
 
 
 @pytest.fixture(scope="module")
@@ -258,7 +261,7 @@ def test_the_mean_is_not_that_of_face_sides_looked_at_until_they_were_bright(pla
     # Photons know the mean of the plate well, and have no part in who gets more paths.
     judged = plate.triangles.judged
     areas = np.repeat(plate.triangles.areas[:, None], 2, axis=1)[judged]
-    counted = [raysim.simulate(plate, seed=60 + k, photons=600_000) for k in range(4)]
+    counted = [raysim.simulate(plate, seed=60 + k, photons=600_000) for k in range(3)]
     for name in (CAUTIOUS, EXPECTED):
         photons = [result.cases[name].summary.mean for result in counted]
         paths = [result.cases[name].summary.mean for result in roughly]
@@ -536,7 +539,7 @@ def test_meters_read_the_closed_form_of_bare_tubes_in_a_black_box(tmp_path, monk
     changes = {"lining": dark, "surface": dark, "tube": "reflectance = 0.0"}
     # The plate hangs where it shades neither meter.
     scene = scene_in(tmp_path, **changes, at="[90, 240, 110]", more=METERS)
-    result = few(scene)
+    result = raysim.simulate(scene, photons=1)
     facing, askew, away = result.meters
     assert [meter.name for meter in result.meters] == ["left lamp", "askew", "away from both"]
     assert (facing.reading, askew.reading) == (None, 15.0)

@@ -2,13 +2,14 @@
 
 `raysim_said` runs it inside the process of the tests, which saves two seconds of imports each time,
 and in small batches of photons, of which the shortest run takes sixteen, with as much fewer paths
-for the uncertainty budget.
+for meters, lamp failures and the uncertainty budget, and lines through gaps.
 Where the process itself matters (its environment, its signals, its outputs as bytes, what it
 imports) stands `process_said`.
 """
 
 import contextlib
 import io
+import math
 import os
 import subprocess
 import sys
@@ -23,7 +24,11 @@ import raysim.cli
 import raysim.transport.poses
 from raysim.assess import uncertainty
 from raysim.cli.statuses import UNFORESEEN
+from raysim.dose import simulate, trace_failures
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.studies.leak import brightest
+from raysim.studies.leak import run as leak_run
+from raysim.studies.linings import compare
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
 ENVIRONMENT = os.environ | {
@@ -73,22 +78,37 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
     return Said(status, out.getvalue(), err.getvalue())
 
 
+# What is traced in proportion to the photons of a batch.
+PATHS = ((uncertainty, "PATHS"), (uncertainty, "PAIRED_PATHS"), (compare, "PAIRED_PATHS"))
+PATHS += ((simulate, "METER_PATHS"), (trace_failures, "SHARE"))
+LINES = ((leak_run, "LINES"), (brightest, "LINES_OUT"), (brightest, "FIRST_LINES"))
+GRIDS = ((leak_run, "WALL_LINES"), (leak_run, "TUBE_LINES"))  # which are square
+
+
 @contextlib.contextmanager
 def batches_of(photons: int) -> Iterator[None]:
-    """Have photons traced in batches of this size, and the paths of the budget in proportion."""
+    """Have photons traced in batches of this size, and all that only adds detail in proportion."""
+
+    def fewer(count):
+        return type(count)(count * photons / BATCH_PHOTONS)
+
     defaults = PhotonRun.__init__.__kwdefaults__
     assert defaults["batch_photons"] == BATCH_PHOTONS
-    paths, paired = (
-        count * photons // BATCH_PHOTONS for count in (uncertainty.PATHS, uncertainty.PAIRED_PATHS)
+    walks = tuple(
+        (max(fewer(eyes), 1), steps, fewer(lines)) for eyes, steps, lines in brightest.WALKS
     )
-    with (
-        mock.patch.object(uncertainty, "PATHS", paths),
-        mock.patch.object(uncertainty, "PAIRED_PATHS", paired),
-        mock.patch.object(
-            PhotonRun.__init__, "__kwdefaults__", defaults | {"batch_photons": photons}
-        ),
-        mock.patch.object(raysim.transport.poses, "BATCH_PHOTONS", photons),
-    ):
+    scans = tuple((fewer(lines), kept) for lines, kept in leak_run.SCANS)
+    with contextlib.ExitStack() as patched:
+        for module, name in PATHS + LINES + GRIDS:
+            count = fewer(getattr(module, name))
+            count = math.isqrt(count) ** 2 if (module, name) in GRIDS else count
+            patched.enter_context(mock.patch.object(module, name, count))
+        patched.enter_context(mock.patch.object(brightest, "WALKS", walks))
+        patched.enter_context(mock.patch.object(leak_run, "SCANS", scans))
+        patched.enter_context(
+            mock.patch.dict(PhotonRun.__init__.__kwdefaults__, batch_photons=photons)
+        )
+        patched.enter_context(mock.patch.object(raysim.transport.poses, "BATCH_PHOTONS", photons))
         yield
 
 

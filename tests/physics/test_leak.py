@@ -6,6 +6,7 @@ import trimesh
 from agreement import agrees
 from built_scenes import Lamp, Piece, box_walls, grid, rectangle, scene_of, surface
 from measuring import adjoint_blocks, mean_and_error, point
+from running import SMALL_BATCH, batches_of
 from small_scenes import write_scene
 
 from raysim.dose.simulate import load_scene
@@ -246,7 +247,8 @@ def test_nearly_black_labyrinth_is_still_resolved(tmp_path):
 def test_times_come_from_the_safe_side_and_are_divided(tmp_path):
     lamp = lamp_table(5.0, 26.0, 180.0)
     scene = scene_with_gap(tmp_path, "foil", lamp, width=3, depth=18, distance=300)
-    (found,) = study(scene, options=RunOptions(threads=2)).leaks
+    with batches_of(SMALL_BATCH):
+        (found,) = study(scene, options=RunOptions(threads=2)).leaks
     safe = found.irradiance + 2.0 * found.error
     assert found.times[0] == pytest.approx(permissible_time(safe) / 1.2)
     assert found.times[1] == pytest.approx(10.0 / 6.0 * found.times[0])
@@ -302,7 +304,8 @@ def test_a_picture_narrower_than_a_grid_of_eyes_is_found(tmp_path, name):
 
 def test_threads_change_no_bit(tmp_path):
     scene, _ = narrow_scene(tmp_path, "plain")
-    one, two = (study(scene, options=RunOptions(threads=threads)).leaks[0] for threads in (1, 2))
+    with batches_of(SMALL_BATCH):
+        one, two = (study(scene, options=RunOptions(threads=n)).leaks[0] for n in (1, 2))
     assert one.irradiance == two.irradiance
     assert (one.eye == two.eye).all()
     assert one.times == two.times

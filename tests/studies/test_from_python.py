@@ -5,7 +5,7 @@ import json
 from types import MappingProxyType
 
 import pytest
-from running import contents, raysim_said
+from running import SMALL_BATCH, batches_of, contents, raysim_said
 from small_scenes import box, small_scene, write_scene
 
 import raysim
@@ -20,7 +20,6 @@ import raysim.output.studies.survey
 from raysim.base.errors import RaysimError
 from raysim.cli.hooks_options import asked_of_study
 from raysim.studies import hooks, leak, linings, shadows, survey
-from raysim.transport.photons import BATCH_PHOTONS
 
 OPTIONS = raysim.RunOptions(seed=5, threads=2)
 SEED = ("--seed", "5")
@@ -59,9 +58,10 @@ def scene(folder, monkeypatch):
 def same_files(folder, command, write):
     """Assert that a command and a call write the same, but for the command line in the page."""
     words = (*command, *SEED, "--out", "typed", "--force", "--quiet")
-    said = raysim_said(*words, folder=folder, batch=BATCH_PHOTONS)
+    said = raysim_said(*words, folder=folder)
     assert said.status in (0, 3), said.err
-    write(folder / "called")
+    with batches_of(SMALL_BATCH):
+        write(folder / "called")
     typed, called = contents(folder / "typed"), contents(folder / "called")
     assert set(typed) == set(called) >= {"report.html", "result.json"}
     row = b"<dt>command</dt><dd>raysim " + command[0].encode()
@@ -103,21 +103,21 @@ def test_hooks(folder, scene):
         found = hooks.study(
             scene,
             numbers=[1],
-            points=hooks.Grid(spacing=0.08, turns=(0.0, 90.0)),
+            points=hooks.Grid(spacing=0.12, turns=(0.0, 90.0)),
             precision=0.5,
             options=OPTIONS,
         )
         raysim.output.studies.hooks.write(found, place)
 
-    asked = ("--number", "1", "--spacing", "80", "--turn", "0", "--turn", "90")
+    asked = ("--number", "1", "--spacing", "120", "--turn", "0", "--turn", "90")
     same_files(folder, ("hooks", "scene.toml", *asked, "--precision", "0.5"), write)
 
 
-def test_leak(folder, scene, monkeypatch):
-    for name, count in (("WALL_LINES", 64), ("TUBE_LINES", 64), ("LINES", 16)):
-        monkeypatch.setattr(raysim.studies.leak.run, name, count)
+def test_leak(folder, scene):
     said = raysim_said("leak", "scene.toml", "--json", *SEED, folder=folder)
-    raysim.output.studies.leak.write(leak.study(scene, options=OPTIONS), folder / "leak")
+    with batches_of(SMALL_BATCH):
+        found = leak.study(scene, options=OPTIONS)
+    raysim.output.studies.leak.write(found, folder / "leak")
     assert contents(folder / "leak") == {"result.json": said.out.encode()}
 
 
@@ -134,9 +134,10 @@ def test_survey(folder, scene):
 def test_results_of_a_dose_run(folder, scene):
     """But for the budget of doubts, which the command works out after the run."""
     words = ("--photons", "1", "--no-pictures", "--out", "typed dose", "--quiet")
-    said = raysim_said("dose", "scene.toml", *words, *SEED, folder=folder, batch=BATCH_PHOTONS)
+    said = raysim_said("dose", "scene.toml", *words, *SEED, folder=folder)
     assert said.status in (0, 3)
-    result = raysim.simulate(scene, photons=1, seed=5)
+    with batches_of(SMALL_BATCH):
+        result = raysim.simulate(scene, photons=1, seed=5)
     assert raysim.write_results(result, folder / "called dose", pictures=False) == ""
     typed, called = contents(folder / "typed dose"), contents(folder / "called dose")
     assert set(typed) == set(called)
