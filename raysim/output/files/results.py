@@ -15,6 +15,30 @@ from raysim.output.pictures.pictures import Picture
 from raysim.verdict.rules import with_verdict
 
 
+def write_answer(result: Result, folder: Path, case: str = CAUTIOUS) -> None:
+    """Write what answers the question, result.json and the card, as soon as there is a verdict.
+
+    Results that stand there are replaced. `write_results` puts the whole in place of it.
+
+    Raises
+    ------
+    RaysimError
+        Where writing fails; what stood there before is still there.
+    """
+    from raysim.output.pages.card import write_card
+
+    def fill(fresh: Path) -> None:
+        _write_record(result, fresh, case)
+        write_card(result, [], fresh / "card.html")
+
+    write_whole(folder, fill)
+
+
+def _write_record(result: Result, fresh: Path, case: str) -> None:
+    text = json_text(result_record(result, case))
+    (fresh / RESULT_FILE).write_text(text, encoding="utf-8")
+
+
 def write_results(
     result: Result,
     folder: str | Path,
@@ -70,8 +94,7 @@ def write_results(
         shown: list[Picture] = []
         place = fresh / "pictures"
         with Drawing(result, place, case) if pictures else nullcontext() as drawing:
-            text = json_text(result_record(result, case))
-            (fresh / RESULT_FILE).write_text(text, encoding="utf-8")
+            _write_record(result, fresh, case)
             write_faces(result, fresh / "faces.csv", case)
             notice("writing the dose map")
             write_dose_map(result, fresh / "dose_map.vtp", case)
