@@ -5,6 +5,7 @@ out, before the uncertainty budget, the pictures and the report. It stands last 
 """
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -47,11 +48,14 @@ def answered(
     checkpoint: Checkpoint,
     *,
     budget: Callable[[], Result],
+    case: str,
+    pictures: bool,
     **how: Any,
 ) -> Ending:
     """Tell and write a result; what was written before Ctrl-C stays, whole.
 
-    `budget` returns it with its uncertainty budget; `how` are the options of `write_results`.
+    `budget` returns it with its uncertainty budget, meanwhile the pictures are drawn; the rest is
+    as in `write_results`.
 
     Raises
     ------
@@ -59,20 +63,23 @@ def answered(
         Where results cannot be written.
     """
     from raysim.output.files.results import write_answer, write_results
+    from raysim.output.pictures.draw import Drawing
 
     ending = Ending()
     _tell_verdict(result, teller)
     try:
         with writing(checkpoint):
-            write_answer(result, folder, how["case"])
+            write_answer(result, folder, case)
         if not teller.quiet:
             click.echo(f"\n  Written: {ANSWER_FILES} in {folder}")
-        if not result.interrupted:
-            teller.notice("working out how far off the light may be")
-            result = budget()
-        with writing(checkpoint):
-            ending.trouble = write_results(result, folder, notice=teller.notice, **how)
-            ending.whole = True
+        with Drawing(result, case) if pictures else nullcontext() as drawing:
+            if not result.interrupted:
+                teller.notice("working out how far off the light may be")
+                result = budget()
+            how |= {"case": case, "pictures": pictures, "drawing": drawing}
+            with writing(checkpoint):
+                ending.trouble = write_results(result, folder, notice=teller.notice, **how)
+                ending.whole = True
     except KeyboardInterrupt:
         ending.broken_off = True
     if ending.whole and not teller.quiet:

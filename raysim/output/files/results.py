@@ -1,9 +1,9 @@
 """Everything that is written of a run of `raysim dose`."""
 
-import shutil
 from collections.abc import Callable
 from contextlib import nullcontext
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.provenance import written_inputs
@@ -13,6 +13,9 @@ from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
 from raysim.output.files.records import result_record, write_faces
 from raysim.output.pictures.pictures import Picture
 from raysim.verdict.rules import with_verdict
+
+if TYPE_CHECKING:
+    from raysim.output.pictures.draw import Drawing
 
 
 def write_answer(result: Result, folder: Path, case: str = CAUTIOUS) -> None:
@@ -45,6 +48,7 @@ def write_results(
     *,
     case: str = CAUTIOUS,
     pictures: bool = True,
+    drawing: "Drawing | None" = None,
     command: str = "",
     notice: Callable[[str], None] = lambda what: None,
 ) -> str:
@@ -61,6 +65,8 @@ def write_results(
         Which case the map and faces.csv show: "cautious" or "expected".
     pictures : bool
         Whether to draw them.
+    drawing : Drawing, optional
+        They are being drawn already, by this; it is left to its owner.
     command : str
         Command line that repeats the run, to be shown in the report.
     notice : callable
@@ -92,25 +98,23 @@ def write_results(
     def fill(fresh: Path) -> None:
         nonlocal trouble
         shown: list[Picture] = []
-        place = fresh / "pictures"
-        with Drawing(result, place, case) if pictures else nullcontext() as drawing:
-            _write_record(result, fresh, case)
-            write_faces(result, fresh / "faces.csv", case)
-            notice("writing the dose map")
-            write_dose_map(result, fresh / "dose_map.vtp", case)
-            if drawing is not None:
-                notice("drawing pictures")
-                shown, trouble = drawing.pictures()
-        if trouble:
-            shutil.rmtree(place, ignore_errors=True)
+        _write_record(result, fresh, case)
+        write_faces(result, fresh / "faces.csv", case)
+        notice("writing the dose map")
+        write_dose_map(result, fresh / "dose_map.vtp", case)
+        if drawing is not None:
+            notice("drawing pictures")
+            shown, trouble = drawing.pictures(fresh / "pictures")
         notice("writing the report")
         inputs = [] if result.written is None else written_inputs(result.written)
         write_report(result, shown, fresh / "report.html", inputs, command=command, case=case)
         write_card(result, shown, fresh / "card.html")
-        if pictures:
+        if drawing is not None:
             write_card_png(result, shown, fresh / "card.png")
         if result.written is not None:
             write_builders_sheet(result, fresh / "builder.html")
 
-    write_whole(Path(folder), fill)
+    own = Drawing(result, case) if pictures and drawing is None else nullcontext(drawing)
+    with own as drawing:
+        write_whole(Path(folder), fill)
     return trouble
