@@ -77,26 +77,18 @@ def tell_study(
     tell_rows(rows)
 
 
-def tell_results(
-    folder: Path,
-    title: str,
-    lines: Iterable[str],
-    as_json: bool,
-    rows: Iterable[tuple[str, str]] = (),
-) -> None:
-    """Print the results in `folder`, or result.json as it was written.
-
-    These are lines to act on, the caution, and below it what is said under labels.
-    """
-    from raysim.output.files.folder import RESULT_FILE
-
-    if as_json:
-        click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)
-        return
+def tell_answer(title: str, lines: Iterable[str], rows: Iterable[tuple[str, str]] = ()) -> None:
+    """Print lines to act on, the caution, and below it what is said under labels."""
     click.echo(f"\n{title}\n")
     tell(lines)
     click.echo("")
     tell([CAUTION_LINE])
     click.echo("")
     tell_rows(rows)
-    click.echo(f"\n  Report: {folder / 'report.html'}")
+
+
+def tell_json(folder: Path) -> None:
+    """Print result.json of the results in `folder`, as it was written."""
+    from raysim.output.files.folder import RESULT_FILE
+
+    click.echo((folder / RESULT_FILE).read_text(encoding="utf-8"), nl=False)

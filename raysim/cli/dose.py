@@ -4,13 +4,13 @@ import dataclasses
 import math
 import shlex
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.base.fault_codes import Code
-from raysim.cli.answers import tell_results
+from raysim.cli.answers import tell_json
 from raysim.cli.common import (
     FORCE,
     JSON,
@@ -26,6 +26,7 @@ from raysim.cli.groups import with_examples
 from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
 
 if TYPE_CHECKING:
+    from raysim.cli.first_answer import Ending
     from raysim.dose.result import Result
     from raysim.scene.build import BuiltScene
 
@@ -85,15 +86,13 @@ def command(
     A run that was broken off, by Ctrl-C or a power cut, goes on with --resume and ends as if it
     had never stopped. It takes the numbers it was begun with; only --out has to be given again.
     """
-    from raysim.cli.resume import checkpoint_in, resume_line, run_options, writing
+    from raysim.cli.first_answer import answered
+    from raysim.cli.resume import checkpoint_in, resume_line, run_options
     from raysim.output.files.folder import claimed
-    from raysim.output.files.results import write_results
-    from raysim.output.words.answer import further_rows, head_lines, rows
 
     folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
-    broken_off, trouble = False, ""
     click.get_current_context().with_resource(claimed(folder, force, resume, scene))
     checkpoint = checkpoint_in(folder, resume, quiet)
     run = run_options(typed, checkpoint)
@@ -101,40 +100,48 @@ def command(
     result = _traced(
         built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run
     )
-    try:
-        with writing(checkpoint):
-            trouble = write_results(
-                result,
-                folder,
-                case=case,
-                pictures=pictures,
-                command=_same_again(scene, case, run),
-                notice=teller.notice,
-            )
-    except KeyboardInterrupt:
-        broken_off = True
-    if not result.interrupted:
+    ending = answered(
+        result,
+        folder,
+        teller,
+        checkpoint,
+        budget=partial(_with_budget, result, built, run["seed"], threads),
+        case=case,
+        pictures=pictures,
+        command=_same_again(scene, case, run),
+    )
+    unfinished = result.interrupted or not ending.whole
+    if not unfinished:
         checkpoint.remove()
-    if broken_off and not quiet:
-        without_pictures = " but for the pictures" if trouble else ""
-        click.echo(f"raysim: interrupted; the results are whole{without_pictures}", err=True)
-    elif trouble and not quiet:
-        click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
-    if as_json or not quiet:
-        shown = (Code.PRECISION_NOT_REACHED, Code.JUDGED_AGAIN)
-        teller.warn(sorted({f for f in result.warnings if f.code in shown}, key=str))
-        below = [*rows(result), *further_rows(result)]
-        tell_results(folder, result.title, head_lines(result), as_json, below)
-    if result.interrupted and not quiet:
-        click.echo(f"\nraysim: interrupted; go on with: {resume_line(scene, out)}", err=True)
-    if result.interrupted or broken_off:
+    if as_json:
+        tell_json(folder)
+    if not quiet:
+        _tell_trouble(ending, resume_line(scene, out) if unfinished else "")
+    if result.interrupted or ending.broken_off:
         sys.exit(INTERRUPTED)
     if not math.isfinite(result.timer):
         sys.exit(NO_FINITE_TIME)
 
 
+def _tell_trouble(ending: "Ending", go_on: str) -> None:
+    """That the run was broken off, what stands there, and how to `go_on`; or lacks pictures."""
+    from raysim.cli.first_answer import ANSWER_FILES
+
+    if not ending.whole:
+        kept = f"{ANSWER_FILES} are whole, nothing else was written"
+        click.echo(f"\nraysim: interrupted; {kept}; go on with: {go_on}", err=True)
+    elif go_on:
+        click.echo(f"\nraysim: interrupted; go on with: {go_on}", err=True)
+    elif ending.broken_off:
+        without_pictures = " but for the pictures" if ending.trouble else ""
+        click.echo(f"raysim: interrupted; the results are whole{without_pictures}", err=True)
+    elif ending.trouble:
+        said = f"no pictures could be drawn on this machine ({ending.trouble})"
+        click.echo(f"warning: {said}", err=True)
+
+
 def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
-    from raysim.assess.uncertainty import uncertainty_budget
+    """The result with its verdict, which rests on the trace and on the light that gets out."""
     from raysim.dose.simulate import simulate
     from raysim.transport.options import RunOptions
     from raysim.transport.threads import default_threads
@@ -148,13 +155,21 @@ def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
     if result.interrupted:
         return with_verdict(result)
     try:
-        budget = uncertainty_budget(result, run["seed"], run["threads"], built.poses)
         if built.written.gap:
             teller.notice("looking through the gaps")
         leaks = stray_light(built, RunOptions(run["seed"], run["threads"] or default_threads()))
     except KeyboardInterrupt:
         return with_verdict(dataclasses.replace(result, interrupted=True))
-    return with_verdict(dataclasses.replace(result, budget=budget), leaks)
+    return with_verdict(result, leaks)
+
+
+def _with_budget(result: "Result", built: "BuiltScene", seed: int, threads: int | None) -> "Result":
+    """The result with its uncertainty budget; verdict and timer do not rest on it."""
+    from raysim.assess.uncertainty import uncertainty_budget
+
+    return dataclasses.replace(
+        result, budget=uncertainty_budget(result, seed, threads, built.poses)
+    )
 
 
 def _same_again(scene: Path, case: str, run: dict[str, Any]) -> str:

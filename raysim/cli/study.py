@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.cli.answers import tell_results
+from raysim.cli.answers import tell_answer, tell_json
 from raysim.cli.common import (
     FORCE,
     JSON,
@@ -89,7 +89,9 @@ def run_study(
     typed = shlex.join(["raysim", *sys.argv[1:]])
     import_module(f"raysim.output.studies.{name}").write(found, folder, command=typed)
     words = import_module(f"raysim.output.words.{name}")
-    if as_json or not quiet:
-        lines = (words.answer(found), *words.more_lines(found))
-        tell_results(folder, title(found), lines, as_json)
+    if as_json:
+        tell_json(folder)
+    elif not quiet:
+        tell_answer(title(found), (words.answer(found), *words.more_lines(found)))
+        click.echo(f"\n  Report: {folder / 'report.html'}")
     return found

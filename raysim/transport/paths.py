@@ -198,13 +198,20 @@ def traced_irradiance(
     *,
     cases: slice = slice(None),
     max_bounces: int = MAX_BOUNCES,
+    batches: int = PATH_BATCHES,
 ) -> Traced:
     """Irradiance of some starts by a run of their own, `paths` per batch from each.
 
     `cases` are columns of the surfaces of `scene`; progress is not told.
     """
     run = BackwardRun(
-        scene, triangles, options.seed, options.threads, cases=cases, max_bounces=max_bounces
+        scene,
+        triangles,
+        options.seed,
+        options.threads,
+        cases=cases,
+        max_bounces=max_bounces,
+        batches=batches,
     )
     run.add_starts(starts)
     everyone = np.arange(len(starts))

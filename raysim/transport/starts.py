@@ -77,7 +77,7 @@ class Targets:
         for j in np.flatnonzero(~own[first[:-1]]).tolist():
             target, row = self._points[int(chosen[j])], first[j]
             if target.at is not None and target.facing is not None:
-                corners[row] = np.tile(target.at + METER_LIFT * target.facing, 3)
+                corners[row].reshape(3, 3)[:] = target.at + METER_LIFT * target.facing
                 normals[row] = target.facing
         reads = np.zeros(len(chosen), bool)
         first = first.astype(np.int64)

@@ -203,7 +203,7 @@ def test_the_dose_map_opens_whatever_objects_are_called(tmp_path):
 
 
 def test_results_are_written_even_where_no_picture_can_be_drawn(tmp_path, monkeypatch):
-    monkeypatch.setattr(draw.Drawing, "pictures", lambda self: ([], "no graphics library"))
+    monkeypatch.setattr(draw.Drawing, "pictures", lambda *_: ([], "no graphics library"))
     trouble = write_results(synthetic.result(), tmp_path / "out")
     assert trouble == "no graphics library"
     names = {path.name for path in (tmp_path / "out").iterdir()}
@@ -212,9 +212,10 @@ def test_results_are_written_even_where_no_picture_can_be_drawn(tmp_path, monkey
 
 def test_drawing_that_dies_is_trouble_told_not_a_crash(tmp_path, monkeypatch):
     monkeypatch.setattr(draw.sys, "executable", "/nowhere/python")
-    with draw.Drawing(synthetic.result(), tmp_path) as drawing:
-        shown, trouble = drawing.pictures()
+    with draw.Drawing(synthetic.result()) as drawing:
+        shown, trouble = drawing.pictures(tmp_path / "pictures")
     assert shown == []
+    assert not (tmp_path / "pictures").exists()
     assert "/nowhere/python" in trouble
 
 
@@ -231,10 +232,11 @@ def test_processes_share_the_drawing_and_the_report_has_its_order(
 ):
     monkeypatch.setattr(draw, "default_threads", lambda: cores)
     result, drawn = alone
-    with draw.Drawing(result, tmp_path) as drawing:
+    with draw.Drawing(result) as drawing:
         assert len(drawing._processes) == cores
-        shown, trouble = drawing.pictures()
+        shown, trouble = drawing.pictures(tmp_path / "pictures")
     assert trouble == ""
+    assert {p.file for p in shown} == set((tmp_path / "pictures").iterdir())
     assert [(p.file.name, p.title, p.caption) for p in shown] == [
         (p.file.name, p.title, p.caption) for p in drawn
     ]
@@ -251,8 +253,8 @@ def test_nothing_is_drawn_twice_or_left_out(objects):
         assert sorted(sum(shares, [])) == list(range(objects + 1))
 
 
-def test_a_drawing_that_is_not_waited_for_ends(tmp_path):
-    with draw.Drawing(synthetic.result(), tmp_path) as drawing:
+def test_a_drawing_that_is_not_waited_for_ends():
+    with draw.Drawing(synthetic.result()) as drawing:
         processes = drawing._processes
         assert all(process.poll() is None for process in processes)
     assert all(process.returncode is not None for process in processes)

@@ -1,9 +1,9 @@
 """Everything that is written of a run of `raysim dose`."""
 
-import shutil
 from collections.abc import Callable
 from contextlib import nullcontext
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.provenance import written_inputs
@@ -14,6 +14,33 @@ from raysim.output.files.records import result_record, write_faces
 from raysim.output.pictures.pictures import Picture
 from raysim.verdict.rules import with_verdict
 
+if TYPE_CHECKING:
+    from raysim.output.pictures.draw import Drawing
+
+
+def write_answer(result: Result, folder: Path, case: str = CAUTIOUS) -> None:
+    """Write what answers the question, result.json and the card, as soon as there is a verdict.
+
+    Results that stand there are replaced. `write_results` puts the whole in place of it.
+
+    Raises
+    ------
+    RaysimError
+        Where writing fails; what stood there before is still there.
+    """
+    from raysim.output.pages.card import write_card
+
+    def fill(fresh: Path) -> None:
+        _write_record(result, fresh, case)
+        write_card(result, [], fresh / "card.html")
+
+    write_whole(folder, fill)
+
+
+def _write_record(result: Result, fresh: Path, case: str) -> None:
+    text = json_text(result_record(result, case))
+    (fresh / RESULT_FILE).write_text(text, encoding="utf-8")
+
 
 def write_results(
     result: Result,
@@ -21,6 +48,7 @@ def write_results(
     *,
     case: str = CAUTIOUS,
     pictures: bool = True,
+    drawing: "Drawing | None" = None,
     command: str = "",
     notice: Callable[[str], None] = lambda what: None,
 ) -> str:
@@ -37,6 +65,8 @@ def write_results(
         Which case the map and faces.csv show: "cautious" or "expected".
     pictures : bool
         Whether to draw them.
+    drawing : Drawing, optional
+        They are being drawn already, by this; it is left to its owner.
     command : str
         Command line that repeats the run, to be shown in the report.
     notice : callable
@@ -68,26 +98,23 @@ def write_results(
     def fill(fresh: Path) -> None:
         nonlocal trouble
         shown: list[Picture] = []
-        place = fresh / "pictures"
-        with Drawing(result, place, case) if pictures else nullcontext() as drawing:
-            text = json_text(result_record(result, case))
-            (fresh / RESULT_FILE).write_text(text, encoding="utf-8")
-            write_faces(result, fresh / "faces.csv", case)
-            notice("writing the dose map")
-            write_dose_map(result, fresh / "dose_map.vtp", case)
-            if drawing is not None:
-                notice("drawing pictures")
-                shown, trouble = drawing.pictures()
-        if trouble:
-            shutil.rmtree(place, ignore_errors=True)
+        _write_record(result, fresh, case)
+        write_faces(result, fresh / "faces.csv", case)
+        notice("writing the dose map")
+        write_dose_map(result, fresh / "dose_map.vtp", case)
+        if drawing is not None:
+            notice("drawing pictures")
+            shown, trouble = drawing.pictures(fresh / "pictures")
         notice("writing the report")
         inputs = [] if result.written is None else written_inputs(result.written)
         write_report(result, shown, fresh / "report.html", inputs, command=command, case=case)
         write_card(result, shown, fresh / "card.html")
-        if pictures:
+        if drawing is not None:
             write_card_png(result, shown, fresh / "card.png")
         if result.written is not None:
             write_builders_sheet(result, fresh / "builder.html")
 
-    write_whole(Path(folder), fill)
+    own = Drawing(result, case) if pictures and drawing is None else nullcontext(drawing)
+    with own as drawing:
+        write_whole(Path(folder), fill)
     return trouble

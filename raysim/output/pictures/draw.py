@@ -6,6 +6,7 @@ process that uses them can die without a message; the result must not be lost wi
 
 import json
 import pickle
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -25,9 +26,9 @@ OBJECTS_WORTH = 4
 class Drawing:
     """Pictures and charts of a result that are being drawn; leaving the context ends it."""
 
-    def __init__(self, result: Result, folder: Path, case: str = CAUTIOUS) -> None:
-        self.folder = folder
+    def __init__(self, result: Result, case: str = CAUTIOUS) -> None:
         self._private = tempfile.TemporaryDirectory()
+        self._folder = Path(self._private.name) / "pictures"
         handed_over = Path(self._private.name) / "result.pickle"
         with handed_over.open("wb") as file:
             pickle.dump(result, file)
@@ -36,7 +37,7 @@ class Drawing:
             "-m",
             "raysim.output.pictures.draw",
             str(handed_over),
-            str(folder),
+            str(self._folder),
             case,
         ]
         self._trouble = ""
@@ -64,8 +65,11 @@ class Drawing:
                 process.communicate()
         self._private.cleanup()
 
-    def pictures(self) -> tuple[list[Picture], str]:
-        """Wait for the pictures; returns what went wrong with them, or ""."""
+    def pictures(self, folder: Path) -> tuple[list[Picture], str]:
+        """Wait for the pictures, and move them to `folder`; returns what went wrong, or "".
+
+        Then there is no `folder`.
+        """
         until, rows = time.monotonic() + LONGEST_DRAWING, []
         for process in self._processes:
             try:
@@ -78,8 +82,11 @@ class Drawing:
                 last = complaint.strip().splitlines()[-1:] or [f"status {process.returncode}"]
                 return [], last[0]
             rows += json.loads(said.splitlines()[-1])
-        shown = [Picture(self.folder / file, *words) for file, *words in rows]
-        return ([] if self._trouble else sorted(shown, key=_place)), self._trouble
+        if self._trouble:
+            return [], self._trouble
+        shutil.copytree(self._folder, folder)
+        shown = [Picture(folder / file, *words) for file, *words in rows]
+        return sorted(shown, key=_place), ""
 
 
 def _shares(objects: int, processes: int) -> list[list[int]]:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from raysim.base.units import minutes_seconds
-from raysim.output.pictures.render import culling, triangle_mesh
+from raysim.output.pictures.render import culling
 from raysim.output.pictures.scale import COLOUR_MAP, round_ticks
 from raysim.output.viewer.camera import aim
 from raysim.output.viewer.keys import bind
@@ -22,6 +22,7 @@ from raysim.output.viewer.meshes import (
     scale_title,
     segments,
     slice_mesh,
+    triangle_mesh,
 )
 from raysim.output.viewer.source import worst_place
 from raysim.output.words.cautions import CAUTION_LINE

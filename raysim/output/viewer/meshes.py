@@ -39,6 +39,14 @@ def custom_labels(ticks: np.ndarray) -> Any:
     return labels
 
 
+def triangle_mesh(corners: np.ndarray) -> Any:
+    """Mesh of triangles (n, 3, 3), which share no points."""
+    import pyvista
+
+    faces: Any = np.arange(3 * len(corners)).reshape(-1, 3)
+    return pyvista.PolyData.from_regular_faces(corners.reshape(-1, 3), faces)
+
+
 def line_mesh(lines: np.ndarray) -> Any:
     """Mesh of lines (n, 2, 3), mm."""
     import pyvista

@@ -18,14 +18,29 @@ from raysim.output.words.verdict import (
 )
 from raysim.output.words.wear import reuse_lines
 
+# Below the first lines, while the rest is still being worked out and written.
+TO_FOLLOW = (
+    "To follow: how far off this may be, report and other files. None of it changes the verdict or "
+    "the timer."
+)
 NOTHING_LEFT = "Hang the card beside the box, and enter every cycle in the logbook (raysim log)."
+
+
+def first_lines(result: Result) -> list[str]:
+    """The verdict with the one number; the one thing to do, and why."""
+    first, *others = [*reason_lines(result)] or [NOTHING_LEFT]
+    more = f" {len(others)} more to mend below." if others else ""
+    return [headline(result), f"{first}{more}"]
 
 
 def head_lines(result: Result) -> list[str]:
     """The verdict with the one number; the one thing to do, and why; the one doubt."""
-    first, *others = [*reason_lines(result)] or [NOTHING_LEFT]
-    more = f" {len(others)} more to mend below." if others else ""
-    return [headline(result), f"{first}{more}", doubt_line(result.budget)]
+    return [*first_lines(result), doubt_line(result.budget)]
+
+
+def closing_lines(result: Result) -> list[str]:
+    """The one doubt, and the verdict again: what stands last."""
+    return [doubt_line(result.budget), headline(result)]
 
 
 def report_lines(result: Result) -> list[str]:
@@ -36,6 +51,7 @@ def report_lines(result: Result) -> list[str]:
 def rows(result: Result) -> list[Row]:
     """What else is to be mended, and where the time comes from, as (label, sentence)."""
     reasons = zip(the_verdict(result).reasons, reason_lines(result), strict=True)
+    failure = failure_line(result)
     return [
         *labelled("taken as out", reservations(result)),
         *((reason.step, line) for reason, line in list(reasons)[1:]),
@@ -44,15 +60,12 @@ def rows(result: Result) -> list[Row]:
         *detail_rows(result),
         *part_rows(result),
         ("holds for", holds_words(result)),
-    ]
-
-
-def further_rows(result: Result) -> list[Row]:
-    """What the report has in tables of its own: a lamp that fails, doubts, germs, reuse."""
-    failure = failure_line(result)
-    return [
         *labelled("a lamp fails", [failure] if failure else []),
-        *labelled("doubts", budget_lines(result.budget)),
         *labelled("germs", germ_lines(result)),
         *labelled("reuse", reuse_lines(result)),
     ]
+
+
+def doubt_rows(result: Result) -> list[Row]:
+    """How far off the light may be, and by what; none where it was not worked out."""
+    return labelled("doubts", budget_lines(result.budget))

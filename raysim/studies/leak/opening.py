@@ -6,7 +6,7 @@ import numpy as np
 
 from raysim.studies.leak.inside import Inside
 from raysim.studies.leak.passage import next_wall
-from raysim.studies.leak.sight import Trace, lamp_light, lines_to_tube, scattered_light
+from raysim.studies.leak.sight import FEW, Trace, lamp_light, lines_to_tube, scattered_light
 from raysim.studies.leak.slit import INSIDE, Slit
 from raysim.transport.starts import Start
 from raysim.transport.streams import Ranges
@@ -89,8 +89,9 @@ class OpeningRun:
         b, leg, origins = self._inner_points(slit, len(u))
         # d points outwards; the line of sight runs the other way
         back = slit.turned_back(leg, -d) @ slit.axes[0]
+        stream = self.streams.fresh()
         light = scattered_light(
-            self.trace, self.inside, origins, back, rng=self.rng, stream=self.streams.fresh()
+            self.trace, self.inside, origins, back, rng=self.rng, stream=stream, paths=FEW
         ) + lamp_light(self.inside, origins, back, self.rng, straight=False)
         power = self._landed(slit, b, d, light)
         for number, exitance in enumerate(self.inside.arrays.geometry.tube_exitance):

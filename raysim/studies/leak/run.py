@@ -11,6 +11,7 @@ light. People are protected by the bright case: new lamps, high end of every ref
 chamber is traced with the slit closed, which keeps in it the little light that leaves.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
@@ -27,7 +28,7 @@ from raysim.studies.leak.brightest import eye_places, lamp_eyes
 from raysim.studies.leak.exposure_limits import SKIN, exposure_limit, permissible_time
 from raysim.studies.leak.inside import BRIGHT_COLUMN, Inside
 from raysim.studies.leak.opening import GROUPS, STREAM_STEP, Opening, OpeningRun
-from raysim.studies.leak.sight import lamp_light, scattered_light
+from raysim.studies.leak.sight import FEW, lamp_light, scattered_light
 from raysim.studies.leak.slit import Slit, slit_of
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
@@ -37,7 +38,9 @@ from raysim.transport.streams import GAPS, Ranges
 LINES = 64  # of a set, through the gap to what scatters there, and to its walls
 LAMP_LINES = 32  # times as many are followed to lamps alone
 SCAN_GROUPS = 4
-SCANS = ((16, 4), (64, 1))  # lines of a set, and how many of the eyes are looked at again
+# Lines of a set, paths from where each ends, and how many of the eyes are looked at again.
+SCANS = ((16, FEW, 4), (64, 2 * FEW, 1))
+PATHS = 64  # the same paths for the eye that is told
 WALL_LINES = 784  # of a set, from the inner opening
 TUBE_LINES = 1024  # of a set, from the inner opening to each tube
 NONE_OF = 3.0  # what was met by none of n lines is met by fewer than 3 / n of all, 95 % sure
@@ -127,8 +130,8 @@ class LeakRun:
         eyes = slit.placed(
             np.concatenate([lamp_eyes(slit, self.inside, self.rng), eye_places(slit)])
         )
-        for lines, kept in SCANS:
-            looks = self.looks(slit, eyes, opening, SCAN_GROUPS, lines)
+        for lines, paths, kept in SCANS:
+            looks = self.looks(slit, eyes, opening, SCAN_GROUPS, lines, paths=paths)
             order = np.lexsort([[-look.most for look in looks], [-look.mean for look in looks]])
             eyes = eyes[order[:kept]]
         (look,) = self.looks(slit, eyes, opening, GROUPS, LINES)
@@ -170,21 +173,30 @@ class LeakRun:
         return look.sight, look.walls
 
     def looks(
-        self, slit: Slit, eyes: np.ndarray, opening: Opening, groups: int, lines: int
+        self,
+        slit: Slit,
+        eyes: np.ndarray,
+        opening: Opening,
+        groups: int,
+        lines: int,
+        *,
+        paths: int = PATHS,
     ) -> list[Look]:
         """The light at eyes (eyes, 3), coordinates of the gap; the others as in `at_eye`.
+
+        `paths` backward from where each line of sight ends.
 
         Source: `aim`, `sight` and `passage.wall_reply`.
         """
         rng, sets = self.rng, np.repeat(eyes, groups, axis=0)
         lit = window_lines(slit, sets, LAMP_LINES * lines, rng)
-        lamps = lit.light(lamp_light(self.inside, *starts(slit, sets, lit), rng))
+        lamps = _light_along(slit, sets, lit, partial(lamp_light, self.inside, rng=rng))
         seen = window_lines(slit, sets, lines, rng)
         stream = self.streams.fresh()
-        radiance = scattered_light(
-            self.trace, self.inside, *starts(slit, sets, seen), rng=rng, stream=stream
+        scattered = partial(
+            scattered_light, self.trace, self.inside, rng=rng, stream=stream, paths=paths
         )
-        sight = np.concatenate([lamps, seen.light(radiance)], axis=1)
+        sight = np.concatenate([lamps, _light_along(slit, sets, seen, scattered)], axis=1)
         brightest = float(self.inside.arrays.geometry.tube_exitance.max())
         found = []
         for k, eye in enumerate(eyes):
@@ -199,6 +211,21 @@ class LeakRun:
                 unseen = 0.0
             found.append(Look(sight[of_eye], walls, most, unseen))
         return found
+
+
+def _light_along(
+    slit: Slit, eyes: np.ndarray, lines: Lines, radiance: Callable[..., np.ndarray]
+) -> np.ndarray:
+    """Light (W/m2) of lines from eyes (sets, 3), vectors (sets, lines, 3).
+
+    `radiance` is asked for pi times that along the lines that come through, W/m2.
+    """
+    through = np.flatnonzero(lines.weights)
+    found = np.zeros(lines.weights.size)
+    if len(through):
+        origins, directions = starts(slit, eyes, lines)
+        found[through] = radiance(origins[through], directions[through])
+    return lines.light(found)
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,8 @@ from raysim.transport.starts import Start
 MOST_MIRRORS = 60
 FAINT = 0.05  # lines with less than this share left go on by chance, one in two
 DARK = 1e-6
-Trace = Callable[[list[Start], int], Traced]  # `traced_irradiance` of a scene in the bright case
+FEW = 8  # paths from where a line ends, if thousands of lines are averaged: their ends differ more
+Trace = Callable[..., Traced]  # `traced_irradiance` of a scene in the bright case
 
 
 @dataclass(frozen=True)
@@ -65,14 +66,15 @@ def follow(
 def light_on(trace: Trace, ends: Ends, stream: int, paths: int) -> np.ndarray:
     """Irradiance (W/m2, all lamps at rated output) on what each line ends on, (lines,).
 
-    `paths` per line and batch; `stream` and on are words of the random counter, one a line.
+    `paths` for each line; `stream` and on are words of the random counter, one a line.
     """
     light = np.zeros(len(ends.weight))
     lit = np.flatnonzero(ends.weight > 0.0)
     if not len(lit):
         return light
     starts = [Start(stream + int(k), at=ends.at[k], facing=ends.normal[k]) for k in lit]
-    light[lit] = trace(starts, paths).batches[..., 0].sum(axis=2).mean(axis=1)
+    traced = trace(starts, 1, batches=paths)
+    light[lit] = traced.batches[..., 0].sum(axis=2).mean(axis=1)
     return light
 
 
@@ -84,15 +86,16 @@ def scattered_light(
     *,
     rng: np.random.Generator,
     stream: int,
+    paths: int,
 ) -> np.ndarray:
     """pi times the radiance along each line that was scattered last, W/m2, (lines,).
 
-    Bright case, lamps at rated output, one backward path a batch for each line.
+    Bright case, lamps at rated output; `paths` backward from where each line ends.
 
     Source: equation of the module.
     """
     ends = follow(inside, origins, directions, rng)
-    return np.asarray(ends.weight * light_on(trace, ends, stream, 1))
+    return np.asarray(ends.weight * light_on(trace, ends, stream, paths))
 
 
 def lamp_light(
