@@ -83,10 +83,13 @@ def tell_results(
     lines: Iterable[str],
     as_json: bool,
     rows: Iterable[tuple[str, str]] = (),
+    *,
+    page: str = "report.html",
 ) -> None:
     """Print the results in `folder`, or result.json as it was written.
 
-    These are lines to act on, the caution, and below it what is said under labels.
+    These are lines to act on, the caution, and below it what is said under labels. `page` is the
+    file to be read.
     """
     from raysim.output.files.folder import RESULT_FILE
 
@@ -99,4 +102,5 @@ def tell_results(
     tell([CAUTION_LINE])
     click.echo("")
     tell_rows(rows)
-    click.echo(f"\n  Report: {folder / 'report.html'}")
+    label = page.partition(".")[0].capitalize()
+    click.echo(f"\n  {label}: {folder / page}")

@@ -98,9 +98,7 @@ def command(
     checkpoint = checkpoint_in(folder, resume, quiet)
     run = run_options(typed, checkpoint)
     teller.warn(warnings)
-    result = _traced(
-        built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run
-    )
+    result = traced(built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run)
     try:
         with writing(checkpoint):
             trouble = write_results(
@@ -133,7 +131,8 @@ def command(
         sys.exit(NO_FINITE_TIME)
 
 
-def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
+def traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
+    """The scene traced, with its budget and its verdict; broken off, what there is of it."""
     from raysim.assess.uncertainty import uncertainty_budget
     from raysim.dose.simulate import simulate
     from raysim.transport.options import RunOptions
