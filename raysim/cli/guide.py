@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 @click.option("--precision", type=PRECISION, help="As in raysim dose [0.02].")
 @THREADS
 @JSON
+@click.option("--pictures/--no-pictures", default=True, help="Draw the steps.")
 @quiet_option("No progress, no warnings, no answer.")
 @FORCE
 def command(
@@ -56,6 +57,7 @@ def command(
     precision: float | None,
     threads: int | None,
     as_json: bool,
+    pictures: bool,
     quiet: bool,
     force: bool,
 ) -> None:
@@ -78,7 +80,9 @@ def command(
     click.get_current_context().with_resource(claimed(folder, force, scene=folder / "scene.toml"))
     run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}
     plan, result = planned(scene, folder, teller, grid=grid, stock=size, prices=prices, **run)
-    write(plan, result, folder, paper=paper, notice=teller.notice)
+    trouble = write(plan, result, folder, paper=paper, pictures=pictures, notice=teller.notice)
+    if trouble and not quiet:
+        click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
     if as_json or not quiet:
         lines = answer(plan, result)
         tell_results(folder, result.title, lines, as_json, rows(plan, result), page=PAGE)

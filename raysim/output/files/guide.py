@@ -15,12 +15,16 @@ from raysim.output.files.guide_scene import SCENE_FILE, aside
 from raysim.output.files.records import scene_record
 from raysim.output.pages.guide import write_guide
 from raysim.output.pages.svg import write_svg
+from raysim.output.pages.templates_page import write_templates
+from raysim.output.pictures.draw import drawn_steps
+from raysim.output.pictures.pictures import Picture
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.verdict import verdict_record
 from raysim.workshop.plan import Plan, stock_drawing
 from raysim.workshop.prices import blank_prices
 
-PAGE, PRICES, DRAWINGS = "guide.html", "prices.toml", "drawings"
+PAGE, TEMPLATES = "guide.html", "templates.html"
+PRICES, DRAWINGS = "prices.toml", "drawings"
 
 
 def write(
@@ -29,17 +33,22 @@ def write(
     folder: Path,
     *,
     paper: str = "a4",
+    pictures: bool = True,
     notice: Callable[[str], None] = lambda what: None,
-) -> None:
+) -> str:
     """Write the guide of a plan into `folder`, and its scene, which waits there.
+
+    Returns what went wrong with the `pictures`, without which the rest is written; "" if nothing.
 
     Raises
     ------
     RaysimError
         Where writing fails; what stood there before is still there.
     """
+    trouble = ""
 
     def fill(fresh: Path) -> None:
+        nonlocal trouble
         shutil.copyfile(aside(folder), fresh / SCENE_FILE)
         (fresh / RESULT_FILE).write_text(json_text(guide_record(plan, result)), encoding="utf-8")
         (fresh / PRICES).write_text(blank_prices(plan.bill.lines), encoding="utf-8")
@@ -50,11 +59,19 @@ def write(
         for drawing in drawings:
             write_svg(drawing, plan.grid, fresh / DRAWINGS / f"{drawing.name}.svg")
             write_dxf(drawing, plan.grid, fresh / DRAWINGS / f"{drawing.name}.dxf")
+        shown: list[Picture] = []
+        if pictures:
+            notice("drawing pictures")
+            shown, trouble = drawn_steps(plan.scene.triangles, fresh / "pictures")
+        if trouble:
+            shutil.rmtree(fresh / "pictures", ignore_errors=True)
         notice("writing the guide")
-        write_guide(plan, result, [], fresh / PAGE, paper)
+        write_guide(plan, result, shown, fresh / PAGE, paper)
+        write_templates(plan, result, fresh / TEMPLATES, paper)
 
     write_whole(folder, fill)
     aside(folder).unlink(missing_ok=True)
+    return trouble
 
 
 def guide_record(plan: Plan, result: Result) -> dict[str, Any]:

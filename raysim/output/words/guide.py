@@ -261,7 +261,7 @@ def _first_light() -> Step:
             "Anything above the limit: off, seal, white light again, then the meter again.",
         ),
         "A lit lamp injures eyes within seconds, and one does not feel it until hours later.",
-        "survey",
+        "seams",
     )
 
 
@@ -274,4 +274,5 @@ def _meter() -> Step:
             "timer to use.",
         ),
         "No meter: do not use the box.",
+        "meter",
     )
