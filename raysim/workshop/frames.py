@@ -6,6 +6,8 @@ one sees the wall from inside; `off` is how far into the box a place lies.
 
 from dataclasses import dataclass
 
+from raysim.workshop.grid import Grid
+
 Steps3 = tuple[int, int, int]
 
 # Of each wall: axis and sign of u, of v and into the box. Looked at from inside, floor and ceiling
@@ -19,6 +21,7 @@ _AXES = {
     "floor": ((0, 1), (1, 1), (2, 1)),
     "ceiling": ((0, 1), (1, -1), (2, -1)),
 }
+_FACING = (("left", "right"), ("front", "back"), ("floor", "ceiling"))
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,8 @@ class Frame:
 
     wall: str
     inside: Steps3
+    grid: Grid
+    is_disc = False
 
     @property
     def size(self) -> tuple[int, int]:
@@ -37,7 +42,8 @@ class Frame:
     def on_wall(self, place: Steps3) -> Steps3:
         """u, v and off of a place (x, y, z), steps.
 
-        >>> Frame("right", (560, 440, 940)).on_wall((500, 40, 60))
+        >>> from raysim.workshop.grid import MM
+        >>> Frame("right", (560, 440, 940), MM).on_wall((500, 40, 60))
         (400, 60, 60)
         """
         u, v, off = (self._along(axis, sign, place[axis]) for axis, sign in _AXES[self.wall])
@@ -50,13 +56,38 @@ class Frame:
             found[axis] = self._along(axis, sign, value)
         return found[0], found[1], found[2]
 
+    def measured(self, at: tuple[float, float, float]) -> Steps3:
+        """u, v and off of a place (m) that lies on the grid (definition)."""
+        x, y, z = map(self.grid.steps, at)
+        return self.on_wall((x, y, z))
+
+    def at(self, u: int, v: int, off: int) -> tuple[float, float, float]:
+        """The place (m) that has these measures (definition)."""
+        x, y, z = map(self.grid.metres, self.place(u, v, off))
+        return x, y, z
+
+    @property
+    def edges(self) -> dict[str, str]:
+        """Which wall meets the left, right, lower and upper edge of a wall (definition)."""
+        (w, h), names = self.size, {}
+        middle = {"left": (0, h // 2), "right": (w, h // 2)}
+        middle |= {"lower": (w // 2, 0), "upper": (w // 2, h)}
+        for edge, (u, v) in middle.items():
+            place = self.place(u, v, 0)
+            for axis, (low, high) in enumerate(_FACING):
+                if place[axis] == 0 and low != self.wall:
+                    names[edge] = low
+                elif place[axis] == self.inside[axis] and high != self.wall:
+                    names[edge] = high
+        return names
+
     def _along(self, axis: int, sign: int, value: int) -> int:
         return value if sign > 0 else self.inside[axis] - value
 
 
-def frames(inside: Steps3) -> dict[str, Frame]:
+def frames(inside: Steps3, grid: Grid) -> dict[str, Frame]:
     """Frames of all walls of a box by name (definition)."""
-    return {wall: Frame(wall, inside) for wall in _AXES}
+    return {wall: Frame(wall, inside, grid) for wall in _AXES}
 
 
 def net(inside: Steps3) -> dict[str, tuple[int, int]]:

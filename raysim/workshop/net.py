@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 
 from raysim.workshop.drawing import Circle, Drawing, Layer, Shape, Words, rectangle
-from raysim.workshop.frames import net
+from raysim.workshop.frames import Steps3, net
 from raysim.workshop.grid import Grid
 from raysim.workshop.panels import Panel
 
 
-def net_drawing(panels: Sequence[Panel], grid: Grid) -> Drawing:
+def net_drawing(panels: Sequence[Panel], inside: Steps3, grid: Grid) -> Drawing:
     """The insides of all panels of a box as one net, seen from inside, with their places; steps."""
-    corners = net(panels[0].frame.inside)
+    corners = net(inside)
     ends = [
         (x + panel.frame.size[0], y + panel.frame.size[1])
         for panel in panels

@@ -20,7 +20,6 @@ from raysim.workshop.drawing import (
     rows_of_labels,
 )
 from raysim.workshop.fixings import Held
-from raysim.workshop.frames import Frame
 from raysim.workshop.grid import Grid
 from raysim.workshop.panels import Panel, Place
 
@@ -37,26 +36,11 @@ def hole_diameter(place: Place, grid: Grid) -> int | None:
     return grid.steps(0.001 * assumptions()[key].value)
 
 
-def neighbours(frame: Frame) -> dict[str, str]:
-    """Which wall meets the left, right, lower and upper edge of a wall (definition)."""
-    (w, h), names = frame.size, {}
-    middle = {"left": (0, h // 2), "right": (w, h // 2), "lower": (w // 2, 0), "upper": (w // 2, h)}
-    lows, highs = ("left", "front", "floor"), ("right", "back", "ceiling")
-    for edge, (u, v) in middle.items():
-        place = frame.place(u, v, 0)
-        for axis in range(3):
-            if place[axis] == 0 and lows[axis] != frame.wall:
-                names[edge] = lows[axis]
-            elif place[axis] == frame.inside[axis] and highs[axis] != frame.wall:
-                names[edge] = highs[axis]
-    return names
-
-
 def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
     """The drawing of a panel, in steps."""
     w, h = panel.outline
     letter = max(w, h) / LETTERS
-    shapes: list[Shape] = [rectangle(Layer.OUTLINE, 0, 0, w, h)]
+    shapes: list[Shape] = [outline(panel)]
     left, below = panel.margin
     if panel.margin != (0, 0):
         shapes.append(rectangle(Layer.INSIDE, left, below, *panel.frame.size))
@@ -77,6 +61,14 @@ def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
     )
 
 
+def outline(panel: Panel) -> Shape:
+    """The edge of a panel: a rectangle, or a circle for the end of a drum (definition)."""
+    w, h = panel.outline
+    if panel.frame.is_disc:
+        return Circle(Layer.OUTLINE, (0.5 * w, 0.5 * h), w)
+    return rectangle(Layer.OUTLINE, 0, 0, w, h)
+
+
 def _place(panel: Panel, place: Place, letter: float, grid: Grid) -> Iterator[Shape]:
     at = panel.from_edges(place)
     diameter = hole_diameter(place, grid)
@@ -93,11 +85,16 @@ def _place(panel: Panel, place: Place, letter: float, grid: Grid) -> Iterator[Sh
 def _edges(panel: Panel, letter: float) -> Iterator[Shape]:
     """Names of the walls that the edges meet, and a mark in the lower left corner."""
     w, h = panel.outline
-    beside = neighbours(panel.frame)
-    yield Words(Layer.WORDS, (0.5 * w, h + 0.7 * letter), f"{beside['upper']} side", letter)
-    yield Words(Layer.WORDS, (0.5 * w, 0.7 * letter), f"{beside['lower']} side", letter)
+    beside = panel.frame.edges
+    yield Words(Layer.WORDS, (0.5 * w, h + 0.7 * letter), edge_words(beside["upper"]), letter)
+    yield Words(Layer.WORDS, (0.5 * w, 0.7 * letter), edge_words(beside["lower"]), letter)
     for edge, x in (("left", 1.5 * letter), ("right", w - 0.7 * letter)):
-        yield Words(Layer.WORDS, (x, 0.5 * h), f"{beside[edge]} side", letter, upright=True)
+        yield Words(Layer.WORDS, (x, 0.5 * h), edge_words(beside[edge]), letter, upright=True)
+
+
+def edge_words(name: str) -> str:
+    """What stands at an edge (definition)."""
+    return name if name.endswith("line") else f"{name} side"
 
 
 def _measures(panel: Panel, letter: float, grid: Grid) -> tuple[list[Shape], tuple[float, float]]:

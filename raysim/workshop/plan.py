@@ -7,6 +7,7 @@ from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.workshop.bill import Bill, lines
 from raysim.workshop.drawing import Drawing, Layer, Polyline, Words, rectangle
+from raysim.workshop.drum import Drum, drum_of
 from raysim.workshop.fixings import Mark, marks, walls_of
 from raysim.workshop.grid import Grid
 from raysim.workshop.nesting import Piece, Stock, nested
@@ -17,6 +18,7 @@ from raysim.workshop.resting import resting
 from raysim.workshop.rounding import Moved
 
 Steps2 = tuple[int, int]
+Place3 = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,25 @@ class Plan:
     stock: tuple[Stock, ...]
     linings: dict[str, float]
     bill: Bill
+
+    @property
+    def is_box(self) -> bool:
+        """Whether it is made of flat panels, and not a vessel (definition)."""
+        return self.scene.written.chamber.inside is not None
+
+    @property
+    def inside(self) -> tuple[int, int, int] | None:
+        """Width, depth and height of a box, steps; None for a vessel (definition)."""
+        inside = self.scene.written.chamber.inside
+        if inside is None:
+            return None
+        w, d, h = map(self.grid.steps, inside)
+        return w, d, h
+
+    @property
+    def is_named(self) -> bool:
+        """Whether the walls of the chamber have names of their own (definition)."""
+        return any(b.wall for b in self.scene.triangles.bodies if b.kind == "wall")
 
 
 def plan_of(
@@ -61,13 +82,42 @@ def plan_of(
     Source: definition.
     """
     written = scene.written
-    found = marks(written, walls_of(written, scene.triangles), resting(scene.triangles))
-    walls = panels(written, found, grid)
+    found = marks_of(scene)
+    walls = panels(written, found, grid, drum_in(scene))
     sheets = _nested(walls, stock or default_stock(grid), grid)
     linings = _linings(scene)
     bill = priced(lines(written, found, linings, sheets, grid), prices)
     drawn = tuple(panel_drawing(panel, grid) for panel in walls)
     return Plan(scene, grid, moved, found, walls, drawn, sheets, linings, bill)
+
+
+def marks_of(scene: BuiltScene) -> tuple[Mark, ...]:
+    """All that is fixed in a box, with what it rests on (definition)."""
+    walls = walls_of(scene.written, scene.triangles)
+    return marks(scene.written, walls, resting(scene.triangles))
+
+
+def drum_in(scene: BuiltScene) -> Drum | None:
+    """The drum that a chamber is, None for a box and for any other mesh (definition)."""
+    if scene.written.chamber.inside is not None:
+        return None
+    return drum_of(walls_of(scene.written, scene.triangles))
+
+
+def places_as_printed(scene: BuiltScene, grid: Grid) -> dict[Place3, Place3]:
+    """For a round vessel, each place (m) that is printed, and the place that its print says.
+
+    A box needs none: there the coordinates themselves are on the grid.
+
+    Source: definition.
+    """
+    drum = drum_in(scene)
+    walls = panels(scene.written, marks_of(scene), grid, drum) if drum else ()
+    return {
+        place.mark.at: panel.frame.at(place.u, place.v, place.off)
+        for panel in walls
+        for place in panel.places
+    }
 
 
 def default_stock(grid: Grid) -> Steps2:

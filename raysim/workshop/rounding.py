@@ -4,14 +4,16 @@ Rounded are the lengths that a builder makes: the inside and the sheet, places o
 meter points, and gaps. What is bought or drawn elsewhere (tubes, meshes) stays as it is.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from raysim.scene.file.written import SceneAsWritten
 from raysim.workshop.grid import Grid
 
+Place3 = tuple[float, float, float]
 OF_GAPS = ("points", "width", "depth", "step")
 HALF_DEGREES = 2  # turns are printed in half degrees
 
@@ -25,7 +27,12 @@ class Moved:
     after: str
 
 
-def rounded(data: dict[str, Any], scene: SceneAsWritten, grid: Grid) -> dict[str, Any]:
+def rounded(
+    data: dict[str, Any],
+    scene: SceneAsWritten,
+    grid: Grid,
+    printed: Mapping[Place3, Place3] = MappingProxyType({}),
+) -> dict[str, Any]:
     """The tables of a scene file with every length that is built as a whole number of steps.
 
     Parameters
@@ -34,17 +41,25 @@ def rounded(data: dict[str, Any], scene: SceneAsWritten, grid: Grid) -> dict[str
         The scene file as TOML reads it; it is left as it is.
     scene : SceneAsWritten
         The same, read.
+    printed : mapping
+        Places (m) that are printed as other measures than coordinates, and where these put them.
     """
     found = deepcopy(data)
     for table, key, value in _built(found, scene):
-        table[key] = _written(value, grid)
+        exact = printed.get(value) if isinstance(value, tuple) else None
+        table[key] = [f"{x!r} m" for x in exact] if exact else _written(value, grid)
     for table in _turned(found):
         table["turn"] = [round(HALF_DEGREES * angle) / HALF_DEGREES for angle in table["turn"]]
     return found
 
 
 def moved(data: dict[str, Any], scene: SceneAsWritten, grid: Grid) -> list[Moved]:
-    """Every length that rounding changes by more than a hundredth of a step, as it is told."""
+    """Every length that rounding changes by more than a hundredth of a step, as it is told.
+
+    Of a chamber from a mesh nothing: there the places are printed as other measures.
+    """
+    if scene.chamber.inside is None:
+        return []
     rows = []
     for table, key, value in _built(data, scene):
         name = f'"{table["name"]}" ' if isinstance(table.get("name"), str) else ""

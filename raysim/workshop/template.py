@@ -2,7 +2,7 @@
 
 from raysim.workshop.drawing import Circle, Drawing, Layer, Polyline, Shape, Words, cross, rectangle
 from raysim.workshop.grid import Grid
-from raysim.workshop.panel_drawing import hole_diameter
+from raysim.workshop.panel_drawing import hole_diameter, outline
 from raysim.workshop.panels import Panel
 
 LETTER = 0.006  # m
@@ -13,7 +13,7 @@ def template_drawing(panel: Panel, grid: Grid) -> Drawing:
     """The template of a panel, in steps, with its lower left corner at the origin."""
     w, h = panel.outline
     letter, reach = LETTER / grid.step, REACH / grid.step
-    shapes: list[Shape] = [rectangle(Layer.OUTLINE, 0, 0, w, h)]
+    shapes: list[Shape] = [outline(panel)]
     left, below = panel.margin
     if panel.margin != (0, 0):
         shapes.append(rectangle(Layer.INSIDE, left, below, *panel.frame.size))

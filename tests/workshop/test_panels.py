@@ -15,7 +15,7 @@ from raysim.workshop.fixings import Held
 from raysim.workshop.frames import frames, net
 from raysim.workshop.grid import MM
 from raysim.workshop.nesting import Piece, nested
-from raysim.workshop.panel_drawing import hole_diameter, neighbours
+from raysim.workshop.panel_drawing import hole_diameter
 from raysim.workshop.panels import panels
 
 INSIDE = (560, 440, 940)
@@ -52,14 +52,14 @@ def test_a_chamber_of_any_shape_has_no_panels():
 
 @given(inside=st.tuples(LENGTH, LENGTH, LENGTH), place=st.tuples(LENGTH, LENGTH, LENGTH))
 def test_a_place_comes_back_from_every_wall(inside, place):
-    for frame in frames(inside).values():
+    for frame in frames(inside, MM).values():
         assert frame.place(*frame.on_wall(place)) == place
 
 
 def test_walls_are_drawn_as_seen_from_inside_and_not_mirrored():
     """u, v and the normal into the box are right-handed, and the normal is that of the triangles."""
     corners = box_vertices(INSIDE)
-    for wall, frame in frames(INSIDE).items():
+    for wall, frame in frames(INSIDE, MM).items():
         origin, u, v, n = (
             [float(x) for x in frame.place(*p)]
             for p in ((0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1))
@@ -77,7 +77,7 @@ def test_walls_are_drawn_as_seen_from_inside_and_not_mirrored():
 
 def test_neighbours_on_the_net_are_neighbours_in_the_box():
     """Where two walls touch on the net, points on their common edge are the same in the box."""
-    corners, walls = net(INSIDE), frames(INSIDE)
+    corners, walls = net(INSIDE), frames(INSIDE, MM)
     seen = 0
     for (one, a), (other, b) in itertools.combinations(walls.items(), 2):
         (ax, ay), (bx, by) = corners[one], corners[other]
@@ -94,14 +94,14 @@ def test_neighbours_on_the_net_are_neighbours_in_the_box():
 
 
 def test_each_edge_names_the_wall_that_it_meets():
-    walls = frames(INSIDE)
-    assert neighbours(walls["back"]) == {
+    walls = frames(INSIDE, MM)
+    assert walls["back"].edges == {
         "left": "left", "right": "right", "lower": "floor", "upper": "ceiling"
     }  # fmt: skip
-    assert neighbours(walls["left"])["left"] == "front"
-    assert neighbours(walls["right"])["left"] == "back"
-    assert neighbours(walls["front"])["left"] == "right"
-    assert (neighbours(walls["ceiling"])["upper"], neighbours(walls["floor"])["upper"]) == (
+    assert walls["left"].edges["left"] == "front"
+    assert walls["right"].edges["left"] == "back"
+    assert walls["front"].edges["left"] == "right"
+    assert (walls["ceiling"].edges["upper"], walls["floor"].edges["upper"]) == (
         "front", "back",
     )  # fmt: skip
 

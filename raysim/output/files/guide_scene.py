@@ -10,6 +10,7 @@ from raysim.dose.checkpoint import ASIDE
 from raysim.output.files.scene_file import path_from, toml_text
 from raysim.scene.build import BuiltScene
 from raysim.workshop.grid import Grid
+from raysim.workshop.plan import places_as_printed
 from raysim.workshop.rounding import Moved, moved, rounded
 
 SCENE_FILE = "scene.toml"
@@ -30,7 +31,7 @@ def rounded_scene(
     """
     data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
     rows = tuple(moved(data, scene.written, grid))
-    data = rounded(data, scene.written, grid)
+    data = rounded(data, scene.written, grid, places_as_printed(scene, grid))
     for table in (data["chamber"], *data.get("object", [])):
         if "mesh" in table:
             table["mesh"] = path_from(folder, scene.path.parent / table["mesh"])

@@ -49,7 +49,7 @@ def write_guide(
         paper=paper,
         width=PAPERS[paper][0],
         drawings=[(drawing, svg(drawing)) for drawing in plan.drawings],
-        net=svg(net_drawing(plan.panels, plan.grid)) if plan.panels else None,
+        net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
         sheets=[
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
             for number, sheet in enumerate(plan.stock, 1)

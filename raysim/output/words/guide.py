@@ -19,7 +19,7 @@ from raysim.workshop.plan import Plan
 
 def steps(plan: Plan, result: Result) -> tuple[Step, ...]:
     """All steps of building, from buying to the first light."""
-    is_box = bool(plan.panels)
+    is_box = plan.is_box
     return (
         Step("Buy", (*_buying(plan),), OZONE_FREE),
         *([_cut(plan), _drill(), _shell(plan)] if is_box else [_mesh_shell()]),
@@ -114,7 +114,7 @@ def _mesh_shell() -> Step:
 
 
 def _door(plan: Plan, result: Result) -> Step:
-    gaps = [gap for gap in plan.scene.written.gap if not plan.panels or gap.wall == DOOR]
+    gaps = [gap for gap in plan.scene.written.gap if not plan.is_box or gap.wall == DOOR]
     lines = [
         "Hinges on the left as one stands before it, on the outside; a stop all round, against "
         "which the door shuts; a latch that pulls it home.",

@@ -144,13 +144,13 @@ def tolerance_words(one: Tolerance) -> str:
 def seam_rows(plan: Plan) -> tuple[str, ...]:
     """Every seam to be surveyed from outside, a row each."""
     rows = []
-    if plan.panels:
+    if plan.is_box:
         rows = [f"{first} and {second}" for first, second in _edges()]
         rows += [f"door, {side} side" for side in ("left", "right", "upper", "lower")]
     rows += [f'gap "{gap.name}"' for gap in plan.scene.written.gap]
     rows += [f"hole behind: {mark.what}" for mark in plan.marks if mark.held in _WITH_HOLE]
     rows += ["cable entries and ballasts", "bolts, hinges, latch"]
-    if not plan.panels:
+    if not plan.is_box:
         rows += ["lid or door, all round", "every weld, rim and dent of the vessel"]
     return tuple(rows)
 
