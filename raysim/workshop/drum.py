@@ -18,6 +18,7 @@ from raysim.workshop.grid import Grid
 Place = tuple[float, float, float]
 MANTLE, BOTTOM, TOP = "mantle", "bottom", "top"
 ROUND = 0.005  # of the radius: how far a corner of the mantle may lie off the circle
+FACETED = 0.96  # of the radius: a mantle of twelve facets or more is taken for round
 FLAT = 0.999  # cosine: how well the ends must face along the axis
 UPRIGHT = 0.02  # cosine: how well the mantle must face across it
 
@@ -97,7 +98,8 @@ def _along(walls: Walls, axis: int) -> Drum | None:
     rim = walls.corners[~lids].reshape(-1, 3)[:, across]
     middle = 0.5 * (rim.min(axis=0) + rim.max(axis=0))
     away = np.linalg.norm(rim - middle, axis=1)
-    if len(rim) < 24 or np.ptp(away) > ROUND * away.max():
+    flats = ((rim[::3] - middle) * walls.normals[~lids][:, across]).sum(axis=1)
+    if np.ptp(away) > ROUND * away.max() or np.abs(flats).min() < FACETED * away.max():
         return None
     sides = np.where(lids, np.where(facing > 0.0, BOTTOM, TOP), MANTLE)
     centre = (float(middle[0]), float(middle[1]))

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, unique
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -64,7 +65,7 @@ class Walls:
     names: tuple[str, ...]
     is_box: bool
 
-    @property
+    @cached_property
     def normals(self) -> np.ndarray:
         """Unit vectors (n, 3) into the chamber (definition)."""
         edges = np.diff(self.corners, axis=1)

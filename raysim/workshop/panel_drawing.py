@@ -21,7 +21,7 @@ from raysim.workshop.drawing import (
 )
 from raysim.workshop.fixings import Held
 from raysim.workshop.grid import Grid
-from raysim.workshop.panels import Panel, Place
+from raysim.workshop.panels import GapLine, Panel, Place
 
 LETTERS = 45.0  # heights of a letter along the longer side of a panel
 LETTER_WIDTH = 0.62  # of a digit, in heights
@@ -57,7 +57,10 @@ def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
         low,
         (w + 2.2 * letter, h + 2.2 * letter),
         tuple(shapes + measures),
-        tuple(place_words(panel, place, grid) for place in panel.places),
+        (
+            *(place_words(panel, place, grid) for place in panel.places),
+            *(gap_words(panel, line, grid) for line in panel.gaps),
+        ),
     )
 
 
@@ -136,6 +139,21 @@ def place_words(panel: Panel, place: Place, grid: Grid) -> str:
     )
     hangs = f" (carries {', '.join(mark.carries)})" if mark.carries else ""
     return f"{place.tag}: {mark.what}{hangs}: {where}; {held_words(place, grid)}"
+
+
+def gap_words(panel: Panel, line: GapLine, grid: Grid) -> str:
+    """The middle line of a seam in words: width, depth, step, and its points from the edges."""
+    gap, text = line.gap, grid.text
+    width, depth = (text(grid.steps(length)) for length in (gap.width, gap.depth))
+    kind = "straight through"
+    if gap.step is not None:
+        kind = f"a rebate with a step of {text(grid.steps(gap.step))} {grid.unit} at half its depth"
+    left, below = panel.margin
+    points = "; ".join(f"{text(u + left)}, {text(v + below)}" for u, v in line.points)
+    return (
+        f'Seam "{gap.name}", {width} {grid.unit} wide, {depth} {grid.unit} deep, {kind}; its '
+        f"middle line goes through (from the left, from the lower edge): {points}"
+    )
 
 
 def held_words(place: Place, grid: Grid) -> str:

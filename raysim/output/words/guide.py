@@ -113,13 +113,20 @@ def _mesh_shell() -> Step:
     )
 
 
+_HINGED = (
+    "Hinges on the left as one stands before it, on the outside; a stop all round, against which "
+    "the "
+    "door shuts; a latch that pulls it home."
+)
+_LID = (
+    "A lid or a door that shuts against a stop all round, with a collar that overlaps the vessel, "
+    "and a clamp or a latch that pulls it home the same way each time."
+)
+
+
 def _door(plan: Plan, result: Result) -> Step:
     gaps = [gap for gap in plan.scene.written.gap if not plan.is_box or gap.wall == DOOR]
-    lines = [
-        "Hinges on the left as one stands before it, on the outside; a stop all round, against "
-        "which the door shuts; a latch that pulls it home.",
-        *(_trap(gap, plan, result) for gap in gaps),
-    ]
+    lines = [_HINGED if plan.is_box else _LID, *(_trap(gap, plan, result) for gap in gaps)]
     if not gaps:
         lines.append(
             "No seam of the door is drawn in the scene, so that nothing is known of its light: "
