@@ -23,6 +23,7 @@ ROOMS = (
     "dose",
     "estimate",
     "transport",
+    "workshop",
     "scene",
     "logbook",
     "library",

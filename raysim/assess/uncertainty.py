@@ -191,11 +191,13 @@ def _place_rows(cycle: Cycle, triangles: SceneTriangles, spot: Spot) -> list[Con
     def hung(bench: Bench) -> np.ndarray:
         return body_pairs(bench, held_by(bench.triangles, body))
 
-    slopes = {"place of the respirator on its hook, per m": place_slopes(cycle.summed(hung))}
+    told = "place of the respirator on its hook, per m"
+    slopes = {(told, spot.object): place_slopes(cycle.summed(hung))}
     for number, lamp in enumerate(triangles.lamps):
         pairs = cycle.summed(partial(lamp_pairs, lamp=number))
-        slopes[f"place of lamp {lamp.name}, per m"] = place_slopes(pairs)
+        slopes[f"place of lamp {lamp.name}, per m", lamp.name] = place_slopes(pairs)
+    each = 0.001 * half.value / ROOT3
     return [
-        Contribution(what, slope.value, 0.001 * half.value / ROOT3, _source(half), slope.error)
-        for what, slope in ((what, steepest(ways)) for what, ways in slopes.items())
+        Contribution(what, slope.value, each, _source(half), slope.error, name)
+        for (what, name), slope in ((told, steepest(ways)) for told, ways in slopes.items())
     ]

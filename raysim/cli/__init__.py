@@ -17,6 +17,7 @@ COMMANDS = {
     "hooks": "Where the hooks should go, and how many respirators.",
     "meter": "What a meter should read, and what readings say of lamps, lining and timer.",
     "leak": "Stray UVC outside a gap, and how long a person may stay there.",
+    "guide": "What to buy, cut, drill and do to build the box, and to use it.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
     "view": "The dose map in space, with slices of light and photon paths.",

@@ -11,6 +11,7 @@ from raysim.base.errors import Fault, Level, SceneError
 from raysim.cli.common import SCENE, Teller
 from raysim.cli.groups import with_examples
 from raysim.cli.statuses import BAD_INPUT
+from raysim.output.words.cautions import ASKED
 
 
 @with_examples(
@@ -40,6 +41,7 @@ def command(*, scene: Path, as_json: bool) -> None:
             click.echo(
                 "Nothing was traced: this is no verdict and no timer. 'raysim dose' gives both."
             )
+            click.echo(ASKED)
     if errors:
         sys.exit(BAD_INPUT)
 

@@ -97,15 +97,13 @@ def command(
     checkpoint = checkpoint_in(folder, resume, quiet)
     run = run_options(typed, checkpoint)
     teller.warn(warnings)
-    result = _traced(
-        built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run
-    )
+    result = traced(built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run)
     ending = answered(
         result,
         folder,
         teller,
         checkpoint,
-        budget=partial(_with_budget, result, built, run["seed"], threads),
+        budget=partial(with_budget, result, built, run["seed"], threads),
         case=case,
         pictures=pictures,
         command=_same_again(scene, case, run),
@@ -140,7 +138,7 @@ def _tell_trouble(ending: "Ending", go_on: str) -> None:
         click.echo(f"warning: {said}", err=True)
 
 
-def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
+def traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
     """The result with its verdict, which rests on the trace and on the light that gets out."""
     from raysim.dose.simulate import simulate
     from raysim.transport.options import RunOptions
@@ -163,7 +161,7 @@ def _traced(built: "BuiltScene", teller: Teller, **run: Any) -> "Result":
     return with_verdict(result, leaks)
 
 
-def _with_budget(result: "Result", built: "BuiltScene", seed: int, threads: int | None) -> "Result":
+def with_budget(result: "Result", built: "BuiltScene", seed: int, threads: int | None) -> "Result":
     """The result with its uncertainty budget; verdict and timer do not rest on it."""
     from raysim.assess.uncertainty import uncertainty_budget
 

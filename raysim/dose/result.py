@@ -108,7 +108,8 @@ class Contribution(Figures):
 
     `sensitivity` is the relative change of the irradiance per unit of the input (per its own
     relative change where the input is a factor); `input` the standard uncertainty of the input;
-    `error` the standard error of the sensitivity from counting, 0 where it is exact.
+    `error` the standard error of the sensitivity from counting, 0 where it is exact. `place_of` is
+    the lamp or the object whose place it is (sensitivity per m), "" for all other inputs.
     """
 
     what: str
@@ -116,6 +117,7 @@ class Contribution(Figures):
     input: float
     source: str
     error: float = 0.0
+    place_of: str = ""
 
     @property
     def relative(self) -> float:

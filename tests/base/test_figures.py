@@ -17,7 +17,7 @@ from raysim.output.words.numbers import number
 # Input, geometry, and numbers on their way, which are no results.
 OTHERS = {
     "scene", "library", "transport", "estimate", "logbook", "starter", "kernels", "cli",
-    "output.pictures", "output.viewer", "output.pages.card_png", "assess.cut_list", "assess.fixings", "assess.sensitivity.Cycle",
+    "output.pictures", "output.viewer", "output.pages.card_png", "workshop", "assess.sensitivity.Cycle",
     "dose.checkpoint", "dose.exposure", "dose.lamp_failures.LampTallies", "studies.leak.slit", "studies.leak.passage",
     "studies.hooks.clearances", "studies.hooks.points", "studies.hooks.contestant", "studies.hooks.load", "studies.hooks.race",
 }  # fmt: skip

@@ -44,8 +44,15 @@ RUNS = (
         "dose",
     ),
     ("meter", "scene.toml", "--no-time", "--sheet", "sheet.html"),
+    ("guide", "scene.toml", "--photons", "1", "--precision", "0.5", "--out", "guide"),
 )
-PAGES = ("dose/report.html", "dose/card.html", "dose/builder.html", "sheet.html")
+PAGES = (
+    "dose/report.html",
+    "dose/card.html",
+    "guide/guide.html",
+    "guide/templates.html",
+    "sheet.html",
+)
 STUDIES = (
     ("shadows", "scene.toml", "--photons", "1", "--patches", "1", "--share", "1", "--out", "dark"),
     ("linings", "scene.toml", "--lining", "foil", "--precision", "0.5", "--out", "lined"),

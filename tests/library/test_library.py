@@ -102,7 +102,7 @@ def test_required_names_and_number_of_rows():
     inside = {"strap", "lamp tube", "lamp holder"}
     assert len(checks) == 12
     assert len(set(surfaces()) - set(checks) - inside) == 25
-    assert len(lamp_types()) == 12
+    assert len(lamp_types()) == 13
 
 
 @pytest.mark.parametrize("name", SPOT_CHECKS)

@@ -7,7 +7,7 @@ compiled facts and not from the data files; sources stand in the files.
 import pytest
 
 from raysim.library.keitz import keitz_irradiance
-from raysim.library.lamps import lamp_types
+from raysim.library.lamps import lamp_like, lamp_types
 from raysim.library.surfaces import find_surface, surfaces
 
 # Low, expected, high, specular share, quality. Under names a user would give.
@@ -52,6 +52,7 @@ LAMPS = {
     "twin-tube 13 W": (155, 2, 12, 125, (13, 13), (3.2, 3.4), (31, 31), (3.1, 3.1)),
     "long twin-tube 18 W": (220, 2, 18, 180, (18, 18), (5.5, 5.5), (51, 51), (5.1, 5.1)),
     "long twin-tube 36 W": (410, 2, 18, 370, (36, 36), (11, 12), (110, 110), (11.1, 11.1)),
+    "long twin-tube 55 W": (535, 2, 18, 495, (55, 55), (17, 17), (156, 156), (16.0, 16.0)),
 }
 
 
@@ -117,3 +118,23 @@ def test_catalogue_watts_and_irradiance_at_1_m_agree_within_15_per_cent(name):
     low, high = (100.0 * keitz_irradiance(watts, 1.0, arc / 1000.0) for watts in uvc_W)
     nearest = min(max(at_1_m[0], low), high)
     assert nearest == pytest.approx(min(max(nearest, at_1_m[0]), at_1_m[1]), rel=0.15)
+
+
+# Cap by IEC 60061, pins in each, caps; by the name of the lamp.
+CAPS = {"T5": ("G5", 2, 2), "T8": ("G13", 2, 2), "twin": ("G23", 2, 1), "long": ("2G11", 4, 1)}
+
+
+@pytest.mark.parametrize("name", LAMPS)
+def test_a_lamp_has_the_cap_of_its_family_and_the_weight_of_its_glass(name):
+    row = lamp_types()[name]
+    cap = ("GX23", 2, 1) if name == "twin-tube 13 W" else CAPS[name.replace("-", " ").split()[0]]
+    assert (row.cap, row.pins, row.caps) == cap
+    length = row.tube_length_mm if row.tubes == 1 else row.tubes * row.arc_mm
+    glass = 3.14159 * row.diameter_mm * length * 0.8 * 2.5e-3
+    assert row.weight_g == pytest.approx(glass + (10 if row.caps == 2 else 20), abs=2.5)
+
+
+def test_a_lamp_of_a_scene_is_found_in_the_catalogue():
+    assert lamp_like(1, 26.0, 815.0).name == "T8 30 W"
+    assert lamp_like(2, 18.0, 370.0).name == "long twin-tube 36 W"
+    assert lamp_like(1, 26.0, 600.0) is None

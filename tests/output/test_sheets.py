@@ -1,11 +1,10 @@
-"""The operator's card and the builder's sheet."""
+"""The operator's card."""
 
 import base64
 import re
 from dataclasses import replace
 from datetime import date
 from html import unescape
-from pathlib import Path
 
 import pytest
 import synthetic
@@ -16,7 +15,6 @@ from raysim.assess.reuse import reuse
 from raysim.base.units import minutes_seconds
 from raysim.output.pages import card as card_page
 from raysim.output.pages import card_png
-from raysim.output.pages.builder_sheet import write_builders_sheet
 from raysim.output.pages.card import STEPS, Card, card_of, card_origin, write_card
 from raysim.output.pages.card_png import write_card_png
 from raysim.output.pictures.pictures import LOAD, Picture
@@ -159,36 +157,3 @@ def test_sheets_fit_a_phone(tmp_path):
     text = (tmp_path / "card.html").read_text()
     assert '<meta name="viewport" content="width=device-width, initial-scale=1">' in text
     assert "@media screen and (max-width: 34rem)" in text
-
-
-def builders_sheet(result, folder):
-    write_builders_sheet(result, folder / "builder.html")
-    return (folder / "builder.html").read_text()
-
-
-def test_builders_sheet_lists_panels_and_escapes_names(tmp_path):
-    text = builders_sheet(with_wear(), tmp_path)
-    assert "Box &lt;1&gt;" in text
-    assert "324 x 374" in text  # front: 300 + 2 x 12 by 350 + 2 x 12
-    assert CAUTION_LINE in text
-
-
-def test_builders_sheet_says_the_verdict(tmp_path):
-    """A box that must not be used was cut and drilled by a sheet that did not say so."""
-    ready = builders_sheet(with_wear(), tmp_path)
-    assert "READY AFTER a meter check" in ready
-    assert "DO NOT USE" not in ready
-    forbidden = with_verdict(with_wear(material_dose="0.1 J/cm2"))
-    text = unescape(builders_sheet(forbidden, tmp_path))
-    assert text.index("DO NOT USE") < text.index("not even one cycle") < text.index(CAUTION_LINE)
-    assert minutes_seconds(forbidden.calculated) not in text
-
-
-def test_a_box_from_a_mesh_has_a_builders_sheet(tmp_path):
-    whole = with_wear()
-    chamber = whole.written.chamber.model_copy(update={"inside": None, "mesh": Path("box.stl")})
-    written = whole.written.model_copy(update={"chamber": chamber})
-    text = builders_sheet(replace(whole, written=written), tmp_path)
-    assert "there is no cut list" in text
-    assert "9 from the left end" in text
-    assert "9 from the lowest point" in text

@@ -84,9 +84,8 @@ def write_results(
     ...     write_results(result, place, pictures=False)
     ...     sorted(path.name for path in Path(place).iterdir())
     ''
-    ['builder.html', 'card.html', 'dose_map.vtp', 'faces.csv', 'report.html', 'result.json']
+    ['card.html', 'dose_map.vtp', 'faces.csv', 'report.html', 'result.json']
     """
-    from raysim.output.pages.builder_sheet import write_builders_sheet
     from raysim.output.pages.card import write_card
     from raysim.output.pages.card_png import write_card_png
     from raysim.output.pages.report import write_report
@@ -111,8 +110,6 @@ def write_results(
         write_card(result, shown, fresh / "card.html")
         if drawing is not None:
             write_card_png(result, shown, fresh / "card.png")
-        if result.written is not None:
-            write_builders_sheet(result, fresh / "builder.html")
 
     own = Drawing(result, case) if pictures and drawing is None else nullcontext(drawing)
     with own as drawing:

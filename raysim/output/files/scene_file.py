@@ -50,7 +50,7 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
             meter.pop("read_on", None)
     for table in (data["chamber"], *objects):
         if "mesh" in table:
-            table["mesh"] = _path_from(folder, scene.path.parent / table["mesh"])
+            table["mesh"] = path_from(folder, scene.path.parent / table["mesh"])
     return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
 
 
@@ -93,7 +93,7 @@ def _short(value: float, digits: int) -> float | int:
     return int(rounded) if rounded == int(rounded) else rounded
 
 
-def _path_from(folder: Path, file: Path) -> str:
+def path_from(folder: Path, file: Path) -> str:
     """Path of a file relative to a folder, with slashes; absolute if there is none."""
     try:
         return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()

@@ -11,11 +11,14 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result
 from raysim.output.pictures.pictures import CHART, OVERVIEW, Picture, drawn_bodies
+from raysim.scene.triangles import SceneTriangles
 from raysim.transport.threads import default_threads
 
 LONGEST_DRAWING = 600.0  # s
@@ -72,21 +75,48 @@ class Drawing:
         """
         until, rows = time.monotonic() + LONGEST_DRAWING, []
         for process in self._processes:
-            try:
-                said, complaint = process.communicate(timeout=max(until - time.monotonic(), 0.0))
-            except subprocess.TimeoutExpired as error:
-                return [], str(error)
-            if process.returncode < 0:
-                return [], "its graphics libraries are missing or broken; Debian has libegl1"
-            if process.returncode:
-                last = complaint.strip().splitlines()[-1:] or [f"status {process.returncode}"]
-                return [], last[0]
-            rows += json.loads(said.splitlines()[-1])
+            drawn, trouble = _drawn(process, self._folder, until)
+            if trouble:
+                return [], trouble
+            rows += drawn
         if self._trouble:
             return [], self._trouble
         shutil.copytree(self._folder, folder)
-        shown = [Picture(folder / file, *words) for file, *words in rows]
+        shown = [replace(row, file=folder / row.file.relative_to(self._folder)) for row in rows]
         return sorted(shown, key=_place), ""
+
+
+def _drawn(process: Any, folder: Path, until: float) -> tuple[list[Picture], str]:
+    """Pictures of a process of this module, waited for until then; what went wrong, or ""."""
+    try:
+        said, complaint = process.communicate(timeout=max(until - time.monotonic(), 0.0))
+    except subprocess.TimeoutExpired as error:
+        process.kill()
+        process.communicate()
+        return [], str(error)
+    if process.returncode < 0:
+        return [], "its graphics libraries are missing or broken; Debian has libegl1"
+    if process.returncode:
+        last = complaint.strip().splitlines()[-1:] or [f"status {process.returncode}"]
+        return [], last[0]
+    return [
+        Picture(folder / file, *words) for file, *words in json.loads(said.splitlines()[-1])
+    ], ""
+
+
+def drawn_steps(triangles: SceneTriangles, folder: Path) -> tuple[list[Picture], str]:
+    """Pictures of `write_assembly`, drawn in a process of their own; what went wrong, or ""."""
+    with tempfile.TemporaryDirectory() as private:
+        handed_over = Path(private) / "triangles.pickle"
+        handed_over.write_bytes(pickle.dumps(triangles))
+        words = [sys.executable, "-m", "raysim.output.pictures.draw", str(handed_over), str(folder)]
+        try:
+            process = subprocess.Popen(
+                words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+            )
+        except OSError as error:
+            return [], str(error)
+        return _drawn(process, folder, time.monotonic() + LONGEST_DRAWING)
 
 
 def _shares(objects: int, processes: int) -> list[list[int]]:
@@ -105,17 +135,21 @@ def _place(picture: Picture) -> tuple[int, str]:
 
 
 def main() -> None:
-    """Draw the share given by a `Drawing`; the last line of output lists the pictures."""
+    """Draw the share given by a `Drawing`, or steps; the last line of output lists the pictures."""
+    from raysim.output.pictures.assembly import write_assembly
     from raysim.output.pictures.charts import write_charts
     from raysim.output.pictures.pictures import write_pictures
 
-    handed_over, folder, case = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
-    numbers = [int(number) for number in sys.argv[4].split(",")]
+    handed_over, folder = Path(sys.argv[1]), Path(sys.argv[2])
     with handed_over.open("rb") as file:
-        result = pickle.load(file)
-    pictures = write_pictures(result, folder, case, numbers)
-    if 0 in numbers:
-        pictures += write_charts(result, folder)
+        given = pickle.load(file)
+    if len(sys.argv) == 3:
+        pictures = write_assembly(given, folder)
+    else:
+        case, numbers = sys.argv[3], [int(number) for number in sys.argv[4].split(",")]
+        pictures = write_pictures(given, folder, case, numbers)
+        if 0 in numbers:
+            pictures += write_charts(given, folder)
     rows = [[p.file.name, p.title, p.caption, p.kind] for p in pictures]
     sys.stdout.write("\n" + json.dumps(rows) + "\n")
 

@@ -6,6 +6,13 @@ CAUTION_LINE = (
     "by a licensed electrician."
 )
 
+# Asked of every box before it is bought for: ozone, see guide_use.py; the switch, IEC PAS
+# 63313:2021 [read].
+ASKED = (
+    "Ask of the lamps: are they ozone-free (glass that stops 185 nm)? Ask of the door: does a "
+    "switch of hardware cut the lamps when it opens? Neither can be seen in a scene."
+)
+
 _TEXT = """
 UVC at 254 nm injures eyes and skin. Run the lamps only in the closed box, with a switch at the
 door that cuts their power; never look at a lit lamp or reach in.

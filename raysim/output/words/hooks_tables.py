@@ -2,7 +2,6 @@
 
 import math
 
-from raysim.assess.fixings import nearest_wall
 from raysim.base.units import minutes_seconds
 from raysim.output.words.hooks import FATE_WORDS, is_now, measured, mm, place_words
 from raysim.output.words.numbers import (
@@ -16,6 +15,7 @@ from raysim.output.words.table import Table, table_of
 from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, Ranked
+from raysim.workshop.fixings import nearest_wall
 
 
 def numbers_table(study: HookStudy) -> Table:

@@ -1,12 +1,10 @@
 """Unlikely respirators and lamps: a wrong unit, a wrong length, a forgotten key."""
 
-from operator import attrgetter
-
 import numpy as np
 
 from raysim.base.fault_codes import Code
 from raysim.library.assumptions import assumptions
-from raysim.library.lamps import LampType, lamp_types
+from raysim.library.lamps import LampType, lamp_like, lamp_types
 from raysim.library.surfaces import find_surface, folded_name
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.things import Object
@@ -18,10 +16,8 @@ from raysim.scene.triangles import SceneTriangles
 SMALLEST_RESPIRATOR, LARGEST_RESPIRATOR = 0.06, 0.5
 FLAT = 0.0003  # m: a flat thing, thinner than this, is a test coupon and may have any size
 FABRIC = "respirator fabric"
-# UVC above this share of the mains watts exceeds every published share. A lamp is like one in the
-# table if length and diameter agree within the other two shares (our own estimate).
+# UVC above this share of the mains watts exceeds every published share (our own estimate).
 LIKELY_MAINS_SHARE = 0.6
-SAME_LENGTH, SAME_TUBE = 0.12, 0.15
 # UVC from an area of tube, against the most that a lamp of the table gives (our own estimate):
 # high-output lamps stay below it, lamps with amalgam do not.
 MOST_EXITANCE = 1.5
@@ -135,17 +131,8 @@ def _doubt_lamp(notes: Notes, key: str, lamp: Lamp, power: float) -> None:
 
 def _like(lamp: Lamp, arc_mm: float) -> LampType | None:
     """The catalogue lamp of this arc and diameter; else one whose whole tube has this length."""
-    kinds = [
-        kind
-        for kind in lamp_types().values()
-        if kind.tubes == lamp.tubes
-        and abs(1000.0 * lamp.diameter - kind.diameter_mm) < SAME_TUBE * kind.diameter_mm
-    ]
-    for of in (attrgetter("arc_mm"), attrgetter("tube_length_mm")):
-        near = [kind for kind in kinds if abs(arc_mm - of(kind)) < SAME_LENGTH * of(kind)]
-        if near:
-            return min(near, key=lambda kind: abs(arc_mm - of(kind)))
-    return None
+    tube = (lamp.tubes, 1000.0 * lamp.diameter, arc_mm)
+    return lamp_like(*tube) or lamp_like(*tube, "tube_length_mm")
 
 
 def _exitance(kind: LampType) -> float:

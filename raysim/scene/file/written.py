@@ -58,7 +58,7 @@ class Chamber(Table):
     lining: SurfaceChoice
     walls: Annotated[dict[str, SurfaceChoice], Field(max_length=1000)] = {}
     edge: PositiveLength = 0.05
-    sheet: PositiveLength | None = None  # thickness of the panels, for the builder's sheet
+    sheet: PositiveLength | None = None  # thickness of the panels, for the guide
 
     @model_validator(mode="after")
     def _one_shape(self) -> "Chamber":

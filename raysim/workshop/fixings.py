@@ -1,8 +1,9 @@
 """Where a builder drills and fixes: lamp ends, hooks and whatever hangs, in any box."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum, unique
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from raysim.scene.place import BOX_WALLS, box_vertices
 from raysim.scene.triangles import SceneTriangles
 
 Point = Sequence[float] | np.ndarray  # (3,)
+Told = tuple[str, str, str]  # name of a thing, which end of it, and both in words
 REACH = 0.1  # m: what is farther than that off every wall hangs on something else
 SAME_PLACE = 1e-6  # m
 DOOR = "front"
@@ -29,17 +31,27 @@ class Held(StrEnum):
     BRACKET = "bracket"  # on the wall, without a hole
     HOOK = "on the wall"
     FREE = "rail or rod"
+    ON_THING = "another thing"  # hangs on it
+    SUPPORT = "support, no cap"  # of a lamp whose cap is at its other end
 
 
 @dataclass(frozen=True)
 class Mark:
-    """A place to drill or fix, measured on the inside (m); what hangs free has no wall."""
+    """A place to drill or fix, measured on the inside (m); what hangs free has no wall.
 
+    `at` is the place (3,), m, that the scene calls `end` ("from", "to" or "at") of the thing.
+    """
+
+    thing: str
+    end: str
+    at: tuple[float, float, float]
     what: str
     held: Held
     wall: str
     measures: tuple[tuple[str, float], ...]
     off_wall: float | None
+    carries: tuple[str, ...] = ()  # what is judged and hangs there
+    rests_on: tuple[str, ...] = ()  # things that carry it, or walls that it touches
 
 
 @dataclass(frozen=True)
@@ -53,7 +65,7 @@ class Walls:
     names: tuple[str, ...]
     is_box: bool
 
-    @property
+    @cached_property
     def normals(self) -> np.ndarray:
         """Unit vectors (n, 3) into the chamber (definition)."""
         edges = np.diff(self.corners, axis=1)
@@ -88,56 +100,94 @@ def walls_of(scene: SceneAsWritten, triangles: SceneTriangles) -> Walls:
     return Walls(triangles.corners[faces], names, False)
 
 
-def marks(scene: SceneAsWritten, walls: Walls) -> tuple[Mark, ...]:
+def marks(
+    scene: SceneAsWritten, walls: Walls, rests: Mapping[str, tuple[str, ...]] | None = None
+) -> tuple[Mark, ...]:
     """Lamp ends, hooks, and what is judged and hangs from nothing that was drawn.
 
     A lamp end is held by the wall ahead of it if that is near enough for its cap and its holder,
-    else by a bracket on the nearest wall. A lamp of several tubes has one cap. A hook is whatever
-    is not judged, in whatever language it is named. The door carries nothing, it opens.
+    else by a bracket on the nearest wall. A lamp of several tubes has one cap; its other end hangs
+    free and gets a support. A hook is whatever is not judged, in whatever language it is named.
+    The door carries nothing, it opens. `rests` says what each thing touches (`resting.resting`).
 
     Source: geometry of the scene.
     """
     ends = [mark for lamp in scene.lamp for mark in _lamp_marks(lamp, walls)]
-    return (*ends, *(_fixed(what, Held.HOOK, at, walls) for what, at in _hung(scene)))
+    hung = [_fixed(told, Held.HOOK, at, walls) for told, at in _hung(scene)]
+    carried = [replace(mark, carries=_carried(scene, mark)) for mark in hung]
+    return (*ends, *(_resting(mark, (rests or {}).get(mark.thing, ()), walls) for mark in carried))
+
+
+def _resting(mark: Mark, rests_on: tuple[str, ...], walls: Walls) -> Mark:
+    """A mark of a thing that rests on others, or on walls: then it needs no hole of its own."""
+    if not rests_on or mark.wall in rests_on:
+        return replace(mark, rests_on=rests_on)
+    held = Held.HOOK if set(rests_on) & set(walls.names) else Held.ON_THING
+    free = _measures(np.array(mark.at), None, walls)
+    return replace(mark, held=held, wall="", off_wall=None, measures=free, rests_on=rests_on)
+
+
+def _carried(scene: SceneAsWritten, mark: Mark) -> tuple[str, ...]:
+    """Names of what is judged and hangs from something else at a place."""
+    at = np.array(mark.at)
+    judged = [entry for entry in scene.object if entry.judged and entry.name != mark.thing]
+    return tuple(e.name for e in judged if np.abs(np.array(e.at) - at).max() <= SAME_PLACE)
 
 
 def _lamp_marks(lamp: Lamp, walls: Walls) -> list[Mark]:
     ends = np.array([lamp.start, lamp.end])
     ways = np.array([ends[0] - ends[1], ends[1] - ends[0]]) / np.linalg.norm(ends[0] - ends[1])
     ahead = [_ahead(end, way, walls) for end, way in zip(ends, ways, strict=True)]
-    if lamp.tubes > 1:
-        cap = int(np.argmin([distance for _, distance in ahead]))
-        which = {cap: f'{lamp.name}, its one cap, at "{ENDS[cap]}"'}
-    else:
-        which = {k: f'{lamp.name}, at "{name}"' for k, name in enumerate(ENDS)}
-    return [_end_mark(f"lamp {what}", ends[k], *ahead[k], walls) for k, what in which.items()]
+    cap = int(np.argmin([distance for _, distance in ahead]))
+    found = []
+    for k, name in enumerate(ENDS):
+        what = f'lamp {lamp.name}, at "{name}"'
+        if lamp.tubes == 1:
+            found.append(_end_mark((lamp.name, name, what), ends[k], *ahead[k], walls))
+        elif k == cap:
+            what = f'lamp {lamp.name}, its one cap, at "{name}"'
+            found.append(_end_mark((lamp.name, name, what), ends[k], *ahead[k], walls))
+        else:
+            told = (lamp.name, name, f"{what}, without a cap")
+            found.append(_fixed(told, Held.SUPPORT, ends[k], walls))
+    return found
 
 
-def _end_mark(what: str, end: np.ndarray, face: int, distance: float, walls: Walls) -> Mark:
+def _end_mark(told: Told, end: np.ndarray, face: int, distance: float, walls: Walls) -> Mark:
     reach = round(to_mm(distance), 3) <= assumptions()["lamp_end_reach_mm"].value
     if reach and not walls.opens(face):
-        return Mark(what, Held.HOLE, walls.name(face), _measures(end, face, walls), distance)
-    return _fixed(what, Held.BRACKET, end, walls)
+        return _mark(told, Held.HOLE, end, walls, (face, distance))
+    return _fixed(told, Held.BRACKET, end, walls)
 
 
-def _fixed(what: str, held: Held, at: np.ndarray, walls: Walls) -> Mark:
+def _fixed(told: Told, held: Held, at: np.ndarray, walls: Walls) -> Mark:
     """A mark on the nearest wall, or free where none is near enough."""
     face, distance = _nearest(at, walls)
     if distance > REACH:
-        return Mark(what, Held.FREE, "", _measures(at, None, walls), None)
-    return Mark(what, held, walls.name(face), _measures(at, face, walls), distance)
+        return _mark(told, Held.FREE, at, walls, (None, None))
+    return _mark(told, held, at, walls, (face, distance))
 
 
-def _hung(scene: SceneAsWritten) -> list[tuple[str, np.ndarray]]:
+def _mark(
+    told: Told, held: Held, at: np.ndarray, walls: Walls, on: tuple[int | None, float | None]
+) -> Mark:
+    """A mark on a face, and how far off it (m), or on none."""
+    (thing, end, what), (face, off) = told, on
+    x, y, z = map(float, at)
+    wall = "" if face is None else walls.name(face)
+    return Mark(thing, end, (x, y, z), what, held, wall, _measures(at, face, walls), off)
+
+
+def _hung(scene: SceneAsWritten) -> list[tuple[Told, np.ndarray]]:
     """What is fixed in the box and where (m): hooks, rails, and where the judged hang from none."""
     fixed = [np.array(entry.at) for entry in scene.object if not entry.judged]
-    hung = []
+    hung: list[tuple[Told, np.ndarray]] = []
     for entry in scene.object:
         at = np.array(entry.at)
         if not entry.judged:
-            hung.append((entry.name, at))
+            hung.append(((entry.name, "at", entry.name), at))
         elif all(np.abs(at - other).max() > SAME_PLACE for other in fixed):
-            hung.append((f"{entry.name}, where it hangs", at))
+            hung.append(((entry.name, "at", f"{entry.name}, where it hangs"), at))
     return hung
 
 

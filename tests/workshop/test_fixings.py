@@ -1,13 +1,12 @@
-"""Cut list of a box, and where lamps and hooks are fixed in it."""
+"""Where lamps and hooks are fixed in a box."""
 
 import numpy as np
 import pytest
 import trimesh
 
-from raysim.assess.cut_list import panels
-from raysim.assess.fixings import Held, Walls, box_walls, nearest_wall
-from raysim.assess.fixings import marks as marks_on
 from raysim.scene.file.written import SceneAsWritten
+from raysim.workshop.fixings import Held, Walls, box_walls, nearest_wall
+from raysim.workshop.fixings import marks as marks_on
 
 MM = 0.001
 
@@ -59,26 +58,6 @@ def with_lamps(*lamps):
     return SceneAsWritten.model_validate(data, context={"metres_per_unit": MM})
 
 
-@pytest.mark.parametrize("sheet", [3.0, 12.0, 18.0])
-def test_panels_add_up_to_the_shell_and_leave_the_inside(sheet):
-    """Volume of the panels = outer box - inner box: no corner is doubled or missing."""
-    w, d, h, t = 460.0, 380.0, 610.0, sheet
-    volume = sum(p.sheet[0] * p.sheet[1] for p in panels(scene(sheet).chamber)) / MM**2 * t
-    assert volume == pytest.approx((w + 2 * t) * (d + 2 * t) * (h + 2 * t) - w * d * h)
-
-
-def test_linings_cover_the_inside():
-    cut = panels(scene(12).chamber)
-    area = sum(p.lining[0] * p.lining[1] for p in cut) / MM**2
-    assert area == pytest.approx(2 * (460 * 380 + 460 * 610 + 380 * 610))
-    assert {p.wall: p.surface for p in cut}["floor"] == "plywood"
-    assert {p.wall: p.surface for p in cut}["back"] == "foil"
-
-
-def test_without_a_thickness_there_are_linings_only():
-    assert all(p.sheet is None for p in panels(scene().chamber))
-
-
 def test_lamps_are_drilled_where_their_axis_meets_a_wall():
     by_name = {m.what: m for m in marks(scene())}
     first, second = (by_name[f'lamp a, at "{end}"'] for end in ("from", "to"))
@@ -119,11 +98,15 @@ def test_a_lamp_end_far_from_every_wall_hangs_free():
 
 @pytest.mark.parametrize(("low", "end"), [(30, "from"), (300, "to")])
 def test_a_lamp_of_several_tubes_has_one_cap(low, end):
-    """Four holes were asked for where two twin tubes have two caps."""
+    """Four holes were asked for where two twin tubes have two caps; the free ends get a support."""
     twin = {"tubes": 2, "spacing": 28}
-    (mark,) = marks(with_lamps(("twin", [45, 60, low], [45, 60, 1740], twin)))
+    found = {m.end: m for m in marks(with_lamps(("twin", [45, 60, low], [45, 60, 1740], twin)))}
+    mark = found.pop(end)
     assert mark.what == f'lamp twin, its one cap, at "{end}"'
     assert mark.held is Held.HOLE
+    (free,) = found.values()
+    assert free.held is Held.SUPPORT
+    assert (free.wall, free.off_wall) == ("left", pytest.approx(0.045))
 
 
 def drum(radius=0.285, height=0.85):
@@ -185,10 +168,6 @@ def test_hooks_in_the_middle_hang_on_a_rail_and_none_on_the_door():
     assert mark.held is Held.FREE
     assert mark.off_wall is None
     assert [round(1000 * value) for _, value in mark.measures] == [230, 50, 300]
-
-
-def test_a_chamber_of_any_shape_has_no_cut_list():
-    assert panels(scene(inside=None, mesh="x.stl", walls={}).chamber) == ()
 
 
 def test_no_hook_is_told_to_hang_on_the_door():

@@ -1,0 +1,62 @@
+"""From a scene to the plan of a box: rounded, checked, traced and judged."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from raysim.base.errors import Level, SceneError
+from raysim.cli.common import Teller
+from raysim.cli.dose import traced, with_budget
+
+if TYPE_CHECKING:
+    from raysim.dose.result import Result
+    from raysim.workshop.grid import Grid
+    from raysim.workshop.plan import Plan
+
+
+def planned(
+    path: Path,
+    folder: Path,
+    teller: Teller,
+    *,
+    grid: "Grid",
+    stock: tuple[int, int] | None,
+    prices: Path | None,
+    **run: Any,
+) -> tuple["Plan", "Result"]:
+    """The plan of a scene, and the result of the scene as it is rounded to a grid.
+
+    Raises
+    ------
+    SceneError
+        With every fault of the scene, or of the scene once it is rounded.
+    KeyboardInterrupt
+        Where tracing was broken off: of half a run no guide is made.
+    """
+    from raysim.dose.checkpoint import Checkpoint
+    from raysim.dose.simulate import load_scene
+    from raysim.output.files.guide_scene import aside, renamed, rounded_scene
+    from raysim.scene.check.check import check_scene
+    from raysim.workshop.plan import plan_of
+
+    written = load_scene(path, teller.progress)
+    try:
+        scene, moved = rounded_scene(written, grid, folder, load_scene)
+        teller.compiling()
+        with teller.bar(passing=True):
+            faults = check_scene(scene, teller.progress)
+        faults = renamed(SceneError(faults), path, grid)
+        if any(fault.level is Level.ERROR for fault in faults):
+            raise SceneError(faults)
+        teller.warn(faults)
+        plan = plan_of(scene, grid, moved, stock, prices)
+        warnings = tuple(faults)
+        result = traced(
+            scene, teller, warnings=warnings, checkpoint=Checkpoint(), without=(), **run
+        )
+        if result.interrupted:
+            raise KeyboardInterrupt
+        result = with_budget(result, scene, run["seed"], run["threads"])
+    except BaseException:
+        aside(folder).unlink(missing_ok=True)
+        raise
+    return plan, result

@@ -1,0 +1,55 @@
+"""The scene of a guide: rounded to what is printed, and written where the guide will be."""
+
+import tomllib
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from raysim.base.errors import Fault, SceneError
+from raysim.dose.checkpoint import ASIDE
+from raysim.output.files.scene_file import path_from, toml_text
+from raysim.scene.build import BuiltScene
+from raysim.workshop.grid import Grid
+from raysim.workshop.plan import places_as_printed
+from raysim.workshop.rounding import Moved, moved, rounded
+
+SCENE_FILE = "scene.toml"
+
+
+def rounded_scene(
+    scene: BuiltScene, grid: Grid, folder: Path, load: Callable[[Path], BuiltScene]
+) -> tuple[BuiltScene, tuple[Moved, ...]]:
+    """The scene on a grid, and what rounding moved; its file is left aside in `folder`.
+
+    The file is kept under the name that `aside` tells until the guide is written. `load` reads and
+    builds it.
+
+    Raises
+    ------
+    SceneError
+        Where the rounded scene cannot be built; faults name the scene that was rounded.
+    """
+    data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+    rows = tuple(moved(data, scene.written, grid))
+    data = rounded(data, scene.written, grid, places_as_printed(scene, grid))
+    for table in (data["chamber"], *data.get("object", [])):
+        if "mesh" in table:
+            table["mesh"] = path_from(folder, scene.path.parent / table["mesh"])
+    heading = f"# Rounded to {grid.step_words} by raysim guide: the box that its drawings show.\n\n"
+    aside(folder).write_text(heading + toml_text(data), encoding="utf-8")
+    try:
+        built = load(aside(folder))
+    except SceneError as error:
+        raise SceneError(renamed(error, scene.path, grid)) from None
+    return replace(built, path=folder / SCENE_FILE), rows
+
+
+def aside(folder: Path) -> Path:
+    """Where the scene lies until the guide is written."""
+    return folder / f"{SCENE_FILE}{ASIDE}"
+
+
+def renamed(error: SceneError, path: Path, grid: Grid) -> list[Fault]:
+    """Faults of a rounded scene, with the file that its user knows."""
+    shown = f"{path} (rounded to {grid.step_words})"
+    return [replace(fault, file=shown) for fault in error.faults]

@@ -1,0 +1,210 @@
+"""How a box is put together: exploded, and as it stands after each step of the guide."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+
+from raysim.output.pictures.figure import INK, halo, new_figure, pixel_axes, save_figure
+from raysim.output.pictures.pictures import Picture
+from raysim.output.pictures.render import Canvas, Sheet
+from raysim.output.pictures.shades import (
+    flat_colours,
+    is_wall,
+    lamp_colours,
+    tube_triangles,
+    wall_edges,
+)
+from raysim.output.pictures.views import View, perspective_view
+from raysim.scene.triangles import INSIDE, OUTSIDE, LampTube, SceneTriangles
+from raysim.workshop.fixings import DOOR
+
+SIZE = (900, 760)  # px
+TOWARDS = np.array([-0.55, -1.0, 0.42])  # from above, before the door
+APART = 0.45  # of the longest side of the box: how far walls are drawn from it
+AJAR = np.radians(105.0)
+HOLDER = 0.02  # m: length of a holder at the end of an arc
+HOLDER_GREY, LEAF = np.array([70, 74, 80], np.uint8), np.array([216, 205, 180])
+# One tint for each lining, told apart at a glance; the names stand beside them.
+TINTS = ((226, 231, 236), (240, 226, 190), (205, 222, 208), (226, 208, 222), (205, 214, 230))
+
+Draw = Callable[[SceneTriangles, View], list[Sheet]]
+
+
+def write_assembly(triangles: SceneTriangles, folder: Path) -> list[Picture]:
+    """Pictures (PNG) of the steps; the kind of each is the `picture` of its step.
+
+    `folder` is made if it does not exist. A box from a mesh without parts has no exploded picture,
+    and no door.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    missing = {kind for kind, there in _needed(triangles).items() if not there}
+    pictures = []
+    with Canvas() as canvas:
+        for kind, (title, draw) in _STEPS.items():
+            if kind not in missing:
+                path = folder / f"step_{kind}.png"
+                shown = _MOVED.get(kind, lambda same: same)(triangles)
+                view = perspective_view(_ends(shown), TOWARDS, SIZE)
+                image = canvas.drawn(view, draw(shown, view), wall_edges(shown))
+                _label(path, image, view, shown, kind)
+                pictures.append(Picture(path, title, "", kind))
+    return pictures
+
+
+def _needed(triangles: SceneTriangles) -> dict[str, bool]:
+    """Whether the box has what these pictures show: panels, a door, points for a meter."""
+    walls = [body.wall for body in triangles.bodies if body.kind == "wall"]
+    return {"exploded": len(walls) > 1, "door": DOOR in walls, "meter": bool(triangles.meters)}
+
+
+def _ends(triangles: SceneTriangles) -> np.ndarray:
+    """The eight corners of the box about all walls, (8, 3), m."""
+    walls = triangles.corners[is_wall(triangles)]
+    ends = [end(walls, axis=(0, 1)) for end in (np.min, np.max)]
+    return np.array(list(product(*zip(*ends, strict=True))))
+
+
+def _apart(triangles: SceneTriangles) -> SceneTriangles:
+    """The walls moved away from the box, each along its outward normal."""
+    corners = triangles.corners.copy()
+    reach = APART * float(np.ptp(corners.reshape(-1, 3), axis=0).max())
+    walls = is_wall(triangles)
+    corners[walls] -= reach * triangles.normals[walls][:, None]
+    return replace(triangles, corners=corners)
+
+
+def _walls(triangles: SceneTriangles, view: View, keep: np.ndarray, both: bool) -> list[Sheet]:
+    """Walls as they are lined inside; from outside too where `both` sides are shown."""
+    colours = flat_colours(triangles, view)
+    sheets = [Sheet(triangles.corners[keep], colours[keep], OUTSIDE)]
+    if both:
+        back = (0.8 * colours[keep]).astype(np.uint8)
+        sheets.append(Sheet(triangles.corners[keep], back, INSIDE))
+    return sheets
+
+
+def _exploded(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    return [*_walls(triangles, view, is_wall(triangles), True), *_tubes(triangles, view)]
+
+
+def _shell(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    return _walls(triangles, view, is_wall(triangles), False)
+
+
+def _closed(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    return _walls(triangles, view, is_wall(triangles), True)
+
+
+def _open(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    leaf = _leaf(triangles)
+    colour = np.broadcast_to(LEAF.astype(np.uint8), (int(leaf.sum()), 3))
+    door = [Sheet(triangles.corners[leaf], colour, side) for side in (OUTSIDE, INSIDE)]
+    return [*_walls(triangles, view, is_wall(triangles) & ~leaf, False), *door]
+
+
+def _leaf(triangles: SceneTriangles) -> np.ndarray:
+    """Which faces are the door, (faces,) bool."""
+    bodies = [k for k, body in enumerate(triangles.bodies) if body.wall == DOOR]
+    return np.isin(triangles.face_body, bodies)
+
+
+def _ajar(triangles: SceneTriangles) -> SceneTriangles:
+    """The door turned open, hinged at the left as one stands before it."""
+    corners, leaf = triangles.corners.copy(), _leaf(triangles)
+    turned = corners[leaf]
+    hinge = turned.reshape(-1, 3)[:, :2].min(axis=0)
+    across, deep = (turned[..., :2] - hinge).transpose(2, 0, 1)
+    cosine, sine = np.cos(-AJAR), np.sin(-AJAR)
+    turned[..., 0] = hinge[0] + cosine * across - sine * deep
+    turned[..., 1] = hinge[1] + sine * across + cosine * deep
+    corners[leaf] = turned
+    return replace(triangles, corners=corners)
+
+
+def _lined(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    """The inside with one tint for each lining."""
+    walls = is_wall(triangles)
+    surfaces = np.array([part.surface for part in triangles.parts])[triangles.face_part[walls]]
+    order = {s: k for k, s in enumerate(dict.fromkeys(surfaces.tolist()))}
+    tints = np.array([TINTS[order[s] % len(TINTS)] for s in surfaces.tolist()], float)
+    shade = 0.97 + triangles.normals[walls] @ np.array([0.03, 0.0, -0.04])
+    colours = np.clip(tints * shade[:, None], 0, 255).astype(np.uint8)
+    return [Sheet(triangles.corners[walls], colours, OUTSIDE)]
+
+
+def _holders(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    ends = []
+    for tube in triangles.tubes:
+        way = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+        for at, out in ((tube.start, -way), (tube.end, way)):
+            ends.append(LampTube(tube.lamp, at, at + HOLDER * out, 1.4 * tube.radius))
+    corners = tube_triangles(tuple(ends))
+    colours = np.broadcast_to(HOLDER_GREY, (len(corners), 3))
+    return [*_lined(triangles, view), Sheet(corners, colours, OUTSIDE)]
+
+
+def _things(triangles: SceneTriangles, view: View, judged: bool) -> list[Sheet]:
+    bodies = triangles.bodies
+    shown = np.array([b.kind == "object" and (judged or not b.judged) for b in bodies])
+    keep, colours = shown[triangles.face_body], flat_colours(triangles, view)
+    return [Sheet(triangles.corners[keep], colours[keep], side) for side in (OUTSIDE, INSIDE)]
+
+
+def _tubes(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    corners = tube_triangles(triangles.tubes)
+    return [Sheet(corners, lamp_colours(corners, view), OUTSIDE)]
+
+
+def _fitted(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    things = _things(triangles, view, False)
+    return [*_holders(triangles, view), *things, *_tubes(triangles, view)]
+
+
+def _hooks(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    return [*_holders(triangles, view), *_things(triangles, view, True)]
+
+
+def _metered(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    heads = [LampTube(0, m.at, m.at - HOLDER * m.facing, HOLDER) for m in triangles.meters]
+    corners = tube_triangles(tuple(heads))
+    colours = np.broadcast_to(HOLDER_GREY, (len(corners), 3))
+    return [*_hooks(triangles, view), Sheet(corners, colours, OUTSIDE)]
+
+
+_STEPS: dict[str, tuple[str, Draw]] = {
+    "exploded": ("All panels with the lamps, drawn apart", _exploded),
+    "shell": ("The shell from the door; walls nearest to you left out", _shell),
+    "door": ("The door, hinged at the left", _open),
+    "seams": ("The box shut: every edge is a seam to look along", _closed),
+    "lined": ("The linings, one tint for each", _lined),
+    "holders": ("Holders at the ends of the arcs, no tube yet", _holders),
+    "load": ("Hooks, rails and the load as it was calculated", _hooks),
+    "tubes": ("The tubes in their holders, no load", _fitted),
+    "meter": ("The points where the meter is read; a head is a dark disc", _metered),
+}
+_MOVED = {"exploded": _apart, "door": _ajar}
+
+
+def _label(path: Path, image: np.ndarray, view: View, triangles: SceneTriangles, kind: str) -> None:
+    """Write a picture, with names of walls where they are drawn apart, and of lamps."""
+    figure = new_figure(*SIZE)
+    axes = pixel_axes(figure, *SIZE)
+    for words, at in _names(triangles, kind):
+        x, y = view.pixels(at)[0]
+        style = {"ha": "center", "va": "center", "color": INK, "path_effects": halo(3)}
+        axes.text(x, y, words[:24], fontsize=11, parse_math=False, **style)
+    save_figure(figure, path, image)
+
+
+def _names(triangles: SceneTriangles, kind: str) -> list[tuple[str, np.ndarray]]:
+    if kind == "exploded":
+        walls = [(k, body.wall) for k, body in enumerate(triangles.bodies) if body.wall]
+        return [
+            (name, triangles.centroids[triangles.faces_of(k)].mean(axis=0)) for k, name in walls
+        ]
+    if kind == "tubes":
+        return [(triangles.lamps[t.lamp].name, 0.5 * (t.start + t.end)) for t in triangles.tubes]
+    return []

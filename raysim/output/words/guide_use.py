@@ -1,0 +1,162 @@
+"""What the guide says beside the steps of building: tools, tolerances, and all that follows."""
+
+import math
+from dataclasses import dataclass
+
+from raysim.assess.tolerances import Tolerance, tolerances
+from raysim.base.units import minutes_seconds, to_mm
+from raysim.dose.result import Result
+from raysim.output.words.uncertainty import doubt_line
+from raysim.output.words.verdict import headline, reason_lines, the_verdict
+from raysim.workshop.fixings import Held
+from raysim.workshop.plan import Plan
+
+NOT_TO_BE_BUILT = "NOT TO BE BUILT"
+_WITH_HOLE = {Held.HOLE, Held.HOOK}
+TOOLS = (
+    "saw with a guide, for the sheet that you have; file or sandpaper for the edges",
+    "drill with bits of the diameters on the drawings; clamps",
+    "steel rule, tape, square; scriber or sharp pencil; knife and scissors for the lining",
+    "screwdrivers and spanners; lint-free cloth; clean cotton gloves for tubes and lining",
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step: its heading, what to do line by line, what to beware of, and the picture of it."""
+
+    title: str
+    lines: tuple[str, ...]
+    caution: str = ""
+    picture: str = ""
+
+
+# Ozone: ordinary germicidal glass stops the line of 185 nm, clear synthetic quartz lets it out
+# [read in lamp makers' texts].
+OZONE_FREE = (
+    "Ozone-free lamps only: low-pressure mercury lamps of glass that stops 185 nm. Lamps of clear "
+    "quartz make ozone, a gas that harms the lungs. Ask the seller, and do not fit a lamp of which "
+    "nobody knows it."
+)
+# Common practice; any smell of ozone points to the wrong lamp [from memory].
+OZONE_SMELL = (
+    "A smell of ozone, sharp as after lightning: switch off, leave, air the room, do not use the "
+    "box. It has the wrong lamp; change it before anything else."
+)
+
+
+def after(result: Result) -> tuple[Step, ...]:
+    """All that follows building: operating, tally, change of lamps, what breaks, disposal."""
+    rated = result.written.lamps_behaviour.rated_hours if result.written else 0.0
+    return (
+        Step(
+            "Operating",
+            (
+                "By the operator's card of 'raysim dose' alone; it holds the timer. Hang it beside "
+                "the box.",
+                "Door opened or a lamp out: the cycle does not count. Start the full time again.",
+            ),
+            "Never look at a lit lamp, never reach in, never bridge the switch of the door.",
+        ),
+        Step(
+            "Tally",
+            (
+                "'raysim log' counts cycles, doses and lamp hours; on paper, the boxes of the "
+                "card. "
+                "Each respirator goes back to its own wearer, and is discarded when its boxes are "
+                "full or its fit check fails.",
+            ),
+        ),
+        Step(
+            "Change of lamps",
+            (
+                f"At {rated:,.0f} h at the latest, or when the meter says so. Power off at the "
+                "plug, tubes cold. Same type, ozone-free; clean gloves.",
+                "Then give the hours in the scene (hours = 0), work out the timer again, and read "
+                "the meter again: the old verdict is stale.",
+            ),
+            "A tube that is fitted wrongly, or another type, is another box.",
+        ),
+        # Practice for mercury: air the room, no vacuum cleaner, sealed container [from memory].
+        Step(
+            "A broken lamp",
+            (
+                "Power off. Everybody out, windows open, door shut, for a quarter of an hour. "
+                "Then, "
+                "with gloves: pick up glass with stiff paper, dust with sticky tape, all into a "
+                "jar "
+                "that closes tightly. No broom, no vacuum cleaner: they spread the mercury.",
+                "Discard the respirators that were in the box; wipe the box with damp paper, into "
+                "the jar as well.",
+            ),
+            "Lamps hold mercury, a poison that evaporates. Glass cuts.",
+        ),
+        Step(
+            "Disposal",
+            (
+                "Spent and broken lamps are mercury waste: to the collection point that local "
+                "rules "
+                "name, never into household waste. Tell them that the lamp is of the UVC kind.",
+            ),
+        ),
+        Step(
+            "A smell of ozone", (OZONE_SMELL,), "Ozone harms the lungs before one gets used to it."
+        ),
+    )
+
+
+def answer(plan: Plan, result: Result) -> list[str]:
+    """Whether to build it; the one thing to do; the one doubt."""
+    found = the_verdict(result)
+    if found.forbids:
+        return [f"{NOT_TO_BE_BUILT}. {headline(result)}", *reason_lines(result)]
+    cost = ""
+    if plan.bill.currency:
+        cost = f", {plan.bill.cost:.2f} {plan.bill.currency} for what has a price"
+    missing = f"{plan.bill.unpriced} of {len(plan.bill.lines)} lines of the bill have no price"
+    return [
+        f"{headline(result)}",
+        f"Read the guide through before you buy{cost}; {missing}.",
+        doubt_line(result.budget),
+    ]
+
+
+def rows(plan: Plan, result: Result) -> list[tuple[str, str]]:
+    """What else is said of a guide, under labels."""
+    found = [("rounded to", f"{plan.grid.step_words}; {len(plan.moved)} lengths moved")]
+    if plan.stock:
+        found.append(("stock", f"{len(plan.stock)} sheets for {len(plan.panels)} panels"))
+    found += [("measure twice", tolerance_words(one)) for one in tolerances(result)[:2]]
+    return found
+
+
+def tolerance_words(one: Tolerance) -> str:
+    """What a thing that is off its place does to the timer, in words."""
+    words = (
+        f"{one.name}: {to_mm(one.off):.0f} mm off takes up to {one.share:.1%} of the light at the "
+        "worst spot"
+    )
+    if math.isinf(one.more_time):
+        return f"{words}; no time would then be long enough. Measure twice."
+    return f"{words}; the timer would have to be {minutes_seconds(one.more_time)} longer."
+
+
+def seam_rows(plan: Plan) -> tuple[str, ...]:
+    """Every seam to be surveyed from outside, a row each."""
+    rows = []
+    if plan.is_box:
+        rows = [f"{first} and {second}" for first, second in _edges()]
+        rows += [f"door, {side} side" for side in ("left", "right", "upper", "lower")]
+    rows += [f'gap "{gap.name}"' for gap in plan.scene.written.gap]
+    rows += [f"hole behind: {mark.what}" for mark in plan.marks if mark.held in _WITH_HOLE]
+    rows += ["cable entries and ballasts", "bolts, hinges, latch"]
+    if not plan.is_box:
+        rows += ["lid or door, all round", "every weld, rim and dent of the vessel"]
+    return tuple(rows)
+
+
+def _edges() -> list[tuple[str, str]]:
+    """Edges of a box between two walls, those of the door left out."""
+    sides, levels = ("left", "right"), ("floor", "ceiling")
+    found = [("back", other) for other in (*sides, *levels)]
+    return [*found, *((side, level) for side in sides for level in levels)]

@@ -1,0 +1,31 @@
+"""What a drilling template shows of a panel: edges, holes, marks and their letters; no measures."""
+
+from raysim.workshop.drawing import Circle, Drawing, Layer, Polyline, Shape, Words, cross, rectangle
+from raysim.workshop.grid import Grid
+from raysim.workshop.panel_drawing import hole_diameter, outline
+from raysim.workshop.panels import Panel
+
+LETTER = 0.006  # m
+REACH = 0.012  # m: half of the cross over each place
+
+
+def template_drawing(panel: Panel, grid: Grid) -> Drawing:
+    """The template of a panel, in steps, with its lower left corner at the origin."""
+    w, h = panel.outline
+    letter, reach = LETTER / grid.step, REACH / grid.step
+    shapes: list[Shape] = [outline(panel)]
+    left, below = panel.margin
+    if panel.margin != (0, 0):
+        shapes.append(rectangle(Layer.INSIDE, left, below, *panel.frame.size))
+    for line in panel.gaps:
+        shapes.append(Polyline(Layer.GAP, tuple((u + left, v + below) for u, v in line.points)))
+    for place in panel.places:
+        x, y = at = panel.from_edges(place)
+        diameter = hole_diameter(place, grid)
+        shapes += cross(Layer.MARK, at, reach)
+        if diameter is not None:
+            shapes.append(Circle(Layer.HOLE, at, diameter, place.tag))
+        told = place.tag if diameter is None else f"{place.tag}, hole {grid.text(diameter)}"
+        beside = (x + 0.7 * letter, y + 0.7 * letter)
+        shapes.append(Words(Layer.WORDS, beside, told, letter, "start"))
+    return Drawing(panel.wall, f"template: {panel.wall}", (0, 0), (w, h), tuple(shapes))

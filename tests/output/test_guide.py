@@ -1,0 +1,170 @@
+"""The guide as a page: verdict on every sheet, places, bill, templates at true size."""
+
+import re
+from dataclasses import replace
+from html import unescape
+
+import pytest
+from small_scenes import box, small_scene, write_scene
+from test_sheets import with_wear
+
+from raysim.assess.tolerances import tolerances
+from raysim.dose.result import Budget, Contribution
+from raysim.dose.simulate import load_scene, simulate
+from raysim.output.files import guide
+from raysim.output.files.guide_scene import rounded_scene
+from raysim.output.pages.guide import PAPERS
+from raysim.output.words.cautions import CAUTION_LINE
+from raysim.verdict.rules import with_verdict
+from raysim.workshop.grid import GRIDS
+from raysim.workshop.plan import plan_of
+from raysim.workshop.tiles import HEAD, MARGIN, OVERLAP, tiles
+
+
+@pytest.fixture(scope="module")
+def traced(tmp_path_factory):
+    """A small box with a hook, on the grid of mm: its folder, its plan, its result."""
+    folder = tmp_path_factory.mktemp("guide")
+    data = small_scene()
+    data["title"] = "Box <1>"
+    data["chamber"]["sheet"] = 12
+    hook = {"name": "hook", "mesh": "hook.ply", "surface": "stainless steel", "at": [130, 125, 340]}
+    data["object"].append(hook)
+    path = write_scene(folder, data, hook=box((4.0, 4.0, 4.0)))
+    scene, moved = rounded_scene(load_scene(path), GRIDS["mm"], folder, load_scene)
+    return folder, plan_of(scene, GRIDS["mm"], moved), with_verdict(simulate(scene, photons=1))
+
+
+def pages(traced, out, **changed):
+    folder, plan, result = traced
+    rounded_scene(load_scene(folder / "scene.toml"), GRIDS["mm"], out, load_scene)
+    guide.write(plan, replace(result, **changed), out, pictures=False)
+    return [
+        unescape((out / name).read_text(encoding="utf-8"))
+        for name in ("guide.html", "templates.html")
+    ]
+
+
+def test_a_guide_is_written_with_drawings_scene_and_prices(traced, tmp_path):
+    page, templates = pages(traced, tmp_path)
+    names = {path.name for path in tmp_path.iterdir()}
+    assert names == {
+        "guide.html", "templates.html", "scene.toml", "prices.toml", "result.json", "drawings",
+    }  # fmt: skip
+    walls = ("front", "back", "left", "right", "floor", "ceiling")
+    drawn = {path.name for path in (tmp_path / "drawings").iterdir()}
+    assert {f"{wall}.{kind}" for wall in walls for kind in ("svg", "dxf")} <= drawn
+    assert CAUTION_LINE in page
+    assert "324 x 374" in page  # front: 300 + 2 x 12 by 350 + 2 x 12
+    assert 'lamp left, at "from": 52 mm from the left edge, 40 mm from the lower edge' in page
+    assert "Box &lt;1&gt;" in (tmp_path / "guide.html").read_text(encoding="utf-8")
+    for text in (page, templates):
+        assert "<script" not in text
+        assert not re.search(r'(src|href)="(?!data:|#)', text)
+
+
+def test_the_scene_beside_the_guide_is_the_one_that_was_traced(traced, tmp_path):
+    folder, plan, result = traced
+    (folder / "out").mkdir()
+    pages(traced, folder / "out")
+    again = load_scene(folder / "out" / "scene.toml")
+    assert (again.triangles.corners == plan.scene.triangles.corners).all()
+    assert again.written.lamp == plan.scene.written.lamp
+    assert plan.scene.sha256 == result.sha256
+
+
+def test_a_box_that_must_not_be_used_is_marked_on_every_printed_page(traced, tmp_path):
+    dark = with_verdict(replace(with_wear(material_dose="0.1 J/cm2"), verdict=None))
+    page, templates = pages(traced, tmp_path, verdict=dark.verdict)
+    reason = "not even one cycle is allowed"
+    (head,) = re.findall(r"<thead><tr><th><div.*?</thead>", page, re.DOTALL)  # on each page
+    assert "NOT TO BE BUILT" in head
+    assert reason in head
+    sheets = templates.split('<section class="tile">')[1:]
+    assert sheets
+    for sheet in sheets:
+        assert "NOT TO BE BUILT" in sheet
+        assert reason in sheet
+    ready = pages(traced, tmp_path)
+    assert not any("NOT TO BE BUILT" in text for text in ready)
+
+
+def test_cautions_stand_where_the_hand_is(traced, tmp_path):
+    page, _ = pages(traced, tmp_path)
+    order = [
+        "Ozone-free lamps only", "No UVC tube is fitted before every seam is dark",
+        "Nobody else opens the wiring", "Fit the tubes", "A lit lamp injures eyes",
+        "No meter: do not use the box", "Lamps hold mercury",
+    ]  # fmt: skip
+    places = [page.index(words) for words in order]
+    assert places == sorted(places)
+    assert page.index("Seams first") < page.index("Fit the tubes") < page.index("First light")
+
+
+def budget(*rows):
+    result = with_wear()
+    given = tuple(Contribution(name, slope, 0.003, "s", 0.0, name) for name, slope in rows)
+    other = (Contribution("counting", 1.0, 0.01, "s"),)
+    spot = result.cases["expected"].worst
+    return replace(result, budget=Budget(spot, 1.0, given + other))
+
+
+def test_what_five_millimetres_do_to_the_timer_comes_from_the_budget():
+    result = budget(("front lamp", 2.0), ("respirator 1", -8.0))
+    first, second = tolerances(result)
+    assert (first.name, second.name) == ("respirator 1", "front lamp")
+    assert first.share == pytest.approx(0.04)  # 8 per m, 5 mm
+    assert first.more_time == pytest.approx(
+        result.requirement.time(0.96 * result.bound) - result.needed
+    )
+    assert first.more_time > second.more_time > 0.0
+    assert tolerances(replace(result, budget=None)) == ()
+
+
+PLACES = [(52.0, 1200.0), (600.0, 40.0), (1100.0, 1900.0)]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("step", [grid.step for grid in GRIDS.values()])
+def test_every_place_is_on_a_tile_and_tiles_lead_to_both_edges(paper, step):
+    across, up = (0.001 * length for length in PAPERS[paper])
+    cut = tiles((1200.0, 2000.0), PLACES, (across, up), step)
+    names = {(t.column, t.row) for t in cut}
+    for x, y in PLACES:
+        holding = [
+            t
+            for t in cut
+            if t.low[0] <= x <= t.low[0] + t.size[0] and t.low[1] <= y <= t.low[1] + t.size[1]
+        ]
+        assert holding
+        assert any(
+            {(k, t.row) for k in range(t.column)} | {(t.column, k) for k in range(t.row)} <= names
+            for t in holding
+        )
+    for tile in cut:
+        assert tile.size[0] * step == pytest.approx(across - 2 * MARGIN)
+        assert tile.size[1] * step == pytest.approx(up - 2 * MARGIN - HEAD)
+        for other in cut:
+            if (other.column, other.row) == (tile.column + 1, tile.row):
+                shared = set(tile.crosses) & set(other.crosses)
+                assert len(shared) == 2
+                lap = tile.low[0] + tile.size[0] - other.low[0]
+                assert lap * step == pytest.approx(OVERLAP)
+
+
+def test_templates_are_at_true_size(traced, tmp_path):
+    """Width in mm over width in steps is the step; the line of 100 mm is 100 of 110 mm."""
+    _, templates = pages(traced, tmp_path)
+    shown = re.findall(
+        r'data-tile="\w+" width="([\d.]+)mm" height="([\d.]+)mm" viewBox="(\S+) (\S+) (\S+) (\S+)"',
+        templates,
+    )
+    assert shown
+    for width, height, _, _, across, up in shown:
+        assert float(width) / float(across) == pytest.approx(0.5, rel=1e-5)
+        assert float(height) / float(up) == pytest.approx(0.5, rel=1e-5)
+    (scale, *_) = re.findall(
+        r'<svg class="scale" width="110mm" .*?viewBox="0 0 110 9">.*?M(\S+) 2 V7 M(\S+) 2 V7',
+        templates,
+    )
+    assert float(scale[1]) - float(scale[0]) == 100.0
