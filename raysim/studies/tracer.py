@@ -159,8 +159,8 @@ class Tracer:
         most_rays : float
             Where to stop all the same.
         too_slow : callable, optional
-            Of what is known so far, before and after a first look, gives (cases,) W/m2: a case in
-            which a site gets less than this is closed, as one that takes a week is.
+            Of what is known once every worst site is known to COARSE, gives (cases,) W/m2: a case
+            in which a site gets less than this is closed, as one that takes a week is.
         known : Known, optional
             What paths may use of the light beforehand, in the columns and lamps of `arrays`.
         """
@@ -178,7 +178,7 @@ class Tracer:
             arrays, triangles, seed, threads, cases=only, batches=batches, known=known
         )
         for step in [precision] if too_slow is None else [max(COARSE, precision), precision]:
-            if too_slow is not None:
+            if too_slow is not None and step == precision:
                 counted.too_dark = np.maximum(too_slow(counted), week)
                 counted.enough_share = week / counted.too_dark
             refine(

@@ -122,6 +122,8 @@ class LiningBench(Tracer):
         self.options.progress("counting photons under each lining", 1.0, 1.0)
         arrays, factors, kind = alike_lamps_as_one(arrays, factors)
         light = lamps_summed(light, kind, factors.shape[1])
+        known = known_beforehand(arrays, self.triangles, self.tiles, light, segments)
+        is_black = not any(wall.reflectance_high for one in group for wall in one.walls)
         return self.worst(
             arrays,
             self.triangles,
@@ -132,7 +134,7 @@ class LiningBench(Tracer):
             counted=state,
             most_rays=most_rays,
             too_slow=too_slow,
-            known=known_beforehand(arrays, self.triangles, self.tiles, light, segments),
+            known=None if is_black else known,  # next to nothing there is to be read
         )
 
     def counted(
