@@ -18,6 +18,7 @@ from raysim.estimate.darkness import dark_sites, seems_dark
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end, weighted_percentile
 from raysim.estimate.refine import refine
 from raysim.estimate.refinement import Refinement, forward_only
+from raysim.kernels.records import Known
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
@@ -137,6 +138,7 @@ class Tracer:
         counted: Refinement | None = None,
         most_rays: float = math.inf,
         too_slow: Callable[[Refinement], np.ndarray] | None = None,
+        known: Known | None = None,
     ) -> WorstOfCases:
         """Trace backward paths from the sites until the worst of every case is known.
 
@@ -157,8 +159,10 @@ class Tracer:
         most_rays : float
             Where to stop all the same.
         too_slow : callable, optional
-            Of what is known so far, before and after a first look, gives (cases,) W/m2: a case in
-            which a site gets less than this is closed, as one that takes a week is.
+            Of what is known once every worst site is known to COARSE, gives (cases,) W/m2: a case
+            in which a site gets less than this is closed, as one that takes a week is.
+        known : Known, optional
+            What paths may use of the light beforehand, in the columns and lamps of `arrays`.
         """
         cases = len(factors)
         if counted is None:
@@ -170,9 +174,11 @@ class Tracer:
         counted.too_dark = week
         seed, threads, progress = seed % 2**64, self.options.threads, self.options.progress
         only, batches = slice(cases), ROUND_BATCHES
-        run = BackwardRun(arrays, triangles, seed, threads, cases=only, batches=batches)
+        run = BackwardRun(
+            arrays, triangles, seed, threads, cases=only, batches=batches, known=known
+        )
         for step in [precision] if too_slow is None else [max(COARSE, precision), precision]:
-            if too_slow is not None:
+            if too_slow is not None and step == precision:
                 counted.too_dark = np.maximum(too_slow(counted), week)
                 counted.enough_share = week / counted.too_dark
             refine(

@@ -8,6 +8,7 @@ from raysim.kernels.records import AXIS, LENGTH, START, TUBE_COLUMNS, Known
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.photons import PhotonRun
+from raysim.transport.tiles import Tiles
 
 # Points of lamps that are looked at from the start of a path, in dark linings: direct light then
 # decides. Dark is where a photon flies no more segments than this, on average (own choice).
@@ -31,20 +32,44 @@ def known_light(photons: PhotonRun, triangles: SceneTriangles) -> Known:
 
     There must be a batch of photons for each batch of paths, or nothing can be read.
     """
-    known, tiles = nothing_known(photons.scene), photons.tiles
-    if tiles is not None and photons.batches >= photons.groups > 0:
-        by_tile = np.moveaxis(photons.power_on_tiles(), 1, 2) / tiles.areas[:, None, None]
-        light = np.ascontiguousarray(by_tile, np.float32)
+    light = None
+    if photons.tiles is not None and photons.batches >= photons.groups > 0:
+        light = light_on_tiles(photons)
+    segments = photons.segments / photons.photons.sum()
+    return known_beforehand(photons.scene, triangles, photons.tiles, light, segments)
+
+
+def light_on_tiles(photons: PhotonRun) -> np.ndarray:
+    """Irradiance that each batch counted, W/m2, (batches, tiles, lamps, cases) float32."""
+    assert photons.tiles is not None
+    by_tile = np.moveaxis(photons.power_on_tiles(), 1, 2) / photons.tiles.areas[:, None, None]
+    return np.ascontiguousarray(by_tile, np.float32)
+
+
+def known_beforehand(
+    scene: KernelScene,
+    triangles: SceneTriangles,
+    tiles: Tiles | None,
+    light: np.ndarray | None,
+    segments: float,
+) -> Known:
+    """What backward paths through `scene` may use: `light` on tiles, and mirrored lamps.
+
+    `light` as in `Known`, its lamps and cases those of `scene`; None if none is to be read.
+    `segments` is how many a photon flies, on average: in dark linings more points of lamps are
+    looked at.
+    """
+    known = nothing_known(scene)
+    if tiles is not None and light is not None:
         known = known._replace(tile=tiles.of, light=light, reach=tiles.reach)
-    is_dark = photons.segments < FEW_SEGMENTS * photons.photons.sum()
-    plane, tubes, exitance, of, planes = _mirrored_tubes(photons.scene, triangles)
+    plane, tubes, exitance, of, planes = _mirrored_tubes(scene, triangles)
     return known._replace(
         plane=plane,
         image_tubes=tubes,
         image_exitance=exitance,
         image_of=of,
         image_plane=planes,
-        lamp_points=LAMP_POINTS if is_dark else 1,
+        lamp_points=LAMP_POINTS if segments < FEW_SEGMENTS else 1,
     )
 
 

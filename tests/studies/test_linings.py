@@ -15,6 +15,7 @@ import raysim.library.surfaces
 import raysim.studies.linings.bench
 import raysim.studies.linings.compare
 from raysim.base.cases import CAUTIOUS, EXPECTED
+from raysim.estimate.bounds import batch_mean
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
 from raysim.estimate.refinement import forward_only
@@ -41,14 +42,16 @@ from raysim.studies.linings.columns import (
     equally_glossy,
     glossy_and_bright,
     in_groups,
+    lamps_summed,
     wall_surfaces,
 )
 from raysim.studies.linings.run import AS_WRITTEN
 from raysim.studies.linings.run import study as study_of
 from raysim.studies.tracer import WorstOfCases
 from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.known import known_beforehand
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import PATH_BATCHES, BackwardRun
+from raysim.transport.paths import PATH_BATCHES, ROUND_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.starts import Start
 
@@ -159,8 +162,9 @@ def test_a_group_of_one_has_the_weights_of_the_scene(scene):
 def test_lamps_of_like_output_may_share_a_tally(scene, shares, kinds):
     arrays = column_scene(scene.triangles, [variant(scene, NAMES[1])])
     factors = np.array([shares, [1.0] * 3])
-    merged, few = alike_lamps_as_one(arrays, factors)
+    merged, few, kind = alike_lamps_as_one(arrays, factors)
     assert few.shape == (2, kinds)
+    assert (few[:, kind] == factors).all()
     assert merged.lamp_watts.sum() == pytest.approx(arrays.lamp_watts.sum())
     sites = judged_sites(scene.triangles)
     light = []
@@ -437,13 +441,38 @@ def test_photon_counts_of_many_linings_are_those_of_each_alone(scene, monkeypatc
     group = [variant(scene, name) for name in ("white paint", "aluminium sheet, mill finish")]
     group.append(variant(scene, "household mirror"))
     assert in_groups(group, equally_glossy) == [[0, 1], [2]]
-    state = LiningBench(scene, RunOptions(5, 2)).counted(group, np.ones((6, 3)))
+    state, _, _ = LiningBench(scene, RunOptions(5, 2)).counted(group, np.ones((6, 3)))
     for number, one in enumerate(group):
         photons, error = lined(scene, one.walls)
         for case in (0, 1):
             column = 2 * number + case
             both = np.hypot(error[case], state.forward_error[column])
             assert all_agree(state.mean[column], both, photons[case], catches=0.3)
+
+
+def test_paths_that_read_counts_see_every_lining_as_the_plain_walk_does(tmp_path):
+    """Linings of unlike gloss along the same paths, and lamps of two kinds."""
+    scene = three_lamps(tmp_path, edge=30)
+    names = ("white paint", "aluminium sheet, mill finish", "household mirror")
+    group = [variant(scene, name) for name in names]
+    bench = LiningBench(scene, RunOptions(5, 2))
+    factors = np.tile([0.8, 0.7, 0.8], (6, 1))
+    _, light, segments = bench.counted(group, factors)
+    arrays, few, kind = alike_lamps_as_one(
+        column_scene(scene.triangles, group, bench.bare), factors
+    )
+    light = lamps_summed(light, kind, few.shape[1])
+    known = known_beforehand(arrays, scene.triangles, bench.tiles, light, segments)
+    everyone, sums = np.arange(len(bench.sites.faces)), []
+    for beforehand in (known, None):
+        run = BackwardRun(arrays, scene.triangles, 5, 2, batches=ROUND_BATCHES, known=beforehand)
+        run.add_starts(bench.sites.targets(everyone))
+        assert run.reads.all() == (beforehand is known)
+        run.add_paths(everyone, np.full(len(everyone), 40))
+        sums.append(np.einsum("tblc,cl->cb", run.batch_irradiance(everyone), few))
+    read, walked = (batch_mean(one) for one in sums)
+    error = np.hypot(read[1], walked[1])
+    assert all_agree(read[0], error, walked[0], catches=0.05)
 
 
 def test_the_bound_of_every_lining_covers_every_judged_face_side(tmp_path):

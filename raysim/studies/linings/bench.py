@@ -23,11 +23,15 @@ from raysim.studies.linings.columns import (
     column_scene,
     equally_glossy,
     in_groups,
+    lamps_summed,
 )
 from raysim.studies.tracer import Tracer, WorstOfCases
 from raysim.studies.walls import wall_bodies
+from raysim.transport.known import known_beforehand, light_on_tiles
 from raysim.transport.options import RunOptions
+from raysim.transport.paths import ROUND_BATCHES
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
+from raysim.transport.tiles import tiles_of
 
 STUDY_CASES = (CAUTIOUS, EXPECTED)
 WALL_PRECISION = 0.1
@@ -95,6 +99,7 @@ class LiningBench(Tracer):
         super().__init__(scene, options)
         self.triangles = scene.triangles
         self.bare = bare_scene(scene.triangles)
+        self.tiles = tiles_of(self.bare, scene.triangles)
         self.sites = judged_sites(scene.triangles)
         self.cells = in_cells(scene.triangles, self.sites)
         self.walls = wall_bodies(scene.triangles)
@@ -113,9 +118,12 @@ class LiningBench(Tracer):
         """
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self._both, (len(group), 1))
-        state = self.counted(group, factors)
+        state, light, segments = self.counted(group, factors)
         self.options.progress("counting photons under each lining", 1.0, 1.0)
-        arrays, factors = alike_lamps_as_one(arrays, factors)
+        arrays, factors, kind = alike_lamps_as_one(arrays, factors)
+        light = lamps_summed(light, kind, factors.shape[1])
+        known = known_beforehand(arrays, self.triangles, self.tiles, light, segments)
+        is_black = not any(wall.reflectance_high for one in group for wall in one.walls)
         return self.worst(
             arrays,
             self.triangles,
@@ -126,10 +134,15 @@ class LiningBench(Tracer):
             counted=state,
             most_rays=most_rays,
             too_slow=too_slow,
+            known=None if is_black else known,  # next to nothing there is to be read
         )
 
-    def counted(self, variants: Sequence[Variant], factors: np.ndarray) -> Refinement:
+    def counted(
+        self, variants: Sequence[Variant], factors: np.ndarray
+    ) -> tuple[Refinement, np.ndarray, float]:
         """What photons say of each site under each variant: which of them can be the worst.
+
+        Also what each batch counted on tiles, as `light` of `Known`, and the segments of a photon.
 
         Photons carry no weights, so variants share a run only where they are equally glossy wall
         by wall: then a photon carries one bit for each of them. Columns are those of
@@ -139,11 +152,20 @@ class LiningBench(Tracer):
         sites, columns = self.sites, len(factors)
         each = columns // len(variants)
         mean, variance, one_photon = np.zeros((3, columns, len(sites.faces)))
+        lamps, segments = len(self.triangles.lamps), 0.0
+        light = np.zeros((ROUND_BATCHES, len(self.tiles.areas), lamps, columns), np.float32)
         for places in in_groups(variants, equally_glossy):
             arrays = column_scene(self.triangles, [variants[k] for k in places], self.bare)
             assert (arrays.surfaces.lobe == arrays.surfaces.lobe[:, :1]).all()
-            run = PhotonRun(arrays, self.options.seed, self.options.threads)
-            run.add_batches(-(-PHOTONS // int(run.batch_photons.sum())))
+            run = PhotonRun(
+                arrays,
+                self.options.seed,
+                self.options.threads,
+                batch_photons=PHOTONS // ROUND_BATCHES,
+                tiles=self.tiles,
+                groups=ROUND_BATCHES,
+            )
+            run.add_batches(ROUND_BATCHES)
             own = [each * place + k for place in places for k in range(each)]
             total, squares = (t[:, :, sites.faces, sites.sides] for t in run.arrivals())
             scale = factors[own] * (arrays.lamp_watts / run.photons)  # columns, lamps
@@ -151,8 +173,10 @@ class LiningBench(Tracer):
             mean[own] = np.einsum("clu,cl->cu", total, scale) / sites.areas
             variance[own] = np.einsum("clu,cl->cu", spread, scale**2) / sites.areas**2
             one_photon[own] = scale.max(axis=1)[:, None] / sites.areas
+            light[..., own] = light_on_tiles(run)
+            segments += run.segments / run.photons.sum() * len(places) / len(variants)
             self.rays += run.segments
-        return Counted(mean, variance, one_photon).state(FORWARD_ERROR)
+        return Counted(mean, variance, one_photon).state(FORWARD_ERROR), light, segments
 
     def worst_cell(self, variant: Variant) -> WorstOfCases:
         """Darkest cell of one variant in both cases."""

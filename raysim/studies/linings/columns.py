@@ -103,18 +103,29 @@ def column_scene(
     return replace(arrays, surfaces=table._replace(specular=specular, **columns))
 
 
-def alike_lamps_as_one(arrays: KernelScene, factors: np.ndarray) -> tuple[KernelScene, np.ndarray]:
+def alike_lamps_as_one(
+    arrays: KernelScene, factors: np.ndarray
+) -> tuple[KernelScene, np.ndarray, np.ndarray]:
     """Lamps whose output is the same share of their rating in every column, counted together.
 
-    `factors` (columns, lamps) are those shares, and come back as (columns, kinds of lamps): tallies
-    of backward paths are smaller by as much. Photons are not to be sent out with such arrays.
+    `factors` (columns, lamps) are those shares, and come back as (columns, kinds of lamps), with
+    the kind of each lamp: tallies of backward paths are smaller by as much. Photons are not to be
+    sent out with such arrays.
     """
     shares, kind = np.unique(factors, axis=1, return_inverse=True)
     kind = kind.reshape(-1)
     tube_kind = kind[arrays.geometry.tube_lamp].astype(np.int32)
     geometry = arrays.geometry._replace(tube_lamp=tube_kind)
     watts = np.bincount(kind, weights=arrays.lamp_watts)
-    return replace(arrays, geometry=geometry, lamp_watts=watts), shares
+    return replace(arrays, geometry=geometry, lamp_watts=watts), shares, kind
+
+
+def lamps_summed(light: np.ndarray, kind: np.ndarray, kinds: int) -> np.ndarray:
+    """Light of lamps of one kind together, (batches, tiles, kinds, columns), from that of each."""
+    whole = np.zeros((*light.shape[:2], kinds, light.shape[3]), light.dtype)
+    for lamp, own in enumerate(kind):
+        whole[:, :, own] += light[:, :, lamp]
+    return whole
 
 
 def _shared_lobe(reflectance: np.ndarray, lobe: np.ndarray) -> np.ndarray:

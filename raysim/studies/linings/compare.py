@@ -24,7 +24,7 @@ from raysim.studies.tracer import WorstOfCases
 from raysim.transport.paths import PATH_BATCHES
 
 MOST_CONTENDERS = 32  # face-sides per lining
-PAIRED_PATHS = 500_000  # of one comparison, about
+PAIRED_PATHS = 250_000  # of one comparison, about
 COULD_BE_WORST = 3.0  # standard errors
 LEVEL_ERROR = 0.001  # that the worst face gets more than it is said to get at most
 
