@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from raysim.base.errors import Fault, SceneError
-from raysim.dose.checkpoint import ASIDE
+from raysim.dose.checkpoint_file import ASIDE
 from raysim.output.files.scene_file import path_from, toml_text
 from raysim.scene.build import BuiltScene
 from raysim.workshop.grid import Grid
