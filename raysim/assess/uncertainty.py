@@ -38,7 +38,7 @@ from raysim.transport.threads import default_threads
 
 STEP = 0.01  # of a reflectance, up and down
 PATHS = 2048  # per batch, for the surfaces and lamps
-PAIRED_PATHS = 512  # per batch and run of a pair
+PAIRED_PATHS = 256  # per batch and run of a pair: places are some percent of the budget
 INDEX_KEYS = ("refractive_index", "extinction")
 METAL = 0.05  # extinction above which it matters to the reflectance
 FINE, COARSER = 0.05, 16  # a run to a precision above FINE gets a budget from so much fewer paths

@@ -53,23 +53,32 @@ def one_line(text: str) -> str:
     return text
 
 
-def test_a_full_disk_while_results_are_written_loses_nothing(run, tmp_path):
+@pytest.mark.parametrize(("room", "fits"), [(2_000, False), (24_000, True)])
+def test_a_full_disk_while_results_are_written_leaves_whole_ones(run, tmp_path, room, fits):
+    """Old results where the answer does not fit; else that, as soon as it is told."""
     import resource
 
     assert run(*ASKED, "--out", "out", "--quiet", "--seed", "7")[0] == 0
     before = contents(tmp_path / "out")
     limits = resource.getrlimit(resource.RLIMIT_FSIZE)
-    # Files end at 24 kB, as on a disk that is full: result.json fits, the dose map does not.
-    resource.setrlimit(resource.RLIMIT_FSIZE, (24_000, limits[1]))
+    # Files end there, as on a disk that is full: result.json may fit, the report does not.
+    resource.setrlimit(resource.RLIMIT_FSIZE, (room, limits[1]))
     try:
         status, out, err = run(*ASKED, "--out", "out", "--force", "--photons", "600000")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, limits)
-    assert (status, out) == (2, "")
+    assert status == 2
+    assert "READY AFTER" in out
+    assert ("Written: result.json and card.html" in out) == fits
+    assert "Report:" not in out
     told, refused = err.splitlines()
     assert "no checkpoint can be written" in told
     assert "writing failed" in one_line(refused)
-    assert contents(tmp_path / "out") == before
+    if fits:
+        assert set(contents(tmp_path / "out")) == {"result.json", "card.html"}
+        assert '"seed": 1' in (tmp_path / "out" / "result.json").read_text("utf-8")
+    else:
+        assert contents(tmp_path / "out") == before
     assert {path.name for path in tmp_path.iterdir()} == {"scene.toml", "plate.ply", "out"}
 
 
@@ -86,7 +95,8 @@ def test_what_was_traced_outlives_a_full_disk(run, tmp_path, monkeypatch):
     assert status == 2
     assert "No space left on device" in one_line(err)
     assert "--resume" in err
-    assert [path.name for path in (tmp_path / "out").iterdir()] == ["checkpoint.npz"]
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert names == {"checkpoint.npz", "result.json", "card.html"}
     monkeypatch.setattr(PhotonRun, "add_batches", traced_anew)
     assert run("dose", "scene.toml", "--out", "out", "--no-pictures", "--resume", "--quiet")[0] == 0
 
@@ -119,12 +129,12 @@ def test_ctrl_c_leaves_a_result_and_goes_on_by_resume(run, tmp_path, monkeypatch
     }
 
 
-def test_ctrl_c_after_tracing_still_leaves_a_result(run, tmp_path, monkeypatch):
+def test_ctrl_c_before_the_verdict_still_leaves_a_result(run, tmp_path, monkeypatch):
     def impatient(*words, **more):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("raysim.assess.uncertainty.uncertainty_budget", impatient)
+        patch.setattr("raysim.verdict.stray_light.stray_light", impatient)
         assert run(*ASKED, "--out", "out", "--quiet")[0] == 130
     assert '"interrupted": true' in (tmp_path / "out" / "result.json").read_text("utf-8")
     assert run("dose", "scene.toml", "--out", "out", "--no-pictures", "--resume", "--quiet")[0] == 0

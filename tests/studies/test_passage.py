@@ -31,6 +31,15 @@ def test_rows_of_view_factors_add_up_and_are_reciprocal():
         assert np.abs(flow - flow.T).max() < 2e-3 * flow.max()
 
 
+def test_a_passage_turned_half_round_is_the_same():
+    """So that view factors from one half of the edges are those from the other."""
+    for passage in (straight(WIDTH, DEPTH), two_bends(WIDTH, DEPTH, STEP)):
+        corners, half = passage.corners, len(passage.corners) // 2
+        turned = corners.min(axis=0) + corners.max(axis=0) - corners
+        assert turned == pytest.approx(np.roll(corners, half, axis=0), abs=1e-12)
+        assert passage.inner == (passage.outer + half) % (2 * half)
+
+
 @pytest.mark.parametrize("ratio", [0.5, 2.0, 6.0, 20.0])
 def test_black_slit_is_the_view_factor_of_two_facing_strips(ratio):
     """F = sqrt(1 + (D/w)^2) - D/w (Hottel's crossed strings; Howell catalogue C-1)."""

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from contextlib import nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.provenance import written_inputs
@@ -11,11 +10,9 @@ from raysim.dose.result import Result
 from raysim.output.files.dose_map import write_dose_map
 from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
 from raysim.output.files.records import result_record, write_faces
+from raysim.output.pictures.draw import Drawing
 from raysim.output.pictures.pictures import Picture
 from raysim.verdict.rules import with_verdict
-
-if TYPE_CHECKING:
-    from raysim.output.pictures.draw import Drawing
 
 
 def write_answer(result: Result, folder: Path, case: str = CAUTIOUS) -> None:
@@ -48,7 +45,7 @@ def write_results(
     *,
     case: str = CAUTIOUS,
     pictures: bool = True,
-    drawing: "Drawing | None" = None,
+    drawing: Drawing | None = None,
     command: str = "",
     notice: Callable[[str], None] = lambda what: None,
 ) -> str:
@@ -89,7 +86,6 @@ def write_results(
     from raysim.output.pages.card import write_card
     from raysim.output.pages.card_png import write_card_png
     from raysim.output.pages.report import write_report
-    from raysim.output.pictures.draw import Drawing
 
     trouble = ""
     result = result if result.verdict is not None else with_verdict(result)

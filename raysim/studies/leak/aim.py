@@ -102,8 +102,12 @@ def windows(slit: Slit, eyes: np.ndarray) -> np.ndarray:
 def window_lines(slit: Slit, eyes: np.ndarray, lines: int, rng: np.random.Generator) -> Lines:
     """Lines through the gap, one set for each eye (sets, 3), evenly over what it sees through it.
 
-    Weights are 0 for an eye that sees nothing, and for lines that do not get through.
+    Weights are 0 for an eye that sees nothing, and for lines that do not get through; there is a
+    single one of these where none leads through the gap.
     """
+    if not slit.seen_through:
+        nothing = np.zeros((len(eyes), 1))
+        return Lines(np.zeros((len(eyes), 1, 3)), nothing, nothing.astype(int))
     seen = windows(slit, eyes)
     seen[~((seen[..., 0] < seen[..., 1]) & (seen[..., 2] < seen[..., 3]))] = 0.0
     angles = np.arctan(seen[..., 2:])

@@ -25,7 +25,7 @@ class Passage:
     """Cross-section of a slit as a polygon, counter-clockwise seen with a to the right, b up.
 
     `corners` (edges, 2), m; edge k runs from corner k to the next. Edges `inner` and `outer` are
-    the openings, the others walls.
+    the openings, the others walls. Turned half round it is the same, edge k where n / 2 + k was.
     """
 
     corners: np.ndarray
@@ -159,7 +159,8 @@ def view_factors(strips: Strips) -> np.ndarray:
     """Share of the light that leaves each strip and lands on each other, (strips, strips).
 
     Midpoint rule over starting points and over the sine of the angle, in which Lambert's law in
-    the plane is uniform. Rows add up to one: the passage with its openings is closed.
+    the plane is uniform. Rows add up to one: the passage with its openings is closed. Half of the
+    edges tell of the others.
 
     Source: configuration factor of long strips, dF = d(sin angle) / 2, Siegel and Howell.
     """
@@ -167,7 +168,8 @@ def view_factors(strips: Strips) -> np.ndarray:
     sine = (np.arange(ANGLES) + 0.5) * 2.0 / ANGLES - 1.0
     cosine = np.sqrt(1.0 - sine**2)
     factors = np.zeros((total, total))
-    for edge, (p, q) in enumerate(zip(passage.corners, passage.ends, strict=True)):
+    half = len(passage.corners) // 2
+    for edge, (p, q) in enumerate(zip(passage.corners[:half], passage.ends[:half], strict=True)):
         along = (q - p) / np.linalg.norm(q - p)
         inward = np.array([-along[1], along[0]])  # counter-clockwise: the inside is on the left
         directions = sine[:, None] * along + cosine[:, None] * inward
@@ -181,6 +183,7 @@ def view_factors(strips: Strips) -> np.ndarray:
             landed = strips.number(hit[seen], where[seen])
             share = np.bincount(landed, minlength=total) / seen.sum()
             factors[strips.first[edge] + strip] = share
+    factors[total // 2 :] = np.roll(factors[: total // 2], total // 2, axis=1)
     return factors
 
 
