@@ -153,7 +153,7 @@ def document(outcomes: dict[str, Outcome], slow: bool) -> str:
             "|---|---|---|---|---|---|---|",
             *rows,
             "",
-            "## Published measurements and other single figures",
+            "## Published measurements, faults and other single figures",
             "",
             "| what | expected | got | error bar | verdict |",
             "|---|---|---|---|---|",

@@ -30,6 +30,21 @@ def is_checkpoint(name: str) -> bool:
     return re.fullmatch(r"checkpoint(-\d+)?\.npz(\.part)?", name) is not None
 
 
+# What a command line can have asked for.
+_KINDS: dict[str, tuple[type, ...]] = {
+    "seed": (int,),
+    "photons": (int, type(None)),
+    "precision": (int, float, type(None)),
+    "without": (list,),
+}
+
+
+def _was_asked(options: dict[str, Any]) -> bool:
+    """Whether options are of the kinds that a run is begun with."""
+    kinds = all(type(value) in _KINDS.get(name, ()) for name, value in options.items())
+    return kinds and all(isinstance(name, str) for name in options.get("without", []))
+
+
 @dataclass
 class Checkpoint:
     """The checkpoint of one run: where it lies, what it holds, when the next one is due.
@@ -73,8 +88,10 @@ class Checkpoint:
         try:
             seconds = float(header["seconds"])
             inputs, options = dict(header["inputs"]), dict(header["options"])
+            if not (seconds >= 0.0 and _was_asked(options)):
+                raise ValueError
         except (KeyError, TypeError, ValueError):
-            raise broken(path, "its header lacks entries") from None
+            raise broken(path, "its header lacks entries, or has odd ones") from None
         return cls(path, options, seconds, True, _inputs=inputs, _saved=arrays)
 
     def part(self, number: int) -> "Checkpoint":

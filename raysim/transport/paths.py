@@ -21,6 +21,7 @@ PATH_BATCHES = 64
 ROUND_BATCHES = 32
 # Bytes for the sums of targets before they have to be copied; what is not used takes no memory.
 FIRST_ROOM = 2**28
+LARGEST_WEIGHT = 1e9  # W/m2 of one path: far above any lamp, and far below what overflows
 
 
 class Paths(Protocol):
@@ -149,6 +150,9 @@ class BackwardRun:
         self.rays = int(tallies["rays"])
         if (self.paths < 0).any():
             raise ValueError("a count of paths is negative")
+        most = LARGEST_WEIGHT * self.paths[:, None, None, None]
+        if not ((self._sums[there] >= 0.0) & (self._sums[there] <= most)).all():
+            raise ValueError("a sum is more than its paths can bring")
 
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
         """Trace `paths` (chosen,) further paths per batch from the chosen targets."""

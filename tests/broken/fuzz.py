@@ -265,7 +265,7 @@ def fuzz(
         place.mkdir()
         prepared(kennel, place)
         number = first
-        while not until(number):
+        while number == first or not until(number):
             for kind in kinds:
                 folder = Path(tempfile.mkdtemp(prefix="raysim-fuzz-"))
                 found = answered(kennel, place, folder, kind, seed, number)

@@ -279,6 +279,16 @@ def test_foreign_files_are_not_checkpoints(tmp_path):
     assert "not a whole checkpoint" in broken(path)
     write_checkpoint(path, {"format_version": 99}, {})
     assert "does not know" in broken(path)
+    whole = {"seconds": 1.0, "inputs": {}, "options": {"seed": 1, "without": []}}
+    for odd in (
+        {"options": {"seed": "x"}},
+        {"options": {"seed": []}},
+        {"options": {"without": [1]}},
+        {"seconds": -1.0},
+        {"inputs": 7},
+    ):
+        write_checkpoint(path, whole | odd, {})
+        assert "lacks entries, or has odd ones" in broken(path)
     write_checkpoint(path, {}, {})
     assert "lacks entries" in broken(path)
     path.unlink()
@@ -294,7 +304,9 @@ def with_arrays(left: bytes, path: Path, **changes: np.ndarray) -> None:
     for name, array in changes.items():
         key = name.replace("_0__", " 0.").replace("__", ".")
         assert key in arrays
-        arrays |= {key: np.full_like(arrays[key], np.nan) if isinstance(array, str) else array}
+        arrays |= {
+            key: np.full_like(arrays[key], float(array)) if isinstance(array, str) else array
+        }
     kept = {name: array for name, array in arrays.items() if array is not None}
     write_checkpoint(path, header, kept)
 
@@ -311,6 +323,9 @@ def with_arrays(left: bytes, path: Path, **changes: np.ndarray) -> None:
         {"paths_0__sums": np.zeros((1, 2, 3, 4))},
         {"paths_0__paths": np.array([-1])},
         {"paths_0__sums": "nan"},
+        {"paths_0__sums": "inf"},
+        {"paths_0__sums": "1e300"},
+        {"paths_0__sums": "-1"},
         {"refinement__bound": "nan"},
     ],
 )

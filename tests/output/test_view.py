@@ -1,5 +1,6 @@
 """Tests of the view: finding a result and its scene again, slices of light, pictures."""
 
+import json
 import os
 import shutil
 import struct
@@ -95,6 +96,15 @@ def cut_short(path: Path) -> None:
     path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
 
 
+def odd(folder: Path, *way: str, value: object) -> None:
+    """Have one entry of result.json be odd."""
+    record = inner = json.loads((folder / "result.json").read_text("utf-8"))
+    for key in way[:-1]:
+        inner = inner[key]
+    inner[way[-1]] = value
+    (folder / "result.json").write_text(json.dumps(record), encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
@@ -104,6 +114,16 @@ def cut_short(path: Path) -> None:
         (lambda f: (f / "result.json").write_text("[]"), "not a result"),
         (lambda f: (f / "result.json").write_text('{"cases": {}}'), "do not belong together"),
         (lambda f: cut_short(f / "dose_map.vtp"), "damaged"),
+        (lambda f: odd(f, "scene", value={}), "'title'"),
+        (lambda f: odd(f, "scene", "file", value=7), "scene is not as raysim dose writes it"),
+        (lambda f: odd(f, "seed", value=10**400), "seed is not as"),
+        (lambda f: odd(f, "interrupted", value="x"), "interrupted is not as"),
+        (lambda f: odd(f, "verdict", "timer_s", value=float("inf")), "timer_s is not as"),
+        (lambda f: odd(f, "target", "dose_mJ_cm2", value=[1]), "target is not as"),
+        (
+            lambda f: odd(f, "cases", CAUTIOUS, "worst", "centroid_mm", value=[1, None, 2]),
+            "damaged",
+        ),
         (lambda f: (f / "dose_map.vtp").write_text("hello"), "damaged"),
     ],
 )

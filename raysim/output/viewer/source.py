@@ -1,6 +1,7 @@
 """Read a finished result: its numbers, its map, and the scene it was traced from."""
 
 import json
+import math
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from raysim.base.cases import CASES
 from raysim.base.errors import RaysimError, SceneError
 from raysim.output.files.folder import RESULT_FILE
 from raysim.output.files.scene_file import scene_places
@@ -90,8 +92,9 @@ def read_view(place: Path) -> ViewedResult:
             )
     record = _read_record(folder / RESULT_FILE)
     try:
+        _refuse_odd(record)
         return _joined(folder, record, _read_mesh(folder / MAP_FILE))
-    except (KeyError, ValueError, TypeError, IndexError) as error:
+    except (LookupError, ValueError, TypeError, AttributeError, OverflowError) as error:
         raise RaysimError(
             f"{folder}: {RESULT_FILE} and {MAP_FILE} are damaged or do not belong together "
             f"({type(error).__name__}: {error}). Mend: run raysim dose again"
@@ -108,6 +111,37 @@ def _read_record(path: Path) -> dict[str, Any]:
             f"{path}: cannot be read ({error}). Mend: run raysim dose again"
         ) from None
     return record
+
+
+def _refuse_odd(record: dict[str, Any]) -> None:
+    """Refuse a record in which something that a view needs is missing or of another kind.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        Naming it.
+    """
+    scene, worst = record["scene"], record["cases"][record["case"]]["worst"]
+    timer = record["verdict"]["timer_s"]
+    needed = {
+        "case": record["case"] in CASES,
+        "seed": type(record["seed"]) is int and 0 <= record["seed"] < 2**64,
+        "interrupted": type(record["interrupted"]) is bool,
+        "timer_s": timer is None or _is_figure(timer),
+        "scene": all(isinstance(scene[key], str) for key in ("title", "file", "sha256")),
+        "target": all(_is_figure(value) for value in record["target"].values()),
+        "worst": type(worst["face"]) is int
+        and worst["side"] in SIDES
+        and len(worst["centroid_mm"]) == 3
+        and all(_is_figure(abs(value)) for value in worst["centroid_mm"]),
+    }
+    for key, fits in needed.items():
+        if not fits:
+            raise ValueError(f"{key} is not as raysim dose writes it")
+
+
+def _is_figure(value: Any) -> bool:
+    return type(value) in (int, float) and 0.0 <= value < math.inf
 
 
 def _read_mesh(path: Path) -> Any:
@@ -160,7 +194,7 @@ def find_scene(view: ViewedResult, named: Path | None) -> BuiltScene:
     RaysimError
         If it is not found, cannot be read, or has changed since.
     """
-    recorded = str(view.record["scene"].get("file", ""))
+    recorded: str = view.record["scene"]["file"]
     places = [named] if named else scene_places(view.folder, recorded)
     faults = []
     for place in places:
