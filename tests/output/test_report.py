@@ -26,7 +26,7 @@ from raysim.output.words.answer import head_lines, rows
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.words.failures import failure_line, failures_table
 from raysim.output.words.inputs import lamps_table, surfaces_table
-from raysim.output.words.numbers import irradiance_words, number, told_time
+from raysim.output.words.numbers import about_time, irradiance_words, number, told_time
 from raysim.output.words.report_words import uncertainty_words
 from raysim.output.words.tables import (
     NOT_CLEAR,
@@ -459,6 +459,23 @@ def test_faint_light_is_told_without_powers_of_ten():
 )
 def test_a_time_of_days_has_no_seconds(seconds, words):
     assert told_time(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0.0, "0 s"),
+        (599.0, "9 min 59 s"),
+        (601.0, "11 min"),
+        (42_361.0, "11 h 47 min"),
+        (86_400.0, "24 h 00 min"),
+        (100_000.0, "1 d 04 h"),
+        (math.inf, "more than a week"),
+    ],
+)
+def test_an_estimate_has_no_seconds(seconds, words):
+    """It told "about 11 h 46 min 01 s" without a bound."""
+    assert about_time(seconds) == words
 
 
 def test_of_an_only_lamp_no_further_run_is_advised():
