@@ -500,9 +500,16 @@ def test_a_row_that_this_run_did_not_look_at_tells_no_time_as_if_it_were_known()
     spot = replace(whole.cases[CAUTIOUS].worst, irradiance=1.0, lower_bound=0.95)
     rough, dark = (replace(spot, lower_bound=bound) for bound in (0.5, 0.0))
     rows = tuple(
-        LampFailure(name, worst, time, None, False)
-        for name, worst, time in (("a", spot, 600.0), ("b", rough, 900.0), ("c", dark, np.inf))
+        LampFailure(name, worst, time, dose, False)
+        for name, worst, time, dose in (
+            ("a", spot, 600.0, 9.5e3),
+            ("b", rough, 900.0, 5e3),
+            ("c", dark, np.inf, 0.0),
+        )
     )
     table = failures_table(replace(whole, lamp_failures=rows))
+    assert [row[5] for row in table.rows] == ["950", "500", "not settled"]
     assert [row[4] for row in table.rows] == ["10 min 00 s", "at most 15 min 00 s", "not settled"]
     assert "Without b or c another spot is the worst" in table.note
+    note = failures_table(replace(whole, lamp_failures=rows[1:])).note
+    assert "Without any one of them another spot" in note

@@ -82,7 +82,7 @@ def parts_table(result: Result) -> Table | None:
         for name in sorted(objects, key=order.index)
     ]
     note = (
-        f"Cautious case. {worst.object}, {_name(worst)}, sets the calculated time; the others are "
+        f"Cautious case; {worst.object}, {_name(worst)}, sets the calculated time. The others are "
         f"{ESTIMATES}, from the darkest spot of each part, which was not followed as closely. No "
         "timer setting."
     )
