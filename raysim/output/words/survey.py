@@ -1,7 +1,7 @@
 """Meter against calculation in words and as a table."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -127,7 +127,10 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
 def short_table(rows: Sequence[Comparison]) -> Table:
     """The same for a terminal: a tilt and a verdict in few letters, no reflection."""
     table = survey_table(rows)
-    shorter = {"facing": _few_letters, "verdict": lambda cell: cell.partition(",")[0]}
+    shorter: dict[str, Callable[[str], str]] = {
+        "facing": _few_letters,
+        "verdict": lambda cell: cell.partition(",")[0],
+    }
     kept = [k for k, heading in enumerate(table.headings) if heading != REFLECTED]
     cut = [tuple(shorter.get(table.headings[k], str)(row[k]) for k in kept) for row in table.rows]
     return replace(table, headings=tuple(table.headings[k] for k in kept), rows=tuple(cut))
