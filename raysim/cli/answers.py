@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 WIDTH = 92  # letters of a line
 NAMES = 26  # letters of a name at the head of a row, before it is broken
+SHORT_NAMES = 16  # the same where the other columns need the room
 FIGURES = 18  # the same of a figure: a time, or a value with its uncertainty
 LABELS = 15  # letters in the column of labels
 
@@ -42,12 +43,15 @@ def tell_table(table: "Table") -> None:
     from rich.text import Text
 
     kept = [k for k in range(len(table.headings)) if any(row[k] for row in table.rows)]
+    longest = {k: max(len(row[k]) for row in table.rows) for k in kept}
+    others = sum(longest[k] + 3 for k in kept[1:])
+    name = min(longest[0], NAMES, max(SHORT_NAMES, WIDTH - 2 - others))
     grid = Grid(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     for k in kept:
-        words, longest = k < table.words, max(len(row[k]) for row in table.rows)
+        words = k < table.words
         word = max(map(len, table.headings[k].split()))
         # Fixed, or figures at the right would be cut off where words need the room.
-        width = min(longest, NAMES) if k == 0 else max(word, min(longest, FIGURES))
+        width = name if k == 0 else max(word, min(longest[k], FIGURES))
         side: Literal["left", "right"] = "left" if words else "right"
         wide = None if 0 < k < table.words else width
         grid.add_column(Text(table.headings[k]), justify=side, overflow="fold", width=wide)

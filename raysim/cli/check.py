@@ -42,6 +42,8 @@ def command(*, scene: Path, as_json: bool) -> None:
                 "Nothing was traced: this is no verdict and no timer. 'raysim dose' gives both."
             )
             click.echo(ASKED)
+        elif not triangles:
+            click.echo("The rest was not looked at: mend this, and run 'raysim check' again.")
     if errors:
         sys.exit(BAD_INPUT)
 

@@ -346,3 +346,11 @@ def test_mistakes_are_one_clear_line(folder, words, expected):
     assert said.out == ""
     assert expected in " ".join(said.err.split())
     assert (folder / "raysim-logbook.db").read_bytes() == before
+
+
+def test_an_empty_logbook_says_so_and_not_headings_alone(tmp_path):
+    raysim_said("log", "new", folder=tmp_path)
+    for command in ("list", "tallies", "lamps"):
+        said = raysim_said("log", command, folder=tmp_path)
+        assert said.status == 0
+        assert "Nothing is entered yet." in said.out

@@ -61,6 +61,7 @@ def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
     sheet = (tmp_path / "sheet.html").read_text()
     assert "70 from the left, 60 from the door, 170 from the floor" in sheet
     assert "to the left, tilted 35 degrees to the door" in sheet
+    assert "left, 35° door" in said.out  # on one line: it filled six
     assert "injures eyes and skin" in sheet
     assert said.out.rstrip().endswith("Sheet: sheet.html")
     for text in (said.words, sheet):  # a figure with U says what is in U, and what is not

@@ -40,6 +40,16 @@ def test_check_tells_errors_first_and_ends_with_status_2(doubtful):
     assert summary.endswith("1 error, 1 warning")
 
 
+def test_an_error_that_hides_others_says_so(tmp_path):
+    """A reading in uW hid a lining of no known name, and that a load through the floor."""
+    data = small_scene()
+    data["chamber"]["lining"] = "no such thing"
+    write_scene(tmp_path, data)
+    said = raysim_said("check", "scene.toml", folder=tmp_path)
+    assert said.status == 2
+    assert said.out.splitlines()[-1].startswith("The rest was not looked at")
+
+
 def test_check_as_json(doubtful):
     said = raysim_said("check", "scene.toml", "--json", folder=doubtful)
     assert said.status == 2

@@ -10,6 +10,7 @@ from raysim.base.cases import CAUTIOUS
 from raysim.base.units import minutes_seconds
 from raysim.output.files.records import result_record
 from raysim.output.words.failures import failures_table
+from raysim.output.words.numbers import about_time, told_time
 from raysim.output.words.parts import STRAPS_HELP, part_rows, parts_table, time_by_itself
 from raysim.output.words.sentences import detail_rows
 from raysim.output.words.tables import cases_table, objects_table
@@ -25,7 +26,7 @@ def test_the_part_that_rules_and_the_others_are_told():
     )
     by_itself = 1.2 * 10_000.0 / other.irradiance + 75.0  # 75 s are lost while warming up
     assert time_by_itself(whole, other) == pytest.approx(by_itself)
-    assert f"{other.part} about {minutes_seconds(by_itself)}" in line
+    assert f"{other.part} about {about_time(by_itself)}" in line
     rows = result_record(whole)["cases"][CAUTIOUS]["per_part"]
     assert [(row["object"], row["part"]) for row in rows] == [(s.object, s.part) for s in spots]
     assert rows[spots.index(other)]["time_by_itself_s"] == pytest.approx(by_itself)
@@ -59,8 +60,8 @@ def test_a_load_of_several_objects_has_a_table_of_their_parts():
     for spot in spots:
         row = next(row for row in table.rows if row[0] == spot.object)
         rules = (spot.object, spot.part) == (ruling.object, ruling.part)
-        time = whole.calculated if rules else time_by_itself(whole, spot)
-        assert row[1 + kinds.index(spot.part)] == minutes_seconds(time)
+        told = told_time(whole.calculated) if rules else about_time(time_by_itself(whole, spot))
+        assert row[1 + kinds.index(spot.part)] == told
     assert any(minutes_seconds(whole.calculated) in row for row in table.rows)
     assert f"{ruling.object}, {ruling.part}, sets the calculated time" in table.note
     assert "no bounds" in table.note
@@ -73,7 +74,7 @@ def test_what_1_cm2_would_give_is_told_and_not_advised():
     case = replace(case, summary=replace(case.summary, worst_1cm2=wide))
     whole = replace(whole, cases=whole.cases | {CAUTIOUS: case})
     _, line = part_rows(whole)[-1]
-    assert f"about {minutes_seconds(whole.requirement.time(wide))} (an estimate, no bound)" in line
+    assert f"about {about_time(whole.requirement.time(wide))} (an estimate, no bound)" in line
     assert "no advice" in line
     no_better = replace(case, summary=replace(case.summary, worst_1cm2=case.bound))
     rows = part_rows(replace(whole, cases=whole.cases | {CAUTIOUS: no_better}))

@@ -26,7 +26,7 @@ from raysim.output.words.answer import head_lines, rows
 from raysim.output.words.cautions import CAUTION_LINE, CAUTIONS
 from raysim.output.words.failures import failure_line, failures_table
 from raysim.output.words.inputs import lamps_table, surfaces_table
-from raysim.output.words.numbers import irradiance_words, number, told_time
+from raysim.output.words.numbers import about_time, irradiance_words, number, told_time
 from raysim.output.words.report_words import uncertainty_words
 from raysim.output.words.tables import (
     NOT_CLEAR,
@@ -461,6 +461,23 @@ def test_a_time_of_days_has_no_seconds(seconds, words):
     assert told_time(seconds) == words
 
 
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0.0, "0 s"),
+        (599.0, "9 min 59 s"),
+        (601.0, "11 min"),
+        (42_361.0, "11 h 47 min"),
+        (86_400.0, "24 h 00 min"),
+        (100_000.0, "1 d 04 h"),
+        (math.inf, "more than a week"),
+    ],
+)
+def test_an_estimate_has_no_seconds(seconds, words):
+    """It told "about 11 h 46 min 01 s" without a bound."""
+    assert about_time(seconds) == words
+
+
 def test_of_an_only_lamp_no_further_run_is_advised():
     """'raysim dose --without' refuses to leave no lamp, and nothing is open: there is no light."""
     whole = synthetic.result()
@@ -483,9 +500,16 @@ def test_a_row_that_this_run_did_not_look_at_tells_no_time_as_if_it_were_known()
     spot = replace(whole.cases[CAUTIOUS].worst, irradiance=1.0, lower_bound=0.95)
     rough, dark = (replace(spot, lower_bound=bound) for bound in (0.5, 0.0))
     rows = tuple(
-        LampFailure(name, worst, time, None, False)
-        for name, worst, time in (("a", spot, 600.0), ("b", rough, 900.0), ("c", dark, np.inf))
+        LampFailure(name, worst, time, dose, False)
+        for name, worst, time, dose in (
+            ("a", spot, 600.0, 9.5e3),
+            ("b", rough, 900.0, 5e3),
+            ("c", dark, np.inf, 0.0),
+        )
     )
     table = failures_table(replace(whole, lamp_failures=rows))
+    assert [row[5] for row in table.rows] == ["950", "500", "not settled"]
     assert [row[4] for row in table.rows] == ["10 min 00 s", "at most 15 min 00 s", "not settled"]
     assert "Without b or c another spot is the worst" in table.note
+    note = failures_table(replace(whole, lamp_failures=rows[1:])).note
+    assert "Without any one of them another spot" in note

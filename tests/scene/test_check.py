@@ -283,9 +283,9 @@ def test_lamps_that_cut_each_other_are_an_error(tmp_path):
 @pytest.mark.parametrize(
     ("ends", "what"),
     [
-        (([-40, 40, 60], [-40, 40, 290]), "lies outside the box"),
-        (([40, 40, 60], [40, 40, 360]), "cuts through a wall"),
-        (([5, 40, 60], [5, 40, 290]), "cuts through a wall"),  # its glass only
+        (([-40, 40, 60], [-40, 40, 290]), "lies outside the box by 48 mm"),
+        (([40, 40, 60], [40, 40, 360]), "cuts through a wall by 10 mm"),
+        (([5, 40, 60], [5, 40, 290]), "cuts through a wall by 3 mm"),  # its glass only
     ],
 )
 def test_lamps_outside_or_in_the_wall_are_errors(tmp_path, ends, what):

@@ -28,6 +28,8 @@ def _table(headings: Sequence[str], rows: Sequence[Sequence[object]], note: str 
     for line in lines:
         cells = (cell.ljust(width) for cell, width in zip(line, widths, strict=True))
         click.echo("  ".join(cells).rstrip())
+    if not rows:
+        click.echo("Nothing is entered yet.")
     if note:
         click.echo(f"\n{note}")
     _cautions()

@@ -15,6 +15,7 @@ from raysim.output.words.numbers import (
 from raysim.output.words.sentences import NO_TIMER, time_heading
 from raysim.output.words.table import Table, table_of
 
+NOT_SETTLED, ALL = "not settled", "any one of them"
 COARSE = 0.10  # (irradiance - bound) / irradiance above which a row is called coarse
 
 
@@ -30,7 +31,7 @@ def failures_table(result: Result) -> Table:
                 milliwatts(out.worst.lower_bound)
             ),
             time_heading(result, "time needed"): lambda out: _time_words(result, out),
-            "least dose if the timer stays, mJ/cm²": _dose_words,
+            "least dose if the timer stays, mJ/cm²": lambda out: _dose_words(result, out),
         },
         words=2,
         note=_note(result),
@@ -48,13 +49,16 @@ def _time_words(result: Result, failure: LampFailure) -> str:
     if failure.precision <= COARSE:
         return minutes_seconds(failure.exposure_time)
     if failure.exposure_time > LONGEST_TIME:
-        return "not settled"
+        return NOT_SETTLED
     return f"at most {told_time(failure.exposure_time)}"
 
 
-def _dose_words(failure: LampFailure) -> str:
+def _dose_words(result: Result, failure: LampFailure) -> str:
     dose = failure.dose_at_timer
-    return NO_TIMER if dose is None else number(to_mJ_cm2(dose))
+    if dose is None:
+        return NO_TIMER
+    unknown = dose == 0.0 and not _only(result) and failure.precision > COARSE
+    return NOT_SETTLED if unknown else number(to_mJ_cm2(dose))
 
 
 def _note(result: Result) -> str:
@@ -67,8 +71,9 @@ def _note(result: Result) -> str:
     coarse = [f.lamp for f in result.lamp_failures if f.precision > COARSE]
     if coarse:
         words = "this row" if len(coarse) == 1 else "these rows"
+        which = ALL if len(coarse) == len(result.lamp_failures) else " or ".join(coarse)
         note += (
-            f" Without {' or '.join(coarse)} another spot is the worst, which this run did not "
+            f" Without {which} another spot is the worst, which this run did not "
             f"look at closely: the bound of {words} lies well below the truth, so the time is too "
             "long rather than too short. 'raysim dose SCENE --without NAME' settles it."
         )

@@ -79,6 +79,12 @@ def told_time(seconds: float) -> str:
     return minutes_seconds(seconds) if hours <= 24 else f"{hours // 24} d {hours % 24:02d} h"
 
 
+def about_time(seconds: float) -> str:
+    """An estimated time in words: no seconds from ten minutes on, rounded up."""
+    whole = 60.0 * math.ceil(seconds / 60.0) if 600.0 <= seconds <= LONGEST_TIME else seconds
+    return told_time(whole).removesuffix(" 00 s")
+
+
 def least_time(seconds: float) -> str:
     """A time that is the least it takes, in whole minutes or hours: "over 95 min", "over 51 h"."""
     if seconds > LONGEST_TIME:

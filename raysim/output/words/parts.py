@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from raysim.assess.reuse import STRAP_WORD
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.result import Result, Spot
-from raysim.output.words.numbers import told_time
+from raysim.output.words.numbers import about_time, told_time
 from raysim.output.words.sentences import informative, is_forbidden
 from raysim.output.words.table import Row, Table, labelled
 
@@ -35,7 +35,7 @@ def part_rows(result: Result) -> list[Row]:
     lines = []
     if others:
         about = (
-            f"{_name(spot)} about {told_time(time_by_itself(result, spot))}" for spot in others
+            f"{_name(spot)} about {about_time(time_by_itself(result, spot))}" for spot in others
         )
         lines.append(
             f"What sets the calculated time: {_name(case.worst)}, {told_time(result.calculated)}. "
@@ -56,7 +56,7 @@ def _by_patches(result: Result) -> list[str]:
         return []
     return [
         "Judged by the mean over 1 cm2 (judge_area) in place of the darkest face, the calculated "
-        f"time would be about {told_time(time)} (an estimate, no bound). This is no advice: the "
+        f"time would be about {about_time(time)} (an estimate, no bound). This is no advice: the "
         "face would stay as dark as it is."
     ]
 
@@ -71,7 +71,7 @@ def parts_table(result: Result) -> Table | None:
     if min(len(kinds), len(objects)) < 2 or not math.isfinite(result.calculated):
         return None
     times = {
-        (spot.object, spot.part.casefold()): told_time(time_by_itself(result, spot))
+        (spot.object, spot.part.casefold()): about_time(time_by_itself(result, spot))
         for spot in spots
     }
     worst = result.cases[CAUTIOUS].worst
@@ -82,7 +82,7 @@ def parts_table(result: Result) -> Table | None:
         for name in sorted(objects, key=order.index)
     ]
     note = (
-        f"Cautious case. {worst.object}, {_name(worst)}, sets the calculated time; the others are "
+        f"Cautious case; {worst.object}, {_name(worst)}, sets the calculated time. The others are "
         f"{ESTIMATES}, from the darkest spot of each part, which was not followed as closely. No "
         "timer setting."
     )

@@ -1,7 +1,7 @@
 """Meter against calculation in words and as a table."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -125,15 +125,20 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
 
 
 def short_table(rows: Sequence[Comparison]) -> Table:
-    """The same for a terminal: whether a reading agrees, not what to look for; no reflection."""
+    """The same for a terminal: a tilt and a verdict in few letters, no reflection."""
     table = survey_table(rows)
-    verdict, left_out = map(table.headings.index, ("verdict", REFLECTED))
-    cut = [
-        tuple(cell.partition(",")[0] if k == verdict else cell for k, cell in enumerate(row))
-        for row in table.rows
-    ]
-    headings, *cut = (row[:left_out] + row[left_out + 1 :] for row in (table.headings, *cut))
-    return replace(table, headings=headings, rows=tuple(cut))
+    shorter: dict[str, Callable[[str], str]] = {
+        "facing": _few_letters,
+        "verdict": lambda cell: cell.partition(",")[0],
+    }
+    kept = [k for k, heading in enumerate(table.headings) if heading != REFLECTED]
+    cut = [tuple(shorter.get(table.headings[k], str)(row[k]) for k in kept) for row in table.rows]
+    return replace(table, headings=tuple(table.headings[k] for k in kept), rows=tuple(cut))
+
+
+def _few_letters(facing: str) -> str:
+    """Short for "to the right, tilted 47 degrees to the rear": "right, 47° rear"."""
+    return facing.replace("to the ", "").replace("tilted ", "").replace(" degrees", "°")
 
 
 def answer(found: Survey, result: Result | None, proposed: bool = False) -> list[str]:

@@ -180,7 +180,7 @@ def _check_held(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
 
 
 def _beyond_words(scene: BuiltScene, corners: np.ndarray) -> str:
-    """By how much (mm) an object reaches out of a rectangular box; "" in any other."""
+    """By how much (mm) an object or a lamp reaches out of a rectangular box; "" in any other."""
     inside = scene.written.chamber.inside
     if inside is None:
         return ""
@@ -233,7 +233,8 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
         code, where = Code.CUTS_WALL, "cuts through a wall"
         if not inside.any():
             code, where = Code.OUTSIDE_BOX, "lies outside the box"
-        report.notes.error(code, key, f"the lamp {where}", "move its ends inside")
+        what = f"the lamp {where}{_beyond_words(report.scene, points)}"
+        report.notes.error(code, key, what, "move its ends inside")
         return
     everyone, cut = np.arange(len(triangles.areas)), np.zeros(0, np.int64)
     for tube in tubes:
