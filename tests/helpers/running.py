@@ -64,7 +64,7 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
     with (
         contextlib.chdir(folder),
         batches_of(batch),
-        mock.patch.object(draw, "default_threads", lambda: 1),  # each process loads VTK
+        mock.patch.object(draw, "default_threads", return_value=1),  # each process loads VTK
         mock.patch.object(sys, "argv", ["raysim", *map(str, words)]),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
