@@ -8,8 +8,9 @@ from raysim.cli.statuses import UNFORESEEN
 
 LONGEST_LINE = 1500  # letters
 MEGABYTES = 1000
-# Limits for what traces rays: on a fresh machine it has to be compiled first.
-COMPILING = {"seconds": 300, "wall": 400.0, "gigabytes": 8.0}
+# For what traces rays: limits that let it be compiled first on a fresh machine, and few rays.
+FEW_RAYS = "import running; running.few = running.batches_of(4096); running.few.__enter__()"
+COMPILING = {"seconds": 300, "wall": 400.0, "gigabytes": 8.0, "before": FEW_RAYS}
 DOSE = ("dose", "scene.toml", "--photons", "1", "--precision", "0.5", "--no-pictures")
 
 

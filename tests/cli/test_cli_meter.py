@@ -45,7 +45,7 @@ def predicted(tmp_path_factory):
 @pytest.fixture(autouse=True)
 def few_paths(monkeypatch):
     """Fewer paths than usual to the points: readings here differ from what is due by far more."""
-    monkeypatch.setattr(raysim.dose.simulate, "METER_PATHS", 256)
+    monkeypatch.setattr(raysim.dose.simulate, "METER_PATHS", 2048)  # an eighth is traced
     monkeypatch.setattr(raysim.dose.agreement.predicted, "__defaults__", (256,))
 
 

@@ -25,6 +25,7 @@ import raysim.transport.poses
 from raysim.assess import uncertainty
 from raysim.cli.statuses import UNFORESEEN
 from raysim.dose import simulate, trace_failures
+from raysim.output.pictures import draw
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.studies.leak import brightest
 from raysim.studies.leak import run as leak_run
@@ -64,6 +65,7 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
     with (
         contextlib.chdir(folder),
         batches_of(batch),
+        mock.patch.object(draw, "default_threads", return_value=1),  # each process loads VTK
         mock.patch.object(sys, "argv", ["raysim", *map(str, words)]),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),

@@ -163,9 +163,8 @@ def check(found, here, most):
     assert found.irradiance == pytest.approx(here, rel=0.02, abs=4.0 * found.error)
 
 
-# Straight gaps and rabbets before one, two and three bare tubes; a mirrored rabbet; short gaps in a
-# black and in a mirrored box.
-OFTEN = (0, 1, 3, 4, 5, 11)
+# A straight gap, a rabbet, and a short gap in a mirrored box; test_leak.py has three narrow ones.
+OFTEN = (0, 4, 11)
 
 
 @pytest.mark.parametrize("seed", OFTEN)

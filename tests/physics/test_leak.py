@@ -188,7 +188,7 @@ def both_ways(folder, width, reflectance, specular, keys, paths, groups, seeds):
     [
         ({}, 0.5, 0.0, 400_000),
         pytest.param({}, 0.5, 0.7, 400_000, marks=pytest.mark.slow),
-        (RABBET, 0.7, 0.0, 3_000_000),
+        pytest.param(RABBET, 0.7, 0.0, 3_000_000, marks=pytest.mark.slow),  # the labyrinth is one
     ],
     ids=["plain", "plain, mirror lining", "rabbet"],
 )

@@ -123,7 +123,9 @@ def test_light_that_one_material_sends_on(material):
 SMOOTH = {"aluminium": (0.1905, 2.9773, 0.9253), "titanium dioxide": (2.5057, 1.4988, 0.3355)}
 
 
-@pytest.mark.parametrize("material", SMOOTH)
+@pytest.mark.parametrize(
+    "material", ["aluminium", pytest.param("titanium dioxide", marks=pytest.mark.slow)]
+)
 def test_light_in_a_smooth_room(material):
     index, extinction, mean = SMOOTH[material]
     scene = room(smooth(index, extinction))

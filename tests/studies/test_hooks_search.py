@@ -29,7 +29,7 @@ NEAR, FAR = (0.2, 0.2, 0.25), (0.2, 0.24, 0.25)
 
 def test_what_the_bounds_decide_is_decided(tmp_path):
     """Hundreds of faces of one sheet could be its worst: no face by face comparison ends well."""
-    scene = between_tubes(tmp_path, edge=6, lining={"reflectance": 0.8, "reflectance_low": 0.8})
+    scene = between_tubes(tmp_path, edge=9, lining={"reflectance": 0.8, "reflectance_low": 0.8})
     found = ranked(scene, [NEAR, (0.2, 0.28, 0.25)], precision=0.08).best
     near, far = (next(x for x in found.layouts if x.layout[0].at[1] == y) for y in (0.2, 0.28))
     assert near.estimate - far.estimate > 4.0 * np.hypot(near.error, far.error)

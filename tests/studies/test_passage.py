@@ -136,12 +136,14 @@ def photons_through(passage, reflectance: float, count: int, seed: int) -> tuple
     [
         (straight(WIDTH, DEPTH), 0.6, 200_000, 0.02),
         (two_bends(WIDTH, DEPTH, STEP), 0.6, 100_000, 0.06),
-        (two_bends(WIDTH, DEPTH, STEP), 0.05, 160_000, 0.10),
         pytest.param(two_bends(WIDTH, DEPTH, STEP), 0.05, 800_000, 0.05, marks=pytest.mark.slow),
     ],
 )
 def test_strips_agree_with_photons(passage, reflectance, photons, catches):
-    """Also where the share is tiny: two bends with nearly black walls, 3e-6 of the light."""
+    """Also where the share is tiny: two bends with nearly black walls, 3e-6 of the light.
+
+    tests/physics/test_leak.py has such a labyrinth as a mesh.
+    """
     mean, error = photons_through(passage, reflectance, photons, 5)
     found = transmitted_share(cut(passage), reflectance)
     assert agrees(mean, error, found, catches)
