@@ -106,6 +106,16 @@ def guide_record(plan: Plan, result: Result) -> dict[str, Any]:
             }
             for panel in plan.panels
         ],
+        "by_corners": [
+            {
+                "tag": place.tag,
+                "thing": place.mark.thing,
+                "end": place.mark.end,
+                "held": place.mark.held,
+                "from": dict(zip(place.corners, map(text, place.distances), strict=True)),
+            }
+            for place in plan.corner_places
+        ],
         "stock_sheets": len(plan.stock),
         "bill": [
             {"name": line.name, "quantity": line.quantity, "unit": line.unit, "price": line.price}
