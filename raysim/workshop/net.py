@@ -29,8 +29,10 @@ def net_drawing(panels: Sequence[Panel], inside: Steps3, grid: Grid) -> Drawing:
         for place in panel.places:
             at = (x + place.u, y + place.v)
             shapes.append(Circle(Layer.MARK, at, 0.8 * letter, place.tag))
+        for (u, v), words in panel.tags.items():
+            at = (x + u - panel.margin[0], y + v - panel.margin[1])
             beside = (at[0] + 0.6 * letter, at[1] + 0.6 * letter)
-            shapes.append(Words(Layer.WORDS, beside, place.tag, 0.8 * letter, "start"))
+            shapes.append(Words(Layer.WORDS, beside, words, 0.8 * letter, "start"))
     high = (w + letter, h + letter)
     return Drawing(
         "net", "the box unfolded, seen from inside", (-letter, -letter), high, tuple(shapes)

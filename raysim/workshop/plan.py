@@ -131,8 +131,9 @@ def places_as_printed(scene: BuiltScene, grid: Grid) -> dict[Place3, Place3]:
 
 
 def default_stock(grid: Grid) -> Steps2:
-    """Width and height of a sheet of stock, steps (stated assumptions)."""
-    across, up = (grid.steps(0.001 * assumptions()[f"stock_{k}_mm"].value) for k in _SIDES)
+    """Width and height of a sheet of stock, whole mm or inches, in steps (stated assumptions)."""
+    each = (grid.steps(0.001 * assumptions()[f"stock_{side}_mm"].value) for side in _SIDES)
+    across, up = (steps // grid.per_unit * grid.per_unit for steps in each)
     return across, up
 
 

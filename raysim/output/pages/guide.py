@@ -35,7 +35,6 @@ def write_guide(
 ) -> None:
     """Write the guide of a plan with its verdict; one that forbids use heads every page."""
     forbidden = the_verdict(result).forbids
-    reasons = reason_lines(result)
     write_page(
         path,
         "guide.html.j2",
@@ -43,7 +42,8 @@ def write_guide(
         title=result.title,
         forbidden=forbidden,
         state=use.NOT_TO_BE_BUILT if forbidden else state_words(result),
-        reasons=reasons,
+        reasons=reason_lines(result),
+        forbidding=use.forbidding(result),
         plan=plan,
         grid=plan.grid,
         paper=paper,

@@ -8,6 +8,7 @@ from raysim.workshop.drawing import Circle, Drawing, Polyline, Shape
 from raysim.workshop.grid import Grid
 
 LINE = 0.0002  # m: a thin line of what is true to scale
+WIDE = 0.52  # width of a letter in heights, rather more than the mean
 BELOW = 1.6  # heights of a letter from note to note
 
 
@@ -21,7 +22,8 @@ def svg(drawing: Drawing, grid: Grid | None = None, line: float | None = None) -
 
     letter = max(drawing.size) / 60.0
     notes = drawing.notes if grid is not None else ()
-    low = drawing.low[1] - BELOW * letter * (len(notes) + 1) * bool(notes)
+    small = min([letter, *(drawing.size[0] / (WIDE * len(words)) for words in notes)])
+    low = drawing.low[1] - BELOW * small * (len(notes) + 1) * bool(notes)
     width, height = drawing.size[0], drawing.high[1] - low
     text = rendered(
         "drawing.svg.j2",
@@ -32,10 +34,10 @@ def svg(drawing: Drawing, grid: Grid | None = None, line: float | None = None) -
         shapes=[(_kind(shape), shape) for shape in drawing.shapes],
         stroke=letter / 14.0 if line is None else line,
         notes=[
-            (drawing.low[1] - BELOW * letter * (row + 1), words) for row, words in enumerate(notes)
+            (drawing.low[1] - BELOW * small * (row + 1), words) for row, words in enumerate(notes)
         ],
         left=drawing.low[0],
-        letter=letter,
+        letter=small,
     )
     return Markup(text)  # noqa: S704 - the template escaped it
 

@@ -105,6 +105,11 @@ def after(result: Result) -> tuple[Step, ...]:
     )
 
 
+def forbidding(result: Result) -> list[str]:
+    """What forbids to build the box, a line each; none where nothing does."""
+    return [reason.says for reason in the_verdict(result).reasons if reason.code.forbids]
+
+
 def answer(plan: Plan, result: Result) -> list[str]:
     """Whether to build it; the one thing to do; the one doubt."""
     found = the_verdict(result)
