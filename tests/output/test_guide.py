@@ -121,6 +121,17 @@ def test_what_five_millimetres_do_to_the_timer_comes_from_the_budget():
     assert tolerances(replace(result, budget=None)) == ()
 
 
+def test_the_slip_that_matters_stands_beside_its_drawing(traced, tmp_path):
+    _, _, result = traced
+    row = Contribution("place", 9.0, 0.003, "s", 0.0, "left")
+    found = Budget(result.cases["expected"].worst, 1.0, (row,))
+    page, _ = pages(traced, tmp_path, budget=found)
+    told = "A: left: 5 mm off takes up to 4.5% of the light at the worst spot"
+    floor = page[page.index("<h3>floor, seen from inside") : page.index("<h3>ceiling, seen")]
+    assert told in floor
+    assert told not in page[: page.index("<h3>floor")]
+
+
 PLACES = [(52.0, 1200.0), (600.0, 40.0), (1100.0, 1900.0)]
 
 

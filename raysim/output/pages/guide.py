@@ -48,7 +48,10 @@ def write_guide(
         grid=plan.grid,
         paper=paper,
         width=PAPERS[paper][0],
-        drawings=[(drawing, svg(drawing)) for drawing in plan.drawings],
+        drawings=[
+            (drawing, svg(drawing), use.measure_twice(panel, result))
+            for drawing, panel in zip(plan.drawings, plan.panels, strict=True)
+        ],
         net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
         sheets=[
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))

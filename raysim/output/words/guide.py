@@ -34,6 +34,7 @@ def steps(plan: Plan, result: Result) -> tuple[Step, ...]:
                 "Fix what carries the respirators at its places on the drawings. A bolt fills its "
                 "hole; a hole without a bolt is a leak.",
                 "Nothing of plastic in the light: UVC makes it brittle.",
+                *_poses(plan),
             ),
             "Each respirator must hang as it was calculated: open, straps spread, nothing "
             "touching.",
@@ -54,6 +55,14 @@ def _buying(plan: Plan) -> Iterator[str]:
     fooled = [name for name in plan.linings if (s := surfaces().get(name)) and s.looks_bright]
     if fooled:
         yield f"{' and '.join(fooled)} looks bright, and is nearly black at 254 nm."
+
+
+def _poses(plan: Plan) -> tuple[str, ...]:
+    names = [f'"{pose.name}"' for pose in plan.scene.written.pose]
+    if not names:
+        return ()
+    told = f"The load hangs in {len(names)} poses, {', '.join(names)}: what is drawn is the first; "
+    return (f"{told}the places of the others stand in scene.toml.",)
 
 
 def _cut(plan: Plan) -> Step:

@@ -9,6 +9,7 @@ from raysim.dose.result import Result
 from raysim.output.words.uncertainty import doubt_line
 from raysim.output.words.verdict import headline, reason_lines, the_verdict
 from raysim.workshop.fixings import Held
+from raysim.workshop.panels import Panel
 from raysim.workshop.plan import Plan
 
 NOT_TO_BE_BUILT = "NOT TO BE BUILT"
@@ -144,6 +145,20 @@ def tolerance_words(one: Tolerance) -> str:
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
     return f"{words}; the timer would have to be {minutes_seconds(one.more_time)} longer."
+
+
+def measure_twice(panel: Panel, result: Result) -> list[str]:
+    """What those things of a panel do to the timer whose place matters to the worst spot."""
+    here = {
+        name: place.tag
+        for place in panel.places
+        for name in (place.mark.thing, *place.mark.carries)
+    }
+    return [
+        f"{here[one.name]}: {tolerance_words(one)}"
+        for one in tolerances(result)
+        if one.name in here
+    ]
 
 
 def seam_rows(plan: Plan) -> tuple[str, ...]:
