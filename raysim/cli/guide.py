@@ -31,7 +31,9 @@ if TYPE_CHECKING:
     help="Lengths to 0.5 mm or to 1/16 inch.",
 )
 @click.option("--prices", type=PATH, metavar="FILE", help="Prices, as in prices.toml of a guide.")
-@click.option("--stock", type=TEXT, metavar="WxH", help="Size of a sheet of stock [4 x 8 feet].")
+@click.option(
+    "--stock", type=TEXT, metavar="WxH", help="A sheet of stock, in mm or in [4 x 8 feet]."
+)
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Paper to print on."
 )

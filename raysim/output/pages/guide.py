@@ -58,6 +58,7 @@ def write_guide(
             for number, sheet in enumerate(plan.stock, 1)
         ],
         lamps=_lamps(plan),
+        lacks=use.LACKS,
         tools=use.TOOLS,
         tolerances=[use.tolerance_words(one) for one in tolerances(result)],
         steps=words.steps(plan, result),

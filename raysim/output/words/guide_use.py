@@ -14,6 +14,13 @@ from raysim.workshop.plan import Plan
 
 NOT_TO_BE_BUILT = "NOT TO BE BUILT"
 _WITH_HOLE = {Held.HOLE, Held.HOOK}
+LACKS = (
+    "Its mesh has no named parts: floor, lid, door and walls cannot be told apart, so that lining "
+    "and "
+    "seams are those of the whole, and no door is known. Draw it with named parts (objects of an "
+    "OBJ "
+    "or GLB file) and run the guide again."
+)
 TOOLS = (
     "saw with a guide, for the sheet that you have; file or sandpaper for the edges",
     "drill with bits of the diameters on the drawings; clamps",
@@ -132,6 +139,8 @@ def rows(plan: Plan, result: Result) -> list[tuple[str, str]]:
     found = [("rounded to", f"{plan.grid.step_words}; {len(plan.moved)} lengths moved")]
     if plan.stock:
         found.append(("stock", f"{len(plan.stock)} sheets for {len(plan.panels)} panels"))
+    if not plan.is_box and not plan.is_named:
+        found.append(("what it lacks", LACKS))
     found += [("measure twice", tolerance_words(one)) for one in tolerances(result)[:2]]
     return found
 
