@@ -52,7 +52,7 @@ def test_a_guide_is_written_with_drawings_scene_and_prices(traced, tmp_path):
     page, templates = pages(traced, tmp_path)
     names = {path.name for path in tmp_path.iterdir()}
     assert names == {
-        "guide.html", "templates.html", "scene.toml", "prices.toml", "result.json", "drawings",
+        "guide.html", "templates.html", "as_built.toml", "prices_blank.toml", "result.json", "drawings",
     }  # fmt: skip
     walls = ("front", "back", "left", "right", "floor", "ceiling")
     drawn = {path.name for path in (tmp_path / "drawings").iterdir()}
@@ -70,7 +70,7 @@ def test_the_scene_beside_the_guide_is_the_one_that_was_traced(traced, tmp_path)
     folder, plan, result = traced
     (folder / "out").mkdir()
     pages(traced, folder / "out")
-    again = load_scene(folder / "out" / "scene.toml")
+    again = load_scene(folder / "out" / "as_built.toml")
     assert (again.triangles.corners == plan.scene.triangles.corners).all()
     assert again.written.lamp == plan.scene.written.lamp
     assert plan.scene.sha256 == result.sha256

@@ -24,7 +24,7 @@ from raysim.workshop.plan import Plan, stock_drawing
 from raysim.workshop.prices import blank_prices
 
 PAGE, TEMPLATES = "guide.html", "templates.html"
-PRICES, DRAWINGS = "prices.toml", "drawings"
+PRICES, DRAWINGS = "prices_blank.toml", "drawings"
 
 
 def write(
@@ -51,7 +51,7 @@ def write(
         nonlocal trouble
         shutil.copyfile(aside(folder), fresh / SCENE_FILE)
         (fresh / RESULT_FILE).write_text(json_text(guide_record(plan, result)), encoding="utf-8")
-        (fresh / PRICES).write_text(blank_prices(plan.bill.lines), encoding="utf-8")
+        (fresh / PRICES).write_text(blank_prices(plan.bill), encoding="utf-8")
         notice("drawing the panels")
         (fresh / DRAWINGS).mkdir()
         drawings = list(plan.drawings)
