@@ -32,6 +32,8 @@ MODULES = (
     "raysim.scene.rabbet",
     "raysim.base.unit_symbols",
     "raysim.base.units",
+    "raysim.workshop.frames",
+    "raysim.workshop.grid",
 )
 OPTIONS = doctest.ELLIPSIS
 

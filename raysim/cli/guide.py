@@ -30,8 +30,12 @@ if TYPE_CHECKING:
     default="mm",
     help="Lengths to 0.5 mm or to 1/16 inch.",
 )
-@click.option("--prices", type=PATH, metavar="FILE", help="Prices, as in prices.toml of a guide.")
-@click.option("--stock", type=TEXT, metavar="WxH", help="Size of a sheet of stock [4 x 8 feet].")
+@click.option(
+    "--prices", type=PATH, metavar="FILE", help="Prices: a copy of prices_blank.toml, filled in."
+)
+@click.option(
+    "--stock", type=TEXT, metavar="WxH", help="A sheet of stock, in mm or in [4 x 8 feet]."
+)
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Paper to print on."
 )
@@ -70,6 +74,7 @@ def command(
     from raysim.cli.guide_scene import planned
     from raysim.output.files.folder import claimed
     from raysim.output.files.guide import PAGE, write
+    from raysim.output.files.guide_scene import SCENE_FILE
     from raysim.output.words.guide_use import answer, rows
     from raysim.workshop.grid import GRIDS
 
@@ -77,7 +82,7 @@ def command(
     teller = Teller(quiet or as_json)
     grid = GRIDS[units]
     size = None if stock is None else _stock(stock, grid)
-    click.get_current_context().with_resource(claimed(folder, force, scene=folder / "scene.toml"))
+    click.get_current_context().with_resource(claimed(folder, force, scene=folder / SCENE_FILE))
     run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}
     plan, result = planned(scene, folder, teller, grid=grid, stock=size, prices=prices, **run)
     trouble = write(plan, result, folder, paper=paper, pictures=pictures, notice=teller.notice)

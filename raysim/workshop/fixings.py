@@ -48,7 +48,6 @@ class Mark:
     what: str
     held: Held
     wall: str
-    measures: tuple[tuple[str, float], ...]
     off_wall: float | None
     carries: tuple[str, ...] = ()  # what is judged and hangs there
     rests_on: tuple[str, ...] = ()  # things that carry it, or walls that it touches
@@ -123,8 +122,7 @@ def _resting(mark: Mark, rests_on: tuple[str, ...], walls: Walls) -> Mark:
     if not rests_on or mark.wall in rests_on:
         return replace(mark, rests_on=rests_on)
     held = Held.HOOK if set(rests_on) & set(walls.names) else Held.ON_THING
-    free = _measures(np.array(mark.at), None, walls)
-    return replace(mark, held=held, wall="", off_wall=None, measures=free, rests_on=rests_on)
+    return replace(mark, held=held, wall="", off_wall=None, rests_on=rests_on)
 
 
 def _carried(scene: SceneAsWritten, mark: Mark) -> tuple[str, ...]:
@@ -175,7 +173,7 @@ def _mark(
     (thing, end, what), (face, off) = told, on
     x, y, z = map(float, at)
     wall = "" if face is None else walls.name(face)
-    return Mark(thing, end, (x, y, z), what, held, wall, _measures(at, face, walls), off)
+    return Mark(thing, end, (x, y, z), what, held, wall, off)
 
 
 def _hung(scene: SceneAsWritten) -> list[tuple[Told, np.ndarray]]:
@@ -227,15 +225,3 @@ def _ahead(start: np.ndarray, way: np.ndarray, walls: Walls) -> tuple[int, float
     met = (scale != 0.0) & (u >= -slack) & (v >= -slack) & (u + v <= 1.0 + slack) & (t > 0.0)
     reach = np.where(met, t, np.inf)
     return int(reach.argmin()), float(reach.min())
-
-
-def _measures(at: np.ndarray, face: int | None, walls: Walls) -> tuple[tuple[str, float], ...]:
-    """Distances of a point (3,), m, each with its words; on the wall itself where it is a box."""
-    low = walls.corners.min(axis=(0, 1))
-    names = ("from the left wall", "from the door", "from the floor")
-    if not walls.is_box:
-        names = ("from the left end", "from the front end", "from the lowest point")
-    across = None
-    if walls.is_box and face is not None:
-        across = int(np.abs(walls.normals[face]).argmax())
-    return tuple((names[k], float(at[k] - low[k])) for k in range(3) if k != across)

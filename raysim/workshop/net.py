@@ -23,14 +23,17 @@ def net_drawing(panels: Sequence[Panel], inside: Steps3, grid: Grid) -> Drawing:
         (x, y), (a, b) = corners[panel.wall], panel.frame.size
         shapes.append(rectangle(Layer.OUTLINE, x, y, a, b))
         name = f"{panel.wall} (door)" if panel.opens else panel.wall
-        size = f"{grid.text(a)} x {grid.text(b)}"
-        shapes.append(Words(Layer.WORDS, (x + 0.5 * a, y + 0.5 * b), name, letter))
-        shapes.append(Words(Layer.WORDS, (x + 0.5 * a, y + 0.5 * b - 1.4 * letter), size, letter))
+        told = f"{name}, {grid.text(a)} x {grid.text(b)}"
+        small = min(letter, a / (0.58 * len(told)))
+        at = (x + 0.5 * small, y + 0.5 * small)
+        shapes.append(Words(Layer.WORDS, at, told, small, "start"))
         for place in panel.places:
             at = (x + place.u, y + place.v)
             shapes.append(Circle(Layer.MARK, at, 0.8 * letter, place.tag))
+        for (u, v), words in panel.tags.items():
+            at = (x + u - panel.margin[0], y + v - panel.margin[1])
             beside = (at[0] + 0.6 * letter, at[1] + 0.6 * letter)
-            shapes.append(Words(Layer.WORDS, beside, place.tag, 0.8 * letter, "start"))
+            shapes.append(Words(Layer.WORDS, beside, words, 0.8 * letter, "start"))
     high = (w + letter, h + letter)
     return Drawing(
         "net", "the box unfolded, seen from inside", (-letter, -letter), high, tuple(shapes)

@@ -48,6 +48,9 @@ def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
         shapes.append(Polyline(Layer.GAP, tuple((u + left, v + below) for u, v in line.points)))
     for place in panel.places:
         shapes += _place(panel, place, letter, grid)
+    for (x, y), words in panel.tags.items():
+        beside = (x + 0.8 * letter, y + 0.8 * letter)
+        shapes.append(Words(Layer.WORDS, beside, words, letter, "start"))
     shapes += _edges(panel, letter)
     measures, room = _measures(panel, letter, grid)
     low = (-room[0] - letter, -room[1] - letter)
@@ -81,8 +84,6 @@ def _place(panel: Panel, place: Place, letter: float, grid: Grid) -> Iterator[Sh
     else:
         yield Circle(Layer.MARK, at, 1.2 * letter, place.tag)
         yield from cross(Layer.MARK, at, 0.9 * letter)
-    beside = (at[0] + 0.8 * letter, at[1] + 0.8 * letter)
-    yield Words(Layer.WORDS, beside, place.tag, letter, "start")
 
 
 def _edges(panel: Panel, letter: float) -> Iterator[Shape]:

@@ -6,13 +6,14 @@ from pathlib import Path
 from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.workshop.bill import Bill, lines
+from raysim.workshop.corners import CornerPlace, Corners, corner_places, corners_of
 from raysim.workshop.drawing import Drawing, Layer, Polyline, Words, rectangle
 from raysim.workshop.drum import Drum, drum_of
 from raysim.workshop.fixings import Mark, marks, walls_of
 from raysim.workshop.grid import Grid
 from raysim.workshop.nesting import Piece, Stock, nested
 from raysim.workshop.panel_drawing import panel_drawing
-from raysim.workshop.panels import Panel, panels, surface_name
+from raysim.workshop.panels import Panel, panels, surface_name, tags
 from raysim.workshop.prices import priced
 from raysim.workshop.resting import resting
 from raysim.workshop.rounding import Moved
@@ -25,7 +26,8 @@ Place3 = tuple[float, float, float]
 class Plan:
     """A scene on a grid with all that is cut, drilled and bought for it.
 
-    `linings` are areas (m2) by name of the surface; a box from a mesh has no panels and no stock.
+    `linings` are areas (m2) by name of the surface. A vessel from a mesh has no stock; a round one
+    has panels, any other one places by distances from its `corners`.
     """
 
     scene: BuiltScene
@@ -37,6 +39,8 @@ class Plan:
     stock: tuple[Stock, ...]
     linings: dict[str, float]
     bill: Bill
+    corners: Corners | None = None
+    corner_places: tuple[CornerPlace, ...] = ()
 
     @property
     def is_box(self) -> bool:
@@ -84,11 +88,13 @@ def plan_of(
     written = scene.written
     found = marks_of(scene)
     walls = panels(written, found, grid, drum_in(scene))
+    corners = None if walls else corners_of(walls_of(written, scene.triangles))
+    by_corners = corner_places(found, tags(), corners, grid) if corners else ()
     sheets = _nested(walls, stock or default_stock(grid), grid)
     linings = _linings(scene)
     bill = priced(lines(written, found, linings, sheets, grid), prices)
     drawn = tuple(panel_drawing(panel, grid) for panel in walls)
-    return Plan(scene, grid, moved, found, walls, drawn, sheets, linings, bill)
+    return Plan(scene, grid, moved, found, walls, drawn, sheets, linings, bill, corners, by_corners)
 
 
 def marks_of(scene: BuiltScene) -> tuple[Mark, ...]:
@@ -105,24 +111,29 @@ def drum_in(scene: BuiltScene) -> Drum | None:
 
 
 def places_as_printed(scene: BuiltScene, grid: Grid) -> dict[Place3, Place3]:
-    """For a round vessel, each place (m) that is printed, and the place that its print says.
+    """For a vessel, each place (m) that is printed, and the place that its print says.
 
     A box needs none: there the coordinates themselves are on the grid.
 
     Source: definition.
     """
-    drum = drum_in(scene)
-    walls = panels(scene.written, marks_of(scene), grid, drum) if drum else ()
+    if scene.written.chamber.inside is not None:
+        return {}
+    drum, found = drum_in(scene), marks_of(scene)
+    if drum is None:
+        corners = corners_of(walls_of(scene.written, scene.triangles))
+        return {mark.at: corners.printed(mark.at, grid) for mark in found}
     return {
         place.mark.at: panel.frame.at(place.u, place.v, place.off)
-        for panel in walls
+        for panel in panels(scene.written, found, grid, drum)
         for place in panel.places
     }
 
 
 def default_stock(grid: Grid) -> Steps2:
-    """Width and height of a sheet of stock, steps (stated assumptions)."""
-    across, up = (grid.steps(0.001 * assumptions()[f"stock_{k}_mm"].value) for k in _SIDES)
+    """Width and height of a sheet of stock, whole mm or inches, in steps (stated assumptions)."""
+    each = (grid.steps(0.001 * assumptions()[f"stock_{side}_mm"].value) for side in _SIDES)
+    across, up = (steps // grid.per_unit * grid.per_unit for steps in each)
     return across, up
 
 

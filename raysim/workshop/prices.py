@@ -1,6 +1,7 @@
 """Prices of a bill, from a file of the user; a price that is missing stays missing."""
 
 import difflib
+import json
 import math
 import re
 import tomllib
@@ -51,13 +52,18 @@ def priced(lines: tuple[Line, ...], path: Path | None) -> Bill:
     return Bill(rows, *currencies)
 
 
-def blank_prices(lines: tuple[Line, ...]) -> str:
-    """A file of prices to be filled in: every line of the bill, switched off."""
-    import json
-
-    rows = [f"#{json.dumps(line.name, ensure_ascii=False)} = 0.0  # {line.unit}" for line in lines]
-    head = "# Take away the # where you know a price; what is left out is counted as not priced."
-    return "\n".join([head, 'currency = "EUR"', "", "[price]", *rows]) + "\n"
+def blank_prices(bill: Bill) -> str:
+    """A file of prices to be filled in: every line of the bill, without a price switched off."""
+    head = (
+        "# Copy this file, take away the # where you know a price; what is left out is not priced."
+    )
+    rows = []
+    for line in bill.lines:
+        off, price = ("#", 0.0) if line.price is None else ("", line.price)
+        name = json.dumps(line.name, ensure_ascii=False)
+        rows.append(f"{off}{name} = {price!r}  # {line.unit}")
+    currency = json.dumps(bill.currency or "EUR", ensure_ascii=False)
+    return "\n".join([head, f"currency = {currency}", "", "[price]", *rows]) + "\n"
 
 
 def _price(path: Path, name: str, value: Any, plain: str) -> tuple[float, str]:

@@ -25,7 +25,7 @@ def template_drawing(panel: Panel, grid: Grid) -> Drawing:
         shapes += cross(Layer.MARK, at, reach)
         if diameter is not None:
             shapes.append(Circle(Layer.HOLE, at, diameter, place.tag))
-        told = place.tag if diameter is None else f"{place.tag}, hole {grid.text(diameter)}"
+        told = panel.tags[at] + ("" if diameter is None else f", hole {grid.text(diameter)}")
         beside = (x + 0.7 * letter, y + 0.7 * letter)
         shapes.append(Words(Layer.WORDS, beside, told, letter, "start"))
     return Drawing(panel.wall, f"template: {panel.wall}", (0, 0), (w, h), tuple(shapes))

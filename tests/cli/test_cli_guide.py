@@ -33,7 +33,7 @@ def test_a_guide_ends_with_its_verdict_the_caution_and_its_page(made):
 def test_dose_of_the_scene_beside_the_guide_is_the_guide(made):
     folder, _ = made
     out = folder / "results" / "scene_guide"
-    words = ("dose", str(out / "scene.toml"), *QUICK, "--no-pictures", "--out", "again")
+    words = ("dose", str(out / "as_built.toml"), *QUICK, "--no-pictures", "--out", "again")
     assert raysim_said(*words, folder=folder, batch=BATCH_PHOTONS).status == 0
     ours, theirs = (
         json.loads((place / "result.json").read_text("utf-8")) for place in (out, folder / "again")
@@ -84,7 +84,7 @@ def test_a_mistake_is_one_line_and_nothing_is_left(tmp_path, words, told):
     (line,) = said.err.strip().splitlines()
     assert told in line
     left = tmp_path / "results" / "scene_guide"
-    assert not left.exists() or not list(left.glob("scene*"))
+    assert not left.exists() or not list(left.glob("as_built*"))
 
 
 def test_a_panel_larger_than_the_stock_is_one_line(tmp_path):
@@ -105,3 +105,16 @@ def test_a_scene_that_cannot_be_built_once_it_is_rounded_says_so(tmp_path):
     assert said.status == 2
     assert "(rounded to 1/16 in)" in said.err
     assert "Traceback" not in said.err
+
+
+def test_a_scene_of_the_user_is_never_replaced(tmp_path):
+    """One that is called scene.toml and lies alone in the folder that was named for the guide."""
+    write_scene(tmp_path)
+    (tmp_path / "mine").mkdir()
+    mine = tmp_path / "mine" / "scene.toml"
+    mine.write_text("title = 'mine'", encoding="utf-8")
+    words = ("guide", "scene.toml", *QUICK, "--out", "mine", "--force")
+    said = raysim_said(*words, folder=tmp_path)
+    assert said.status == 2
+    assert "the folder holds other things" in said.err
+    assert mine.read_text("utf-8") == "title = 'mine'"

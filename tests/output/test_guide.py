@@ -5,6 +5,7 @@ from dataclasses import replace
 from html import unescape
 
 import pytest
+import trimesh
 from small_scenes import box, small_scene, write_scene
 from test_sheets import with_wear
 
@@ -12,8 +13,9 @@ from raysim.assess.tolerances import tolerances
 from raysim.dose.result import Budget, Contribution
 from raysim.dose.simulate import load_scene, simulate
 from raysim.output.files import guide
-from raysim.output.files.guide_scene import rounded_scene
+from raysim.output.files.guide_scene import aside, rounded_scene
 from raysim.output.pages.guide import PAPERS
+from raysim.output.words import guide_use as use
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.verdict.rules import with_verdict
 from raysim.workshop.grid import GRIDS
@@ -37,7 +39,8 @@ def traced(tmp_path_factory):
 
 def pages(traced, out, **changed):
     folder, plan, result = traced
-    rounded_scene(load_scene(folder / "scene.toml"), GRIDS["mm"], out, load_scene)
+    if not aside(out).exists():
+        rounded_scene(load_scene(folder / "scene.toml"), GRIDS["mm"], out, load_scene)
     guide.write(plan, replace(result, **changed), out, pictures=False)
     return [
         unescape((out / name).read_text(encoding="utf-8"))
@@ -49,7 +52,7 @@ def test_a_guide_is_written_with_drawings_scene_and_prices(traced, tmp_path):
     page, templates = pages(traced, tmp_path)
     names = {path.name for path in tmp_path.iterdir()}
     assert names == {
-        "guide.html", "templates.html", "scene.toml", "prices.toml", "result.json", "drawings",
+        "guide.html", "templates.html", "as_built.toml", "prices_blank.toml", "result.json", "drawings",
     }  # fmt: skip
     walls = ("front", "back", "left", "right", "floor", "ceiling")
     drawn = {path.name for path in (tmp_path / "drawings").iterdir()}
@@ -67,7 +70,7 @@ def test_the_scene_beside_the_guide_is_the_one_that_was_traced(traced, tmp_path)
     folder, plan, result = traced
     (folder / "out").mkdir()
     pages(traced, folder / "out")
-    again = load_scene(folder / "out" / "scene.toml")
+    again = load_scene(folder / "out" / "as_built.toml")
     assert (again.triangles.corners == plan.scene.triangles.corners).all()
     assert again.written.lamp == plan.scene.written.lamp
     assert plan.scene.sha256 == result.sha256
@@ -121,6 +124,52 @@ def test_what_five_millimetres_do_to_the_timer_comes_from_the_budget():
     assert tolerances(replace(result, budget=None)) == ()
 
 
+def test_the_slip_that_matters_stands_beside_its_drawing(traced, tmp_path):
+    _, _, result = traced
+    row = Contribution("place", 9.0, 0.003, "s", 0.0, "left")
+    found = Budget(result.cases["expected"].worst, 1.0, (row,))
+    page, _ = pages(traced, tmp_path, budget=found)
+    told = "A: left: 5 mm off takes up to 4.5% of the light at the worst spot"
+    floor = page[page.index("<h3>floor, seen from inside") : page.index("<h3>ceiling, seen")]
+    assert told in floor
+    assert told not in page[: page.index("<h3>floor")]
+
+
+def test_a_vessel_is_unrolled_and_says_what_it_lacks(traced, tmp_path):
+    vessel = trimesh.creation.cylinder(radius=200, height=500, sections=48)
+    vessel.apply_translation([200, 200, 250])
+    data = small_scene()
+    data["chamber"] = {"mesh": "vessel.ply", "lining": "aluminium foil, bright side"}
+    data["lamp"][1] |= {"from": [330, 200, 60], "to": [330, 200, 290]}
+    path = write_scene(tmp_path, data, vessel=vessel)
+    scene, _ = rounded_scene(load_scene(path), GRIDS["mm"], tmp_path, load_scene)
+    page, templates = pages((tmp_path, plan_of(scene, GRIDS["mm"]), traced[2]), tmp_path)
+    assert use.LACKS in page
+    assert use.LACKS in dict(use.rows(plan_of(scene, GRIDS["mm"]), traced[2])).values()
+    for title in ("mantle", "bottom", "top"):
+        assert f"<h3>{title}, seen from inside" in page
+    assert "1256.5 x 500" in page  # 2 pi 200 mm of lining
+    assert "Hinges on the left" not in page
+    assert "bottom, sheet A1" in templates
+
+
+def test_a_vessel_of_another_shape_has_its_places_by_three_corners(traced, tmp_path):
+    corners = [[0, 0, 0], [400, 0, 0], [200, 0, 450], [0, 500, 0], [400, 500, 0], [200, 500, 450]]
+    data = small_scene()
+    data["chamber"] = {"mesh": "vessel.ply", "lining": "aluminium foil, bright side"}
+    data["lamp"][0] |= {"from": [120, 60, 60], "to": [120, 440, 60]}
+    data["lamp"][1] |= {"from": [290, 60, 60], "to": [290, 440, 60]}
+    data["object"][0]["at"] = [180, 250, 170]
+    path = write_scene(tmp_path, data, vessel=trimesh.Trimesh(corners).convex_hull)
+    scene, _ = rounded_scene(load_scene(path), GRIDS["mm"], tmp_path, load_scene)
+    plan = plan_of(scene, GRIDS["mm"])
+    page, templates = pages((tmp_path, plan, traced[2]), tmp_path)
+    for place in plan.corner_places:
+        for name, steps in zip(place.corners, place.distances, strict=True):
+            assert f"{GRIDS['mm'].text(steps)} from {name}" in page
+    assert '<section class="tile">' not in templates
+
+
 PLACES = [(52.0, 1200.0), (600.0, 40.0), (1100.0, 1900.0)]
 
 
@@ -164,7 +213,7 @@ def test_templates_are_at_true_size(traced, tmp_path):
         assert float(width) / float(across) == pytest.approx(0.5, rel=1e-5)
         assert float(height) / float(up) == pytest.approx(0.5, rel=1e-5)
     (scale, *_) = re.findall(
-        r'<svg class="scale" width="110mm" .*?viewBox="0 0 110 9">.*?M(\S+) 2 V7 M(\S+) 2 V7',
+        r'<svg class="scale" width="110mm" .*?viewBox="0 0 110 11">.*?M(\S+) 2 V7 M(\S+) 2 V7',
         templates,
     )
     assert float(scale[1]) - float(scale[0]) == 100.0

@@ -91,8 +91,10 @@ def test_no_file_of_prices_is_one_line_too(tmp_path):
 
 
 def test_blank_prices_can_be_filled_in(tmp_path):
-    text = blank_prices(LINES)
+    text = blank_prices(Bill(LINES))
     assert all(line.price is None for line in prices(tmp_path, text).lines)
     filled = prices(tmp_path, text.replace('#"', '"'))
     assert filled.unpriced == 0
     assert math.isclose(filled.cost, 0.0)
+    known = prices(tmp_path, 'currency = "CHF"\n[price]\nhinge = 3\n')
+    assert prices(tmp_path, blank_prices(known)) == known

@@ -63,7 +63,7 @@ def test_lamps_are_drilled_where_their_axis_meets_a_wall():
     first, second = (by_name[f'lamp a, at "{end}"'] for end in ("from", "to"))
     assert (first.wall, second.wall) == ("left", "right")
     assert first.held is second.held is Held.HOLE
-    assert dict(first.measures) == pytest.approx({"from the door": 0.19, "from the floor": 0.56})
+    assert (first.thing, first.end, first.at) == ("a", "from", pytest.approx((0.06, 0.19, 0.56)))
     assert (first.off_wall, second.off_wall) == pytest.approx((0.06, 0.06))
 
 
@@ -79,9 +79,7 @@ def test_only_a_wall_right_ahead_of_a_lamp_gets_a_hole(end, held, wall, off):
     _, mark = marks(with_lamps(("low", [45, 60, 30], [45, 60, end], {})))
     assert (mark.held, mark.wall) == (held, wall)
     assert 1000.0 * mark.off_wall == pytest.approx(off)
-    places = {"from the left wall": 0.045, "from the door": 0.06, "from the floor": 0.001 * end}
-    places.pop({"ceiling": "from the floor", "left": "from the left wall"}[wall])
-    assert dict(mark.measures) == pytest.approx(places)
+    assert mark.at == pytest.approx((0.045, 0.06, 0.001 * end))
 
 
 def test_no_lamp_is_held_by_the_door():
@@ -93,7 +91,8 @@ def test_no_lamp_is_held_by_the_door():
 def test_a_lamp_end_far_from_every_wall_hangs_free():
     first, second = marks(with_lamps(("middle", [300, 250, 700], [300, 250, 1100], {})))
     assert first.held is second.held is Held.FREE
-    assert [round(1000 * value) for _, value in first.measures] == [300, 250, 700]
+    assert first.at == pytest.approx((0.3, 0.25, 0.7))
+    assert first.off_wall is None
 
 
 @pytest.mark.parametrize(("low", "end"), [(30, "from"), (300, "to")])
@@ -117,7 +116,7 @@ def drum(radius=0.285, height=0.85):
     return Walls(np.array(corners), ("",) * len(corners), False)
 
 
-def test_a_box_from_a_mesh_has_three_measures_and_the_wall_that_holds():
+def test_a_box_from_a_mesh_has_the_wall_that_holds():
     on_axis = with_lamps(
         ("axis", [1000, 2000, 3040], [1000, 2000, 3800], {}),
         ("side", [1240, 2000, 3200], [1240, 2000, 3600], {}),
@@ -128,7 +127,6 @@ def test_a_box_from_a_mesh_has_three_measures_and_the_wall_that_holds():
         (Held.HOLE, "ceiling"),
     ]
     assert (low.off_wall, high.off_wall) == pytest.approx((0.04, 0.05))
-    assert [value for _, value in low.measures] == pytest.approx([0.285, 0.285, 0.04])
     assert (side.held, side.wall) == (Held.BRACKET, "side wall")
     assert side.off_wall == pytest.approx(0.285 - 0.24, abs=1e-3)
 
@@ -155,11 +153,11 @@ def test_a_respirator_that_no_hook_was_drawn_for_has_its_place_on_the_sheet():
     found = marks(written.model_copy(update={"object": [written.object[0], lone]}))
     mark = next(m for m in found if "Maske 2" in m.what)
     assert (mark.what, mark.wall) == ("Maske 2, where it hangs", "ceiling")
-    assert dict(mark.measures) == pytest.approx({"from the left wall": 0.23, "from the door": 0.19})
+    assert mark.at == pytest.approx((0.23, 0.19, 0.6))
 
 
 def test_hooks_in_the_middle_hang_on_a_rail_and_none_on_the_door():
-    """115 mm and more off every wall but the door, which is nearest: a rail, all three measures."""
+    """115 mm and more off every wall but the door, which is nearest: a rail."""
     data = scene().model_dump()["object"]
     assert data, "the scene has hooks"
     written = scene()
@@ -167,7 +165,7 @@ def test_hooks_in_the_middle_hang_on_a_rail_and_none_on_the_door():
     (mark,) = (m for m in marks(written.model_copy(update={"object": [hook]})) if "hook" in m.what)
     assert mark.held is Held.FREE
     assert mark.off_wall is None
-    assert [round(1000 * value) for _, value in mark.measures] == [230, 50, 300]
+    assert mark.at == pytest.approx((0.23, 0.05, 0.3))
 
 
 def test_no_hook_is_told_to_hang_on_the_door():

@@ -27,9 +27,9 @@ OWN_NAMES = {
     "builder.html",  # of earlier versions
     "guide.html",
     "templates.html",
-    "scene.toml",
-    "scene.toml.part",
-    "prices.toml",
+    "as_built.toml",
+    "as_built.toml.part",
+    "prices_blank.toml",
     "drawings",
     "best.toml",
     "layouts",

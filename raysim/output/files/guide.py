@@ -24,7 +24,7 @@ from raysim.workshop.plan import Plan, stock_drawing
 from raysim.workshop.prices import blank_prices
 
 PAGE, TEMPLATES = "guide.html", "templates.html"
-PRICES, DRAWINGS = "prices.toml", "drawings"
+PRICES, DRAWINGS = "prices_blank.toml", "drawings"
 
 
 def write(
@@ -51,7 +51,7 @@ def write(
         nonlocal trouble
         shutil.copyfile(aside(folder), fresh / SCENE_FILE)
         (fresh / RESULT_FILE).write_text(json_text(guide_record(plan, result)), encoding="utf-8")
-        (fresh / PRICES).write_text(blank_prices(plan.bill.lines), encoding="utf-8")
+        (fresh / PRICES).write_text(blank_prices(plan.bill), encoding="utf-8")
         notice("drawing the panels")
         (fresh / DRAWINGS).mkdir()
         drawings = list(plan.drawings)
@@ -105,6 +105,16 @@ def guide_record(plan: Plan, result: Result) -> dict[str, Any]:
                 ],
             }
             for panel in plan.panels
+        ],
+        "by_corners": [
+            {
+                "tag": place.tag,
+                "thing": place.mark.thing,
+                "end": place.mark.end,
+                "held": place.mark.held,
+                "from": dict(zip(place.corners, map(text, place.distances), strict=True)),
+            }
+            for place in plan.corner_places
         ],
         "stock_sheets": len(plan.stock),
         "bill": [

@@ -13,7 +13,7 @@ from raysim.workshop.grid import Grid
 from raysim.workshop.plan import places_as_printed
 from raysim.workshop.rounding import Moved, moved, rounded
 
-SCENE_FILE = "scene.toml"
+SCENE_FILE = "as_built.toml"
 
 
 def rounded_scene(

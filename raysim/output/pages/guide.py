@@ -35,7 +35,6 @@ def write_guide(
 ) -> None:
     """Write the guide of a plan with its verdict; one that forbids use heads every page."""
     forbidden = the_verdict(result).forbids
-    reasons = reason_lines(result)
     write_page(
         path,
         "guide.html.j2",
@@ -43,18 +42,23 @@ def write_guide(
         title=result.title,
         forbidden=forbidden,
         state=use.NOT_TO_BE_BUILT if forbidden else state_words(result),
-        reasons=reasons,
+        reasons=reason_lines(result),
+        forbidding=use.forbidding(result),
         plan=plan,
         grid=plan.grid,
         paper=paper,
         width=PAPERS[paper][0],
-        drawings=[(drawing, svg(drawing)) for drawing in plan.drawings],
+        drawings=[
+            (drawing, svg(drawing), use.measure_twice(panel, result))
+            for drawing, panel in zip(plan.drawings, plan.panels, strict=True)
+        ],
         net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
         sheets=[
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
             for number, sheet in enumerate(plan.stock, 1)
         ],
         lamps=_lamps(plan),
+        lacks=use.LACKS,
         tools=use.TOOLS,
         tolerances=[use.tolerance_words(one) for one in tolerances(result)],
         steps=words.steps(plan, result),

@@ -4,10 +4,21 @@ from pathlib import Path
 from typing import Any
 
 from raysim.output.pages.environment import rendered
-from raysim.workshop.drawing import Circle, Drawing, Polyline, Shape
+from raysim.workshop.drawing import Circle, Drawing, Layer, Polyline, Shape
 from raysim.workshop.grid import Grid
 
 LINE = 0.0002  # m: a thin line of what is true to scale
+WIDE = 0.52  # width of a letter in heights, rather more than the mean
+INK, DEEP, RED, ORANGE, GREY = "#1b1f24", "#17465a", "#8f1d1d", "#b36b00", "#7a828c"
+# Colour of each layer, thickness of its lines in thin lines, and its dashes likewise.
+LOOKS: dict[Layer, tuple[str, float, tuple[float, ...]]] = {
+    Layer.OUTLINE: (INK, 3.0, ()),
+    Layer.INSIDE: (DEEP, 1.0, (6.0,)),
+    Layer.HOLE: (RED, 2.0, ()),
+    Layer.MARK: (INK, 1.0, ()),
+    Layer.GAP: (ORANGE, 1.2, (12.0, 5.0)),
+    Layer.MEASURE: (GREY, 0.7, ()),
+}
 BELOW = 1.6  # heights of a letter from note to note
 
 
@@ -21,21 +32,23 @@ def svg(drawing: Drawing, grid: Grid | None = None, line: float | None = None) -
 
     letter = max(drawing.size) / 60.0
     notes = drawing.notes if grid is not None else ()
-    low = drawing.low[1] - BELOW * letter * (len(notes) + 1) * bool(notes)
+    small = min([letter, *(drawing.size[0] / (WIDE * len(words)) for words in notes)])
+    low = drawing.low[1] - BELOW * small * (len(notes) + 1) * bool(notes)
     width, height = drawing.size[0], drawing.high[1] - low
     text = rendered(
         "drawing.svg.j2",
         name=drawing.name,
+        looks=LOOKS,
         title=drawing.title,
         box=f"{drawing.low[0]:.10g} {-drawing.high[1]:.10g} {width:.10g} {height:.10g}",
         real=None if grid is None else [f"{1000.0 * grid.step * x:.6g}mm" for x in (width, height)],
         shapes=[(_kind(shape), shape) for shape in drawing.shapes],
         stroke=letter / 14.0 if line is None else line,
         notes=[
-            (drawing.low[1] - BELOW * letter * (row + 1), words) for row, words in enumerate(notes)
+            (drawing.low[1] - BELOW * small * (row + 1), words) for row, words in enumerate(notes)
         ],
         left=drawing.low[0],
-        letter=letter,
+        letter=small,
     )
     return Markup(text)  # noqa: S704 - the template escaped it
 

@@ -9,7 +9,7 @@ from raysim.output.pages.environment import write_page
 from raysim.output.pages.guide import PAPERS
 from raysim.output.pages.svg import LINE, svg
 from raysim.output.words import guide_use as use
-from raysim.output.words.verdict import reason_lines, state_words, the_verdict
+from raysim.output.words.verdict import state_words, the_verdict
 from raysim.workshop.plan import Plan
 from raysim.workshop.template import template_drawing
 from raysim.workshop.tiles import HEAD, MARGIN, tiles
@@ -25,7 +25,7 @@ def write_templates(plan: Plan, result: Result, path: Path, paper: str = "a4") -
         title=result.title,
         forbidden=forbidden,
         state=use.NOT_TO_BE_BUILT if forbidden else state_words(result),
-        reasons=reason_lines(result) if forbidden else [],
+        reasons=use.forbidding(result),
         panels=_panels(plan, paper),
         grid=plan.grid,
         mm=1000.0 * plan.grid.step,

@@ -9,10 +9,18 @@ from raysim.dose.result import Result
 from raysim.output.words.uncertainty import doubt_line
 from raysim.output.words.verdict import headline, reason_lines, the_verdict
 from raysim.workshop.fixings import Held
+from raysim.workshop.panels import Panel
 from raysim.workshop.plan import Plan
 
 NOT_TO_BE_BUILT = "NOT TO BE BUILT"
 _WITH_HOLE = {Held.HOLE, Held.HOOK}
+LACKS = (
+    "Its mesh has no named parts: floor, lid, door and walls cannot be told apart, so that lining "
+    "and "
+    "seams are those of the whole, and no door is known. Draw it with named parts (objects of an "
+    "OBJ "
+    "or GLB file) and run the guide again."
+)
 TOOLS = (
     "saw with a guide, for the sheet that you have; file or sandpaper for the edges",
     "drill with bits of the diameters on the drawings; clamps",
@@ -105,6 +113,11 @@ def after(result: Result) -> tuple[Step, ...]:
     )
 
 
+def forbidding(result: Result) -> list[str]:
+    """What forbids to build the box, a line each; none where nothing does."""
+    return [reason.says for reason in the_verdict(result).reasons if reason.code.forbids]
+
+
 def answer(plan: Plan, result: Result) -> list[str]:
     """Whether to build it; the one thing to do; the one doubt."""
     found = the_verdict(result)
@@ -126,6 +139,8 @@ def rows(plan: Plan, result: Result) -> list[tuple[str, str]]:
     found = [("rounded to", f"{plan.grid.step_words}; {len(plan.moved)} lengths moved")]
     if plan.stock:
         found.append(("stock", f"{len(plan.stock)} sheets for {len(plan.panels)} panels"))
+    if not plan.is_box and not plan.is_named:
+        found.append(("what it lacks", LACKS))
     found += [("measure twice", tolerance_words(one)) for one in tolerances(result)[:2]]
     return found
 
@@ -139,6 +154,20 @@ def tolerance_words(one: Tolerance) -> str:
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
     return f"{words}; the timer would have to be {minutes_seconds(one.more_time)} longer."
+
+
+def measure_twice(panel: Panel, result: Result) -> list[str]:
+    """What those things of a panel do to the timer whose place matters to the worst spot."""
+    here = {
+        name: place.tag
+        for place in panel.places
+        for name in (place.mark.thing, *place.mark.carries)
+    }
+    return [
+        f"{here[one.name]}: {tolerance_words(one)}"
+        for one in tolerances(result)
+        if one.name in here
+    ]
 
 
 def seam_rows(plan: Plan) -> tuple[str, ...]:
