@@ -89,7 +89,7 @@ def failed(kennel, folder: Path, case: tuple) -> str:
 def test_some_faults_are_told_and_old_results_stay(kennel, desk, kind, record_property):
     cases = [(command, kind, n, False) for command, n in SOME[kind]]
     wrong = in_kennels(failed, cases, desk, kennel)
-    told(wrong, f"{kind} fails, {len(cases)} calls", record_property)
+    told(wrong, f"{kind} fails in dose, start, log export, {len(cases)} calls", record_property)
 
 
 @pytest.mark.slow
@@ -101,8 +101,8 @@ def test_every_fault_is_told_and_old_results_stay(kennel, desk, kind, record_pro
     if kind == "write":  # a disk that is full stays so
         cases += [(*case[:3], True) for case in cases[::8]]
     wrong = in_kennels(failed, cases, desk, kennel)
-    which = "every call" if step == 1 else f"every {step}th of {len(calls)} calls"
-    told(wrong, f"{kind} fails, {which}", record_property)
+    which = "every call" if step == 1 else f"one in {step} of {len(calls)} calls"
+    told(wrong, f"{kind} fails in dose, start, log export, {which}", record_property)
 
 
 @pytest.mark.parametrize(
@@ -110,12 +110,11 @@ def test_every_fault_is_told_and_old_results_stay(kennel, desk, kind, record_pro
 )
 def test_a_disk_that_is_full_at_some_size(kennel, desk, sizes, record_property):
     cases = [("dose", "size", size, True) for size in sizes]
-    told(in_kennels(failed, cases, desk, kennel), "files end at a size", record_property)
+    told(in_kennels(failed, cases, desk, kennel), "files end at a size (dose)", record_property)
 
 
 def told(wrong: list[str], what: str, record_property) -> None:
     """Note how many faults ended well, and assert that all did."""
     well = wrong.count("")
-    words = "dose, start, log export: told in a line, results whole"
-    record_property("evidence", f"{what}: {words}|{len(wrong)}|{well}|")
+    record_property("evidence", f"{what}: told in a line, results whole|{len(wrong)}|{well}|")
     assert well == len(wrong), "\n".join(filter(None, wrong))
