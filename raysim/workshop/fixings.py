@@ -51,6 +51,7 @@ class Mark:
     off_wall: float | None
     carries: tuple[str, ...] = ()  # what is judged and hangs there
     rests_on: tuple[str, ...] = ()  # things that carry it, or walls that it touches
+    turned: tuple[str, ...] = ()  # what of all that hangs there is turned, and how far
 
 
 @dataclass(frozen=True)
@@ -113,8 +114,19 @@ def marks(
     """
     ends = [mark for lamp in scene.lamp for mark in _lamp_marks(lamp, walls)]
     hung = [_fixed(told, Held.HOOK, at, walls) for told, at in _hung(scene)]
-    carried = [replace(mark, carries=_carried(scene, mark)) for mark in hung]
+    carried = [_turned(scene, replace(mark, carries=_carried(scene, mark))) for mark in hung]
     return (*ends, *(_resting(mark, (rests or {}).get(mark.thing, ()), walls) for mark in carried))
+
+
+def _turned(scene: SceneAsWritten, mark: Mark) -> Mark:
+    """A mark that also says how what hangs there is turned, as the scene has it."""
+    names = {mark.thing, *mark.carries}
+    turns = [(e.name, e.turn) for e in scene.object if e.name in names and any(e.turn)]
+    words = (
+        f"{name} turned {a:g}, {b:g}, {c:g} degrees about x (right), y (back), z (up)"
+        for name, (a, b, c) in turns
+    )
+    return replace(mark, turned=tuple(words))
 
 
 def _resting(mark: Mark, rests_on: tuple[str, ...], walls: Walls) -> Mark:

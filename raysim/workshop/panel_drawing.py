@@ -139,7 +139,8 @@ def place_words(panel: Panel, place: Place, grid: Grid) -> str:
         f"edge, {grid.text(place.off)} {grid.unit} off the wall"
     )
     hangs = f" (carries {', '.join(mark.carries)})" if mark.carries else ""
-    return f"{place.tag}: {mark.what}{hangs}: {where}; {held_words(place, grid)}"
+    told = f"{place.tag}: {mark.what}{hangs}: {where}"
+    return "; ".join((told, held_words(place, grid), *mark.turned))
 
 
 def gap_words(panel: Panel, line: GapLine, grid: Grid) -> str:

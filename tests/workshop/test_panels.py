@@ -15,7 +15,7 @@ from raysim.workshop.fixings import Held
 from raysim.workshop.frames import frames, net
 from raysim.workshop.grid import MM
 from raysim.workshop.nesting import Piece, nested
-from raysim.workshop.panel_drawing import hole_diameter
+from raysim.workshop.panel_drawing import hole_diameter, place_words
 from raysim.workshop.panels import panels
 
 INSIDE = (560, 440, 940)
@@ -114,6 +114,16 @@ def test_a_place_is_measured_from_the_edges_of_the_panel():
     (hook,) = (p for p in found["ceiling"].places if p.mark.thing == "hook 1")
     assert found["ceiling"].from_edges(hook) == (2 * (120 + 12), 2 * (380 - 150))
     assert hook.mark.carries == ("respirator",)
+
+
+def test_how_a_load_is_turned_stands_with_its_hook():
+    written = scene(12)
+    turned = written.object[1].model_copy(update={"turn": (0.0, 0.0, 35.5)})
+    written = written.model_copy(update={"object": [written.object[0], turned]})
+    found = {p.wall: p for p in panels(written, marks(written), MM)}
+    (place,) = (p for p in found["ceiling"].places if p.mark.thing == "hook 1")
+    words = place_words(found["ceiling"], place, MM)
+    assert "respirator turned 0, 0, 35.5 degrees about x (right), y (back), z (up)" in words
 
 
 def test_only_what_a_wall_holds_gets_a_hole():
