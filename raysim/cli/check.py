@@ -36,14 +36,14 @@ def command(*, scene: Path, as_json: bool) -> None:
             click.echo(f"{fault.level.value}: {fault}")
         doubts = len(faults) - len(errors)
         size = f" {triangles:,} triangles;" if triangles else ""
-        click.echo(f"{scene}:{size} {_count(len(errors), 'error')}, {_count(doubts, 'warning')}")
+        counts = f"{_count(len(errors), 'error')}, {_count(doubts, 'warning')}"
+        rest = "" if triangles or not errors else "; mend this and check again for the rest"
+        click.echo(f"{scene}:{size} {counts}{rest}")
         if not errors:
             click.echo(
                 "Nothing was traced: this is no verdict and no timer. 'raysim dose' gives both."
             )
             click.echo(ASKED)
-        elif not triangles:
-            click.echo("The rest was not looked at: mend this, and run 'raysim check' again.")
     if errors:
         sys.exit(BAD_INPUT)
 
