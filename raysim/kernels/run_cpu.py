@@ -127,7 +127,7 @@ def trace_backward(
         Further paths per batch, for each target.
     rows : (targets,) int64
         Row of `sums` for each target.
-    sums : (enough, batches, lamps, cases) float64
+    sums : (enough, batches, lamps, cases) float32
         Sums of path scores, W/m2; this function adds to them. A sum divided by the number of
         paths is an irradiance.
     rays : (workers,) int64

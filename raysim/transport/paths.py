@@ -105,8 +105,9 @@ class BackwardRun:
         self.rules = Rules(strides, *split_word(seed), max_bounces)
         self._targets = Targets()
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
-        one = np.zeros((batches, lamps, columns))
-        self._sums = np.zeros((max(FIRST_ROOM // one.nbytes, 1), *one.shape))
+        # Single precision: a sum is added to at each look only, and it is most of the memory.
+        one = np.zeros((batches, lamps, columns), np.float32)
+        self._sums = np.zeros((max(FIRST_ROOM // one.nbytes, 1), *one.shape), one.dtype)
         self.paths = np.zeros(0, np.int64)
         self.rays = 0
         wait_until_compiled("trace_backward")
@@ -116,7 +117,8 @@ class BackwardRun:
         self._targets.extend(targets)
         count = len(self._targets)
         if count > len(self._sums):  # room for as many again, so that few additions copy
-            wider, used = np.zeros((2 * count, *self._sums.shape[1:])), len(self.paths)
+            wider = np.zeros((2 * count, *self._sums.shape[1:]), self._sums.dtype)
+            used = len(self.paths)
             wider[:used] = self._sums[:used]
             self._sums = wider
         self.paths = np.concatenate([self.paths, np.zeros(len(targets), np.int64)])
@@ -178,9 +180,7 @@ class BackwardRun:
 
     def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:
         """Irradiance by batch, W/m2, (chosen, batches, lamps, cases), of targets with paths."""
-        sums = self._sums.take(chosen, axis=0)
-        sums /= self.paths[chosen][:, None, None, None]
-        return sums
+        return self._sums.take(chosen, axis=0) / self.paths[chosen][:, None, None, None]
 
 
 class Traced(NamedTuple):
