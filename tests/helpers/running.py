@@ -97,7 +97,7 @@ def batches_of(photons: int) -> Iterator[None]:
     walks = tuple(
         (max(fewer(eyes), 1), steps, fewer(lines)) for eyes, steps, lines in brightest.WALKS
     )
-    scans = tuple((fewer(lines), kept) for lines, kept in leak_run.SCANS)
+    scans = tuple((fewer(lines), *rest) for lines, *rest in leak_run.SCANS)
     with contextlib.ExitStack() as patched:
         for module, name in PATHS + LINES + GRIDS:
             count = fewer(getattr(module, name))
