@@ -54,7 +54,7 @@ def refuse_paths(members: Mapping[str, bytes], scene: Path) -> None:
     folders |= {Path(tempfile.gettempdir())}
     with suppress(RuntimeError):  # some users have no home
         folders.add(Path.home())
-    for folder in sorted(folders - {Path(folder.anchor) for folder in folders}):
+    for folder in sorted(folders - {Path(folder.anchor) for folder in folders}, reverse=True):
         for form in {str(folder), folder.as_posix(), _as_json(str(folder))}:
             # Base64 holds such letters, too, but no beginning of a path.
             path = re.compile(

@@ -102,13 +102,13 @@ def _reading(path: Path) -> Iterator[None]:
 
     from raysim.scene.file.parcel_members import Unfit
 
-    mend = "have it sent anew, or ask for the files in it"
     try:
         yield
     except Unfit as error:
-        raise _refused(path, str(error), mend) from None
+        raise _refused(path, str(error), error.mend) from None
     except (BadZipFile, zlib.error, EOFError, RuntimeError, ValueError, LookupError) as error:
-        raise _refused(path, f"cannot be read as a parcel ({error})", mend) from None
+        unread = Unfit(f"cannot be read as a parcel ({error})")
+        raise _refused(path, str(unread), unread.mend) from None
     except OSError as error:
         reason = f"cannot be unpacked ({error.strerror or error})"
         raise _refused(path, reason, "check the rights, and make room") from None

@@ -29,6 +29,10 @@ _END = struct.Struct("<4s4H2LH")  # end of central directory: APPNOTE.TXT 4.3.16
 class Unfit(ValueError):
     """A parcel that is not opened; the text continues a sentence that begins with its name."""
 
+    def __init__(self, what: str, mend: str = "have it sent anew, or ask for the files in it"):
+        super().__init__(what)
+        self.mend = mend
+
 
 def unfit_name(name: str) -> str:
     """Why no member of a parcel may be called so; "" if it may.
@@ -121,7 +125,8 @@ def read_manifest(archive: ZipFile, found: dict[str, ZipInfo]) -> dict[str, Any]
         if record["kind"] != KIND:
             raise Unfit(f'is no parcel of "raysim share" by its {MANIFEST}')
         if record["version"] != VERSION:
-            raise Unfit(f"is of version {str(record['version'])[:20]}, and here {VERSION} is read")
+            what = f"is of version {str(record['version'])[:20]}, and here {VERSION} is read"
+            raise Unfit(what, "open it with the raysim that made it, or have it shared by this one")
         listed = {row["name"]: row["bytes"] for row in record["files"]}
         whole = all(type(row["bytes"]) is int and row["sha256"] for row in record["files"])
         scene = record["scene"]["file"]
