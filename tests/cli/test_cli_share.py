@@ -27,7 +27,7 @@ from small_scenes import plate, small_scene, write_scene
 
 from raysim.base.errors import RaysimError
 from raysim.cli.logbook.obeyed import _refuse_stale
-from raysim.dose.fingerprint import triangles_hash
+from raysim.dose.fingerprint import run_inputs, triangles_hash
 from raysim.dose.simulate import load_scene, simulate
 from raysim.logbook.book import open_logbook
 from raysim.output.viewer.source import _unchanged
@@ -213,6 +213,11 @@ def test_results_of_a_parcel_are_looked_up_in_it(shared, tmp_path):
     sha256 = json.loads(opened(box.read_bytes())["manifest.json"])["scene"]["sha256"]
     _refuse_stale({"file": str(box), "sha256": sha256}, tmp_path)
     assert _unchanged(box, sha256).sha256 == sha256
+    inputs = []
+    for _ in range(2):  # --resume goes on only if all of them are as they were
+        with parcel_opened(box) as path:
+            inputs.append(run_inputs(load_scene(path)))
+    assert inputs[0] == inputs[1]
     with pytest.raises(RaysimError, match="has changed since"):
         _refuse_stale({"file": str(box), "sha256": "0" * 64}, tmp_path)
 
@@ -313,7 +318,7 @@ def test_a_path_of_this_machine_in_a_comment_is_refused_and_a_name_is_told(tmp_p
         (("--out", "no/box.zip"), "there is no such folder"),
         (("--results", "none"), "holds no result.json"),
         (("--guide", "none"), "none/scene.toml: file: there is no such file"),
-        (("--sheet", "none.html"), "none.html: cannot be read"),
+        (("--sheet", "none.html"), "--sheet none.html: is no file. Mend: "),
     ],
 )
 def test_a_mistake_is_one_line_and_nothing_is_written(tmp_path, words, told):

@@ -102,6 +102,8 @@ def _packed(
             _add_folder(packing, guide.path.parent, GUIDE, about)
             packing.members[page] = own
     if sheet is not None:
+        if not sheet.is_file():  # a pipe would keep us waiting, a device has no end
+            raise RaysimError(f"--sheet {sheet}: is no file. Mend: name one of 'raysim meter'")
         packing.members[SHEET] = sheet.read_bytes()
     packing.members[LOGBOOK] = _empty_logbook()
     manifest = _manifest(scene, member, packing, record)

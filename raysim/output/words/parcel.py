@@ -25,7 +25,7 @@ def recorded_words(verdict: Mapping[str, Any] | None) -> str:
         Where the record is none that raysim writes: what stands in a file is not believed.
 
     >>> recorded_words({"state": "ready", "timer_s": 90.0})
-    'READY, timer 1:30'
+    'READY, timer 1 min 30 s'
     """
     if verdict is None:
         return NO_VERDICT
