@@ -113,7 +113,7 @@ def command(
         command=_same_again(scene, case, run),
     )
     if parcel is not None and not result.interrupted:
-        teller.say(compared(parcel.manifest, result, scene))
+        Teller(quiet).say(compared(parcel.manifest, result, scene))  # with --json, too
     unfinished = result.interrupted or not ending.whole
     if not unfinished:
         checkpoint.remove()

@@ -30,6 +30,7 @@ from raysim.cli.logbook.obeyed import _refuse_stale
 from raysim.dose.fingerprint import run_inputs, triangles_hash
 from raysim.dose.simulate import load_scene, simulate
 from raysim.logbook.book import open_logbook
+from raysim.output.files.parcel_texts import refuse_paths
 from raysim.output.viewer.source import _unchanged
 from raysim.output.words.parcel import compared, run_record
 from raysim.output.words.verdict import verdict_record
@@ -340,3 +341,38 @@ def test_json_is_the_manifest(tmp_path):
     assert json.loads(said.out) == json.loads(members["manifest.json"])
     assert members["survey.html"] == b"<p>my sheet</p>"
     assert said.err == ""
+
+
+def test_a_mesh_one_folder_above_keeps_its_place_and_the_scene_its_hash(tmp_path):
+    data = small_scene()
+    data["object"][0]["mesh"] = "../plate.ply"
+    (tmp_path / "p").mkdir()
+    path = write_scene(tmp_path / "p", data)
+    (tmp_path / "p" / "plate.ply").rename(tmp_path / "plate.ply")
+    said = raysim_said("share", path, folder=tmp_path)
+    assert said.status == 0, said.err
+    members = opened((tmp_path / "scene.zip").read_bytes())
+    assert members["scene/scene.toml"] == path.read_bytes()
+    assert members["plate.ply"] == (tmp_path / "plate.ply").read_bytes()
+    assert json.loads(members["manifest.json"])["scene"]["sha256"] == load_scene(path).sha256
+
+
+@pytest.mark.parametrize(
+    ("text", "refused"),
+    [
+        (b'href="file:///home/anna/box"', True),
+        (b"saved as '/home/anna'", True),
+        (b'{"file": "/home/anna/box.toml"}', True),
+        (b"../../home/anna/box", True),
+        (b"</home/anna>", False),
+        (b"aGk/home/anna+/", False),
+        (b"/home/annabella", False),
+    ],
+)
+def test_a_path_is_told_from_what_only_looks_like_one(text, refused):
+    with mock.patch.dict(os.environ, {"HOME": "/home/anna"}):
+        if refused:
+            with pytest.raises(RaysimError, match='a.html holds "/home/anna", a path'):
+                refuse_paths({"a.html": text}, Path("/box/scene.toml"))
+        else:
+            refuse_paths({"a.html": text}, Path("/box/scene.toml"))

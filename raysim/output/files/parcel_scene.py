@@ -68,16 +68,16 @@ class Packing:
                 if file.suffix.lower() not in UNPACKED:
                     what = f'"{file.name}" holds numbers of a mesh and has no ending known here'
                     raise RaysimError(f"{scene.name}: {what}. Mend: save the mesh as .glb")
-                self._add(scene, f"{home}/{file.name}", file.read_bytes())
-                self.places[file.resolve()] = f"{home}/{file.name}"
+                self._add(scene, posixpath.join(home, file.name), file.read_bytes())
+                self.places[file.resolve()] = posixpath.join(home, file.name)
         return self.places[mesh.resolve()]
 
     def _is_free(self, home: str, files: list[Path]) -> bool:
         """Whether files can go to a folder: nothing else stands there by their names."""
         taken = {same_name(name) for name in self.members}
         return all(
-            self.places.get(file.resolve()) == f"{home}/{file.name}"
-            or same_name(f"{home}/{file.name}") not in taken
+            self.places.get(file.resolve()) == posixpath.join(home, file.name)
+            or same_name(posixpath.join(home, file.name)) not in taken
             for file in files
         )
 
@@ -107,7 +107,7 @@ def _old_home(name: str, folder: str) -> list[str]:
     steps = PurePosixPath(name).parts
     at = posixpath.normpath(f"{folder}/{name}")
     plain = not name.startswith("/") and ".." not in steps[1:] and not unfit_name(at)
-    free = at.partition("/")[0] not in (RESULTS, GUIDE) and "/" in at
+    free = at.partition("/")[0] not in (RESULTS, GUIDE)
     return [posixpath.dirname(at)] if plain and free and folder == SCENE else []
 
 

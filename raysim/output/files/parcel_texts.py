@@ -56,9 +56,9 @@ def refuse_paths(members: Mapping[str, bytes], scene: Path) -> None:
         folders.add(Path.home())
     for folder in sorted(folders - {Path(folder.anchor) for folder in folders}, reverse=True):
         for form in {str(folder), folder.as_posix(), _as_json(str(folder))}:
-            # Base64 holds such letters, too, but no beginning of a path.
+            # In base64 and in tags of HTML such letters begin no path.
             path = re.compile(
-                rb"(?:(?<![\w+/])|(?<=//))" + re.escape(form.encode()) + rb"(?![\w-])"
+                rb"(?:(?<![\w+/<])|(?<=//))" + re.escape(form.encode()) + rb"(?![\w-])"
             )
             for member, content in members.items():
                 if path.search(content):

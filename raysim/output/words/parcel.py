@@ -58,10 +58,11 @@ def compared(manifest: Mapping[str, Any], result: Result, path: Path) -> str:
         return f"the verdict in {path} is of another scene; hold to the one computed here: {here}"
     if there == here:
         return f"the verdict in {path} is the same: {there}"
-    causes = [*_other_run(manifest, result), "the noise of either run"]
+    runs = "; ".join(_other_run(manifest, result))
+    why = f"run it with the same numbers ({runs})" if runs else "ask whoever shared it"
     return (
-        f"THE VERDICT DIFFERS from the one in {path}: there {there}; here {here} "
-        f"({'; '.join(causes)}). Go by the one computed here, and ask whoever shared it"
+        f"THE VERDICT DIFFERS from the one in {path}: there {there}; here {here}. Hold to the one "
+        f"computed here; to know why, {why}"
     )
 
 
