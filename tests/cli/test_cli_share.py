@@ -223,6 +223,14 @@ def test_results_of_a_parcel_are_looked_up_in_it(shared, tmp_path):
         _refuse_stale({"file": str(box), "sha256": "0" * 64}, tmp_path)
 
 
+def test_scene_and_meshes_are_unpacked_to_a_private_folder_and_nothing_else(shared):
+    with parcel_opened(shared[0]) as path:
+        place = path.parent.parent
+        assert set(contents(place)) == {"scene/Kiste ä.toml", "scene/formen/Größe 1/Plätte.ply"}
+        assert place.stat().st_mode & 0o077 == 0
+    assert not place.exists()
+
+
 def test_unpacked_by_hand_it_is_a_scene_with_results_and_an_empty_logbook(shared, tmp_path):
     with zipfile.ZipFile(io.BytesIO(shared[0].read_bytes())) as archive:
         archive.extractall(tmp_path)

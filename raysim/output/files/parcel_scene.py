@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from raysim.base.errors import RaysimError
 from raysim.output.files.scene_file import toml_text
 from raysim.scene.build import BuiltScene
-from raysim.scene.file.parcel import UNPACKED
+from raysim.scene.file.parcel import MESHES
 from raysim.scene.file.parcel_members import same_name, unfit_name
 from raysim.scene.file.read import joined_hash, mesh_names
 from raysim.scene.mesh.gltf import buffer_files
@@ -65,7 +65,7 @@ class Packing:
             homes = chain(_old_home(name, folder), [f"{SCENE}/meshes"], numbered)
             home = next(home for home in homes if self._is_free(home, files))
             for file in files:
-                if file.suffix.lower() not in UNPACKED:
+                if file.suffix.lower() not in MESHES:
                     what = f'"{file.name}" holds numbers of a mesh and has no ending known here'
                     raise RaysimError(f"{scene.name}: {what}. Mend: save the mesh as .glb")
                 self._add(scene, posixpath.join(home, file.name), file.read_bytes())

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from zipfile import ZipFile
 
 SUFFIX = ".zip"
-UNPACKED = {".toml", ".stl", ".obj", ".ply", ".off", ".3mf", ".glb", ".gltf", ".bin"}
+MESHES = {".stl", ".obj", ".ply", ".off", ".3mf", ".glb", ".gltf", ".bin"}
 CHUNK = 1 << 20  # bytes
 
 
@@ -69,8 +69,9 @@ def unpack(file: IO[bytes], place: Path | None) -> dict[str, Any]:
         found = members(file, archive)
         manifest = read_manifest(archive, found)
         for row in manifest["files"]:
-            wanted = place is not None and Path(row["name"]).suffix.lower() in UNPACKED
-            _unpack_one(archive, row, place / row["name"] if place and wanted else None)
+            name = row["name"]
+            wanted = name == manifest["scene"]["file"] or Path(name).suffix.lower() in MESHES
+            _unpack_one(archive, row, place / name if place and wanted else None)
     return manifest
 
 
