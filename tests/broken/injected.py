@@ -113,7 +113,7 @@ def is_new(folder: Path, new: Path) -> bool:
     The answer, which is written first, may stand alone.
     """
     now, then = contents(folder), contents(new)
-    now = {name: content for name, content in now.items() if not is_checkpoint(name)}
+    now = {n: c for n, c in now.items() if not is_checkpoint(n) and not n.startswith(".")}
     timeless = {"faces.csv", "dose_map.vtp", "card.html"}
     pages = now.keys() - timeless - {"result.json"}
     return (
