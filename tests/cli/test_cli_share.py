@@ -83,7 +83,7 @@ def test_a_parcel_holds_everything_and_says_so(shared):
         members
     )
     assert {"results/result.json", "results/report.html", "results/card.html"} <= set(members)
-    assert {"guide/guide.html", "guide/scene.toml", "guide/drawings/left.dxf"} <= set(members)
+    assert {"guide/guide.html", "guide/as_built.toml", "guide/drawings/left.dxf"} <= set(members)
     assert {"README.txt", "logbook.db"} <= set(members)
     assert shows_cautions(said.out)
     assert said.err == ""
@@ -91,7 +91,7 @@ def test_a_parcel_holds_everything_and_says_so(shared):
     assert record["verdict"] == result["verdict"]
     assert record["scene"]["sha256"] == result["scene"]["sha256"]
     assert result["scene"]["file"] == "scene/Kiste ä.toml"
-    assert json.loads(members["guide/result.json"])["scene"]["file"] == "guide/scene.toml"
+    assert json.loads(members["guide/result.json"])["scene"]["file"] == "guide/as_built.toml"
 
 
 def test_no_byte_of_it_tells_of_this_machine(home, shared):
@@ -234,7 +234,7 @@ def test_scene_and_meshes_are_unpacked_to_a_private_folder_and_nothing_else(shar
 def test_unpacked_by_hand_it_is_a_scene_with_results_and_an_empty_logbook(shared, tmp_path):
     with zipfile.ZipFile(io.BytesIO(shared[0].read_bytes())) as archive:
         archive.extractall(tmp_path)
-    for scene, result in (("scene/Kiste ä.toml", "results"), ("guide/scene.toml", "guide")):
+    for scene, result in (("scene/Kiste ä.toml", "results"), ("guide/as_built.toml", "guide")):
         record = json.loads((tmp_path / result / "result.json").read_text("utf-8"))
         assert load_scene(tmp_path / scene).sha256 == record["scene"]["sha256"]
     with open_logbook(tmp_path / "logbook.db") as book:
@@ -326,7 +326,7 @@ def test_a_path_of_this_machine_in_a_comment_is_refused_and_a_name_is_told(tmp_p
         (("--out", "box.tar"), "Mend: name it box.zip"),
         (("--out", "no/box.zip"), "there is no such folder"),
         (("--results", "none"), "holds no result.json"),
-        (("--guide", "none"), "none/scene.toml: file: there is no such file"),
+        (("--guide", "none"), "none/as_built.toml: file: there is no such file"),
         (("--sheet", "none.html"), "--sheet none.html: is no file. Mend: "),
     ],
 )
