@@ -18,6 +18,7 @@ COMMANDS = {
     "meter": "What a meter should read, and what readings say of lamps, lining and timer.",
     "leak": "Stray UVC outside a gap, and how long a person may stay there.",
     "guide": "What to buy, cut, drill and do to build the box, and to use it.",
+    "share": "One file to hand on: scene, meshes, results, guide, and a list of hashes.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
     "view": "The dose map in space, with slices of light and photon paths.",

@@ -26,7 +26,10 @@ def command(*, scene: Path, as_json: bool) -> None:
 
     Exit status 2 if there is an error that a dose run would refuse, else 0.
     """
+    from raysim.scene.file.named import named
+
     faults, triangles = _faults(scene, as_json)
+    scene = named(scene)
     errors = [fault for fault in faults if fault.level is Level.ERROR]
     if as_json:
         rows = [{"level": fault.level, **dataclasses.asdict(fault)} for fault in faults]

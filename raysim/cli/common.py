@@ -17,7 +17,15 @@ if TYPE_CHECKING:
     from raysim.library.surfaces import Surface
     from raysim.scene.build import BuiltScene
 
-SCENE = click.argument("scene", type=PATH)
+
+def _open_scene(context: click.Context, argument: click.Parameter, path: Path) -> Path:
+    """The scene file that was named; a parcel is unpacked until the program ends."""
+    from raysim.scene.file.parcel import opened
+
+    return context.find_root().with_resource(opened(path))
+
+
+SCENE = click.argument("scene", type=PATH, callback=_open_scene)
 SEED = click.option(
     "--seed", type=click.IntRange(0, 2**64 - 1), default=1, help="Key of the random numbers."
 )
@@ -74,6 +82,25 @@ def checked_scene(path: Path, teller: "Teller") -> tuple["BuiltScene", tuple[Fau
     if any(fault.level is Level.ERROR for fault in faults):
         raise SceneError(faults)
     return scene, tuple(faults)
+
+
+def refuse_parcel(scene: Path, what: str) -> None:
+    """Refuse a scene in a parcel for what leaves scene files behind that name its meshes.
+
+    Raises
+    ------
+    RaysimError
+        If the scene is in a parcel, which is unpacked for a while only.
+    """
+    from raysim.scene.file.named import parcel_of
+
+    parcel = parcel_of(scene)
+    if parcel is not None:
+        inside = parcel.manifest["scene"]["file"]
+        raise RaysimError(
+            f"{parcel.path}: {what} writes scenes that name the meshes of this one. Mend: unzip it "
+            f"into a folder to keep, and name {inside} there"
+        )
 
 
 def named_surface(name: str, unknown: str) -> "Surface":

@@ -89,10 +89,14 @@ def command(
     from raysim.cli.first_answer import answered
     from raysim.cli.resume import checkpoint_in, resume_line, run_options
     from raysim.output.files.folder import claimed
+    from raysim.output.words.parcel import compared
+    from raysim.scene.file.named import named, parcel_of
 
-    folder = out or Path("results") / scene.stem
     teller = Teller(quiet or as_json)
+    parcel = parcel_of(scene)
     built, warnings = checked_scene(scene, teller)
+    scene = named(scene)
+    folder = out or Path("results") / scene.stem
     click.get_current_context().with_resource(claimed(folder, force, resume, scene))
     checkpoint = checkpoint_in(folder, resume, quiet)
     run = run_options(typed, checkpoint)
@@ -108,6 +112,8 @@ def command(
         pictures=pictures,
         command=_same_again(scene, case, run),
     )
+    if parcel is not None and not result.interrupted:
+        Teller(quiet).say(compared(parcel.manifest, result, scene))  # with --json, too
     unfinished = result.interrupted or not ending.whole
     if not unfinished:
         checkpoint.remove()

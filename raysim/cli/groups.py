@@ -68,7 +68,7 @@ class Commands(click.Group):
     def _hint(self, context: click.Context, names: list[str], name: str) -> str:
         if name == "help":
             return f"did you mean {context.command_path} --help?"
-        if name.endswith(".toml") and "dose" in names:
+        if name.endswith((".toml", ".zip")) and "dose" in names:
             return f"did you mean {context.command_path} dose {name}?"
         close = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
         return f"did you mean {close[0]}?" if close else f"commands: {', '.join(names)}"

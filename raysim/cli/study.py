@@ -75,9 +75,10 @@ def run_study(
     """
     from raysim.output.files.folder import claimed
 
-    folder = out or Path("results") / f"{scene.stem}_{name}"
     teller = Teller(quiet or as_json)
     built, warnings = checked_scene(scene, teller)
+    scene = built.name
+    folder = out or Path("results") / f"{scene.stem}_{name}"
     click.get_current_context().with_resource(claimed(folder, force, scene=scene))
     teller.warn(warnings)
     tell_pose(built, pose, teller)

@@ -80,11 +80,7 @@ def _check_picture(picture: Path | None, force: bool) -> None:
         raise RaysimError(
             f"--picture {picture}: only PNG is written. Mend: name it {picture.stem}.png"
         )
-    if picture.exists() and not force:
-        raise RaysimError(
-            f"--picture {picture}: stands there already. Mend: another name, or --force"
-        )
-    refuse_unfit("--picture", picture, may_replace=force)
+    refuse_unfit("--picture", picture, may_replace=force, mend="another name, or --force")
 
 
 def _warn(words: str) -> None:

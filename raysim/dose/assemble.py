@@ -37,14 +37,14 @@ def assembled(
     cases = {case: _case(run, number, precision) for number, case in enumerate(CASES)}
     told: tuple[Fault, ...] = ()
     if run.second is not None:
-        told = (run.second.told(cases[CAUTIOUS], str(scene.path)),)
+        told = (run.second.told(cases[CAUTIOUS], str(scene.name)),)
         cases = {k: run.second.applied(case, run.requirement) for k, case in cases.items()}
     by_lamp, error, refined, tallies = _joined(run)
     lamps = scene.triangles.lamps
     result = Result(
         title=scene.written.title,
         sha256=scene.sha256,
-        scene_file=scene.path.as_posix(),
+        scene_file=scene.name.as_posix(),
         raysim_version=__version__,
         seed=seed,
         triangles=scene.triangles,
@@ -171,6 +171,6 @@ def _doubts(run: DoseRun, precision: float | None, interrupted: bool) -> list[Fa
             )
         found.append((Code.PRECISION_NOT_REACHED, "precision", what, mend))
     return [
-        Fault(code, str(run.scene.path), key, what, mend, Level.WARNING)
+        Fault(code, str(run.scene.name), key, what, mend, Level.WARNING)
         for code, key, what, mend in found
     ]

@@ -83,7 +83,7 @@ def _original(scene: BuiltScene) -> BuiltScene:
     found = build_scene(scene.path, scene.written.model_copy(update={"object": whole}))
     if found.digests != scene.digests:
         what, mend = "a mesh has changed while the scene was traced", "begin anew"
-        raise SceneError([Fault(Code.MESH_GONE, str(scene.path), "object.thin", what, mend)])
+        raise SceneError([Fault(Code.MESH_GONE, str(scene.name), "object.thin", what, mend)])
     return found
 
 

@@ -12,6 +12,7 @@ from raysim.library.keitz import keitz_power
 from raysim.scene import place
 from raysim.scene.builder import Builder
 from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.named import named
 from raysim.scene.file.read import file_digests, joined_hash, scene_files
 from raysim.scene.file.things import Object, SurfaceTable
 from raysim.scene.file.written import Chamber, SceneAsWritten
@@ -33,7 +34,7 @@ class BuiltScene:
     `poses` holds every pose, at least one.
     """
 
-    path: Path
+    path: Path  # where it is read from; see `name`
     written: SceneAsWritten
     faults: tuple[Fault, ...]  # warnings only
     files: tuple[Path, ...]  # the scene file and its meshes
@@ -41,6 +42,11 @@ class BuiltScene:
     poses: tuple[PosedTriangles, ...]
     # What touches in every pose and is no longer judged; None before `touching.set_aside`.
     untreated: tuple[Untreated, ...] | None = None
+
+    @property
+    def name(self) -> Path:
+        """The file that the user named to have this scene: its own, or a parcel."""
+        return named(self.path)
 
     @property
     def triangles(self) -> SceneTriangles:
@@ -78,7 +84,7 @@ def build_scene(
     SceneError
         With every fault found in meshes, surfaces and names.
     """
-    notes = Notes(str(path))
+    notes = Notes(str(named(path)))
     builder = Builder(
         notes, path.parent, UNIT_METRES[scene.units], scene.find_surface, scene.repair
     )
@@ -99,7 +105,7 @@ def build_scene(
         digests = file_digests(files)
     except OSError as error:
         what = f"{error.filename} cannot be read any more ({error.strerror})"
-        raise SceneError([Fault(Code.MESH_GONE, str(path), "file", what, "put it back")]) from None
+        raise SceneError([Fault(Code.MESH_GONE, notes.file, "file", what, "put it back")]) from None
     poses = posed_triangles(scene, builder.triangles(scene, closed))
     return BuiltScene(path, scene, tuple(notes.faults), files, digests, poses)
 

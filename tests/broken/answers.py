@@ -10,7 +10,8 @@ LONGEST_LINE = 1500  # letters
 MEGABYTES = 1000
 # For what traces rays: limits that let it be compiled first on a fresh machine, and few rays.
 FEW_RAYS = "import running; running.few = running.batches_of(4096); running.few.__enter__()"
-COMPILING = {"seconds": 300, "wall": 400.0, "gigabytes": 8.0, "before": FEW_RAYS}
+ROOM = {"seconds": 300, "wall": 400.0, "gigabytes": 8.0}
+COMPILING = ROOM | {"before": FEW_RAYS}
 DOSE = ("dose", "scene.toml", "--photons", "1", "--precision", "0.5", "--no-pictures")
 
 

@@ -26,7 +26,7 @@ if __name__ == "__main__":
 import mesh_corpus
 import numpy as np
 import scene_corpus
-from answers import COMPILING, behaves
+from answers import ROOM, behaves
 from small_scenes import small_scene, toml_text, write_scene
 from watchdog import Kennel
 
@@ -232,7 +232,7 @@ def prepared(kennel: Kennel, place: Path) -> Path:
         (("log", "new", "--book", "book.db"), "", 0),
         (("log", "add", "R1", "--owner", "A", "--operator", "A", "--book", "book.db"), "", 0),
     ):
-        made = kennel.run(*words, folder=place, before=before, warm=True, **COMPILING)
+        made = kennel.run(*words, folder=place, before=before, warm=True, **ROOM)
         assert made.status == status, made.said
     return place
 

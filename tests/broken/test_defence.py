@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from answers import COMPILING, DOSE, behaves
+from answers import COMPILING, DOSE, FEW_RAYS, ROOM, behaves
 from running import ENVIRONMENT, contents
 from small_scenes import write_scene
 
@@ -35,7 +35,7 @@ def box(kennel, tmp_path_factory) -> Path:
     "words", [("--help",), ("materials",), ("check", "scene.toml"), (*DOSE, "--out", "out", "--force")]
 )  # fmt: skip
 def test_an_answer_that_cannot_be_printed_is_one_line(kennel, box, words):
-    answer = kennel.run(*words, folder=box, before=FULL.format(1), **COMPILING)
+    answer = kennel.run(*words, folder=box, before=f"{FEW_RAYS}\n{FULL.format(1)}", **ROOM)
     behaves(answer)
     assert answer.status == 2
     assert len(answer.err.splitlines()) == 1
@@ -48,7 +48,7 @@ def test_an_answer_that_cannot_be_printed_is_one_line(kennel, box, words):
 )
 def test_a_run_that_cannot_warn_goes_on(kennel, box, ended):
     words = (*DOSE, "--out", "out", "--force", "--json")
-    answer = kennel.run(*words, folder=box, before=ended, **COMPILING)
+    answer = kennel.run(*words, folder=box, before=f"{FEW_RAYS}\n{ended}", **ROOM)
     behaves(answer)
     assert (answer.status, answer.err) == (0, "")
     assert answer.out == (box / "out" / "result.json").read_text("utf-8")

@@ -128,6 +128,7 @@ def goes_on(folder: Path, command: str) -> None:
     """Assert that the run after the one that was killed has left everything whole."""
     if command == "dose":
         assert is_new(folder / "out", folder / "whole"), sorted(contents(folder / "out"))
+        assert (folder / "out" / "report.html").exists()
     if command in ("start", "log export"):
         assert len(contents(folder / "new")) == 7, sorted(contents(folder / "new"))
     assert not list(folder.rglob(".raysim*"))

@@ -5,7 +5,6 @@ import json
 import os
 import re
 from datetime import date
-from pathlib import Path
 
 import pytest
 from running import QUICK, raysim_said, shows_cautions
@@ -90,7 +89,7 @@ def test_a_sheet_that_cannot_be_written_is_refused_in_one_line(tmp_path, monkeyp
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as feigned:
-        feigned.setattr(Path, "write_text", full)
+        feigned.setattr(os, "fsync", full)
         said = raysim_said(*words, folder=tmp_path)
     assert (said.status, said.err.count("\n")) == (2, 1), said.err
     assert "--sheet s.html: cannot be written (No space left on device)" in said.err

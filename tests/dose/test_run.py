@@ -592,7 +592,7 @@ def is_sound(result) -> None:
 
 
 def test_photons_broken_off_are_the_first_of_the_whole_run(scene):
-    cut = few(scene, photons=10**12, threads=2, progress=breaks_at("tracing photons", 3))
+    cut = few(scene, photons=10**11, threads=2, progress=breaks_at("tracing photons", 3))
     is_sound(cut)
     assert cut.photons == 3 * 8 * SMALL_BATCH
     whole = few(scene, photons=cut.photons)
@@ -607,7 +607,7 @@ def test_ctrl_c_in_the_midst_of_a_batch_keeps_counts_and_photons_together(scene)
 
     before = signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
     try:
-        cut = raysim.simulate(scene, photons=10**12, threads=2, progress=alarm_soon)
+        cut = raysim.simulate(scene, photons=10**11, threads=2, progress=alarm_soon)
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0.0)
         signal.signal(signal.SIGALRM, before)

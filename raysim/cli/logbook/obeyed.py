@@ -104,8 +104,8 @@ def _said_to_be_done(done: Sequence[str], asked: Sequence[str]) -> set[str]:
 
 def _refuse_stale(scene: dict[str, Any], folder: Path) -> None:
     """Refuse a result whose scene file or meshes have changed since; one that is gone passes."""
-    from raysim.base.errors import SceneError
     from raysim.output.files.scene_file import scene_places
+    from raysim.scene.file.parcel import opened
     from raysim.scene.file.read import file_hash, read_scene, scene_files
 
     places = scene_places(folder, str(scene["file"]))
@@ -113,8 +113,9 @@ def _refuse_stale(scene: dict[str, Any], folder: Path) -> None:
     if path is None:
         return  # the results were carried to another computer
     try:
-        now = file_hash(scene_files(path, read_scene(path)))
-    except (SceneError, OSError):
+        with opened(path) as file:
+            now = file_hash(scene_files(file, read_scene(file)))
+    except (RaysimError, OSError):
         now = ""
     if now != scene["sha256"]:
         raise RaysimError(

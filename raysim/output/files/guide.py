@@ -80,7 +80,7 @@ def guide_record(plan: Plan, result: Result) -> dict[str, Any]:
     scene = plan.scene
     return {
         "study": "guide",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
+        "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
         "raysim_version": result.raysim_version,
         "verdict": verdict_record(result),
         "unit": plan.grid.unit,

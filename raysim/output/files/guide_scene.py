@@ -29,6 +29,17 @@ def rounded_scene(
     SceneError
         Where the rounded scene cannot be built; faults name the scene that was rounded.
     """
+    text, rows = rounded_text(scene, grid, folder)
+    aside(folder).write_text(text, encoding="utf-8")
+    try:
+        built = load(aside(folder))
+    except SceneError as error:
+        raise SceneError(renamed(error, scene.path, grid)) from None
+    return replace(built, path=folder / SCENE_FILE), rows
+
+
+def rounded_text(scene: BuiltScene, grid: Grid, folder: Path) -> tuple[str, tuple[Moved, ...]]:
+    """The file of a scene on a grid, for `folder`, and what rounding moved."""
     data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
     rows = tuple(moved(data, scene.written, grid))
     data = rounded(data, scene.written, grid, places_as_printed(scene, grid))
@@ -36,12 +47,7 @@ def rounded_scene(
         if "mesh" in table:
             table["mesh"] = path_from(folder, scene.path.parent / table["mesh"])
     heading = f"# Rounded to {grid.step_words} by raysim guide: the box that its drawings show.\n\n"
-    aside(folder).write_text(heading + toml_text(data), encoding="utf-8")
-    try:
-        built = load(aside(folder))
-    except SceneError as error:
-        raise SceneError(renamed(error, scene.path, grid)) from None
-    return replace(built, path=folder / SCENE_FILE), rows
+    return heading + toml_text(data), rows
 
 
 def aside(folder: Path) -> Path:

@@ -18,7 +18,7 @@ def hooks_record(study: HookStudy, said: str) -> dict[str, Any]:
     load, clear, scene = study.load, study.clearances, study.load.scene
     return {
         "study": "hooks",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
+        "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
         "raysim_version": __version__,
         "seed": study.seed,
         "confidence": CONFIDENCE,

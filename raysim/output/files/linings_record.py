@@ -18,7 +18,7 @@ def linings_record(study: LiningStudy, said: str) -> dict[str, Any]:
     scene = study.scene
     return {
         "study": "linings",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.path.as_posix()),
+        "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
         "raysim_version": __version__,
         "seed": study.seed,
         "answer": said,

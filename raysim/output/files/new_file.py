@@ -8,7 +8,9 @@ from raysim.base.errors import RaysimError
 LONGEST_NAME = 255  # letters, a limit of file systems
 
 
-def refuse_unfit(option: str, path: Path, may_replace: bool = False) -> None:
+def refuse_unfit(
+    option: str, path: Path, may_replace: bool = False, mend: str = "name a new file"
+) -> None:
     """Refuse, before any work is done, a file that cannot be written.
 
     Raises
@@ -18,7 +20,7 @@ def refuse_unfit(option: str, path: Path, may_replace: bool = False) -> None:
     """
     folder = path.absolute().parent
     if path.exists() and not may_replace:
-        raise RaysimError(f"{option} {path}: stands there already. Mend: name a new file")
+        raise RaysimError(f"{option} {path}: stands there already. Mend: {mend}")
     if not folder.is_dir():
         raise RaysimError(f"{option} {path}: there is no such folder. Mend: make it first")
     if not os.access(path if path.exists() else folder, os.W_OK):

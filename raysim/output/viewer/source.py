@@ -15,6 +15,7 @@ from raysim.output.files.folder import RESULT_FILE
 from raysim.output.files.scene_file import scene_places
 from raysim.output.pictures.scale import DoseScale, scale_of_doses, scale_of_irradiance
 from raysim.scene.build import BuiltScene
+from raysim.scene.file.parcel import opened
 from raysim.scene.file.read import file_hash
 from raysim.scene.triangles import SIDES, is_wall_name
 
@@ -219,8 +220,9 @@ def find_scene(view: ViewedResult, named: Path | None) -> BuiltScene:
 def _unchanged(place: Path, sha256: str) -> BuiltScene:
     from raysim.dose.simulate import load_scene
 
-    scene = load_scene(place)
-    now = file_hash(list(scene.files))
+    with opened(place) as file:
+        scene = load_scene(file)
+        now = file_hash(list(scene.files))
     if now != sha256:
         raise RaysimError(
             f"{place}: the scene or one of its meshes has changed since this result was traced "

@@ -35,7 +35,7 @@ def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list
 
     Where sizes are absurd the checks of contact are skipped: they would only repeat that fault.
     """
-    notes = Notes(str(scene.path), list(scene.faults))
+    notes = Notes(str(scene.name), list(scene.faults))
     _sizes(scene, notes)
     absurd = notes.refused
     for look in (

@@ -86,7 +86,7 @@ class _Report:
         self.scene = scene
         self.triangles = scene.triangles
         self.low, self.high = face_boxes(scene.triangles.corners)
-        self.notes = Notes(str(scene.path))
+        self.notes = Notes(str(scene.name))
         self._told: set[frozenset[int]] = set()
 
     @cached_property

@@ -65,14 +65,14 @@ def gap_faults(scene: BuiltScene) -> list[Fault]:
             continue
         if gap.start is not None and _beyond_rim(scene, gap, seam):
             what = f"{HALF_OFF} and lets no light out, so the leak reads too small"
-            file = str(scene.path)
+            file = str(scene.name)
             faults.append(Fault(Code.GAP_BEYOND_WALL, file, key, what, MOVE_IT, Level.WARNING))
     return faults
 
 
 def scene_fault(scene: BuiltScene, code: Code, key: str, what: str, mend: str) -> SceneError:
     """One fault of a scene as an error."""
-    return SceneError([Fault(code, str(scene.path), key, what, mend)])
+    return SceneError([Fault(code, str(scene.name), key, what, mend)])
 
 
 def _through(scene: BuiltScene, gap: Gap, key: str, faces: np.ndarray) -> Seam:

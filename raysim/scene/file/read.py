@@ -15,6 +15,7 @@ from raysim.base.errors import Fault, SceneError
 from raysim.base.fault_codes import Code
 from raysim.scene.file.broken_lines import broken_line
 from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.named import named
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.mesh.gltf import buffer_files
 
@@ -47,7 +48,7 @@ def read_scene(path: Path) -> SceneAsWritten:
     SceneError
         With every fault found in the file.
     """
-    shown = str(path)
+    shown = str(named(path))
     data = _parse(path, shown)
     unit = data.get("units", "mm")
     scale = UNIT_METRES.get(unit, 0.001) if isinstance(unit, str) else 0.001
@@ -62,10 +63,15 @@ def read_scene(path: Path) -> SceneAsWritten:
         raise SceneError(list(dict.fromkeys(faults))) from None
 
 
+def mesh_names(scene: SceneAsWritten) -> list[str]:
+    """Meshes that a scene names, as they are written, sorted."""
+    names = {entry.mesh for entry in scene.object} | {scene.chamber.mesh}
+    return sorted(str(name) for name in names if name is not None)
+
+
 def scene_files(path: Path, scene: SceneAsWritten) -> tuple[Path, ...]:
     """The scene file, its meshes, and the files beside them that hold their numbers, sorted."""
-    names = {entry.mesh for entry in scene.object} | {scene.chamber.mesh} - {None}
-    meshes = {path.parent / str(mesh) for mesh in names}
+    meshes = {path.parent / mesh for mesh in mesh_names(scene)}
     return (path, *sorted(meshes.union(*map(buffer_files, meshes))))
 
 

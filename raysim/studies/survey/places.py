@@ -65,7 +65,7 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
     chosen = chosen_points(replace(triangles, meters=points), options) if points else []
     if not chosen:
         raise RaysimError(
-            f"{scene.path}: no place for a meter is free of walls, load and lamps by "
+            f"{scene.name}: no place for a meter is free of walls, load and lamps by "
             f"{to_mm(CLEAR):.0f} mm, open to the door, and lit. Mend: take an object out while you "
             "read, and give a [[meter]] of your own"
         )

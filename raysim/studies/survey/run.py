@@ -49,7 +49,7 @@ def study(scene: BuiltScene, *, options: RunOptions | None = None) -> Survey:
     triangles = a_scene(scene).triangles
     if not triangles.meters:
         raise RaysimError(
-            f"{scene.path}: meter: the scene has no [[meter]]. Mend: 'raysim meter --places' "
+            f"{scene.name}: meter: the scene has no [[meter]]. Mend: 'raysim meter --places' "
             "proposes some"
         )
     meters = predicted(scene, kernel_scene(triangles), options)
