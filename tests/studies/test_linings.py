@@ -175,7 +175,8 @@ def test_lamps_of_like_output_may_share_a_tally(scene, shares, kinds):
         light.append(np.einsum("tblc,cl->tbc", run.batch_irradiance(np.arange(2)), output))
     assert light[0].min() >= 0.0
     assert light[0].max() > 0.0
-    assert np.abs(light[0] - light[1]).max() < 1e-12 * light[0].max()
+    # Sums of paths are kept in single precision.
+    assert np.abs(light[0] - light[1]).max() < 1e-6 * light[0].max()
 
 
 def test_mirror_wall_is_an_image_source(tmp_path):

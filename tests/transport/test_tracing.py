@@ -25,6 +25,7 @@ from raysim.transport.starts import Start
 
 SCENE = busy_scene(LINING, TUBE_SURFACE, SHEET, detail=1)
 ARRAYS = kernel_scene(SCENE)
+ROUNDING = 1e-6  # of sums of paths, which are kept in single precision
 TARGETS = [
     Start(3, (0,), (0,)),
     Start(9, (8, 9), (0, 0)),
@@ -90,7 +91,7 @@ def test_paths_are_the_same_ones_in_any_portions():
     for portions in ([10] * 4, [1, 39]):
         parts, others = backward(2, portions)
         assert rays == others
-        assert np.abs(parts - whole).max() < 1e-12 * whole.max()
+        assert np.abs(parts - whole).max() < ROUNDING * whole.max()
 
 
 def test_a_target_gives_the_same_numbers_in_any_company():
@@ -117,7 +118,7 @@ def test_later_targets_leave_earlier_ones_alone(room, monkeypatch):
     got = run.batch_irradiance(np.arange(4))
     assert np.array_equal(run.batch_irradiance(np.arange(4)), got)
     assert np.array_equal(got[[0, 2, 3]], together[[0, 2, 3]])
-    assert got[1].mean(axis=0) == pytest.approx(together[1].mean(axis=0), rel=1e-12)
+    assert got[1].mean(axis=0) == pytest.approx(together[1].mean(axis=0), rel=ROUNDING)
     assert together.shape == (4, PATH_BATCHES, 2, 3)
 
 
