@@ -11,7 +11,7 @@ MOST_MEMORY = 8 * 2**30  # bytes: what a laptop has; own choice
 # Bytes, counted from the arrays (tests/scene/test_memory.py holds them against those of a run).
 PER_FACE = 4 * 96  # photons that arrived and their squares, two sides, three cases, four threads
 JOINED = 290  # of a face and lamp: irradiance and its error, as photons and paths are joined
-PER_SIDE = 768  # of a judged face-side and lamp: sums of paths, twice while their room grows
+PER_SIDE = 384  # of a judged face-side and lamp: sums of paths in 32 batches, three cases
 STATE = 800  # of a judged face-side: what is known of it so far, and where its paths start
 # Of each face-side on each patch of `judge_area`: kept, and while so many patches are worked on.
 PER_MEMBER, AT_WORK, AT_ONCE = 9, 160, 16_384
