@@ -40,12 +40,7 @@ def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
     """The drawing of a panel, in steps."""
     w, h = panel.outline
     letter = max(w, h) / LETTERS
-    shapes: list[Shape] = [outline(panel)]
-    left, below = panel.margin
-    if panel.margin != (0, 0):
-        shapes.append(rectangle(Layer.INSIDE, left, below, *panel.frame.size))
-    for line in panel.gaps:
-        shapes.append(Polyline(Layer.GAP, tuple((u + left, v + below) for u, v in line.points)))
+    shapes = panel_lines(panel)
     for place in panel.places:
         shapes += _place(panel, place, letter, grid)
     for (x, y), words in panel.tags.items():
@@ -67,12 +62,17 @@ def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
     )
 
 
-def outline(panel: Panel) -> Shape:
-    """The edge of a panel: a rectangle, or a circle for the end of a drum (definition)."""
-    w, h = panel.outline
+def panel_lines(panel: Panel) -> list[Shape]:
+    """The edge of a panel, a circle for the end of a drum; where its inside begins; its gaps."""
+    (w, h), (left, below) = panel.outline, panel.margin
+    shapes: list[Shape] = [rectangle(Layer.OUTLINE, 0, 0, w, h)]
     if panel.frame.is_disc:
-        return Circle(Layer.OUTLINE, (0.5 * w, 0.5 * h), w)
-    return rectangle(Layer.OUTLINE, 0, 0, w, h)
+        shapes = [Circle(Layer.OUTLINE, (0.5 * w, 0.5 * h), w)]
+    if panel.margin != (0, 0):
+        shapes.append(rectangle(Layer.INSIDE, left, below, *panel.frame.size))
+    for line in panel.gaps:
+        shapes.append(Polyline(Layer.GAP, tuple((u + left, v + below) for u, v in line.points)))
+    return shapes
 
 
 def _place(panel: Panel, place: Place, letter: float, grid: Grid) -> Iterator[Shape]:

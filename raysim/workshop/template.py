@@ -1,8 +1,8 @@
 """What a drilling template shows of a panel: edges, holes, marks and their letters; no measures."""
 
-from raysim.workshop.drawing import Circle, Drawing, Layer, Polyline, Shape, Words, cross, rectangle
+from raysim.workshop.drawing import Circle, Drawing, Layer, Words, cross
 from raysim.workshop.grid import Grid
-from raysim.workshop.panel_drawing import hole_diameter, outline
+from raysim.workshop.panel_drawing import hole_diameter, panel_lines
 from raysim.workshop.panels import Panel
 
 LETTER = 0.006  # m
@@ -13,12 +13,7 @@ def template_drawing(panel: Panel, grid: Grid) -> Drawing:
     """The template of a panel, in steps, with its lower left corner at the origin."""
     w, h = panel.outline
     letter, reach = LETTER / grid.step, REACH / grid.step
-    shapes: list[Shape] = [outline(panel)]
-    left, below = panel.margin
-    if panel.margin != (0, 0):
-        shapes.append(rectangle(Layer.INSIDE, left, below, *panel.frame.size))
-    for line in panel.gaps:
-        shapes.append(Polyline(Layer.GAP, tuple((u + left, v + below) for u, v in line.points)))
+    shapes = panel_lines(panel)
     for place in panel.places:
         x, y = at = panel.from_edges(place)
         diameter = hole_diameter(place, grid)

@@ -107,8 +107,7 @@ def _shell(plan: Plan) -> Step:
         (
             joints,
             "Every seam overlaps: an angle of metal along it inside or outside, fixed and sealed. "
-            "A "
-            "seam that only meets edge to edge lets light through.",
+            "A seam that only meets edge to edge lets light through.",
         ),
         picture="shell",
     )
@@ -125,8 +124,7 @@ def _mesh_shell() -> Step:
 
 _HINGED = (
     "Hinges on the left as one stands before it, on the outside; a stop all round, against which "
-    "the "
-    "door shuts; a latch that pulls it home."
+    "the door shuts; a latch that pulls it home."
 )
 _LID = (
     "A lid or a door that shuts against a stop all round, with a collar that overlaps the vessel, "
@@ -140,15 +138,13 @@ def _door(plan: Plan, result: Result) -> Step:
     if not gaps:
         lines.append(
             "No seam of the door is drawn in the scene, so that nothing is known of its light: "
-            "draw "
-            "it as a [[gap]] and run the guide again, or survey it by meter."
+            "draw it as a [[gap]] and run the guide again, or survey it by meter."
         )
     # IEC PAS 63313:2021, a closed enclosure that opens without tools needs an automatic switch
     # [read]; two of them, hard-wired, ordinary practice [from memory].
     lines.append(
         "A switch of hardware at the door that cuts the lamps' power the moment it opens, so "
-        "placed "
-        "that no hand can reach it from outside; better two. No program takes its place."
+        "placed that no hand can reach it from outside; better two. No program takes its place."
     )
     return Step("The door", tuple(lines), "Without that switch no lamp is ever lit.", "door")
 
@@ -224,13 +220,10 @@ def _holders(plan: Plan) -> Step:
         "Lamp holders, ballasts, cables",
         (
             "Holders and brackets at their places, no tube yet. The places are those of the ends "
-            "of "
-            "the glowing arc; cap and holder lie beyond them: measure yours. Every end that no "
-            "wall "
-            "holds gets its bracket.",
+            "of the glowing arc; cap and holder lie beyond them: measure yours. Every end that no "
+            "wall holds gets its bracket.",
             "Ballasts outside the box, where they stay cool. Each cable leaves through an entry "
-            "with "
-            "two bends, matt black inside, so that no light goes straight out.",
+            "with two bends, matt black inside, so that no light goes straight out.",
             "Cables out of the light, in metal or glass sleeve: UVC makes plastic covering "
             "brittle.",
         ),
@@ -276,8 +269,7 @@ def _first_light() -> Step:
             "shut. "
             "Switch on from a distance, and read the meter outside before anybody comes near.",
             f"{SURVEY} Limit for bare eyes and skin: {limit.value:g} mJ/cm2 in {hours.value:g} h "
-            f"at "
-            f"254 nm ({limit.source}; {limit.mark}). Write each row of the survey sheet.",
+            f"at 254 nm ({limit.source}; {limit.mark}). Write each row of the survey sheet.",
             "Anything above the limit: off, seal, white light again, then the meter again.",
         ),
         "A lit lamp injures eyes within seconds, and one does not feel it until hours later.",

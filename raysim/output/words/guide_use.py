@@ -16,10 +16,8 @@ NOT_TO_BE_BUILT = "NOT TO BE BUILT"
 _WITH_HOLE = {Held.HOLE, Held.HOOK}
 LACKS = (
     "Its mesh has no named parts: floor, lid, door and walls cannot be told apart, so that lining "
-    "and "
-    "seams are those of the whole, and no door is known. Draw it with named parts (objects of an "
-    "OBJ "
-    "or GLB file) and run the guide again."
+    "and seams are those of the whole, and no door is known. Draw it with named parts (objects of "
+    "an OBJ or GLB file) and run the guide again."
 )
 TOOLS = (
     "saw with a guide, for the sheet that you have; file or sandpaper for the edges",
@@ -70,9 +68,8 @@ def after(result: Result) -> tuple[Step, ...]:
             "Tally",
             (
                 "'raysim log' counts cycles, doses and lamp hours; on paper, the boxes of the "
-                "card. "
-                "Each respirator goes back to its own wearer, and is discarded when its boxes are "
-                "full or its fit check fails.",
+                "card. Each respirator goes back to its own wearer, and is discarded when its "
+                "boxes are full or its fit check fails.",
             ),
         ),
         Step(
@@ -90,10 +87,9 @@ def after(result: Result) -> tuple[Step, ...]:
             "A broken lamp",
             (
                 "Power off. Everybody out, windows open, door shut, for a quarter of an hour. "
-                "Then, "
-                "with gloves: pick up glass with stiff paper, dust with sticky tape, all into a "
-                "jar "
-                "that closes tightly. No broom, no vacuum cleaner: they spread the mercury.",
+                "Then, with gloves: pick up glass with stiff paper, dust with sticky tape, all "
+                "into a jar that closes tightly. No broom, no vacuum cleaner: they spread the "
+                "mercury.",
                 "Discard the respirators that were in the box; wipe the box with damp paper, into "
                 "the jar as well.",
             ),
@@ -103,8 +99,8 @@ def after(result: Result) -> tuple[Step, ...]:
             "Disposal",
             (
                 "Spent and broken lamps are mercury waste: to the collection point that local "
-                "rules "
-                "name, never into household waste. Tell them that the lamp is of the UVC kind.",
+                "rules name, never into household waste. Tell them that the lamp is of the UVC "
+                "kind.",
             ),
         ),
         Step(

@@ -5,7 +5,8 @@ import numpy as np
 from raysim.base.fault_codes import Code
 from raysim.scene.mesh.fault import MeshFault
 
-# Of the area of one piece: if more is turned, nobody can tell which side was meant to be outside.
+# Of the area of one piece: if more is turned, nobody can tell which side was meant to be outside
+# (own choice).
 MOST_TURNED = 1.0 / 3.0
 
 

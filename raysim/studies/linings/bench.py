@@ -134,7 +134,7 @@ class LiningBench(Tracer):
             counted=state,
             most_rays=most_rays,
             too_slow=too_slow,
-            known=None if is_black else known,  # next to nothing there is to be read
+            known=None if is_black else known,  # there is next to nothing to read
         )
 
     def counted(
