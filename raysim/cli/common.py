@@ -12,6 +12,7 @@ import click
 from raysim.base.errors import Fault, Level, RaysimError, SceneError
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import PATH
+from raysim.cli.groups import together
 
 if TYPE_CHECKING:
     from raysim.library.surfaces import Surface
@@ -29,7 +30,26 @@ SCENE = click.argument("scene", type=PATH, callback=_open_scene)
 SEED = click.option(
     "--seed", type=click.IntRange(0, 2**64 - 1), default=1, help="Key of the random numbers."
 )
-THREADS = click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores].")
+
+
+def _choose_device(context: click.Context, option: click.Parameter, name: str) -> None:
+    if name != "cpu":
+        from raysim.transport.device import on_device
+
+        context.find_root().with_resource(on_device(name))
+
+
+THREADS = together(
+    click.option("--threads", type=click.IntRange(1, 1024), help="Threads [all cores]."),
+    click.option(
+        "--device",
+        type=click.Choice(("cpu", "cuda")),
+        default="cpu",
+        callback=_choose_device,
+        expose_value=False,
+        help="Trace on a graphics card.",
+    ),
+)
 JSON = click.option("--json", "as_json", is_flag=True, help="Print result.json, and nothing else.")
 FORCE = click.option("--force", is_flag=True, help="Overwrite results that stand there.")
 POSE = click.option(

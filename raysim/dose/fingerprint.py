@@ -10,6 +10,7 @@ import numpy as np
 from raysim.kernels.compile import source_hash
 from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
+from raysim.transport.device import device
 from raysim.version import __version__
 
 PACKAGE = Path(__file__).resolve().parents[1]
@@ -28,6 +29,7 @@ def run_inputs(scene: BuiltScene) -> dict[str, str]:
         "the scene as built (places, surfaces, lamps)": triangles_hash(scene.triangles),
         "raysim's tables of surfaces, lamps and assumptions": _tables_hash(),
         "raysim itself": f"{__version__} {source_hash(PACKAGE)}",
+        "the device that traces": device(),
         "numpy": np.__version__,
         "numba": numba.__version__,
     }

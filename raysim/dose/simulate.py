@@ -26,6 +26,7 @@ from raysim.estimate.refine import refine, refine_best
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.touching import set_aside
 from raysim.scene.file.read import read_scene
+from raysim.transport.device import batches_a_step
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import MOST_PHOTONS, RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun
@@ -180,7 +181,7 @@ def _trace_photons(
     """Trace whole batches until `photons` are reached; returns whether Ctrl-C broke it off."""
     per_batch = int(forward.batch_photons.sum())
     batches = max(-(-photons // per_batch), FEWEST_BATCHES)
-    step = 4 * forward.threads
+    step = batches_a_step(forward.threads)
     progress = checkpoint.watching(progress)
     try:
         while forward.batches < batches:

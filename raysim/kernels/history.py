@@ -30,6 +30,12 @@ def count_alive(tally, row, alive, cases):
 
 
 @kernel
+def count_arrival(arrivals, row, alive, cases):
+    """Count a photon on face-side `row`; apart from `count_alive`: a card packs these counts."""
+    count_alive(arrivals, row, alive, cases)
+
+
+@kernel
 def surviving_cases(angular, reflectance, transmittance, surface, u, alive, bodies, body):
     """Bits of the cases that go on, and whether they are REFLECTED or TRANSMITTED.
 
@@ -82,6 +88,58 @@ def hit_normal(normals, tubes, primitive, x, y, z, dx, dy, dz):
     return -nx, -ny, -nz, 1, False
 
 
+@kernel(inlined=True)
+def leave_lamp(tubes, tube, lamp, photon, key0, key1):
+    """Point (m) and unit direction in which a photon leaves a tube; see `follow_photon`."""
+    low, high = photon & MASK, photon >> SHIFT
+    stream = np.uint64(lamp) << np.uint64(8)
+    u0, u1, u2, u3 = uniforms(low, high, np.uint64(0), stream | EMISSION, key0, key1)
+    return emitted_ray(tubes, tube, u0, u1, u2, u3)
+
+
+@kernel(inlined=True)
+def arrive(
+    geometry, surfaces, lamp, photon, alive, bounce, x, y, z, dx, dy, dz, distance, hit, last,
+    key0, key1, arrivals, bodies, fates,
+):  # fmt: skip
+    """Count what becomes of a photon at what it met, and scatter it.
+
+    Returns the cases that go on (0 where none does), the new point (m) and unit direction, and the
+    primitive it lies on. `distance` and `hit` are of `nearest_hit`, `bounce` is the number of the
+    hit; the rest as in `follow_photon`.
+    """
+    tubes, triangles, cases = geometry.tubes, len(geometry.normals), surfaces.reflectance.shape[1]
+    if hit < 0:
+        count_alive(fates, ESCAPED, alive, cases)
+        return 0, x, y, z, dx, dy, dz, last
+    x, y, z = x + distance * dx, y + distance * dy, z + distance * dz
+    if not math.isfinite(x + y + z):
+        count_alive(fates, NOT_FINITE, alive, cases)
+        return 0, x, y, z, dx, dy, dz, last
+    nx, ny, nz, side, _ = hit_normal(geometry.normals, tubes, hit, x, y, z, dx, dy, dz)
+    if hit < triangles:
+        if side == 1 and not geometry.two_sided[hit]:
+            count_alive(fates, LOST, alive, cases)
+            return 0, x, y, z, dx, dy, dz, last
+        count_arrival(arrivals, 2 * hit + side, alive, cases)
+    surface, kind, numbers = geometry.surface[hit], surfaces.kind, surfaces.numbers
+    low, high = photon & MASK, photon >> SHIFT
+    stream = np.uint64(lamp) << np.uint64(8)
+    u0, u1, u2, u3 = uniforms(low, high, np.uint64(bounce + 1), stream | SCATTERING, key0, key1)
+    cosine = -dot(dx, dy, dz, nx, ny, nz)
+    angular = model_reflectance(kind[surface], numbers, surface, cosine)
+    alive, way = surviving_cases(
+        angular, surfaces.reflectance, surfaces.transmittance, surface, u0, alive,
+        bodies, geometry.body[hit],
+    )  # fmt: skip
+    if alive != 0:
+        dx, dy, dz, _ = scattered_direction(
+            kind, numbers, surface, dx, dy, dz, nx, ny, nz, way, surfaces.specular[surface],
+            u1, u2, u3,
+        )  # fmt: skip
+    return alive, x, y, z, dx, dy, dz, hit
+
+
 @kernel
 def follow_photon(
     geometry, surfaces, tube, lamp, photon, alive, key0, key1, max_bounces,
@@ -105,53 +163,18 @@ def follow_photon(
         Counts of ESCAPED (met nothing), LOST (met the back of a one-sided surface, or still on
         its way after `max_bounces`), NOT_FINITE.
     """
-    low, high = photon & MASK, photon >> SHIFT
-    stream = np.uint64(lamp) << np.uint64(8)
-    u0, u1, u2, u3 = uniforms(low, high, np.uint64(0), stream | EMISSION, key0, key1)
-    x, y, z, dx, dy, dz = emitted_ray(geometry.tubes, tube, u0, u1, u2, u3)
-    nodes, blocks = geometry.nodes, geometry.blocks
-    tubes, triangles = geometry.tubes, geometry.normals.shape[0]
-    stack, distances = scratch
-    reflectance, transmittance, specular = (
-        surfaces.reflectance,
-        surfaces.transmittance,
-        surfaces.specular,
-    )
-    kind, numbers = surfaces.kind, surfaces.numbers
-    cases = reflectance.shape[1]
-    last = triangles + tube
-    normals, two_sided = geometry.normals, geometry.two_sided
-    surface_of, body_of = geometry.surface, geometry.body
+    x, y, z, dx, dy, dz = leave_lamp(geometry.tubes, tube, lamp, photon, key0, key1)
+    last, (stack, distances) = len(geometry.normals) + tube, scratch
     for bounce in range(max_bounces):
         distance, hit = nearest_hit(
-            nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
-            math.inf, last, NOTHING, NEAREST, stack, distances,
+            geometry.nodes, geometry.blocks, geometry.tubes, len(geometry.normals),
+            x, y, z, dx, dy, dz, math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
-        if hit < 0:
-            count_alive(fates, ESCAPED, alive, cases)
-            return bounce + 1
-        x, y, z = x + distance * dx, y + distance * dy, z + distance * dz
-        if not math.isfinite(x + y + z):
-            count_alive(fates, NOT_FINITE, alive, cases)
-            return bounce + 1
-        nx, ny, nz, side, _ = hit_normal(normals, tubes, hit, x, y, z, dx, dy, dz)
-        if hit < triangles:
-            if side == 1 and not two_sided[hit]:
-                count_alive(fates, LOST, alive, cases)
-                return bounce + 1
-            count_alive(arrivals, 2 * hit + side, alive, cases)
-        surface, body = surface_of[hit], body_of[hit]
-        u0, u1, u2, u3 = uniforms(low, high, np.uint64(bounce + 1), stream | SCATTERING, key0, key1)
-        cosine = -dot(dx, dy, dz, nx, ny, nz)
-        angular = model_reflectance(kind[surface], numbers, surface, cosine)
-        alive, way = surviving_cases(
-            angular, reflectance, transmittance, surface, u0, alive, bodies, body
-        )
+        alive, x, y, z, dx, dy, dz, last = arrive(
+            geometry, surfaces, lamp, photon, alive, bounce, x, y, z, dx, dy, dz, distance, hit,
+            last, key0, key1, arrivals, bodies, fates,
+        )  # fmt: skip
         if alive == 0:
             return bounce + 1
-        dx, dy, dz, _ = scattered_direction(
-            kind, numbers, surface, dx, dy, dz, nx, ny, nz, way, specular[surface], u1, u2, u3
-        )
-        last = hit
-    count_alive(fates, LOST, alive, cases)
+    count_alive(fates, LOST, alive, surfaces.reflectance.shape[1])
     return max_bounces

@@ -1,6 +1,6 @@
 """Backward paths from face-sides and points to the lamps, in batches for each target."""
 
-from typing import NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
@@ -8,6 +8,7 @@ from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import Known, Rules
 from raysim.kernels.run_cpu import trace_backward
 from raysim.scene.triangles import SceneTriangles
+from raysim.transport.device import CUDA, device
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.known import nothing_known
 from raysim.transport.options import RunOptions
@@ -110,6 +111,12 @@ class BackwardRun:
         self._sums = np.zeros((max(FIRST_ROOM // one.nbytes, 1), *one.shape), one.dtype)
         self.paths = np.zeros(0, np.int64)
         self.rays = 0
+        self._card: Any = None
+        if device() == CUDA:
+            from raysim.transport.cuda import CardPaths
+
+            self._card = CardPaths(scene.geometry, self.surfaces, self.known, self.rules, lamps)
+            return
         wait_until_compiled("trace_backward")
 
     def add_starts(self, targets: list[Start]) -> None:
@@ -160,6 +167,13 @@ class BackwardRun:
         """Trace `paths` (chosen,) further paths per batch from the chosen targets."""
         starts = self._targets.starts(self.scene, self.triangles, chosen)
         starts = starts._replace(reads=self.reads[chosen])
+        more = paths.astype(np.int64)
+        if self._card is not None:
+            sums, traced = self._card.sums(starts, self.paths[chosen], more, self.batches)
+            self._sums[chosen] += sums
+            self.paths[chosen] += more
+            self.rays += traced
+            return
         rays = np.zeros(self.threads, np.int64)
         in_threads(
             trace_backward,
@@ -170,12 +184,12 @@ class BackwardRun:
             starts,
             self.rules,
             self.paths[chosen],
-            paths.astype(np.int64),
+            more,
             chosen.astype(np.int64),
             self._sums,
             rays,
         )
-        self.paths[chosen] += paths.astype(np.int64)
+        self.paths[chosen] += more
         self.rays += int(rays.sum())
 
     def batch_irradiance(self, chosen: np.ndarray) -> np.ndarray:

@@ -1,10 +1,13 @@
 """Photons from the lamps in batches; what arrives is counted on every face-side."""
 
+from typing import Any
+
 import numpy as np
 
 from raysim.kernels.random_numbers import split_word
 from raysim.kernels.records import FATES, Rules
 from raysim.kernels.run_cpu import trace_photons
+from raysim.transport.device import CUDA, device
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.precompile import wait_until_compiled
 from raysim.transport.tallies import MAX_BOUNCES, case_stride, fitting
@@ -45,7 +48,7 @@ class PhotonRun:
     ) -> None:
         self.scene = scene
         self.tiles = tiles
-        self.threads = threads
+        self.threads = threads = 1 if device() == CUDA else threads
         self.case_stride = case_stride(stride, scene.surfaces)
         self.rules = Rules(self.case_stride, *split_word(seed), max_bounces)
         share = scene.lamp_watts / scene.lamp_watts.sum()
@@ -66,6 +69,13 @@ class PhotonRun:
         count = 0 if tiles is None else len(tiles.areas)
         self.groups, self._tile = groups, of
         self._tiles = np.zeros((threads, groups, lamps, count, cases), np.int32)
+        self._card: Any = None
+        if device() == CUDA:
+            from raysim.transport.cuda import CardPhotons
+
+            parts = (scene.geometry, scene.surfaces, scene.lamp_tubes, self.rules)
+            self._card = CardPhotons(*parts, self.batch_photons)
+            return
         wait_until_compiled("trace_photons")  # here, where Ctrl-C is heard at once
 
     def tallies(self) -> dict[str, np.ndarray]:
@@ -92,6 +102,12 @@ class PhotonRun:
 
     def add_batches(self, count: int) -> None:
         """Trace `count` further batches."""
+        if self._card is not None:
+            tallies = {name: getattr(self, f"_{name}") for name in self._COUNTS}
+            own = {name: t if name == "segments" else t[0] for name, t in tallies.items()}
+            self._card.add_batches(self.batches, count, self._tile, own)
+            self.batches += count
+            return
         in_threads(
             trace_photons,
             self.threads,

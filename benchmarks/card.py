@@ -1,0 +1,106 @@
+"""A graphics card against the processor of the same machine: the same photons, the same light.
+
+    python benchmarks/card.py SCENE
+
+Prints one line of JSON: the fate of a million photons and more, segments a second of both, whether
+what paths score agrees, and a whole dose run of both. For a machine with a card (`numba-cuda`); CI
+has none, and there `tests/transport/test_card.py` runs the same functions as plain Python.
+"""
+
+import json
+import platform
+import sys
+import time
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+import raysim
+from raysim.transport.device import on_device
+from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.known import known_light
+from raysim.transport.paths import BackwardRun
+from raysim.transport.photons import PhotonRun
+from raysim.transport.starts import face_start
+from raysim.transport.threads import default_threads
+from raysim.transport.tiles import tiles_of
+
+BATCHES, TIMED, GROUPS = 64, 4096, 32
+
+
+def photons_on(device: str, scene: Any, arrays: Any, timed: int) -> tuple[PhotonRun, float]:
+    """A run of BATCHES batches, and segments a second of as many `timed` ones (of another run)."""
+    tiles = tiles_of(arrays, scene.triangles)
+    with on_device(device):
+        run, clock = (
+            PhotonRun(arrays, 1, default_threads(), tiles=tiles, groups=GROUPS) for _ in range(2)
+        )
+        run.add_batches(BATCHES)  # compiles, too
+        start = time.perf_counter()
+        clock.add_batches(timed)
+        return run, clock.segments / (time.perf_counter() - start)
+
+
+def paths_on(device: str, scene: Any, arrays: Any, known: Any) -> tuple[BackwardRun, float]:
+    """Paths that read counts, from every seventh judged face, and rays a second of as many more."""
+    faces = np.flatnonzero(scene.triangles.judged[:, 0])[::7]
+    with on_device(device):
+        run = BackwardRun(
+            arrays, scene.triangles, 1, default_threads(), batches=GROUPS, known=known
+        )
+        run.add_starts([face_start(int(face), 0) for face in faces])
+        everyone = np.arange(len(faces))
+        run.add_paths(everyone, np.full(len(faces), 2))
+        before, start = run.rays, time.perf_counter()
+        run.add_paths(everyone, np.full(len(faces), 2))
+        return run, (run.rays - before) / (time.perf_counter() - start)
+
+
+def dose_on(device: str, scene: Any) -> tuple[Any, float]:
+    """A dose run to 2 %, and its seconds; without compiling, which an earlier run has done."""
+    with on_device(device):
+        raysim.simulate(scene, seed=2, precision=0.2)
+        start = time.perf_counter()
+        return raysim.simulate(scene), time.perf_counter() - start
+
+
+def compared(path: str) -> dict[str, Any]:
+    """All figures of one scene."""
+    from numba import cuda
+
+    name = cuda.get_current_device().name
+    scene = raysim.load_scene(path)
+    arrays = kernel_scene(scene.triangles)
+    own, own_speed = photons_on("cpu", scene, arrays, BATCHES)
+    there, speed = photons_on("cuda", scene, arrays, TIMED)
+    (counts, squares), (other, _) = own.arrivals(), there.arrivals()
+    error = np.sqrt(np.maximum(squares - counts**2 / BATCHES, 1.0))
+    known = known_light(own, scene.triangles)
+    here, here_speed = paths_on("cpu", scene, arrays, known)
+    far, far_speed = paths_on("cuda", scene, arrays, known)
+    used = len(here.paths)
+    ratio = far._sums[:used].sum(axis=(1, 2)) / np.maximum(here._sums[:used].sum(axis=(1, 2)), 1e-9)
+    result, seconds = dose_on("cpu", scene)
+    card_result, card_seconds = dose_on("cuda", scene)
+    return {
+        "card": name if isinstance(name, str) else name.decode(),
+        "processor": f"{platform.machine()}, {default_threads()} threads",
+        "date": date.today().isoformat(),
+        "scene": scene.name,
+        "photons": int(own.photons.sum()),
+        "segments": [own.segments, there.segments],
+        "arrivals_that_differ": int(np.abs(other - counts).sum()),
+        "arrivals": int(counts.sum()),
+        "largest_z_of_a_face": float((np.abs(other - counts) / error).max()),
+        "photon_segments_per_s": [own_speed, speed],
+        "path_sums_that_differ_by_more_than_1e-5": float((np.abs(ratio - 1.0) > 1e-5).mean()),
+        "path_rays": [here.rays, far.rays],
+        "path_rays_per_s": [here_speed, far_speed],
+        "dose_seconds": [seconds, card_seconds],
+        "timer_s": [result.needed, card_result.needed],
+    }
+
+
+if __name__ == "__main__":
+    print(json.dumps(compared(sys.argv[1])))

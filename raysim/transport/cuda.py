@@ -1,0 +1,225 @@
+"""Tracing on a graphics card: all that knows of numba-cuda.
+
+What a thread does is in `kernels/card_photons.py` and `kernels/card_paths.py`, made of the same physics
+as on the processor. Photons and paths have the same numbers of their own there, so that the same
+ones fly; an edge that rounds another way can send one elsewhere. Neither whole counts nor sums in
+their order hang on the launch.
+"""
+
+from functools import cache
+from types import FunctionType
+from typing import Any
+
+import numpy as np
+
+from raysim.base.errors import RaysimError
+from raysim.kernels import card, card_paths, card_photons
+from raysim.kernels.binary_tree import grow_tree, triangle_boxes
+from raysim.kernels.bounds import BOX, OWN
+from raysim.kernels.history import count_alive, count_arrival
+from raysim.kernels.records import Geometry, Known, LampTubes, Rules, Starts, Surfaces
+from raysim.kernels.side_by_side import BLOCK_SIZE, OWN_NUMBER, TRIANGLES
+from raysim.kernels.traverse import nearest_hit
+from raysim.transport.remade import remade
+
+THREADS = 128  # of a block
+BLOCKS = 8  # for each multiprocessor
+REGISTERS = 64  # of a thread: fewer let more threads wait for memory side by side
+GRID_STEPS = 65_536.0  # of the boxes, along each axis
+MEMORY = 2**31  # bytes on the card for the counts of one launch
+INSTEAD = {
+    count_alive: card_photons.count_alive,
+    count_arrival: card_photons.count_arrival,
+    nearest_hit: card.nearest_hit,
+}
+
+
+def the_card() -> Any:
+    """The module of numba-cuda, once it is sure that there is a card.
+
+    Raises
+    ------
+    RaysimError
+        No card, or no numba-cuda.
+    """
+    vars(np).setdefault("row_stack", np.vstack)  # numba-cuda asks for it, numpy 2.5 has it no more
+    try:
+        from numba import cuda
+
+        find: Any = cuda.is_available
+        there = bool(find())
+    except ImportError:
+        there = False
+    if not there:
+        raise RaysimError(
+            "--device cuda: no graphics card that CUDA can use was found, or numba-cuda is not "
+            "installed. Mend: pip install numba-cuda on a machine with such a card, or leave "
+            "--device out"
+        )
+    return cuda
+
+
+def for_card(function: Any, **names: Any) -> Any:
+    """A function that a thread of the card runs, and all it calls, for the card.
+
+    `names` are globals of its own, such as sizes of arrays.
+    """
+    cuda = the_card()
+
+    def wrap(copy: FunctionType) -> Any:
+        if copy.__name__ == function.__name__:
+            return cuda.jit(max_registers=REGISTERS)(copy)
+        return cuda.jit(device=True)(copy)
+
+    return remade(function, wrap, INSTEAD, {"card": cuda} | names)
+
+
+@cache
+def photon_functions() -> tuple[Any, Any]:
+    """`fly_photons` and `add_batches` for the card."""
+    return for_card(card_photons.fly_photons), for_card(card_photons.add_batches)
+
+
+@cache
+def path_function(lamps: int, cases: int, tubes: int, images: int) -> Any:
+    """`trace_paths` for the card, with memory of a thread for so many lamps and so on."""
+    sizes = {"LAMPS": lamps, "CASES": cases, "TUBES": tubes, "IMAGES": max(images, 1)}
+    return for_card(card_paths.trace_paths, **sizes)
+
+
+def triangles_of(blocks: np.ndarray, count: int) -> np.ndarray:
+    """Corners of the triangles of `Geometry.blocks` by their numbers, (count, 3, 3) float64, m."""
+    rows = blocks.reshape(-1, BLOCK_SIZE)
+    number = rows[:, OWN_NUMBER : OWN_NUMBER + TRIANGLES].ravel()
+    by_axis = rows[:, : 9 * TRIANGLES].reshape(-1, 3, 3, TRIANGLES)  # axis, corner, triangle
+    corners = by_axis.transpose(0, 3, 2, 1).reshape(-1, 3, 3)
+    there = np.isfinite(corners).all(axis=(1, 2))
+    found = np.empty((count, 3, 3))
+    found[number[there].astype(np.int64)] = corners[there]
+    return found
+
+
+def pairs_of(corners: np.ndarray) -> tuple[card.Pairs, card.Leaves]:
+    """Hierarchy of pairs of boxes over triangles, (triangles, 3, 3) float64, m."""
+    rows = np.zeros((len(corners), BOX), np.float32)
+    triangle_boxes(np.ascontiguousarray(corners), rows)
+    largest = max(len(corners) - 1, 1)
+    boxes, children = np.zeros((2 * largest, BOX), np.float32), np.zeros((largest, 2), np.int32)
+    nodes = grow_tree(rows, boxes, children)
+    own = rows.view(np.int32)[:, OWN]
+    leaves = card.Leaves(corners[own].reshape(-1, 9), own.astype(np.int32))
+    return packed(boxes[: 2 * nodes], children[:nodes]), leaves
+
+
+def packed(boxes: np.ndarray, children: np.ndarray) -> card.Pairs:
+    """Boxes on a grid of 16 bits, each a step larger than it is, so that no hit is missed."""
+    low, high = boxes[:, :3].astype(float), -boxes[:, 4:7].astype(float)
+    there = np.isfinite(low).all(axis=1)
+    origin, end = low[there].min(axis=0), high[there].max(axis=0)
+    scale = (GRID_STEPS - 8.0) / np.maximum(end - origin, 1e-9)
+    origin = origin - 4.0 / scale
+    low = np.where(there[:, None], np.floor((low - origin) * scale) - 1.0, GRID_STEPS - 1.0)
+    high = np.where(there[:, None], np.ceil((high - origin) * scale) + 1.0, 0.0)
+    ends = low.astype(np.uint32) | (high.astype(np.uint32) << np.uint32(16))
+    words = np.column_stack([ends.reshape(-1, 6), children.view(np.uint32)])
+    return card.Pairs(np.ascontiguousarray(words), origin, scale)
+
+
+def sent(record: Any) -> Any:
+    """A record with its arrays on the card."""
+    if isinstance(record, np.ndarray):
+        return the_card().to_device(np.ascontiguousarray(record))
+    if isinstance(record, tuple):
+        parts = [sent(part) for part in record]
+        return type(record)(*parts) if hasattr(record, "_fields") else tuple(parts)
+    return record
+
+
+def geometry_sent(geometry: Geometry) -> Any:
+    """A geometry on the card, with pairs of boxes in place of the processor's hierarchy."""
+    return sent(for_pairs(geometry))
+
+
+def for_pairs(geometry: Any) -> Any:
+    """The geometry with `Pairs` as its nodes and `Leaves` as its blocks."""
+    pairs, leaves = pairs_of(triangles_of(geometry.blocks, len(geometry.normals)))
+    return geometry._replace(nodes=pairs, blocks=leaves)
+
+
+def blocks_at_once() -> int:
+    """Blocks of threads that keep the whole card busy."""
+    return BLOCKS * int(the_card().get_current_device().MULTIPROCESSOR_COUNT)
+
+
+class CardPhotons:
+    """Traces batches of photons of one scene on the card."""
+
+    def __init__(
+        self,
+        geometry: Geometry,
+        surfaces: Surfaces,
+        lamp_tubes: LampTubes,
+        rules: Rules,
+        batch_photons: np.ndarray,
+    ) -> None:
+        self.scene = (geometry_sent(geometry), sent(surfaces), sent(lamp_tubes), sent(rules))
+        self.batch_photons, self.photons = sent(batch_photons), int(batch_photons.sum())
+        words = -(-surfaces.reflectance.shape[1] // card_photons.IN_WORD)
+        self.shape = (len(batch_photons), 2 * len(geometry.normals), words)
+        self.at_once = max(MEMORY // (8 * int(np.prod(self.shape))), 1)
+
+    def add_batches(
+        self, first: int, count: int, tile: np.ndarray, tallies: dict[str, np.ndarray]
+    ) -> None:
+        """Trace `count` batches from batch `first` on.
+
+        `tallies` are `total`, `squares`, `bodies`, `fates`, `segments` and `tiles` of one worker
+        of `run_cpu.trace_photons`; this adds to them.
+        """
+        fly, add = photon_functions()
+        cuda, blocks = the_card(), blocks_at_once()
+        sums = {name: cuda.to_device(np.zeros_like(tally)) for name, tally in tallies.items()}
+        tile, at_once = cuda.to_device(tile), min(count, self.at_once)
+        arrivals = cuda.to_device(np.zeros((at_once, *self.shape), np.uint64))
+        for start in range(first, first + count, at_once):
+            batches = min(at_once, first + count - start)
+            work = card_photons.Work(start, batches, self.batch_photons, self.photons)
+            taken = cuda.to_device(np.zeros(1, np.int64))
+            fly[blocks, THREADS](
+                *self.scene, work, taken, arrivals, sums["bodies"], sums["fates"], sums["segments"]
+            )
+            add[blocks, THREADS](
+                work, len(tallies["tiles"]), arrivals, tile, sums["tiles"], sums["total"],
+                sums["squares"],
+            )  # fmt: skip
+        for name, tally in tallies.items():
+            tally += sums[name].copy_to_host()
+
+
+class CardPaths:
+    """Traces backward paths of one scene on the card."""
+
+    def __init__(
+        self, geometry: Geometry, surfaces: Surfaces, known: Known, rules: Rules, lamps: int
+    ) -> None:
+        self.scene = (geometry_sent(geometry), sent(surfaces), sent(known))
+        self.rules = sent(rules)
+        self.shape = (lamps, surfaces.reflectance.shape[1])
+        tubes, images = len(geometry.tubes), len(known.image_tubes)
+        self.trace = path_function(*self.shape, tubes, images)
+
+    def sums(
+        self, starts: Starts, done: np.ndarray, paths: np.ndarray, batches: int
+    ) -> tuple[np.ndarray, int]:
+        """Sums of scores of further paths, W/m2, (targets, batches, lamps, cases), and the rays.
+
+        `done` and `paths` as in `card_paths.trace_paths`.
+        """
+        cuda = the_card()
+        sums = cuda.device_array((len(paths), batches, *self.shape), np.float64)
+        rays = cuda.to_device(np.zeros(1, np.int64))
+        blocks = min(blocks_at_once(), -(-len(paths) * batches // THREADS))
+        self.trace[blocks, THREADS](
+            *self.scene, sent(starts), self.rules, sent(done), sent(paths), batches, sums, rays
+        )
+        return sums.copy_to_host(), int(rays.copy_to_host()[0])
