@@ -87,7 +87,7 @@ def compared(path: str) -> dict[str, Any]:
         "card": name if isinstance(name, str) else name.decode(),
         "processor": f"{platform.machine()}, {default_threads()} threads",
         "date": date.today().isoformat(),
-        "scene": scene.name,
+        "scene": scene.path.name,
         "photons": int(own.photons.sum()),
         "segments": [own.segments, there.segments],
         "arrivals_that_differ": int(np.abs(other - counts).sum()),

@@ -1,8 +1,10 @@
 """Backward paths on a graphics card: what one of its many threads does.
 
-A thread traces all paths of one batch of one target, one after the other, as a worker of the
-processor does; sums therefore keep their order, and do not hang on the launch.
+A thread traces some paths of one batch of one target, one after the other. Which ones does not
+hang on the launch, and nor does the sum over all of them.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,15 +15,25 @@ from raysim.kernels.card import DEEPEST, card
 LAMPS, CASES, TUBES, IMAGES = 64, 64, 64, 64
 
 
-def trace_paths(geometry, surfaces, known, starts, rules, done, paths, batches, sums, rays):
-    """What one thread does: batches of targets, until none is left.
+class PathWork(NamedTuple):
+    """Pieces of work, all (pieces,) int64: `paths` further paths per batch of a `target`.
+
+    `done` is the number of the first.
+    """
+
+    target: np.ndarray
+    done: np.ndarray
+    paths: np.ndarray
+
+
+def trace_paths(geometry, surfaces, known, starts, rules, work, batches, sums, rays):
+    """What one thread does: batches of pieces, until none is left.
 
     Parameters
     ----------
-    done, paths : (targets,) int64
-        Paths per batch that each target has, and that it is to get.
+    work : PathWork
     batches : int
-    sums : (targets, batches, lamps, cases) float64
+    sums : (pieces, batches, lamps, cases) float64
         Set to the sums of scores, W/m2.
     rays : (1,) int64
         Rays traced; added to.
@@ -37,17 +49,18 @@ def trace_paths(geometry, surfaces, known, starts, rules, done, paths, batches, 
         image_choice[: len(known.image_tubes)],
     )  # fmt: skip
     traced = 0
-    for task in range(card.grid(1), len(paths) * batches, card.gridsize(1)):
-        target, batch = task // batches, task % batches
+    for task in range(card.grid(1), len(work.paths) * batches, card.gridsize(1)):
+        piece, batch = task // batches, task % batches
+        target, first = work.target[piece], work.done[piece]
         for lamp in range(lamps):
             for case in range(cases):
                 scores[lamp, case] = 0.0
-        for place in range(done[target], done[target] + paths[target]):
+        for place in range(first, first + work.paths[piece]):
             traced += backward_path(
                 geometry, surfaces, known, starts, target, np.uint64(place * batches + batch),
                 batch, place, rules, scores[:lamps, :cases], own,
             )  # fmt: skip
         for lamp in range(lamps):
             for case in range(cases):
-                sums[target, batch, lamp, case] = scores[lamp, case]
+                sums[piece, batch, lamp, case] = scores[lamp, case]
     card.atomic.add(rays, 0, traced)

@@ -1,9 +1,9 @@
 """Tracing on a graphics card: all that knows of numba-cuda.
 
-What a thread does is in `kernels/card_photons.py` and `kernels/card_paths.py`, made of the same physics
-as on the processor. Photons and paths have the same numbers of their own there, so that the same
-ones fly; an edge that rounds another way can send one elsewhere. Neither whole counts nor sums in
-their order hang on the launch.
+What a thread does is in `kernels/card_photons.py` and `kernels/card_paths.py`, made of the same
+physics as on the processor. Photons and paths have the same numbers of their own there, so that the
+same ones fly; an edge that rounds another way can send one elsewhere. Neither whole counts nor sums
+in their order hang on the launch.
 """
 
 from functools import cache
@@ -25,6 +25,7 @@ from raysim.transport.remade import remade
 THREADS = 128  # of a block
 BLOCKS = 8  # for each multiprocessor
 REGISTERS = 64  # of a thread: fewer let more threads wait for memory side by side
+PIECE = 4  # paths of one batch that a thread traces
 GRID_STEPS = 65_536.0  # of the boxes, along each axis
 MEMORY = 2**31  # bytes on the card for the counts of one launch
 INSTEAD = {
@@ -213,13 +214,23 @@ class CardPaths:
     ) -> tuple[np.ndarray, int]:
         """Sums of scores of further paths, W/m2, (targets, batches, lamps, cases), and the rays.
 
-        `done` and `paths` as in `card_paths.trace_paths`.
+        `done` and `paths` (targets,) int64: paths per batch that each target has, and is to get.
+        They are cut into pieces, so that few targets keep the whole card busy, too.
         """
         cuda = the_card()
-        sums = cuda.device_array((len(paths), batches, *self.shape), np.float64)
+        pieces = -(-paths // PIECE)
+        target = np.repeat(np.arange(len(paths)), pieces)
+        first = np.cumsum(pieces) - pieces
+        begun = PIECE * (np.arange(len(target)) - first[target])
+        own = np.minimum(paths[target] - begun, PIECE)
+        work = card_paths.PathWork(target, done[target] + begun, own)
+        sums = cuda.device_array((len(target), batches, *self.shape), np.float64)
         rays = cuda.to_device(np.zeros(1, np.int64))
-        blocks = min(blocks_at_once(), -(-len(paths) * batches // THREADS))
+        blocks = min(blocks_at_once(), -(-len(target) * batches // THREADS))
         self.trace[blocks, THREADS](
-            *self.scene, sent(starts), self.rules, sent(done), sent(paths), batches, sums, rays
+            *self.scene, sent(starts), self.rules, sent(work), batches, sums, rays
         )
-        return sums.copy_to_host(), int(rays.copy_to_host()[0])
+        by_piece = sums.copy_to_host()
+        found = np.zeros((len(paths), *by_piece.shape[1:]))
+        found[pieces > 0] = np.add.reduceat(by_piece, first[pieces > 0], axis=0)
+        return found, int(rays.copy_to_host()[0])

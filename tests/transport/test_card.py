@@ -108,7 +108,7 @@ def test_paths_score_what_they_score_on_the_processor(scene, arrays, reads):
     sums, rays = np.zeros((len(chosen), *run._sums.shape[1:])), np.zeros(1, np.int64)
     as_plain(card_paths.trace_paths)(
         for_pairs(arrays.geometry), run.surfaces, known, starts, run.rules,
-        np.zeros_like(paths), paths, 2, sums, rays,
+        card_paths.PathWork(everyone, np.zeros_like(paths), paths), 2, sums, rays,
     )  # fmt: skip
     assert rays[0] == run.rays
     assert run.reads.all() == reads
