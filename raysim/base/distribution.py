@@ -1,4 +1,4 @@
-"""Other distributions that share the folder of this package: `raysim` is a foreign project's name."""
+"""Other distributions in the folder of this package: raysim is a foreign project's name, too."""
 
 from contextlib import suppress
 from pathlib import Path

@@ -107,7 +107,7 @@ def _status() -> int:
 
 
 def _refuse_strangers() -> None:
-    """Refuse to run where the foreign project `raysim` has put its files among those of this one."""
+    """Refuse to run where the foreign project raysim has put its files among ours."""
     from raysim.base.distribution import refusal, strangers
     from raysim.base.errors import RaysimError
 

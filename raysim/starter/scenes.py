@@ -14,8 +14,8 @@ def starter_text() -> str:
 def demo_text() -> str:
     """The demo scene, with its meshes beside it too.
 
-    The build copies it from the folder of scenes into the package; where nothing was built, as in a copy of
-    the repository, it is read from there.
+    The build copies it from the folder of scenes into the package. Where nothing was built, as in
+    a copy of the repository, it is read from there.
     """
     packed = resources.files("raysim.starter").joinpath(DEMO)
     source = packed if packed.is_file() else Path(__file__).parents[2] / "scenes" / DEMO
