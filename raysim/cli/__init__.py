@@ -79,7 +79,6 @@ def _status() -> int:
     from raysim.base.errors import RaysimError, SceneError, printable
 
     try:
-        _refuse_strangers()
         raysim.main(prog_name="raysim", standalone_mode=False)
     except SceneError as error:
         click.echo(str(error), err=True)
@@ -104,12 +103,3 @@ def _status() -> int:
         # Status 1 comes from click if the reader of our output, such as `head`, closed the pipe.
         return 0 if stop.code in (READER_GONE, None) else int(stop.code)
     return 0
-
-
-def _refuse_strangers() -> None:
-    """Refuse to run where the foreign project raysim has put its files among ours."""
-    from raysim.base.distribution import refusal, strangers
-    from raysim.base.errors import RaysimError
-
-    for found in strangers(name="raysim"):  # one name only: this stands before every command
-        raise RaysimError(refusal(found))
