@@ -40,6 +40,7 @@ def test_an_editable_install_of_the_former_name_is_no_stranger(site):
 def test_the_program_does_not_start_beside_a_stranger_and_runs_none_of_it(site):
     done = subprocess.run(
         [sys.executable, "-c", "import raysim_chamber; raysim_chamber.main()"],
+        cwd=site,
         env=ENVIRONMENT | {"PYTHONPATH": str(site)},
         capture_output=True,
         encoding="utf-8",
