@@ -18,6 +18,7 @@ MODULES = (
     "raysim.base.csv_cells",
     "raysim.base.errors",
     "raysim",
+    "raysim.cli.doctor",
     "raysim.cli.mistakes",
     "raysim.dose.exposure",
     "raysim.base.figures",

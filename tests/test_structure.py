@@ -34,10 +34,10 @@ AT_THE_DOOR = {"", "__main__", "version"}
 LEVEL = {room: level for level, room in enumerate(ROOMS)}
 KERNELS_MAY_IMPORT = {"math", "numpy", "numba", "llvmlite", "typing"}
 # The cache of machine code lives among files and folders, the records are plain tuples.
-OF_FILES = {"hashlib", "os", "sys", "tempfile", "pathlib"}
+OF_FILES = {"hashlib", "os", "sys", "pathlib"}
 OF_FILES |= {"collections", "contextlib", "functools", "typing"}
 KERNELS_MAY_ALSO_IMPORT = {
-    "compile": OF_FILES,
+    "compile": OF_FILES | {"platformdirs"},
     "disk_cache": OF_FILES | {"logging", "pickle", "threading", "uuid"},
     "records": {"typing"},
     "undisturbed": {"signal", "threading", "types"},

@@ -24,6 +24,7 @@ COMMANDS = {
     "view": "The dose map in space, with slices of light and photon paths.",
     "log": "The logbook: cycles, tallies per respirator, lamp hours.",
     "start": "A commented starter scene with meshes, ready to run.",
+    "doctor": "The state of this installation, to be pasted into a report of a fault.",
 }
 
 # A command is in the module raysim.cli.NAME; one with subcommands has a folder.
