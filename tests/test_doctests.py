@@ -36,6 +36,7 @@ MODULES = (
     "raysim.workshop.grid",
     "raysim.scene.rabbet",
     "raysim.base.unit_symbols",
+    "raysim.base.systems",
     "raysim.base.units",
     "raysim.workshop.frames",
     "raysim.workshop.grid",

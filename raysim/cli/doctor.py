@@ -162,7 +162,9 @@ def _skipped(drawn_by: str | None) -> list[str]:
     """What cannot be done here, each with its mend."""
     lines = []
     if drawn_by is None:
-        lines.append("all pictures. Mend: install a graphics library (Debian: libegl1 or libosmesa6)")
+        lines.append(
+            "all pictures. Mend: install a graphics library (Debian: libegl1 or libosmesa6)"
+        )
     screens = ("DISPLAY", "WAYLAND_DISPLAY")
     if sys.platform == "linux" and not any(os.environ.get(name) for name in screens):
         lines.append("the window of raysim view: no screen. Mend: raysim view --picture FILE")

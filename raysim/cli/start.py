@@ -1,10 +1,10 @@
 """`raysim start`: a commented scene to begin with."""
 
-import shlex
 from pathlib import Path
 
 import click
 
+from raysim.base.systems import shell_line
 from raysim.cli.given import PLACE
 from raysim.cli.groups import with_examples
 
@@ -33,4 +33,4 @@ def command(*, folder: Path, demo: bool) -> None:
     scene = folder / name
     click.echo(f"Wrote {scene} and {len(mesh_files())} meshes. Next:")
     for next_step in ("check", "dose"):
-        click.echo(f"  {shlex.join(['raysim', next_step, str(scene)])}")
+        click.echo(f"  {shell_line(['raysim', next_step, str(scene)])}")
