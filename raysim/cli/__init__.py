@@ -24,6 +24,7 @@ COMMANDS = {
     "view": "The dose map in space, with slices of light and photon paths.",
     "log": "The logbook: cycles, tallies per respirator, lamp hours.",
     "start": "A commented starter scene with meshes, ready to run.",
+    "schema": "JSON Schema of scenes, and of what each command prints with --json.",
     "doctor": "The state of this installation, to be pasted into a report of a fault.",
 }
 

@@ -17,15 +17,21 @@ SCENE_NAME = "my_box.toml"
     "--demo", is_flag=True, help="The demo in place of it: a tool locker, six respirators."
 )
 def command(*, folder: Path, demo: bool) -> None:
-    """Put a commented starter scene with its meshes into the new folder DIR."""
+    """Put a commented starter scene with its meshes into the new folder DIR.
+
+    Beside it lies a schema, by which an editor with a language server of TOML completes keys.
+    """
     from raysim.output.files.folder import write_new_folder
+    from raysim.output.files.schemas.print import schema_text
+    from raysim.output.files.schemas.versions import IN_FIRST_LINE, SCENE, SCENE_FILE
     from raysim.starter.files import mesh_files
     from raysim.starter.scenes import DEMO, demo_text, starter_text
 
     name, text = (DEMO, demo_text()) if demo else (SCENE_NAME, starter_text())
 
     def fill(fresh: Path) -> None:
-        (fresh / name).write_text(text, encoding="utf-8")
+        (fresh / name).write_text(IN_FIRST_LINE + text, encoding="utf-8")
+        (fresh / SCENE_FILE).write_text(schema_text(SCENE), encoding="utf-8")
         for mesh, content in mesh_files().items():
             (fresh / mesh).write_bytes(content)
 
