@@ -12,6 +12,7 @@ import numpy as np
 from raysim.base.cases import CASES
 from raysim.base.errors import RaysimError, SceneError
 from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.older import brought_up
 from raysim.output.files.scene_file import scene_places
 from raysim.output.pictures.scale import DoseScale, scale_of_doses, scale_of_irradiance
 from raysim.scene.build import BuiltScene
@@ -93,6 +94,7 @@ def read_view(place: Path) -> ViewedResult:
             )
     record = _read_record(folder / RESULT_FILE)
     try:
+        record = brought_up(record)
         _refuse_odd(record)
         return _joined(folder, record, _read_mesh(folder / MAP_FILE))
     except (LookupError, ValueError, TypeError, AttributeError, OverflowError) as error:
