@@ -7,7 +7,10 @@ import sys
 import pytest
 from running import ENVIRONMENT
 
-from raysim import __main__ as door
+try:
+    import raysim_chamber as door
+except ModuleNotFoundError:
+    from raysim import front_door as door
 
 
 @pytest.fixture

@@ -12,10 +12,14 @@ from pathlib import Path
 
 import click
 
-from raysim.__main__ import OWN, package_folder, refusal, strangers
 from raysim.cli.groups import with_examples
 from raysim.cli.statuses import BAD_INPUT
 from raysim.version import __version__
+
+try:  # where raysim was installed, the front door stands outside of the package
+    from raysim_chamber import OWN, package_folder, refusal, strangers
+except ModuleNotFoundError:
+    from raysim.front_door import OWN, package_folder, refusal, strangers
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "firefox", "msedge", "safari")
 LONGEST_DRAWING = 60  # s
