@@ -16,7 +16,8 @@ from raysim.output.files.schemas.versions import NAMES
 def command(*, name: str) -> None:
     """JSON Schema (draft 2020-12): "scene" of scene files, else what that command writes.
 
-    NAME is scene, dose, linings, shadows, hooks, meter, leak, guide, check or share. An editor with
+    NAME is scene, dose, linings, shadows, hooks, meter, leak, guide, check,
+    compare or share. An editor with
     a language server of TOML completes a scene whose first line is "#:schema ./scene.schema.json".
     """
     click.echo(schema_text(name), nl=False)

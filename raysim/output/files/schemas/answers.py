@@ -13,6 +13,7 @@ from raysim.output.files.schemas.kinds import (
     text,
 )
 from raysim.output.files.schemas.shared import (
+    ANSWER,
     CAUTIONS,
     SEED,
     VERSION,
@@ -171,5 +172,38 @@ SHARE = table(
         "run": run,
         "cautions": CAUTIONS,
         "files": rows("Every file but the manifest.", table("One file.", file)),
+    },
+)
+
+side = {
+    "named": text("What was compared, as it was named."),
+    "scene": of_dose("scene"),
+    "verdict": of_dose("verdict"),
+    "target": of_dose("target"),
+    "worst": spot("Worst spot, cautious case."),
+    "percentiles": {"description": "Spread over the judged surface, as in dose.", "type": "object"},
+    "cost": {
+        "description": "Cost, currency and lines without a price of its guide; null: none.",
+        "type": ["object", "null"],
+    },
+}
+difference = {
+    "key": text("Key of the scene."),
+    "first": text("As it is written in the first."),
+    "second": text("As it is written in the second."),
+}
+COMPARE = table(
+    "Two results side by side.",
+    {
+        "study": {"description": "Which study.", "const": "compare"},
+        "raysim_version": VERSION,
+        "answer": ANSWER,
+        "first": table("The first.", side),
+        "second": table("The second.", side),
+        "second_takes_longer_s": number("Timer of the second less that of the first, s.", True),
+        "told_apart": flag("Whether noise does not explain it; null: not known.", True),
+        "differences": rows("What differs; null: not known.", table("One key.", difference), True),
+        "differences_not_known": text("Why that is not known; empty: it is."),
+        "cautions": CAUTIONS,
     },
 )

@@ -14,6 +14,7 @@ VERSIONS = {
     "leak": "1",
     "guide": "1",
     "check": "1",
+    "compare": "1",
 }
 NAMES = (SCENE, *VERSIONS, MANIFEST)
 SCENE_FILE = "scene.schema.json"  # beside a starter scene, for editors
