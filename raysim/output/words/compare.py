@@ -92,9 +92,9 @@ def doubt(first: Record, second: Record) -> str:
     """How well the worst spots are known at all, beside the noise of the runs."""
     wide = [_wide(record) for record in (first, second)]
     return (
-        f"Doubt: the light at the worst-lit spot is known to {wide[0]} in A and {wide[1]} in B (k = "
-        "2), for what lamps give and surfaces reflect is not known well; only a calibrated 254 nm "
-        "meter in the box that is built tells."
+        f"Doubt: the light at the worst-lit spot is known to {wide[0]} in A and {wide[1]} in B "
+        "(k = 2), for what lamps give and surfaces reflect is not known well; only a calibrated "
+        "254 nm meter in the box that is built tells."
     )
 
 
