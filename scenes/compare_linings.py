@@ -4,8 +4,8 @@ A hill village has an old oak chest, two 8 W tubes and cup respirators to treat 
 is worth buying: polished aluminium sheet, kitchen foil, or the white paint that is left from the
 school? The chest, its lamps and its load are invented; nothing was measured.
 
-    python scenes/compare_linings.py            # a minute or two; bounds within 20 %
-    python scenes/compare_linings.py 500000     # a quick and noisy look, with so many photons
+    python scenes/compare_linings.py              # a minute or two; bounds within 20 %
+    python scenes/compare_linings.py quick a.png  # a quick and noisy look; the picture goes there
 """
 
 # %% The scene, with a gap where the lining goes. Lengths are in mm.
@@ -14,13 +14,15 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import matplotlib.pyplot as plt
 import numpy as np
 
 import raysim
 
 EFFORT: dict[str, Any] = {"photons": 500_000, "precision": 0.2}  # enough to rank; 0.02 to use
-if len(sys.argv) > 1:
-    EFFORT = {"photons": int(sys.argv[1])}
+if "quick" in sys.argv:
+    EFFORT = {"photons": 100_000}
+PICTURE = Path(sys.argv[-1] if "quick" in sys.argv else __file__).with_suffix(".png")
 MESHES = Path(__file__).resolve().parents[1] / "meshes"
 CHEST = """
 title = "Oak chest with {lining}"
@@ -115,4 +117,19 @@ if np.isfinite(best.timer):
             f"  {1 - part:4.0%} of the surface gets at least {at_least:8.0f} mJ/cm2, expected case"
         )
 
-print(f"\n{raysim.CAUTION_LINE}")
+# %% The picture: irradiance on the judged surface, from the worst face to the mean.
+figure, axes = plt.subplots(figsize=(8, 3), layout="constrained")
+for row, result in enumerate(results.values()):
+    summary = result.cases["cautious"].summary
+    ends = [raysim.to_mW_cm2(e) for e in (summary.worst, summary.percentile_5, summary.mean)]
+    axes.plot(ends, [row] * 3, color="#8a9199", zorder=1)
+    axes.scatter(ends, [row] * 3, c=["#961e1e", "#c98a1b", "#1f6f43"], s=60)
+    axes.annotate(raysim.minutes_seconds(result.timer), (ends[0], row + 0.18), ha="center")
+axes.set_yticks(range(len(results)), list(results))
+axes.set_ylim(-0.5, len(results) - 0.4)
+axes.set_xscale("log")
+axes.set_xlabel("mW/cm², cautious case: worst face, 5th percentile, mean\nthe time is the timer")
+axes.xaxis.set_major_formatter("{x:g}")
+axes.xaxis.set_minor_formatter("")
+figure.savefig(PICTURE, dpi=80)
+print(f"\nPicture: {PICTURE.name}\n{raysim.CAUTION_LINE}")

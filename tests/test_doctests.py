@@ -18,6 +18,7 @@ MODULES = (
     "raysim.base.csv_cells",
     "raysim.base.errors",
     "raysim",
+    "raysim.cli.doctor",
     "raysim.cli.mistakes",
     "raysim.dose.exposure",
     "raysim.base.figures",
@@ -27,7 +28,12 @@ MODULES = (
     "raysim.studies.leak.exposure_limits",
     "raysim.studies.leak.passage",
     *(f"raysim.studies.{name}.run" for name in STUDIES),
+    "raysim.dose.simulate",
+    "raysim.scene.check.check",
+    "raysim.verdict.rules",
+    "raysim.verdict.stray_light",
     "raysim.output.studies",
+    *(f"raysim.output.studies.{name}" for name in STUDIES),
     "raysim.output.files.results",
     "raysim.output.words.parcel",
     "raysim.scene.file.parcel_members",
@@ -35,6 +41,7 @@ MODULES = (
     "raysim.workshop.grid",
     "raysim.scene.rabbet",
     "raysim.base.unit_symbols",
+    "raysim.base.systems",
     "raysim.base.units",
     "raysim.workshop.frames",
     "raysim.workshop.grid",
@@ -61,6 +68,18 @@ def _unindented(path: Path) -> str:
     return "\n".join(line.strip() for line in path.read_text("utf-8").splitlines())
 
 
+def has_example(thing) -> bool:
+    """Whether the documentation of a function shows how it is called."""
+    found = doctest.DocTestFinder(recurse=False).find(thing)
+    return any(thing.__name__ in example.source for test in found for example in test.examples)
+
+
+@pytest.mark.parametrize("name", STUDIES)
+def test_studies_show_how_they_are_called(name):
+    assert has_example(importlib.import_module(f"raysim.studies.{name}").study)
+    assert has_example(importlib.import_module(f"raysim.output.studies.{name}").write)
+
+
 @pytest.mark.parametrize("name", sorted(set(raysim.__all__) - {"__version__"}))
 def test_public_names_say_what_they_are(name):
     thing = getattr(raysim, name)
@@ -70,6 +89,7 @@ def test_public_names_say_what_they_are(name):
     assert thing.__module__.startswith("raysim.")
     assert len(inspect.getdoc(thing)) > 20
     if inspect.isfunction(thing):
+        assert has_example(thing)
         hints = typing.get_type_hints(thing)
         assert set(inspect.signature(thing).parameters) | {"return"} == set(hints)
 

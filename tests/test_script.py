@@ -1,25 +1,64 @@
-"""The worked example of the Python interface runs, and says what it should."""
+"""The worked examples of the Python interface run, draw their picture and say what they should."""
 
 import runpy
 import sys
 from pathlib import Path
 
+import pytest
+from running import SMALL_BATCH, batches_of
+
 from raysim.output.words.cautions import CAUTION_LINE
 
-SCRIPT = Path(__file__).parents[1] / "scenes" / "compare_linings.py"
+SCENES = Path(__file__).parents[1] / "scenes"
+GALLERY = {
+    "compare_linings": "With the left lamp at 60 % the mean falls to 80%",
+    "folded_respirator": "3 mm before it lies folded shut, shell",
+    "where_to_hang": "hook points have room",
+    "drum": "lid: eyes at most ",
+}
 
 
-def test_the_worked_example_runs(monkeypatch, capsys):
-    monkeypatch.setattr(sys, "argv", [str(SCRIPT), "100000"])
-    left = runpy.run_path(str(SCRIPT))
-    said = capsys.readouterr().out
+@pytest.fixture
+def run(monkeypatch, capsys, tmp_path):
+    """Run a script quickly; gives its names and what it printed."""
+
+    def run(name: str):
+        script, picture = SCENES / f"{name}.py", tmp_path / "drawn.png"
+        monkeypatch.setattr(sys, "argv", [str(script), "quick", str(picture)])
+        monkeypatch.setenv("MPLBACKEND", "agg")
+        with batches_of(SMALL_BATCH):
+            left = runpy.run_path(str(script))
+        assert picture.read_bytes().startswith(b"\x89PNG")
+        return left, capsys.readouterr().out
+
+    return run
+
+
+@pytest.mark.parametrize("name", sorted(set(GALLERY) - {"compare_linings"}))
+def test_an_example_runs_and_draws(run, name):
+    _, said = run(name)
+    assert GALLERY[name] in said
+    assert CAUTION_LINE in said
+
+
+@pytest.mark.parametrize("name", sorted(GALLERY))
+def test_an_example_stands_in_the_gallery_with_its_picture(name):
+    page = (SCENES / "README.md").read_text("utf-8")
+    assert "![" in page
+    assert f"({name}.png)" in page
+    assert f"({name}.py)" in page
+    assert (SCENES / f"{name}.png").stat().st_size < 250_000
+
+
+def test_linings_are_compared(run):
+    left, said = run("compare_linings")
+    assert GALLERY["compare_linings"] in said
     assert CAUTION_LINE in said
     for lining in left["linings"]:
         assert f"\n{lining} " in said
     # What it teaches: paint is nearly black here, and light adds up.
     mean = {n: r.cases["expected"].summary.mean for n, r in left["results"].items()}
     assert mean["white paint"] < 0.5 * mean["aluminium sheet, polished"]
-    assert "With the left lamp at 60 % the mean falls to 80%" in said
     mixed, full, judged = left["mixed"], left["full"], left["judged"]
     per_lamp = left["best"].lamp_irradiance[left["cautious"]]
     assert (mixed[judged] <= full[judged]).all()

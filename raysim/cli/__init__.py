@@ -19,11 +19,14 @@ COMMANDS = {
     "leak": "Stray UVC outside a gap, and how long a person may stay there.",
     "guide": "What to buy, cut, drill and do to build the box, and to use it.",
     "share": "One file to hand on: scene, meshes, results, guide, and a list of hashes.",
+    "compare": "Two boxes or results side by side: the page to decide on.",
     "check": "Everything wrong or doubtful in a scene, before any tracing.",
     "materials": "The surface library with sources and marks.",
     "view": "The dose map in space, with slices of light and photon paths.",
     "log": "The logbook: cycles, tallies per respirator, lamp hours.",
     "start": "A commented starter scene with meshes, ready to run.",
+    "schema": "JSON Schema of scenes, and of what each command prints with --json.",
+    "doctor": "The state of this installation, to be pasted into a report of a fault.",
 }
 
 # A command is in the module raysim.cli.NAME; one with subcommands has a folder.

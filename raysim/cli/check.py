@@ -11,6 +11,7 @@ from raysim.base.errors import Fault, Level, SceneError
 from raysim.cli.common import SCENE, Teller
 from raysim.cli.groups import with_examples
 from raysim.cli.statuses import BAD_INPUT
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.words.cautions import ASKED
 
 
@@ -33,7 +34,8 @@ def command(*, scene: Path, as_json: bool) -> None:
     errors = [fault for fault in faults if fault.level is Level.ERROR]
     if as_json:
         rows = [{"level": fault.level, **dataclasses.asdict(fault)} for fault in faults]
-        click.echo(json.dumps({"scene": str(scene), "faults": rows}, indent=2))
+        record = {"schema_version": VERSIONS["check"], "scene": str(scene), "faults": rows}
+        click.echo(json.dumps(record, indent=2))
     else:
         for fault in faults:
             click.echo(f"{fault.level.value}: {fault}")

@@ -3,7 +3,6 @@
 import errno
 import os
 import platform
-import shlex
 import sys
 import tempfile
 import traceback
@@ -12,6 +11,7 @@ from contextlib import AbstractContextManager, contextmanager, suppress
 from typing import Any, TextIO
 
 from raysim.base.errors import printable
+from raysim.base.systems import shell_line
 from raysim.cli.statuses import BAD_INPUT, UNFORESEEN
 from raysim.version import __version__
 
@@ -146,7 +146,7 @@ def _report(error: Exception) -> str:
     """Name of a new file that tells all about an exception; "" where none can be written."""
     lines = [
         f"raysim {__version__}, Python {platform.python_version()}, {platform.platform()}",
-        shlex.join(map(repr, sys.argv)),
+        shell_line([repr(word) for word in sys.argv]),
         "",
         *traceback.format_exception(error),
     ]

@@ -2,7 +2,6 @@
 
 import dataclasses
 import math
-import shlex
 import sys
 from functools import partial
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.base.systems import shell_line
 from raysim.cli.answers import tell_json
 from raysim.cli.common import (
     FORCE,
@@ -184,4 +184,4 @@ def _same_again(scene: Path, case: str, run: dict[str, Any]) -> str:
     words = ["raysim", "dose", str(scene)]
     for option, value in options:
         words += [option, str(value)] if value is not None else []
-    return shlex.join(words)
+    return shell_line(words)

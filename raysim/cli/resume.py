@@ -1,6 +1,5 @@
 """Resume an interrupted run: its checkpoint, and its original numbers."""
 
-import shlex
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +10,7 @@ from click.core import ParameterSource
 
 from raysim.base.errors import RaysimError
 from raysim.base.interrupts import hold_interrupts
+from raysim.base.systems import shell_line
 from raysim.dose.checkpoint import CHECKPOINT_FILE, Checkpoint
 
 
@@ -64,4 +64,4 @@ def writing(checkpoint: Checkpoint) -> Iterator[None]:
 def resume_line(scene: Path, out: Path | None) -> str:
     """The command line that resumes a run."""
     words = ["raysim", "dose", str(scene), *(["--out", str(out)] if out else []), "--resume"]
-    return shlex.join(words)
+    return shell_line(words)

@@ -1,6 +1,5 @@
 """What the commands of all studies share: options, and the way from the scene to the answer."""
 
-import shlex
 import sys
 from collections.abc import Callable
 from importlib import import_module
@@ -9,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from raysim.base.systems import shell_line
 from raysim.cli.answers import tell_answer, tell_json
 from raysim.cli.common import (
     FORCE,
@@ -87,7 +87,7 @@ def run_study(
     with teller.bar():
         study = import_module(f"raysim.studies.{name}").study
         found = study(built, pose=pose, options=options, **asked)
-    typed = shlex.join(["raysim", *sys.argv[1:]])
+    typed = shell_line(["raysim", *sys.argv[1:]])
     import_module(f"raysim.output.studies.{name}").write(found, folder, command=typed)
     words = import_module(f"raysim.output.words.{name}")
     if as_json:

@@ -53,6 +53,10 @@ def load_scene(path: str | Path, progress: Progress = nobody_watching) -> BuiltS
     ------
     raysim.base.errors.SceneError
         With every fault found; each names file, key and mend.
+
+    >>> scene = load_scene("scenes/touching_wall.toml")
+    >>> [lamp.name for lamp in scene.triangles.lamps][:2]
+    ['front left', 'front right']
     """
     path = Path(path)
     return build_scene(path, read_scene(path), progress)
@@ -107,6 +111,10 @@ def simulate(
         No scene, numbers out of range, or a checkpoint of another run.
     KeyboardInterrupt
         Interrupted before there was anything to report.
+
+    >>> result = simulate(load_scene("scenes/touching_wall.toml"), photons=65_536)  # a quick look
+    >>> result.cases["cautious"].worst.object in ("at the door", "clear")
+    True
     """
     scene = _checked(scene, seed, photons, precision, threads)
     left = lamps_left(scene.triangles.lamps, without)

@@ -8,8 +8,6 @@ kernels. Its files are checked before they are run (`disk_cache`).
 
 import hashlib
 import os
-import sys
-import tempfile
 from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
@@ -17,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numba
+from platformdirs import user_cache_path
 
 from raysim.kernels.disk_cache import ENDING, DiskCache, sound_content, tell_unkept
 from raysim.kernels.undisturbed import leave_compiler_undisturbed
@@ -42,15 +41,19 @@ def source_hash(folder: Path = KERNEL_FOLDER) -> str:
 
 
 def _cache_base() -> Path:
-    """Folder for caches: NUMBA_CACHE_DIR if set, else the user's cache folder."""
+    """Folder for caches: NUMBA_CACHE_DIR if set, else where this system has those of a user.
+
+    Raises
+    ------
+    RuntimeError
+        Where the user has no home.
+    """
     if os.environ.get("NUMBA_CACHE_DIR"):
         return Path(os.environ["NUMBA_CACHE_DIR"])
-    if sys.platform == "win32":
-        local = os.environ.get("LOCALAPPDATA") or tempfile.gettempdir()
-        return Path(local) / "raysim" / "cache"
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / "raysim"
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "raysim"
+    folder = user_cache_path("raysim", appauthor=False)
+    if not folder.is_absolute():
+        raise RuntimeError("no home")
+    return folder
 
 
 @cache

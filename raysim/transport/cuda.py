@@ -54,8 +54,8 @@ def the_card() -> Any:
     if not there:
         raise RaysimError(
             "--device cuda: no graphics card that CUDA can use was found, or numba-cuda is not "
-            "installed. Mend: pip install numba-cuda on a machine with such a card, or leave "
-            "--device out"
+            "installed. Mend: pip install 'raysim-chamber[cuda]' on a machine with such a "
+            "card, or leave --device out"
         )
     return cuda
 

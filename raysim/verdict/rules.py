@@ -31,6 +31,12 @@ def with_verdict(result: Result, leaks: Sequence[Leak] | None = None) -> Result:
     leaks : sequence of Leak, optional
         Stray light of the gaps of the scene, of `leak.run.study`; None where it was not looked
         for.
+
+    >>> import raysim
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> found = with_verdict(raysim.simulate(scene, photons=65_536))  # too few to vouch for a time
+    >>> found.verdict.state.value, found.timer
+    ('do not use', inf)
     """
     found = _verdict(replace(result, verdict=None), leaks)
     return with_times(replace(result, verdict=found))

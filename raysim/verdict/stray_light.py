@@ -14,6 +14,10 @@ def stray_light(scene: BuiltScene, options: RunOptions | None = None) -> tuple[L
         Where a gap is not on its wall.
 
     Source: `studies.leak.run.study`.
+
+    >>> import raysim
+    >>> stray_light(raysim.load_scene("scenes/touching_wall.toml"))  # no gap is drawn in it
+    ()
     """
     if not scene.written.gap:
         return ()

@@ -21,7 +21,16 @@ from raysim.kernels import compile as compiling
 from raysim.kernels import disk_cache
 
 # What they do is no result: they put files or entries somewhere and say where.
-NO_JSON = {"start", "view", "log new", "log add", "log end", "log interrupted", "log void"}
+NO_JSON = {
+    "start",
+    "view",
+    "schema",
+    "log new",
+    "log add",
+    "log end",
+    "log interrupted",
+    "log void",
+}
 NO_JSON |= {"log correct", "log retire", "log lamp", "log export"}
 COLOUR = re.compile(r"\x1b\[(\d+;)*(3[0-8]|4[0-8]|9[0-7])[;m]")
 

@@ -3,7 +3,6 @@
 import csv
 import json
 import re
-from importlib import resources
 
 import jsonschema
 import pytest
@@ -14,6 +13,7 @@ from small_scenes import box, plate, small_scene, with_object, write_scene
 
 from raysim.base.units import minutes_seconds
 from raysim.dose.simulate import load_scene
+from raysim.output.files.schemas.print import schema_text
 from raysim.output.words.cautions import CAUTIONS
 from raysim.transport.photons import BATCH_PHOTONS
 
@@ -25,7 +25,7 @@ FACE_COLUMNS = [
 
 def validator():
     """Validator of the published schema."""
-    text = resources.files("raysim.output.files").joinpath("result.schema.json").read_text("utf-8")
+    text = schema_text("dose")
     schema = json.loads(text)
     jsonschema.Draft202012Validator.check_schema(schema)
     return jsonschema.Draft202012Validator(schema)

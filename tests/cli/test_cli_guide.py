@@ -4,6 +4,7 @@ import json
 
 import pytest
 from running import BATCH_PHOTONS, QUICK, raysim_said
+from schemas import complaints
 from small_scenes import small_scene, write_scene
 
 from raysim.output.words.cautions import CAUTION_LINE
@@ -48,6 +49,7 @@ def test_json_is_the_record_that_is_written(made):
     words = ("guide", "scene.toml", *QUICK, "--no-pictures", "--json", "--units", "inch")
     said = raysim_said(*words, "--out", "inches", folder=folder)
     record = json.loads(said.out)
+    assert complaints("guide", record) == []
     assert record == json.loads((folder / "inches" / "result.json").read_text("utf-8"))
     assert record["unit"] == "in"
     (floor,) = (p for p in record["panels"] if p["wall"] == "floor")

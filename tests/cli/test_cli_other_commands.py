@@ -136,6 +136,13 @@ def test_what_start_says_next_can_be_pasted_into_a_shell(tmp_path):
         assert raysim_said("check", scene, folder=tmp_path).status == 0, command
 
 
+def test_the_demo_comes_with_its_meshes(tmp_path):
+    said = raysim_said("start", "demo", "--demo", folder=tmp_path)
+    assert said.status == 0
+    checked = raysim_said("check", "demo/clinic_locker.toml", folder=tmp_path)
+    assert "36,040 triangles; 0 errors, 0 warnings" in checked.out
+
+
 def dose_of(folder, *words) -> tuple[int, dict]:
     """Status and result.json of a dose run of the starter scene."""
     common = ("dose", "my_box/my_box.toml", "--no-pictures", "--out", "-".join(words))

@@ -23,6 +23,7 @@ from running import (
     raysim_said,
     shows_cautions,
 )
+from schemas import complaints
 from small_scenes import plate, small_scene, write_scene
 
 from raysim.base.errors import RaysimError
@@ -88,6 +89,7 @@ def test_a_parcel_holds_everything_and_says_so(shared):
     assert shows_cautions(said.out)
     assert said.err == ""
     record, result = (json.loads(members[n]) for n in ("manifest.json", "results/result.json"))
+    assert complaints("share", record) == []
     assert record["verdict"] == result["verdict"]
     assert record["scene"]["sha256"] == result["scene"]["sha256"]
     assert result["scene"]["file"] == "scene/Kiste ä.toml"

@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import replace
-from importlib import resources
 
 import jsonschema
 import numpy as np
@@ -19,6 +18,7 @@ from raysim.dose.exposure import WarmUpCurve
 from raysim.dose.readings import ALL_LAMPS, Cause, Readings
 from raysim.output.files.folder import json_text
 from raysim.output.files.records import result_record
+from raysim.output.files.schemas.print import schema_text
 from raysim.output.pages.card import card_of
 from raysim.output.pictures.charts import dose_in_cycle, write_charts
 from raysim.output.words.life import interrupted_table, lamp_life_record
@@ -332,10 +332,7 @@ def test_what_a_broken_off_cycle_lacks_is_told_pose_by_pose(quick):
     record = lamp_life_record(result)["interrupted"]
     assert record[1] == {"pose": "as hung", "ran_s": 130.0, "missing_s": pytest.approx(190.0)}
     whole = result_record(result)
-    schema = json.loads(
-        resources.files("raysim.output.files").joinpath("result.schema.json").read_text()
-    )
-    jsonschema.validate(json.loads(json_text(whole)), schema)
+    jsonschema.validate(json.loads(json_text(whole)), json.loads(schema_text("dose")))
 
 
 @pytest.mark.parametrize(

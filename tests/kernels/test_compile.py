@@ -134,6 +134,7 @@ def test_hash_covers_all_that_kernels_can_call():
                     "numpy",
                     "numba",
                     "llvmlite",
+                    "platformdirs",
                 }
                 assert known or name.startswith("raysim.kernels."), f"{path.name} imports {name}"
 

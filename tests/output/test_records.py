@@ -5,7 +5,6 @@ import json
 import math
 import re
 from dataclasses import replace
-from importlib import resources
 
 import jsonschema
 import numpy as np
@@ -16,15 +15,16 @@ from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.csv_cells import safe_cell
 from raysim.base.figures import NotAFigure
 from raysim.output.files.folder import json_text
-from raysim.output.files.records import FACE_COLUMNS, SCHEMA_VERSION, result_record, write_faces
+from raysim.output.files.records import FACE_COLUMNS, result_record, write_faces
+from raysim.output.files.schemas.print import schema_text
+from raysim.output.files.schemas.versions import VERSIONS
 
 UNITS = {"_mW_cm2": "mW/cm2", "_mJ_cm2": "mJ/cm2", "area_cm2": "cm2", "_s": "s", "_mm": "mm"}
 
 
 def schema() -> dict:
     """The published schema."""
-    text = resources.files("raysim.output.files").joinpath("result.schema.json").read_text("utf-8")
-    return json.loads(text)
+    return json.loads(schema_text("dose"))
 
 
 def complaints(record: dict) -> list[str]:
@@ -53,7 +53,7 @@ def objects_in(node):
 
 def test_the_schema_is_strict_and_explains_every_key():
     jsonschema.Draft202012Validator.check_schema(schema())
-    assert schema()["properties"]["schema_version"]["const"] == SCHEMA_VERSION
+    assert schema()["properties"]["schema_version"]["const"] == VERSIONS["dose"]
     tables = list(objects_in(schema()))
     assert len(tables) >= 12
     for table in tables:

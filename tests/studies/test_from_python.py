@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 import pytest
 from running import SMALL_BATCH, batches_of, contents, raysim_said
+from schemas import complaints
 from small_scenes import box, small_scene, write_scene
 
 import raysim
@@ -64,6 +65,7 @@ def same_files(folder, command, write):
         write(folder / "called")
     typed, called = contents(folder / "typed"), contents(folder / "called")
     assert set(typed) == set(called) >= {"report.html", "result.json"}
+    assert complaints(command[0], json.loads(typed["result.json"])) == []
     row = b"<dt>command</dt><dd>raysim " + command[0].encode()
     (shown,) = [line for line in typed["report.html"].splitlines(True) if row in line]
     typed["report.html"] = typed["report.html"].replace(shown, b"")
@@ -115,6 +117,7 @@ def test_hooks(folder, scene):
 
 def test_leak(folder, scene):
     said = raysim_said("leak", "scene.toml", "--json", *SEED, folder=folder)
+    assert complaints("leak", json.loads(said.out)) == []
     with batches_of(SMALL_BATCH):
         found = leak.study(scene, options=OPTIONS)
     raysim.output.studies.leak.write(found, folder / "leak")
@@ -124,6 +127,7 @@ def test_leak(folder, scene):
 def test_survey(folder, scene):
     sheet = ("--sheet", "typed.html", "--no-time")
     said = raysim_said("meter", "scene.toml", "--json", *sheet, *SEED, folder=folder)
+    assert complaints("meter", json.loads(said.out)) == []
     found = survey.study(scene, options=OPTIONS)
     assert found.fit is not None
     raysim.output.studies.survey.write(found, folder / "survey")

@@ -13,6 +13,7 @@ from raysim.output.files.dxf import write_dxf
 from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
 from raysim.output.files.guide_scene import SCENE_FILE, aside
 from raysim.output.files.records import scene_record
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.pages.guide import write_guide
 from raysim.output.pages.svg import write_svg
 from raysim.output.pages.templates_page import write_templates
@@ -76,9 +77,9 @@ def write(
 
 def guide_record(plan: Plan, result: Result) -> dict[str, Any]:
     """The guide as plain data: lengths in the unit that is printed, as whole words."""
-    text = plan.grid.text
-    scene = plan.scene
+    text, scene = plan.grid.text, plan.scene
     return {
+        "schema_version": VERSIONS["guide"],
         "study": "guide",
         "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
         "raysim_version": result.raysim_version,

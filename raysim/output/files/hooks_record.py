@@ -6,6 +6,7 @@ from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mm, to_mW_cm2
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.output.files.records import scene_record, spot_record
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.hooks import FATE_WORDS
 from raysim.studies.hooks.load import Hang
@@ -17,6 +18,7 @@ def hooks_record(study: HookStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, in mm, degrees, mW/cm2 and seconds."""
     load, clear, scene = study.load, study.clearances, study.load.scene
     return {
+        "schema_version": VERSIONS["hooks"],
         "study": "hooks",
         "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
         "raysim_version": __version__,

@@ -3,6 +3,7 @@
 from typing import Any
 
 from raysim.base.units import UW_CM2_PER_W_M2, to_mm
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.leak.exposure_limits import effective
 from raysim.studies.leak.run import Leak, LeakStudy
@@ -13,6 +14,7 @@ def leak_record(study: LeakStudy) -> dict[str, Any]:
     """The study in mm, uW/cm2 and seconds."""
     scene = study.scene
     return {
+        "schema_version": VERSIONS["leak"],
         "raysim_version": __version__,
         "scene": scene.written.title,
         "pose": scene.poses[0].name if study.poses else None,

@@ -14,6 +14,7 @@ from raysim.base.units import to_mJ_cm2, to_mm, to_mW_cm2
 from raysim.dose.agreement import compare
 from raysim.dose.result import CaseResult, DoseSummary, LampFailure, PoseResult, Result, Spot
 from raysim.output.files.readings_record import meter_record, readings_record
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.germs import germ_records
 from raysim.output.words.life import lamp_life_record
@@ -23,7 +24,6 @@ from raysim.output.words.verdict import the_verdict, verdict_record
 from raysim.output.words.wear import reuse_record
 from raysim.scene.triangles import SIDES
 
-SCHEMA_VERSION = "2"
 FACE_COLUMNS = (
     "object",
     "face",
@@ -49,7 +49,7 @@ def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:
     The energy account at the top level is that of `case`.
     """
     return {
-        "schema_version": SCHEMA_VERSION,
+        "schema_version": VERSIONS["dose"],
         "raysim_version": result.raysim_version,
         "made_at": the_verdict(result).made_at.isoformat(timespec="seconds"),
         "scene": scene_record(result.title, result.sha256, result.scene_file),

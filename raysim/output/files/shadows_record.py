@@ -5,6 +5,7 @@ from typing import Any
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mm, to_mW_cm2
 from raysim.output.files.records import scene_record
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.shadows.remedies import Remedy
 from raysim.studies.shadows.run import Shadow, ShadowStudy
@@ -15,6 +16,7 @@ def shadows_record(study: ShadowStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, as plain data for result.json."""
     result = study.result
     return {
+        "schema_version": VERSIONS["shadows"],
         "study": "shadows",
         "scene": scene_record(result.title, result.sha256, result.scene_file),
         "raysim_version": __version__,

@@ -7,6 +7,7 @@ from raysim.dose.readings_together import COVERAGE
 from raysim.dose.result import Result
 from raysim.output.files.readings_record import meter_record, readings_record
 from raysim.output.files.records import spot_record
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.verdict import verdict_record
 from raysim.studies.survey.run import Survey
@@ -17,6 +18,7 @@ def survey_record(study: Survey, result: Result | None = None) -> dict[str, Any]
     """The study; `result` of the run that the timer is from, if there was one."""
     scene, fit = study.scene, study.fit
     record: dict[str, Any] = {
+        "schema_version": VERSIONS["meter"],
         "raysim_version": __version__,
         "scene": scene.written.title,
         "seed": study.seed,

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from raysim.base.cases import CAUTIOUS
+from raysim.base.systems import crashed
 from raysim.dose.result import Result
 from raysim.output.pictures.pictures import CHART, OVERVIEW, Picture, drawn_bodies
 from raysim.scene.triangles import SceneTriangles
@@ -94,7 +95,7 @@ def _drawn(process: Any, folder: Path, until: float) -> tuple[list[Picture], str
         process.kill()
         process.communicate()
         return [], str(error)
-    if process.returncode < 0:
+    if crashed(process.returncode):
         return [], "its graphics libraries are missing or broken; Debian has libegl1"
     if process.returncode:
         last = complaint.strip().splitlines()[-1:] or [f"status {process.returncode}"]

@@ -19,6 +19,16 @@ def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
 
     best.toml is the best layout, layouts/ holds the best one of every number: run `raysim dose` on
     it before setting a timer.
+
+    >>> import raysim, tempfile
+    >>> from raysim.studies import hooks
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> points = [hooks.Hang((0.2, 0.15, 0.38))]
+    >>> found = hooks.study(scene, numbers=[1], points=points, precision=0.9)  # quick and noisy
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write(found, place)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ['best.toml', 'layouts', 'pictures', 'report.html', 'result.json']
     """
     answer = words.answer(study)
     page = StudyPage(

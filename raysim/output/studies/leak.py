@@ -14,5 +14,14 @@ def json_of(study: LeakStudy) -> str:
 
 
 def write(study: LeakStudy, folder: str | Path) -> None:
-    """Write result.json into `folder`; it holds what the command prints."""
+    """Write result.json into `folder`; it holds what the command prints.
+
+    >>> import raysim, tempfile
+    >>> from raysim.studies import leak
+    >>> found = leak.study(raysim.load_scene("scenes/clinic_locker.toml"))
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write(found, place)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ['result.json']
+    """
     write_texts(folder, {RESULT_FILE: json_of(study)})

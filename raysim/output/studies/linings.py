@@ -12,7 +12,17 @@ from raysim.studies.linings.run import LiningStudy
 
 
 def write(study: LiningStudy, folder: str | Path, *, command: str = "") -> None:
-    """Write result.json, the chart and report.html into `folder`."""
+    """Write result.json, the chart and report.html into `folder`.
+
+    >>> import raysim, tempfile
+    >>> from raysim.studies import linings
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> found = linings.study(scene, ["foil"], walls=False, precision=0.9)  # quick and noisy
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write(found, place)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ['pictures', 'report.html', 'result.json']
+    """
     answer = words.answer(study)
     page = StudyPage(
         kind="UVC lining report",

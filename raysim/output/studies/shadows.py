@@ -15,7 +15,17 @@ MOST_PICTURES = 4
 
 
 def write(study: ShadowStudy, folder: str | Path, *, command: str = "") -> None:
-    """Write result.json, close-ups and report.html into `folder`."""
+    """Write result.json, close-ups and report.html into `folder`.
+
+    >>> import raysim, tempfile
+    >>> from raysim.studies import shadows
+    >>> scene = raysim.load_scene("scenes/folded_shut.toml")
+    >>> found = shadows.study(scene, photons=1, patches=0)  # quick and noisy
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write(found, place)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ['pictures', 'report.html', 'result.json']
+    """
     answer = words.answer(study)
     page = StudyPage(
         kind="UVC shadow report",

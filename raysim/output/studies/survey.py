@@ -29,5 +29,13 @@ def write(study: Survey, folder: str | Path, *, result: Result | None = None) ->
     """Write result.json and the survey sheet (sheet.html) into `folder`.
 
     `result` of a dose run adds the timer that the readings leave.
+
+    >>> import raysim, tempfile
+    >>> from raysim.studies import survey
+    >>> found = survey.study(raysim.load_scene("scenes/lining_white_paint.toml"))
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write(found, place)
+    ...     sorted(path.name for path in Path(place).iterdir())
+    ['result.json', 'sheet.html']
     """
     write_texts(folder, {RESULT_FILE: json_of(study, result), SHEET_FILE: sheet_of(study, result)})

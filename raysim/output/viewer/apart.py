@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from raysim.base.errors import RaysimError
+from raysim.base.systems import crashed
 from raysim.output.files.new_file import write_new
 from raysim.output.viewer.draw import Window
 from raysim.output.viewer.make import View
@@ -37,7 +38,7 @@ def open_apart(view: View, picture: Path | None) -> None:
         raise RaysimError(
             "no window can be opened here (no screen). Mend: draw into a file with --picture FILE"
         )
-    if done.returncode < 0:
+    if crashed(done.returncode):
         raise RaysimError(
             "the graphics libraries of this machine are missing or broken. "
             "Mend: install them (Debian: libegl1, libgl1)"

@@ -12,6 +12,7 @@ import numpy as np
 from raysim.base.cases import CASES
 from raysim.base.errors import RaysimError, SceneError
 from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.older import brought_up
 from raysim.output.files.scene_file import scene_places
 from raysim.output.pictures.scale import DoseScale, scale_of_doses, scale_of_irradiance
 from raysim.scene.build import BuiltScene
@@ -70,8 +71,10 @@ def worst_place(result: ViewedResult) -> tuple[np.ndarray, np.ndarray]:
     return np.array(worst["centroid_mm"]), normal
 
 
-def read_view(place: Path) -> ViewedResult:
+def read_view(place: Path, irradiance: bool = False) -> ViewedResult:
     """The result in a folder, or beside a result.json or dose_map.vtp.
+
+    Its colours show the dose at the timer, or the irradiance, if asked or where there is no timer.
 
     Raises
     ------
@@ -93,8 +96,9 @@ def read_view(place: Path) -> ViewedResult:
             )
     record = _read_record(folder / RESULT_FILE)
     try:
+        record = brought_up(record)
         _refuse_odd(record)
-        return _joined(folder, record, _read_mesh(folder / MAP_FILE))
+        return _joined(folder, record, _read_mesh(folder / MAP_FILE), irradiance)
     except (LookupError, ValueError, TypeError, AttributeError, OverflowError) as error:
         raise RaysimError(
             f"{folder}: {RESULT_FILE} and {MAP_FILE} are damaged or do not belong together "
@@ -161,7 +165,7 @@ def _read_mesh(path: Path) -> Any:
     return mesh
 
 
-def _joined(folder: Path, record: dict[str, Any], mesh: Any) -> ViewedResult:
+def _joined(folder: Path, record: dict[str, Any], mesh: Any, irradiance: bool) -> ViewedResult:
     def sides(name: str, unit: str = "") -> np.ndarray:
         return np.stack([np.asarray(mesh.cell_data[f"{name}_{s}{unit}"]) for s in SIDES], axis=1)
 
@@ -169,7 +173,7 @@ def _joined(folder: Path, record: dict[str, Any], mesh: Any) -> ViewedResult:
     names = tuple(str(name) for name in mesh.field_data["body_names"])
     case = record["cases"][record["case"]]
     best = (int(case["best"]["face"]), SIDES.index(case["best"]["side"]))
-    if record["verdict"]["timer_s"] is None:
+    if irradiance or record["verdict"]["timer_s"] is None:
         scale = scale_of_irradiance(sides("irradiance", "_mW_cm2").astype(float), judged)
     else:
         doses = sides("dose_at_timer", "_mJ_cm2").astype(float)

@@ -34,6 +34,11 @@ def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list
     """All faults of a scene, including those of `build_scene`; errors first.
 
     Where sizes are absurd the checks of contact are skipped: they would only repeat that fault.
+
+    >>> import raysim
+    >>> scene = raysim.load_scene("scenes/lining_white_paint.toml")
+    >>> [(fault.level.value, fault.key) for fault in check_scene(scene)]
+    [('warning', 'chamber.lining')]
     """
     notes = Notes(str(scene.name), list(scene.faults))
     _sizes(scene, notes)

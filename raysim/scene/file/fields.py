@@ -82,7 +82,7 @@ def _quantity(quantity: str) -> BeforeValidator:
             raise ValueError(f"{_shown(value)} lacks its unit, such as {units.EXAMPLE[quantity]}")
         return units.parse_quantity(value, quantity)
 
-    return BeforeValidator(parse)
+    return BeforeValidator(parse, json_schema_input_type=str)
 
 
 def _one_line(value: str) -> str:
@@ -127,7 +127,7 @@ def assumed(key: str) -> Any:
 
 Switch = Annotated[bool, BeforeValidator(_switch)]
 Number = Annotated[float, BeforeValidator(_number)]
-Length = Annotated[float, BeforeValidator(_length)]
+Length = Annotated[float, BeforeValidator(_length, json_schema_input_type=float | str)]
 PositiveLength = Annotated[Length, Field(gt=0), _NO_SPECK]
 Scale = Annotated[Number, Field(gt=0), _SOME_UNIT]
 Power = Annotated[float, _quantity(units.POWER), Field(gt=0)]

@@ -1,7 +1,8 @@
 """A scene file as it is named: itself, or the one in a parcel of `raysim share`.
 
-A parcel is unpacked into a private folder while it is needed: its scene and its meshes, no other
-member. Nothing in it is run. Its hashes tell of damage, not of who made it.
+A parcel is unpacked into a private folder while it is needed: its scene, its meshes and the
+numbers of its results, no other member. Nothing in it is run. Its hashes tell of damage, not of who
+made it.
 """
 
 import hashlib
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 SUFFIX = ".zip"
 MESHES = {".stl", ".obj", ".ply", ".off", ".3mf", ".glb", ".gltf", ".bin"}
 CHUNK = 1 << 20  # bytes
+# What `raysim compare` reads of results; dose and guide have a folder each.
+NUMBERS = {"results/result.json", "results/dose_map.vtp", "guide/result.json"}
 
 
 @contextmanager
@@ -70,7 +73,8 @@ def unpack(file: IO[bytes], place: Path | None) -> dict[str, Any]:
         manifest = read_manifest(archive, found)
         for row in manifest["files"]:
             name = row["name"]
-            wanted = name == manifest["scene"]["file"] or Path(name).suffix.lower() in MESHES
+            wanted = name in NUMBERS or name == manifest["scene"]["file"]
+            wanted = wanted or Path(name).suffix.lower() in MESHES
             _unpack_one(archive, row, place / name if place and wanted else None)
     return manifest
 

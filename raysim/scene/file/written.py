@@ -48,6 +48,8 @@ from raysim.scene.file.things import (
     refuse_unfit_poses,
 )
 
+Rows = list[tuple[float, float]]  # how a curve is written
+
 
 class Chamber(Table):
     """Inside of the box: a rectangular box from its size, or any closed mesh."""
@@ -192,8 +194,13 @@ class LampsBehaviour(Table):
     rated_hours: Annotated[Number, Field(ge=1, le=LARGEST_HOURS)] = assumed("rated_life_h")
     temperature: PositiveShare = assumed("temperature_factor")
     # Coldest and hottest air in the box during a cycle, degrees C; in place of `temperature`.
-    air: Annotated[tuple[float, float] | None, BeforeValidator(as_air)] = None
-    air_curve: Annotated[OutputCurve | None, BeforeValidator(as_curve)] = None
+    air: Annotated[
+        tuple[float, float] | None,
+        BeforeValidator(as_air, json_schema_input_type=str | tuple[str, str]),
+    ] = None
+    air_curve: Annotated[
+        OutputCurve | None, BeforeValidator(as_curve, json_schema_input_type=Rows)
+    ] = None
     dirt: PositiveShare = assumed("lamp_dirt_clean")
     supply: PositiveShare = assumed("supply_factor")
 
@@ -236,7 +243,9 @@ class Meter(Table):
     reading: MeasuredIrradiance | None = None
     read_on: Day | None = None
     lamp_hours: Hours | Annotated[list[Hours], Field(min_length=1, max_length=64)] | None = None
-    response: Annotated[AngularResponse, BeforeValidator(as_response)] = CORRECTED
+    response: Annotated[
+        AngularResponse, BeforeValidator(as_response, json_schema_input_type=str | Rows)
+    ] = CORRECTED
 
     @model_validator(mode="after")
     def _of_a_reading(self) -> "Meter":

@@ -1,0 +1,165 @@
+"""Find the result that a user names: by its folder, its scene, or a zip of `raysim share`."""
+
+import json
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from raysim.base.errors import RaysimError, SceneError
+from raysim.dose.verdict_record import State
+from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.older import brought_up
+from raysim.output.files.scene_file import scene_places
+from raysim.scene.file.named import parcel_of
+from raysim.scene.file.parcel import SUFFIX, opened
+from raysim.scene.file.read import file_hash, read_scene, scene_files
+
+LARGEST_RECORD = 100_000_000  # bytes of a result.json
+ANEW = "Mend: run 'raysim dose' on its scene anew"
+
+
+@dataclass(frozen=True)
+class Found:
+    """A result of `raysim dose`, and what lies with it.
+
+    Attributes
+    ----------
+    name : str
+        As the user named it.
+    record : dict
+        Content of its result.json, in the present version.
+    folder : Path
+        Where it lies.
+    scene : Path or None
+        Its scene file, where that is still the one that was traced.
+    guide : dict or None
+        Content of the result.json of a guide of the same box.
+    """
+
+    name: str
+    record: dict[str, Any]
+    folder: Path
+    scene: Path | None
+    guide: dict[str, Any] | None
+
+
+@contextmanager
+def found_result(named: Path) -> Iterator[Found]:
+    """The result that a path stands for, while the block runs.
+
+    A scene stands for the results in the usual folder, if they are of its present state: nothing is
+    traced here.
+
+    Raises
+    ------
+    RaysimError
+        Where there is none, it is of another state of its scene, or it is not one of raysim.
+    """
+    if not named.exists():
+        raise RaysimError(f"{named}: there is no such file or folder. Mend: check the name")
+    if named.suffix.lower() == SUFFIX and named.is_file():
+        with opened(named) as scene:
+            parcel = parcel_of(scene)
+            assert parcel is not None
+            place = scene.parents[parcel.manifest["scene"]["file"].count("/")]
+            if not (place / "results" / RESULT_FILE).is_file():
+                raise RaysimError(f"{named}: was shared without results. Mend: ask for them")
+            yield _found(named, place / "results", scene, place / "guide")
+    elif named.is_dir() or named.name == RESULT_FILE:
+        folder = named if named.is_dir() else named.parent
+        yield _found(named, folder, None, folder.with_name(f"{folder.resolve().name}_guide"))
+    else:
+        folder = Path("results") / named.stem
+        _sound(named)
+        if not (folder / RESULT_FILE).is_file():
+            raise RaysimError(
+                f"{named}: was not traced yet: {folder} holds no {RESULT_FILE}. Mend: 'raysim dose "
+                f"{named}', or name the folder of its results"
+            )
+        found = _found(named, folder, named, folder.with_name(f"{named.stem}_guide"))
+        if found.scene is None:
+            raise RaysimError(
+                f"{named}: has changed since {folder} was written, or that is of another scene. "
+                f"Mend: 'raysim dose {named}' anew, or name the folder of its results"
+            )
+        yield found
+
+
+def _sound(scene: Path) -> None:
+    """Refuse what is no scene, in the words of whoever reads scenes."""
+    read_scene(scene)
+
+
+def _found(named: Path, folder: Path, scene: Path | None, guide: Path) -> Found:
+    record = _record(folder / RESULT_FILE)
+    return Found(str(named), record, folder, _unchanged(scene, folder, record), _guide(guide))
+
+
+def _record(path: Path) -> dict[str, Any]:
+    """Content of a result.json of `raysim dose`, of which all that is compared is sound."""
+    if not path.is_file():
+        raise RaysimError(
+            f"{path.parent}: holds no {path.name}. Mend: name a folder that 'raysim dose' wrote"
+        )
+    try:
+        if path.stat().st_size > LARGEST_RECORD:
+            raise ValueError("it is too large")
+        record = json.loads(path.read_text("utf-8"))
+        if "study" in record:
+            raise ValueError(f"it is one of 'raysim {record['study']}'")
+        record = brought_up(record)
+        _refuse_odd(record)
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError) as error:
+        what = f"{type(error).__name__}: {error}"[:120]
+        raise RaysimError(f"{path}: is no result of 'raysim dose' ({what}). {ANEW}") from None
+    assert isinstance(record, dict)
+    return record
+
+
+def _refuse_odd(record: dict[str, Any]) -> None:
+    """Refuse figures that `raysim dose` would not write.
+
+    Raises
+    ------
+    LookupError, TypeError, ValueError
+    """
+    case, verdict = record["cases"]["cautious"], record["verdict"]
+    state = State(verdict["state"])
+    if state is State.DO_NOT_USE and verdict["timer_s"] is not None:
+        raise ValueError("a timer beside DO NOT USE")
+    figures = [verdict["timer_s"], verdict["calculated_s"], *case["percentiles"].values()]
+    figures += [case["worst"][f"{key}_mW_cm2"] for key in ("irradiance", "lower_bound")]
+    figures += [case["worst"]["standard_error_mW_cm2"], *record["target"].values()]
+    figures += [lamp["uvc_W"] for lamp in record["lamps"]]
+    for figure in figures:
+        if figure is not None and not (type(figure) in (int, float) and 0.0 <= figure < math.inf):
+            raise ValueError(f"{str(figure)[:20]!r} is no figure")
+    words = [case["worst"][key] for key in ("object", "part", "side", "place")]
+    words += [record["scene"][key] for key in ("title", "sha256", "file")]
+    words += [reason[key] for reason in verdict["reasons"] for key in ("code", "says", "mend")]
+    if not all(isinstance(word, str) for word in words):
+        raise TypeError("words are missing")
+
+
+def _unchanged(scene: Path | None, folder: Path, record: dict[str, Any]) -> Path | None:
+    """The scene of a record, where it is found and still the one that was traced."""
+    recorded = record["scene"]
+    for place in [scene] if scene else scene_places(folder, recorded["file"]):
+        with suppress(RaysimError, SceneError, OSError, ValueError):
+            if place.is_file() and place.suffix.lower() != SUFFIX:
+                now = file_hash(scene_files(place, read_scene(place)))
+                if now == recorded["sha256"]:
+                    return place
+    return None
+
+
+def _guide(folder: Path) -> dict[str, Any] | None:
+    """Record of a guide with prices; None where there is none."""
+    with suppress(OSError, ValueError, LookupError, TypeError, RecursionError):
+        record = json.loads((folder / RESULT_FILE).read_text("utf-8"))
+        if record["study"] == "guide" and type(record["cost"]) in (int, float):
+            return {key: record[key] for key in ("cost", "currency", "lines_without_price")}
+    return None

@@ -1,0 +1,220 @@
+"""Two results side by side in words: what to think of them, and tables."""
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from raysim.base.errors import printable
+from raysim.base.units import minutes_seconds
+from raysim.output.words.numbers import number
+from raysim.output.words.parcel import recorded_words
+from raysim.output.words.table import Table
+from raysim.scene.file.differences import Difference
+
+Record = dict[str, Any]
+ERRORS = 2.0  # standard errors that a figure may lie off
+MOST_TOLD = 3  # differences in the answer; the page has all
+SAME = "Nothing that was compared differs in the scene files."
+
+
+def letters(first: str, second: str) -> tuple[str, str]:
+    """What the two are called: A and B, with the names that were typed."""
+    return f"A ({printable(first)})", f"B ({printable(second)})"
+
+
+def worst(record: Record) -> Record:
+    """The spot that sets the timer: the worst of the cautious case."""
+    spot: Record = record["cases"]["cautious"]["worst"]
+    return spot
+
+
+def told_apart(first: Record, second: Record) -> bool | None:
+    """Whether noise alone does not explain which worst spot is brighter; None if one is unknown.
+
+    The spots are those that each run found, with its lower bound below and two standard errors
+    above the estimate; the runs count as independent.
+    """
+    ends = []
+    for record in (first, second):
+        spot = worst(record)
+        light, error, low = (
+            spot[f"{key}_mW_cm2"] for key in ("irradiance", "standard_error", "lower_bound")
+        )
+        if None in (light, error, low):
+            return None
+        ends.append((low, light + ERRORS * error))
+    return ends[0][0] > ends[1][1] or ends[1][0] > ends[0][1]
+
+
+def answer(first: Record, second: Record) -> str:
+    """The one sentence: which needs longer, or why that cannot be said."""
+    timers = [record["verdict"]["timer_s"] for record in (first, second)]
+    if None in timers:
+        return _without_timer(timers)
+    if _target(first) != _target(second):
+        return (
+            f"The targets differ ({_target(first)}; {_target(second)}): each timer is for its own, "
+            "and they cannot be held against each other."
+        )
+    more = timers[1] - timers[0]
+    slower, faster = ("B", "A") if more > 0 else ("A", "B")
+    if abs(more) < 1.0:
+        return f"Both need the same time, {minutes_seconds(timers[0])}."
+    times = f"{minutes_seconds(timers[0])} in A, {minutes_seconds(timers[1])} in B"
+    said = f"{slower} needs {minutes_seconds(abs(more))} longer than {faster} ({times})"
+    if told_apart(first, second):
+        return f"{said}; the noise of the two runs does not explain that."
+    return (
+        f"{said}, but the noise of the two runs alone could make that: run both with a finer "
+        "--precision before you decide by it."
+    )
+
+
+def _without_timer(timers: Sequence[float | None]) -> str:
+    if timers[0] is None and timers[1] is None:
+        return "Neither has a timer: none of the two may be used as it is."
+    good, bad = ("B", "A") if timers[0] is None else ("A", "B")
+    return f"{bad} has no timer and may not be used as it is; {good} has one."
+
+
+def lines(
+    first: Record, second: Record, found: Sequence[Difference] | None, why: str = ""
+) -> list[str]:
+    """What stands below the answer: both verdicts, what differs, what is in doubt."""
+    told = [
+        f"{letter}: {printable(record['scene']['title'])}. {recorded_words(record['verdict'])}."
+        for letter, record in (("A", first), ("B", second))
+    ]
+    return [*told, differing(found, why), doubt(first, second)]
+
+
+def doubt(first: Record, second: Record) -> str:
+    """How well the worst spots are known at all, beside the noise of the runs."""
+    wide = [_wide(record) for record in (first, second)]
+    return (
+        f"Doubt: the light at the worst-lit spot is known to {wide[0]} in A and {wide[1]} in B "
+        "(k = 2), for what lamps give and surfaces reflect is not known well; only a calibrated "
+        "254 nm meter in the box that is built tells."
+    )
+
+
+def _wide(record: Record) -> str:
+    budget = record.get("uncertainty")
+    share = budget.get("expanded_relative") if isinstance(budget, dict) else None
+    return "no stated share" if not isinstance(share, float) else f"± {share:.0%}"
+
+
+def differing(found: Sequence[Difference] | None, why: str) -> str:
+    """What differs in the scene files, the first few."""
+    if found is None:
+        return f"What differs in the scenes cannot be told: {why}."
+    if not found:
+        return SAME
+    shown = "; ".join(
+        f"{printable(row.key)}: {printable(row.first)[:60]} in A, {printable(row.second)[:60]} in B"
+        for row in found[:MOST_TOLD]
+    )
+    left = len(found) - MOST_TOLD
+    return f"What differs: {shown}{f'; and {left} more on the page' if left > 0 else ''}."
+
+
+def differences_table(found: Sequence[Difference]) -> Table:
+    """Every key that differs, as it is written in both."""
+    rows = tuple((printable(r.key), printable(r.first), printable(r.second)) for r in found)
+    return Table(("key of the scene", "A", "B"), rows, words=3)
+
+
+def side_by_side(first: Record, second: Record, costs: Sequence[Record | None]) -> Table:
+    """Verdict, timer, worst spot, spread, cost and run of both."""
+    rows = [(label, cell(first), cell(second)) for label, cell in _CELLS.items()]
+    rows.insert(-1, ("cost, by the guide", _cost(costs[0]), _cost(costs[1])))
+    return Table(("", "A", "B"), tuple(rows), words=3)
+
+
+def reasons_table(first: Record, second: Record) -> Table:
+    """What keeps each from being ready, and how it is mended."""
+    rows = [
+        (letter, f"{printable(reason['says'])}. Mend: {printable(reason['mend'])}.")
+        for letter, record in (("A", first), ("B", second))
+        for reason in record["verdict"]["reasons"]
+    ]
+    return Table(("", "what has to be done"), tuple(rows), words=2)
+
+
+def _time(seconds: float | None) -> str:
+    return "none" if seconds is None else minutes_seconds(seconds)
+
+
+def _light(value: float | None) -> str:
+    return "not known" if value is None else number(value)
+
+
+def _target(record: Record) -> str:
+    target = record["target"]
+    return f"{number(target['dose_mJ_cm2'])} mJ/cm2 × {target['safety_factor']:g}"
+
+
+def _place(record: Record) -> str:
+    spot = worst(record)
+    words = (spot["object"], spot["part"], spot["side"], spot["place"])
+    return ", ".join(printable(word) for word in words if word)
+
+
+def _figure(key: str) -> Callable[[Record], str]:
+    return lambda record: _light(record["cases"]["cautious"]["percentiles"].get(f"{key}_mW_cm2"))
+
+
+def _worst_light(record: Record) -> str:
+    light, error = (worst(record)[f"{key}_mW_cm2"] for key in ("irradiance", "standard_error"))
+    if light is None or error is None:
+        return "not known"
+    return f"{number(light)} ± {number(error, 2)}"
+
+
+def _even(record: Record) -> str:
+    summary = record["cases"]["cautious"]["percentiles"]
+    best, low = summary.get("best_mW_cm2"), summary.get("worst_mW_cm2")
+    return "not known" if not best or not low else number(best / low)
+
+
+def _lamps(record: Record) -> str:
+    watts = math.fsum(lamp["uvc_W"] or 0.0 for lamp in record["lamps"])
+    out = f", without {', '.join(map(printable, record['without']))}" if record["without"] else ""
+    return f"{len(record['lamps'])}, together {number(watts)} W of UVC{out}"
+
+
+def _cost(guide: Record | None) -> str:
+    if guide is None:
+        return "no guide with prices"
+    blank = f", {guide['lines_without_price']} lines without a price"
+    return (
+        f"{number(guide['cost'])} {printable(str(guide['currency'] or ''))}"
+        f"{blank if guide['lines_without_price'] else ''}"
+    )
+
+
+def _run(record: Record) -> str:
+    asked = record["precision_asked"]
+    precision = f"precision {asked:g}" if isinstance(asked, float) else "photons alone"
+    stopped = ", BROKEN OFF" if record["interrupted"] else ""
+    version = printable(str(record["raysim_version"]))
+    counts = f"seed {record['seed']}, {record['photons']:,} photons"
+    return f"raysim {version}, {counts}, {precision}{stopped}"
+
+
+_CELLS: dict[str, Callable[[Record], str]] = {
+    "verdict": lambda record: recorded_words(record["verdict"]),
+    "timer": lambda record: _time(record["verdict"]["timer_s"]),
+    "calculated, not to be set": lambda record: _time(record["verdict"]["calculated_s"]),
+    "target": _target,
+    "worst spot": _place,
+    "light there, mW/cm2": _worst_light,
+    "lower bound, mW/cm2": lambda record: _light(worst(record)["lower_bound_mW_cm2"]),
+    "1 % get less than, mW/cm2": _figure("percentile_1"),
+    "5 % get less than, mW/cm2": _figure("percentile_5"),
+    "mean, mW/cm2": _figure("mean"),
+    "best, mW/cm2": _figure("best"),
+    "best over worst": _even,
+    "lamps": _lamps,
+    "run": _run,
+}
