@@ -71,7 +71,7 @@ class BuiltScene:
         """Key of an object as the user would find it, such as `object 3 "respirator 1"`."""
         name = self.triangles.bodies[body].name
         names = [entry.name for entry in self.written.object]
-        return f'object {names.index(name) + 1} "{name}"' if name in names else name
+        return self.written.object_key(names.index(name)) if name in names else name
 
 
 def build_scene(
@@ -92,7 +92,7 @@ def build_scene(
     hung = objects_by_pose(scene)[0]
     for number, entry in enumerate(hung):
         progress("reading and splitting the meshes", number / len(hung), 1.0)
-        _add_object(builder, entry, f'object {number + 1} "{entry.name}"')
+        _add_object(builder, entry, scene.object_key(number))
     _add_lamps(builder, scene)
     if not any(entry.judged for entry in scene.object):
         mend = "set judged = true on the respirators"
@@ -115,7 +115,7 @@ def _refuse_one_name_twice(builder: Builder, scene: SceneAsWritten) -> None:
     others = {body.name.casefold() for body in builder.bodies if body.kind != "object"}
     for number, entry in enumerate(scene.object):
         if entry.name.casefold() in others:
-            key = f'object {number + 1} "{entry.name}".name'
+            key = f"{scene.object_key(number)}.name"
             what = f'"{entry.name}" is the name of a wall or lamp'
             builder.notes.error(Code.NAME_TAKEN, key, what, "rename it")
 

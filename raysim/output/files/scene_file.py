@@ -12,6 +12,8 @@ from raysim.base.errors import printable
 from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import source_words
 from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.read import rename_meshes
+from raysim.scene.file.rows import spread
 from raysim.scene.file.things import Object
 from raysim.studies.hooks.load import DIGITS, Layout, Load, written_layout
 from raysim.studies.survey.run import Survey
@@ -27,6 +29,7 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
     """
     scene = load.scene
     data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+    data = spread(data, scene.written.object)
     entries = {entry["name"]: entry for entry in data.get("object", [])}
     per_metre = 1.0 / UNIT_METRES[scene.written.units]
     poses = data.pop("pose", [])
@@ -48,9 +51,7 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
         for meter in data["meter"]:
             meter.pop("lamp_hours", None)
             meter.pop("read_on", None)
-    for table in (data["chamber"], *objects):
-        if "mesh" in table:
-            table["mesh"] = path_from(folder, scene.path.parent / table["mesh"])
+    rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
     return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
 
 

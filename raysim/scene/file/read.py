@@ -5,7 +5,7 @@ import hashlib
 import re
 import stat
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, get_args, get_origin
 
@@ -67,6 +67,16 @@ def mesh_names(scene: SceneAsWritten) -> list[str]:
     """Meshes that a scene names, as they are written, sorted."""
     names = {entry.mesh for entry in scene.object} | {scene.chamber.mesh}
     return sorted(str(name) for name in names if name is not None)
+
+
+def rename_meshes(data: dict[str, Any], new: Callable[[str], str]) -> None:
+    """Give the meshes that a scene file (as TOML reads it) names other names, in place."""
+    for table in (data["chamber"], *data.get("object", []), *data.get("row", [])):
+        for key in ("mesh", "hook", "rail"):
+            if isinstance(table.get(key), list):
+                table[key] = [new(name) for name in table[key]]
+            elif key in table:
+                table[key] = new(table[key])
 
 
 def scene_files(path: Path, scene: SceneAsWritten) -> tuple[Path, ...]:
