@@ -11,9 +11,10 @@ from small_scenes import faults_of, only_fault, plate, small_scene, write_scene
 from raysim.base.fault_codes import Code
 from raysim.dose.simulate import load_scene
 from raysim.output.files.guide_scene import rounded_text
-from raysim.output.files.scene_file import layout_toml, toml_text
+from raysim.output.files.scene_file import layout_toml
 from raysim.scene.file.read import mesh_names, read_scene, rename_meshes
 from raysim.scene.file.rows import spread
+from raysim.scene.file.toml import toml_text
 from raysim.starter.files import mesh_files
 from raysim.studies.hooks.load import find_load
 from raysim.workshop.grid import MM

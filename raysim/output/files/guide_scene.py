@@ -7,10 +7,11 @@ from pathlib import Path
 
 from raysim.base.errors import Fault, SceneError
 from raysim.dose.checkpoint_file import ASIDE
-from raysim.output.files.scene_file import path_from, toml_text
+from raysim.output.files.scene_file import path_from
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.read import rename_meshes
 from raysim.scene.file.rows import spread
+from raysim.scene.file.toml import toml_text
 from raysim.workshop.grid import Grid
 from raysim.workshop.plan import places_as_printed
 from raysim.workshop.rounding import Moved, moved, rounded

@@ -8,11 +8,11 @@ from itertools import chain, count, takewhile
 from pathlib import Path, PurePosixPath
 
 from raysim.base.errors import RaysimError
-from raysim.output.files.scene_file import toml_text
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.parcel import MESHES
 from raysim.scene.file.parcel_members import same_name, unfit_name
 from raysim.scene.file.read import joined_hash, mesh_names, rename_meshes
+from raysim.scene.file.toml import toml_text
 from raysim.scene.mesh.gltf import buffer_files
 
 SCENE, RESULTS, GUIDE = "scene", "results", "guide"  # folders of a parcel

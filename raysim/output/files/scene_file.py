@@ -1,10 +1,7 @@
 """A scene file with the objects of a layout: TOML that every command reads."""
 
-import json
 import os
-import re
 import tomllib
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +12,9 @@ from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.read import rename_meshes
 from raysim.scene.file.rows import spread
 from raysim.scene.file.things import Object
+from raysim.scene.file.toml import toml_lines, toml_text
 from raysim.studies.hooks.load import DIGITS, Layout, Load, written_layout
 from raysim.studies.survey.run import Survey
-
-BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ...]) -> str:
@@ -72,7 +68,7 @@ def meters_toml(found: Survey) -> str:
         lines.append(
             f"\n# Calculated: {predicted_words(row)} mW/cm2 (k = 2); {source_words(row)}.\n"
         )
-        lines.append(f"[[meter]]\n{_lines(table)}")
+        lines.append(f"[[meter]]\n{toml_lines(table)}")
         lines.append('#reading = "... mW/cm2"\n#read_on = 2026-03-01\n')
     return "".join(lines)
 
@@ -100,55 +96,6 @@ def path_from(folder: Path, file: Path) -> str:
         return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
     except ValueError:  # another drive
         return file.resolve().as_posix()
-
-
-def toml_text(data: dict[str, Any]) -> str:
-    """A scene as TOML (definition of the format: toml.io, version 1.0)."""
-    plain, tables, lists = [], [], []
-    for key, value in data.items():
-        if isinstance(value, dict):
-            tables.append(f"\n[{_key(key)}]\n{_lines(value)}{_inner_tables(key, value)}")
-        elif isinstance(value, list) and value and all(isinstance(one, dict) for one in value):
-            lists += [f"\n[[{_key(key)}]]\n{_lines(one, inline=True)}" for one in value]
-        else:
-            plain.append(f"{_key(key)} = {_value(value)}\n")
-    return "".join((*plain, *tables, *lists))
-
-
-def _lines(table: dict[str, Any], inline: bool = False) -> str:
-    """Lines of a table; tables within it are written inline, or by `_inner_tables`."""
-    return "".join(
-        f"{_key(key)} = {_value(value)}\n"
-        for key, value in table.items()
-        if inline or not isinstance(value, dict)
-    )
-
-
-def _inner_tables(key: str, table: dict[str, Any]) -> str:
-    return "".join(
-        f"\n[{_key(key)}.{_key(inner)}]\n{_lines(value, inline=True)}"
-        for inner, value in table.items()
-        if isinstance(value, dict)
-    )
-
-
-def _key(key: str) -> str:
-    return key if BARE_KEY.fullmatch(key) else json.dumps(key, ensure_ascii=False)
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, dict):
-        inside = ", ".join(f"{_key(key)} = {_value(inner)}" for key, inner in value.items())
-        return f"{{ {inside} }}" if inside else "{}"
-    if isinstance(value, list):
-        return f"[{', '.join(_value(one) for one in value)}]"
-    return repr(value)
 
 
 def scene_places(folder: Path, recorded: str) -> list[Path]:

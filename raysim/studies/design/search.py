@@ -1,0 +1,159 @@
+"""The search from coarse to fine: which proposals get a short trace, round by round.
+
+All that is counted is counted in traces, never in seconds, so that results repeat.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from raysim.base.progress import Progress, stretch
+from raysim.studies.design.proposals import WALLS, Proposal, cost_of, excess
+from raysim.studies.design.scenes import Workplace
+from raysim.studies.design.sums import Sketch, Sums
+from raysim.studies.design.trial import Trial, fitting_scene, relined, trials
+from raysim.transport.options import RunOptions
+
+ROUNDS, EACH = 5, 5  # rounds of short traces, and geometries in each
+FIRST = 6  # geometries traced before anything is learned
+LEVELS = (0.25, 0.5, 0.75)  # of the way from the least cost to the budget, for the front
+DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is not looked at
+
+
+class Limits:
+    """The limits of a wish as numbers that proposals are held against.
+
+    `irradiance` (W/m2) is what the longest cycle takes; `spread` is the most light of the best-lit
+    face over the worst that leaves the cycles wished for; `size` is the excess allowed, 1.
+    """
+
+    def __init__(self, sums: Sums, material_dose: float) -> None:
+        wish, asked = sums.wish, sums.requirement
+        self.budget, self.size = wish.money(wish.limits.budget), 1.0
+        full = asked.warm_up.effective_seconds(wish.limits.longest_cycle)
+        self.irradiance = asked.safety_factor * asked.dose / max(full, 1e-9)
+        self.cycle_dose = asked.safety_factor * asked.dose
+        self.spread = material_dose / (self.cycle_dose * wish.limits.cycles)
+
+
+class Search:
+    """Proposals, what the sums say of them, and the short traces so far."""
+
+    def __init__(
+        self, work: Workplace, sums: Sums, limits: Limits, pool: Sequence[Proposal]
+    ) -> None:
+        self.work, self.sums, self.limits, self.pool = work, sums, limits, pool
+        self.sketch = Sketch(sums, pool)
+        self.cost = np.array([one.cost for one in pool])
+        thick = [work.wish.sheet[one.sheet].thickness for one in pool]
+        limit = work.wish.limits.outside
+        self.size = np.array([excess(p.box, limit, t) for p, t in zip(pool, thick, strict=True)])
+        self.most = np.array([sums.most(one) for one in pool])
+        numbers: dict[object, int] = {}
+        self.geometry = np.array([numbers.setdefault(p.geometry, len(numbers)) for p in pool])
+        self.done = np.zeros(len(numbers), bool)
+        self.trials: list[Trial] = []
+        self.hopeless = int((self.most < limits.irradiance).sum())
+
+    def run(self, options: RunOptions, loosened: Sequence[str] = ()) -> None:
+        """Trace in rounds; `loosened` are limits that do not count: size, budget, time or wear."""
+        if not self.trials:
+            self._trace(self._first(), options, "looking around")
+        for number in range(ROUNDS):
+            what = f"short traces, round {number + 1} of {ROUNDS}"
+            self._trace(self._next(loosened), options, what)
+
+    def _allowed(self, loosened: Sequence[str]) -> np.ndarray:
+        """Proposals that are not traced yet, and inside all limits that are known exactly."""
+        allowed = ~self.done[self.geometry] & np.ones(len(self.pool), bool)
+        if "size" not in loosened:
+            allowed &= self.size <= self.limits.size
+        if "budget" not in loosened:
+            allowed &= self.cost <= self.limits.budget
+        if "time" not in loosened:
+            allowed &= self.most >= self.limits.irradiance
+        return allowed
+
+    def _first(self) -> list[int]:
+        """Unlike geometries that seem bright: of every pattern and gap the brightest."""
+        allowed = self._allowed(())
+        found: dict[tuple[object, ...], int] = {}
+        for place in np.argsort(-self.sketch.worst, kind="stable"):
+            one = self.pool[place]
+            if allowed[place]:
+                found.setdefault((one.lamps.axis, one.box.gap), int(place))
+        return list(found.values())[:FIRST]
+
+    def _next(self, loosened: Sequence[str]) -> list[int]:
+        """What to trace next, one for each aim: cheap, quick, even, and steps of the front."""
+        allowed, worst = self._allowed(loosened), self.sketch.worst
+        bright = worst * DOUBT >= self.limits.irradiance
+        even = self.sketch.spread <= DOUBT * self.limits.spread
+        fits = allowed & (bright | ("time" in loosened)) & (even | ("wear" in loosened))
+        least = self.cost[allowed].min(initial=self.limits.budget)
+        aims = [(fits, self.cost), (fits, -worst), (fits, self.sketch.spread)]
+        aims += [
+            (fits & (self.cost <= least + level * (self.limits.budget - least)), -worst)
+            for level in LEVELS
+        ]
+        aims += [(allowed, -worst), (allowed, self.sketch.spread)]  # where nothing seems to fit
+        found: list[int] = []
+        for which, value in aims:
+            taken = np.isin(self.geometry, self.geometry[found]) if found else ~which & which
+            free = np.flatnonzero(which & ~taken)
+            if len(free) and len(found) < EACH:
+                found.append(int(free[value[free].argmin()]))
+        return found
+
+    def _trace(self, places: Sequence[int], options: RunOptions, what: str) -> None:
+        """Short traces of the geometries of some proposals, each under several linings."""
+        for number, place in enumerate(places):
+            part = stretch(options.progress, number, len(places))
+            part(what, 0.0, 1.0)
+            self.done[self.geometry[place]] = True
+            scene = fitting_scene(self.work, self.pool[place])
+            if scene is not None:
+                quiet = RunOptions(options.seed, options.threads, named(part, what))
+                self.trials += trials(scene, self._linings(place), quiet)
+        if self.trials:
+            self.sketch.learn(
+                [(t.proposal, self.sums.even(t.proposal), t.worst, t.best) for t in self.trials]
+            )
+
+    def _linings(self, place: int) -> list[Proposal]:
+        """A proposal, and the same box under linings that seem to give half as much light."""
+        own = self.pool[place]
+        same = np.flatnonzero(self.geometry == self.geometry[place])
+        bright = same[self.sketch.worst[same] >= 0.5 * self.sketch.worst[place]]
+        near = [self.pool[k] for k in bright if k != place and self.pool[k].sheet == own.sheet]
+        return [own, *(near if self.trials else [])]
+
+    def one_wall(self, trial: Trial, options: RunOptions) -> None:
+        """Short traces of a box with another lining on door or floor, or on both."""
+        own = trial.proposal
+        scene = fitting_scene(self.work, own)
+        others = [lining.surface.name for lining in self.work.wish.lining]
+        tried = []
+        for other in (name for name in others if name != own.lining):
+            for walls in (("front",), ("floor",), ("front", "floor")):
+                linings = tuple(
+                    other if wall in walls else name
+                    for wall, name in zip(WALLS, own.linings, strict=True)
+                )
+                cost = cost_of(
+                    self.work.wish,
+                    own.box,
+                    own.lamps,
+                    offer=own.offer,
+                    sheet=own.sheet,
+                    linings=linings,
+                )
+                tried.append(relined(own, linings, cost))
+        if scene is not None and tried:
+            part = named(options.progress, "other linings on door and floor")
+            self.trials += trials(scene, tried, RunOptions(options.seed, options.threads, part))
+
+
+def named(progress: Progress, what: str) -> Progress:
+    """A progress callback that tells of every piece of work by one name."""
+    return lambda _, done, whole: progress(what, done, whole)
