@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from raysim.library.lamps import LampType
-from raysim.studies.design.boxes import STEP, Box, Hooks, Size, measurable, up
+from raysim.studies.design.boxes import BEHIND, STEP, Box, Hooks, Size, measurable, up
 
 OFF_WALL = 0.045  # m from a wall to the axis of a lamp
+OFF_RAIL = 0.038  # m from the axis of a rail to that of a lamp which crosses it
 SOCKETS = 0.02  # m that the sockets of a lamp take beyond its tube, both ends together; own choice
 LEAST_USED = 0.5  # share of a lamp that the load must at least reach along
 UPRIGHT, ACROSS, DEEP = "upright", "across", "deep"
@@ -108,13 +109,23 @@ def _before_load(box: Box, axis: str, pattern: tuple[tuple[float, float], ...]) 
 
 
 def _middles(box: Box, axis: str, pattern: tuple[tuple[float, float], ...]) -> tuple[Size, ...]:
-    along = AXIS[axis]
-    found = []
+    along, found = AXIS[axis], []
     for shares in pattern:
         rest = iter(shares)
-        middle = [
+        x, y, z = (
             0.5 * side if k == along else OFF_WALL + next(rest) * (side - 2.0 * OFF_WALL)
             for k, side in enumerate(box.inside)
-        ]
-        found.append(_sum(middle, (0.0, 0.0, 0.0)))
+        )
+        # Rails reach from wall to wall: lamps that cross them keep clear.
+        if axis == UPRIGHT:
+            y = _before(y, [row.first[1] + BEHIND for row in box.rows])
+        if axis == DEEP:
+            z = _before(z, [row.first[2] for row in box.rows])
+        found.append((x, y, z))
     return tuple(found)
+
+
+def _before(value: float, rails: list[float]) -> float:
+    """A coordinate of a lamp, moved before or below the rail that it would meet."""
+    near = [rail for rail in rails if abs(value - rail) < OFF_RAIL]
+    return min(near) - OFF_RAIL if near else value

@@ -7,17 +7,29 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from raysim.base.progress import Progress, stretch
+from raysim.base.progress import Progress
 from raysim.studies.design.proposals import WALLS, Proposal, cost_of, excess
 from raysim.studies.design.scenes import Workplace
 from raysim.studies.design.sums import Sketch, Sums
 from raysim.studies.design.trial import Trial, fitting_scene, relined, trials
 from raysim.transport.options import RunOptions
 
-ROUNDS, EACH = 5, 5  # rounds of short traces, and geometries in each
 FIRST = 6  # geometries traced before anything is learned
+EACH = 5  # geometries traced in each round after that
 LEVELS = (0.25, 0.5, 0.75)  # of the way from the least cost to the budget, for the front
 DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is not looked at
+
+
+class Steps:
+    """Counts pieces of work, so that the share done is known; options that trace tell nothing."""
+
+    def __init__(self, progress: Progress, whole: float) -> None:
+        self.progress, self.whole, self.reached = progress, whole, 0.0
+
+    def done(self, what: str, pieces: float = 1.0) -> None:
+        """So many pieces more are done; `what` is going on."""
+        self.reached = min(self.reached + pieces, self.whole)
+        self.progress(what, self.reached, self.whole)
 
 
 class Limits:
@@ -55,13 +67,14 @@ class Search:
         self.trials: list[Trial] = []
         self.hopeless = int((self.most < limits.irradiance).sum())
 
-    def run(self, options: RunOptions, loosened: Sequence[str] = ()) -> None:
+    def run(
+        self, options: RunOptions, steps: Steps, rounds: int, loosened: Sequence[str] = ()
+    ) -> None:
         """Trace in rounds; `loosened` are limits that do not count: size, budget, time or wear."""
         if not self.trials:
-            self._trace(self._first(), options, "looking around")
-        for number in range(ROUNDS):
-            what = f"short traces, round {number + 1} of {ROUNDS}"
-            self._trace(self._next(loosened), options, what)
+            self._trace(self._first(), options, steps, FIRST)
+        for _ in range(rounds):
+            self._trace(self._next(loosened), options, steps, EACH)
 
     def _allowed(self, loosened: Sequence[str]) -> np.ndarray:
         """Proposals that are not traced yet, and inside all limits that are known exactly."""
@@ -105,16 +118,17 @@ class Search:
                 found.append(int(free[value[free].argmin()]))
         return found
 
-    def _trace(self, places: Sequence[int], options: RunOptions, what: str) -> None:
+    def _trace(
+        self, places: Sequence[int], options: RunOptions, steps: Steps, planned: int
+    ) -> None:
         """Short traces of the geometries of some proposals, each under several linings."""
-        for number, place in enumerate(places):
-            part = stretch(options.progress, number, len(places))
-            part(what, 0.0, 1.0)
+        for place in places:
             self.done[self.geometry[place]] = True
             scene = fitting_scene(self.work, self.pool[place])
             if scene is not None:
-                quiet = RunOptions(options.seed, options.threads, named(part, what))
-                self.trials += trials(scene, self._linings(place), quiet)
+                self.trials += trials(scene, self._linings(place), options)
+            steps.done("short traces")
+        steps.done("short traces", planned - len(places))
         if self.trials:
             self.sketch.learn(
                 [(t.proposal, self.sums.even(t.proposal), t.worst, t.best) for t in self.trials]
@@ -150,10 +164,4 @@ class Search:
                 )
                 tried.append(relined(own, linings, cost))
         if scene is not None and tried:
-            part = named(options.progress, "other linings on door and floor")
-            self.trials += trials(scene, tried, RunOptions(options.seed, options.threads, part))
-
-
-def named(progress: Progress, what: str) -> Progress:
-    """A progress callback that tells of every piece of work by one name."""
-    return lambda _, done, whole: progress(what, done, whole)
+            self.trials += trials(scene, tried, options)
