@@ -15,6 +15,7 @@ COMMANDS = {
     "linings": "Which lining, and what each buys in minutes and money.",
     "shadows": "Which spots stay dark, what hides them, and what helps.",
     "hooks": "Where the hooks should go, and how many respirators.",
+    "design": "Whole boxes from a wish: respirators, money, time, lamps and linings to be had.",
     "meter": "What a meter should read, and what readings say of lamps, lining and timer.",
     "leak": "Stray UVC outside a gap, and how long a person may stay there.",
     "guide": "What to buy, cut, drill and do to build the box, and to use it.",

@@ -9,6 +9,7 @@ from pathlib import Path
 from raysim.assess.reuse import Reuse
 from raysim.base.figures import Figures
 from raysim.dose.result import Result
+from raysim.studies.design.limits import Limits
 from raysim.studies.design.proposals import Proposal
 from raysim.studies.design.trial import Trial
 from raysim.studies.design.wish import Wish
@@ -109,6 +110,7 @@ class DesignStudy:
 
     wish: Wish
     path: Path
+    limits: Limits
     seed: int
     designs: tuple[Design, ...]
     trials: tuple[Trial, ...]

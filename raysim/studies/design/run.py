@@ -16,10 +16,11 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.check.check import check_scene
 from raysim.studies.asked import checked
 from raysim.studies.design.boxes import Size
+from raysim.studies.design.limits import Limits
 from raysim.studies.design.proposals import Proposal, excess, proposals
 from raysim.studies.design.result import Design, DesignStudy, Limit, Relaxation
 from raysim.studies.design.scenes import Workplace, scene_files, workplace
-from raysim.studies.design.search import EACH, FIRST, Limits, Search, Steps
+from raysim.studies.design.search import EACH, FIRST, Search, Steps
 from raysim.studies.design.shapes import hung_shapes, refuse_nameless
 from raysim.studies.design.sums import sums_of
 from raysim.studies.design.trial import Trial
@@ -27,7 +28,7 @@ from raysim.studies.design.wish import Wish, read_wish, refused
 from raysim.transport.options import RunOptions
 
 Judge = Callable[[BuiltScene, Result], Result]
-ROUNDS, MORE_ROUNDS = 5, 2  # of short traces; where a limit is loosened
+ROUNDS, MORE_ROUNDS = 4, 2  # of short traces; where a limit is loosened
 TRIES = 3  # full traces for each aim
 MOST_FULL = 7  # in all
 FULL = 4.0  # pieces of work that a full trace counts for
@@ -106,6 +107,7 @@ class _Study:
         return DesignStudy(
             wish=self.work.wish,
             path=self.path,
+            limits=self.limits,
             seed=self.options.seed,
             designs=tuple(sorted(designs, key=lambda one: (one.cost, one.time))),
             trials=tuple(self.search.trials),
@@ -120,7 +122,7 @@ class _Study:
         """Full traces for each aim, and of some more of the front."""
         cheap = self._likely(lambda trial: trial.proposal.cost)
         if cheap:
-            self.search.one_wall(cheap[0], self.options)
+            self.search.other_linings(cheap[0], self.options)
         self.steps.done("short traces")
         for aim in (_cost, _darkness, _spread):
             self._first_that_meets(self._likely(aim)[:TRIES])

@@ -24,6 +24,12 @@ from raysim.studies.design.wish import Wish
 
 PASSED_ON = ("target", "lamps_behaviour", "wear")  # tables of a wish that stand in its scenes
 HOOK = "hook.stl"
+HEADING = """\
+# Proposed by 'raysim design': a search chose the place of every lamp and hook, nothing was built or
+# measured. Run 'raysim dose' on it before setting a timer, and meter the box as it was built.
+# UVC injures eyes and skin.
+
+"""
 RAIL_SHORT = 1.0  # mm that a rail is shorter than the box, so that it meets no wall
 SEAM = 0.012  # m from the corner of an opening to the seam of its door
 RABBET = {"width": 1, "kind": "rabbet", "step": 8, "distance": 300}  # mm; as in the demo
@@ -85,7 +91,7 @@ def scene_files(work: Workplace, proposal: Proposal) -> tuple[str, dict[str, byt
         **work.tables,
         "gap": [_seam(wish, proposal)],
     }
-    return toml_text(data), meshes
+    return HEADING + toml_text(data), meshes
 
 
 def _number(value: float) -> float | int:

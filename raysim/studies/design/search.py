@@ -8,13 +8,18 @@ from collections.abc import Sequence
 import numpy as np
 
 from raysim.base.progress import Progress
+from raysim.library.surfaces import find_surface
+from raysim.scene.check.check import WEAK_LINING
+from raysim.studies.design.limits import Limits
 from raysim.studies.design.proposals import WALLS, Proposal, cost_of, excess
 from raysim.studies.design.scenes import Workplace
 from raysim.studies.design.sums import Sketch, Sums
 from raysim.studies.design.trial import Trial, fitting_scene, relined, trials
+from raysim.studies.linings.columns import Variant, glossy_and_bright
 from raysim.transport.options import RunOptions
 
 FIRST = 6  # geometries traced before anything is learned
+SOME_WALLS = (("front",), ("floor",), ("front", "floor"))  # where a cheaper lining may do
 EACH = 5  # geometries traced in each round after that
 LEVELS = (0.25, 0.5, 0.75)  # of the way from the least cost to the budget, for the front
 DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is not looked at
@@ -30,22 +35,6 @@ class Steps:
         """So many pieces more are done; `what` is going on."""
         self.reached = min(self.reached + pieces, self.whole)
         self.progress(what, self.reached, self.whole)
-
-
-class Limits:
-    """The limits of a wish as numbers that proposals are held against.
-
-    `irradiance` (W/m2) is what the longest cycle takes; `spread` is the most light of the best-lit
-    face over the worst that leaves the cycles wished for; `size` is the excess allowed, 1.
-    """
-
-    def __init__(self, sums: Sums, material_dose: float) -> None:
-        wish, asked = sums.wish, sums.requirement
-        self.budget, self.size = wish.money(wish.limits.budget), 1.0
-        full = asked.warm_up.effective_seconds(wish.limits.longest_cycle)
-        self.irradiance = asked.safety_factor * asked.dose / max(full, 1e-9)
-        self.cycle_dose = asked.safety_factor * asked.dose
-        self.spread = material_dose / (self.cycle_dose * wish.limits.cycles)
 
 
 class Search:
@@ -91,10 +80,10 @@ class Search:
         """Unlike geometries that seem bright: of every pattern and gap the brightest."""
         allowed = self._allowed(())
         found: dict[tuple[object, ...], int] = {}
-        for place in np.argsort(-self.sketch.worst, kind="stable"):
+        for place in map(int, np.argsort(-self.sketch.worst, kind="stable")):
             one = self.pool[place]
             if allowed[place]:
-                found.setdefault((one.lamps.axis, one.box.gap), int(place))
+                found.setdefault((one.lamps.axis, one.box.gap), place)
         return list(found.values())[:FIRST]
 
     def _next(self, loosened: Sequence[str]) -> list[int]:
@@ -135,33 +124,45 @@ class Search:
             )
 
     def _linings(self, place: int) -> list[Proposal]:
-        """A proposal, and the same box under linings that seem to give half as much light."""
+        """A proposal, and the same box under other linings that may share its light paths."""
         own = self.pool[place]
         same = np.flatnonzero(self.geometry == self.geometry[place])
-        bright = same[self.sketch.worst[same] >= 0.5 * self.sketch.worst[place]]
-        near = [self.pool[k] for k in bright if k != place and self.pool[k].sheet == own.sheet]
-        return [own, *(near if self.trials else [])]
+        near = [
+            self.pool[k] for k in map(int, same) if k != place and self.pool[k].sheet == own.sheet
+        ]
+        return [own, *(one for one in near if _kind(one) == _kind(own))]
 
-    def one_wall(self, trial: Trial, options: RunOptions) -> None:
-        """Short traces of a box with another lining on door or floor, or on both."""
-        own = trial.proposal
+    def other_linings(self, trial: Trial, options: RunOptions) -> None:
+        """Short traces of a box under all linings, and with a cheaper one on door, floor or both.
+
+        So those that look bright and are dark come out as what they are.
+        """
+        own, wish = trial.proposal, self.work.wish
         scene = fitting_scene(self.work, own)
-        others = [lining.surface.name for lining in self.work.wish.lining]
-        tried = []
-        for other in (name for name in others if name != own.lining):
-            for walls in (("front",), ("floor",), ("front", "floor")):
-                linings = tuple(
-                    other if wall in walls else name
-                    for wall, name in zip(WALLS, own.linings, strict=True)
-                )
-                cost = cost_of(
-                    self.work.wish,
-                    own.box,
-                    own.lamps,
-                    offer=own.offer,
-                    sheet=own.sheet,
-                    linings=linings,
-                )
-                tried.append(relined(own, linings, cost))
+        prices = {lining.surface.name: wish.money(lining.price) for lining in wish.lining}
+        known = {t.proposal.linings for t in self.trials if t.proposal.geometry == own.geometry}
+        ways = [(name,) * len(WALLS) for name in prices]
+        for name in (name for name in prices if prices[name] < prices[own.lining]):
+            if find_surface(name).reflectance >= WEAK_LINING:
+                ways += [_with(own.linings, walls, name) for walls in SOME_WALLS]
+        tried = [
+            relined(
+                own,
+                way,
+                cost_of(wish, own.box, own.lamps, offer=own.offer, sheet=own.sheet, linings=way),
+            )
+            for way in ways
+            if way not in known
+        ]
         if scene is not None and tried:
             self.trials += trials(scene, tried, options)
+
+
+def _with(linings: tuple[str, ...], walls: Sequence[str], name: str) -> tuple[str, ...]:
+    """Linings with another one on some walls."""
+    pairs = zip(WALLS, linings, strict=True)
+    return tuple(name if wall in walls else old for wall, old in pairs)
+
+
+def _kind(proposal: Proposal) -> tuple[object, ...]:
+    return glossy_and_bright(Variant("", tuple(map(find_surface, proposal.linings))))

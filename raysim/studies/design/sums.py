@@ -25,9 +25,9 @@ from raysim.studies.design.proposals import WALLS, Proposal, wall_area
 from raysim.studies.design.shapes import Hung
 from raysim.studies.design.wish import Wish
 
-# Before anything was traced: logarithms of worst over even light, and of best over worst. Own
-# estimates; a trace or two replaces them.
-FIRST_SHARE, FIRST_SPREAD = np.log(0.12), np.log(12.0)
+# Before anything was traced: the worst face gets this share of the even light, times a power of the
+# reflectance, since folds live on reflected light. Own estimates; a trace or two replaces them.
+FIRST_SHARE, FOLDS = 0.13, 1.2
 RIDGE = 0.5  # weight of the first guess, in traces
 
 
@@ -100,21 +100,28 @@ def features(proposal: Proposal) -> np.ndarray:
     )
 
 
+def first_share(proposal: Proposal) -> float:
+    """Worst over even light as guessed before anything was traced (own estimate)."""
+    return float(FIRST_SHARE * max(_low(proposal.lining), 0.01) ** FOLDS)
+
+
 class Sketch:
     """Worst irradiance and spread of proposals, learned from those that were traced."""
 
     def __init__(self, sums: Sums, proposals: Sequence[Proposal]) -> None:
         self.rows = np.array([features(one) for one in proposals])
         self.even = np.array([sums.even(one) for one in proposals])
-        self.worst, self.spread = self.even * np.exp(FIRST_SHARE), np.full(len(self.even), 12.0)
+        self.guess = self.even * np.array([first_share(one) for one in proposals])
+        self.worst, self.spread = self.guess, 3.0 * self.even / self.guess
 
     def learn(self, traced: Sequence[tuple[Proposal, float, float, float]]) -> None:
         """Learn from proposals with their even, worst and best irradiance (W/m2) as traced."""
         rows = np.array([features(one) for one, *_ in traced])
         even, worst, best = np.array([light for _, *light in traced]).T
-        share = self._fitted(rows, np.log(worst / even) - FIRST_SHARE) + FIRST_SHARE
-        self.worst = self.even * np.exp(share)
-        self.spread = np.exp(self._fitted(rows, np.log(best / worst) - FIRST_SPREAD) + FIRST_SPREAD)
+        guess = even * np.array([first_share(one) for one, *_ in traced])
+        self.worst = self.guess * np.exp(self._fitted(rows, np.log(worst / guess)))
+        best_now = self.even * np.exp(self._fitted(rows, np.log(best / even)))
+        self.spread = best_now / self.worst
 
     def _fitted(self, rows: np.ndarray, wanted: np.ndarray) -> np.ndarray:
         square = rows.T @ rows + RIDGE * np.eye(rows.shape[1])
