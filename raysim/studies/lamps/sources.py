@@ -26,9 +26,8 @@ from raysim.transport.photons import PhotonRun
 from raysim.transport.starts import Start
 from raysim.transport.tiles import tiles_of
 
-LAMP_PHOTONS = 512  # of each lamp in one batch
+LAMP_PHOTONS = 256  # of each lamp in one batch
 CHUNK = 16  # lamps whose photons are counted at a time: counts by face take memory
-LAMP_POINTS = 2  # looked at from the start of a path, for each lamp on average
 DIRECT_SEED = 77_777  # apart from that of the paths
 
 
@@ -80,22 +79,25 @@ class Sources:
         self.known = self.known._replace(tile=tiles.of, light=light, reach=tiles.reach)
 
     def batches(
-        self, starts: list[Start], paths: int, direct: int, seed: int,
+        self,
+        starts: list[Start],
+        paths: int,
+        points: int,
+        seed: int,
         lamps: np.ndarray | None = None,
     ) -> tuple[np.ndarray, np.ndarray]:
         """Irradiance of starts by lamp, W/m2: direct and all other, (starts, batches, lamps) each.
 
-        `paths` per batch and start, and `direct` ones that look at lamps only; both at the output
-        of the cautious case. `lamps` are those that are wanted, default all.
+        Per batch and start so many `paths`, and `points` of all lamps together that are looked at;
+        at the output of the cautious case. `lamps` are those that are wanted, default all.
         """
         arrays, known, factors = self.arrays, self.known, self.factors
         if lamps is not None:
             arrays, factors = only(arrays, lamps), factors[lamps]
             known = known._replace(light=np.ascontiguousarray(known.light[:, :, lamps]))
-        points = LAMP_POINTS * len(factors)
         look = nothing_known(arrays)._replace(lamp_points=points)
         known = known._replace(lamp_points=0)
-        first = self._run(arrays, look, starts, direct, seed + DIRECT_SEED, bounces=1)
+        first = self._run(arrays, look, starts, 1, seed + DIRECT_SEED, bounces=1)
         rest = self._run(arrays, known, starts, paths, seed)
         return first * factors, rest * factors
 
@@ -125,14 +127,19 @@ class Sources:
         return run.batch_irradiance(everyone)[..., 0]
 
 
-def as_sources(arrays: KernelScene) -> KernelScene:
-    """The scene in its cautious case alone, with lamps that neither block nor reflect."""
+def one_case(arrays: KernelScene) -> KernelScene:
+    """The scene in its cautious case alone (definition)."""
     one = {
         name: np.ascontiguousarray(getattr(arrays.surfaces, name)[:, :1])
         for name in ("reflectance", "transmittance", "lobe")
     }
+    return replace(arrays, surfaces=arrays.surfaces._replace(**one))
+
+
+def as_sources(arrays: KernelScene) -> KernelScene:
+    """The same with lamps that neither block nor reflect, in the cautious case alone."""
     geometry = arrays.geometry._replace(solid=np.zeros((0, TUBE_COLUMNS)))
-    return replace(arrays, geometry=geometry, surfaces=arrays.surfaces._replace(**one))
+    return replace(one_case(arrays), geometry=geometry)
 
 
 def only(arrays: KernelScene, lamps: np.ndarray) -> KernelScene:

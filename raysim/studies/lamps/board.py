@@ -1,0 +1,144 @@
+"""The rows that decide: dark spots of the load, added as choices show them, with all candidates.
+
+A first look at all cells gives a rough matrix. A choice is then asked for its dark spots: the cells
+that are darkest by the rough one, a fresh look at these with the lamps of the choice alone, and one
+more at the faces of the darkest. The faces that come out are new rows, known to a few per cent for
+all candidates at once. Each look has random numbers of its own.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from raysim.base.progress import Progress
+from raysim.estimate.bounds import batch_mean, mean_upper_bound
+from raysim.estimate.cells import Cells
+from raysim.estimate.face_sides import Sites
+from raysim.studies.lamps.choice import Choice, Field
+from raysim.studies.lamps.sources import Sources, read_low
+from raysim.transport.paths import PATH_BATCHES
+
+PIECE = 512  # starts traced at a time: batches of all candidates take memory
+ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
+DARK_CELLS, LOOKED_CELLS, NEW_ROWS = 160, 20, 8  # of a choice, from step to step
+CELL_PATHS, FACE_PATHS = 4, 6  # per batch, of these steps
+ROW_PATHS, ROW_POINTS = 48, 1.0  # per batch of a row, and points per candidate
+PROOF_PATHS, PROOF_POINTS = 192, 4.0  # the same for the rows of the proof
+MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
+LOOK_SEED, ROW_SEED, PROOF_SEED = 1_000_003, 2_000_003, 3_000_017
+
+
+class Board:
+    """Light of every candidate on the spots that decide.
+
+    Attributes
+    ----------
+    rows : (rows,) int64
+        Judged face-sides that are rows.
+    mean, error : (rows, candidates) float64, W/m2
+    """
+
+    def __init__(self, sources: Sources, sites: Sites, cells: Cells, apart: np.ndarray) -> None:
+        self.sources, self.sites, self.cells, self.apart = sources, sites, cells, apart
+        self.rows = np.zeros(0, np.int64)
+        self.mean = self.error = np.zeros((0, len(apart)))
+        self.rough = np.zeros((0, len(apart)))
+        self.looks = 0
+        self.seen: set[Choice] = set()
+
+    def look_at_all(self, progress: Progress) -> None:
+        """The rough matrix of all cells."""
+        everyone = np.arange(len(self.cells.faces))
+        points = max(int(ROUGH_SHARE * len(self.apart)), 2)
+        seed = self.sources.options.seed + LOOK_SEED
+        self.rough = self._means(self.cells, everyone, 1, points, seed, progress)[0]
+
+    @property
+    def field(self) -> Field:
+        """The matrix less its margins (definition)."""
+        return Field(np.maximum(self.mean - MARGIN * self.error, 0.0), self.apart)
+
+    def dark_of(self, choice: Choice) -> np.ndarray:
+        """Face-sides that are dark under a choice, by fresh numbers; the darkest first."""
+        self.looks += 1
+        seed = self.sources.options.seed + LOOK_SEED * (1 + self.looks)
+        lamps = np.array(choice)
+        cells = np.argsort(self.rough[:, lamps].sum(axis=1), kind="stable")[:DARK_CELLS]
+        cells = self._darkest(self.cells, cells, CELL_PATHS, lamps, seed)[:LOOKED_CELLS]
+        faces = np.concatenate([self.cells.members(int(cell)) for cell in cells])
+        return self._darkest(self.sites, faces, FACE_PATHS, lamps, seed + 1)[:NEW_ROWS]
+
+    def _darkest(
+        self, of: Sites, chosen: np.ndarray, paths: int, lamps: np.ndarray, seed: int
+    ) -> np.ndarray:
+        starts = of.targets(chosen)
+        direct, rest = self.sources.batches(starts, paths, paths * len(lamps), seed, lamps)
+        light = (direct + rest).sum(axis=2).mean(axis=1)
+        return chosen[np.argsort(light, kind="stable")]
+
+    def add_dark(self, choices: Sequence[Choice], progress: Progress) -> bool:
+        """Rows for the dark faces of choices not asked before; returns whether there are new."""
+        fresh = [one for one in dict.fromkeys(choices) if one not in self.seen]
+        self.seen |= set(fresh)
+        dark = [self.dark_of(one) for one in fresh]
+        return self.add_rows(np.unique(np.concatenate([*dark, self.rows[:0]])), progress)
+
+    def add_rows(self, sites: np.ndarray, progress: Progress) -> bool:
+        """Rows for some judged face-sides; returns whether any is new."""
+        new = np.setdiff1d(sites, self.rows)
+        if not len(new):
+            return False
+        points = int(ROW_POINTS * len(self.apart)) + 1
+        seed = self.sources.options.seed + ROW_SEED
+        mean, error = self._means(self.sites, new, ROW_PATHS, points, seed, progress)
+        self.rows = np.concatenate([self.rows, new])
+        self.mean = np.concatenate([self.mean, mean])
+        self.error = np.concatenate([self.error, error])
+        return True
+
+    def renewed(self, keep: np.ndarray, risk: float, progress: Progress) -> np.ndarray:
+        """Keep some rows, known anew and better, by fresh numbers; upper bounds of all entries.
+
+        All bounds hold at once but for a probability of `risk` (union bound, Bonferroni): the rows
+        were chosen by other numbers. (rows, candidates), W/m2; infinite where no light was found.
+        """
+        self.rows = self.rows[keep]
+        points = int(PROOF_POINTS * len(self.apart)) + 1
+        seed = self.sources.options.seed + PROOF_SEED
+        each = risk / (len(self.rows) * len(self.apart))
+        upper = np.zeros((0, len(self.apart)))
+        means, errors = [], []
+        for first in range(0, len(self.rows), PIECE // 8):
+            piece = self.rows[first : first + PIECE // 8]
+            direct, rest = self.sources.batches(
+                self.sites.targets(piece), PROOF_PATHS, points, seed
+            )
+            mean, error = batch_mean(direct + rest)
+            high, spread = batch_mean(read_low(direct, rest))
+            bound = mean_upper_bound(high, spread, PATH_BATCHES, each)
+            upper = np.concatenate([upper, bound])
+            means.append(mean)
+            errors.append(error)
+            progress("the rows that decide, anew", first + len(piece), len(self.rows))
+        self.mean, self.error = np.concatenate(means), np.concatenate(errors)
+        return upper
+
+    def _means(
+        self,
+        of: Sites,
+        chosen: np.ndarray,
+        paths: int,
+        points: int,
+        seed: int,
+        progress: Progress,
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Means and errors of some sites for all candidates, W/m2, (chosen, candidates) each."""
+        means, errors = [], []
+        for first in range(0, len(chosen), PIECE):
+            piece = chosen[first : first + PIECE]
+            direct, rest = self.sources.batches(of.targets(piece), paths, points, seed)
+            mean, error = batch_mean(direct + rest)
+            means.append(mean)
+            errors.append(error)
+            progress("light of every place", first + len(piece), len(chosen))
+        return np.concatenate(means), np.concatenate(errors)
