@@ -20,8 +20,8 @@ from raysim.transport.paths import PATH_BATCHES
 
 PIECE = 512  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
-DARK_CELLS, LOOKED_CELLS, NEW_ROWS = 160, 20, 8  # of a choice, from step to step
-CELL_PATHS, FACE_PATHS = 4, 6  # per batch, of these steps
+DARK_CELLS, LOOKED_CELLS, NEW_ROWS = 160, 16, 6  # of a choice, from step to step
+CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 48  # per batch, of these steps
 ROW_PATHS, ROW_POINTS = 48, 1.0  # per batch of a row, and points per candidate
 PROOF_PATHS, PROOF_POINTS = 192, 4.0  # the same for the rows of the proof
 MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
@@ -36,6 +36,8 @@ class Board:
     rows : (rows,) int64
         Judged face-sides that are rows.
     mean, error : (rows, candidates) float64, W/m2
+    judged : dict of Choice to float
+        Light of the darkest spot of every choice that was asked for its dark spots, W/m2.
     """
 
     def __init__(self, sources: Sources, sites: Sites, cells: Cells, apart: np.ndarray) -> None:
@@ -44,7 +46,7 @@ class Board:
         self.mean = self.error = np.zeros((0, len(apart)))
         self.rough = np.zeros((0, len(apart)))
         self.looks = 0
-        self.seen: set[Choice] = set()
+        self.judged: dict[Choice, float] = {}
 
     def look_at_all(self, progress: Progress) -> None:
         """The rough matrix of all cells."""
@@ -58,30 +60,44 @@ class Board:
         """The matrix less its margins (definition)."""
         return Field(np.maximum(self.mean - MARGIN * self.error, 0.0), self.apart)
 
-    def dark_of(self, choice: Choice) -> np.ndarray:
-        """Face-sides that are dark under a choice, by fresh numbers; the darkest first."""
+    def dark_of(self, choice: Choice) -> tuple[np.ndarray, float]:
+        """Face-sides that are dark under a choice, the darkest first, and the light of that one.
+
+        By fresh numbers, W/m2: those that chose the cells and those that judge differ.
+        """
         self.looks += 1
         seed = self.sources.options.seed + LOOK_SEED * (1 + self.looks)
         lamps = np.array(choice)
         cells = np.argsort(self.rough[:, lamps].sum(axis=1), kind="stable")[:DARK_CELLS]
-        cells = self._darkest(self.cells, cells, CELL_PATHS, lamps, seed)[:LOOKED_CELLS]
+        cells = self._darkest(self.cells, cells, CELL_PATHS, lamps, seed)[0][:LOOKED_CELLS]
         faces = np.concatenate([self.cells.members(int(cell)) for cell in cells])
-        return self._darkest(self.sites, faces, FACE_PATHS, lamps, seed + 1)[:NEW_ROWS]
+        faces = self._darkest(self.sites, faces, FACE_PATHS, lamps, seed + 1)[0][:NEW_ROWS]
+        faces, light = self._darkest(self.sites, faces, LAST_PATHS, lamps, seed + 2)
+        return faces, float(light[0])
 
     def _darkest(
         self, of: Sites, chosen: np.ndarray, paths: int, lamps: np.ndarray, seed: int
-    ) -> np.ndarray:
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Sites by their light with some lamps alone, the darkest first, and that light, W/m2."""
         starts = of.targets(chosen)
         direct, rest = self.sources.batches(starts, paths, paths * len(lamps), seed, lamps)
         light = (direct + rest).sum(axis=2).mean(axis=1)
-        return chosen[np.argsort(light, kind="stable")]
+        order = np.argsort(light, kind="stable")
+        return chosen[order], light[order]
 
     def add_dark(self, choices: Sequence[Choice], progress: Progress) -> bool:
         """Rows for the dark faces of choices not asked before; returns whether there are new."""
-        fresh = [one for one in dict.fromkeys(choices) if one not in self.seen]
-        self.seen |= set(fresh)
-        dark = [self.dark_of(one) for one in fresh]
+        dark = self.judge(choices)
         return self.add_rows(np.unique(np.concatenate([*dark, self.rows[:0]])), progress)
+
+    def judge(self, choices: Sequence[Choice]) -> list[np.ndarray]:
+        """Dark faces of choices that were not asked yet, each by fresh numbers."""
+        dark = []
+        for one in choices:
+            if one not in self.judged:
+                faces, self.judged[one] = self.dark_of(one)
+                dark.append(faces)
+        return dark
 
     def add_rows(self, sites: np.ndarray, progress: Progress) -> bool:
         """Rows for some judged face-sides; returns whether any is new."""
@@ -96,32 +112,37 @@ class Board:
         self.error = np.concatenate([self.error, error])
         return True
 
-    def renewed(self, keep: np.ndarray, risk: float, progress: Progress) -> np.ndarray:
+    def nearest_rows(self, most: int) -> np.ndarray:
+        """Rows that come nearest to being the worst of a choice that was looked at, at most so many."""
+        above = np.full(len(self.rows), np.inf)
+        for choice in self.judged:
+            light = self.mean[:, list(choice)].sum(axis=1)
+            np.minimum(above, light / max(light.min(), 1e-300), out=above)
+        return np.sort(np.argsort(above, kind="stable")[:most])
+
+    def renew(self, keep: np.ndarray, risk: float, progress: Progress) -> Field:
         """Keep some rows, known anew and better, by fresh numbers; upper bounds of all entries.
 
         All bounds hold at once but for a probability of `risk` (union bound, Bonferroni): the rows
-        were chosen by other numbers. (rows, candidates), W/m2; infinite where no light was found.
+        were chosen by other numbers. No light in n paths: at most M times the share p of paths that
+        bring some, where M is the exitance of the lamp, and (1 - p)^n > risk (binomial law).
         """
         self.rows = self.rows[keep]
         points = int(PROOF_POINTS * len(self.apart)) + 1
         seed = self.sources.options.seed + PROOF_SEED
         each = risk / (len(self.rows) * len(self.apart))
-        upper = np.zeros((0, len(self.apart)))
-        means, errors = [], []
-        for first in range(0, len(self.rows), PIECE // 8):
-            piece = self.rows[first : first + PIECE // 8]
-            direct, rest = self.sources.batches(
-                self.sites.targets(piece), PROOF_PATHS, points, seed
-            )
-            mean, error = batch_mean(direct + rest)
-            high, spread = batch_mean(read_low(direct, rest))
-            bound = mean_upper_bound(high, spread, PATH_BATCHES, each)
-            upper = np.concatenate([upper, bound])
-            means.append(mean)
-            errors.append(error)
+        least = -np.log(each) / (PROOF_PATHS * PATH_BATCHES) * self.sources.exitances
+        found = []
+        for first in range(0, len(self.rows), PIECE // 32):
+            piece = self.rows[first : first + PIECE // 32]
+            starts = self.sites.targets(piece)
+            direct, rest = self.sources.batches(starts, PROOF_PATHS, points, seed)
+            high = mean_upper_bound(*batch_mean(read_low(direct, rest)), PATH_BATCHES, each)
+            high = np.where(np.isfinite(high), high, least)
+            found.append((*batch_mean(direct + rest), high))
             progress("the rows that decide, anew", first + len(piece), len(self.rows))
-        self.mean, self.error = np.concatenate(means), np.concatenate(errors)
-        return upper
+        self.mean, self.error, upper = (np.concatenate(one) for one in zip(*found, strict=True))
+        return Field(upper, self.apart)
 
     def _means(
         self,

@@ -85,6 +85,8 @@ class Solver:
         """
         number, best = len(known), known
         bound = float(np.sort(field.light, axis=1)[:, -number:].sum(axis=1).min())
+        if not np.isfinite(bound):
+            return Solved(known, bound)
         for _ in range(MOST_TIGHTENED):
             relaxed = self._asked(field, number, bound, -1)[1]
             enough = relaxed > bound * (1.0 - TIGHTER)

@@ -36,6 +36,8 @@ class Sources:
 
     Attributes
     ----------
+    exitances : (lamps,) float64
+        Of their tubes, W/m2, cautious case.
     photons : int
         Photons sent out.
     rays : int
@@ -51,6 +53,10 @@ class Sources:
         hours = [lamp.hours for lamp in self.triangles.lamps]
         behaviour = scene.written.lamps_behaviour
         self.factors = lamp_factors(hours, behaviour)[CAUTIOUS]
+        of = self.arrays.geometry.tube_lamp
+        exitances = np.zeros(len(self.factors))
+        np.maximum.at(exitances, of, self.arrays.geometry.tube_exitance)
+        self.exitances = exitances * self.factors
         self.known: Known = nothing_known(self.arrays)
         self.photons = self.rays = 0
 
