@@ -23,7 +23,7 @@ ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidat
 DARK_CELLS, LOOKED_CELLS, NEW_ROWS = 160, 16, 6  # of a choice, from step to step
 CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 48  # per batch, of these steps
 ROW_PATHS, ROW_POINTS = 48, 1.0  # per batch of a row, and points per candidate
-PROOF_PATHS, PROOF_POINTS = 192, 4.0  # the same for the rows of the proof
+PROOF_PATHS, PROOF_POINTS = 640, 6.0  # the same for the rows of the proof
 MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
 LOOK_SEED, ROW_SEED, PROOF_SEED = 1_000_003, 2_000_003, 3_000_017
 

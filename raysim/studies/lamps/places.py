@@ -83,9 +83,7 @@ class LampGrid:
     most: int = 200
 
 
-def listed_places(
-    kinds: Sequence[LampKind], axes: Sequence[tuple[Axis, Axis]]
-) -> list[Place]:
+def listed_places(kinds: Sequence[LampKind], axes: Sequence[tuple[Axis, Axis]]) -> list[Place]:
     """Every kind of lamp with the middle of its arc in the middle of each line (from, to), m."""
     found = []
     for kind in kinds:
@@ -130,9 +128,10 @@ class LampRoom:
         half = 0.5 * float(np.linalg.norm(high - low)) / steps
         for why, tree, cover, distance in self._near:
             needed = float(np.hypot(reach + distance + cover, half))
-            if tree is not None and np.isfinite(
-                tree.query(points, distance_upper_bound=needed)[0]
-            ).any():
+            if (
+                tree is not None
+                and np.isfinite(tree.query(points, distance_upper_bound=needed)[0]).any()
+            ):
                 return why
         return ""
 
@@ -166,7 +165,9 @@ class LampRoom:
         """
         spacing = grid.spacing or FINEST
         while True:
-            places = [p for kind in kinds for axis in grid.along for p in self._line(kind, axis, spacing)]
+            places = [
+                p for kind in kinds for axis in grid.along for p in self._line(kind, axis, spacing)
+            ]
             if grid.spacing and len(places) > MOST_TRIED:
                 raise RaysimError(
                     f"{len(places):,} places for lamps are more than {MOST_TRIED:,}. Mend: a larger "

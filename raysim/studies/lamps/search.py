@@ -27,7 +27,7 @@ from raysim.transport.options import RunOptions
 
 ROUNDS = 5  # of choices asked for their dark spots
 MOST_ROWS = 72  # that the programme gets
-NODES = 600  # of the solver's tree, for each step of the proof
+NODES = 800  # of the solver's tree, for each step of the proof
 SWAPS = 6  # choices judged by fresh numbers, of each number of lamps
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
 ERROR = 1.0 - CONFIDENCE
@@ -142,9 +142,11 @@ class Search:
         field = self.board.field
         share = np.zeros(len(self.places))
         for place in range(len(self.places)):
-            rests = [[*choice]] if place in choice else [
-                [k for k in choice if k != out] + [place] for out in choice
-            ]
+            rests = (
+                [[*choice]]
+                if place in choice
+                else [[k for k in choice if k != out] + [place] for out in choice]
+            )
             fits = [rest for rest in rests if self._fits(rest)]
             share[place] = max((field.worst(rest) for rest in fits), default=0.0)
         return share / max(field.worst(choice), 1e-300)
@@ -152,4 +154,3 @@ class Search:
     def _fits(self, members: Sequence[int]) -> bool:
         pairs = self.board.apart[np.ix_(members, members)]
         return bool(pairs[~np.eye(len(members), dtype=bool)].all())
-
