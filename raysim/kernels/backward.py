@@ -11,7 +11,7 @@ that is met adds its own exitance instead. Each way from lamp to face is thus co
 with w_j the product of the reflectances so far, each divided by the probability of going on.
 
 Lamps that are sources alone (`Geometry.solid` is empty) are looked at from the start; after it,
-every tube that the path crosses adds its exitance, which serves any number of them at once (`clear`).
+every tube that the path crosses adds its exitance, for any number of them at once (`clear`).
 
 What is known of the light beforehand shortens a path: counts of photons are read where it arrives
 (`gather`), and lamps are looked at in plane mirrors (`images`). Without that knowledge it is the
@@ -25,9 +25,9 @@ import math
 
 import numpy as np
 
+from raysim.kernels.clear import crossed_light
 from raysim.kernels.compile import kernel
 from raysim.kernels.direct import light_of_lamps
-from raysim.kernels.clear import crossed_light
 from raysim.kernels.gather import may_read, read_and_go_on
 from raysim.kernels.history import hit_normal, scattered_direction
 from raysim.kernels.images import image_light

@@ -122,15 +122,19 @@ def with_lamps(scene: BuiltScene, lamps: Sequence[Lamp]) -> BuiltScene:
     builder.bodies = [body for body in scene.triangles.bodies if body.kind != "lamp"]
     builder.surfaces = list(scene.triangles.surfaces)
     _add_lamps(builder, written)
-    fresh = {
-        "bodies": tuple(builder.bodies),
-        "surfaces": tuple(builder.surfaces),
-        "lamps": tuple(builder.lamps),
-        "tubes": tuple(builder.tubes),
-        "meters": (),
-    }
-    poses = tuple(replace(p, triangles=replace(p.triangles, **fresh)) for p in scene.poses)
-    return replace(scene, written=written, poses=poses)
+
+    def lit(pose: PosedTriangles) -> PosedTriangles:
+        triangles = replace(
+            pose.triangles,
+            bodies=tuple(builder.bodies),
+            surfaces=tuple(builder.surfaces),
+            lamps=tuple(builder.lamps),
+            tubes=tuple(builder.tubes),
+            meters=(),
+        )
+        return replace(pose, triangles=triangles)
+
+    return replace(scene, written=written, poses=tuple(map(lit, scene.poses)))
 
 
 def _refuse_one_name_twice(builder: Builder, scene: SceneAsWritten) -> None:

@@ -86,11 +86,12 @@ def _lamp(lamp: Lamp, per_metre: float) -> dict[str, Any]:
 
 def _unread(data: dict[str, Any], why: str) -> tuple[str, ...]:
     """Take meter readings out of a scene; what is said of that, if there were any."""
-    if not any([meter.pop("reading", None) is not None for meter in data.get("meter", [])]):
+    read = [meter for meter in data.get("meter", []) if "reading" in meter]
+    for meter in data["meter"] if read else ():
+        for key in ("reading", "lamp_hours", "read_on"):
+            meter.pop(key, None)
+    if not read:
         return ()
-    for meter in data["meter"]:
-        meter.pop("lamp_hours", None)
-        meter.pop("read_on", None)
     return (f"Meter readings are left out: {why}, so read again.",)
 
 

@@ -34,7 +34,7 @@ def write_lamps_map(study: LampStudy, path: Path) -> Picture:
     """Map (PNG) of the share of light with a lamp at each place; a panel for each direction."""
     kinds = [_direction(place) for place in study.places]
     shown = [view for view in VIEWS if VIEWS[view][0] in kinds]
-    width, height = PANEL[0] * len(shown) + MARGIN, HEAD + PANEL[1] + FOOT
+    width, height = max(PANEL[0] * len(shown) + MARGIN, 820), HEAD + PANEL[1] + FOOT
     figure = new_figure(width, height)
     best = study.best
     shares = 100.0 * np.array(best.swaps)
@@ -51,10 +51,8 @@ def write_lamps_map(study: LampStudy, path: Path) -> Picture:
     bar.set_title("%", fontsize=11)
     about = {"ha": "left", "va": "top", "color": INK}
     words = "Light at the darkest spot with one lamp moved to here, % of the best choice"
-    figure.text(24 / width, 1.0 - 14 / height, words, fontsize=14, weight="bold", **about)
-    words = (
-        "Circles: the lamps of the best choice. Grey: too near one of them. Sketch: compare only."
-    )
+    figure.text(24 / width, 1.0 - 14 / height, words, fontsize=13, weight="bold", **about)
+    words = "Circles: lamps of the best choice. Grey: no room beside them. A sketch, to compare by."
     figure.text(24 / width, 1.0 - 42 / height, words, fontsize=11, **about)
     save_figure(figure, path)
     caption = (

@@ -21,18 +21,19 @@ def answer(study: LampStudy) -> str:
     best = study.best
     if not math.isfinite(best.best.time):
         return f"With {lamps(best.number)} the darkest spot stays {SO_DARK}. {HELP}"
-    if study.now is not None and len(study.now.scene.written.lamp) == best.number:
-        if not beats_now(study):
-            return (
-                f"Leave the {lamps(best.number)} where they are: no other choice was shown to be "
-                "better."
-            )
+    if is_as_many(study) and not beats_now(study):
+        return f"Leave the {lamps(best.number)} where they are: no choice was shown to be better."
     return f"Put {lamps(best.number)} as listed here and in best.toml."
 
 
 def lamps(count: int) -> str:
     """A number of lamps (definition)."""
     return f"{count} lamp{'s' if count > 1 else ''}"
+
+
+def is_as_many(study: LampStudy) -> bool:
+    """Whether the answer tells of as many lamps as the scene has (definition)."""
+    return study.now is not None and len(study.now.scene.written.lamp) == study.number
 
 
 def beats_now(study: LampStudy) -> bool:
@@ -120,21 +121,20 @@ def doubts(study: LampStudy) -> list[str]:
 
 def details(study: LampStudy) -> tuple[str, ...]:
     """All else that there is to say."""
-    clear, written = study.clearances, study.scene.written
+    clear = study.clearances
     left = "; ".join(f"{count} {why}" for why, count in study.no_room.most_common())
     grid = f" on a grid of {mm(study.spacing)} mm" if study.spacing else ""
     lines = [
         *doubts(study)[1:],
         f"{len(study.places)} places{grid} that keep {mm(clear.wall)} mm from walls, "
-        f"{mm(clear.door)} mm from the door, {mm(clear.load)} mm from the load, {mm(clear.other)} mm "
-        f"from all else, and {mm(clear.lamps)} mm from lamp to lamp, with room for caps and sockets"
-        f"{f' (left out: {left})' if left else ''}. How a lamp is held there is for the builder.",
-        "Choices were searched with lamps as sources alone, and what is shown was traced with tubes "
-        "in the way; a better choice of the same places may have been missed, by no more than the "
-        "share above. Other places may be better still.",
+        f"{mm(clear.door)} mm from the door, {mm(clear.load)} mm from the load, "
+        f"{mm(clear.other)} mm from all else, and {mm(clear.lamps)} mm from lamp to lamp, with "
+        f"room for caps and sockets{f' (left out: {left})' if left else ''}. How a lamp is held "
+        "there is for the builder.",
+        "Choices were searched with lamps as sources alone, and what is shown was traced with "
+        "tubes in the way; a better choice of the same places may have been missed, by no more "
+        "than the share above. Other places may be better still.",
     ]
     if any(place.kind.lamp.uvc is not None for place in study.places):
         lines.append("Watts are as in the scene, or the low end of catalogues: lamps may differ.")
-    if written.pose:
-        lines.append("Looked at was one pose of the load.")
     return tuple(lines)

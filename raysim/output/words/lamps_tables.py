@@ -16,9 +16,11 @@ from raysim.output.words.table import Table, table_of
 from raysim.studies.lamps.result import LampCount, LampStudy
 from raysim.studies.lamps.trace import TracedLamps
 
+Entry = LampCount | TracedLamps
+
 
 def numbers_table(study: LampStudy) -> Table:
-    """The best choice of each number of lamps: time, cost, minutes a respirator, spread, failure."""
+    """The best choice of each number of lamps: time, cost, proof, spread, failure."""
     note = (
         "Cautious case, tubes in the way; times from cold lamps, from the bound. Could be better: "
         "no choice of as many among these places, tubes neither blocking nor reflecting, can give "
@@ -27,8 +29,9 @@ def numbers_table(study: LampStudy) -> Table:
         "darkest spot; what wears most wears so much faster. With a lamp out: light left at the "
         "darkest spot, estimates; a cycle with a lamp out does not count."
     )
+    entries: list[Entry] = [*study.numbers, *([study.now] if study.now else [])]
     return table_of(
-        [*study.numbers, *([study.now] if study.now else [])],
+        entries,
         {
             "lamps": _which,
             "exposure time": lambda one: time_words(_traced(one)),
@@ -44,11 +47,11 @@ def numbers_table(study: LampStudy) -> Table:
     )
 
 
-def _traced(one: LampCount | TracedLamps) -> TracedLamps:
+def _traced(one: Entry) -> TracedLamps:
     return one.best if isinstance(one, LampCount) else one
 
 
-def _which(one: LampCount | TracedLamps) -> str:
+def _which(one: Entry) -> str:
     if isinstance(one, LampCount):
         return str(one.number)
     return f"{len(one.scene.written.lamp)}, as now"
@@ -63,7 +66,7 @@ def _each(study: LampStudy, one: TracedLamps) -> str:
     return number(one.time / 60.0 / study.respirators) if math.isfinite(one.time) else ""
 
 
-def _cost(study: LampStudy, one: LampCount | TracedLamps) -> str:
+def _cost(study: LampStudy, one: Entry) -> str:
     if not isinstance(one, LampCount) or one.cost is None:
         return ""
     blank = f" + {one.unpriced} without a price" if one.unpriced else ""
@@ -76,7 +79,7 @@ def _price_note(study: LampStudy) -> str:
     return " Cost: lamps with holders and ballasts; what has no price is counted, not guessed."
 
 
-def _gain(one: LampCount | TracedLamps) -> str:
+def _gain(one: Entry) -> str:
     if not isinstance(one, LampCount) or not math.isfinite(one.could_gain):
         return ""
     return f"{max(100.0 * one.could_gain, 0.1):.2g} %"

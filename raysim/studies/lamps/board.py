@@ -6,17 +6,18 @@ more at the faces of the darkest. The faces that come out are new rows, known to
 all candidates at once. Each look has random numbers of its own.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from raysim.base.progress import Progress
+from raysim.base.progress import Progress, nobody_watching
 from raysim.estimate.bounds import batch_mean, mean_upper_bound
 from raysim.estimate.cells import Cells
 from raysim.estimate.face_sides import Sites
 from raysim.studies.lamps.choice import Choice, Field
 from raysim.studies.lamps.sources import Sources, read_low
 from raysim.transport.paths import PATH_BATCHES
+from raysim.transport.starts import Start
 
 PIECE = 512  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
@@ -28,6 +29,10 @@ MARGIN = 1.0  # standard errors taken off every entry: the programme would choos
 LOOK_SEED, ROW_SEED, PROOF_SEED = 1_000_003, 2_000_003, 3_000_017
 
 
+Dark = tuple[np.ndarray, np.ndarray]  # sites, and their light, W/m2
+Light = Callable[[list[Start], int, int, Choice], np.ndarray]
+
+
 class Board:
     """Light of every candidate on the spots that decide.
 
@@ -36,8 +41,10 @@ class Board:
     rows : (rows,) int64
         Judged face-sides that are rows.
     mean, error : (rows, candidates) float64, W/m2
+    asked : set of Choice
+        Choices that were asked for their dark spots.
     judged : dict of Choice to float
-        Light of the darkest spot of every choice that was asked for its dark spots, W/m2.
+        Light of the darkest spot of choices, tubes in the way, W/m2.
     """
 
     def __init__(self, sources: Sources, sites: Sites, cells: Cells, apart: np.ndarray) -> None:
@@ -46,6 +53,7 @@ class Board:
         self.mean = self.error = np.zeros((0, len(apart)))
         self.rough = np.zeros((0, len(apart)))
         self.looks = 0
+        self.asked: set[Choice] = set()
         self.judged: dict[Choice, float] = {}
 
     def look_at_all(self, progress: Progress) -> None:
@@ -60,44 +68,41 @@ class Board:
         """The matrix less its margins (definition)."""
         return Field(np.maximum(self.mean - MARGIN * self.error, 0.0), self.apart)
 
-    def dark_of(self, choice: Choice) -> tuple[np.ndarray, float]:
+    def dark_of(self, choice: Choice, light: Light) -> tuple[np.ndarray, float]:
         """Face-sides that are dark under a choice, the darkest first, and the light of that one.
 
-        By fresh numbers, W/m2: those that chose the cells and those that judge differ.
+        By fresh numbers, W/m2: those that chose the cells and those that judge differ. `light` is
+        that of `sources` alone, or with tubes in the way.
         """
         self.looks += 1
         seed = self.sources.options.seed + LOOK_SEED * (1 + self.looks)
-        lamps = np.array(choice)
-        cells = np.argsort(self.rough[:, lamps].sum(axis=1), kind="stable")[:DARK_CELLS]
-        cells = self._darkest(self.cells, cells, CELL_PATHS, lamps, seed)[0][:LOOKED_CELLS]
-        faces = np.concatenate([self.cells.members(int(cell)) for cell in cells])
-        faces = self._darkest(self.sites, faces, FACE_PATHS, lamps, seed + 1)[0][:NEW_ROWS]
-        faces, light = self._darkest(self.sites, faces, LAST_PATHS, lamps, seed + 2)
-        return faces, float(light[0])
 
-    def _darkest(
-        self, of: Sites, chosen: np.ndarray, paths: int, lamps: np.ndarray, seed: int
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """Sites by their light with some lamps alone, the darkest first, and that light, W/m2."""
-        starts = of.targets(chosen)
-        direct, rest = self.sources.batches(starts, paths, paths * len(lamps), seed, lamps)
-        light = (direct + rest).sum(axis=2).mean(axis=1)
-        order = np.argsort(light, kind="stable")
-        return chosen[order], light[order]
+        def darkest(of: Sites, chosen: np.ndarray, paths: int, step: int) -> Dark:
+            found = light(of.targets(chosen), paths, seed + step, choice)
+            order = np.argsort(found, kind="stable")
+            return chosen[order], found[order]
+
+        cells = np.argsort(self.rough[:, list(choice)].sum(axis=1), kind="stable")[:DARK_CELLS]
+        cells = darkest(self.cells, cells, CELL_PATHS, 0)[0][:LOOKED_CELLS]
+        faces = np.concatenate([self.cells.members(int(cell)) for cell in cells])
+        faces = darkest(self.sites, faces, FACE_PATHS, 1)[0][:NEW_ROWS]
+        faces, values = darkest(self.sites, faces, LAST_PATHS, 2)
+        return faces, float(values[0])
 
     def add_dark(self, choices: Sequence[Choice], progress: Progress) -> bool:
-        """Rows for the dark faces of choices not asked before; returns whether there are new."""
-        dark = self.judge(choices)
+        """Rows for the dark faces of choices, as sources; returns whether there are new ones."""
+        fresh = [one for one in dict.fromkeys(choices) if one not in self.asked]
+        self.asked |= set(fresh)
+        dark = [self.dark_of(one, self.sources.alone)[0] for one in fresh]
         return self.add_rows(np.unique(np.concatenate([*dark, self.rows[:0]])), progress)
 
-    def judge(self, choices: Sequence[Choice]) -> list[np.ndarray]:
-        """Dark faces of choices that were not asked yet, each by fresh numbers."""
-        dark = []
-        for one in choices:
-            if one not in self.judged:
-                faces, self.judged[one] = self.dark_of(one)
-                dark.append(faces)
-        return dark
+    def judge(self, choice: Choice) -> float:
+        """Light of the darkest spot of a choice, tubes in the way, W/m2; a dark face is a row."""
+        if choice not in self.judged:
+            self.asked.add(choice)
+            dark, self.judged[choice] = self.dark_of(choice, self.sources.whole)
+            self.add_rows(dark[:2], nobody_watching)
+        return self.judged[choice]
 
     def add_rows(self, sites: np.ndarray, progress: Progress) -> bool:
         """Rows for some judged face-sides; returns whether any is new."""
@@ -113,35 +118,37 @@ class Board:
         return True
 
     def nearest_rows(self, most: int) -> np.ndarray:
-        """Rows that come nearest to being the worst of a choice that was looked at, at most so many."""
+        """At most so many rows: those that come nearest to being the worst of a choice."""
         above = np.full(len(self.rows), np.inf)
-        for choice in self.judged:
+        for choice in sorted(self.asked):
             light = self.mean[:, list(choice)].sum(axis=1)
             np.minimum(above, light / max(light.min(), 1e-300), out=above)
         return np.sort(np.argsort(above, kind="stable")[:most])
 
     def renew(self, keep: np.ndarray, risk: float, progress: Progress) -> Field:
-        """Keep some rows, known anew and better, by fresh numbers; upper bounds of all entries.
+        """Some rows known anew and better, by fresh numbers; upper bounds of all their entries.
 
         All bounds hold at once but for a probability of `risk` (union bound, Bonferroni): the rows
         were chosen by other numbers. No light in n paths: at most M times the share p of paths that
         bring some, where M is the exitance of the lamp, and (1 - p)^n > risk (binomial law).
         """
-        self.rows = self.rows[keep]
+        rows = self.rows[keep]
         points = int(PROOF_POINTS * len(self.apart)) + 1
         seed = self.sources.options.seed + PROOF_SEED
-        each = risk / (len(self.rows) * len(self.apart))
+        each = risk / (len(rows) * len(self.apart))
         least = -np.log(each) / (PROOF_PATHS * PATH_BATCHES) * self.sources.exitances
         found = []
-        for first in range(0, len(self.rows), PIECE // 32):
-            piece = self.rows[first : first + PIECE // 32]
+        for first in range(0, len(rows), PIECE // 32):
+            piece = rows[first : first + PIECE // 32]
             starts = self.sites.targets(piece)
             direct, rest = self.sources.batches(starts, PROOF_PATHS, points, seed)
             high = mean_upper_bound(*batch_mean(read_low(direct, rest)), PATH_BATCHES, each)
             high = np.where(np.isfinite(high), high, least)
             found.append((*batch_mean(direct + rest), high))
-            progress("the rows that decide, anew", first + len(piece), len(self.rows))
-        self.mean, self.error, upper = (np.concatenate(one) for one in zip(*found, strict=True))
+            progress("the rows that decide, anew", first + len(piece), len(rows))
+        self.mean[keep], self.error[keep], upper = (
+            np.concatenate(one) for one in zip(*found, strict=True)
+        )
         return Field(upper, self.apart)
 
     def _means(

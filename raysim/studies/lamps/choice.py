@@ -59,7 +59,7 @@ class Field:
         """Worst row with each place added, (places,); -inf where it cannot be."""
         there = self.light[:, members].sum(axis=1)
         gain = (there[:, None] + self.light).min(axis=0)
-        free = self.apart[:, members].all(axis=1)
+        free = np.array(self.apart[:, members].all(axis=1))
         free[members] = False
         return np.where(free, gain, -np.inf)
 

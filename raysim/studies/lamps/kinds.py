@@ -1,4 +1,4 @@
-"""Lamps that may be chosen: those of the scene, or types of the library, with the room they need."""
+"""Lamps that may be chosen, of the scene or of the library, with the room they need."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

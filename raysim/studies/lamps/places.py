@@ -170,8 +170,8 @@ class LampRoom:
             ]
             if grid.spacing and len(places) > MOST_TRIED:
                 raise RaysimError(
-                    f"{len(places):,} places for lamps are more than {MOST_TRIED:,}. Mend: a larger "
-                    "--spacing, or fewer directions (--along)"
+                    f"{len(places):,} places for lamps are more than {MOST_TRIED:,}. Mend: a "
+                    "larger --spacing, or fewer directions (--along)"
                 )
             if len(places) <= MOST_TRIED:
                 kept, none = self.sifted(places)

@@ -26,6 +26,7 @@ from raysim.workshop.prices import priced
 
 NUMBERS = tuple(range(1, 7))
 MOST_LAMPS = 24
+GRID, CLEAR = LampGrid(), LampClearances()
 MOST_PLACES = 600
 
 
@@ -34,8 +35,8 @@ def study(
     *,
     numbers: Sequence[int] = NUMBERS,
     lamps: Sequence[str] = (),
-    places: LampGrid | Sequence[tuple[Axis, Axis]] | Sequence[Place] = LampGrid(),
-    clearances: LampClearances = LampClearances(),
+    places: LampGrid | Sequence[tuple[Axis, Axis]] | Sequence[Place] = GRID,
+    clearances: LampClearances = CLEAR,
     prices: Path | None = None,
     pose: str | None = None,
     precision: float = 0.05,

@@ -28,7 +28,8 @@ from raysim.transport.options import RunOptions
 ROUNDS = 5  # of choices asked for their dark spots
 MOST_ROWS = 72  # that the programme gets
 NODES = 800  # of the solver's tree, for each step of the proof
-SWAPS = 6  # choices judged by fresh numbers, of each number of lamps
+SWAPS = 4  # choices judged by fresh numbers in each round
+BETTER = 0.02  # share by which the programme has to find a better choice
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
 ERROR = 1.0 - CONFIDENCE
 PROOF_SHARE = 0.6  # of the error probability; the rest is for the bounds of what is traced
@@ -115,16 +116,29 @@ class Search:
             field = self.board.field
 
     def _choose(self, solver: Solver, upper: Field, number: int) -> None:
-        """The finalists of one number of lamps, and the bound on all choices of as many."""
-        field = self.board.field
-        known = field.searched(number, self.options.seed)
-        solved = solver.solve(field, known[0], nodes=NODES, steps=(0.02,))
-        best = field.searched(number, self.options.seed, [solved.choice])
-        pool = dict.fromkeys([solved.choice, *best, *field.neighbours(solved.choice, SWAPS)])
-        chosen = sorted(pool, key=lambda one: (-field.worst(one), one))[:SWAPS]
-        self.board.judge(chosen)
-        judged = self.board.judged
-        self.finalists[number] = sorted(chosen, key=lambda one: (-judged[one], one))
+        """The finalists of one number of lamps, and the bound on all choices of as many.
+
+        What looks best is judged with its tubes in the way; what that shows to be dark becomes
+        rows, until a choice holds what it promised.
+        """
+        board = self.board
+        best: Choice | None = None
+        for turn in range(ROUNDS):
+            field = board.field
+            rows = board.nearest_rows(MOST_ROWS)
+            known = field.searched(number, self.options.seed + turn, [best] if best else ())
+            some = Field(field.light[rows], field.apart)
+            found = solver.solve(some, known[0], nodes=NODES, steps=(BETTER,)).choice
+            pool = dict.fromkeys([*known, *field.searched(number, 0, [found])])
+            pool |= dict.fromkeys(field.neighbours(known[0], SWAPS))
+            chosen = sorted(pool, key=lambda one: (-field.worst(one), one))
+            best = chosen[0]
+            if turn and best in board.judged:
+                break
+            for one in chosen[:SWAPS]:
+                board.judge(one)
+        judged = {one: light for one, light in board.judged.items() if len(one) == number}
+        self.finalists[number] = sorted(judged, key=lambda one: (-judged[one], one))
         self.most[number] = solver.solve(upper, self.finalists[number][0], nodes=NODES).bound
 
     def _trace(self, number: int, choice: Choice, precision: float) -> None:

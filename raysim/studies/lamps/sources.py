@@ -17,6 +17,7 @@ from raysim.dose.lamp_output import lamp_factors
 from raysim.estimate.bounds import READING_ERROR
 from raysim.kernels.records import TUBE_COLUMNS, Known
 from raysim.scene.build import BuiltScene, with_lamps
+from raysim.studies.lamps.choice import Choice
 from raysim.studies.lamps.places import Place
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.known import nothing_known
@@ -24,6 +25,7 @@ from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.starts import Start
+from raysim.transport.tallies import MAX_BOUNCES
 from raysim.transport.tiles import tiles_of
 
 LAMP_PHOTONS = 256  # of each lamp in one batch
@@ -107,6 +109,18 @@ class Sources:
         rest = self._run(arrays, known, starts, paths, seed)
         return first * factors, rest * factors
 
+    def whole(self, starts: list[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
+        """Irradiance of starts by a choice of lamps, tubes in the way, W/m2, (starts,)."""
+        lamps = np.array(choice)
+        arrays = with_bodies(only(self.arrays, lamps))
+        light = self._run(arrays, nothing_known(arrays), starts, paths, seed)
+        return np.asarray((light @ self.factors[lamps]).mean(axis=1))
+
+    def alone(self, starts: list[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
+        """The same, lamps as sources alone; W/m2, (starts,)."""
+        direct, rest = self.batches(starts, paths, paths * len(choice), seed, np.array(choice))
+        return np.asarray((direct + rest).sum(axis=2).mean(axis=1))
+
     def _run(
         self,
         arrays: KernelScene,
@@ -114,9 +128,8 @@ class Sources:
         starts: list[Start],
         paths: int,
         seed: int,
-        bounces: int | None = None,
+        bounces: int = MAX_BOUNCES,
     ) -> np.ndarray:
-        more = {} if bounces is None else {"max_bounces": bounces}
         run = BackwardRun(
             arrays,
             self.triangles,
@@ -124,7 +137,7 @@ class Sources:
             self.options.threads,
             batches=PATH_BATCHES,
             known=known,
-            **more,
+            max_bounces=bounces,
         )
         run.add_starts(starts)
         everyone = np.arange(len(starts))
@@ -154,7 +167,11 @@ def only(arrays: KernelScene, lamps: np.ndarray) -> KernelScene:
     tubes = np.concatenate([np.flatnonzero(of == lamp) for lamp in lamps])
     number = arrays.lamp_tubes.number[lamps]
     first = np.concatenate([[0], np.cumsum(number)[:-1]]).astype(np.int32)
+    faces = len(arrays.order)
+    these = np.concatenate([np.arange(faces), faces + tubes])
     geometry = arrays.geometry._replace(
+        surface=arrays.geometry.surface[these],
+        body=arrays.geometry.body[these],
         tubes=arrays.geometry.tubes[tubes],
         tube_lamp=np.repeat(np.arange(len(lamps), dtype=np.int32), number),
         tube_exitance=arrays.geometry.tube_exitance[tubes],
@@ -165,6 +182,11 @@ def only(arrays: KernelScene, lamps: np.ndarray) -> KernelScene:
         lamp_tubes=arrays.lamp_tubes._replace(first=first, number=number),
         lamp_watts=arrays.lamp_watts[lamps],
     )
+
+
+def with_bodies(arrays: KernelScene) -> KernelScene:
+    """The scene with lamps that block and reflect (definition)."""
+    return replace(arrays, geometry=arrays.geometry._replace(solid=arrays.geometry.tubes))
 
 
 def read_low(direct: np.ndarray, rest: np.ndarray) -> np.ndarray:
