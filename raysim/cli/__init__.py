@@ -14,6 +14,7 @@ COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
     "linings": "Which lining, and what each buys in minutes and money.",
     "shadows": "Which spots stay dark, what hides them, and what helps.",
+    "lamps": "Where the lamps should go, and how many, with a proof.",
     "hooks": "Where the hooks should go, and how many respirators.",
     "design": "Whole boxes from a wish: respirators, money, time, lamps and linings to be had.",
     "meter": "What a meter should read, and what readings say of lamps, lining and timer.",

@@ -110,7 +110,7 @@ def follow_photon(
     u0, u1, u2, u3 = uniforms(low, high, np.uint64(0), stream | EMISSION, key0, key1)
     x, y, z, dx, dy, dz = emitted_ray(geometry.tubes, tube, u0, u1, u2, u3)
     nodes, blocks = geometry.nodes, geometry.blocks
-    tubes, triangles = geometry.tubes, geometry.normals.shape[0]
+    tubes, triangles = geometry.solid, geometry.normals.shape[0]
     stack, distances = scratch
     reflectance, transmittance, specular = (
         surfaces.reflectance,

@@ -1,5 +1,6 @@
 """Make triangles of a scene as written, with its meshes and the surfaces of the library."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.named import named
 from raysim.scene.file.read import file_digests, joined_hash, scene_files
 from raysim.scene.file.things import Object, SurfaceTable
-from raysim.scene.file.written import Chamber, SceneAsWritten
+from raysim.scene.file.written import Chamber, Lamp, SceneAsWritten
 from raysim.scene.mesh.clean import turn_faces
 from raysim.scene.mesh.doubts import doubt_bent, doubt_part, tell_mended
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray
@@ -108,6 +109,32 @@ def build_scene(
         raise SceneError([Fault(Code.MESH_GONE, notes.file, "file", what, "put it back")]) from None
     poses = posed_triangles(scene, builder.triangles(scene, closed))
     return BuiltScene(path, scene, tuple(notes.faults), files, digests, poses)
+
+
+def with_lamps(scene: BuiltScene, lamps: Sequence[Lamp]) -> BuiltScene:
+    """The scene with other lamps in place of its own, and without meter points.
+
+    Nothing else is built anew, so that faces keep their numbers.
+    """
+    written = scene.written.model_copy(update={"lamp": list(lamps), "meter": []})
+    notes, metres = Notes(str(scene.name)), UNIT_METRES[written.units]
+    builder = Builder(notes, scene.path.parent, metres, written.find_surface)
+    builder.bodies = [body for body in scene.triangles.bodies if body.kind != "lamp"]
+    builder.surfaces = list(scene.triangles.surfaces)
+    _add_lamps(builder, written)
+
+    def lit(pose: PosedTriangles) -> PosedTriangles:
+        triangles = replace(
+            pose.triangles,
+            bodies=tuple(builder.bodies),
+            surfaces=tuple(builder.surfaces),
+            lamps=tuple(builder.lamps),
+            tubes=tuple(builder.tubes),
+            meters=(),
+        )
+        return replace(pose, triangles=triangles)
+
+    return replace(scene, written=written, poses=tuple(map(lit, scene.poses)))
 
 
 def _refuse_one_name_twice(builder: Builder, scene: SceneAsWritten) -> None:
