@@ -43,6 +43,7 @@ def kernel_scene(triangles: int):
         np.zeros(things, np.int32),
         np.zeros(len(order), np.bool_),
         tube,
+        tube,
         np.zeros(1, np.int32),
         np.ones(1),
     )

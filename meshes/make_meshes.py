@@ -1,4 +1,4 @@
-"""Write the demo meshes beside this script: ``python meshes/make_meshes.py``.
+"""Write the demo meshes beside this script anew: ``python meshes/make_meshes.py``.
 
 The shapes are invented and generic; see `raysim.starter`. The raysim package must be importable.
 """
@@ -11,5 +11,7 @@ from raysim.starter.files import mesh_files
 
 if __name__ == "__main__":
     for name, content in mesh_files().items():
-        (Path(__file__).resolve().parent / name).write_bytes(content)
-        print(f"{name}  {len(content) / 1000:.0f} kB")
+        path = Path(__file__).resolve().parent / name
+        if path.exists():  # those that the scenes here need; 'raysim start' writes all
+            path.write_bytes(content)
+            print(f"{name}  {len(content) / 1000:.0f} kB")

@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 import raysim.cli
 from raysim.base import units
 from raysim.library.surfaces import find_surface
-from raysim.scene.file import seams, things, written
+from raysim.scene.file import rows, seams, things, written
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text("utf-8")
@@ -49,6 +49,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "[chamber]": written.Chamber,
     "[[lamp]]": written.Lamp,
     "[[object]]": things.Object,
+    "[[row]]": rows.Row,
     "[target]": written.Target,
     "[lamps_behaviour]": written.LampsBehaviour,
     "lamps_behaviour.warm_up": written.WarmUp,
@@ -64,6 +65,8 @@ TABLES: dict[str, type[BaseModel]] = {
 SHOWN_OTHERWISE = {
     ("[chamber]", "edge"): "50 mm",
     ("[[lamp]]", "reflectance"): f"{find_surface('lamp tube').reflectance:g}",
+    ("[[row]]", "parts"): "those of the starter",
+    ("[[row]]", "rail_at"): "54 mm behind",
     ("[lamps_behaviour]", "warm_up"): "none",
     ("[[meter]]", "response"): '`"cosine"`',
 }

@@ -1,4 +1,4 @@
-"""`raysim start`: a commented scene to begin with."""
+"""`raysim start`: a commented scene to begin with, or a commented wish."""
 
 from pathlib import Path
 
@@ -8,15 +8,16 @@ from raysim.base.systems import shell_line
 from raysim.cli.given import PLACE
 from raysim.cli.groups import with_examples
 
-SCENE_NAME = "my_box.toml"
+SCENE_NAME, WISH_NAME = "my_box.toml", "wish.toml"
 
 
-@with_examples("start", "raysim start my_box", "raysim start demo --demo")
+@with_examples("start", "raysim start my_box", "raysim start demo --demo", "raysim start w --wish")
 @click.argument("folder", type=PLACE, metavar="DIR")
 @click.option(
     "--demo", is_flag=True, help="The demo in place of it: a tool locker, six respirators."
 )
-def command(*, folder: Path, demo: bool) -> None:
+@click.option("--wish", is_flag=True, help="A wish for 'raysim design' in place of a scene.")
+def command(*, folder: Path, demo: bool, wish: bool) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR.
 
     Beside it lies a schema, by which an editor with a language server of TOML completes keys.
@@ -25,18 +26,25 @@ def command(*, folder: Path, demo: bool) -> None:
     from raysim.output.files.schemas.print import schema_text
     from raysim.output.files.schemas.versions import IN_FIRST_LINE, SCENE, SCENE_FILE
     from raysim.starter.files import mesh_files
-    from raysim.starter.scenes import DEMO, demo_text, starter_text
+    from raysim.starter.scenes import DEMO, demo_text, starter_text, wish_text
 
+    if demo and wish:
+        raise click.UsageError("--demo and --wish are two things. Mend: leave one out")
+    files = {name: content for name, content in mesh_files().items() if not wish}
     name, text = (DEMO, demo_text()) if demo else (SCENE_NAME, starter_text())
+    if wish:
+        name, text = WISH_NAME, wish_text()
+    else:
+        text = IN_FIRST_LINE + text
+        files[SCENE_FILE] = schema_text(SCENE).encode()
 
     def fill(fresh: Path) -> None:
-        (fresh / name).write_text(IN_FIRST_LINE + text, encoding="utf-8")
-        (fresh / SCENE_FILE).write_text(schema_text(SCENE), encoding="utf-8")
-        for mesh, content in mesh_files().items():
-            (fresh / mesh).write_bytes(content)
+        (fresh / name).write_text(text, encoding="utf-8")
+        for file, content in files.items():
+            (fresh / file).write_bytes(content)
 
     write_new_folder(folder, fill)
-    scene = folder / name
-    click.echo(f"Wrote {scene} and {len(mesh_files())} meshes. Next:")
-    for next_step in ("check", "dose"):
-        click.echo(f"  {shell_line(['raysim', next_step, str(scene)])}")
+    written, meshes = folder / name, len(mesh_files())
+    click.echo(f"Wrote {written}" + ("" if wish else f" and {meshes} meshes") + ". Next:")
+    for next_step in ("design",) if wish else ("check", "dose"):
+        click.echo(f"  {shell_line(['raysim', next_step, str(written)])}")

@@ -33,6 +33,18 @@ class Cells(Sites):
         """Judged face-sides of one cell, rows of `of`."""
         return self.sites[self.first[cell] : self.first[cell + 1]]
 
+    @property
+    def owner(self) -> np.ndarray:
+        """Cell of each judged face-side of `of`, (judged face-sides,)."""
+        owner = np.empty(len(self.sites), np.int64)
+        owner[self.sites] = np.repeat(np.arange(len(self.faces)), np.diff(self.first))
+        return owner
+
+    def over_cells(self, values: np.ndarray) -> np.ndarray:
+        """Mean over its cell of each judged face-side's value (face-sides,), by area."""
+        owner, areas = self.owner, self.of.areas
+        return np.asarray((np.bincount(owner, areas * values) / np.bincount(owner, areas))[owner])
+
     def targets(self, sites: np.ndarray) -> list[Start]:
         """Where backward paths from some cells start: anywhere on each, even by area."""
         members = [self.members(site) for site in sites.tolist()]

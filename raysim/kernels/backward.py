@@ -10,6 +10,9 @@ that is met adds its own exitance instead. Each way from lamp to face is thus co
 
 with w_j the product of the reflectances so far, each divided by the probability of going on.
 
+Lamps that are sources alone (`Geometry.solid` is empty) are looked at from the start; after it,
+every tube that the path crosses adds its exitance, for any number of them at once (`clear`).
+
 What is known of the light beforehand shortens a path: counts of photons are read where it arrives
 (`gather`), and lamps are looked at in plane mirrors (`images`). Without that knowledge it is the
 plain walk.
@@ -22,6 +25,7 @@ import math
 
 import numpy as np
 
+from raysim.kernels.clear import crossed_light
 from raysim.kernels.compile import kernel
 from raysim.kernels.direct import light_of_lamps
 from raysim.kernels.gather import may_read, read_and_go_on
@@ -180,7 +184,8 @@ def backward_path(
         The worker's own: two from `new_scratch`, (cases,) float64, (tubes,) float64, (images,).
     """
     stack, distances, weight, choice, image_choice = scratch
-    key0, key1, tubes, triangles = rules.key0, rules.key1, geometry.tubes, len(geometry.normals)
+    key0, key1, tubes, triangles = rules.key0, rules.key1, geometry.solid, len(geometry.normals)
+    clear = geometry.tubes.shape[0] > tubes.shape[0]
     exitance, lamp_of, kind = geometry.tube_exitance, geometry.tube_lamp, surfaces.kind
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
@@ -197,7 +202,7 @@ def backward_path(
         )  # fmt: skip
     for bounce in range(rules.max_bounces):
         step = np.uint64(bounce)
-        if not sharp:
+        if not sharp and not (clear and bounce > 0):
             u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)
             points = 1
             if bounce == 0:
@@ -206,12 +211,15 @@ def backward_path(
                 geometry, x, y, z, nx, ny, nz, last, points, u0, u1, u2,
                 weight, scores, (stack, distances, choice),
             )  # fmt: skip
+        if not sharp:
             flown = 0.0
         distance, hit = nearest_hit(
             geometry.nodes, geometry.blocks, tubes, triangles, x, y, z, dx, dy, dz,
             math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
         rays, flown = rays + 1, flown + distance
+        if clear and bounce > 0:
+            crossed_light(geometry, x, y, z, dx, dy, dz, distance, weight, scores)
         if hit < 0:
             return rays
         x, y, z = x + distance * dx, y + distance * dy, z + distance * dz

@@ -82,7 +82,7 @@ def fly_photons(geometry, surfaces, lamp_tubes, rules, work, taken, arrivals, bo
         if node == NO_CHILD:
             if alive != 0:
                 best, hit = nearest_tube(
-                    geometry.tubes, triangles, x, y, z, dx, dy, dz, best, hit, last, NOTHING
+                    geometry.solid, triangles, x, y, z, dx, dy, dz, best, hit, last, NOTHING
                 )
                 alive, x, y, z, dx, dy, dz, last = arrive(
                     geometry, surfaces, lamp, photon, alive, bounce, x, y, z, dx, dy, dz,

@@ -91,13 +91,13 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
 
 @kernel
 def direct_irradiance(
-    nodes, blocks, tubes, triangles, exitance, x, y, z, nx, ny, nz, start,
+    nodes, blocks, tubes, solid, triangles, exitance, x, y, z, nx, ny, nz, start,
     u0, u1, u2, choice, stack, distances,
 ):  # fmt: skip
     """Irradiance (W/m2) at a surface point from one sampled point of one lamp tube.
 
     Returns the estimate, the tube it comes from, and the number of shadow rays (0 or 1). `start`
-    is the primitive that the point lies on.
+    is the primitive that the point lies on, `solid` the tubes that are in the way.
     """
     total = choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice)
     if total <= 0.0:
@@ -115,7 +115,7 @@ def direct_irradiance(
         return 0.0, 0, 0
     target = triangles + tube
     _, hit = nearest_hit(
-        nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,
+        nodes, blocks, solid, triangles, x, y, z, dx, dy, dz,
         distance, start, target, ANY, stack, distances,
     )  # fmt: skip
     if hit >= 0:
@@ -140,7 +140,8 @@ def light_of_lamps(
     rays = 0
     for point in range(points):
         value, tube, shadow = direct_irradiance(
-            geometry.nodes, geometry.blocks, tubes, triangles, geometry.tube_exitance,
+            geometry.nodes, geometry.blocks, tubes, geometry.solid, triangles,
+            geometry.tube_exitance,
             x, y, z, nx, ny, nz, start,
             (point + u0) / points, stepped(u1, point, STEP_0), stepped(u2, point, STEP_1),
             choice, stack, distances,

@@ -108,7 +108,7 @@ def arrive(
     primitive it lies on. `distance` and `hit` are of `nearest_hit`, `bounce` is the number of the
     hit; the rest as in `follow_photon`.
     """
-    tubes, triangles, cases = geometry.tubes, len(geometry.normals), surfaces.reflectance.shape[1]
+    tubes, triangles, cases = geometry.solid, len(geometry.normals), surfaces.reflectance.shape[1]
     if hit < 0:
         count_alive(fates, ESCAPED, alive, cases)
         return 0, x, y, z, dx, dy, dz, last
@@ -167,7 +167,7 @@ def follow_photon(
     last, (stack, distances) = len(geometry.normals) + tube, scratch
     for bounce in range(max_bounces):
         distance, hit = nearest_hit(
-            geometry.nodes, geometry.blocks, geometry.tubes, len(geometry.normals),
+            geometry.nodes, geometry.blocks, geometry.solid, len(geometry.normals),
             x, y, z, dx, dy, dz, math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
         alive, x, y, z, dx, dy, dz, last = arrive(

@@ -52,7 +52,7 @@ def image_light(
     arriving, leaving = dot(dx, dy, dz, nx, ny, nz), -dot(dx, dy, dz, mx, my, mz)
     if arriving <= 0.0 or leaving <= 0.0:
         return 0
-    nodes, blocks, tubes = geometry.nodes, geometry.blocks, geometry.tubes
+    nodes, blocks, tubes = geometry.nodes, geometry.blocks, geometry.solid
     triangles = geometry.normals.shape[0]
     distance, hit = nearest_hit(
         nodes, blocks, tubes, triangles, x, y, z, dx, dy, dz,

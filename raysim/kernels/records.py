@@ -30,7 +30,9 @@ class Geometry(NamedTuple):
     surface: np.ndarray  # (primitives,) int32, row of Surfaces
     body: np.ndarray  # (primitives,) int32, row of the energy account
     two_sided: np.ndarray  # (triangles,) bool: thin sheet; else light on the back is lost
-    tubes: np.ndarray  # (tubes, TUBE_COLUMNS) float64, see above
+    tubes: np.ndarray  # (tubes, TUBE_COLUMNS) float64, see above: what emits
+    # What light meets of them: all, or (0, TUBE_COLUMNS) where lamps are tried out as sources alone
+    solid: np.ndarray
     tube_lamp: np.ndarray  # (tubes,) int32
     tube_exitance: np.ndarray  # (tubes,) float64, W/m2 leaving the mantle at full rated output
 

@@ -1,5 +1,6 @@
 """Make triangles of a scene as written, with its meshes and the surfaces of the library."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.named import named
 from raysim.scene.file.read import file_digests, joined_hash, scene_files
 from raysim.scene.file.things import Object, SurfaceTable
-from raysim.scene.file.written import Chamber, SceneAsWritten
+from raysim.scene.file.written import Chamber, Lamp, SceneAsWritten
 from raysim.scene.mesh.clean import turn_faces
 from raysim.scene.mesh.doubts import doubt_bent, doubt_part, tell_mended
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray
@@ -71,7 +72,7 @@ class BuiltScene:
         """Key of an object as the user would find it, such as `object 3 "respirator 1"`."""
         name = self.triangles.bodies[body].name
         names = [entry.name for entry in self.written.object]
-        return f'object {names.index(name) + 1} "{name}"' if name in names else name
+        return self.written.object_key(names.index(name)) if name in names else name
 
 
 def build_scene(
@@ -92,7 +93,7 @@ def build_scene(
     hung = objects_by_pose(scene)[0]
     for number, entry in enumerate(hung):
         progress("reading and splitting the meshes", number / len(hung), 1.0)
-        _add_object(builder, entry, f'object {number + 1} "{entry.name}"')
+        _add_object(builder, entry, scene.object_key(number))
     _add_lamps(builder, scene)
     if not any(entry.judged for entry in scene.object):
         mend = "set judged = true on the respirators"
@@ -110,12 +111,38 @@ def build_scene(
     return BuiltScene(path, scene, tuple(notes.faults), files, digests, poses)
 
 
+def with_lamps(scene: BuiltScene, lamps: Sequence[Lamp]) -> BuiltScene:
+    """The scene with other lamps in place of its own, and without meter points.
+
+    Nothing else is built anew, so that faces keep their numbers.
+    """
+    written = scene.written.model_copy(update={"lamp": list(lamps), "meter": []})
+    notes, metres = Notes(str(scene.name)), UNIT_METRES[written.units]
+    builder = Builder(notes, scene.path.parent, metres, written.find_surface)
+    builder.bodies = [body for body in scene.triangles.bodies if body.kind != "lamp"]
+    builder.surfaces = list(scene.triangles.surfaces)
+    _add_lamps(builder, written)
+
+    def lit(pose: PosedTriangles) -> PosedTriangles:
+        triangles = replace(
+            pose.triangles,
+            bodies=tuple(builder.bodies),
+            surfaces=tuple(builder.surfaces),
+            lamps=tuple(builder.lamps),
+            tubes=tuple(builder.tubes),
+            meters=(),
+        )
+        return replace(pose, triangles=triangles)
+
+    return replace(scene, written=written, poses=tuple(map(lit, scene.poses)))
+
+
 def _refuse_one_name_twice(builder: Builder, scene: SceneAsWritten) -> None:
     """Refuse objects named like a wall or a lamp: the energy account could not tell them apart."""
     others = {body.name.casefold() for body in builder.bodies if body.kind != "object"}
     for number, entry in enumerate(scene.object):
         if entry.name.casefold() in others:
-            key = f'object {number + 1} "{entry.name}".name'
+            key = f"{scene.object_key(number)}.name"
             what = f'"{entry.name}" is the name of a wall or lamp'
             builder.notes.error(Code.NAME_TAKEN, key, what, "rename it")
 

@@ -148,15 +148,25 @@ def cup_strap_fallen_in() -> Parts:
     return _hung(straps.ribbon(path, lower, across, (0.1, 0.5)))
 
 
-def cup_respirator() -> Parts:
-    """Moulded cup with a flange, hanging by its upper strap."""
+def cup_respirator(size: float = 1.0, with_straps: bool = True) -> Parts:
+    """Moulded cup with a flange, hanging by its upper strap.
+
+    Parameters
+    ----------
+    size : factor on all of it but the width of the upper strap
+    with_straps : False for one whose straps were cut off, held at its top
+    """
     lower = _rim_end(LOWER_STRAP_ANGLE)
     loop = straps.even_path(straps.slack_loop(lower.point, 55.0, 22.0))
-    return _hung(straps.ribbon(loop, lower, np.array([0.0, 1.0, 0.0]), (0.2, 0.7)))
+    strap = straps.ribbon(loop, lower, np.array([0.0, 1.0, 0.0]), (0.2, 0.7))
+    return _hung(strap, size, with_straps)
 
 
-def _hung(lower_strap: trimesh.Trimesh) -> Parts:
+def _hung(lower_strap: trimesh.Trimesh, size: float = 1.0, with_straps: bool = True) -> Parts:
     """The cup with its lower strap, moved to hang by its upper strap from the origin."""
     shell, clip = _shell_and_clip()
     parts = {"shell": shell, "straps": lower_strap, "nose clip": clip}
-    return straps.hung(parts, _rim_end(UPPER_STRAP_ANGLE), 0.0, STRAP_HALF_LENGTH_MM)
+    parts, end = straps.sized(parts, _rim_end(UPPER_STRAP_ANGLE), size)
+    if not with_straps:
+        return straps.bare(parts)
+    return straps.hung(parts, end, 0.0, size * STRAP_HALF_LENGTH_MM)

@@ -10,9 +10,10 @@ from __future__ import annotations
 import numpy as np
 import trimesh
 
-from raysim.starter.cup import cup_respirator, cup_strap_fallen_in
+from raysim.starter.cup import cup_strap_fallen_in
 from raysim.starter.flat_fold import flat_fold
 from raysim.starter.hooks import hook, rail
+from raysim.starter.shapes import SHAPES
 from raysim.starter.sheets import Array, Parts
 
 NOTE = "invented generic shape, millimetres, z up, outside faces -y"
@@ -63,11 +64,9 @@ def ply_bytes(mesh: trimesh.Trimesh) -> bytes:
 
 
 def mesh_files() -> dict[str, bytes]:
-    """File name and content of every demo mesh."""
-    return {
-        "cup.obj": obj_bytes(cup_respirator()),
+    """File name and content of every ready-made mesh."""
+    return {shape.file: obj_bytes(shape.make()) for shape in SHAPES.values()} | {
         "cup_strap_fallen_in.obj": obj_bytes(cup_strap_fallen_in()),
-        "flat_fold_open.obj": obj_bytes(flat_fold(1.0)),
         "flat_fold_shut.obj": obj_bytes(flat_fold(0.0)),
         "hook.stl": stl_bytes(hook()),
         "rail.ply": ply_bytes(rail()),

@@ -63,17 +63,23 @@ def _lower_strap(end: straps.StrapEnd, open_fraction: float) -> trimesh.Trimesh:
     return straps.ribbon(path, end, middle, (0.2, 0.7))
 
 
-def flat_fold(open_fraction: float) -> Parts:
+def flat_fold(open_fraction: float, size: float = 1.0, with_straps: bool = True) -> Parts:
     """Three-panel flat-fold respirator, hanging by its upper strap.
 
     Parameters
     ----------
     open_fraction : 0 for shut (upper and lower panel folded behind the centre panel, the lower
         strap bunched behind them) to 1 for open to its chamber
+    size : factor on all of it but the width of the upper strap
+    with_straps : False for one whose straps were cut off, held at its top
     """
     if not 0.0 <= open_fraction <= 1.0:
         raise ValueError(f"open_fraction must lie in 0 to 1, not {open_fraction}")
     upper, lower = (_tab_end(is_upper, open_fraction) for is_upper in (True, False))
     shell, clip = _shell_and_clip(open_fraction)
     parts = {"shell": shell, "straps": _lower_strap(lower, open_fraction), "nose clip": clip}
-    return straps.hung(parts, upper, -4.0 * (1.0 - open_fraction), STRAP_HALF_LENGTH_MM)
+    parts, upper = straps.sized(parts, upper, size)
+    if not with_straps:
+        return straps.bare(parts)
+    y_mm = -4.0 * size * (1.0 - open_fraction)
+    return straps.hung(parts, upper, y_mm, size * STRAP_HALF_LENGTH_MM)

@@ -71,8 +71,8 @@ def hook() -> trimesh.Trimesh:
     return _tube(path, np.array([1.0, 0.0, 0.0]), radius, HOOK_SIDES)
 
 
-def rail() -> trimesh.Trimesh:
-    """Closed round rail along x, `RAIL_LENGTH_MM`, centred on the origin."""
-    x = np.linspace(-0.5 * RAIL_LENGTH_MM, 0.5 * RAIL_LENGTH_MM, RAIL_SECTIONS + 1)
+def rail(length_mm: float = RAIL_LENGTH_MM) -> trimesh.Trimesh:
+    """Closed round rail along x, centred on the origin."""
+    x = np.linspace(-0.5 * length_mm, 0.5 * length_mm, RAIL_SECTIONS + 1)
     path = np.stack([x, np.zeros_like(x), np.zeros_like(x)], axis=1)
     return _tube(path, np.array([0.0, 1.0, 0.0]), np.full(len(x), RAIL_RADIUS_MM), RAIL_SIDES)

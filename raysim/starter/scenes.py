@@ -1,4 +1,4 @@
-"""Scenes to begin with: the commented one of `raysim start`, and the demo of `--demo`."""
+"""To begin with: the commented scene of `raysim start`, the demo and the commented wish."""
 
 from importlib import resources
 from pathlib import Path
@@ -9,6 +9,11 @@ DEMO = "clinic_locker.toml"
 def starter_text() -> str:
     """The commented scene whose meshes lie beside it."""
     return resources.files("raysim.starter").joinpath("starter_scene.toml").read_text("utf-8")
+
+
+def wish_text() -> str:
+    """The commented wish for `raysim design`."""
+    return resources.files("raysim.starter").joinpath("wish.toml").read_text("utf-8")
 
 
 def demo_text() -> str:

@@ -102,6 +102,27 @@ def hung(parts: Parts, end: StrapEnd, y_mm: float, half_length_mm: float) -> Par
     return parts | {"straps": upper + parts["straps"]}
 
 
+def sized(parts: Parts, end: StrapEnd, size: float) -> tuple[Parts, StrapEnd]:
+    """Parts that do not hang yet, and the end of their upper strap, scaled by `size`."""
+    for mesh in parts.values():
+        mesh.vertices = size * mesh.vertices
+    return parts, end._replace(point=size * end.point)
+
+
+def bare(parts: Parts) -> Parts:
+    """Parts that do not hang yet without their straps, held at their top by a clip, undrawn.
+
+    The topmost point comes to lie `HOOK_CLEARANCE_MM` below the wire of the hook.
+    """
+    kept = {name: mesh for name, mesh in parts.items() if name != "straps"}
+    points = np.concatenate([mesh.vertices for mesh in kept.values()])
+    top = points[points[:, 2].argmax()]
+    shift = np.array([0.0, -top[1], -top[2] - HOOK_RADIUS_MM - HOOK_CLEARANCE_MM])
+    for mesh in kept.values():
+        mesh.apply_translation(shift)
+    return kept
+
+
 def _upper_strap(end: StrapEnd) -> trimesh.Trimesh:
     """Taut strap from `end` over the hook to the mirrored end.
 

@@ -50,6 +50,7 @@ def kernel_scene(scene: SceneTriangles) -> KernelScene:
     def per_part(name: str, kind: type[np.generic]) -> np.ndarray:
         return np.array([getattr(part, name) for part in parts], kind)
 
+    tubes = _tube_rows(scene)
     geometry = Geometry(
         nodes=nodes,
         blocks=blocks,
@@ -59,7 +60,8 @@ def kernel_scene(scene: SceneTriangles) -> KernelScene:
         ),
         body=np.concatenate([per_part("body", np.int32)[face_part], lamp_body[lamp_of_tube]]),
         two_sided=per_part("two_sided", np.bool_)[face_part],
-        tubes=_tube_rows(scene),
+        tubes=tubes,
+        solid=tubes,
         tube_lamp=lamp_of_tube,
         tube_exitance=_exitances(scene),
     )

@@ -73,6 +73,7 @@ def smallest_scene() -> KernelScene:
             body=np.zeros(2, np.int32),
             two_sided=np.zeros(1, np.bool_),
             tubes=np.zeros((1, TUBE_COLUMNS)),
+            solid=np.zeros((1, TUBE_COLUMNS)),
             tube_lamp=one,
             tube_exitance=np.zeros(1),
         ),

@@ -67,7 +67,7 @@ def lines(
 
     Source: the scene; what a door, a survey and a first light take, by common practice.
     """
-    found = [*_sheets(scene, stock, grid), *_linings(linings), *_lamps(scene.lamp)]
+    found = [*_sheets(scene, stock, grid), *_linings(linings), *lamp_lines(scene.lamp)]
     held = Counter(mark.held for mark in marks)
     brackets = held[Held.BRACKET] + held[Held.SUPPORT]
     cables = held[Held.HOLE] + held[Held.BRACKET]
@@ -101,6 +101,11 @@ def _sheets(scene: SceneAsWritten, stock: Sequence[Stock], grid: Grid) -> Iterat
 def _linings(linings: Mapping[str, float]) -> Iterator[Line]:
     for name, area in linings.items():
         yield Line(f"lining: {name}", _up(area), SQUARE_METRES)
+
+
+def lamp_lines(lamps: Sequence[Lamp]) -> tuple[Line, ...]:
+    """Lamps with their holders and ballasts."""
+    return tuple(_lamps(lamps))
 
 
 def _lamps(lamps: Sequence[Lamp]) -> Iterator[Line]:

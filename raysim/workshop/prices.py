@@ -16,10 +16,11 @@ LARGEST = 1_000_000  # bytes of a file of prices
 _PRICE = re.compile(r"(\d+(?:\.\d+)?) ?(\S{1,12})")
 
 
-def priced(lines: tuple[Line, ...], path: Path | None) -> Bill:
+def priced(lines: tuple[Line, ...], path: Path | None, *, others: bool = False) -> Bill:
     """The bill with the prices of a file: a table [price], NAME = 12.5 or NAME = "12.5 EUR".
 
-    `currency` at the top of the file is that of plain numbers. A name left out has no price.
+    `currency` at the top of the file is that of plain numbers. A name left out has no price;
+    with `others` the file may price more than what is on the bill.
 
     Raises
     ------
@@ -38,7 +39,7 @@ def priced(lines: tuple[Line, ...], path: Path | None) -> Bill:
     known = {line.name: line for line in lines}
     found: dict[str, tuple[float, str]] = {}
     for name, value in table.items():
-        if name not in known:
+        if name not in known and not others:
             close = difflib.get_close_matches(name, known, n=1, cutoff=0.3)
             mend = f'did you mean "{close[0]}"?' if close else "write it as on the bill"
             raise _refused(path, f'price."{name}"', "is not on the bill", mend)

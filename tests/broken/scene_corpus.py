@@ -173,6 +173,7 @@ TYPES = {
         (("object", 0, "mesh"), "mesh", {"number": 1, "list": ["a.stl"], "empty": ""}),
         (("object", 0, "judged"), "judged", {"word": "perhaps", "number": 7}),
         (("object", 0, "turn"), "turn", {"nan": [math.nan, 0, 0], "huge": [1e308, 0, 0]}),
+        (("row",), "row", {"text": "upper", "number": 7, "bare": [{}]}),
         (("target", "dose"), "target.dose", {"bare": 1.0, "minus": "-1 J/cm2", "comma": "1,0 J/cm2"}),
         (("target", "safety_factor"), "safety_factor", {"nan": math.nan, "low": 0.9, "text": "2"}),
         (("meter",), "meter", {"table": METER, "text": "here", "bare": [{}]}),

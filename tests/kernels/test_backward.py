@@ -138,7 +138,7 @@ def _direct(nodes, blocks, tubes, exitance, at, facing, u, choice, out):
     stack, distances = new_scratch()
     for i in range(len(u)):
         value, tube, _ = direct_irradiance(
-            nodes, blocks, tubes, 0, exitance, at[0], at[1], at[2],
+            nodes, blocks, tubes, tubes, 0, exitance, at[0], at[1], at[2],
             facing[0], facing[1], facing[2], -1,
             u[i, 0], u[i, 1], u[i, 2], choice, stack, distances,
         )  # fmt: skip

@@ -6,7 +6,8 @@ from datetime import date
 from small_scenes import plate, small_scene, write_scene
 
 import raysim
-from raysim.output.files.scene_file import layout_toml, toml_text
+from raysim.output.files.scene_file import layout_toml
+from raysim.scene.file.toml import toml_text
 from raysim.studies.hooks.load import Hang, find_load
 
 

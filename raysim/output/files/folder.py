@@ -33,6 +33,7 @@ OWN_NAMES = {
     "drawings",
     "best.toml",
     "layouts",
+    "designs",
     SHEET_FILE,
 }
 # Folders within it during the exchange: being filled; complete; being moved in; old results.

@@ -7,8 +7,11 @@ from pathlib import Path
 
 from raysim.base.errors import Fault, SceneError
 from raysim.dose.checkpoint_file import ASIDE
-from raysim.output.files.scene_file import path_from, toml_text
+from raysim.output.files.scene_file import path_from
 from raysim.scene.build import BuiltScene
+from raysim.scene.file.read import rename_meshes
+from raysim.scene.file.rows import spread
+from raysim.scene.file.toml import toml_text
 from raysim.workshop.grid import Grid
 from raysim.workshop.plan import places_as_printed
 from raysim.workshop.rounding import Moved, moved, rounded
@@ -41,11 +44,10 @@ def rounded_scene(
 def rounded_text(scene: BuiltScene, grid: Grid, folder: Path) -> tuple[str, tuple[Moved, ...]]:
     """The file of a scene on a grid, for `folder`, and what rounding moved."""
     data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+    data = spread(data, scene.written.object)
     rows = tuple(moved(data, scene.written, grid))
     data = rounded(data, scene.written, grid, places_as_printed(scene, grid))
-    for table in (data["chamber"], *data.get("object", [])):
-        if "mesh" in table:
-            table["mesh"] = path_from(folder, scene.path.parent / table["mesh"])
+    rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
     heading = f"# Rounded to {grid.step_words} by raysim guide: the box that its drawings show.\n\n"
     return heading + toml_text(data), rows
 

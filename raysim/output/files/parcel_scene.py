@@ -8,11 +8,11 @@ from itertools import chain, count, takewhile
 from pathlib import Path, PurePosixPath
 
 from raysim.base.errors import RaysimError
-from raysim.output.files.scene_file import toml_text
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.parcel import MESHES
 from raysim.scene.file.parcel_members import same_name, unfit_name
-from raysim.scene.file.read import joined_hash, mesh_names
+from raysim.scene.file.read import joined_hash, mesh_names, rename_meshes
+from raysim.scene.file.toml import toml_text
 from raysim.scene.mesh.gltf import buffer_files
 
 SCENE, RESULTS, GUIDE = "scene", "results", "guide"  # folders of a parcel
@@ -114,8 +114,6 @@ def _old_home(name: str, folder: str) -> list[str]:
 def _with_meshes(text: str, names: dict[str, str]) -> bytes:
     """A scene file with other names of meshes; of its comments the first lines stay."""
     data = tomllib.loads(text)
-    for table in (data["chamber"], *data.get("object", [])):
-        if "mesh" in table:
-            table["mesh"] = names[table["mesh"]]
+    rename_meshes(data, names.__getitem__)
     heading = list(takewhile(lambda line: line.startswith("#"), text.splitlines()))
     return ("".join(f"{line}\n" for line in heading) + "\n" + toml_text(data)).encode()

@@ -1,22 +1,23 @@
-"""A scene file with the objects of a layout: TOML that every command reads."""
+"""A scene file with the objects of a layout, or with other lamps: TOML that every command reads."""
 
-import json
 import os
-import re
 import tomllib
-from datetime import date
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from raysim.base.errors import printable
 from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import source_words
+from raysim.scene.build import BuiltScene
 from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.read import rename_meshes
+from raysim.scene.file.rows import spread
 from raysim.scene.file.things import Object
+from raysim.scene.file.toml import toml_lines, toml_text
+from raysim.scene.file.written import Lamp
 from raysim.studies.hooks.load import DIGITS, Layout, Load, written_layout
 from raysim.studies.survey.run import Survey
-
-BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ...]) -> str:
@@ -27,6 +28,7 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
     """
     scene = load.scene
     data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+    data = spread(data, scene.written.object)
     entries = {entry["name"]: entry for entry in data.get("object", [])}
     per_metre = 1.0 / UNIT_METRES[scene.written.units]
     poses = data.pop("pose", [])
@@ -43,15 +45,53 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
         placed = _placed(entry, per_metre)
         objects.append(_as_written(entries[source.name], entry, placed))
     data["object"] = objects
-    if any(meter.pop("reading", None) is not None for meter in data.get("meter", [])):
-        heading += ("Meter readings are left out: the load hangs otherwise, so read again.",)
-        for meter in data["meter"]:
-            meter.pop("lamp_hours", None)
-            meter.pop("read_on", None)
-    for table in (data["chamber"], *objects):
-        if "mesh" in table:
-            table["mesh"] = path_from(folder, scene.path.parent / table["mesh"])
+    heading += _unread(data, "the load hangs otherwise")
+    rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
     return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
+
+
+def lamps_toml(
+    scene: BuiltScene, lamps: Sequence[Lamp], folder: Path, heading: tuple[str, ...]
+) -> str:
+    """Scene file (text) with other lamps, for `folder`; lengths in the units of the scene.
+
+    Everything but the lamps stays as the user wrote it, without comments. `heading` becomes
+    comments at the top.
+    """
+    data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+    per_metre = 1.0 / UNIT_METRES[scene.written.units]
+    data["lamp"] = [_lamp(lamp, per_metre) for lamp in lamps]
+    heading += _unread(data, "the lamps are others")
+    rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
+    return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
+
+
+def _lamp(lamp: Lamp, per_metre: float) -> dict[str, Any]:
+    """A lamp as the scene file has it (definition)."""
+    lengths = {"diameter": lamp.diameter, "spacing": lamp.spacing}
+    powers = {"uvc": lamp.uvc, "electrical": lamp.electrical}
+    light = {"irradiance_at_1m": lamp.irradiance_at_1m}
+    return {
+        "name": lamp.name,
+        "from": [_short(value * per_metre, DIGITS) for value in lamp.start],
+        "to": [_short(value * per_metre, DIGITS) for value in lamp.end],
+        **{key: _short(v * per_metre, DIGITS) for key, v in lengths.items() if v is not None},
+        **({"tubes": lamp.tubes} if lamp.tubes > 1 else {}),
+        **{key: f"{value:.10g} W" for key, value in powers.items() if value is not None},
+        **{key: f"{value:.10g} W/m2" for key, value in light.items() if value is not None},
+        **({} if lamp.reflectance is None else {"reflectance": lamp.reflectance}),
+    }
+
+
+def _unread(data: dict[str, Any], why: str) -> tuple[str, ...]:
+    """Take meter readings out of a scene; what is said of that, if there were any."""
+    read = [meter for meter in data.get("meter", []) if "reading" in meter]
+    for meter in data["meter"] if read else ():
+        for key in ("reading", "lamp_hours", "read_on"):
+            meter.pop(key, None)
+    if not read:
+        return ()
+    return (f"Meter readings are left out: {why}, so read again.",)
 
 
 def meters_toml(found: Survey) -> str:
@@ -71,7 +111,7 @@ def meters_toml(found: Survey) -> str:
         lines.append(
             f"\n# Calculated: {predicted_words(row)} mW/cm2 (k = 2); {source_words(row)}.\n"
         )
-        lines.append(f"[[meter]]\n{_lines(table)}")
+        lines.append(f"[[meter]]\n{toml_lines(table)}")
         lines.append('#reading = "... mW/cm2"\n#read_on = 2026-03-01\n')
     return "".join(lines)
 
@@ -99,55 +139,6 @@ def path_from(folder: Path, file: Path) -> str:
         return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
     except ValueError:  # another drive
         return file.resolve().as_posix()
-
-
-def toml_text(data: dict[str, Any]) -> str:
-    """A scene as TOML (definition of the format: toml.io, version 1.0)."""
-    plain, tables, lists = [], [], []
-    for key, value in data.items():
-        if isinstance(value, dict):
-            tables.append(f"\n[{_key(key)}]\n{_lines(value)}{_inner_tables(key, value)}")
-        elif isinstance(value, list) and value and all(isinstance(one, dict) for one in value):
-            lists += [f"\n[[{_key(key)}]]\n{_lines(one, inline=True)}" for one in value]
-        else:
-            plain.append(f"{_key(key)} = {_value(value)}\n")
-    return "".join((*plain, *tables, *lists))
-
-
-def _lines(table: dict[str, Any], inline: bool = False) -> str:
-    """Lines of a table; tables within it are written inline, or by `_inner_tables`."""
-    return "".join(
-        f"{_key(key)} = {_value(value)}\n"
-        for key, value in table.items()
-        if inline or not isinstance(value, dict)
-    )
-
-
-def _inner_tables(key: str, table: dict[str, Any]) -> str:
-    return "".join(
-        f"\n[{_key(key)}.{_key(inner)}]\n{_lines(value, inline=True)}"
-        for inner, value in table.items()
-        if isinstance(value, dict)
-    )
-
-
-def _key(key: str) -> str:
-    return key if BARE_KEY.fullmatch(key) else json.dumps(key, ensure_ascii=False)
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, dict):
-        inside = ", ".join(f"{_key(key)} = {_value(inner)}" for key, inner in value.items())
-        return f"{{ {inside} }}" if inside else "{}"
-    if isinstance(value, list):
-        return f"[{', '.join(_value(one) for one in value)}]"
-    return repr(value)
 
 
 def scene_places(folder: Path, recorded: str) -> list[Path]:

@@ -37,20 +37,12 @@ GREY, LAMP = (0.72, 0.74, 0.77), (0.62, 0.71, 0.93)
 def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     """Picture (PNG) of a layout; colours are means over cells of 1 cm2, mW/cm2."""
     triangles = layout.triangles
-    values = to_mW_cm2(layout.field)
-    norm = light_norm(values[triangles.judged])
     figure = new_figure(*SIZE)
-    axes = pixel_axes(figure, *VIEW)
-    towards = TOWARDS / np.linalg.norm(TOWARDS)
-    walls = triangles.corners[is_wall(triangles)].reshape(-1, 3)
-    view = parallel_view(walls, towards, VIEW)
-    draw_lines(axes, view, wall_edges(triangles), "#8a9199", 1.0)
-    _draw_things(axes, triangles, values, view, norm)
+    coloured_box(figure, triangles, layout.field)
     plan = figure.add_axes((0.555, 0.25, 0.34, 0.6))
     _draw_hooks(plan, layout)
     draw_plan(plan, triangles)
     _list_hooks(figure, layout)
-    _scale(figure, norm)
     figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
     about = "" if layout.has_bound else "about "
     words = f"{about}{minutes_seconds(layout.time)} in the cautious case, from cold lamps"
@@ -62,6 +54,20 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
         "hook points in mm from the left wall / the door / the floor."
     )
     return Picture(path, title, caption, OVERVIEW)
+
+
+def coloured_box(figure: Any, triangles: SceneTriangles, field: np.ndarray) -> None:
+    """The box from the front left, coloured by irradiance (faces, 2), W/m2, and its scale."""
+    values = to_mW_cm2(field)
+    norm = light_norm(values[triangles.judged])
+    axes = pixel_axes(figure, *VIEW)
+    towards = TOWARDS / np.linalg.norm(TOWARDS)
+    walls = triangles.corners[is_wall(triangles)].reshape(-1, 3)
+    view = parallel_view(walls, towards, VIEW)
+    draw_lines(axes, view, wall_edges(triangles), "#8a9199", 1.0)
+    _draw_things(axes, triangles, values, view, norm)
+    bar = light_bar(figure, (0.93, 0.2, 0.018, 0.62), norm)
+    bar.set_title("mW/cm²", fontsize=10)
 
 
 def _draw_things(
@@ -84,16 +90,20 @@ def _draw_things(
     draw_triangles(axes, view, corners, colours, 0.3)
 
 
-def _draw_hooks(axes: Any, layout: Ranked) -> None:
-    """Hook points and the outlines of what hangs there, from above."""
+def draw_load(axes: Any, triangles: SceneTriangles) -> None:
+    """Outlines of the judged objects, from above, mm."""
     from scipy.spatial import ConvexHull
 
-    triangles = layout.triangles
     body = triangles.face_body
     for number in [k for k, entry in enumerate(triangles.bodies) if entry.judged]:
         points = to_mm(triangles.corners[body == number].reshape(-1, 3)[:, :2])
         hull = points[ConvexHull(points, qhull_options="QJ").vertices]
         axes.fill(*hull.T, facecolor="#d9dee3", edgecolor="#666d76", lw=1.0, alpha=0.7)
+
+
+def _draw_hooks(axes: Any, layout: Ranked) -> None:
+    """Hook points and the outlines of what hangs there, from above."""
+    draw_load(axes, layout.triangles)
     groups: dict[tuple[float, float], list[str]] = {}
     for number, hang in enumerate(layout.layout, 1):
         place = (round(hang.at[0], 4), round(hang.at[1], 4))
@@ -111,8 +121,3 @@ def _list_hooks(figure: Any, layout: Ranked) -> None:
         turned = f", {hang.turn:g}°" if hang.turn else ""
         at = 0.555 + 0.19 * (k % 2), 0.135 - 0.023 * (k // 2)
         figure.text(*at, f"{k + 1}:  {place}{turned}", fontsize=9.5, color=INK)
-
-
-def _scale(figure: Any, norm: Any) -> None:
-    bar = light_bar(figure, (0.93, 0.2, 0.018, 0.62), norm)
-    bar.set_title("mW/cm²", fontsize=10)

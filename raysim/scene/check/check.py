@@ -12,6 +12,7 @@ from raysim.library.temperature import HARD_START
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.contact import contact_faults
 from raysim.scene.check.gaps import gap_faults
+from raysim.scene.check.hanging import doubt_height
 from raysim.scene.check.likely import doubt_likeness
 from raysim.scene.check.memory import refuse_too_large
 from raysim.scene.file.things import GIVEN
@@ -54,6 +55,7 @@ def check_scene(scene: BuiltScene, progress: Progress = nobody_watching) -> list
     ):
         look(scene, notes)
     if not absurd:
+        doubt_height(scene, notes)
         first = stretch(progress, 0, len(scene.poses))
         notes.faults += [*gap_faults(scene), *contact_faults(scene.in_pose(0), first)]
         notes.faults += _other_poses(scene, set(notes.faults), progress)

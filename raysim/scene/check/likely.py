@@ -32,7 +32,7 @@ def doubt_likeness(scene: BuiltScene, notes: Notes) -> None:
         _doubt_lamp(notes, key, lamp, scene.triangles.lamps[number].uvc_W)
     judged = {entry.mesh for entry in written.object if entry.judged}
     for number, entry in enumerate(written.object):
-        key = f'object {number + 1} "{entry.name}"'
+        key = written.object_key(number)
         if entry.judged:
             _doubt_size(notes, key, entry, scene.triangles, written.units)
         elif entry.mesh in judged or FABRIC in (entry.surface, *entry.parts.values()):
@@ -60,7 +60,7 @@ def _doubt_names(notes: Notes, written: SceneAsWritten) -> None:
     chosen = {"chamber.lining": written.chamber.lining}
     chosen |= {f"chamber.walls.{wall}": choice for wall, choice in written.chamber.walls.items()}
     for number, entry in enumerate(written.object):
-        chosen[f'object {number + 1} "{entry.name}".surface'] = entry.surface
+        chosen[f"{written.object_key(number)}.surface"] = entry.surface
     told: set[str] = set()
     for key, choice in chosen.items():
         if not isinstance(choice, str) or choice.casefold() in own | told:

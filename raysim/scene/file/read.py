@@ -5,9 +5,9 @@ import hashlib
 import re
 import stat
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, get_args, get_origin
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -19,6 +19,7 @@ from raysim.scene.file.named import named
 from raysim.scene.file.written import SceneAsWritten
 from raysim.scene.mesh.gltf import buffer_files
 
+Tables = TypeVar("Tables", bound=BaseModel)
 LARGEST_SCENE_FILE = 5_000_000  # bytes: a scene is text written by hand
 LONGEST_SHOWN = 80  # letters of a name in a message
 MOST_FAULTS = 50  # shown for one file: nobody mends more at once
@@ -48,18 +49,29 @@ def read_scene(path: Path) -> SceneAsWritten:
     SceneError
         With every fault found in the file.
     """
+    return read_tables(path, SceneAsWritten)
+
+
+def read_tables(path: Path, kind: type[Tables]) -> Tables:
+    """The tables of a TOML file as a record of some kind; plain lengths are in its `units`.
+
+    Raises
+    ------
+    SceneError
+        With every fault found in the file.
+    """
     shown = str(named(path))
     data = _parse(path, shown)
     unit = data.get("units", "mm")
     scale = UNIT_METRES.get(unit, 0.001) if isinstance(unit, str) else 0.001
     try:
-        return SceneAsWritten.model_validate(data, context={"metres_per_unit": scale})
+        return kind.model_validate(data, context={"metres_per_unit": scale})
     except ValidationError as error:
         details = error.errors(include_url=False)
-        faults = [_as_fault(shown, data, detail) for detail in details[:MOST_FAULTS]]
+        faults = [_as_fault(shown, data, detail, kind) for detail in details[:MOST_FAULTS]]
         if len(details) > MOST_FAULTS:
             more = f"{len(details) - MOST_FAULTS:,} more faults are not shown"
-            faults.append(Fault(Code.MORE_FAULTS, shown, "scene", more, "mend these first"))
+            faults.append(Fault(Code.MORE_FAULTS, shown, "file", more, "mend these first"))
         raise SceneError(list(dict.fromkeys(faults))) from None
 
 
@@ -67,6 +79,16 @@ def mesh_names(scene: SceneAsWritten) -> list[str]:
     """Meshes that a scene names, as they are written, sorted."""
     names = {entry.mesh for entry in scene.object} | {scene.chamber.mesh}
     return sorted(str(name) for name in names if name is not None)
+
+
+def rename_meshes(data: dict[str, Any], new: Callable[[str], str]) -> None:
+    """Give the meshes that a scene file (as TOML reads it) names other names, in place."""
+    for table in (data["chamber"], *data.get("object", []), *data.get("row", [])):
+        for key in ("mesh", "hook", "rail"):
+            if isinstance(table.get(key), list):
+                table[key] = [new(name) for name in table[key]]
+            elif key in table:
+                table[key] = new(table[key])
 
 
 def scene_files(path: Path, scene: SceneAsWritten) -> tuple[Path, ...]:
@@ -125,14 +147,15 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
         raise refuse("nested too deeply", "write plain tables", Code.NOT_TOML) from None
 
 
-def _as_fault(shown: str, data: dict[str, Any], detail: Any) -> Fault:
+def _as_fault(shown: str, data: dict[str, Any], detail: Any, model: type[BaseModel]) -> Fault:
     """A fault in our own words, from one entry of pydantic's error list."""
     kind, context, given = detail["type"], detail.get("ctx", {}), detail.get("input")
     steps, key = _place(data, detail["loc"], kind == "missing")
+    key = key or model.__name__.removesuffix("AsWritten").lower()
     if kind == "extra_forbidden":
-        return Fault(Code.UNKNOWN_KEY, shown, key, "no such key", _nearest_key(steps))
+        return Fault(Code.UNKNOWN_KEY, shown, key, "no such key", _nearest_key(steps, model))
     if kind == "missing":
-        what, mend = "this key is missing", f"add {_as_written(steps)}"
+        what, mend = "this key is missing", f"add {_as_written(steps, model)}"
         if isinstance(steps[-1], int):
             what, mend = "this number is missing", "give as many as are asked for"
         return Fault(Code.MISSING_KEY, shown, key, what, mend)
@@ -170,27 +193,27 @@ def _place(data: Any, way: Sequence[str | int], missing: bool) -> tuple[list[str
             text += f" {step + 1}" + (f' "{name[:LONGEST_SHOWN]}"' if isinstance(name, str) else "")
         else:
             text += f".{step[:LONGEST_SHOWN]}" if text else step[:LONGEST_SHOWN]
-    return steps, text or "scene"
+    return steps, text
 
 
-def _as_written(steps: list[str | int]) -> str:
+def _as_written(steps: list[str | int], model: type[BaseModel]) -> str:
     """Example of how to write a missing key: a table, one of several tables, or a value."""
     name = str(steps[-1])
-    field = SceneAsWritten.model_fields.get(name) if len(steps) == 1 else None
+    field = model.model_fields.get(name) if len(steps) == 1 else None
     if field is None or _find_model(field.annotation) is None:
         return f"{name} = ..."
     return f"a table [[{name}]]" if get_origin(field.annotation) is list else f"a table [{name}]"
 
 
-def _nearest_key(steps: list[str | int]) -> str:
+def _nearest_key(steps: list[str | int], model: type[BaseModel]) -> str:
     """What may have been meant by a key that is not known, from the keys of its table."""
-    fields = _fields(SceneAsWritten)
+    fields = _fields(model)
     for step in steps:
         fields = _fields(_find_model(fields[step].annotation)) if step in fields else fields
     wrong = str(steps[-1])
     if wrong.casefold() in _LIKELY_MEANT:
         return f"did you mean {_LIKELY_MEANT[wrong.casefold()]}?"
-    if wrong in _fields(SceneAsWritten):
+    if wrong in _fields(model):
         return f"{wrong} stands above the first [table] or [[table]] of the file"
     close = difflib.get_close_matches(wrong, fields, n=1, cutoff=0.4)
     return f"did you mean {close[0]}?" if close else f"keys known here: {', '.join(fields)}"

@@ -38,6 +38,7 @@ from raysim.scene.file.fields import (
     Time,
     assumed,
 )
+from raysim.scene.file.rows import Row
 from raysim.scene.file.seams import Gap, Seams
 from raysim.scene.file.things import (
     MOST_POSES,
@@ -49,6 +50,7 @@ from raysim.scene.file.things import (
 )
 
 Rows = list[tuple[float, float]]  # how a curve is written
+MOST_OBJECTS = 1000  # of a scene
 
 
 class Chamber(Table):
@@ -257,14 +259,15 @@ class Meter(Table):
 
 
 class SceneAsWritten(Table):
-    """All keys of a scene file; lengths in metres."""
+    """All keys of a scene file; lengths in metres. `object` holds those of the rows as well."""
 
     title: GivenName
     units: Literal["mm", "cm", "m", "in", "inch", "ft"] = "mm"
     repair: Switch = True
     chamber: Chamber
     lamp: Annotated[list[Lamp], Field(min_length=1, max_length=64)]
-    object: Annotated[list[Object], Field(max_length=1000)] = []
+    object: Annotated[list[Object], Field(max_length=MOST_OBJECTS)] = []
+    row: Annotated[list[Row], Field(max_length=100)] = []
     surface: Annotated[list[SurfaceTable], Field(max_length=200)] = []
     target: Target = Field(default_factory=Target)
     lamps_behaviour: LampsBehaviour = Field(default_factory=LampsBehaviour)
@@ -275,10 +278,21 @@ class SceneAsWritten(Table):
     seams: Seams | None = None
 
     @model_validator(mode="after")
+    def _rows_are_objects(self) -> "SceneAsWritten":
+        if not self.row:
+            return self
+        every = self.object + [entry for row in self.row for entry in row.objects()]
+        if len(every) > MOST_OBJECTS:
+            raise ValueError(
+                f"{len(every):,} objects with those of the rows, {MOST_OBJECTS:,} at most"
+            )
+        return self.model_copy(update={"object": every})
+
+    @model_validator(mode="after")
     def _names_differ(self) -> "SceneAsWritten":
         if any(table.name is None for table in self.surface):
             raise ValueError("every [[surface]] needs a name")
-        for kind in ("lamp", "object", "meter", "pose", "surface"):
+        for kind in ("lamp", "row", "object", "meter", "pose", "surface"):
             seen: set[str] = set()
             for entry in getattr(self, kind):
                 folded = " ".join(entry.name.casefold().split())
@@ -324,6 +338,17 @@ class SceneAsWritten(Table):
         except UnknownSurface as error:
             close = difflib.get_close_matches(folded_name(name), own, n=2, cutoff=0.5)
             raise UnknownSurface(name, [*close, *error.nearest]) from None
+
+    def object_key(self, number: int) -> str:
+        """Key of an object as the user would find it, such as `object 3 "respirator 1"`.
+
+        That of one from a row names the row.
+        """
+        name = self.object[number].name
+        for place, row in enumerate(self.row, 1):
+            if name in {entry.name for entry in row.objects()}:
+                return f'row {place} "{row.name}": "{name}"'
+        return f'object {number + 1} "{name}"'
 
     def hours_when_read(self, meter: Meter) -> tuple[float, ...] | None:
         """Age of each lamp at the reading, h; None if it is the present age (definition)."""

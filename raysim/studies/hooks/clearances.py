@@ -46,8 +46,8 @@ class Room:
         kind = np.array([body.kind for body in triangles.bodies])[triangles.face_body]
         judged = triangles.judged.any(axis=1)
         origin = np.asarray(load.model.at)
-        mask, mask_cover = _points(triangles, own & judged)
-        rest, rest_cover = _points(triangles, own & ~judged)
+        mask, mask_cover = surface_points(triangles, own & judged)
+        rest, rest_cover = surface_points(triangles, own & ~judged)
         self.mask, self.rest = mask - origin, rest - origin
         self.hung = np.concatenate([self.mask, self.rest])
         self.cover = max(mask_cover, rest_cover)
@@ -148,7 +148,7 @@ def _halved(corners: np.ndarray) -> np.ndarray:
     return np.concatenate([np.stack([a, middle, c], 1), np.stack([middle, b, c], 1)])
 
 
-def _points(triangles: SceneTriangles, chosen: np.ndarray) -> tuple[np.ndarray, float]:
+def surface_points(triangles: SceneTriangles, chosen: np.ndarray) -> tuple[np.ndarray, float]:
     """Points (n, 3) of some faces, m, and how far at most a spot of them lies from the nearest."""
     corners, spacing = triangles.corners[chosen].reshape(-1, 3), SPACING
     faces = np.arange(len(corners)).reshape(-1, 3)

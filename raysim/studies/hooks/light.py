@@ -205,15 +205,6 @@ class Light(Tracer):
         one.worst = replace(found.worst(0), lower_bound=one.lower)
         return found
 
-    def over_cells(self, values: np.ndarray) -> np.ndarray:
-        """Mean over its cell of each judged face-side's value (face-sides,), by area."""
-        owner = np.empty(len(values), np.int64)
-        owner[self.cells.sites] = np.repeat(
-            np.arange(len(self.cells.faces)), np.diff(self.cells.first)
-        )
-        total = np.bincount(owner, self.sites.areas * values)
-        return np.asarray((total / np.bincount(owner, self.sites.areas))[owner])
-
     def faces_of(self, one: Contestant, count: int) -> np.ndarray:
         """The darkest face-sides of a layout that was looked at all over, rows of `sites`.
 

@@ -201,7 +201,9 @@ class Search:
         triangles = light.stage.placed(one.layout)
         field = np.zeros(triangles.judged.shape)
         if one.found is not None:
-            field[light.sites.faces, light.sites.sides] = light.over_cells(one.found.state.mean[0])
+            field[light.sites.faces, light.sites.sides] = light.cells.over_cells(
+                one.found.state.mean[0]
+            )
         bound = None if one.worst is None else one.lower
         return Ranked(
             layout=one.layout,

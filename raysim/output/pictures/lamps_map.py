@@ -1,0 +1,109 @@
+"""Map of places for lamps: what the darkest spot gets if one lamp of the best choice goes there."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from raysim.base.units import to_mm
+from raysim.output.pictures.figure import INK, colour_bar, halo, new_figure, save_figure
+from raysim.output.pictures.pictures import CHART, Picture
+from raysim.output.pictures.shades import is_wall
+from raysim.studies.lamps.places import Place
+from raysim.studies.lamps.result import LampStudy
+
+PANEL = (560, 520)  # px
+HEAD, FOOT, MARGIN = 76, 46, 120
+COLOURS, NONE = "viridis", "#c9cdd2"
+# Across, up, and what the two are called, for lamps along each axis.
+VIEWS = {
+    "upright lamps, from above": (2, 0, 1, "mm from the left wall", "mm from the door"),
+    "lamps from left to right, from the left": (0, 1, 2, "mm from the door", "mm above the floor"),
+    "lamps from door to rear, from the door": (
+        1,
+        0,
+        2,
+        "mm from the left wall",
+        "mm above the floor",
+    ),
+    "other lamps, from above": (-1, 0, 1, "mm from the left wall", "mm from the door"),
+}
+
+
+def write_lamps_map(study: LampStudy, path: Path) -> Picture:
+    """Map (PNG) of the share of light with a lamp at each place; a panel for each direction."""
+    kinds = [_direction(place) for place in study.places]
+    shown = [view for view in VIEWS if VIEWS[view][0] in kinds]
+    width, height = max(PANEL[0] * len(shown) + MARGIN, 820), HEAD + PANEL[1] + FOOT
+    figure = new_figure(width, height)
+    best = study.best
+    shares = 100.0 * np.array(best.swaps)
+    from matplotlib.colors import Normalize
+
+    norm = Normalize(0.0, max(100.0, float(shares.max())))
+    for k, view in enumerate(shown):
+        left, low = PANEL[0] * k + 70, FOOT + 50
+        place = (left / width, low / height, (PANEL[0] - 95) / width, (PANEL[1] - 80) / height)
+        axes = figure.add_axes(place)
+        these = [j for j, kind in enumerate(kinds) if kind == VIEWS[view][0]]
+        _panel(axes, study, view, these, shares, norm)
+    bar = colour_bar(figure, ((width - 95) / width, 0.2, 24 / width, 0.55), norm, COLOURS)
+    bar.set_title("%", fontsize=11)
+    about = {"ha": "left", "va": "top", "color": INK}
+    words = "Light at the darkest spot with one lamp moved to here, % of the best choice"
+    figure.text(24 / width, 1.0 - 14 / height, words, fontsize=13, weight="bold", **about)
+    words = "Circles: lamps of the best choice. Grey: no room beside them. A sketch, to compare by."
+    figure.text(24 / width, 1.0 - 42 / height, words, fontsize=11, **about)
+    save_figure(figure, path)
+    caption = (
+        f"The best choice of {best.number} with the lamp that helps least put elsewhere: light at "
+        "its darkest spot, lamps as sources alone, cautious case. A sketch for comparing only."
+    )
+    return Picture(path, "A lamp moved to where", caption, CHART)
+
+
+def _direction(place: Place) -> int:
+    """Axis that a lamp lies along, -1 for none."""
+    way = np.abs(np.subtract(place.end, place.start))
+    k = int(way.argmax())
+    return k if way[k] > 0.999 * np.linalg.norm(way) else -1
+
+
+def _panel(
+    axes: Any, study: LampStudy, view: str, these: list[int], shares: np.ndarray, norm: Any
+) -> None:
+    _, across, up, right, above = VIEWS[view]
+    triangles = study.scene.triangles
+    walls = to_mm(triangles.corners[is_wall(triangles)])
+    low, high = walls.min(axis=(0, 1)), walls.max(axis=(0, 1))
+    _outlines(axes, study, across, up)
+    middle = np.array([np.add(p.start, p.end) for p in study.places]) * 0.5
+    at = to_mm(middle[:, [across, up]])
+    # Places behind one another share a dot: that of the best.
+    order = sorted(these, key=lambda j: shares[j])
+    colours = [NONE if shares[j] <= 0.0 else None for j in order]
+    free = [j for j, grey in zip(order, colours, strict=True) if grey is None]
+    taken = [j for j, grey in zip(order, colours, strict=True) if grey is not None]
+    axes.scatter(*at[taken].T, s=40, c=NONE, zorder=2)
+    axes.scatter(*at[free].T, s=70, c=shares[free], cmap=COLOURS, norm=norm, zorder=3)
+    chosen = [j for j in these if j in study.best.choices[0]]
+    rim: dict[str, Any] = {"facecolors": "none", "edgecolors": "black", "linewidths": 1.6}
+    axes.scatter(*at[chosen].T, s=170, zorder=4, path_effects=halo(3.4), **rim)
+    axes.set_xlim(low[across], high[across])
+    axes.set_ylim(low[up], high[up])
+    axes.set_aspect("equal")
+    axes.set_xlabel(right, fontsize=11)
+    axes.set_ylabel(above, fontsize=11)
+    axes.set_title(view, fontsize=12, color=INK)
+
+
+def _outlines(axes: Any, study: LampStudy, across: int, up: int) -> None:
+    """Outlines of the judged objects in this view, mm."""
+    from scipy.spatial import ConvexHull
+
+    triangles = study.scene.triangles
+    body = triangles.face_body
+    for number in [k for k, entry in enumerate(triangles.bodies) if entry.judged]:
+        points = to_mm(triangles.corners[body == number].reshape(-1, 3)[:, [across, up]])
+        hull = points[ConvexHull(points, qhull_options="QJ").vertices]
+        axes.fill(*hull.T, facecolor="#e7eaee", edgecolor="#8a9199", lw=0.8, zorder=1)

@@ -1,0 +1,58 @@
+"""A choice of lamps as a picture: the box from the front, coloured by irradiance, and a plan."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from raysim.base.units import minutes_seconds, to_mm
+from raysim.output.pictures.figure import INK, SOFT_INK, beside, halo, new_figure, save_figure
+from raysim.output.pictures.hooks_chart import draw_plan
+from raysim.output.pictures.hooks_picture import SIZE, coloured_box, draw_load
+from raysim.output.pictures.pictures import OVERVIEW, Picture
+from raysim.output.words.hooks import mm
+from raysim.output.words.numbers import OVER_A_WEEK
+from raysim.studies.lamps.places import Place
+from raysim.studies.lamps.trace import TracedLamps
+
+MOST_LISTED = 6
+
+
+def write_lamps_picture(
+    traced: TracedLamps, places: Sequence[Place], title: str, path: Path
+) -> Picture:
+    """Picture (PNG) of a choice; colours are means over cells of 1 cm2, mW/cm2."""
+    triangles = traced.scene.triangles
+    figure = new_figure(*SIZE)
+    coloured_box(figure, triangles, traced.field)
+    plan = figure.add_axes((0.555, 0.27, 0.34, 0.58))
+    draw_load(plan, triangles)
+    draw_plan(plan, triangles)
+    _number(plan, places)
+    for k, place in enumerate(places[:MOST_LISTED]):
+        ends = (" / ".join(mm(value) for value in end) for end in (place.start, place.end))
+        at = 0.555, 0.165 - 0.026 * k
+        figure.text(*at, f"{k + 1}:  {' to '.join(ends)}", fontsize=9.5, color=INK)
+    figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
+    long = OVER_A_WEEK if not np.isfinite(traced.time) else minutes_seconds(traced.time)
+    words = f"{long} in the cautious case, from cold lamps"
+    figure.text(0.02, 0.925, words, fontsize=12, color=SOFT_INK)
+    save_figure(figure, path)
+    caption = (
+        "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
+        "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
+        "ends of the arcs in mm from the left wall / the door / the floor."
+    )
+    return Picture(path, title, caption, OVERVIEW)
+
+
+def _number(axes: Any, places: Sequence[Place]) -> None:
+    """Numbers beside the lamps; those above one another share theirs."""
+    groups: dict[tuple[float, float], list[str]] = {}
+    for number, place in enumerate(places, 1):
+        middle = 0.5 * (np.array(place.start) + np.array(place.end))
+        groups.setdefault((round(middle[0], 4), round(middle[1], 4)), []).append(str(number))
+    for at, numbers in groups.items():
+        style = {"weight": "bold", "color": INK, "path_effects": halo(2.5), "zorder": 6}
+        beside(axes, ", ".join(numbers), to_mm(np.array(at)), (7, 5), fontsize=11, **style)

@@ -1,0 +1,79 @@
+"""Everything that is written of a study of lamps."""
+
+from pathlib import Path
+
+from raysim.output.files.lamps_record import lamps_record
+from raysim.output.files.scene_file import lamps_toml
+from raysim.output.pages.study_report import Section, StudyPage
+from raysim.output.pictures.lamps_map import write_lamps_map
+from raysim.output.pictures.lamps_picture import write_lamps_picture
+from raysim.output.studies.page import repeat_rows, write_report
+from raysim.output.words import lamps as words
+from raysim.output.words import lamps_tables
+from raysim.output.words.cautions import CAUTION_LINE
+from raysim.studies.lamps.result import LampCount, LampStudy
+
+
+def write(study: LampStudy, folder: str | Path, *, command: str = "") -> None:
+    """Write result.json, scene files, pictures and report.html into `folder`.
+
+    best.toml is the best choice that the answer tells of, lamps/ holds that of every number: run
+    `raysim dose` on it before setting a timer.
+    """
+    answer = words.answer(study)
+    page = StudyPage(
+        kind="UVC lamp report",
+        title=study.scene.written.title,
+        answer=answer,
+        more=words.page_lines(study),
+        repeat=repeat_rows(command, "rays", f"{study.rays:,}"),
+    )
+
+    def sections(fresh: Path) -> list[Section]:
+        _write_scenes(study, fresh, Path(folder))
+        return _sections(study, fresh / "pictures")
+
+    write_report(folder, lamps_record(study, answer), page, sections)
+
+
+def _sections(study: LampStudy, folder: Path) -> list[Section]:
+    """Tables and pictures; the pictures are put into `folder`."""
+    best = study.best
+    pictures = tuple(
+        write_lamps_picture(
+            traced,
+            [study.places[k] for k in choice],
+            f"Choice {place}: {words.lamps(best.number)}",
+            folder / f"choice_{place}.png",
+        )
+        for place, (choice, traced) in enumerate(zip(best.choices, best.traced, strict=True), 1)
+    )
+    return [
+        Section("Where the lamps go: choice 1", (), lamps_tables.drill_table(study)),
+        Section("How many", (), lamps_tables.numbers_table(study)),
+        Section("The best choices", (), lamps_tables.choices_table(study), pictures),
+        Section("Map of places", (), None, (write_lamps_map(study, folder / "map.png"),)),
+        Section("What else to know", words.details(study)),
+    ]
+
+
+def _write_scenes(study: LampStudy, fresh: Path, folder: Path) -> None:
+    """best.toml, and the best choice of every number under lamps/; they go to `folder`."""
+    (fresh / "lamps").mkdir()
+    files = {f"lamps/{one.number}.toml": one for one in study.numbers}
+    for name, one in (files | {"best.toml": study.best}).items():
+        home = (folder / name).parent
+        entries = [study.places[k].lamp(f"lamp {i}") for i, k in enumerate(one.choices[0], 1)]
+        text = lamps_toml(study.scene, entries, home, _heading(study, one))
+        (fresh / name).write_text(text, encoding="utf-8")
+
+
+def _heading(study: LampStudy, one: LampCount) -> tuple[str, ...]:
+    stopped = ("The run was stopped before its end: a better one may be missing.",)
+    return (
+        f"Best choice found of {words.lamps(one.number)} by 'raysim lamps' from "
+        f"{study.scene.path.name}.",
+        *(stopped if study.interrupted else ()),
+        "Run 'raysim dose' on it before setting a timer.",
+        CAUTION_LINE,
+    )

@@ -1,0 +1,283 @@
+"""Designs from a wish in words: what to build, what each is worth, and why the others lost."""
+
+from collections.abc import Iterator
+
+from raysim.base.units import to_mm
+from raysim.output.words.numbers import about_time, number, told_time
+from raysim.output.words.table import Table
+from raysim.output.words.verdict import state_words
+from raysim.scene.check.check import WEAK_LINING
+from raysim.studies.design.proposals import WALLS, Proposal
+from raysim.studies.design.result import Design, DesignStudy, Limit, Relaxation
+from raysim.studies.design.trial import Trial
+
+FIRST_RUN = "Run 'raysim dose' on its scene file before setting a timer."
+LONG = ("verdict", "outside", "lamps", "lining")  # columns that a terminal leaves out
+# The three answers: their words, and the names of their files.
+ROLES = {
+    "cheapest": "Cheapest that meets the wish",
+    "quickest": "Quickest",
+    "longest_lived": "Longest-lived",
+}
+
+
+def roles(study: DesignStudy) -> dict[str, Design]:
+    """The three designs, by the names of their files; none where nothing meets the wish."""
+    found = {role: getattr(study, role) for role in ROLES}
+    return {role: design for role, design in found.items() if design is not None}
+
+
+def answer(study: DesignStudy) -> str:
+    """What to build, or what stands in the way."""
+    cheapest = study.cheapest
+    if cheapest is not None:
+        return (
+            f"{ROLES['cheapest']}: {_money(study, cheapest.cost)}, {told_time(cheapest.time)} a "
+            f"cycle ({about_time(cheapest.each)} for each of {cheapest.number} respirators), "
+            f"{box_words(study, cheapest.proposal)}. {FIRST_RUN}"
+        )
+    if study.interrupted:
+        return "Broken off before any design was shown to meet the wish: run it to its end."
+    if study.relaxations:
+        first = study.relaxations[0]
+        return (
+            f"No design of those tried meets the wish. What binds is the {_limit(first.limit)}: "
+            f"{relaxation_words(study, first)}"
+        )
+    return (
+        "No design of those tried meets the wish, and no change of one limit alone was found to "
+        f"help. {' '.join(_misses(study))}"
+    )
+
+
+def more_lines(study: DesignStudy) -> list[str]:
+    """What qualifies the answer."""
+    lines = []
+    for role, design in roles(study).items():
+        if role != "cheapest":
+            same = next(r for r, d in roles(study).items() if d is design)
+            told = f"the same as the {ROLES[same].split()[0].casefold()}"
+            lines.append(
+                f"{ROLES[role]}: "
+                + (told if same != role else _short(study, design))
+                + f". {_verdict(design)}"
+            )
+        else:
+            lines.append(f"{ROLES[role]}: {_verdict(design)}")
+    lines += [f"Another way: {relaxation_words(study, one)}" for one in study.relaxations[1:]]
+    lines += dark_linings(study)
+    lines.append(
+        "Places of lamps follow a rule of thumb, boxes stand in steps: this is the best of what "
+        "was tried, not of all there is. Prices are those of the wish, without work."
+    )
+    if study.interrupted:
+        lines.insert(0, "Broken off: better designs may be missing.")
+    return lines
+
+
+def _verdict(design: Design) -> str:
+    if design.result.verdict is None:
+        return "no verdict was given."
+    return f"verdict: {state_words(design.result)}."
+
+
+def _short(study: DesignStudy, design: Design) -> str:
+    return (
+        f"{_money(study, design.cost)}, {told_time(design.time)} a cycle, "
+        f"{_cycles(design)}, {box_words(study, design.proposal)}"
+    )
+
+
+def _cycles(design: Design) -> str:
+    return f"{design.cycles} {'cycle' if design.cycles == 1 else 'cycles'} a respirator"
+
+
+def _money(study: DesignStudy, amount: float) -> str:
+    return study.wish.told(amount)
+
+
+def size_words(size: tuple[float, float, float]) -> str:
+    """Width, depth and height in whole mm."""
+    return " x ".join(f"{value:.0f}" for value in to_mm(size)) + " mm"
+
+
+def lamps_words(proposal: Proposal) -> str:
+    """How many lamps of which kind, and how they lie."""
+    lamps = proposal.lamps
+    ways = {"upright": "upright", "across": "level, side to side", "deep": "level, front to rear"}
+    return f"{len(lamps.middles)} x {lamps.kind.name}, {ways[lamps.axis]}"
+
+
+def lining_words(proposal: Proposal) -> str:
+    """The lining of most walls, and those that differ."""
+    others: dict[str, list[str]] = {}
+    for wall, name in zip(WALLS, proposal.linings, strict=True):
+        if name != proposal.lining:
+            others.setdefault(name, []).append("door" if wall == "front" else wall)
+    apart = "".join(f"; {name} on {' and '.join(walls)}" for name, walls in others.items())
+    return proposal.lining + apart
+
+
+def box_words(study: DesignStudy, proposal: Proposal) -> str:
+    """Size, lamps and lining of a box."""
+    thick = study.wish.sheet[proposal.sheet].thickness
+    return (
+        f"{size_words(proposal.box.outside(thick))} outside, {lamps_words(proposal)}, "
+        f"{lining_words(proposal)}"
+    )
+
+
+def _limit(limit: Limit) -> str:
+    return {Limit.TIME: "longest cycle", Limit.WEAR: "wear (cycles)"}.get(limit, str(limit))
+
+
+def relaxation_words(study: DesignStudy, one: Relaxation) -> str:
+    """What a limit would have to be for a design that was traced in full."""
+    limits, design = study.wish.limits, one.design
+    thick = study.wish.sheet[design.proposal.sheet].thickness
+    told = {
+        Limit.BUDGET: f"{_money(study, design.cost)} in place of "
+        f"{_money(study, study.wish.money(limits.budget))}",
+        Limit.TIME: f"{told_time(design.time)} in place of {told_time(limits.longest_cycle)}",
+        Limit.WEAR: f"{_cycles(design)} in place of {limits.cycles}",
+        Limit.SIZE: f"{size_words(design.proposal.box.outside(thick))} outside in place of "
+        f"{size_words(limits.outside)}",
+    }[one.limit]
+    return f"with {_limit(one.limit)} {told} all else can be kept ({design.name})."
+
+
+def _misses(study: DesignStudy) -> Iterator[str]:
+    """What the designs traced in full miss, limit by limit."""
+    for limit in Limit:
+        missed = [one.name for one in study.designs if limit in one.broken]
+        if missed:
+            yield f"The {_limit(limit)} is missed by {', '.join(missed)}."
+
+
+def dark_linings(study: DesignStudy) -> list[str]:
+    """What linings of the wish that look bright are at 254 nm."""
+    lines = []
+    for offer in study.wish.lining:
+        surface = offer.surface
+        if surface.reflectance >= WEAK_LINING:
+            continue
+        tried = [t for t in study.trials if t.proposal.lining == surface.name]
+        told = "as a lining it is nearly black"
+        best = max(tried, key=lambda trial: trial.worst, default=None)
+        if best is not None:
+            told += f"; the best box tried with it would take about {_sketched(study, best)}"
+        lines.append(
+            f"{surface.name} sends back about {surface.reflectance:.0%} of 254 nm, however bright "
+            f"it looks: {told}."
+        )
+    return lines
+
+
+def _sketched(study: DesignStudy, trial: Trial) -> str:
+    """Exposure time by a short trace, in whole minutes or hours: to compare by only."""
+    hours = study.limits.requirement.time(trial.worst) / 3600.0
+    return f"{60.0 * hours:.0f} min" if hours < 3.0 else f"{number(hours, 2)} h"
+
+
+def designs_table(study: DesignStudy) -> Table:
+    """All designs traced in full, the cheapest first, with why they lost."""
+    named = {id(design): role for role, design in reversed(roles(study).items())}
+    rows = []
+    for one in study.designs:
+        thick = study.wish.sheet[one.proposal.sheet].thickness
+        rows.append(
+            (
+                one.name,
+                why_lost(study, one, named.get(id(one))),
+                state_words(one.result) if one.result.verdict else "",
+                size_words(one.proposal.box.outside(thick)),
+                lamps_words(one.proposal),
+                lining_words(one.proposal),
+                f"{one.cost:,.0f}",
+                told_time(one.time),
+                about_time(one.each),
+                str(one.cycles),
+            )
+        )
+    headings = (
+        *("design", "why it stands here, or lost", "verdict", "outside", "lamps", "lining"),
+        *(f"cost, {study.wish.currency}", "calculated cycle", "for each", "cycles"),
+    )
+    note = (
+        "Traced in full, cautious case, from cold lamps. The calculated cycle is no timer setting: "
+        "the verdict of 'raysim dose', with readings of a meter, gives that."
+    )
+    return Table(headings, tuple(rows), 6, note)
+
+
+def short_table(study: DesignStudy) -> Table:
+    """The same in a few columns, for a terminal."""
+    whole = designs_table(study)
+    kept = [whole.headings.index(one) for one in whole.headings if one not in LONG]
+    rows = tuple(tuple(row[k] for k in kept) for row in whole.rows)
+    return Table(tuple(whole.headings[k] for k in kept), rows, 2)
+
+
+def why_lost(study: DesignStudy, one: Design, role: str | None) -> str:
+    """What a design is, or which other one beats it."""
+    if one.broken:
+        return "misses: " + ", ".join(map(_limit, one.broken))
+    own = [ROLES[r].split()[0].casefold() for r, d in roles(study).items() if d is one]
+    if role is not None:
+        return ", ".join(own)
+    if one in study.front:
+        return "on the front between cost and time"
+    better = next(d for d in study.front if d.cost <= one.cost and d.time <= one.time)
+    return f"dearer and slower than {better.name}"
+
+
+def trials_table(study: DesignStudy) -> Table:
+    """Of every kind of lamp and lining the best short trace."""
+    best: dict[tuple[str, int, str], Trial] = {}
+    for trial in study.trials:
+        own = trial.proposal
+        key = (own.lamps.kind.name, len(own.lamps.middles), lining_words(own))
+        if key not in best or trial.worst > best[key].worst:
+            best[key] = trial
+    rows = [
+        (
+            f"{count} x {kind}",
+            lining,
+            _about_missed(study, trial),
+            f"{trial.proposal.cost:,.0f}",
+            _sketched(study, trial),
+            number(trial.spread, 2),
+        )
+        for (kind, count, lining), trial in sorted(
+            best.items(), key=lambda pair: pair[1].proposal.cost
+        )
+    ]
+    headings = (
+        *("lamps", "lining", "seems to miss", f"cost, {study.wish.currency}"),
+        *("about, to compare by", "best over worst"),
+    )
+    note = "Short traces, good to about a third: they choose what is traced in full, and no timer."
+    return Table(headings, tuple(rows), 3, note)
+
+
+def _about_missed(study: DesignStudy, trial: Trial) -> str:
+    """Which limits a short trace seems to miss."""
+    wish, own = study.wish, trial.proposal
+    missed = []
+    if own.cost > wish.money(wish.limits.budget):
+        missed.append("budget")
+    if trial.worst < study.limits.irradiance:
+        missed.append("longest cycle")
+    if trial.spread > study.limits.spread:
+        missed.append("wear")
+    return ", ".join(missed)
+
+
+def search_words(study: DesignStudy) -> tuple[str, ...]:
+    """How the search went, from coarse to fine."""
+    return (
+        f"{study.proposals:,} proposals of boxes, lamps and linings; {study.hopeless:,} of them "
+        "cannot do in the longest cycle even if all light ended evenly on the load, and were "
+        f"dropped. {study.geometries} geometries had short traces, {len(study.trials)} with their "
+        f"linings; {len(study.designs)} designs were traced in full.",
+    )

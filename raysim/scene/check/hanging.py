@@ -1,0 +1,35 @@
+"""Respirators that are too long for the place where they hang."""
+
+import numpy as np
+
+from raysim.base.fault_codes import Code
+from raysim.base.units import to_mm
+from raysim.scene.build import BuiltScene
+from raysim.scene.notes import Notes
+
+ABOVE = 0.03  # m: what hangs reaches no farther above its hook point; own choice
+FREE = 0.01  # m to leave below the lowest point; own choice
+
+
+def doubt_height(scene: BuiltScene, notes: Notes) -> None:
+    """Note what is judged, hangs from its `at`, and is longer than the way down to the floor."""
+    triangles = scene.triangles
+    walls = np.array([body.kind == "wall" for body in triangles.bodies])
+    inside = triangles.corners[walls[triangles.face_body]][..., 2]
+    floor, height = float(inside.min()), float(np.ptp(inside))
+    names = [body.name for body in triangles.bodies]
+    for number, entry in enumerate(scene.written.object):
+        levels = triangles.corners[triangles.faces_of(names.index(entry.name))][..., 2]
+        above, below = float(levels.max()) - entry.at[2], entry.at[2] - float(levels.min())
+        there = entry.at[2] - floor
+        if not entry.judged or above > min(ABOVE, below) or below <= there:
+            continue
+        what = (
+            f"it cannot hang there: it needs {to_mm(below):.0f} mm below its hook point, and "
+            f"there are {to_mm(there):.0f} mm"
+        )
+        mend = f"hang it {to_mm(below + FREE):.0f} mm above the floor"
+        if max(above, 0.0) + below + FREE > height:
+            mend = f"take a smaller shape, or a box higher than {to_mm(height):.0f} mm"
+        key = f"{scene.written.object_key(number)}.at"
+        notes.warning(Code.CANNOT_HANG, key, what, mend)

@@ -1,0 +1,155 @@
+"""Where the lamps should go, and how many: the study as a whole."""
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+from raysim.base.errors import RaysimError
+from raysim.scene.build import BuiltScene
+from raysim.scene.check.touching import set_aside
+from raysim.studies.asked import checked, in_one_pose, within
+from raysim.studies.lamps.kinds import kinds_of
+from raysim.studies.lamps.places import (
+    Axis,
+    LampClearances,
+    LampGrid,
+    LampRoom,
+    Place,
+    listed_places,
+    too_near,
+)
+from raysim.studies.lamps.result import LampCount, LampStudy
+from raysim.studies.lamps.search import Search
+from raysim.transport.options import RunOptions
+from raysim.workshop.bill import Bill, lamp_lines
+from raysim.workshop.prices import priced
+
+NUMBERS = tuple(range(1, 7))
+MOST_LAMPS = 24
+GRID, CLEAR = LampGrid(), LampClearances()
+MOST_PLACES = 600
+
+
+def study(
+    scene: BuiltScene,
+    *,
+    numbers: Sequence[int] = NUMBERS,
+    lamps: Sequence[str] = (),
+    places: LampGrid | Sequence[tuple[Axis, Axis]] | Sequence[Place] = GRID,
+    clearances: LampClearances = CLEAR,
+    prices: Path | None = None,
+    pose: str | None = None,
+    precision: float = 0.05,
+    options: RunOptions | None = None,
+) -> LampStudy:
+    """Choose places for some numbers of lamps, and prove how much better any choice could be.
+
+    Ctrl-C ends it early, with what is known by then; it is passed on where nothing is. The scene
+    need not be read from a file: what is used of it is `scene.written` and its triangles.
+
+    Parameters
+    ----------
+    numbers : sequence of int
+        Of lamps; the answer tells of as many as the scene has, if they are among them.
+    lamps : sequence of str
+        Types of the library; default the kinds of lamps in the scene.
+    places : LampGrid, or lines (from, to) in m, or Place
+        Candidates: those without room are left out. A line takes every kind of lamp, the middle of
+        its arc in the middle of the line; a `Place` is taken as it is.
+    prices : path, optional
+        File of prices as `raysim guide --prices` takes it.
+    pose : str, optional
+        Which one of several; default the first.
+    precision : float
+        (worst - bound) / worst to reach for what is traced.
+
+    Raises
+    ------
+    RaysimError
+        No candidate has room, no choice of so many keeps clear, or numbers out of range.
+    """
+    options = checked(options, precision)
+    numbers = sorted(set(numbers))
+    if not numbers:
+        raise RaysimError("no number of lamps. Mend: numbers=[1, 2]")
+    within("number of lamps", numbers[0], 1, MOST_LAMPS)
+    within("number of lamps", numbers[-1], 1, MOST_LAMPS)
+    alone = set_aside(in_one_pose(scene, pose))
+    room = LampRoom(alone.triangles, alone.written.chamber.inside, clearances)
+    kept, no_room, spacing = _with_room(room, alone, lamps, places)
+    if len(kept) < numbers[0]:
+        raise RaysimError(_no_room_words(len(kept), no_room, numbers[0]))
+    bills = {place.kind.name: _bill(place, prices) for place in kept}
+    search = Search(alone, kept, ~too_near(kept, clearances.lamps), numbers, options)
+    present = len(alone.written.lamp)
+    interrupted = False
+    try:
+        search.run(precision, present if present in numbers else numbers[-1])
+    except KeyboardInterrupt:
+        interrupted = True
+        if not search.traced:
+            raise
+    found = tuple(_count(search, number, bills) for number in sorted(search.traced))
+    told = [one.number for one in found]
+    return LampStudy(
+        scene=alone,
+        seed=options.seed,
+        places=tuple(kept),
+        no_room=no_room,
+        clearances=clearances,
+        spacing=spacing,
+        numbers=found,
+        number=present if present in told else told[-1],
+        now=search.now,
+        respirators=sum(entry.judged for entry in alone.written.object),
+        currency=next((bill.currency for bill in bills.values() if bill.currency), ""),
+        photons=search.sources.photons,
+        rays=search.sources.rays + search.tracer.rays,
+        interrupted=interrupted,
+    )
+
+
+def _with_room(
+    room: LampRoom,
+    scene: BuiltScene,
+    lamps: Sequence[str],
+    places: LampGrid | Sequence[tuple[Axis, Axis]] | Sequence[Place],
+) -> tuple[list[Place], Counter[str], float | None]:
+    """Candidates with room, the others by reason, and the spacing of a grid."""
+    kinds = kinds_of(scene.written, lamps)
+    if isinstance(places, LampGrid):
+        return room.grid(kinds, places)
+    given = [one for one in places if isinstance(one, Place)]
+    lines = [one for one in places if not isinstance(one, Place)]
+    wanted = list(dict.fromkeys([*given, *listed_places(kinds, lines)]))
+    within("number of places", len(wanted), 1, MOST_PLACES)
+    return *room.sifted(wanted), None
+
+
+def _bill(place: Place, prices: Path | None) -> Bill:
+    """What one lamp of a kind takes, with its prices."""
+    return priced(lamp_lines([place.lamp("one")]), prices, others=True)
+
+
+def _count(search: Search, number: int, bills: dict[str, Bill]) -> LampCount:
+    pairs = search.traced[number]
+    used = [bills[search.places[k].kind.name] for k in pairs[0][0]]
+    is_priced = any(line.price is not None for bill in used for line in bill.lines)
+    return LampCount(
+        number=number,
+        choices=tuple(choice for choice, _ in pairs),
+        traced=tuple(traced for _, traced in pairs),
+        most=search.most[number],
+        swaps=search.swaps(pairs[0][0]),
+        cost=sum(bill.cost for bill in used) if is_priced else None,
+        unpriced=sum(bill.unpriced for bill in used),
+    )
+
+
+def _no_room_words(kept: int, no_room: Counter[str], number: int) -> str:
+    reasons = ", ".join(f"{count} {why}" for why, count in no_room.most_common())
+    return (
+        f"{kept} of the {kept + sum(no_room.values())} places for lamps have room, for {number} "
+        f"lamps ({reasons or 'the lamp is longer than the box'}). Mend: shorter lamps (--lamp), "
+        "other places (--at), or smaller clearances"
+    )

@@ -1,0 +1,166 @@
+"""A choice of lamps with its tubes in the way: worst face, its bound, and what a failure leaves."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from raysim.base.cases import CAUTIOUS
+from raysim.base.figures import Figures
+from raysim.dose.result import Spot
+from raysim.estimate.bounds import FORWARD_ERROR, count_variance
+from raysim.estimate.cells import Cells
+from raysim.estimate.face_sides import Sites
+from raysim.estimate.photon_counts import Counted
+from raysim.scene.build import BuiltScene, with_lamps
+from raysim.scene.file.written import Lamp
+from raysim.studies.lamps.sources import one_case
+from raysim.studies.tracer import Tracer
+from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.known import known_light
+from raysim.transport.options import RunOptions
+from raysim.transport.paths import ROUND_BATCHES, BackwardRun
+from raysim.transport.photons import PhotonRun
+from raysim.transport.tiles import tiles_of
+
+BATCH_PHOTONS = 16_384
+FAILURE_PATHS, FAILURE_CELLS = 16, 16
+
+
+@dataclass(frozen=True)
+class TracedLamps(Figures):
+    """A choice of lamps as traced, cautious case; irradiances in W/m2.
+
+    Attributes
+    ----------
+    scene : BuiltScene
+        With these lamps.
+    worst : Spot
+        The worst face; its `lower_bound` holds for all of them.
+    best : float
+        Irradiance that 1 % of the judged area exceeds.
+    time : float
+        Exposure time from the bound, s, warm-up included.
+    left : tuple of float
+        Share of the light at the darkest spot that is left when each lamp fails; an estimate.
+    field : (faces, 2) float64
+        Irradiance of the judged face-sides as the mean over their cell of 1 cm2, for pictures.
+    """
+
+    scene: BuiltScene
+    worst: Spot
+    best: float
+    time: float
+    left: tuple[float, ...]
+    field: np.ndarray
+
+    @property
+    def spread(self) -> float:
+        """Light of the best-lit over that of the worst-lit spot (definition)."""
+        return self.best / self.worst.irradiance if self.worst.irradiance > 0.0 else np.inf
+
+
+class LampTracer:
+    """Traces choices of lamps in a box with its load.
+
+    `share` of the error probability of the usual bounds is spent on each choice.
+    """
+
+    def __init__(
+        self, scene: BuiltScene, sites: Sites, cells: Cells, options: RunOptions, share: float
+    ) -> None:
+        self.scene, self.sites, self.cells = scene, sites, cells
+        self.options, self.share = options, share
+        self.rays = 0
+
+    def traced(self, lamps: Sequence[Lamp], precision: float, seed: int) -> TracedLamps:
+        """Worst face of all, with these lamps and nothing else changed."""
+        scene = with_lamps(self.scene, lamps)
+        triangles = scene.triangles
+        tracer = Tracer(scene, self.options)
+        factors = tracer.factors[CAUTIOUS][None]
+        arrays = one_case(kernel_scene(triangles))
+        photons = PhotonRun(
+            arrays,
+            seed % 2**64,
+            self.options.threads,
+            batch_photons=BATCH_PHOTONS,
+            tiles=tiles_of(arrays, triangles),
+            groups=ROUND_BATCHES,
+        )
+        photons.add_batches(ROUND_BATCHES)
+        found = tracer.worst(
+            arrays,
+            triangles,
+            self.sites,
+            factors,
+            precision=precision,
+            seed=seed,
+            counted=self._counted(photons, factors[0]),
+            known=known_light(photons, triangles),
+        )
+        self.rays += tracer.rays + photons.segments
+        worst, mean = found.worst(0), found.state.mean[0]
+        return TracedLamps(
+            scene=scene,
+            worst=worst,
+            best=found.best(0),
+            time=tracer.requirement.time(worst.lower_bound),
+            left=self._left(scene, arrays, factors[0], seed),
+            field=self._field(mean),
+        )
+
+    def _counted(self, photons: PhotonRun, factors: np.ndarray):  # type: ignore[no-untyped-def]
+        """What photons say of each site, with the share of the error probability."""
+        sites = self.sites
+        total, squares = (t[:, :, sites.faces, sites.sides] for t in photons.arrivals())
+        scale = factors * photons.scene.lamp_watts / photons.photons
+        mean = np.einsum("clu,l->cu", total, scale) / sites.areas
+        spread = count_variance(total, squares, photons.batches)
+        variance = np.einsum("clu,l->cu", spread, scale**2) / sites.areas**2
+        one = np.broadcast_to(scale.max() / sites.areas, mean.shape)
+        state = Counted(mean, variance, one).state(self.share * FORWARD_ERROR)
+        state.first_error *= self.share
+        state.round_error *= self.share
+        return state
+
+    def _field(self, mean: np.ndarray) -> np.ndarray:
+        """Means over cells by face-side, for pictures."""
+        field = np.zeros(self.scene.triangles.judged.shape)
+        field[self.sites.faces, self.sites.sides] = self.cells.over_cells(mean)
+        return field
+
+    def _left(
+        self, scene: BuiltScene, arrays: KernelScene, factors: np.ndarray, seed: int
+    ) -> tuple[float, ...]:
+        """Share of the light at the darkest cell that is left without each lamp in turn.
+
+        Cells that look darkest in a first round are looked at once more, by fresh paths.
+        """
+        lamps = len(factors)
+        if lamps == 1:
+            return (0.0,)
+        weights = np.where(np.eye(lamps, dtype=bool), 0.0, factors)
+        weights = np.vstack([factors, weights])  # all of them, then each one out
+        everyone = np.arange(len(self.cells.faces))
+        rough = self._by_lamp(scene, arrays, everyone, 1, seed + 1) @ weights.T
+        dark = np.unique(np.argsort(rough, axis=0, kind="stable")[:FAILURE_CELLS])
+        light = self._by_lamp(scene, arrays, dark, FAILURE_PATHS, seed + 2) @ weights.T
+        worst = light.min(axis=0)
+        return tuple(float(one) for one in worst[1:] / max(worst[0], 1e-300))
+
+    def _by_lamp(
+        self, scene: BuiltScene, arrays: KernelScene, cells: np.ndarray, paths: int, seed: int
+    ) -> np.ndarray:
+        """Irradiance of some cells by lamp at its rating, W/m2, (cells, lamps)."""
+        run = BackwardRun(
+            arrays,
+            scene.triangles,
+            seed % 2**64,
+            self.options.threads,
+            batches=ROUND_BATCHES,
+        )
+        run.add_starts(self.cells.targets(cells))
+        run.add_paths(np.arange(len(cells)), np.full(len(cells), paths))
+        self.rays += run.rays
+        return run.batch_irradiance(np.arange(len(cells)))[..., 0].mean(axis=1)
