@@ -6,9 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
-from raysim.library.lamps import lamp_like
 from raysim.scene.file.written import Lamp, SceneAsWritten
-from raysim.workshop.fixings import Held, Mark
+from raysim.workshop.fixings import Held, Mark, type_of
 from raysim.workshop.grid import Grid
 from raysim.workshop.nesting import Stock
 
@@ -83,10 +82,10 @@ def lines(
 
 def lamp_name(lamp: Lamp) -> str:
     """A lamp as one asks for it in a shop."""
-    arc = 1000.0 * math.dist(lamp.start, lamp.end)
-    kind = lamp_like(lamp.tubes, 1000.0 * lamp.diameter, arc)
+    kind = type_of(lamp)
     if kind is not None:
         return kind.name
+    arc = 1000.0 * math.dist(lamp.start, lamp.end)
     tubes = f"{lamp.tubes} tubes of " if lamp.tubes > 1 else ""
     return f"{tubes}{1000.0 * lamp.diameter:.0f} mm with an arc of {arc:.0f} mm"
 
@@ -106,8 +105,7 @@ def _linings(linings: Mapping[str, float]) -> Iterator[Line]:
 def _lamps(lamps: Sequence[Lamp]) -> Iterator[Line]:
     for name, number in Counter(map(lamp_name, lamps)).items():
         lamp = next(lamp for lamp in lamps if lamp_name(lamp) == name)
-        arc = 1000.0 * math.dist(lamp.start, lamp.end)
-        kind = lamp_like(lamp.tubes, 1000.0 * lamp.diameter, arc)
+        kind = type_of(lamp)
         caps = kind.caps if kind else (2 if lamp.tubes == 1 else 1)
         cap = f"lamp holder {kind.cap}" if kind else f"lamp holder for {name}"
         yield from _pieces({f"lamp, {name}, ozone-free": number, cap: caps * number})
