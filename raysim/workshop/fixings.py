@@ -149,7 +149,7 @@ def _rod_ends(thing: str, rod: Rod, walls: Walls) -> list[Mark]:
     way = (high - low) / np.linalg.norm(high - low)
     found = []
     for word, end, out in zip(OF_ROD[axis], (low, high), (-way, way), strict=True):
-        face, distance = _ahead(end, out, walls)
+        face, distance = ahead(end, out, walls)
         told = (thing, word, f"{thing}, {word} end")
         if distance <= REACH and not walls.opens(face):
             found.append(_mark(told, Held.HOOK, end, walls, (face, distance)))
@@ -187,16 +187,16 @@ def _carried(scene: SceneAsWritten, mark: Mark) -> tuple[str, ...]:
 def _lamp_marks(lamp: Lamp, walls: Walls) -> list[Mark]:
     ends = np.array([lamp.start, lamp.end])
     ways = np.array([ends[0] - ends[1], ends[1] - ends[0]]) / np.linalg.norm(ends[0] - ends[1])
-    ahead = [_ahead(end, way, walls) for end, way in zip(ends, ways, strict=True)]
-    cap = int(np.argmin([distance for _, distance in ahead]))
+    ahead_of = [ahead(end, way, walls) for end, way in zip(ends, ways, strict=True)]
+    cap = int(np.argmin([distance for _, distance in ahead_of]))
     found = []
     for k, name in enumerate(ENDS):
         what = f'lamp {lamp.name}, at "{name}"'
         if lamp.tubes == 1:
-            mark = _end_mark((lamp.name, name, what), ends[k], *ahead[k], walls)
+            mark = _end_mark((lamp.name, name, what), ends[k], *ahead_of[k], walls)
         elif k == cap:
             what = f'lamp {lamp.name}, its one cap, at "{name}"'
-            mark = _end_mark((lamp.name, name, what), ends[k], *ahead[k], walls)
+            mark = _end_mark((lamp.name, name, what), ends[k], *ahead_of[k], walls)
         else:
             told = (lamp.name, name, f"{what}, without a cap")
             mark = _fixed(told, Held.SUPPORT, ends[k], walls)
@@ -279,7 +279,7 @@ def _nearest(at: np.ndarray, walls: Walls) -> tuple[int, float]:
     return face, float(away[face])
 
 
-def _ahead(start: np.ndarray, way: np.ndarray, walls: Walls) -> tuple[int, float]:
+def ahead(start: np.ndarray, way: np.ndarray, walls: Walls) -> tuple[int, float]:
     """Face that a line from `start` (3,) along `way` (3,) meets first, and how far ahead, m.
 
     Source: Moller and Trumbore, "Fast, minimum storage ray-triangle intersection" (1997).

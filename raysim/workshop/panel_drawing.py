@@ -142,7 +142,8 @@ def held_words(place: Place, grid: Grid) -> str:
     if mark.held is Held.HOLE:
         return f"lamp holder on this wall, {hole} for its cable{holder_words(mark, grid)}"
     if mark.held is Held.HOOK and mark.wall:
-        return f"fixed to this wall, {hole}, filled by its bolt"
+        piece = f" by a distance piece of {grid.text(place.off)} {grid.unit}" if place.off else ""
+        return f"fixed to this wall{piece}, {hole}, filled by its bolt"
     if mark.held is Held.ENDS:
         return "no hole here: it is held at its two ends"
     if mark.rests_on:

@@ -99,7 +99,8 @@ def plan_of(
     by_corners = corner_places(found, tags(), corners, grid) if corners else ()
     sheets = _nested(walls, stock or default_stock(grid), grid)
     linings = _linings(scene)
-    bill = priced(lines(written, found, linings, sheets, grid), prices)
+    formed = shapes(scene)
+    bill = priced(lines(written, found, linings, sheets, grid, shapes=formed), prices)
     drawn = tuple(panel_drawing(panel, grid) for panel in walls)
     return Plan(
         scene,
@@ -110,7 +111,7 @@ def plan_of(
         drawn,
         views(scene, found, grid),
         sections(written, grid),
-        shapes(scene),
+        formed,
         sheets,
         linings,
         bill,

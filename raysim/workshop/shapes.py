@@ -7,6 +7,7 @@ import numpy as np
 
 from raysim.scene.build import BuiltScene
 from raysim.scene.place import turning
+from raysim.scene.poses import objects_by_pose
 
 Place2 = tuple[float, float]
 Place3 = tuple[float, float, float]
@@ -34,10 +35,10 @@ class Shape:
 
 
 def shapes(scene: BuiltScene) -> Mapping[str, Shape]:
-    """Shapes of all objects of a scene by name (definition)."""
+    """Shapes of all objects of a scene by name, as they hang in its first pose (definition)."""
     triangles, found = scene.triangles, {}
     numbers = {body.name: k for k, body in enumerate(triangles.bodies) if body.kind == "object"}
-    for entry in scene.written.object:
+    for entry in objects_by_pose(scene.written)[0]:
         faces = triangles.faces_of(numbers[entry.name])
         turn, at = turning(entry.turn), np.array(entry.at)
         points = triangles.corners[faces].reshape(-1, 3)

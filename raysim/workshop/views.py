@@ -4,7 +4,7 @@ Lengths are from the lowest corner of the inside: in a rectangular box these are
 the scene.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from raysim.scene.build import BuiltScene
 from raysim.workshop.drawing import Drawing, Layer, Point, Polyline, Shape, Words, cross
 from raysim.workshop.fixings import Mark
 from raysim.workshop.grid import Grid
-from raysim.workshop.measures import Steps2, measured
+from raysim.workshop.measures import LETTER_WIDTH, Steps2, measured
 from raysim.workshop.panels import tags
 from raysim.workshop.shapes import outline
 
@@ -27,7 +27,7 @@ VIEWS = {
         "z, from the floor",
     ),
 }
-LETTERS = 55.0  # heights of a letter along the longer side
+LETTERS = 45.0  # heights of a letter along the longer side
 BAR = {"mm": 100, "in": 4}  # length of the bar that shows the scale
 ARROW = 0.05  # m: how far an arrow shows which way a meter faces
 
@@ -93,15 +93,26 @@ def _drawn(
         points.setdefault(view.steps(meter.at), []).append(f"meter {number}")
         far = meter.at + ARROW * meter.facing
         shapes.append(Polyline(Layer.GAP, (view.exact(meter.at), view.exact(far))))
-    for at, words in points.items():
-        shapes += cross(Layer.MARK, at, 0.6 * letter)
-        beside = (at[0] + 0.4 * letter, at[1] + 0.4 * letter)
-        shapes.append(Words(Layer.WORDS, beside, ", ".join(words), letter, "start"))
+    shapes += _labels(points, letter)
     measures, room = measured(size, [*points], letter, view.grid)
     shapes += measures
     shapes += _scale((0.0, -room[1] - 1.6 * letter), names, (room[0], h), letter, view.grid)
     low, high = (-room[0] - 2.4 * letter, -room[1] - 5.4 * letter), (w + 2 * letter, h + letter)
     return Drawing(name, title, low, high, tuple(shapes))
+
+
+def _labels(points: Mapping[Steps2, Sequence[str]], letter: float) -> Iterator[Shape]:
+    """A cross at each point, and its letters beside it, one above the other where they are near."""
+    taken: list[tuple[float, float, float]] = []  # from, to and height of each label
+    for x, y in sorted(points):
+        yield from cross(Layer.MARK, (x, y), 0.6 * letter)
+        told = ", ".join(points[x, y])
+        low, high = x + 0.4 * letter, x + (0.4 + LETTER_WIDTH * (len(told) + 1)) * letter
+        up = y + 0.4 * letter
+        while any(a < high and low < b and abs(up - c) < letter for a, b, c in taken):
+            up += 0.5 * letter
+        taken.append((low, high, up))
+        yield Words(Layer.WORDS, (low, up), told, letter, "start")
 
 
 def _outlined(corners: np.ndarray, layer: Layer, view: _View) -> Iterator[Polyline]:
