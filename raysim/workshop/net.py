@@ -26,13 +26,15 @@ def net_drawing(panels: Sequence[Panel], inside: Steps3, grid: Grid) -> Drawing:
         name = f"{panel.wall} (door)" if panel.opens else panel.wall
         told = f"{grid.text(a)} x {grid.text(b)}"
         small = min(letter, a / (0.58 * max(map(len, (name, told)))))
-        for row, words in enumerate((name, told)):
-            at = (x + 0.5 * a, y + 0.5 * b + (0.2 - 1.3 * row) * small)
-            shapes.append(Words(Layer.WORDS, at, words, small))
         drilled: dict[Point, list[str]] = {}
         for place in panel.places:
             if hole_diameter(place, grid) is not None:
                 drilled.setdefault((x + place.u, y + place.v), []).append(place.tag)
+        free = [y + part * b for part in (0.5, 0.3, 0.7, 0.4, 0.6)]
+        clear = [up for up in free if all(abs(at[1] - up) > 2.5 * letter for at in drilled)]
+        for row, words in enumerate((name, told)):
+            middle = (x + 0.5 * a, [*clear, free[0]][0] + (0.2 - 1.3 * row) * small)
+            shapes.append(Words(Layer.WORDS, middle, words, small))
         for at, found in drilled.items():
             shapes.append(Circle(Layer.HOLE, at, 0.7 * letter, found[0]))
             across = -0.6 if at[0] > x + 0.5 * a else 0.6

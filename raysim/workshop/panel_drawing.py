@@ -22,7 +22,7 @@ from raysim.workshop.grid import Grid
 from raysim.workshop.measures import measured
 from raysim.workshop.panels import GapLine, Panel, Place
 
-LETTERS = 45.0  # heights of a letter along the longer side of a panel
+LETTERS = 38.0  # heights of a letter along the longer side of a panel
 WITH_HOLE = {Held.HOLE: "cable_hole_mm", Held.HOOK: "hook_hole_mm"}
 
 

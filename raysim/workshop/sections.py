@@ -9,7 +9,8 @@ from raysim.workshop.grid import Grid
 LETTERS = 30.0  # heights of a letter along the longer side
 BESIDE = 1.2  # of the depth: how much of frame and leaf is drawn beside the seam
 SWINGS_OUT = (
-    "The outer half of the leaf is the larger one: the leaf swings outward and laps over the frame."
+    "The outer half of the leaf is the larger one: the leaf swings outward and laps over the "
+    "frame. The step of the frame is the stop; the seal lies on it, pressed to"
 )
 
 
@@ -28,6 +29,7 @@ def _section(gap: Gap, number: int, scene: SceneAsWritten, grid: Grid) -> Drawin
     wide = BESIDE * depth
     letter = (2.0 * wide + step + width) / LETTERS
     frame, leaf = _solids(width, depth, step, inner, wide)
+    names = ("wall", "wall") if leaf_size(gap, scene, grid) is None else ("frame", "leaf")
     text, far = grid.text, 3.5 * letter if step else 0.0
     lines = [
         _dimension((0, -1.2 * letter), (width, -1.2 * letter), f"seam {text(width)}", letter, -1),
@@ -41,8 +43,8 @@ def _section(gap: Gap, number: int, scene: SceneAsWritten, grid: Grid) -> Drawin
             lines.append(_dimension((x, 0), (x, middle), text(middle), letter, 0))
             lines.append(_dimension((x, middle), (x, depth), text(depth - middle), letter, 0))
     words = [
-        Words(Layer.WORDS, (-0.5 * wide, 0.5 * inner), "frame", letter),
-        Words(Layer.WORDS, (width + 0.5 * wide, 0.5 * inner), "leaf", letter),
+        Words(Layer.WORDS, (-0.5 * wide, 0.5 * inner), names[0], letter),
+        Words(Layer.WORDS, (width + 0.5 * wide, 0.5 * inner), names[1], letter),
         Words(Layer.WORDS, (0.5 * width, -4.6 * letter), "INSIDE of the box, light", letter),
         Words(Layer.WORDS, (0.5 * width, depth + 4.0 * letter), "OUTSIDE", letter),
     ]
@@ -110,7 +112,7 @@ def notes(gap: Gap, scene: SceneAsWritten, grid: Grid) -> tuple[str, ...]:
         f"Leaf: inner half {told(-width)}, outer half {told(2 * step - width)} {grid.unit}.",
         f"Opening in the frame: inner half {told(width)}, outer half {told(2 * step + width)} "
         f"{grid.unit}.",
-        SWINGS_OUT,
+        f"{SWINGS_OUT} {grid.text(width)} {grid.unit} when the door is shut.",
     )
 
 

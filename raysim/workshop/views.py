@@ -78,7 +78,7 @@ def _drawn(
 ) -> Drawing:
     walls = _walls(scene)
     w, h = size = view.steps(walls.reshape(-1, 3).max(axis=0))
-    letter = max(w, h) / LETTERS
+    letter = max(walls.reshape(-1, 3).max(axis=0) - view.low) / view.grid.step / LETTERS
     shapes: list[Shape] = [*_outlined(walls, Layer.OUTLINE, view)]
     for number, body in enumerate(scene.triangles.bodies):
         if body.kind == "object":
@@ -91,9 +91,8 @@ def _drawn(
         points.setdefault(view.steps(mark.at), []).append(tag)
     for number, meter in enumerate(scene.triangles.meters, 1):
         points.setdefault(view.steps(meter.at), []).append(f"meter {number}")
-        far = meter.at + ARROW * meter.facing
-        shapes.append(Polyline(Layer.GAP, (view.exact(meter.at), view.exact(far))))
-    shapes += _labels(points, letter)
+        shapes += _arrow(view.exact(meter.at), view.exact(meter.at + ARROW * meter.facing))
+    shapes += _labels(points, w, letter)
     measures, room = measured(size, [*points], letter, view.grid)
     shapes += measures
     shapes += _scale((0.0, -room[1] - 1.6 * letter), names, (room[0], h), letter, view.grid)
@@ -101,18 +100,28 @@ def _drawn(
     return Drawing(name, title, low, high, tuple(shapes))
 
 
-def _labels(points: Mapping[Steps2, Sequence[str]], letter: float) -> Iterator[Shape]:
+def _labels(points: Mapping[Steps2, Sequence[str]], width: int, letter: float) -> Iterator[Shape]:
     """A cross at each point, and its letters beside it, one above the other where they are near."""
     taken: list[tuple[float, float, float]] = []  # from, to and height of each label
     for x, y in sorted(points):
         yield from cross(Layer.MARK, (x, y), 0.6 * letter)
         told = ", ".join(points[x, y])
-        low, high = x + 0.4 * letter, x + (0.4 + LETTER_WIDTH * (len(told) + 1)) * letter
-        up = y + 0.4 * letter
-        while any(a < high and low < b and abs(up - c) < letter for a, b, c in taken):
+        wide, up = LETTER_WIDTH * (len(told) + 1) * letter, y + 0.4 * letter
+        low = x + 0.4 * letter if x + wide < width else x - 0.4 * letter - wide
+        while any(a < low + wide and low < b and abs(up - c) < letter for a, b, c in taken):
             up += 0.5 * letter
-        taken.append((low, high, up))
+        taken.append((low, low + wide, up))
         yield Words(Layer.WORDS, (low, up), told, letter, "start")
+
+
+def _arrow(start: Point, end: Point) -> Iterator[Shape]:
+    """An arrow; none where one looks along it."""
+    (a, b), (c, d) = start, end
+    u, v = c - a, d - b
+    if max(abs(u), abs(v)) > 1.0:
+        one, other = ((c - 0.3 * (u + side * v), d - 0.3 * (v - side * u)) for side in (0.5, -0.5))
+        yield Polyline(Layer.OUTLINE, (start, end))
+        yield Polyline(Layer.OUTLINE, (one, end, other))
 
 
 def _outlined(corners: np.ndarray, layer: Layer, view: _View) -> Iterator[Polyline]:

@@ -47,7 +47,7 @@ def write_guide(
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
             for number, sheet in enumerate(plan.stock, 1)
         ],
-        views=[svg(drawing) for drawing in plan.views],
+        views=[(drawing, svg(drawing)) for drawing in plan.views],
         sections=[(drawing, svg(drawing)) for drawing in plan.sections],
         tables=tables,
         to_find_out=use.to_find_out(plan),

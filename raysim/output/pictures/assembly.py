@@ -207,7 +207,7 @@ def _label(path: Path, image: np.ndarray, view: View, triangles: SceneTriangles,
     for words, at in _names(triangles, kind):
         x, y = view.pixels(at)[0]
         style = {"ha": "center", "va": "center", "color": INK, "path_effects": halo(3)}
-        axes.text(x, y, words[:24], fontsize=17, parse_math=False, **style)
+        axes.text(x, y, words[:24], fontsize=22, parse_math=False, **style)
     save_figure(figure, path, image)
 
 

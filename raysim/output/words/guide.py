@@ -54,8 +54,8 @@ def _hooks(plan: Plan) -> Step:
         "Hooks and rails",
         (
             "Fix what carries the respirators at its places on the drawings, a rail at both of its "
-            "ends, by pieces no thicker than itself: what is thick shades. A bolt fills its hole; "
-            "a hole without a bolt is a leak.",
+            "ends, what is wide at three places or more, by pieces no thicker than itself: what is "
+            "thick shades. A bolt fills its hole; a hole without a bolt is a leak.",
             "Nothing of plastic in the light: UVC makes it brittle. No load yet.",
             *_poses(plan),
         ),
@@ -101,8 +101,7 @@ def _drill() -> Step:
             "Only what has a diameter on its drawing is drilled. Screw holes of holders, hinges, "
             "latch and switches are not drawn: take them from the parts in your hand, blind or "
             "filled by their screws.",
-            "Measure each place once more; what is under Where to measure twice, by another "
-            "person.",
+            "Measure each place once more; what stands under Measure twice, by another person.",
         ),
         "Eye protection; clamp the panel.",
     )

@@ -51,7 +51,7 @@ def limit_words() -> str:
     """The limit of a shift as the meter shows it (definition: dose over time, rounded down)."""
     rows = assumptions()
     dose, hours = rows["exposure_limit_mJ_cm2"].value, rows["exposure_limit_period_h"].value
-    return f"{int(10.0 * 1000.0 * dose / (3600.0 * hours)) / 10.0:g} uW/cm2 all of {hours:g} h"
+    return f"{int(10.0 * 1000.0 * dose / (3600.0 * hours)) / 10.0:g} uW/cm2 over {hours:g} h"
 
 
 def _load(plan: Plan) -> Step:

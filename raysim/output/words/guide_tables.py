@@ -30,7 +30,8 @@ def things(plan: Plan) -> Table:
     rows = tuple(_thing(plan, entry, letters) for entry in objects_by_pose(plan.scene.written)[0])
     heads = ("", "what", f"size, {unit}", "at x, y, z", "takes up x; y; z", "outer side faces")
     note = (
-        f"x, y, z: {AXES}, {unit}. Size: along the axes of its mesh. A rod has no outer side; a "
+        f"x, y, z: {AXES}, {unit}. At: the point of its mesh that its letter marks on the views. "
+        "Size: along the axes of its mesh. What is closed all round has no outer side; a "
         "respirator must face as it says here: another way round is another box."
     )
     return Table(heads, rows, words=len(heads), note=note)
@@ -40,7 +41,7 @@ def _thing(plan: Plan, entry: Object, letters: dict[str, str]) -> tuple[str, ...
     shape = plan.shapes[entry.name]
     low, high = (_from_corner(plan, end) for end in (shape.low, shape.high))
     size = " x ".join(plan.grid.text(plan.grid.steps(length)) for length in shape.size)
-    facing = "" if shape.facing is None else facing_words(np.array(shape.facing))
+    facing = "" if shape.facing is None else facing_words(np.round(shape.facing, 1))
     made = f"{entry.name} ({entry.mesh.rsplit('/', 1)[-1]})"
     room = "; ".join(f"{a} to {b}" for a, b in zip(low, high, strict=True))
     at = ", ".join(_from_corner(plan, entry.at))
@@ -72,9 +73,9 @@ def lamps(plan: Plan) -> Table:
     )  # fmt: skip
     note = (
         "UVC: the radiant watts that this box was calculated with; a lamp of less is another box. "
-        "The last column is what a holder must bridge, as deep as it is: where it is deeper, the "
-        "holder is let into the wall; where it is not as deep, it stands on a bracket or a block. "
-        "The arc stays at its place: two ends that are not alike are no slip."
+        "The last column is what the holder bridges: one that is not as deep stands on a block; a "
+        "deeper one does not fit: take another, or change the scene. The arc stays at its place: "
+        "two ends that are not alike are no slip."
     )
     return Table(heads, tuple(rows), words=len(heads), note=note)
 
@@ -101,8 +102,8 @@ def types(plan: Plan) -> Table:
             f"{kind.arc_mm:g}",
             f"{kind.caps} x {kind.cap}, {kind.pins} pins",
             f"{kind.weight_g:g}",
-            f"{kind.lamp_W_low:g} to {kind.lamp_W_high:g}",
-            f"{kind.uvc_W_low:g} to {kind.uvc_W_high:g}",
+            _range(kind.lamp_W_low, kind.lamp_W_high),
+            _range(kind.uvc_W_low, kind.uvc_W_high),
         )
         for kind in kinds.values()
     )
@@ -111,9 +112,14 @@ def types(plan: Plan) -> Table:
     )  # fmt: skip
     told = " ".join(f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values())
     note = (
-        f"Over all: without the pins. {told} Measure lamp and holder in your hand before you drill."
+        f"Over all: of two caps without their pins. {told} Measure lamp and holder in your hand "
+        "before you drill."
     )
     return Table(heads, rows, words=len(heads), note=note)
+
+
+def _range(low: float, high: float) -> str:
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
 
 
 def meters(plan: Plan, result: Result) -> Table:
@@ -146,12 +152,18 @@ def meters(plan: Plan, result: Result) -> Table:
 def cut_list(plan: Plan) -> Table:
     """Each wall: what is cut of sheet, and of lining (definition)."""
     rows = tuple(
-        (panel.wall, _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
+        (_wall(plan, panel), _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
         for panel in plan.panels
     )
     unit = plan.grid.unit
     heads = ("wall", f"panel, {unit}, width x height", f"lining, {unit}, width x height", "lining")
     return Table(heads, rows, words=len(heads))
+
+
+def _wall(plan: Plan, panel: Panel) -> str:
+    if not (panel.opens and plan.is_box):
+        return panel.wall
+    return f"{panel.wall}: frame and leaf of the door, as the section of its seam says"
 
 
 def _sheet(plan: Plan, panel: Panel) -> str:

@@ -124,6 +124,11 @@ def to_find_out(plan: Plan) -> list[str]:
             f"What carries {', '.join(free)}: no wall is near, and nothing is drawn. At the "
             "computer: draw a rail or a rod, for it shades, and run the guide again."
         )
+    if any(mark.held is Held.BRACKET for mark in plan.marks):
+        found.append(
+            "Where the cable of a lamp end on a bracket leaves the box: by an entry near it, with "
+            "a row of its own on the survey sheet."
+        )
     if not plan.scene.written.gap:
         found.append(
             "Section of the door: no seam is drawn ([[gap]]), so that its light is unknown."
