@@ -81,10 +81,13 @@ def rectangle(layer: Layer, x: float, y: float, width: float, height: float) -> 
     return Polyline(layer, corners, closed=True)
 
 
-def cross(layer: Layer, at: Point, reach: float) -> tuple[Polyline, Polyline]:
+def cross(
+    layer: Layer, at: Point, reach: float, *, slanting: bool = False
+) -> tuple[Polyline, Polyline]:
     """Two short lines that meet in a point (definition)."""
     x, y = at
+    r, s = reach, reach * slanting
     return (
-        Polyline(layer, ((x - reach, y), (x + reach, y))),
-        Polyline(layer, ((x, y - reach), (x, y + reach))),
+        Polyline(layer, ((x - r, y - s), (x + r, y + s))),
+        Polyline(layer, ((x - s, y + r), (x + s, y - r))),
     )

@@ -19,10 +19,11 @@ from raysim.workshop.drawing import (
 )
 from raysim.workshop.fixings import Held, Mark
 from raysim.workshop.grid import Grid
-from raysim.workshop.measures import measured
+from raysim.workshop.measures import labels, measured
 from raysim.workshop.panels import GapLine, Panel, Place
 
-LETTERS = 38.0  # heights of a letter along the longer side of a panel
+FEW = 4  # places and gaps: a panel with no more is drawn small
+LETTERS = {True: 30.0, False: 38.0}  # heights of a letter along the longer side; for few, and more
 WITH_HOLE = {Held.HOLE: "cable_hole_mm", Held.HOOK: "hook_hole_mm"}
 
 
@@ -37,13 +38,11 @@ def hole_diameter(place: Place, grid: Grid) -> int | None:
 def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
     """The drawing of a panel, in steps."""
     w, h = panel.outline
-    letter = max(w, h) / LETTERS
+    letter = max(w, h) / LETTERS[len(panel.places) + len(panel.gaps) <= FEW]
     shapes = panel_lines(panel)
     for place in panel.places:
         shapes += _place(panel, place, letter, grid)
-    for (x, y), words in beside_places(panel, grid).items():
-        beside = (x + 0.8 * letter, y + 0.8 * letter)
-        shapes.append(Words(Layer.WORDS, beside, words, letter, "start"))
+    shapes += labels(beside_places(panel, grid), letter)
     shapes += _edges(panel, letter)
     places = [panel.from_edges(place) for place in panel.places]
     measures, room = measured(panel.outline, places, letter, grid)
@@ -80,7 +79,7 @@ def _place(panel: Panel, place: Place, letter: float, grid: Grid) -> Iterator[Sh
     if diameter is not None:
         yield Circle(Layer.HOLE, at, diameter, place.tag)
     else:
-        yield from cross(Layer.MARK, at, 0.7 * letter)
+        yield from cross(Layer.MARK, at, 0.6 * letter, slanting=True)
 
 
 def beside_places(panel: Panel, grid: Grid) -> dict[tuple[int, int], str]:

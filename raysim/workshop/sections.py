@@ -6,7 +6,7 @@ from raysim.workshop.drawing import Drawing, Layer, Point, Polyline, Shape, Word
 from raysim.workshop.fixings import DOOR
 from raysim.workshop.grid import Grid
 
-LETTERS = 30.0  # heights of a letter along the longer side
+LETTERS = 24.0  # heights of a letter along the longer side
 BESIDE = 1.2  # of the depth: how much of frame and leaf is drawn beside the seam
 SWINGS_OUT = (
     "The outer half of the leaf is the larger one: the leaf swings outward and laps over the "

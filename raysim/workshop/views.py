@@ -4,7 +4,7 @@ Lengths are from the lowest corner of the inside: in a rectangular box these are
 the scene.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from raysim.scene.build import BuiltScene
 from raysim.workshop.drawing import Drawing, Layer, Point, Polyline, Shape, Words, cross
 from raysim.workshop.fixings import Mark
 from raysim.workshop.grid import Grid
-from raysim.workshop.measures import LETTER_WIDTH, Steps2, measured
+from raysim.workshop.measures import Steps2, labels, measured
 from raysim.workshop.panels import tags
 from raysim.workshop.shapes import outline
 
@@ -27,7 +27,7 @@ VIEWS = {
         "z, from the floor",
     ),
 }
-LETTERS = 45.0  # heights of a letter along the longer side
+LETTERS = (45.0, 55.0)  # heights of a letter up the box, and along both views side by side
 BAR = {"mm": 100, "in": 4}  # length of the bar that shows the scale
 ARROW = 0.05  # m: how far an arrow shows which way a meter faces
 
@@ -78,40 +78,29 @@ def _drawn(
 ) -> Drawing:
     walls = _walls(scene)
     w, h = size = view.steps(walls.reshape(-1, 3).max(axis=0))
-    letter = max(walls.reshape(-1, 3).max(axis=0) - view.low) / view.grid.step / LETTERS
+    x, y, z = (walls.reshape(-1, 3).max(axis=0) - view.low) / view.grid.step
+    letter = max(z / LETTERS[0], (x + y) / LETTERS[1])  # the same for both views
     shapes: list[Shape] = [*_outlined(walls, Layer.OUTLINE, view)]
     for number, body in enumerate(scene.triangles.bodies):
         if body.kind == "object":
             corners = scene.triangles.corners[scene.triangles.faces_of(number)]
             shapes += _outlined(corners, Layer.THING, view)
     shapes += _lamps(scene, marks, view)
-    told = dict(zip(tags(), marks, strict=False))
     points: dict[Steps2, list[str]] = {}
-    for tag, mark in told.items():
+    for tag, mark in zip(tags(), marks, strict=False):
         points.setdefault(view.steps(mark.at), []).append(tag)
     for number, meter in enumerate(scene.triangles.meters, 1):
         points.setdefault(view.steps(meter.at), []).append(f"meter {number}")
         shapes += _arrow(view.exact(meter.at), view.exact(meter.at + ARROW * meter.facing))
-    shapes += _labels(points, w, letter)
+    for at in points:
+        shapes += cross(Layer.MARK, at, 0.6 * letter, slanting=True)
+    told = {at: ", ".join(words) for at, words in points.items()}
+    shapes += labels(told, letter)
     measures, room = measured(size, [*points], letter, view.grid)
     shapes += measures
     shapes += _scale((0.0, -room[1] - 1.6 * letter), names, (room[0], h), letter, view.grid)
-    low, high = (-room[0] - 2.4 * letter, -room[1] - 5.4 * letter), (w + 2 * letter, h + letter)
+    low, high = (-room[0] - 2.4 * letter, -room[1] - 5.4 * letter), (w + 4 * letter, h + 2 * letter)
     return Drawing(name, title, low, high, tuple(shapes))
-
-
-def _labels(points: Mapping[Steps2, Sequence[str]], width: int, letter: float) -> Iterator[Shape]:
-    """A cross at each point, and its letters beside it, one above the other where they are near."""
-    taken: list[tuple[float, float, float]] = []  # from, to and height of each label
-    for x, y in sorted(points):
-        yield from cross(Layer.MARK, (x, y), 0.6 * letter)
-        told = ", ".join(points[x, y])
-        wide, up = LETTER_WIDTH * (len(told) + 1) * letter, y + 0.4 * letter
-        low = x + 0.4 * letter if x + wide < width else x - 0.4 * letter - wide
-        while any(a < low + wide and low < b and abs(up - c) < letter for a, b, c in taken):
-            up += 0.5 * letter
-        taken.append((low, low + wide, up))
-        yield Words(Layer.WORDS, (low, up), told, letter, "start")
 
 
 def _arrow(start: Point, end: Point) -> Iterator[Shape]:

@@ -15,6 +15,7 @@ from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
 from raysim.output.words.verdict import reason_lines, state_words, the_verdict
 from raysim.workshop.net import net_drawing
+from raysim.workshop.panel_drawing import FEW
 from raysim.workshop.plan import Plan, stock_drawing
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm
@@ -50,6 +51,7 @@ def write_guide(
         views=[(drawing, svg(drawing)) for drawing in plan.views],
         sections=[(drawing, svg(drawing)) for drawing in plan.sections],
         tables=tables,
+        few=FEW,
         to_find_out=use.to_find_out(plan),
         limit=words_of_light.limit_words(),
         result=result,

@@ -43,8 +43,8 @@ def _thing(plan: Plan, entry: Object, letters: dict[str, str]) -> tuple[str, ...
     size = " x ".join(plan.grid.text(plan.grid.steps(length)) for length in shape.size)
     facing = "" if shape.facing is None else facing_words(np.round(shape.facing, 1))
     made = f"{entry.name} ({entry.mesh.rsplit('/', 1)[-1]})"
-    room = "; ".join(f"{a} to {b}" for a, b in zip(low, high, strict=True))
-    at = ", ".join(_from_corner(plan, entry.at))
+    room = "; ".join(f"{a}\u00a0to\u00a0{b}" for a, b in zip(low, high, strict=True))
+    at = ",\u00a0".join(_from_corner(plan, entry.at))
     return letters.get(entry.name, ""), made, size, at, room, facing
 
 
@@ -56,7 +56,7 @@ def lamps(plan: Plan) -> Table:
     rows = []
     for lamp, rating in zip(plan.scene.written.lamp, plan.scene.triangles.lamps, strict=True):
         kind, ends = type_of(lamp), [of[lamp.name, end] for end in ENDS]
-        arc = [", ".join(_from_corner(plan, at)) for at in (lamp.start, lamp.end)]
+        arc = [",\u00a0".join(_from_corner(plan, at)) for at in (lamp.start, lamp.end)]
         rows.append(
             (
                 ", ".join(tag for tag, _ in ends),
@@ -88,7 +88,8 @@ def _room(plan: Plan, mark: Mark) -> str:
     if mark.wall and mark.held.value.startswith("holder"):
         room = plan.grid.steps(mark.off_wall - mark.beyond)
         return f"{plan.grid.text(room)} ({mark.wall})" if room >= 0 else "too long for this place"
-    return f"{mark.held} on {mark.wall}"
+    off = plan.grid.text(plan.grid.steps(mark.off_wall))
+    return f"{mark.held.split(',')[0]} from {mark.wall}, axis {off} off it"
 
 
 def types(plan: Plan) -> Table:

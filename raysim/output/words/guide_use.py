@@ -9,7 +9,7 @@ from raysim.dose.result import Result
 from raysim.output.words.uncertainty import doubt_line
 from raysim.output.words.verdict import headline, reason_lines, the_verdict
 from raysim.workshop.fixings import DOOR, Held
-from raysim.workshop.panels import Panel
+from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 
 NOT_TO_BE_BUILT = "NOT TO BE BUILT"
@@ -208,7 +208,8 @@ def seam_rows(plan: Plan) -> tuple[str, ...]:
         rows += [f"door, {side} side" for side in ("left", "right", "upper", "lower")]
     gaps = [gap for gap in plan.scene.written.gap if not plan.is_box or gap.wall != DOOR]
     rows += [f'gap "{gap.name}"' for gap in gaps]
-    rows += [f"hole behind: {mark.what}" for mark in plan.marks if mark.held in _WITH_HOLE]
+    lettered = zip(tags(), plan.marks, strict=False)
+    rows += [f"hole {tag}: {mark.what}" for tag, mark in lettered if mark.held in _WITH_HOLE]
     rows += ["cable entries and ballasts", "bolts, hinges, latch"]
     if not plan.is_box:
         rows += ["lid or door, all round", "every weld, rim and dent of the vessel"]
