@@ -66,6 +66,13 @@ class Mark:
         """Whether the scene gives this place, and not the mesh of a rod (definition)."""
         return self.end in (*ENDS, "at")
 
+    @property
+    def room(self) -> float | None:
+        """From the end of a lamp to the wall that holds it, m; None if not known (definition)."""
+        if self.held is not Held.HOLE or self.off_wall is None or self.beyond is None:
+            return None
+        return self.off_wall - self.beyond
+
 
 @dataclass(frozen=True)
 class Walls:

@@ -156,9 +156,9 @@ def held_words(place: Place, grid: Grid) -> str:
 
 def holder_words(mark: Mark, grid: Grid) -> str:
     """How far the end of the lamp is off the wall: what its holder must bridge."""
-    if mark.beyond is None or mark.off_wall is None:
+    if mark.room is None:
         return ""
-    room = grid.steps(mark.off_wall - mark.beyond)
-    if room < 0:
+    if mark.room < 0.0:
         return "; a lamp of this type is too long for this place: it would go through the wall"
-    return f"; its holder keeps the end of the lamp {grid.text(room)} {grid.unit} off the wall"
+    room = grid.text(grid.steps(mark.room))
+    return f"; its holder keeps the end of the lamp {room} {grid.unit} off the wall"

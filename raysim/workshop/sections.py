@@ -52,7 +52,7 @@ def _section(gap: Gap, number: int, scene: SceneAsWritten, grid: Grid) -> Drawin
     return Drawing(
         f"seam_{number}",
         f'seam "{gap.name}", cut across',
-        (-wide - far - 7.0 * letter, -6.0 * letter),
+        (-wide - far - 9.0 * letter, -6.0 * letter),
         (width + wide + 6.0 * letter, depth + 5.5 * letter),
         tuple(shapes),
         notes(gap, scene, grid),

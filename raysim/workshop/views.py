@@ -19,9 +19,9 @@ from raysim.workshop.shapes import outline
 
 # Of each view: its axes across and up, and what each measures.
 VIEWS = {
-    "front_view": ("from the front, door off", (0, 2), "x, from the left", "z, from the floor"),
+    "front_view": ("from the front", (0, 2), "x, from the left", "z, from the floor"),
     "side_view": (
-        "from the right, right wall off; the door is at the left",
+        "from the right",
         (1, 2),
         "y, from the front",
         "z, from the floor",

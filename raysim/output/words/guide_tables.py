@@ -10,7 +10,7 @@ from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
 from raysim.scene.file.things import Object
 from raysim.scene.poses import objects_by_pose
-from raysim.workshop.fixings import ENDS, Mark, type_of
+from raysim.workshop.fixings import ENDS, Held, Mark, type_of
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 from raysim.workshop.views import lowest
@@ -83,13 +83,14 @@ def lamps(plan: Plan) -> Table:
 def _room(plan: Plan, mark: Mark) -> str:
     if mark.off_wall is None:
         return "free"
-    if mark.beyond is None:
+    if mark.held is not Held.HOLE:
+        off = plan.grid.text(plan.grid.steps(mark.off_wall))
+        return f"{mark.held.split(',')[0]} from {mark.wall}, axis {off} off it"
+    if mark.room is None:
         return "measure yours"
-    if mark.wall and mark.held.value.startswith("holder"):
-        room = plan.grid.steps(mark.off_wall - mark.beyond)
-        return f"{plan.grid.text(room)} ({mark.wall})" if room >= 0 else "too long for this place"
-    off = plan.grid.text(plan.grid.steps(mark.off_wall))
-    return f"{mark.held.split(',')[0]} from {mark.wall}, axis {off} off it"
+    if mark.room < 0.0:
+        return "too long for this place"
+    return f"{plan.grid.text(plan.grid.steps(mark.room))} ({mark.wall})"
 
 
 def types(plan: Plan) -> Table:
