@@ -27,7 +27,7 @@ VIEWS = {
         "z, from the floor",
     ),
 }
-LETTERS = (45.0, 55.0)  # heights of a letter up the box, and along both views side by side
+LETTERS = (42.0, 47.0)  # heights of a letter up the box, and along both views side by side
 BAR = {"mm": 100, "in": 4}  # length of the bar that shows the scale
 ARROW = 0.05  # m: how far an arrow shows which way a meter faces
 

@@ -186,4 +186,4 @@ def _size(plan: Plan, size: Sequence[int]) -> str:
 def _from_corner(plan: Plan, place: Sequence[float] | np.ndarray) -> Iterator[str]:
     """A place as it is printed: from the lowest corner of the inside."""
     for length in np.asarray(place) - lowest(plan.scene):
-        yield plan.grid.text(plan.grid.steps(float(length)))
+        yield plan.grid.text(plan.grid.steps(float(length))).replace(" ", "\u00a0")
