@@ -3,7 +3,6 @@
 The origin is the lower left corner of what is drawn; x runs to the right and y upwards.
 """
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum, unique
 
@@ -19,6 +18,8 @@ class Layer(StrEnum):
     HOLE = "hole"  # to be drilled, with its diameter
     MARK = "mark"  # a place without a hole
     GAP = "gap"  # middle line of a seam
+    LAMP = "lamp"  # glowing arc
+    THING = "thing"  # outline of what is bought, not cut
     MEASURE = "measure"
     WORDS = "words"
 
@@ -80,24 +81,13 @@ def rectangle(layer: Layer, x: float, y: float, width: float, height: float) -> 
     return Polyline(layer, corners, closed=True)
 
 
-def cross(layer: Layer, at: Point, reach: float) -> tuple[Polyline, Polyline]:
+def cross(
+    layer: Layer, at: Point, reach: float, *, slanting: bool = False
+) -> tuple[Polyline, Polyline]:
     """Two short lines that meet in a point (definition)."""
     x, y = at
+    r, s = reach, reach * slanting
     return (
-        Polyline(layer, ((x - reach, y), (x + reach, y))),
-        Polyline(layer, ((x, y - reach), (x, y + reach))),
+        Polyline(layer, ((x - r, y - s), (x + r, y + s))),
+        Polyline(layer, ((x - s, y + r), (x + s, y - r))),
     )
-
-
-def rows_of_labels(places: Sequence[float], widths: Iterable[float]) -> list[int]:
-    """In which row each of some rising places is labelled, so that no two labels overlap.
-
-    Row 0 is the nearest; a label takes the first row that is free at its place.
-    """
-    ends: list[float] = []
-    rows = []
-    for place, width in zip(places, widths, strict=True):
-        row = next((k for k, end in enumerate(ends) if end <= place - 0.5 * width), len(ends))
-        ends[row : row + 1] = [place + 0.5 * width]
-        rows.append(row)
-    return rows

@@ -1,25 +1,30 @@
 """Where a builder drills and fixes: lamp ends, hooks and whatever hangs, in any box."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, unique
 from functools import cached_property
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from raysim.base.units import to_mm
 from raysim.library.assumptions import assumptions
+from raysim.library.lamps import LampType, lamp_like
 from raysim.scene.file.written import Lamp, SceneAsWritten
 from raysim.scene.place import BOX_WALLS, box_vertices
 from raysim.scene.triangles import SceneTriangles
 
 Point = Sequence[float] | np.ndarray  # (3,)
+Rod = tuple[tuple[float, float, float], tuple[float, float, float]]
 Told = tuple[str, str, str]  # name of a thing, which end of it, and both in words
 REACH = 0.1  # m: what is farther than that off every wall hangs on something else
 SAME_PLACE = 1e-6  # m
 DOOR = "front"
 ENDS = ("from", "to")  # of a lamp, as in the scene
+OF_ROD = (("left", "right"), ("front", "back"), ("lower", "upper"))  # ends of a rod by its axis
 LEVEL = 0.7  # cosine to the vertical beyond which a wall of a mesh is its floor or its ceiling
 
 
@@ -33,13 +38,15 @@ class Held(StrEnum):
     FREE = "rail or rod"
     ON_THING = "another thing"  # hangs on it
     SUPPORT = "support, no cap"  # of a lamp whose cap is at its other end
+    ENDS = "its two ends"  # of a rod
 
 
 @dataclass(frozen=True)
 class Mark:
     """A place to drill or fix, measured on the inside (m); what hangs free has no wall.
 
-    `at` is the place (3,), m, that the scene calls `end` ("from", "to" or "at") of the thing.
+    `at` is the place (3,), m, that the scene calls `end` ("from", "to" or "at") of the thing; of a
+    rod, which is held at both ends, also the middle of an end ("left", "right", ...).
     """
 
     thing: str
@@ -52,6 +59,19 @@ class Mark:
     carries: tuple[str, ...] = ()  # what is judged and hangs there
     rests_on: tuple[str, ...] = ()  # things that carry it, or walls that it touches
     turned: tuple[str, ...] = ()  # what of all that hangs there is turned, and how far
+    beyond: float | None = None  # m from the end of an arc to that of its lamp, None if not known
+
+    @property
+    def is_of_scene(self) -> bool:
+        """Whether the scene gives this place, and not the mesh of a rod (definition)."""
+        return self.end in (*ENDS, "at")
+
+    @property
+    def room(self) -> float | None:
+        """From the end of a lamp to the wall that holds it, m; None if not known (definition)."""
+        if self.held is not Held.HOLE or self.off_wall is None or self.beyond is None:
+            return None
+        return self.off_wall - self.beyond
 
 
 @dataclass(frozen=True)
@@ -101,21 +121,48 @@ def walls_of(scene: SceneAsWritten, triangles: SceneTriangles) -> Walls:
 
 
 def marks(
-    scene: SceneAsWritten, walls: Walls, rests: Mapping[str, tuple[str, ...]] | None = None
+    scene: SceneAsWritten,
+    walls: Walls,
+    rests: Mapping[str, tuple[str, ...]] = MappingProxyType({}),
+    rods: Mapping[str, Rod] = MappingProxyType({}),
 ) -> tuple[Mark, ...]:
     """Lamp ends, hooks, and what is judged and hangs from nothing that was drawn.
 
     A lamp end is held by the wall ahead of it if that is near enough for its cap and its holder,
     else by a bracket on the nearest wall. A lamp of several tubes has one cap; its other end hangs
     free and gets a support. A hook is whatever is not judged, in whatever language it is named.
-    The door carries nothing, it opens. `rests` says what each thing touches (`resting.resting`).
+    The door carries nothing, it opens. `rests` says what each thing touches (`resting.resting`),
+    `rods` the ends (m) of those that are rods: on one bolt in its middle a rod would turn and tip.
 
     Source: geometry of the scene.
     """
     ends = [mark for lamp in scene.lamp for mark in _lamp_marks(lamp, walls)]
     hung = [_fixed(told, Held.HOOK, at, walls) for told, at in _hung(scene)]
     carried = [_turned(scene, replace(mark, carries=_carried(scene, mark))) for mark in hung]
-    return (*ends, *(_resting(mark, (rests or {}).get(mark.thing, ()), walls) for mark in carried))
+    for mark in carried:
+        on = rests.get(mark.thing, ())
+        if mark.thing in rods and set(on) <= set(walls.names):
+            ends += [replace(mark, held=Held.ENDS, wall="", off_wall=None)]
+            ends += _rod_ends(mark.thing, rods[mark.thing], walls)
+        else:
+            ends.append(_resting(mark, on, walls))
+    return tuple(ends)
+
+
+def _rod_ends(thing: str, rod: Rod, walls: Walls) -> list[Mark]:
+    """Both ends of a rod, on the walls ahead of them if these are near, else on the nearest."""
+    axis = int(np.abs(np.subtract(*rod)).argmax())
+    low, high = sorted(map(np.array, rod), key=lambda end: float(end[axis]))
+    way = (high - low) / np.linalg.norm(high - low)
+    found = []
+    for word, end, out in zip(OF_ROD[axis], (low, high), (-way, way), strict=True):
+        face, distance = ahead(end, out, walls)
+        told = (thing, word, f"{thing}, {word} end")
+        if distance <= REACH and not walls.opens(face):
+            found.append(_mark(told, Held.HOOK, end, walls, (face, distance)))
+        else:
+            found.append(_fixed(told, Held.HOOK, end, walls))
+    return found
 
 
 def _turned(scene: SceneAsWritten, mark: Mark) -> Mark:
@@ -147,20 +194,39 @@ def _carried(scene: SceneAsWritten, mark: Mark) -> tuple[str, ...]:
 def _lamp_marks(lamp: Lamp, walls: Walls) -> list[Mark]:
     ends = np.array([lamp.start, lamp.end])
     ways = np.array([ends[0] - ends[1], ends[1] - ends[0]]) / np.linalg.norm(ends[0] - ends[1])
-    ahead = [_ahead(end, way, walls) for end, way in zip(ends, ways, strict=True)]
-    cap = int(np.argmin([distance for _, distance in ahead]))
+    ahead_of = [ahead(end, way, walls) for end, way in zip(ends, ways, strict=True)]
+    cap = int(np.argmin([distance for _, distance in ahead_of]))
     found = []
     for k, name in enumerate(ENDS):
         what = f'lamp {lamp.name}, at "{name}"'
         if lamp.tubes == 1:
-            found.append(_end_mark((lamp.name, name, what), ends[k], *ahead[k], walls))
+            mark = _end_mark((lamp.name, name, what), ends[k], *ahead_of[k], walls)
         elif k == cap:
             what = f'lamp {lamp.name}, its one cap, at "{name}"'
-            found.append(_end_mark((lamp.name, name, what), ends[k], *ahead[k], walls))
+            mark = _end_mark((lamp.name, name, what), ends[k], *ahead_of[k], walls)
         else:
             told = (lamp.name, name, f"{what}, without a cap")
-            found.append(_fixed(told, Held.SUPPORT, ends[k], walls))
+            mark = _fixed(told, Held.SUPPORT, ends[k], walls)
+        found.append(replace(mark, beyond=_beyond(lamp, mark.held)))
     return found
+
+
+def _beyond(lamp: Lamp, held: Held) -> float | None:
+    """How far a lamp of this size in the catalogue reaches beyond the end of its arc, m.
+
+    Source: length over all, the arc in its middle; a single cap has all of the rest.
+    """
+    kind = type_of(lamp)
+    if kind is None or held is Held.SUPPORT:
+        return None if kind is None else 0.0
+    rest = 0.001 * kind.tube_length_mm - math.dist(lamp.start, lamp.end)
+    return max(rest, 0.0) / kind.caps
+
+
+def type_of(lamp: Lamp) -> LampType | None:
+    """The type of the catalogue that has the size of a lamp, None if there is none (definition)."""
+    arc = 1000.0 * math.dist(lamp.start, lamp.end)
+    return lamp_like(lamp.tubes, 1000.0 * lamp.diameter, arc)
 
 
 def _end_mark(told: Told, end: np.ndarray, face: int, distance: float, walls: Walls) -> Mark:
@@ -220,7 +286,7 @@ def _nearest(at: np.ndarray, walls: Walls) -> tuple[int, float]:
     return face, float(away[face])
 
 
-def _ahead(start: np.ndarray, way: np.ndarray, walls: Walls) -> tuple[int, float]:
+def ahead(start: np.ndarray, way: np.ndarray, walls: Walls) -> tuple[int, float]:
     """Face that a line from `start` (3,) along `way` (3,) meets first, and how far ahead, m.
 
     Source: Moller and Trumbore, "Fast, minimum storage ray-triangle intersection" (1997).

@@ -2,14 +2,15 @@
 
 from collections.abc import Sequence
 
-from raysim.workshop.drawing import Circle, Drawing, Layer, Shape, Words, rectangle
+from raysim.workshop.drawing import Circle, Drawing, Layer, Point, Shape, Words, rectangle
 from raysim.workshop.frames import Steps3, net
 from raysim.workshop.grid import Grid
+from raysim.workshop.panel_drawing import hole_diameter
 from raysim.workshop.panels import Panel
 
 
 def net_drawing(panels: Sequence[Panel], inside: Steps3, grid: Grid) -> Drawing:
-    """The insides of all panels of a box as one net, seen from inside, with their places; steps."""
+    """The insides of all panels of a box as one net, seen from inside, with their holes; steps."""
     corners = net(inside)
     ends = [
         (x + panel.frame.size[0], y + panel.frame.size[1])
@@ -23,17 +24,23 @@ def net_drawing(panels: Sequence[Panel], inside: Steps3, grid: Grid) -> Drawing:
         (x, y), (a, b) = corners[panel.wall], panel.frame.size
         shapes.append(rectangle(Layer.OUTLINE, x, y, a, b))
         name = f"{panel.wall} (door)" if panel.opens else panel.wall
-        told = f"{name}, {grid.text(a)} x {grid.text(b)}"
-        small = min(letter, a / (0.58 * len(told)))
-        at = (x + 0.5 * small, y + 0.5 * small)
-        shapes.append(Words(Layer.WORDS, at, told, small, "start"))
+        told = f"{grid.text(a)} x {grid.text(b)}"
+        small = min(letter, a / (0.58 * max(map(len, (name, told)))))
+        drilled: dict[Point, list[str]] = {}
         for place in panel.places:
-            at = (x + place.u, y + place.v)
-            shapes.append(Circle(Layer.MARK, at, 0.8 * letter, place.tag))
-        for (u, v), words in panel.tags.items():
-            at = (x + u - panel.margin[0], y + v - panel.margin[1])
-            beside = (at[0] + 0.6 * letter, at[1] + 0.6 * letter)
-            shapes.append(Words(Layer.WORDS, beside, words, 0.8 * letter, "start"))
+            if hole_diameter(place, grid) is not None:
+                drilled.setdefault((x + place.u, y + place.v), []).append(place.tag)
+        free = [y + part * b for part in (0.5, 0.3, 0.7, 0.4, 0.6)]
+        clear = [up for up in free if all(abs(at[1] - up) > 2.5 * letter for at in drilled)]
+        for row, words in enumerate((name, told)):
+            middle = (x + 0.5 * a, [*clear, free[0]][0] + (0.2 - 1.3 * row) * small)
+            shapes.append(Words(Layer.WORDS, middle, words, small))
+        for at, found in drilled.items():
+            shapes.append(Circle(Layer.HOLE, at, 0.7 * letter, found[0]))
+            across = -0.6 if at[0] > x + 0.5 * a else 0.6
+            beside = (at[0] + across * letter, at[1] + 0.5 * letter)
+            anchor = "start" if across > 0 else "end"
+            shapes.append(Words(Layer.WORDS, beside, ", ".join(found), 0.8 * letter, anchor))
     high = (w + letter, h + letter)
     return Drawing(
         "net", "the box unfolded, seen from inside", (-letter, -letter), high, tuple(shapes)

@@ -11,20 +11,19 @@ from raysim.workshop.drawing import (
     Circle,
     Drawing,
     Layer,
-    Point,
     Polyline,
     Shape,
     Words,
     cross,
     rectangle,
-    rows_of_labels,
 )
-from raysim.workshop.fixings import Held
+from raysim.workshop.fixings import Held, Mark
 from raysim.workshop.grid import Grid
+from raysim.workshop.measures import labels, measured
 from raysim.workshop.panels import GapLine, Panel, Place
 
-LETTERS = 45.0  # heights of a letter along the longer side of a panel
-LETTER_WIDTH = 0.62  # of a digit, in heights
+FEW = 4  # places and gaps: a panel with no more is drawn small
+LETTERS = {True: 30.0, False: 38.0}  # heights of a letter along the longer side; for few, and more
 WITH_HOLE = {Held.HOLE: "cable_hole_mm", Held.HOOK: "hook_hole_mm"}
 
 
@@ -39,15 +38,14 @@ def hole_diameter(place: Place, grid: Grid) -> int | None:
 def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
     """The drawing of a panel, in steps."""
     w, h = panel.outline
-    letter = max(w, h) / LETTERS
+    letter = max(w, h) / LETTERS[len(panel.places) + len(panel.gaps) <= FEW]
     shapes = panel_lines(panel)
     for place in panel.places:
         shapes += _place(panel, place, letter, grid)
-    for (x, y), words in panel.tags.items():
-        beside = (x + 0.8 * letter, y + 0.8 * letter)
-        shapes.append(Words(Layer.WORDS, beside, words, letter, "start"))
+    shapes += labels(beside_places(panel, grid), letter)
     shapes += _edges(panel, letter)
-    measures, room = _measures(panel, letter, grid)
+    places = [panel.from_edges(place) for place in panel.places]
+    measures, room = measured(panel.outline, places, letter, grid)
     low = (-room[0] - letter, -room[1] - letter)
     return Drawing(
         panel.wall,
@@ -80,55 +78,33 @@ def _place(panel: Panel, place: Place, letter: float, grid: Grid) -> Iterator[Sh
     diameter = hole_diameter(place, grid)
     if diameter is not None:
         yield Circle(Layer.HOLE, at, diameter, place.tag)
-        yield from cross(Layer.MARK, at, 0.5 * diameter + 0.5 * letter)
     else:
-        yield Circle(Layer.MARK, at, 1.2 * letter, place.tag)
-        yield from cross(Layer.MARK, at, 0.9 * letter)
+        yield from cross(Layer.MARK, at, 0.6 * letter, slanting=True)
+
+
+def beside_places(panel: Panel, grid: Grid) -> dict[tuple[int, int], str]:
+    """What stands beside each point of a panel: letters, and diameter or how far off the wall."""
+    found: dict[tuple[int, int], list[str]] = {}
+    for place in panel.places:
+        diameter = hole_diameter(place, grid)
+        more = f"+{grid.text(place.off)}" if diameter is None else f"\u2300{grid.text(diameter)}"
+        found.setdefault(panel.from_edges(place), []).append(f"{place.tag} {more}")
+    return {at: ", ".join(words) for at, words in found.items()}
 
 
 def _edges(panel: Panel, letter: float) -> Iterator[Shape]:
     """Names of the walls that the edges meet, and a mark in the lower left corner."""
     w, h = panel.outline
     beside = panel.frame.edges
-    yield Words(Layer.WORDS, (0.5 * w, h + 0.7 * letter), edge_words(beside["upper"]), letter)
-    yield Words(Layer.WORDS, (0.5 * w, 0.7 * letter), edge_words(beside["lower"]), letter)
-    for edge, x in (("left", 1.5 * letter), ("right", w - 0.7 * letter)):
-        yield Words(Layer.WORDS, (x, 0.5 * h), edge_words(beside[edge]), letter, upright=True)
+    yield Words(Layer.WORDS, (0.3 * w, h + 0.7 * letter), edge_words(beside["upper"]), letter)
+    yield Words(Layer.WORDS, (0.3 * w, 0.7 * letter), edge_words(beside["lower"]), letter)
+    for edge, x in (("left", 1.5 * letter), ("right", w + 1.4 * letter)):
+        yield Words(Layer.WORDS, (x, 0.3 * h), edge_words(beside[edge]), letter, upright=True)
 
 
 def edge_words(name: str) -> str:
     """What stands at an edge (definition)."""
     return name if name.endswith("line") else f"{name} side"
-
-
-def _measures(panel: Panel, letter: float, grid: Grid) -> tuple[list[Shape], tuple[float, float]]:
-    """Numbers below and at the left of all that is measured, with lines, and the room they take."""
-    w, h = panel.outline
-    places = [panel.from_edges(place) for place in panel.places]
-    shapes: list[Shape] = []
-    room = []
-    for axis, whole in ((1, h), (0, w)):
-        ends: dict[int, float] = {whole: 0.0}
-        for place in places:
-            ends[place[axis]] = max(ends.get(place[axis], 0.0), place[1 - axis])
-        values = sorted(ends)
-        wide = [letter * (LETTER_WIDTH * len(grid.text(v)) + 0.5) for v in values]
-        rows = rows_of_labels(values, [1.3 * letter] * len(values) if axis else wide)
-        deep = (max(wide) + 0.4 * letter) if axis else 1.4 * letter
-        for value, row in zip(values, rows, strict=True):
-            far = -(0.6 * letter + row * deep)
-            line: tuple[Point, Point] = ((ends[value], value), (far, value))
-            if axis == 0:
-                line = ((value, ends[value]), (value, far))
-            shapes.append(Polyline(Layer.MEASURE, line))
-            text = grid.text(value)
-            if axis:
-                at = (far - 0.2 * letter, value - 0.35 * letter)
-                shapes.append(Words(Layer.MEASURE, at, text, letter, "end"))
-            else:
-                shapes.append(Words(Layer.MEASURE, (value, far - letter), text, letter))
-        room.append(0.6 * letter + (max(rows) + 1) * deep)
-    return shapes, (room[0], room[1])
 
 
 def place_words(panel: Panel, place: Place, grid: Grid) -> str:
@@ -149,7 +125,7 @@ def gap_words(panel: Panel, line: GapLine, grid: Grid) -> str:
     width, depth = (text(grid.steps(length)) for length in (gap.width, gap.depth))
     kind = "straight through"
     if gap.step is not None:
-        kind = f"a rebate with a step of {text(grid.steps(gap.step))} {grid.unit} at half its depth"
+        kind = f"a rabbet with a step of {text(grid.steps(gap.step))} {grid.unit} at half its depth"
     left, below = panel.margin
     points = "; ".join(f"{text(u + left)}, {text(v + below)}" for u, v in line.points)
     return (
@@ -161,15 +137,28 @@ def gap_words(panel: Panel, line: GapLine, grid: Grid) -> str:
 def held_words(place: Place, grid: Grid) -> str:
     """How a thing is held at its place, with the diameter of its hole if it gets one."""
     mark, diameter = place.mark, hole_diameter(place, grid)
-    hole = "" if diameter is None else f", hole of {grid.text(diameter)} {grid.unit}"
+    hole = "" if diameter is None else f"hole of {grid.text(diameter)} {grid.unit}"
     if mark.held is Held.HOLE:
-        return f"lamp holder on this wall{hole} for its cable, which bends on its way out"
+        return f"lamp holder on this wall, {hole} for its cable{holder_words(mark, grid)}"
     if mark.held is Held.HOOK and mark.wall:
-        return f"fixed to this wall{hole}, filled by its bolt"
+        piece = f" by a distance piece of {grid.text(place.off)} {grid.unit}" if place.off else ""
+        return f"fixed to this wall{piece}, {hole}, filled by its bolt"
+    if mark.held is Held.ENDS:
+        return "no hole here: it is held at its two ends"
     if mark.rests_on:
         return f"no hole here: it is held by {' and '.join(mark.rests_on)}"
     if mark.held is Held.FREE:
-        return "no hole here: it hangs free, from a rail or rod"
+        return "no hole here: nothing that carries it is drawn"
     if mark.held is Held.SUPPORT:
         return "a clip for the end without a cap, bracketed from this wall; bolts fill their holes"
     return "a bracket from this wall; bolts fill their holes"
+
+
+def holder_words(mark: Mark, grid: Grid) -> str:
+    """How far the end of the lamp is off the wall: what its holder must bridge."""
+    if mark.room is None:
+        return ""
+    if mark.room < 0.0:
+        return "; a lamp of this type is too long for this place: it would go through the wall"
+    room = grid.text(grid.steps(mark.room))
+    return f"; its holder keeps the end of the lamp {room} {grid.unit} off the wall"

@@ -68,15 +68,6 @@ class Panel:
         """Whether it is the door (definition)."""
         return self.wall == DOOR
 
-    @property
-    def tags(self) -> dict[Steps2, str]:
-        """Letters of all that is at each point, from the left and the lower edge (definition)."""
-        found: dict[Steps2, str] = {}
-        for place in self.places:
-            at = self.from_edges(place)
-            found[at] = f"{found[at]}, {place.tag}" if at in found else place.tag
-        return found
-
     def from_edges(self, place: Place) -> Steps2:
         """How far a place lies from the left and from the lower edge of the panel (definition)."""
         return place.u + self.margin[0], place.v + self.margin[1]
@@ -124,7 +115,7 @@ def _placed(
         carried = [of_things[name] for name in mark.rests_on if name in of_things]
         wall = side_of(mark, drum) if drum else mark.wall
         wall = wall or (carried[0] if carried else nearest(mark.at, walls))
-        of_things[mark.thing] = wall
+        of_things.setdefault(mark.thing, wall)
         placed[wall].append(Place(tag, mark, *walls[wall].measured(mark.at)))
     return placed
 

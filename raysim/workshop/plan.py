@@ -1,5 +1,6 @@
 """Everything that a guide says of building a box, as one record: panels, drawings, stock, bill."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +18,9 @@ from raysim.workshop.panels import Panel, panels, surface_name, tags
 from raysim.workshop.prices import priced
 from raysim.workshop.resting import resting
 from raysim.workshop.rounding import Moved
+from raysim.workshop.sections import sections
+from raysim.workshop.shapes import Shape, shapes
+from raysim.workshop.views import views
 
 Steps2 = tuple[int, int]
 Place3 = tuple[float, float, float]
@@ -36,6 +40,9 @@ class Plan:
     marks: tuple[Mark, ...]
     panels: tuple[Panel, ...]
     drawings: tuple[Drawing, ...]
+    views: tuple[Drawing, ...]
+    sections: tuple[Drawing, ...]
+    shapes: Mapping[str, Shape]
     stock: tuple[Stock, ...]
     linings: dict[str, float]
     bill: Bill
@@ -92,15 +99,32 @@ def plan_of(
     by_corners = corner_places(found, tags(), corners, grid) if corners else ()
     sheets = _nested(walls, stock or default_stock(grid), grid)
     linings = _linings(scene)
-    bill = priced(lines(written, found, linings, sheets, grid), prices)
+    formed = shapes(scene)
+    bill = priced(lines(written, found, linings, sheets, grid, shapes=formed), prices)
     drawn = tuple(panel_drawing(panel, grid) for panel in walls)
-    return Plan(scene, grid, moved, found, walls, drawn, sheets, linings, bill, corners, by_corners)
+    return Plan(
+        scene,
+        grid,
+        moved,
+        found,
+        walls,
+        drawn,
+        views(scene, found, grid),
+        sections(written, grid),
+        formed,
+        sheets,
+        linings,
+        bill,
+        corners,
+        by_corners,
+    )
 
 
 def marks_of(scene: BuiltScene) -> tuple[Mark, ...]:
     """All that is fixed in a box, with what it rests on (definition)."""
     walls = walls_of(scene.written, scene.triangles)
-    return marks(scene.written, walls, resting(scene.triangles))
+    rods = {name: shape.rod for name, shape in shapes(scene).items() if shape.rod is not None}
+    return marks(scene.written, walls, resting(scene.triangles), rods)
 
 
 def drum_in(scene: BuiltScene) -> Drum | None:
@@ -122,11 +146,12 @@ def places_as_printed(scene: BuiltScene, grid: Grid) -> dict[Place3, Place3]:
     drum, found = drum_in(scene), marks_of(scene)
     if drum is None:
         corners = corners_of(walls_of(scene.written, scene.triangles))
-        return {mark.at: corners.printed(mark.at, grid) for mark in found}
+        return {mark.at: corners.printed(mark.at, grid) for mark in found if mark.is_of_scene}
     return {
         place.mark.at: panel.frame.at(place.u, place.v, place.off)
         for panel in panels(scene.written, found, grid, drum)
         for place in panel.places
+        if place.mark.is_of_scene
     }
 
 

@@ -2,7 +2,7 @@
 
 from raysim.workshop.drawing import Circle, Drawing, Layer, Words, cross
 from raysim.workshop.grid import Grid
-from raysim.workshop.panel_drawing import hole_diameter, panel_lines
+from raysim.workshop.panel_drawing import beside_places, hole_diameter, panel_lines
 from raysim.workshop.panels import Panel
 
 LETTER = 0.006  # m
@@ -15,12 +15,12 @@ def template_drawing(panel: Panel, grid: Grid) -> Drawing:
     letter, reach = LETTER / grid.step, REACH / grid.step
     shapes = panel_lines(panel)
     for place in panel.places:
-        x, y = at = panel.from_edges(place)
+        at = panel.from_edges(place)
         diameter = hole_diameter(place, grid)
         shapes += cross(Layer.MARK, at, reach)
         if diameter is not None:
             shapes.append(Circle(Layer.HOLE, at, diameter, place.tag))
-        told = panel.tags[at] + ("" if diameter is None else f", hole {grid.text(diameter)}")
+    for (x, y), told in beside_places(panel, grid).items():
         beside = (x + 0.7 * letter, y + 0.7 * letter)
         shapes.append(Words(Layer.WORDS, beside, told, letter, "start"))
     return Drawing(panel.wall, f"template: {panel.wall}", (0, 0), (w, h), tuple(shapes))

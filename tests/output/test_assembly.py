@@ -1,6 +1,7 @@
 """Pictures of the steps of a guide: which there are, and that each shows what it says."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import synthetic
@@ -8,6 +9,7 @@ from PIL import Image
 
 from raysim.output.pictures import assembly, draw
 from raysim.output.words import guide as words
+from raysim.output.words import guide_light
 from raysim.scene.triangles import wall_body
 
 
@@ -21,7 +23,7 @@ def test_each_step_has_a_picture_of_its_own(tmp_path):
     triangles = synthetic.triangles()
     shown = drawn(triangles, tmp_path)
     assert set(shown) == {
-        "exploded", "shell", "door", "seams", "lined", "holders", "load", "tubes",
+        "exploded", "shell", "door", "seams", "lined", "holders", "hooks", "load", "tubes",
     }  # fmt: skip
     pictures = list(shown.items())
     for number, (kind, image) in enumerate(pictures):
@@ -41,9 +43,7 @@ def test_a_vessel_without_names_has_no_panels_to_draw_apart_and_no_door(tmp_path
 
 def test_the_words_name_pictures_that_there_are():
     named = set(assembly._STEPS)
-    source = words.__file__
-    with open(source, encoding="utf-8") as file:
-        text = file.read()
+    text = "".join(Path(one.__file__).read_text(encoding="utf-8") for one in (words, guide_light))
     told = {kind for kind in named if f'"{kind}"' in text}
     assert told == named
 

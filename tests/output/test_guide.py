@@ -15,9 +15,11 @@ from raysim.dose.simulate import load_scene, simulate
 from raysim.output.files import guide
 from raysim.output.files.guide_scene import aside, rounded_scene
 from raysim.output.pages.guide import PAPERS
+from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.verdict.rules import with_verdict
+from raysim.workshop.fixings import Held
 from raysim.workshop.grid import GRIDS
 from raysim.workshop.plan import plan_of
 from raysim.workshop.tiles import HEAD, MARGIN, OVERLAP, tiles
@@ -74,6 +76,69 @@ def test_the_scene_beside_the_guide_is_the_one_that_was_traced(traced, tmp_path)
     assert (again.triangles.corners == plan.scene.triangles.corners).all()
     assert again.written.lamp == plan.scene.written.lamp
     assert plan.scene.sha256 == result.sha256
+
+
+def test_a_stranger_finds_what_hangs_where_and_which_way_it_faces(traced, tmp_path):
+    """All of it stands in tables and on two views; what a guide cannot say, it says that it does not."""
+    _, plan, result = traced
+    page, _ = pages(traced, tmp_path)
+    for view in plan.views:
+        assert f'aria-label="{view.title}"' in page
+    # T5 8 W: 288 mm over all, 29 mm beyond each end of an arc of 230 mm; 60 mm off both walls.
+    assert tables.lamps(plan).rows == tuple(
+        (
+            letters,
+            name,
+            "T5 8 W",
+            "2.4",
+            f"{at},\u00a060",
+            f"{at},\u00a0290",
+            "31 (floor); 31 (ceiling)",
+        )
+        for letters, name, at in (
+            ("A, B", "left", "40,\u00a040"),
+            ("C, D", "right", "260,\u00a0210"),
+        )
+    )
+    rows = {row[1]: row for row in tables.things(plan).rows}
+    assert rows["hook (hook.ply)"][2:4] == ("4 x 4 x 4", "130,\u00a0125,\u00a0340")
+    assert all(name.split(" (")[0] in page for name in rows)
+    assert "Section of the door: no seam is drawn" in page
+    assert any("What carries" in line for line in use.to_find_out(plan)) is any(
+        mark.held is Held.FREE for mark in plan.marks
+    )
+
+
+def test_sizes_of_panels_follow_from_a_thickness_that_is_not_known(traced):
+    _, plan, _ = traced
+    known = {row[0].split(":")[0]: row[1] for row in tables.cut_list(plan).rows}
+    open_ended = replace(plan, panels=tuple(replace(p, sheet=None) for p in plan.panels))
+    told = {row[0].split(":")[0]: row[1] for row in tables.cut_list(open_ended).rows}
+    for wall, size in told.items():
+        across, up = (
+            sum(24.0 if x == "2t" else float(x) for x in side.split(" + "))
+            for side in size.split(" x ")
+        )
+        assert known[wall] == f"{across:g} x {up:g}"  # t = 12 mm
+
+
+def test_no_time_can_be_read_out_of_a_guide(traced, tmp_path):
+    """Shares of light in per cent alone: a time with its share gave the timer away."""
+    row = Contribution("place", 9.0, 0.003, "s", 0.0, "left")
+    found = Budget(traced[2].cases["expected"].worst, 1.0, (row,))
+    page, _ = pages(traced, tmp_path, budget=found)
+    steps = re.sub(r"(?s)<svg.*?</svg>|<style.*?</style>", "", page)
+    assert not re.search(r"\d+ min\b|\d+ s\b", steps)
+    assert "No timer here" in page
+
+
+def test_holes_are_looked_at_again_once_they_are_filled(traced, tmp_path):
+    page, _ = pages(traced, tmp_path)
+    order = ["Seams first: white light", "Lamp holders, ballasts", "Hooks and rails", "White light again", "Fit the tubes"]  # fmt: skip
+    places = [page.index(f"<h3>{words}") for words in order]
+    assert places == sorted(places)
+    assert "never bridged" in page[page.index("Check by meter inside") :]
+    assert "0.2 uW/cm" in page[page.index("Survey sheet") :]  # 6 mJ/cm2 over 8 h = 0.208
 
 
 def test_a_box_that_must_not_be_used_is_marked_on_every_printed_page(traced, tmp_path):

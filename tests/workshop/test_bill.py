@@ -27,7 +27,7 @@ def prices(tmp_path, text):
 
 def test_a_bill_counts_what_the_scene_has():
     found = bought()
-    assert found["lining: foil"].quantity == 1.3  # m2, up to the next tenth
+    assert found["lining: foil"].quantity == 1.4  # m2, 15 % more than 1.21, to the next tenth
     assert found["lamp indicator outside"].quantity == 2
     assert found["hook, as drawn in its mesh"].quantity == 1
     assert found["door switch that cuts the lamps"].quantity == 2

@@ -35,6 +35,7 @@ class Read:
     outline: tuple[float, float]
     inside: tuple[float, float]
     circles: dict[tuple[float, float], float] = field(default_factory=dict)
+    crosses: set[tuple[float, float]] = field(default_factory=set)
     gaps: list[list[tuple[float, float]]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -42,6 +43,12 @@ class Read:
 def box_of(points) -> tuple[float, float]:
     low, high = np.min(points, axis=0), np.max(points, axis=0)
     return float(high[0] - low[0]), float(high[1] - low[1])
+
+
+def middles(lines) -> set[tuple[float, float]]:
+    """Points where two lines of a cross meet."""
+    each = [(round(0.5 * (a + c), 6), round(0.5 * (b + d), 6)) for (a, b), (c, d) in lines]
+    return {at for at in each if each.count(at) > 1}
 
 
 def from_svg(path: Path, grid) -> Read:
@@ -58,7 +65,7 @@ def from_svg(path: Path, grid) -> Read:
     for one in root.iter(f"{SVG}circle"):
         at = (float(one.get("cx")), -float(one.get("cy")))
         found.circles[at] = 2.0 * float(one.get("r"))
-    found.gaps = lines.get("gap", [])
+    found.gaps, found.crosses = lines.get("gap", []), middles(lines.get("mark", []))
     found.notes = [one.text for one in root.iter(f"{SVG}text") if one.get("class") == "note"]
     return found
 
@@ -74,7 +81,7 @@ def from_dxf(path: Path, grid) -> Read:
     found = Read(box_of(lines["outline"][0]), box_of(lines.get("inside", lines["outline"])[0]))
     for one in space.query("CIRCLE"):
         found.circles[one.dxf.center.x * n, one.dxf.center.y * n] = 2.0 * one.dxf.radius * n
-    found.gaps = lines.get("gap", [])
+    found.gaps, found.crosses = lines.get("gap", []), middles(lines.get("mark", []))
     found.notes = [one.dxf.text for one in space.query("TEXT") if one.dxf.layer == "notes"]
     return found
 
@@ -149,9 +156,11 @@ def rebuilt(read: dict[str, Read], data: dict, grid) -> dict:
     for wall, one in read.items():
         x0, y0 = margins.get(wall, (0, 0))
         for note in (note for note in one.notes if not note.startswith("Seam ")):
-            _, what, left, lower, off, _ = NOTE.match(note).groups()
+            _, what, left, lower, off, held = NOTE.match(note).groups()
             x, y = grid.read(left), grid.read(lower)
-            assert (x, y) in one.circles, "the circle is where the words say"
+            drilled = "hole of" in held
+            assert ((x, y) in one.circles) is drilled, "a circle, and it alone, is drilled"
+            assert drilled or (x, y) in one.crosses, "the cross is where the words say"
             at = in_box(wall, x - x0, y - y0, grid.read(off), inside)
             places[what] = [*map(grid.written, at)]
         for table, line in zip(found["gap"], one.gaps, strict=False):

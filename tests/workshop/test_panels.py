@@ -10,10 +10,10 @@ from test_fixings import marks, scene
 
 from raysim.base.errors import RaysimError
 from raysim.scene.place import BOX_WALLS, box_vertices
-from raysim.workshop.drawing import rows_of_labels
 from raysim.workshop.fixings import Held
 from raysim.workshop.frames import frames, net
 from raysim.workshop.grid import MM
+from raysim.workshop.measures import rows_of_labels
 from raysim.workshop.nesting import Piece, nested
 from raysim.workshop.panel_drawing import hole_diameter, place_words
 from raysim.workshop.panels import panels

@@ -55,7 +55,7 @@ def write(
         (fresh / PRICES).write_text(blank_prices(plan.bill), encoding="utf-8")
         notice("drawing the panels")
         (fresh / DRAWINGS).mkdir()
-        drawings = list(plan.drawings)
+        drawings = [*plan.drawings, *plan.views, *plan.sections]
         drawings += [stock_drawing(one, n, plan.grid) for n, one in enumerate(plan.stock, 1)]
         for drawing in drawings:
             write_svg(drawing, plan.grid, fresh / DRAWINGS / f"{drawing.name}.svg")

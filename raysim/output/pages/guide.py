@@ -1,33 +1,24 @@
 """The guide: one self-contained page to buy, cut, drill, build and use a box by."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from raysim.assess.tolerances import tolerances
 from raysim.dose.result import Result
-from raysim.library.lamps import LampType, lamp_like
 from raysim.output.pages.card import card_origin
 from raysim.output.pages.environment import write_page
 from raysim.output.pages.svg import svg
 from raysim.output.pictures.pictures import Picture
 from raysim.output.words import guide as words
+from raysim.output.words import guide_light as words_of_light
+from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
 from raysim.output.words.verdict import reason_lines, state_words, the_verdict
-from raysim.scene.file.written import Lamp
 from raysim.workshop.net import net_drawing
+from raysim.workshop.panel_drawing import FEW
 from raysim.workshop.plan import Plan, stock_drawing
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm
-
-
-@dataclass(frozen=True)
-class LampRow:
-    """A lamp of the scene, and the catalogue's type of its size if there is one."""
-
-    name: str
-    lamp: Lamp
-    kind: LampType | None
 
 
 def write_guide(
@@ -57,8 +48,13 @@ def write_guide(
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
             for number, sheet in enumerate(plan.stock, 1)
         ],
-        lamps=_lamps(plan),
-        lacks=use.LACKS,
+        views=[(drawing, svg(drawing)) for drawing in plan.views],
+        sections=[(drawing, svg(drawing)) for drawing in plan.sections],
+        tables=tables,
+        few=FEW,
+        to_find_out=use.to_find_out(plan),
+        limit=words_of_light.limit_words(),
+        result=result,
         tools=use.TOOLS,
         tolerances=[use.tolerance_words(one) for one in tolerances(result)],
         steps=words.steps(plan, result),
@@ -68,13 +64,3 @@ def write_guide(
         pictures={picture.kind: picture for picture in pictures},
         origin=card_origin(result),
     )
-
-
-def _lamps(plan: Plan) -> list[LampRow]:
-    rows = []
-    for lamp, rating in zip(plan.scene.written.lamp, plan.scene.triangles.lamps, strict=True):
-        start, end = lamp.start, lamp.end
-        arc = sum((a - b) ** 2 for a, b in zip(start, end, strict=True)) ** 0.5
-        kind = lamp_like(lamp.tubes, 1000.0 * lamp.diameter, 1000.0 * arc)
-        rows.append(LampRow(rating.name, lamp, kind))
-    return rows

@@ -17,6 +17,8 @@ LOOKS: dict[Layer, tuple[str, float, tuple[float, ...]]] = {
     Layer.HOLE: (RED, 2.0, ()),
     Layer.MARK: (INK, 1.0, ()),
     Layer.GAP: (ORANGE, 1.2, (12.0, 5.0)),
+    Layer.LAMP: (DEEP, 2.0, ()),
+    Layer.THING: (GREY, 1.6, ()),
     Layer.MEASURE: (GREY, 0.7, ()),
 }
 BELOW = 1.6  # heights of a letter from note to note

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from raysim.library.assumptions import assumptions
 from raysim.output.pictures.figure import INK, halo, new_figure, pixel_axes, save_figure
 from raysim.output.pictures.pictures import Picture
 from raysim.output.pictures.render import Canvas, Sheet
@@ -19,13 +20,13 @@ from raysim.output.pictures.shades import (
 )
 from raysim.output.pictures.views import View, perspective_view
 from raysim.scene.triangles import INSIDE, OUTSIDE, LampTube, SceneTriangles
-from raysim.workshop.fixings import DOOR
+from raysim.workshop.fixings import DOOR, Walls, ahead
 
 SIZE = (900, 760)  # px
 TOWARDS = np.array([-0.55, -1.0, 0.42])  # from above, before the door
 APART = 0.45  # of the longest side of the box: how far walls are drawn from it
 AJAR = np.radians(105.0)
-HOLDER = 0.02  # m: length of a holder at the end of an arc
+HOLDER = 0.02  # m: length of a holder where no wall is near
 HOLDER_GREY, LEAF = np.array([70, 74, 80], np.uint8), np.array([216, 205, 180])
 # One tint for each lining, told apart at a glance; the names stand beside them.
 TINTS = ((226, 231, 236), (240, 226, 190), (205, 222, 208), (226, 208, 222), (205, 214, 230))
@@ -136,11 +137,16 @@ def _lined(triangles: SceneTriangles, view: View) -> list[Sheet]:
 
 
 def _holders(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    """The linings with a holder at each end of a tube: to the wall ahead of it if that is near."""
+    walls = Walls(triangles.corners[is_wall(triangles)], (), False)
+    reach = 0.001 * assumptions()["lamp_end_reach_mm"].value
     ends = []
     for tube in triangles.tubes:
         way = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
         for at, out in ((tube.start, -way), (tube.end, way)):
-            ends.append(LampTube(tube.lamp, at, at + HOLDER * out, 1.4 * tube.radius))
+            _, off = ahead(at, out, walls)
+            long = off if off <= reach else HOLDER
+            ends.append(LampTube(tube.lamp, at, at + long * out, 1.4 * tube.radius))
     corners = tube_triangles(tuple(ends))
     colours = np.broadcast_to(HOLDER_GREY, (len(corners), 3))
     return [*_lined(triangles, view), Sheet(corners, colours, OUTSIDE)]
@@ -164,14 +170,19 @@ def _fitted(triangles: SceneTriangles, view: View) -> list[Sheet]:
 
 
 def _hooks(triangles: SceneTriangles, view: View) -> list[Sheet]:
-    return [*_holders(triangles, view), *_things(triangles, view, True)]
+    return [*_holders(triangles, view), *_things(triangles, view, False)]
+
+
+def _loaded(triangles: SceneTriangles, view: View) -> list[Sheet]:
+    shown = [*_holders(triangles, view), *_things(triangles, view, True)]
+    return [*shown, *_tubes(triangles, view)]
 
 
 def _metered(triangles: SceneTriangles, view: View) -> list[Sheet]:
     heads = [LampTube(0, m.at, m.at - HOLDER * m.facing, HOLDER) for m in triangles.meters]
     corners = tube_triangles(tuple(heads))
     colours = np.broadcast_to(HOLDER_GREY, (len(corners), 3))
-    return [*_hooks(triangles, view), Sheet(corners, colours, OUTSIDE)]
+    return [*_loaded(triangles, view), Sheet(corners, colours, OUTSIDE)]
 
 
 _STEPS: dict[str, tuple[str, Draw]] = {
@@ -180,8 +191,9 @@ _STEPS: dict[str, tuple[str, Draw]] = {
     "door": ("The door, hinged at the left", _open),
     "seams": ("The box shut: every edge is a seam to look along", _closed),
     "lined": ("The linings, one tint for each", _lined),
-    "holders": ("Holders at the ends of the arcs, no tube yet", _holders),
-    "load": ("Hooks, rails and the load as it was calculated", _hooks),
+    "holders": ("Caps and holders, from the arc to the wall, no tube yet", _holders),
+    "hooks": ("Hooks and rails, no load and no tube yet", _hooks),
+    "load": ("The load as it was calculated", _loaded),
     "tubes": ("The tubes in their holders, no load", _fitted),
     "meter": ("The points where the meter is read; a head is a dark disc", _metered),
 }
@@ -195,7 +207,7 @@ def _label(path: Path, image: np.ndarray, view: View, triangles: SceneTriangles,
     for words, at in _names(triangles, kind):
         x, y = view.pixels(at)[0]
         style = {"ha": "center", "va": "center", "color": INK, "path_effects": halo(3)}
-        axes.text(x, y, words[:24], fontsize=11, parse_math=False, **style)
+        axes.text(x, y, words[:24], fontsize=22, parse_math=False, **style)
     save_figure(figure, path, image)
 
 

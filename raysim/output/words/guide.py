@@ -7,18 +7,19 @@ from raysim.dose.result import Result
 from raysim.dose.verdict_record import Why
 from raysim.library.assumptions import assumptions
 from raysim.library.surfaces import surfaces
+from raysim.output.words.guide_light import lit_steps
 from raysim.output.words.guide_use import OZONE_FREE, Step
-from raysim.output.words.leaks import SURVEY
 from raysim.output.words.numbers import number
 from raysim.output.words.verdict import the_verdict
 from raysim.scene.file.seams import Gap
 from raysim.scene.rabbet import closing_step
+from raysim.workshop.bill import ENTRY
 from raysim.workshop.fixings import DOOR
 from raysim.workshop.plan import Plan
 
 
 def steps(plan: Plan, result: Result) -> tuple[Step, ...]:
-    """All steps of building, from buying to the first light."""
+    """All steps of building, from buying to the reading of the meter inside."""
     is_box = plan.is_box
     return (
         Step("Buy", (*_buying(plan),), OZONE_FREE),
@@ -28,21 +29,9 @@ def steps(plan: Plan, result: Result) -> tuple[Step, ...]:
         _lining(plan),
         _holders(plan),
         _wiring(),
-        Step(
-            "Hooks and rails",
-            (
-                "Fix what carries the respirators at its places on the drawings. A bolt fills its "
-                "hole; a hole without a bolt is a leak.",
-                "Nothing of plastic in the light: UVC makes it brittle.",
-                *_poses(plan),
-            ),
-            "Each respirator must hang as it was calculated: open, straps spread, nothing "
-            "touching.",
-            "load",
-        ),
-        _tubes(plan),
-        _first_light(),
-        _meter(),
+        _hooks(plan),
+        _seams_again(),
+        *lit_steps(plan),
     )
 
 
@@ -50,12 +39,28 @@ def _buying(plan: Plan) -> Iterator[str]:
     yield "What is on the bill, and nothing that is only said to be as good."
     low, high = (assumptions()[f"uvc_share_{end}"].value for end in ("low", "high"))
     yield (
-        "Lamps by their size, cap and radiant UVC watts from the maker's data sheet. What they "
-        f"take from the mains is {1.0 / high:g} to {1.0 / low:g} times as much."
+        "Lamps by their size, cap and radiant UVC watts from the maker's data sheet, at least "
+        "those of the table of lamps. What they take from the mains is "
+        f"{1.0 / high:g} to {1.0 / low:g} times as much; a ballast is bought for its lamp and for "
+        "the mains of the place, with what it needs to start."
     )
     fooled = [name for name in plan.linings if (s := surfaces().get(name)) and s.looks_bright]
     if fooled:
         yield f"{' and '.join(fooled)} looks bright, and is nearly black at 254 nm."
+
+
+def _hooks(plan: Plan) -> Step:
+    return Step(
+        "Hooks and rails",
+        (
+            "Fix what carries the respirators at its places on the drawings, a rail at both of its "
+            "ends, what is wide at three places or more, by pieces no thicker than itself: what is "
+            "thick shades. A bolt fills its hole; a hole without a bolt is a leak.",
+            "Nothing of plastic in the light: UVC makes it brittle. No load yet.",
+            *_poses(plan),
+        ),
+        picture="hooks",
+    )
 
 
 def _poses(plan: Plan) -> tuple[str, ...]:
@@ -67,15 +72,21 @@ def _poses(plan: Plan) -> tuple[str, ...]:
 
 
 def _cut(plan: Plan) -> Step:
+    where = (
+        "As the sheets under Cut list are drawn, one cut after the other"
+        if plan.stock
+        else "By the table under Cut list; t is the thickness of your sheet"
+    )
     return Step(
         "Cut the panels",
         (
-            "As the stock is drawn, one cut after the other; break the edges. Write on the inside "
-            'face of each panel its name, and "left" along its left edge: the drawings are seen '
-            "from inside, and a panel that is turned over is of the wrong hand.",
+            f"{where}; break the edges. Write on the inside face of each panel its name, and along "
+            "each edge the name that its drawing has there: that of the neighbour. The drawings "
+            "are seen from inside, and a panel that is turned over is of the wrong hand.",
             f"Measure again before you drill: all lengths are to {plan.grid.step_words}.",
         ),
-        picture="exploded",
+        "Sheet edges cut: work gloves and glasses until they are broken.",
+        "exploded",
     )
 
 
@@ -83,11 +94,14 @@ def _drill() -> Step:
     return Step(
         "Drill",
         (
-            "Print the templates at 100 % and check their scale with a rule first: 100 mm must be "
-            "100 mm. Join the sheets by their crosses, lay them on the inside face by the edges of "
-            "the panel, centre-punch, drill from inside.",
-            "Measure each place from both edges once more; where the table of tolerances says so, "
-            "by another person.",
+            "Print templates.html, which lies beside this guide, at 100 % and check its scale with "
+            "a rule first: 100 mm must be 100 mm. Join the sheets by their crosses, lay them on "
+            "the inside face by the edges of the panel, centre-punch, drill from inside. Without "
+            "templates: measure from both edges.",
+            "Only what has a diameter on its drawing is drilled. Screw holes of holders, hinges, "
+            "latch and switches are not drawn: take them from the parts in your hand, blind or "
+            "filled by their screws.",
+            "Measure each place once more; what stands under Measure twice, by another person.",
         ),
         "Eye protection; clamp the panel.",
     )
@@ -96,18 +110,20 @@ def _drill() -> Step:
 def _shell(plan: Plan) -> Step:
     thick = plan.scene.written.chamber.sheet
     joints = (
-        "Butt joints: left and right stand between floor and ceiling; back and door cover all "
-        "edges."
-        if thick is not None
-        else "The scene does not say how thick the panels are (sheet = ...), so that only their "
-        "insides are drawn: add what your joints need."
+        "Butt joints: left and right stand between floor and ceiling; back and door cover all edges"
     )
+    if thick is None:
+        joints += (
+            ". The thickness is your choice: light does not know it; metal of 1 mm or wood of 9 mm "
+            "and more is common practice. The insides stay as they are drawn"
+        )
     return Step(
         "Join the shell",
         (
-            joints,
-            "Every seam overlaps: an angle of metal along it inside or outside, fixed and sealed. "
+            f"{joints}.",
+            "Every seam overlaps: an angle of metal along it on the outside, fixed and sealed. "
             "A seam that only meets edge to edge lets light through.",
+            "Fix the box to a wall or to the floor before its door is hung: an open door tips it.",
         ),
         picture="shell",
     )
@@ -124,7 +140,7 @@ def _mesh_shell() -> Step:
 
 _HINGED = (
     "Hinges on the left as one stands before it, on the outside; a stop all round, against which "
-    "the door shuts; a latch that pulls it home."
+    "the door shuts, the black seal on it; a latch that pulls it home."
 )
 _LID = (
     "A lid or a door that shuts against a stop all round, with a collar that overlaps the vessel, "
@@ -143,10 +159,12 @@ def _door(plan: Plan, result: Result) -> Step:
     # IEC PAS 63313:2021, a closed enclosure that opens without tools needs an automatic switch
     # [read]; two of them, hard-wired, ordinary practice [from memory].
     lines.append(
-        "A switch of hardware at the door that cuts the lamps' power the moment it opens, so "
-        "placed that no hand can reach it from outside; better two. No program takes its place."
+        "Two switches of hardware at the door, each of which cuts the lamps' power by itself: "
+        "before light gets past the stop, and not let in again by a door that slams or sags. No "
+        "hand can reach them from outside. No program takes their place."
     )
-    return Step("The door", tuple(lines), "Without that switch no lamp is ever lit.", "door")
+    lines.append("The warning sign on the outside of the door.")
+    return Step("The door", tuple(lines), "Without these switches no lamp is ever lit.", "door")
 
 
 def _trap(gap: Gap, plan: Plan, result: Result) -> str:
@@ -156,7 +174,8 @@ def _trap(gap: Gap, plan: Plan, result: Result) -> str:
     if gap.step is None:
         least = number(to_mm(closing_step(gap.width, gap.depth)))
         return (
-            f'Seam "{gap.name}": {size}, straight through. A rabbet (two bends) of a step above '
+            f'Seam "{gap.name}": {size}, straight through, see its section. A rabbet (two bends) '
+            "of a step above "
             f"{least} mm would let no line of sight through."
         )
     step = f"a step of {grid.text(grid.steps(gap.step))} {grid.unit}"
@@ -170,7 +189,10 @@ def _trap(gap: Gap, plan: Plan, result: Result) -> str:
         found = (
             "By calculation its light is below the limit for a shift; the survey must confirm it"
         )
-    return f'Light trap "{gap.name}": a rabbet {size} with {step}, matt black inside. {found}.'
+    return (
+        f'Light trap "{gap.name}": a rabbet {size} with {step}, as its section shows, built up of '
+        f"layers, matt black inside. {found}."
+    )
 
 
 # Ten minutes for eyes to see faint light: common practice, no source.
@@ -178,14 +200,26 @@ def _seams_first() -> Step:
     return Step(
         "Seams first: white light",
         (
-            "Before any UVC tube is in the building: an ordinary white lamp inside, door shut, the "
-            "room dark. Wait ten minutes for your eyes. Look along every seam, hole, hinge and "
-            "cable entry, from all sides and close by. Mark what shines, seal it, look again.",
+            "Before any UVC tube is in the building: an ordinary white lamp inside, black tape "
+            "over the drilled holes, door shut, the room dark. Wait ten minutes for your eyes. "
+            "Look along every seam and hinge, from all sides and close by. Mark what shines, seal "
+            "it, look again.",
             "This finds holes. That no white light is seen does not show that no UVC gets out: the "
             "meter does, later.",
         ),
         "No UVC tube is fitted before every seam is dark.",
         "seams",
+    )
+
+
+def _seams_again() -> Step:
+    return Step(
+        "White light again",
+        (
+            "Tape off, entries and bolts in: the same test once more, along every seam and at "
+            "every hole, entry and bolt. It is the first column of the survey sheet.",
+        ),
+        "No UVC tube is fitted before all of them are dark.",
     )
 
 
@@ -197,13 +231,16 @@ def _lining(plan: Plan) -> Step:
         "Line the walls",
         (
             "; ".join(rows) + ".",
-            "The bright side to the light, flat, without tape, film, lacquer or glue on its face; "
-            "joints overlap towards the floor. Gloves: fingerprints absorb UVC.",
+            "The bright side to the light, glued at its back, without tape, film, lacquer or glue "
+            "on its face; joints overlap towards the floor. Cut it out round each hole and along "
+            "the seam of the door: leaf and frame are lined each for itself. In a narrow box line "
+            "the panels before they are joined.",
             "Not to be used, however bright they look: household or acrylic mirror, white paint, "
             "white plastic, clear film over metal. At 254 nm they are nearly black, and the timer "
             "would be wrong.",
         ),
-        "Another lining than this one is another box: work out the timer again.",
+        "Edges of foil and sheet cut: gloves, of clean cotton, as fingerprints absorb UVC. "
+        "Another lining is another box.",
         "lined",
     )
 
@@ -220,10 +257,11 @@ def _holders(plan: Plan) -> Step:
         "Lamp holders, ballasts, cables",
         (
             "Holders and brackets at their places, no tube yet. The places are those of the ends "
-            "of the glowing arc; cap and holder lie beyond them: measure yours. Every end that no "
-            "wall holds gets its bracket.",
-            "Ballasts outside the box, where they stay cool. Each cable leaves through an entry "
-            "with two bends, matt black inside, so that no light goes straight out.",
+            "of the glowing arc; cap and holder lie beyond them, towards the wall: what each "
+            "bridges is in the table of lamps. Every end that no wall holds gets its bracket.",
+            f"Ballasts outside the box, where they stay cool. Each cable leaves through a {ENTRY}, "
+            "on the outside of its hole, matt black inside, so that no light goes straight out; a "
+            "grommet where it passes an edge of metal.",
             "Cables out of the light, in metal or glass sleeve: UVC makes plastic covering "
             "brittle.",
         ),
@@ -236,55 +274,12 @@ def _wiring() -> Step:
     return Step(
         "Wiring",
         (
-            "By a licensed electrician, by local code: this guide has no wiring plan. Ask for: the "
-            "switch of the door in the lamps' own supply; an indicator outside for each lamp that "
-            "shows its current; a timer that cuts the lamps; earth on every metal part; a fuse.",
-            "Have shown that opening the door cuts the lamps, with white lamps in place of UVC.",
+            "By a licensed electrician, by local code: this guide has no wiring plan. Ask for: "
+            "both switches of the door in the lamps' own supply; an indicator outside for each "
+            "lamp that shows its current; a timer that cuts the lamps; earth on every metal part; "
+            "a fuse.",
+            "Have shown that opening the door cuts the lamps, by each switch alone, with white "
+            "lamps in place of UVC.",
         ),
         "Nobody else opens the wiring.",
-    )
-
-
-def _tubes(plan: Plan) -> Step:
-    return Step(
-        "Fit the tubes",
-        (
-            "Power off at the plug. Clean gloves; wipe each tube with alcohol and a lint-free "
-            "cloth, let it dry. Turn it home in its holders; tug gently.",
-        ),
-        "Glass and mercury: carry one tube at a time. " + OZONE_FREE.split(":")[0] + ".",
-        "tubes",
-    )
-
-
-# At 1 mW/cm2 the limit of a day for eyes, 6 mJ/cm2, is reached in 6 s [computed]; inflamed eyes are
-# felt some hours later [from memory].
-def _first_light() -> Step:
-    rows = assumptions()
-    limit, hours = rows["exposure_limit_mJ_cm2"], rows["exposure_limit_period_h"]
-    return Step(
-        "First light, with a meter outside",
-        (
-            "One person, face shield, gloves, all skin covered; nobody else in the room. Door "
-            "shut. "
-            "Switch on from a distance, and read the meter outside before anybody comes near.",
-            f"{SURVEY} Limit for bare eyes and skin: {limit.value:g} mJ/cm2 in {hours.value:g} h "
-            f"at 254 nm ({limit.source}; {limit.mark}). Write each row of the survey sheet.",
-            "Anything above the limit: off, seal, white light again, then the meter again.",
-        ),
-        "A lit lamp injures eyes within seconds, and one does not feel it until hours later.",
-        "seams",
-    )
-
-
-def _meter() -> Step:
-    return Step(
-        "Check by meter inside",
-        (
-            "'raysim meter SCENE --places --sheet survey.html' says where to put the head and what "
-            "it should read. Enter the readings and work out the timer again: only then is there a "
-            "timer to use.",
-        ),
-        "No meter: do not use the box.",
-        "meter",
     )

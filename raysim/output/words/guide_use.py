@@ -4,12 +4,12 @@ import math
 from dataclasses import dataclass
 
 from raysim.assess.tolerances import Tolerance, tolerances
-from raysim.base.units import minutes_seconds, to_mm
+from raysim.base.units import to_mm
 from raysim.dose.result import Result
 from raysim.output.words.uncertainty import doubt_line
 from raysim.output.words.verdict import headline, reason_lines, the_verdict
-from raysim.workshop.fixings import Held
-from raysim.workshop.panels import Panel
+from raysim.workshop.fixings import DOOR, Held
+from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 
 NOT_TO_BE_BUILT = "NOT TO BE BUILT"
@@ -21,9 +21,9 @@ LACKS = (
 )
 TOOLS = (
     "saw with a guide, for the sheet that you have; file or sandpaper for the edges",
-    "drill with bits of the diameters on the drawings; clamps",
+    "drill with bits of the diameters on the drawings; centre punch; clamps",
     "steel rule, tape, square; scriber or sharp pencil; knife and scissors for the lining",
-    "screwdrivers and spanners; lint-free cloth; clean cotton gloves for tubes and lining",
+    "screwdrivers and spanners; thermometer",
 )
 
 
@@ -75,21 +75,22 @@ def after(result: Result) -> tuple[Step, ...]:
         Step(
             "Change of lamps",
             (
-                f"At {rated:,.0f} h at the latest, or when the meter says so. Power off at the "
-                "plug, tubes cold. Same type, ozone-free; clean gloves.",
-                "Then give the hours in the scene (hours = 0), work out the timer again, and read "
-                "the meter again: the old verdict is stale.",
+                f"At {rated:,.0f} h at the latest, or when the meter says so. Plug out and in your "
+                "pocket, tubes cold. Same type, ozone-free; clean gloves.",
+                "At the computer: give the hours in the scene (hours = 0), work out the timer "
+                "again, and read the meter again: the old verdict is stale.",
             ),
-            "A tube that is fitted wrongly, or another type, is another box.",
+            "Glass and mercury, see below. A tube that is fitted wrongly, or another type, is "
+            "another box.",
         ),
         # Practice for mercury: air the room, no vacuum cleaner, sealed container [from memory].
         Step(
             "A broken lamp",
             (
-                "Power off. Everybody out, windows open, door shut, for a quarter of an hour. "
-                "Then, with gloves: pick up glass with stiff paper, dust with sticky tape, all "
-                "into a jar that closes tightly. No broom, no vacuum cleaner: they spread the "
-                "mercury.",
+                "Plug out. Everybody out of the room, its windows open, its door shut, for a "
+                "quarter of an hour. Then, with nitrile gloves: pick up glass with stiff paper, "
+                "dust with sticky tape, all into a jar that closes tightly. No broom, no vacuum "
+                "cleaner: they spread the mercury.",
                 "Discard the respirators that were in the box; wipe the box with damp paper, into "
                 "the jar as well.",
             ),
@@ -107,6 +108,45 @@ def after(result: Result) -> tuple[Step, ...]:
             "A smell of ozone", (OZONE_SMELL,), "Ozone harms the lungs before one gets used to it."
         ),
     )
+
+
+def to_find_out(plan: Plan) -> list[str]:
+    """What a builder needs and this guide does not say (definition)."""
+    found = [] if plan.is_box or plan.is_named else [LACKS]
+    if plan.is_box and not plan.stock:
+        found.append(
+            "Thickness of the panels: your choice, t below. At the computer: sheet = ... under "
+            "[chamber] draws the panels, and the sheets that they are cut from."
+        )
+    free = [mark.what for mark in plan.marks if mark.held is Held.FREE]
+    if free:
+        found.append(
+            f"What carries {', '.join(free)}: no wall is near, and nothing is drawn. At the "
+            "computer: draw a rail or a rod, for it shades, and run the guide again."
+        )
+    long = [mark.what for mark in plan.marks if (room := mark.room) is not None and room < 0.0]
+    if long:
+        found.append(
+            f"How {', '.join(long)} fits: a lamp of this type is longer than its place. Measure "
+            "yours; at the computer: move it, or make the box larger, and run the guide again."
+        )
+    if any(mark.held is Held.BRACKET for mark in plan.marks):
+        found.append(
+            "Where the cable of a lamp end on a bracket leaves the box: by an entry near it, with "
+            "a row of its own on the survey sheet."
+        )
+    if not plan.scene.written.gap:
+        found.append(
+            "Section of the door: no seam is drawn ([[gap]]), so that its light is unknown."
+        )
+    found.append(
+        "Wiring, ballasts, and where the door's switches, hinges and latch sit: the electrician "
+        "and the parts in your hand say it."
+    )
+    found.append(
+        "A timer: none is in this guide. It stands on the operator's card of 'raysim dose'."
+    )
+    return found
 
 
 def forbidding(result: Result) -> list[str]:
@@ -149,7 +189,7 @@ def tolerance_words(one: Tolerance) -> str:
     )
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
-    return f"{words}; the timer would have to be {minutes_seconds(one.more_time)} longer."
+    return f"{words}, and the timer would have to be about as much longer."
 
 
 def measure_twice(panel: Panel, result: Result) -> list[str]:
@@ -172,8 +212,10 @@ def seam_rows(plan: Plan) -> tuple[str, ...]:
     if plan.is_box:
         rows = [f"{first} and {second}" for first, second in _edges()]
         rows += [f"door, {side} side" for side in ("left", "right", "upper", "lower")]
-    rows += [f'gap "{gap.name}"' for gap in plan.scene.written.gap]
-    rows += [f"hole behind: {mark.what}" for mark in plan.marks if mark.held in _WITH_HOLE]
+    gaps = [gap for gap in plan.scene.written.gap if not plan.is_box or gap.wall != DOOR]
+    rows += [f'gap "{gap.name}"' for gap in gaps]
+    lettered = zip(tags(), plan.marks, strict=False)
+    rows += [f"hole {tag}: {mark.what}" for tag, mark in lettered if mark.held in _WITH_HOLE]
     rows += ["cable entries and ballasts", "bolts, hinges, latch"]
     if not plan.is_box:
         rows += ["lid or door, all round", "every weld, rim and dent of the vessel"]

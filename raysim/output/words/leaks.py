@@ -18,8 +18,8 @@ MEND = "Seal it or make it a deeper rabbet, or keep people farther away"
 NOTHING = "Nothing is to be mended at the gaps that are drawn"
 # Survey practice: Milonova et al. 2016 for the field of view [read]; the rest is common practice.
 SURVEY = (
-    "Survey every seam, the door, cable and fan holes at contact and at 0.3 m, at eye height, with "
-    "a meter that resolves 0.05 uW/cm2; a bare sensor is the cautious one."
+    "Survey every seam, the door and every hole at contact and at 0.3 m, at eye height, with a "
+    "meter that resolves 0.05 uW/cm2; a bare sensor is the cautious one."
 )
 DOUBT = (
     "Doubt: seams that nobody drew are not in this figure; only a survey with a 254 nm meter says "

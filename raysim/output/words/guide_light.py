@@ -1,0 +1,104 @@
+"""Steps of a guide with tubes in the box: fitting them, first light, load, reading of the meter."""
+
+from raysim.library.assumptions import assumptions
+from raysim.output.words.guide_use import OZONE_FREE, Step
+from raysim.output.words.leaks import SURVEY
+from raysim.workshop.fixings import type_of
+from raysim.workshop.plan import Plan
+
+
+def lit_steps(plan: Plan) -> tuple[Step, ...]:
+    """From the first tube to the reading of the meter inside."""
+    return (_tubes(), _first_light(), _load(plan), _meter(plan))
+
+
+def _tubes() -> Step:
+    return Step(
+        "Fit the tubes",
+        (
+            "Power off: the plug is out and in the pocket of whoever fits them. Clean cotton "
+            "gloves; wipe each tube with alcohol and a lint-free cloth, let it dry. Turn it home "
+            "in its holders; tug gently.",
+        ),
+        "Glass and mercury: carry one tube at a time; for one that breaks see A broken lamp, "
+        f"before you begin. {OZONE_FREE.split(':')[0]}.",
+        "tubes",
+    )
+
+
+# At 1 mW/cm2 the limit of a day for eyes, 6 mJ/cm2, is reached in 6 s [computed]; inflamed eyes are
+# felt some hours later [from memory].
+def _first_light() -> Step:
+    rows = assumptions()
+    limit, hours = rows["exposure_limit_mJ_cm2"], rows["exposure_limit_period_h"]
+    return Step(
+        "First light, with a meter outside",
+        (
+            "One person, face shield, gloves, all skin covered; nobody else in the room, a second "
+            "person outside its door. No load. Lamps off: fix the head at a row of the survey "
+            "sheet. Switch on from a distance, and read from there; off again before you come "
+            "near to move it.",
+            f"{SURVEY} Limit for bare eyes and skin: {limit.value:g} mJ/cm2 in {hours.value:g} h "
+            f"at 254 nm ({limit.source}; {limit.mark}): {limit_words()} on the meter.",
+            "Anything above the limit: off, seal, white light again, then the meter again.",
+        ),
+        "A lit lamp injures eyes within seconds, and one does not feel it until hours later.",
+        "seams",
+    )
+
+
+def limit_words() -> str:
+    """The limit of a shift as the meter shows it (definition: dose over time, rounded down)."""
+    rows = assumptions()
+    dose, hours = rows["exposure_limit_mJ_cm2"].value, rows["exposure_limit_period_h"].value
+    return f"{int(10.0 * 1000.0 * dose / (3600.0 * hours)) / 10.0:g} uW/cm2 over {hours:g} h"
+
+
+def _load(plan: Plan) -> Step:
+    return Step(
+        "The load",
+        (
+            "Lamps off, plug out. Each respirator on its hook by the table of what hangs where: "
+            "open, straps spread, its outer side as the table says, nothing touching.",
+            _heat(plan),
+        ),
+        "Each respirator must hang as it was calculated: another way round is another box.",
+        "load",
+    )
+
+
+# Output against air temperature: see temperature_factor in the assumptions [from memory].
+def _heat(plan: Plan) -> str:
+    kinds = [(lamp.electrical, type_of(lamp)) for lamp in plan.scene.written.lamp]
+    watts = [own or (kind.lamp_W_high if kind else None) for own, kind in kinds]
+    known = [one for one in watts if one is not None]
+    heat = f"some {sum(known):.0f} W" if len(known) == len(watts) else "their mains watts"
+    return (
+        f"The lamps turn {heat} into heat in a shut box. Look at a thermometer in it after the "
+        "first cycles: plain tubes give less above some 35 C (makers' curves, from memory). Let it "
+        "cool between cycles (common practice)."
+    )
+
+
+# Head on a cable, display outside; or a head that keeps its reading: common practice, no source.
+def _meter(plan: Plan) -> Step:
+    where = (
+        "The points are in the table of meter points and on the front and side view."
+        if plan.scene.written.meter
+        else "No point is drawn. At the computer: 'raysim meter SCENE --places' proposes some."
+    )
+    return Step(
+        "Check by meter inside",
+        (
+            f"{where} Box loaded as it is used. Plug out while you place the head.",
+            "Read it with the door shut: the head inside, its cable out through an entry with two "
+            "bends, the display outside; or a meter that keeps its highest reading. The "
+            "switches of the door are never bridged, and nobody reaches in. With the cable in, "
+            "white light once more at its entry.",
+            "At the computer: 'raysim meter SCENE --sheet survey.html' prints the sheet; enter the "
+            "readings ([[meter]] reading, read_on) and run 'raysim dose': only then is there a "
+            "timer to use, on the operator's card.",
+        ),
+        "No meter: do not use the box. Face shield, gloves and covered skin while lamps are lit.",
+        "meter",
+    )

@@ -1,0 +1,189 @@
+"""Tables of a guide: where all that is fixed, hung and read is; sizes of panels; the lamps."""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from raysim.dose.result import Result
+from raysim.output.words.numbers import milliwatts
+from raysim.output.words.survey import facing_words
+from raysim.output.words.table import Table
+from raysim.scene.file.things import Object
+from raysim.scene.poses import objects_by_pose
+from raysim.workshop.fixings import ENDS, Held, Mark, type_of
+from raysim.workshop.panels import Panel, tags
+from raysim.workshop.plan import Plan
+from raysim.workshop.views import lowest
+
+AXES = "from the left, from the front, from the floor"
+
+
+def things(plan: Plan) -> Table:
+    """All that is bought and hung: its shape and size, where it hangs and which way it faces."""
+    unit = plan.grid.unit
+    letters = {
+        name: tag
+        for tag, mark in zip(tags(), plan.marks, strict=False)
+        if mark.end == "at"
+        for name in (mark.thing, *mark.carries)
+    }
+    rows = tuple(_thing(plan, entry, letters) for entry in objects_by_pose(plan.scene.written)[0])
+    heads = ("", "what", f"size, {unit}", "at x, y, z", "takes up x; y; z", "outer side faces")
+    note = (
+        f"x, y, z: {AXES}, {unit}. At: the point of its mesh that its letter marks on the views. "
+        "Size: along the axes of its mesh. What is closed all round has no outer side; a "
+        "respirator must face as it says here: another way round is another box."
+    )
+    return Table(heads, rows, words=len(heads), note=note)
+
+
+def _thing(plan: Plan, entry: Object, letters: dict[str, str]) -> tuple[str, ...]:
+    shape = plan.shapes[entry.name]
+    low, high = (_from_corner(plan, end) for end in (shape.low, shape.high))
+    size = " x ".join(plan.grid.text(plan.grid.steps(length)) for length in shape.size)
+    facing = "" if shape.facing is None else facing_words(np.round(shape.facing, 1))
+    made = f"{entry.name} ({entry.mesh.rsplit('/', 1)[-1]})"
+    room = "; ".join(f"{a}\u00a0to\u00a0{b}" for a, b in zip(low, high, strict=True))
+    at = ",\u00a0".join(_from_corner(plan, entry.at))
+    return letters.get(entry.name, ""), made, size, at, room, facing
+
+
+def lamps(plan: Plan) -> Table:
+    """Each lamp: its type, the UVC that was calculated with, its arc and the room at its ends."""
+    of = {
+        (mark.thing, mark.end): (tag, mark) for tag, mark in zip(tags(), plan.marks, strict=False)
+    }
+    rows = []
+    for lamp, rating in zip(plan.scene.written.lamp, plan.scene.triangles.lamps, strict=True):
+        kind, ends = type_of(lamp), [of[lamp.name, end] for end in ENDS]
+        arc = [",\u00a0".join(_from_corner(plan, at)) for at in (lamp.start, lamp.end)]
+        rows.append(
+            (
+                ", ".join(tag for tag, _ in ends),
+                lamp.name,
+                kind.name if kind else "none of the catalogue: measure yours",
+                f"{rating.uvc_W:.3g}",
+                *arc,
+                "; ".join(_room(plan, mark) for _, mark in ends),
+            )
+        )
+    heads = (
+        "", "lamp", "type", "UVC, W", "arc from x, y, z", "arc to x, y, z",
+        f"end of lamp off its wall, {plan.grid.unit}",
+    )  # fmt: skip
+    note = (
+        "UVC: the radiant watts that this box was calculated with; a lamp of less is another box. "
+        "The last column is what the holder bridges: one that is not as deep stands on a block; a "
+        "deeper one does not fit: take another, or change the scene. The arc stays at its place: "
+        "two ends that are not alike are no slip."
+    )
+    return Table(heads, tuple(rows), words=len(heads), note=note)
+
+
+def _room(plan: Plan, mark: Mark) -> str:
+    if mark.off_wall is None:
+        return "free"
+    if mark.held is not Held.HOLE:
+        off = plan.grid.text(plan.grid.steps(mark.off_wall))
+        return f"{mark.held.split(',')[0]} from {mark.wall}, axis {off} off it"
+    if mark.room is None:
+        return "measure yours"
+    if mark.room < 0.0:
+        return "too long for this place"
+    return f"{plan.grid.text(plan.grid.steps(mark.room))} ({mark.wall})"
+
+
+def types(plan: Plan) -> Table:
+    """The types of lamps, as the catalogue has them (definition)."""
+    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := type_of(lamp))}
+    rows = tuple(
+        (
+            kind.name,
+            f"{kind.diameter_mm:g}",
+            f"{kind.tube_length_mm:g}",
+            f"{kind.arc_mm:g}",
+            f"{kind.caps} x {kind.cap}, {kind.pins} pins",
+            f"{kind.weight_g:g}",
+            _range(kind.lamp_W_low, kind.lamp_W_high),
+            _range(kind.uvc_W_low, kind.uvc_W_high),
+        )
+        for kind in kinds.values()
+    )
+    heads = (
+        "type", "tube, mm", "over all, mm", "arc, mm", "caps", "g", "mains, W", "UVC, W",
+    )  # fmt: skip
+    told = " ".join(f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values())
+    note = (
+        f"Over all: of two caps without their pins. {told} Measure lamp and holder in your hand "
+        "before you drill."
+    )
+    return Table(heads, rows, words=len(heads), note=note)
+
+
+def _range(low: float, high: float) -> str:
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
+def meters(plan: Plan, result: Result) -> Table:
+    """Where the head of the meter goes, which way it faces, and what it should read."""
+    expected = {row.name: milliwatts(row.irradiance) for row in result.meters}
+    rows = tuple(
+        (
+            f"meter {number}",
+            point.name,
+            ", ".join(_from_corner(plan, point.at)),
+            facing_words(point.facing),
+            expected.get(point.name, ""),
+        )
+        for number, point in enumerate(plan.scene.triangles.meters, 1)
+    )
+    heads = (
+        "",
+        "point",
+        f"middle of the head at x, y, z, {plan.grid.unit}",
+        "faces",
+        "about, mW/cm2",
+    )
+    note = (
+        f"x, y, z: {AXES}. The last column is the expected case, for lamps of the hours in the "
+        "scene; how far a reading may lie off it says the sheet of 'raysim meter'."
+    )
+    return Table(heads, rows, words=len(heads), note=note)
+
+
+def cut_list(plan: Plan) -> Table:
+    """Each wall: what is cut of sheet, and of lining (definition)."""
+    rows = tuple(
+        (_wall(plan, panel), _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
+        for panel in plan.panels
+    )
+    unit = plan.grid.unit
+    heads = ("wall", f"panel, {unit}, width x height", f"lining, {unit}, width x height", "lining")
+    return Table(heads, rows, words=len(heads))
+
+
+def _wall(plan: Plan, panel: Panel) -> str:
+    if not (panel.opens and plan.is_box):
+        return panel.wall
+    return f"{panel.wall}: frame and leaf of the door, as the section of its seam says"
+
+
+def _sheet(plan: Plan, panel: Panel) -> str:
+    if panel.sheet is not None:
+        return _size(plan, panel.sheet)
+    if not plan.is_box:
+        return ""
+    more = " + 2t" if panel.wall in ("front", "back") else ""
+    wide = "" if panel.wall in ("left", "right") else " + 2t"
+    across, up = map(plan.grid.text, panel.frame.size)
+    return f"{across}{wide} x {up}{more}"
+
+
+def _size(plan: Plan, size: Sequence[int]) -> str:
+    return " x ".join(map(plan.grid.text, size))
+
+
+def _from_corner(plan: Plan, place: Sequence[float] | np.ndarray) -> Iterator[str]:
+    """A place as it is printed: from the lowest corner of the inside."""
+    for length in np.asarray(place) - lowest(plan.scene):
+        yield plan.grid.text(plan.grid.steps(float(length))).replace(" ", "\u00a0")

@@ -1,0 +1,131 @@
+"""Section through a seam: the wall cut across it, leaf and frame with all their measures."""
+
+from raysim.scene.file.seams import Gap
+from raysim.scene.file.written import SceneAsWritten
+from raysim.workshop.drawing import Drawing, Layer, Point, Polyline, Shape, Words
+from raysim.workshop.fixings import DOOR
+from raysim.workshop.grid import Grid
+
+LETTERS = 24.0  # heights of a letter along the longer side
+BESIDE = 1.2  # of the depth: how much of frame and leaf is drawn beside the seam
+SWINGS_OUT = (
+    "The outer half of the leaf is the larger one: the leaf swings outward and laps over the "
+    "frame. The step of the frame is the stop; the seal lies on it, pressed to"
+)
+
+
+def sections(scene: SceneAsWritten, grid: Grid) -> tuple[Drawing, ...]:
+    """Section of every seam that was drawn, in steps.
+
+    Source: the passage of a gap, straight or a rabbet of two bends, as `leak` traces it.
+    """
+    return tuple(_section(gap, number, scene, grid) for number, gap in enumerate(scene.gap, 1))
+
+
+def _section(gap: Gap, number: int, scene: SceneAsWritten, grid: Grid) -> Drawing:
+    width, depth = grid.steps(gap.width), grid.steps(gap.depth)
+    step = 0 if gap.step is None else grid.steps(gap.step)
+    inner = (depth - width) // 2 if step else depth
+    wide = BESIDE * depth
+    letter = (2.0 * wide + step + width) / LETTERS
+    frame, leaf = _solids(width, depth, step, inner, wide)
+    names = ("wall", "wall") if leaf_size(gap, scene, grid) is None else ("frame", "leaf")
+    text, far = grid.text, 3.5 * letter if step else 0.0
+    lines = [
+        _dimension((0, -1.2 * letter), (width, -1.2 * letter), f"seam {text(width)}", letter, -1),
+        _dimension((-wide - far, 0), (-wide - far, depth), f"deep {text(depth)}", letter, 0),
+    ]
+    if step:
+        top = depth + 1.2 * letter
+        lines.append(_dimension((-step, top), (0, top), f"step {text(step)}", letter, 1))
+        right = width + wide
+        for x, middle in ((-wide, inner), (right, inner + width)):
+            lines.append(_dimension((x, 0), (x, middle), text(middle), letter, 0))
+            lines.append(_dimension((x, middle), (x, depth), text(depth - middle), letter, 0))
+    words = [
+        Words(Layer.WORDS, (-0.5 * wide, 0.5 * inner), names[0], letter),
+        Words(Layer.WORDS, (width + 0.5 * wide, 0.5 * inner), names[1], letter),
+        Words(Layer.WORDS, (0.5 * width, -4.6 * letter), "INSIDE of the box, light", letter),
+        Words(Layer.WORDS, (0.5 * width, depth + 4.0 * letter), "OUTSIDE", letter),
+    ]
+    shapes: list[Shape] = [frame, leaf, *words, *(shape for line in lines for shape in line)]
+    return Drawing(
+        f"seam_{number}",
+        f'seam "{gap.name}", cut across',
+        (-wide - far - 9.0 * letter, -6.0 * letter),
+        (width + wide + 6.0 * letter, depth + 5.5 * letter),
+        tuple(shapes),
+        notes(gap, scene, grid),
+    )
+
+
+def _solids(
+    width: float, depth: float, step: float, inner: float, wide: float
+) -> tuple[Polyline, Polyline]:
+    """Frame and leaf on both sides of a seam whose inner half lies from 0 to `width`."""
+    frame: tuple[Point, ...] = ((-wide, 0), (0, 0), (0, inner))
+    leaf: tuple[Point, ...] = ((width + wide, 0), (width, 0))
+    if step:
+        frame += ((-step, inner), (-step, depth))
+        leaf += ((width, inner + width), (width - step, inner + width), (width - step, depth))
+    else:
+        leaf += ((width, depth),)
+    return (
+        Polyline(Layer.OUTLINE, (*frame, (-wide, depth)), closed=True),
+        Polyline(Layer.OUTLINE, (*leaf, (width + wide, depth)), closed=True),
+    )
+
+
+def _dimension(start: Point, end: Point, text: str, letter: float, side: int) -> tuple[Shape, ...]:
+    """A line between two points with bars at its ends and its length; `side` 0: it is upright."""
+    (a, b), (c, d) = start, end
+    tick = 0.5 * letter
+    if not side:
+        out = -1.0 if a < 0 else 1.0
+        a, c = a + 1.2 * out * letter, c + 1.2 * out * letter
+        bars = [((a - tick, y), (a + tick, y)) for y in (b, d)]
+        at, anchor = (
+            (a + out * letter, 0.5 * (b + d) - 0.35 * letter),
+            "end" if out < 0 else "start",
+        )
+    else:
+        bars = [((x, b - tick), (x, b + tick)) for x in (a, c)]
+        at, anchor = (0.5 * (a + c), b + (0.7 if side > 0 else -1.7) * letter), "middle"
+    lines = [Polyline(Layer.MEASURE, points) for points in (((a, b), (c, d)), *bars)]
+    return (*lines, Words(Layer.MEASURE, at, text, letter, anchor))
+
+
+def notes(gap: Gap, scene: SceneAsWritten, grid: Grid) -> tuple[str, ...]:
+    """What the section does not show: the size of the leaf and of the opening in the frame."""
+    size = leaf_size(gap, scene, grid)
+    if size is None:
+        return ()
+    width = grid.steps(gap.width)
+    step = 0 if gap.step is None else grid.steps(gap.step)
+
+    def told(more: int) -> str:
+        return " x ".join(grid.text(one + more) for one in size)
+
+    if not step:
+        return (f"Leaf {told(-width)} {grid.unit}, opening {told(width)} {grid.unit}.",)
+    return (
+        f"Leaf: inner half {told(-width)}, outer half {told(2 * step - width)} {grid.unit}.",
+        f"Opening in the frame: inner half {told(width)}, outer half {told(2 * step + width)} "
+        f"{grid.unit}.",
+        f"{SWINGS_OUT} {grid.text(width)} {grid.unit} when the door is shut.",
+    )
+
+
+def leaf_size(gap: Gap, scene: SceneAsWritten, grid: Grid) -> tuple[int, int] | None:
+    """Width and height between the middle lines of a seam all round the door, steps; else None."""
+    points = gap.corners
+    if scene.chamber.inside is None or gap.wall != DOOR or len(points) != 5:
+        return None
+    if (
+        points[0] != points[-1]
+        or len({p[0] for p in points}) != 2
+        or len({p[2] for p in points}) != 2
+    ):
+        return None
+    across, up = ([grid.steps(p[axis]) for p in points] for axis in (0, 2))
+    return max(across) - min(across), max(up) - min(up)

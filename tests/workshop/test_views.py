@@ -1,0 +1,119 @@
+"""Front and side view and the sections of seams: their measures, worked out here once more."""
+
+import numpy as np
+import pytest
+import shapely
+from small_scenes import box, small_scene, write_scene
+
+from raysim.dose.simulate import load_scene
+from raysim.scene.file.written import SceneAsWritten
+from raysim.workshop.drawing import Layer, Polyline, Words
+from raysim.workshop.grid import GRIDS, MM
+from raysim.workshop.plan import plan_of
+from raysim.workshop.sections import leaf_size, sections
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory):
+    folder, data = tmp_path_factory.mktemp("views"), small_scene()
+    hook = {"name": "hook", "mesh": "hook.ply", "surface": "stainless steel", "at": [90, 125, 340]}
+    data["object"].append(hook)
+    data["meter"] = [{"name": "m", "at": [210, 60, 100], "facing": [1, 0, 0]}]
+    return plan_of(load_scene(write_scene(folder, data, hook=box((4.0, 4.0, 4.0)))), MM)
+
+
+def said(drawing, layer=Layer.WORDS):
+    return [one for one in drawing.shapes if isinstance(one, Words) and one.layer is layer]
+
+
+def test_both_views_show_every_place_and_measure_it(plan):
+    front, side = plan.views
+    assert (front.name, side.name) == ("front_view", "side_view")
+    numbers = [{one.text for one in said(view, Layer.MEASURE)} for view in (front, side)]
+    for mark in plan.marks:
+        x, y, z = (f"{1000 * length:.10g}" for length in np.round(mark.at, 6))
+        assert {x, z} <= numbers[0]
+        assert {y, z} <= numbers[1]
+    assert {"210", "100", "300", "350"} <= numbers[0]  # meter point, and the box
+    assert {"60", "100", "250", "350"} <= numbers[1]
+    letters = {tag for one in said(front) for tag in one.text.split(", ")}
+    assert {"A", "B", "C", "D", "meter 1"} <= letters
+
+
+def test_a_view_has_a_bar_of_its_scale(plan):
+    for view in plan.views:
+        lines = [s.points for s in view.shapes if isinstance(s, Polyline)]
+        assert any(
+            (d - b, c - a) == (0.0, pytest.approx(200.0))  # 100 mm in steps of 0.5 mm
+            for (a, b), (c, d) in (line for line in lines if len(line) == 2)
+        )
+        assert "100 mm" in {one.text for one in said(view)}
+
+
+def test_a_meter_that_faces_right_has_its_arrow_in_the_front_view_alone(plan):
+    front, side = (
+        [s.points for s in v.shapes if isinstance(s, Polyline) and s.layer is Layer.OUTLINE]
+        for v in plan.views
+    )
+    assert ((420.0, 200.0), (pytest.approx(520.0), pytest.approx(200.0))) in front
+    assert not any(np.allclose(line[0], (120.0, 200.0)) for line in side)
+
+
+def door(**changed):
+    gap = {"name": "door", "wall": "front", "width": 1, "depth": 24, "kind": "rabbet", "step": 8}
+    points = [[12, 0, 12], [548, 0, 12], [548, 0, 928], [12, 0, 928], [12, 0, 12]]
+    data = {
+        "title": "t",
+        "chamber": {"inside": [560, 440, 940], "lining": "foil"},
+        "lamp": [
+            {
+                "name": "a",
+                "from": [60, 190, 560],
+                "to": [400, 190, 560],
+                "diameter": 16,
+                "uvc": "4 W",
+            }
+        ],
+        "gap": [gap | {"points": points, "distance": 300} | changed],
+    }
+    return SceneAsWritten.model_validate(data, context={"metres_per_unit": 0.001})
+
+
+@pytest.mark.parametrize("grid", GRIDS.values())
+@pytest.mark.parametrize(("width", "depth", "step"), [(1, 24, 8), (2, 20, 6), (3, 12.5, 5)])
+def test_frame_and_leaf_are_as_far_apart_as_the_seam_is_wide(grid, width, depth, step):
+    (drawing,) = sections(door(width=width, depth=depth, step=step), grid)
+    frame, leaf = (
+        shapely.Polygon(s.points)
+        for s in drawing.shapes
+        if isinstance(s, Polyline) and s.layer is Layer.OUTLINE
+    )
+    wide, deep, off = (grid.steps(0.001 * length) for length in (width, depth, step))
+    assert frame.distance(leaf) == pytest.approx(wide)
+    assert frame.bounds[3] == leaf.bounds[3] == deep
+    # The leaf laps over the frame: outside it begins `off` nearer to the frame than inside.
+    low, high = (
+        leaf.intersection(shapely.box(-1e3, y, 1e3, y + 0.1)).bounds[0] for y in (0, deep - 0.1)
+    )
+    assert (low, high) == (wide, wide - off)
+
+
+def test_the_leaf_has_its_size_in_words():
+    """Middle lines 536 x 916 mm apart; half a seam less on each side, and the step more outside."""
+    (drawing,) = sections(door(), MM)
+    leaf, frame, how = drawing.notes
+    assert leaf == "Leaf: inner half 535 x 915, outer half 551 x 931 mm."
+    assert frame == "Opening in the frame: inner half 537 x 917, outer half 553 x 933 mm."
+    assert "swings outward" in how
+    (plain,) = sections(door(kind="plain", step=None), MM)
+    assert plain.notes == ("Leaf 535 x 915 mm, opening 537 x 917 mm.",)
+
+
+def test_a_seam_that_does_not_go_round_the_door_has_no_leaf():
+    slit = door(points=[[12, 0, 12], [548, 0, 12]])
+    assert leaf_size(slit.gap[0], slit, MM) is None
+    assert sections(slit, MM)[0].notes == ()
+    assert {"wall"} == {w.text for w in said(sections(slit, MM)[0])} - {
+        "OUTSIDE",
+        "INSIDE of the box, light",
+    }
