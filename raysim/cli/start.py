@@ -16,6 +16,17 @@ SCENE_NAME = "my_box.toml"
 @click.argument("folder", type=PLACE, metavar="DIR")
 def command(*, folder: Path) -> None:
     """Put a commented starter scene with its meshes into the new folder DIR."""
+    write_starter(folder)
+    scene = folder / SCENE_NAME
+    from raysim.starter.files import mesh_files
+
+    click.echo(f"Wrote {scene} and {len(mesh_files())} meshes. Next:")
+    for next_step in ("check", "dose"):
+        click.echo(f"  {shlex.join(['raysim', next_step, str(scene)])}")
+
+
+def write_starter(folder: Path) -> None:
+    """Write the starter scene and its meshes into a new folder."""
     from raysim.output.files.folder import write_new_folder
     from raysim.starter.files import mesh_files
 
@@ -27,7 +38,3 @@ def command(*, folder: Path) -> None:
             (fresh / name).write_bytes(content)
 
     write_new_folder(folder, fill)
-    scene = folder / SCENE_NAME
-    click.echo(f"Wrote {scene} and {len(mesh_files())} meshes. Next:")
-    for next_step in ("check", "dose"):
-        click.echo(f"  {shlex.join(['raysim', next_step, str(scene)])}")

@@ -74,7 +74,7 @@ class Panel:
         found: dict[Steps2, str] = {}
         for place in self.places:
             at = self.from_edges(place)
-            found[at] = f"{found[at]}, {place.tag}" if at in found else place.tag
+            found[at] = ", ".join(filter(None, (found.get(at, ""), place.tag)))
         return found
 
     def from_edges(self, place: Place) -> Steps2:

@@ -15,6 +15,7 @@ from raysim.output.words import guide as words
 from raysim.output.words import guide_use as use
 from raysim.output.words.verdict import reason_lines, state_words, the_verdict
 from raysim.scene.file.written import Lamp
+from raysim.workshop.drawing import Drawing
 from raysim.workshop.net import net_drawing
 from raysim.workshop.plan import Plan, stock_drawing
 
@@ -52,7 +53,7 @@ def write_guide(
             (drawing, svg(drawing), use.measure_twice(panel, result))
             for drawing, panel in zip(plan.drawings, plan.panels, strict=True)
         ],
-        net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
+        net=None if plan.inside is None else svg(_net(plan)),
         sheets=[
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
             for number, sheet in enumerate(plan.stock, 1)
@@ -68,6 +69,11 @@ def write_guide(
         pictures={picture.kind: picture for picture in pictures},
         origin=card_origin(result),
     )
+
+
+def _net(plan: Plan) -> Drawing:
+    assert plan.inside is not None
+    return net_drawing(plan.panels, plan.inside, plan.grid, plan.scene.written.lamp)
 
 
 def _lamps(plan: Plan) -> list[LampRow]:
