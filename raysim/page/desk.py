@@ -88,10 +88,10 @@ class Desk:
         except RaysimError as error:
             at = str(asked.get("at", what))
             await self._send(page, {"is": "refused", "at": at, "says": printable(str(error))})
+        if self.document.number != before:
+            await self._order()  # first, so that the tracer lets go of the draft before
         if self.document.number != before or what in ("save", "edit"):
             await self._tell_document()
-        if self.document.number != before:
-            await self._order()
 
     async def _do(self, what: str, asked: dict[str, Any]) -> None:
         document = self.document

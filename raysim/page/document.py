@@ -1,9 +1,11 @@
 """The one scene document of a page: its text, edits, undo, draft on disk, and saving."""
 
+import tomllib
 from pathlib import Path
 from typing import Any
 
 from raysim.base.errors import Fault, RaysimError, SceneError
+from raysim.base.fault_codes import Code
 from raysim.output.files.new_file import write_new
 from raysim.page.edits import edited
 from raysim.page.journal import Journal
@@ -31,7 +33,7 @@ class Document:
     def __init__(self, path: Path) -> None:
         self.path = path.resolve()
         text = self._on_disk()
-        if text is None:
+        if text is None or not _is_toml(text):
             read_scene(path)  # says what is wrong with it
             raise RaysimError(f"{path}: cannot be read. Mend: check the name and the rights")
         self.folder = draft_folder(self.path)
@@ -98,7 +100,7 @@ class Document:
     def take_disk(self) -> None:
         """Take what stands in the file in place of the draft, as a step that can be undone."""
         text = self._on_disk()
-        if text is None:
+        if text is None or not _is_toml(text):
             raise RaysimError(f"{self.path.name} cannot be read. Mend: write the draft over it")
         self.journal.keep_saved(text)
         self._take(text, "what stands in the file")
@@ -138,10 +140,16 @@ def draft_folder(scene: Path) -> Path:
     return scene.parent / DRAFTS / scene.name
 
 
+def _is_toml(text: str) -> bool:
+    try:
+        scene_of_text(text.removeprefix(BOM), "")
+    except SceneError as error:
+        return all(fault.code is not Code.NOT_TOML for fault in error.faults)
+    return True
+
+
 def mesh_names(text: str) -> set[str]:
     """Meshes that a text names, whether the rest of it can be read or not."""
-    import tomllib
-
     data = tomllib.loads(text)
     tables = [data.get("chamber"), *_tables(data.get("object"))]
     return {str(table["mesh"]) for table in tables if isinstance(table, dict) and "mesh" in table}

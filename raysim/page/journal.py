@@ -126,16 +126,22 @@ class Journal:
         A draft without a change says nothing, so a file changed elsewhere takes its place.
         """
         try:
-            lines = self.path.read_text(encoding="utf-8").splitlines()
+            lines = self.path.read_bytes().splitlines(keepends=True)
             first = json.loads(lines[0])
             self.text = self.saved = str(first["begin"])
         except (OSError, ValueError, KeyError, TypeError, IndexError):
             return False
+        sound = len(lines[0])
         for line in lines[1:]:
             try:
+                if not line.endswith(b"\n"):
+                    break
                 self._replay(json.loads(line))
             except (ValueError, KeyError, TypeError, IndexError):
                 break  # the line during which the power failed
+            sound += len(line)
+        with suppress(OSError):
+            os.truncate(self.path, sound)  # what is added must not stand behind half a line
         if self.saved != text and self.text == self.saved:
             self.text = self.saved = text
             return False

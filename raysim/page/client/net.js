@@ -77,7 +77,7 @@ function addTubes() {
     const middle = tube.getBBox();
     const wall = wallAt(middle.x + 0.5 * middle.width, middle.y + 0.5 * middle.height);
     if (tube.classList.contains("tube")) tube.classList.add("pour");
-    wide.addEventListener("pointerdown", (event) => start(event, { ...thing, wall }));
+    takeHold(wide, { ...thing, wall });
     tube.before(wide);
   }
 }
@@ -99,11 +99,17 @@ function addHolds() {
       "data-hold": `${hold.of}@${hold.wall}`, "data-of": hold.of, "aria-label": told,
     });
     const here = { ...thing, wall: hold.wall };
-    spot.addEventListener("pointerdown", (event) => start(event, here));
+    takeHold(spot, here);
     spot.addEventListener("focus", () => choose(here));
     spot.addEventListener("keydown", (event) => pressed(event, here));
     drawing.append(spot);
   }
+}
+
+function takeHold(shape, thing) {
+  shape.addEventListener("pointerdown", (event) => start(event, thing));
+  // A finger on it drags, and does not scroll the page.
+  shape.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
 }
 
 function wallAt(x, y) {

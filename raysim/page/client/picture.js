@@ -104,7 +104,8 @@ function redraw() {
     canvas.height = Math.max(1, Math.round(canvas.clientHeight * ratio));
     frame = cameraFrame(camera);
     const far = camera.distance + 2 * radius(boundsOf(pieces));
-    state.back = document.documentElement.classList.contains("dim") ? [0.09, 0.08, 0.07] : [1, 1, 1];
+    state.dusk = document.documentElement.classList.contains("dim");
+    state.back = state.dusk ? [0.09, 0.08, 0.07] : [1, 1, 1];
     draw(frame, state, { near: 0.002 * far, far });
     marks();
     canvas.dataset.drawn = String(Number(canvas.dataset.drawn || 0) + 1);
@@ -196,5 +197,5 @@ export function startPicture() {
   on("light", takeLight);
   on("chosen", redraw);
   on("faults", sketchWords);
-  on("waiting", () => { if (map?.light) map.before = values; redraw(); });
+  on("waiting", () => { if (map?.light) map.before = values; if (frame) marks(); });
 }

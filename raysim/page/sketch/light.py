@@ -23,7 +23,7 @@ SEED = 1
 FIRST_BATCHES = 2  # of photons, for a first picture: the fewest that have a spread
 BATCHES = 8  # independent, of photons and of paths
 ERRORS = 2.0  # standard errors above which the darkest spot is looked for
-DARKEST = 64  # sites that get paths of their own in every portion
+DARKEST, DARKEST_PATHS = 32, 4  # sites that get so many more paths with every portion
 MOST_PATHS = 400  # of a site and batch: then a page that was left open traces no more
 
 
@@ -67,24 +67,27 @@ class Sketch:
         """Trace as few photons as show anything."""
         self.photons.add_batches(FIRST_BATCHES)
 
-    def begin_paths(self) -> None:
-        """Trace the other photons, and make paths that read them ready."""
-        self.photons.add_batches(BATCHES - self.photons.batches)
-        self.paths = BackwardCycle.after(self.photons, self.scene.poses, SEED, batches=BATCHES)
+    def prepare(self) -> None:
+        """Do a small piece of what is needed before paths can be traced."""
+        if self.photons.batches < BATCHES:
+            self.photons.add_batches(1)
+            return
         every = np.arange(len(self.sites.faces))
-        self.paths.add_starts(self.sites.targets(every))
+        paths = BackwardCycle.after(self.photons, self.scene.poses, SEED, batches=BATCHES)
+        paths.add_starts(self.sites.targets(every))
         self._order = np.random.default_rng(SEED).permutation(every)
+        self.paths = paths
 
     def add_paths(self, sites: int) -> None:
         """One path more in each batch from so many face-sides, and from those that seem darkest."""
         assert self.paths is not None
         chosen = self._order[self._next : self._next + sites]
         self._next = (self._next + len(chosen)) % len(self._order)
+        self.paths.add_paths(chosen, np.ones(len(chosen), int))
         if self._light is not None and (self.paths.paths > 0).all():
             upper = self._light.mean + ERRORS * self._light.error
             darkest = np.argpartition(upper, min(DARKEST, len(upper) - 1))[:DARKEST]
-            chosen = np.union1d(chosen, darkest)
-        self.paths.add_paths(chosen, np.ones(len(chosen), int))
+            self.paths.add_paths(darkest, np.full(len(darkest), DARKEST_PATHS))
 
     def light(self) -> Light:
         """Irradiance at the cautious output of the lamps, from all that was traced so far."""

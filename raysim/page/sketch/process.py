@@ -24,8 +24,9 @@ from raysim.scene.file.read import scene_of_text
 from raysim.scene.triangles import SIDES
 from raysim.transport.threads import default_threads
 
-PACE = 0.4  # s between two pictures, with the time it takes to send one
-FIRST_SITES = 2000  # face-sides in the first portion; then as many as fit the pace
+PACE = 0.35  # s between two pictures, without the time it takes to make one
+PORTION = 0.05  # s of work, after which newer orders are looked for
+FIRST_SITES = 500  # face-sides in the first portion
 
 
 class Orders:
@@ -117,15 +118,20 @@ class Work:
         self.tell({"is": "faults", "faults": [fault_record(fault) for fault in faults]})
 
     def _go_on(self, sketch: Sketch) -> None:
-        if sketch.paths is None:
-            sketch.begin_paths()
-        portion = FIRST_SITES
+        """Trace in small portions, each of which may be the last, and show what they gave."""
+        while sketch.paths is None:
+            if self.orders.waiting:
+                return
+            sketch.prepare()
+        portion, shown = FIRST_SITES, time.perf_counter()
         while not self.orders.waiting and not sketch.enough:
             began = time.perf_counter()
             sketch.add_paths(portion)
-            self._picture(sketch)
-            spent = time.perf_counter() - began
-            portion = int(np.clip(portion * PACE / spent, 200, len(sketch.sites.faces)))
+            now = time.perf_counter()
+            portion = int(np.clip(portion * PORTION / (now - began), 50, len(sketch.sites.faces)))
+            if now - shown > PACE or sketch.enough:
+                self._picture(sketch)
+                shown = time.perf_counter()
 
     def _picture(self, sketch: Sketch) -> None:
         """Send the light as it is known: codes of irradiance and error, and the darkest spot."""
@@ -147,11 +153,11 @@ class Work:
 
 
 def _darkest(sketch: Sketch, light: Light) -> dict[str, Any] | None:
-    """The spot that seems darkest so far, once it is known to a third; mm and mW/cm2."""
+    """The spot that seems darkest so far, with its relative error; mm and mW/cm2."""
     if sketch.paths is None:
         return None
     site, mean, error = sketch.darkest(light)
-    if not error < 0.3 * mean:
+    if not error < mean:
         return None
     triangles, face = sketch.triangles, int(sketch.sites.faces[site])
     part = triangles.parts[triangles.face_part[face]]

@@ -17,7 +17,7 @@ const FRAGMENT = `#version 300 es
 precision highp float;
 uniform sampler2D palette;
 uniform float limits[9]; uniform int limitCount, way, kind, sides, twoSided;
-uniform float cut, pixel, lit;
+uniform float cut, pixel, lit, dusk;
 in vec3 seen; in vec2 smoothed; flat in vec2 shade; flat in vec2 wanting;
 out vec4 colour;
 const int WALL = 0, OBJECT = 1, LAMP = 2;
@@ -47,7 +47,7 @@ void main() {
   if (kind == LAMP) {
     colour = vec4(mix(vec3(0.47, 0.59, 0.92), vec3(0.98, 0.99, 1.0), slant * slant), 1.0);
   } else if (kind == WALL) {
-    colour = vec4(vec3(0.90 + 0.04 * slant), 1.0);
+    colour = vec4(vec3(0.90 + 0.04 * slant) * (1.0 - 0.8 * dusk), 1.0);
   } else if (t < 0.0) {
     colour = vec4(vec3(0.62) * (0.6 + 0.4 * slant), 1.0);
   } else if ((side == 0 ? wanting.x : wanting.y) > 1.5) {  // not known well enough
@@ -164,6 +164,7 @@ export function makeDrawing(canvas, map, pieces) {
     gl.uniform1i(solid.at("limitCount"), Math.min(map.scale.bands.length, 9));
     gl.uniform1i(solid.at("way"), WAYS[state.way]);
     gl.uniform1i(solid.at("sides"), SIDES[state.sides]);
+    gl.uniform1f(solid.at("dusk"), state.dusk ? 1 : 0);
     gl.uniform1f(solid.at("pixel"), canvas.width / canvas.clientWidth);
     pieces.forEach((piece, i) => {
       if (!state.shown(piece)) return;
