@@ -5,7 +5,7 @@ from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AoT, Comment, InlineTable, Whitespace
+from tomlkit.items import AoT, Array, Comment, InlineTable, Whitespace
 
 from raysim.base.errors import RaysimError
 from raysim.base.units import LENGTH, parse_quantity
@@ -79,7 +79,8 @@ def _set(document: Any, edit: dict[str, Any]) -> None:
     table = document
     for step in way:
         if isinstance(step, str) and step not in table:
-            table[step] = tomlkit.table()
+            inline = isinstance(table, InlineTable)
+            table[step] = tomlkit.inline_table() if inline else tomlkit.table()
         table = table[step]
     if edit["value"] is None:
         table.pop(last, None)
@@ -171,7 +172,11 @@ def _add(document: Any, edit: dict[str, Any]) -> None:
 def _append(document: Any, kind: str, table: Any) -> None:
     if kind not in KINDS:
         raise ValueError(f"{kind} is no list of things")
-    if kind in document:
+    if kind in document and isinstance(document[kind], Array):
+        inside = tomlkit.inline_table()
+        inside.update(table.unwrap())
+        document[kind].append(inside)
+    elif kind in document:
         last = document[kind][-1]
         behind = _trivia(last)
         last.add(tomlkit.nl())
@@ -243,7 +248,7 @@ def _delete(document: Any, edit: dict[str, Any]) -> None:
     """Take entries out: `things` are [kind, number]."""
     for kind, number in sorted(edit["things"], key=lambda one: -int(one[1])):
         _entry(document, kind, number)
-        del document[kind][number]
+        document[kind].pop(number)
         if not len(document[kind]):
             del document[kind]
 

@@ -93,6 +93,17 @@ def test_a_mirrored_thing_stands_on_the_other_side_of_the_middle(scenes):
     assert twin.facing == (0, 1, 0)
 
 
+def test_lists_and_tables_on_one_line_are_edited_as_well(tmp_path):
+    document = Document(write_scene(tmp_path))
+    assert 'lamp" = [{' in document.text.replace("lamp = ", 'lamp" = ')
+    document.edit({"do": "copy", "things": [["lamp", 0]], "by": [60, 0, 0]}, "")
+    document.edit({"do": "set", "path": ["chamber", "walls", "back"], "value": "strap"}, "")
+    document.edit({"do": "delete", "things": [["lamp", 1]]}, "")
+    assert [lamp.name for lamp in document.scene.lamp] == ["left", "left 2"]
+    assert document.scene.lamp[1].start == pytest.approx((0.1, 0.04, 0.06))
+    assert document.scene.chamber.walls == {"back": "strap"}
+
+
 def test_all_of_a_kind_can_be_deleted_and_one_added_again(scenes):
     document = Document(scenes / "clinic_locker.toml")
     document.edit({"do": "delete", "things": [["meter", 0], ["meter", 1]]}, "")

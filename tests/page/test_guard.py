@@ -49,7 +49,9 @@ def test_the_page_may_load_from_itself_alone(page):
     assert "https:" not in answer.text
 
 
-@pytest.mark.parametrize("path", ["/", "/client/main.js", "/map/map_mesh.js", "/results/scene/report.html"])
+@pytest.mark.parametrize(
+    "path", ["/", "/client/main.js", "/map/map_mesh.js", "/results/scene/report.html"]
+)
 @pytest.mark.parametrize(
     "headers",
     [
@@ -79,7 +81,13 @@ def test_a_wrong_key_opens_nothing(page):
 
 def test_the_socket_opens_for_the_page_alone(page):
     assert page.socket_status() == 101
-    for headers in ({"Origin": EVIL}, {"Origin": "null"}, {"Origin": ""}, {"Cookie": ""}, {"Host": "evil.example"}):
+    for headers in (
+        {"Origin": EVIL},
+        {"Origin": "null"},
+        {"Origin": ""},
+        {"Cookie": ""},
+        {"Host": "evil.example"},
+    ):
         assert page.socket_status(**headers) == 403
 
 
@@ -156,6 +164,8 @@ def test_there_is_no_scene(tmp_path):
 
 
 def test_only_this_computer_is_listened_to(page):
-    found = json.dumps([line.split()[1:4] for line in Path("/proc/net/tcp").read_text().splitlines()[1:]])
+    found = json.dumps(
+        [line.split()[1:4] for line in Path("/proc/net/tcp").read_text().splitlines()[1:]]
+    )
     assert f'"0100007F:{page.port:04X}"' in found
     assert f'"00000000:{page.port:04X}"' not in found

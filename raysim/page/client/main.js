@@ -27,7 +27,7 @@ function head() {
   part("redo").title = doc.redo;
   document.body.classList.toggle("looking-on", !doc.writes);
   const over = () => ask({ do: "save", over: true });
-  if (!doc.writes) say("This scene is open in another window, which may change it. ", button("Take over here", () => ask({ do: "take over" })));
+  if (!doc.writes) lookingOn();
   else if (doc.changedOnDisk) {
     say("Another program has changed the scene file. ", button("Take what stands in the file", () => ask({ do: "take disk" })),
       button("Write the draft over it", over));
@@ -37,7 +37,12 @@ function head() {
   } else if (!desk.lasting) say("");
 }
 
+function lookingOn() {
+  say("This scene is open in another window, which may change it. ", button("Take over here", () => ask({ do: "take over" })));
+}
+
 function refused(told) {
+  if (told.at === "writer") { lookingOn(); return; }
   const own = told.at && document.querySelector(`[data-at="${CSS.escape(told.at)}"]`);
   if (!own) say(`${told.says} `, button("Good", () => say("")));
 }

@@ -48,6 +48,8 @@ export function moveBy(thing, by, alone = false) {
     }
   }
   if (points.length && by.some((x) => x !== 0)) {
+    // At once, so that the next arrow key goes on from here; the server's answer comes after it.
+    for (const [kind, index, key, point] of points) desk.doc.rows[kind][index][key] = point;
     edit({ do: "move", points }, `move ${rowOf(thing).name}`, "slip");
   }
 }
