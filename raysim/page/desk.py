@@ -106,16 +106,25 @@ class Desk:
         elif what == "light":
             self.light = bool(asked["on"])
             await self._order()
+        elif what == "why":
+            await self._order([int(asked["face"]), int(asked["side"])])
         elif what == "job":
             document.save()
             await self.jobs.start(str(asked["kind"]), resume=bool(asked.get("resume", False)))
+            await self._order()
         elif what == "stop":
             self.jobs.stop()
 
-    async def _order(self) -> None:
-        """Have the newest draft built, checked and traced."""
-        order = {"number": self.document.number, "text": self.document.text.removeprefix("\ufeff")}
-        await self.tracer.order({**order, "path": str(self.path), "light": self.light})
+    async def _order(self, why: list[int] | None = None) -> None:
+        """Have the newest draft built, checked and traced; no light while a job needs the cores."""
+        order = {
+            "number": self.document.number,
+            "text": self.document.text.removeprefix("\ufeff"),
+            "path": str(self.path),
+            "light": self.light and not self.jobs.running,
+            "why": why,
+        }
+        await self.tracer.order(order)
 
     async def _answered(self, record: dict[str, Any], body: bytes) -> None:
         """Pass on what the tracer has found, unless it is of an older draft."""
@@ -166,6 +175,7 @@ class Desk:
         await self._tell(record)
         if record.get("ended"):
             await self._tell_document()
+            await self._order()
 
     async def _tell(self, record: dict[str, Any]) -> None:
         for page in list(self.pages):

@@ -54,7 +54,7 @@ class Jobs:
         """
         if kind not in KINDS:
             raise RaysimError(f"{kind} is no job. Mend: take one of {', '.join(KINDS)}")
-        if self.job is not None and self.job.status is None:
+        if self.job is not None and self.running:
             raise RaysimError(f"{self.job.kind} is being worked out. Mend: wait, or stop it")
         self._progress.unlink(missing_ok=True)
         way = "--resume" if resume and kind == "dose" else "--force"
@@ -68,9 +68,14 @@ class Jobs:
         self.job.watch = asyncio.create_task(self._watch(self.job))
         await self.tell(self.record())
 
+    @property
+    def running(self) -> bool:
+        """Whether a job is at work (definition)."""
+        return self.job is not None and self.job.status is None
+
     def stop(self) -> None:
         """Break the job off; a dose keeps what it has traced."""
-        if self.job is not None and self.job.status is None:
+        if self.job is not None and self.running:
             with suppress(ProcessLookupError):
                 self.job.process.send_signal(signal.SIGINT)
 
@@ -79,17 +84,16 @@ class Jobs:
     def record(self) -> dict[str, Any]:
         """What runs, what can be gone on with, and all results of the scene's folder."""
         job, folder = self.job, self.scene.parent / "results" / self.scene.stem
-        running = job is not None and job.status is None
         return {
             "is": "jobs",
             "kinds": KINDS,
-            "running": job.kind if job and running else None,
+            "running": job.kind if job and self.running else None,
             "what": job.what if job else "",
             "share": job.share if job else 0.0,
             "status": None if job is None else job.status,
             "kind": None if job is None else job.kind,
             "said": "" if job is None else job.said,
-            "canResume": not running and (folder / CHECKPOINT_FILE).is_file(),
+            "canResume": not self.running and (folder / CHECKPOINT_FILE).is_file(),
             "results": results(self.scene.parent),
         }
 

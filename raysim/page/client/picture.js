@@ -1,6 +1,6 @@
 // The box to look at: folded, with its load and the sketch of the light. Viewer shared with the report.
 
-import { choose, desk, on } from "./desk.js";
+import { ask, choose, desk, on } from "./desk.js";
 import { makeDrawing } from "/map/map_draw.js";
 import { make as shape, numberWords, writeLegend } from "/map/map_legend.js";
 import { SIDE_NAMES, boundsOf, buildPieces, meet } from "/map/map_mesh.js";
@@ -8,6 +8,7 @@ import { turntable } from "/map/map_turntable.js";
 import { HALF_ANGLE, along, cameraFrame, middle, onCanvas, radius, rayThrough } from "/map/map_vectors.js";
 import { NOISY, colourScale, judgedSides, lightValues, noValues } from "./light.js";
 import { isChosen } from "./things.js";
+import { drawRays, sayOfSpot, startWhy } from "./why.js";
 
 const part = (id) => document.getElementById(id);
 const canvas = part("canvas"), overlay = part("overlay");
@@ -91,6 +92,7 @@ function goToDarkest() {
   if (!map?.darkest) return;
   camera.focus = map.darkest.at;
   camera.distance = 0.5 * radius(boundsOf(pieces)) / Math.sin(HALF_ANGLE);
+  ask({ do: "why", face: map.darkest.face, side: SIDE_NAMES.indexOf(map.darkest.side) });
   redraw();
 }
 
@@ -125,6 +127,7 @@ function marks() {
     const at = see(row.at);
     overlay.append(shape("circle", { cx: at.x, cy: at.y, r: 9, class: "lit" }));
   }
+  drawRays(overlay, see);
   if (!map?.darkest || desk.waiting) return;
   const at = see(map.darkest.at);
   overlay.append(shape("path", { d: `M${at.x} ${at.y}l-9 -22a9.5 9.5 0 1 1 18 0z`, class: "pin" }));
@@ -144,15 +147,14 @@ function touched(place) {
 }
 
 function spotWords(hit, at) {
-  const face = 2 * (hit.piece.part.first + hit.face) + hit.side, e = values.irradiance[face];
+  const face = hit.piece.part.first + hit.face, e = values.irradiance[2 * face + hit.side];
   const named = [hit.piece.body.name, hit.piece.part.name, hit.piece.part.twoSided ? SIDE_NAMES[hit.side] : ""];
   const where = `${named.filter(Boolean).join(", ")} at x ${at[0].toFixed(0)}, y ${at[1].toFixed(0)}, z ${at[2].toFixed(0)} mm`;
-  const known = values.error[face] < NOISY;
-  part("spot").textContent = Number.isNaN(e) ? `${where}: not judged.`
-    : known ? `${where}: ${numberWords(e)} mW/cm² ± ${Math.round(100 * values.error[face])} % (sketch).`
-      : `${where}: not known well enough yet.`;
-  desk.spot = { face, at };
-  part("spot").dispatchEvent(new Event("asked"));
+  const error = values.error[2 * face + hit.side];
+  sayOfSpot(Number.isNaN(e) ? `${where}: not judged.`
+    : error < NOISY ? `${where}: ${numberWords(e)} mW/cm² ± ${Math.round(100 * error)} % (sketch).`
+      : `${where}: not known well enough yet.`);
+  if (!Number.isNaN(e) && map.light) ask({ do: "why", face, side: hit.side });
 }
 
 const KEYS = {
@@ -192,6 +194,7 @@ function listen() {
 
 export function startPicture() {
   listen();
+  startWhy(() => { if (frame) marks(); });
   desk.repaint = redraw;
   on("shape", takeShape);
   on("light", takeLight);

@@ -18,6 +18,7 @@ from raysim.base.errors import Fault, Level, RaysimError, SceneError
 from raysim.base.units import to_mW_cm2
 from raysim.output.pages.map_data import geometry_record, judged_bits, light_codes
 from raysim.page.sketch.light import Light, Sketch
+from raysim.page.sketch.why import changes, why
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.check import check_scene
 from raysim.scene.file.read import scene_of_text
@@ -91,8 +92,11 @@ class Work:
             self._picture(self.sketch)
         if fresh and not self.orders.waiting:
             self._check(self.scene)
-        if order["light"] and self.sketch is not None and not self.forbidden:
-            self._go_on(self.sketch)
+        if self.sketch is not None and not self.forbidden:
+            if order.get("why"):
+                self._say_why(self.sketch, *order["why"])
+            if order["light"]:
+                self._go_on(self.sketch)
 
     def _build(self, order: dict[str, Any]) -> bool:
         path = Path(order["path"])
@@ -132,6 +136,17 @@ class Work:
             if now - shown > PACE or sketch.enough:
                 self._picture(sketch)
                 shown = time.perf_counter()
+
+    def _say_why(self, sketch: Sketch, face: int, side: int) -> None:
+        """Why a spot is dark, then what each change of its thing would bring."""
+        found = why(sketch, face, side)
+        if found is None:
+            return
+        self.tell({"is": "why", "face": face, **found})
+        for change in changes(sketch, face, side):
+            if self.orders.waiting:
+                return
+            self.tell({"is": "change", "face": face, **change})
 
     def _picture(self, sketch: Sketch) -> None:
         """Send the light as it is known: codes of irradiance and error, and the darkest spot."""
