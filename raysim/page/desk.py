@@ -6,6 +6,7 @@ they take over.
 
 import json
 import struct
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -182,20 +183,19 @@ class Desk:
             await self._send(page, record)
 
     async def _send(self, page: "WebSocket", record: dict[str, Any]) -> None:
-        from starlette.websockets import WebSocketDisconnect
-
-        try:
+        with suppress(*_going()):
             await page.send_text(sent_text(record))
-        except (WebSocketDisconnect, RuntimeError):
-            pass  # it is going: `serve` takes it off the list
 
     async def _send_bytes(self, page: "WebSocket", data: bytes) -> None:
-        from starlette.websockets import WebSocketDisconnect
-
-        try:
+        with suppress(*_going()):
             await page.send_bytes(data)
-        except (WebSocketDisconnect, RuntimeError):
-            pass
+
+
+def _going() -> tuple[type[Exception], ...]:
+    """What is raised where a page is going: `Desk.serve` takes it off the list."""
+    from starlette.websockets import WebSocketDisconnect
+
+    return WebSocketDisconnect, RuntimeError
 
 
 def sent_text(record: dict[str, Any]) -> str:

@@ -25,7 +25,7 @@ def test_gathered_paths_agree_with_photons_alone(tmp_path):
     made = sketch_of(tmp_path)
     made.photons.add_batches(240)
     counted = made._counted()
-    for _ in range(60):
+    for _ in range(150):
         made.add_paths(10_000)
     gathered = made.light()
     error = np.hypot(counted.error, gathered.error)
@@ -88,7 +88,7 @@ def test_what_hides_a_lamp_is_named(tmp_path):
     )
     made = Sketch(load_scene(write_scene(tmp_path, data, screen=wall)), 1)
     hidden = {}
-    for site in range(0, len(made.sites.faces)):
+    for site in range(len(made.sites.faces)):
         found = why(made, int(made.sites.faces[site]), int(made.sites.sides[site]))
         for name, share in found["lamps"][0]["hidden"]:
             hidden[name] = max(hidden.get(name, 0.0), share)
