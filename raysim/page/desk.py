@@ -14,6 +14,7 @@ from raysim.base.errors import RaysimError, printable
 from raysim.page.card import card
 from raysim.page.document import Document
 from raysim.page.jobs import Jobs
+from raysim.page.logbook import Logbook
 from raysim.page.mends import with_mends
 from raysim.page.net_view import net_view
 from raysim.page.offers import offers
@@ -36,6 +37,7 @@ class Desk:
         self.pages: list[WebSocket] = []  # the first of them may write
         self.tracer = TracingProcess(self._answered)
         self.jobs = Jobs(self.path, self._tell_jobs)
+        self.log = Logbook(self.path)
         self.light = True
         self.found: dict[str, Any] = {"is": "faults", "number": -1, "faults": []}
         self.shape: dict[str, Any] = {"is": "shape", "number": -1}
@@ -67,6 +69,7 @@ class Desk:
         await self._send(page, {"is": "offers", **offers(self.path.parent)})
         await self._send(page, self._record(page))
         await self._send(page, self.jobs.record())
+        await self._send(page, await self.log.record())
         if self.shape["number"] == self.document.number:
             await self._send(page, self.shape)
             await self._send(page, self.found)
@@ -113,6 +116,9 @@ class Desk:
             document.save()
             await self.jobs.start(str(asked["kind"]), resume=bool(asked.get("resume", False)))
             await self._order()
+        elif what == "log":
+            says = await self.log.enter(asked["entry"])
+            await self._tell({**await self.log.record(), "says": says})
         elif what == "stop":
             self.jobs.stop()
 

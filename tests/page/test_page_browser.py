@@ -288,6 +288,29 @@ def test_on_a_phone_card_and_verdict_need_no_scrolling_aside(browser, scene):
         assert page.complaints == []
 
 
+def test_the_logbook_begins_refuses_and_takes_entries(page, scene):
+    page.until("document.querySelector('#line-log .says').textContent === 'no logbook yet'")
+    page.open_line("log").get_by_role("button", name="Begin a logbook").click()
+    page.until("document.querySelector('#line-log .says').textContent === '0 cycles'")
+    log = page.open_line("log")
+    log.get_by_label("Your initials").fill("CD")
+    log.get_by_label("Your initials").press("Tab")
+    log.get_by_text("Enter a respirator").click()
+    log.get_by_label("Code on it").fill("--help")
+    log.get_by_label("Initials of its wearer").fill("AB")
+    log.get_by_label("Initials of its wearer").press("Tab")
+    log.get_by_role("button", name="Enter it").click()
+    page.until("document.querySelector('#line-log [aria-pressed]') !== null")
+    page.page.locator("#line-log [aria-pressed]").click()
+    page.open_line("log").get_by_role("button", name="Start the cycle").click()
+    page.until(
+        "document.getElementById('log-said').textContent.includes('Mend:')"
+        " || document.getElementById('log-said').textContent.includes('give --lamps-burn')"
+    )
+    assert page.line("log") == "0 cycles"
+    assert (scene.parent / "raysim-logbook.db").is_file()
+
+
 def test_the_timer_is_worked_out_stopped_gone_on_with_and_its_card_opened(browser, tmp_path):
     for name in ("cup.obj", "hook.stl"):
         shutil.copy(ROOT / "meshes" / name, tmp_path)
@@ -297,6 +320,12 @@ def test_the_timer_is_worked_out_stopped_gone_on_with_and_its_card_opened(browse
         page.until("document.querySelector('#line-check .tick').classList.contains('done')")
         assert page.page.locator("#verdict .time").count() == 0
         page.page.get_by_role("button", name="Save and work out the timer").click()
+        page.until("document.querySelector('#line-timer progress')?.value > 0")
+        page.page.get_by_role("button", name="Stop").click()
+        go_on = page.page.get_by_role("button", name="Go on with the timer")
+        go_on.wait_for(timeout=60_000)
+        assert "was stopped" in page.page.locator("#line-timer .inside").inner_text()
+        go_on.click()
         page.until("document.querySelector('#line-timer progress') !== null")
         page.until("document.querySelector('#line-timer progress') === null", 400)
         page.until("document.querySelector('#verdict .links') !== null")

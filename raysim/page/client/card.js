@@ -5,12 +5,13 @@ import { allFaults } from "./faults.js";
 import { jobForms } from "./jobs.js";
 import { lampKind, lampKinds, linings, meshes, surfaceWords } from "./lists.js";
 import { button, choice, field, lengthIn, make, shown } from "./words.js";
+import { logForm, logLine } from "./log.js";
 import { readings } from "./readings.js";
 
 const card = document.getElementById("card");
 const TITLES = {
   box: "Box", lining: "Lining", lamps: "Lamps", load: "Load", target: "Target", check: "Check",
-  timer: "Timer", readings: "Readings", build: "Build",
+  timer: "Timer", readings: "Readings", build: "Build", log: "Log",
 };
 const opened = new Set();
 
@@ -72,6 +73,7 @@ const FORMS = {
   check: () => (desk.faults.length ? allFaults() : [hint(desk.checked ? "Nothing is wrong or doubtful." : "Looking ...")]),
   timer: jobForms,
   readings,
+  log: logForm,
   build() {
     const done = (desk.jobs?.results || []).filter((one) => one.page?.endsWith("guide.html"));
     return [
@@ -131,6 +133,7 @@ function show() {
   const focus = within ? active.dataset.at || active.textContent : null;
   const lines = [...desk.doc.card.lines];
   lines.splice(5, 0, checkLine());
+  lines.push(logLine());
   card.replaceChildren(make("h1", {}, raw().title || desk.doc.name), ...lines.map(line), foot());
   if (focus) [...card.querySelectorAll("input, select, button, summary")].find((one) => (one.dataset.at || one.textContent) === focus)?.focus();
 }
@@ -183,7 +186,7 @@ function openLine(name) {
 }
 
 export function startCard() {
-  for (const kind of ["document", "faults", "jobs", "offers"]) on(kind, show);
+  for (const kind of ["document", "faults", "jobs", "offers", "log"]) on(kind, show);
   card.addEventListener("focusout", () => setTimeout(() => { if (desk.later) show(); }));
   on("refused", (told) => {
     const said = card.querySelector(`[data-at="${CSS.escape(told.at)}"]`)?.parentElement.querySelector(".said");

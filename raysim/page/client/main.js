@@ -43,6 +43,7 @@ function lookingOn() {
 
 function refused(told) {
   if (told.at === "writer") { lookingOn(); return; }
+  if (told.at === "log") return;  // it says so itself
   const own = told.at && document.querySelector(`[data-at="${CSS.escape(told.at)}"]`);
   if (!own) say(`${told.says} `, button("Good", () => say("")));
 }
