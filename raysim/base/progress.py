@@ -2,6 +2,9 @@
 
 from collections.abc import Callable
 
+# Names a file into which a command line writes how far it is, for the page that started it.
+PROGRESS_VARIABLE = "RAYSIM_PROGRESS"
+
 Progress = Callable[[str, float, float], None]  # what is done, amount done, amount of all
 
 

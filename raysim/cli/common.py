@@ -1,15 +1,18 @@
 """What several commands share: options, checking a scene, showing progress."""
 
+import json
+import os
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from raysim.base.errors import Fault, Level, RaysimError, SceneError
+from raysim.base.progress import PROGRESS_VARIABLE
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import PATH
 from raysim.cli.groups import together
@@ -150,11 +153,13 @@ class Teller:
         self._bar: Any = None
         self._task: Any = None
         self._what = ""
-        self._shown = 0.0
+        self._shown = self._written = 0.0
         self._told_of_compiling = False
+        self._file = os.environ.get(PROGRESS_VARIABLE)
 
     def notice(self, what: str) -> None:
         """A line of passing interest, on a terminal only."""
+        self._write(what, 0.0)
         if self.live:
             click.echo(f"{what} ...", err=True)
 
@@ -179,6 +184,7 @@ class Teller:
 
     def progress(self, what: str, done: float, whole: float) -> None:
         """Update the bar; a `Progress` callback for all long work."""
+        self._write(what, done / whole)
         if self._bar is None:
             return
         if what != self._what:
@@ -188,6 +194,14 @@ class Teller:
         if now - self._shown > SLOWEST_QUIET_UPDATE or done >= whole:
             self._bar.update(self._task, completed=done, total=whole)
             self._shown = now
+
+    def _write(self, what: str, share: float) -> None:
+        """Tell the page that started this command, if one did; a file, so that any system can."""
+        now = time.monotonic()
+        if self._file and now - self._written > SLOWEST_QUIET_UPDATE:
+            self._written = now
+            with suppress(OSError):
+                Path(self._file).write_text(json.dumps({"what": what, "share": share}))
 
     @contextmanager
     def bar(self, passing: bool = False) -> Iterator[None]:

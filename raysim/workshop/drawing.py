@@ -18,7 +18,7 @@ class Layer(StrEnum):
     HOLE = "hole"  # to be drilled, with its diameter
     MARK = "mark"  # a place without a hole
     GAP = "gap"  # middle line of a seam
-    LAMP = "lamp"  # glowing arc
+    TUBE = "tube"  # of a lamp
     THING = "thing"  # outline of what is bought, not cut
     MEASURE = "measure"
     WORDS = "words"
@@ -26,11 +26,12 @@ class Layer(StrEnum):
 
 @dataclass(frozen=True)
 class Polyline:
-    """Straight lines from point to point."""
+    """Straight lines from point to point; `of` names the thing of which it is, here and below."""
 
     layer: Layer
     points: tuple[Point, ...]
     closed: bool = False
+    of: str = ""
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ class Circle:
     centre: Point
     diameter: float
     tag: str = ""
+    of: str = ""
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ class Words:
     height: float
     anchor: str = "middle"  # "start", "middle" or "end"
     upright: bool = False  # turned by 90 degrees, to be read from the right
+    of: str = ""
 
 
 Shape = Polyline | Circle | Words

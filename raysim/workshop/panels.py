@@ -68,6 +68,15 @@ class Panel:
         """Whether it is the door (definition)."""
         return self.wall == DOOR
 
+    @property
+    def tags(self) -> dict[Steps2, str]:
+        """Letters of all that is at each point, from the left and the lower edge (definition)."""
+        found: dict[Steps2, str] = {}
+        for place in self.places:
+            at = self.from_edges(place)
+            found[at] = ", ".join(filter(None, (found.get(at, ""), place.tag)))
+        return found
+
     def from_edges(self, place: Place) -> Steps2:
         """How far a place lies from the left and from the lower edge of the panel (definition)."""
         return place.u + self.margin[0], place.v + self.margin[1]

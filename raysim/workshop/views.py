@@ -124,7 +124,7 @@ def _lamps(scene: BuiltScene, marks: Sequence[Mark], view: _View) -> Iterator[Sh
     for tube in scene.triangles.tubes:
         name = scene.triangles.lamps[tube.lamp].name
         way = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
-        yield _bar(tube.start, tube.end, tube.radius, Layer.LAMP, view)
+        yield _bar(tube.start, tube.end, tube.radius, Layer.TUBE, view)
         for at, end, out in ((tube.start, "from", -way), (tube.end, "to", way)):
             if reach := beyond.get((name, end), 0.0):
                 yield _bar(at, at + reach * out, 0.8 * tube.radius, Layer.MARK, view)

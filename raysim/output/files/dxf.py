@@ -7,7 +7,7 @@ from raysim.workshop.drawing import Circle, Drawing, Layer, Polyline, Words
 from raysim.workshop.grid import Grid
 
 # Colours of AutoCAD's index (1 red, 5 blue, 7 black or white, 4 cyan, 8 grey, 30 orange).
-COLOURS = {Layer.HOLE: 1, Layer.INSIDE: 5, Layer.GAP: 30, Layer.MEASURE: 8, Layer.LAMP: 4}
+COLOURS = {Layer.HOLE: 1, Layer.INSIDE: 5, Layer.GAP: 30, Layer.MEASURE: 8, Layer.TUBE: 4}
 NOTE_LAYER = "notes"
 BELOW = 1.6  # heights of a letter from note to note
 

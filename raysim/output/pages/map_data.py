@@ -1,7 +1,7 @@
 """The dose map as compact data for the interactive page: quantised, base64, inside JSON."""
 
 import base64
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -24,15 +24,24 @@ def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
     Lengths in mm, irradiance in mW/cm2, dose in mJ/cm2. Arrays are base64 of little-endian
     integers; `templates/map_mesh.js` reads them.
     """
-    triangles = result.triangles
-    low, step = _grid(triangles)
     timed = np.isfinite(result.timer)
     return {
+        **geometry_record(result.triangles),
         "case": case,
         "timer": minutes_seconds(result.timer) if timed else None,
         # mJ/cm2 at the timer for each mW/cm2 at full output.
         "dosePerIrradiance": float(result.seconds_of_light) if timed else None,
         "scale": _scale_record(scale),
+        "values": _values(result, case),
+        "worst": _spot_record(result.cases[case].worst),
+        "spots": [_spot_record(spot) for spot in result.cases[case].worst_per_object],
+    }
+
+
+def geometry_record(triangles: SceneTriangles) -> dict[str, Any]:
+    """Bodies, parts, tubes and edges of a scene, as `map_record` has them."""
+    low, step = _grid(triangles)
+    return {
         "grid": {"low": low.tolist(), "step": step},
         "bodies": [
             {"name": body.name, "kind": body.kind, "judged": body.judged}
@@ -40,12 +49,9 @@ def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
         ],
         "parts": _parts(triangles, low, step),
         "faces": len(triangles.areas),
-        "values": _values(result, case),
         "tubes": _placed(tube_triangles(triangles.tubes), low, step),
         "edges": _placed(wall_edges(triangles), low, step),
         "lamps": _lamp_labels(triangles),
-        "worst": _spot_record(result.cases[case].worst),
-        "spots": [_spot_record(spot) for spot in result.cases[case].worst_per_object],
     }
 
 
@@ -91,41 +97,68 @@ def _parts(triangles: SceneTriangles, low: np.ndarray, step: float) -> list[dict
 
 
 def _values(result: Result, case: str) -> dict[str, Any]:
-    """Irradiance and its relative error of every judged face-side, in the order of the faces.
-
-    Irradiance E is kept as 1 + round(LEVELS * log(E / low) / log(high / low)).
-    """
+    """Irradiance and its relative error of every judged face-side, in the order of the faces."""
     judged = result.triangles.judged
-    values = to_mW_cm2(result.cases[case].irradiance)[judged]
-    errors = to_mW_cm2(result.cases[case].standard_error)[judged]
+    found = light_codes(
+        to_mW_cm2(result.cases[case].irradiance)[judged],
+        to_mW_cm2(result.cases[case].standard_error)[judged],
+    )
+    return {
+        "low": found.low,
+        "span": found.span,
+        "levels": LEVELS,
+        "judged": judged_bits(result.triangles),
+        "irradiance": _coded(found.irradiance, "<u2"),
+        "errorLevels": ERROR_LEVELS,
+        "errors": _coded(found.errors, "u1"),
+    }
+
+
+class LightCodes(NamedTuple):
+    """Irradiance and its relative error of some face-sides as small whole numbers.
+
+    Irradiance E is kept as 1 + round(LEVELS * log(E / low) / span), no light as 0, a relative
+    error as ERROR_LEVELS times its square root, and as the whole of that from 1 on.
+    """
+
+    low: float
+    span: float
+    irradiance: np.ndarray
+    errors: np.ndarray
+
+
+def light_codes(values: np.ndarray, errors: np.ndarray) -> LightCodes:
+    """Codes of irradiance (mW/cm2) and of its standard error, (face-sides,) each."""
     lit = values > 0.0
     low, high = (values[lit].min(), values[lit].max()) if lit.any() else (1.0, 1.0)
     span = max(float(np.log(high / low)), 1e-9)
     codes = np.zeros(len(values))
     codes[lit] = 1.0 + np.rint(LEVELS * np.log(values[lit] / low) / span)
     relative = np.clip(errors / np.where(lit, values, 1.0), 0.0, 1.0)
-    return {
-        "low": float(low),
-        "span": span,
-        "levels": LEVELS,
-        "judged": _coded(np.packbits(judged, bitorder="little"), "u1"),
-        "irradiance": _coded(codes, "<u2"),
-        "errorLevels": ERROR_LEVELS,
-        "errors": _coded(np.rint(ERROR_LEVELS * np.sqrt(relative)), "u1"),
-    }
+    return LightCodes(float(low), span, codes, np.rint(ERROR_LEVELS * np.sqrt(relative)))
 
 
-def _scale_record(scale: DoseScale) -> dict[str, Any]:
+def judged_bits(triangles: SceneTriangles) -> str:
+    """Which face-sides are judged, a bit each (definition)."""
+    return _coded(np.packbits(triangles.judged, bitorder="little"), "u1")
+
+
+def colour_table() -> str:
+    """The colours of the scale from its low end to its high one, 256 of three bytes."""
     from matplotlib import colormaps
 
     table = (255.0 * colormaps[COLOUR_MAP](np.arange(256) / 255.0)[:, :3]).round()
+    return _coded(table, "u1")
+
+
+def _scale_record(scale: DoseScale) -> dict[str, Any]:
     return {
         "quantity": scale.quantity,
         "unit": scale.unit,
         "low": scale.low,
         "high": scale.high,
         "logarithmic": scale.logarithmic,
-        "colours": _coded(table, "u1"),
+        "colours": colour_table(),
         "bands": [[value, tick_words(value)] for value in band_limits(scale)],
         "marks": [list(mark) for mark in scale.marks],
         "wantingBelow": scale.marks[0][0] if scale.marks else 0.0,  # 0 stands for "no light"

@@ -7,6 +7,7 @@ value under the pointer, colour both sides of a sheet alike and cannot be used b
 import base64
 import hashlib
 import json
+import re
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -24,7 +25,11 @@ from raysim.output.words.sentences import NO_TIMER
 from raysim.output.words.table import Table
 from raysim.scene.triangles import SIDES
 
-SCRIPTS = ("map_vectors.js", "map_mesh.js", "map_draw.js", "map_legend.js", "map_page.js")
+SCRIPTS = (
+    *("map_vectors.js", "map_mesh.js", "map_draw.js", "map_turntable.js"),  # shared, ES modules
+    *("map_legend.js", "map_page.js"),
+)
+_OF_MODULES = re.compile(r"(?m)^(import .*;\n|export )")
 CONTROLS = "map_controls.js"
 MOST_FACES = 250_000  # more faces would add more than some 5 MB to the page
 
@@ -49,10 +54,11 @@ def map_block(result: Result, case: str) -> MapBlock:
 
 @cache
 def script() -> str:
-    """The viewer as one script without global names."""
+    """The viewer as one script without global names; what made modules of its files is left out."""
     folder = resources.files("raysim.output.pages").joinpath("templates")
     texts = [folder.joinpath(name).read_text(encoding="utf-8") for name in (*SCRIPTS, CONTROLS)]
-    return '(() => {\n"use strict";\n' + "\n".join(texts) + "})();"
+    joined = _OF_MODULES.sub("", "\n".join(texts))
+    return '(() => {\n"use strict";\n' + joined + "})();"
 
 
 def policy() -> str:

@@ -10,6 +10,7 @@ from raysim.workshop.grid import Grid
 LINE = 0.0002  # m: a thin line of what is true to scale
 WIDE = 0.52  # width of a letter in heights, rather more than the mean
 INK, DEEP, RED, ORANGE, GREY = "#1b1f24", "#17465a", "#8f1d1d", "#b36b00", "#7a828c"
+BLUE = "#2b50b8"
 # Colour of each layer, thickness of its lines in thin lines, and its dashes likewise.
 LOOKS: dict[Layer, tuple[str, float, tuple[float, ...]]] = {
     Layer.OUTLINE: (INK, 3.0, ()),
@@ -17,7 +18,7 @@ LOOKS: dict[Layer, tuple[str, float, tuple[float, ...]]] = {
     Layer.HOLE: (RED, 2.0, ()),
     Layer.MARK: (INK, 1.0, ()),
     Layer.GAP: (ORANGE, 1.2, (12.0, 5.0)),
-    Layer.LAMP: (DEEP, 2.0, ()),
+    Layer.TUBE: (DEEP, 2.0, ()),
     Layer.THING: (GREY, 1.6, ()),
     Layer.MEASURE: (GREY, 0.7, ()),
 }

@@ -61,7 +61,18 @@ def read_tables(path: Path, kind: type[Tables]) -> Tables:
         With every fault found in the file.
     """
     shown = str(named(path))
-    data = _parse(path, shown)
+    return scene_of_text(_text(path, shown), shown)
+
+
+def scene_of_text(text: str, shown: str) -> SceneAsWritten:
+    """Scene of the text of a scene file; faults name the file as `shown`.
+
+    Raises
+    ------
+    SceneError
+        With every fault found in the text.
+    """
+    data = _parse(text, shown)
     unit = data.get("units", "mm")
     scale = UNIT_METRES.get(unit, 0.001) if isinstance(unit, str) else 0.001
     try:
@@ -112,9 +123,9 @@ def file_hash(paths: Sequence[Path]) -> str:
     return joined_hash(file_digests(paths))
 
 
-def _parse(path: Path, shown: str) -> dict[str, Any]:
-    def refuse(what: str, mend: str, code: Code = Code.SCENE_UNREADABLE) -> SceneError:
-        return SceneError([Fault(code, shown, "file", what, mend)])
+def _text(path: Path, shown: str) -> str:
+    def refuse(what: str, mend: str) -> SceneError:
+        return SceneError([Fault(Code.SCENE_UNREADABLE, shown, "file", what, mend)])
 
     try:
         if path.is_dir():
@@ -124,7 +135,7 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
             raise refuse("this is no ordinary file", "name the .toml file of the scene")
         if found.st_size > LARGEST_SCENE_FILE:
             raise refuse("larger than 5 MB, which no scene is", "name the .toml file of a scene")
-        text = path.read_text(encoding="utf-8-sig")
+        return path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise refuse(
             "there is no such file", "check the name; 'raysim start DIR' makes one"
@@ -134,17 +145,23 @@ def _parse(path: Path, shown: str) -> dict[str, Any]:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise refuse(f"cannot be read ({reason})", "check the name and the rights") from None
+
+
+def _parse(text: str, shown: str) -> dict[str, Any]:
+    def refuse(what: str, mend: str) -> SceneError:
+        return SceneError([Fault(Code.NOT_TOML, shown, "file", what, mend)])
+
     if _ENDLESS_KEY.search(text):
-        raise refuse("nested too deeply", "write plain tables", Code.NOT_TOML)
+        raise refuse("nested too deeply", "write plain tables")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise refuse(*broken_line(text, error), Code.NOT_TOML) from None
+        raise refuse(*broken_line(text, error)) from None
     except ValueError:  # of int(), which refuses thousands of digits
         what = "a number has thousands of digits"
-        raise refuse(what, "write it as 300 or 1.5e3", Code.NOT_TOML) from None
+        raise refuse(what, "write it as 300 or 1.5e3") from None
     except RecursionError:
-        raise refuse("nested too deeply", "write plain tables", Code.NOT_TOML) from None
+        raise refuse("nested too deeply", "write plain tables") from None
 
 
 def _as_fault(shown: str, data: dict[str, Any], detail: Any, model: type[BaseModel]) -> Fault:

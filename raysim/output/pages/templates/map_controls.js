@@ -5,22 +5,6 @@ function choose(name, value) {
   state[name] = value;
 }
 
-function turn(right, up) {
-  camera.turn -= right;
-  camera.lift = Math.max(-STEEPEST, Math.min(STEEPEST, camera.lift + up));
-}
-
-function shift(x, y) {
-  const frame = cameraFrame(camera);
-  const scale = 2 * Math.tan(HALF_ANGLE) * camera.distance / canvas.clientHeight;
-  camera.focus = along(along(camera.focus, -x * scale, frame.right), y * scale, frame.up);
-}
-
-function zoom(factor) {
-  const whole = radius(boundsOf(pieces));
-  camera.distance = Math.max(0.02 * whole, Math.min(20 * whole, camera.distance * factor));
-}
-
 function nextObject(step) {
   const options = [...part("object").options].map((option) => option.value);
   const next = (options.indexOf(state.object) + step + options.length) % options.length;
@@ -29,11 +13,11 @@ function nextObject(step) {
 }
 
 const KEYS = {
-  ArrowLeft: (far) => (far ? shift(-20, 0) : turn(-0.12, 0)),
-  ArrowRight: (far) => (far ? shift(20, 0) : turn(0.12, 0)),
-  ArrowUp: (far) => (far ? shift(0, -20) : turn(0, -0.12)),
-  ArrowDown: (far) => (far ? shift(0, 20) : turn(0, 0.12)),
-  "+": () => zoom(0.85), "=": () => zoom(0.85), "-": () => zoom(1 / 0.85),
+  ArrowLeft: (far) => (far ? table.shift(-20, 0) : table.turn(-0.12, 0)),
+  ArrowRight: (far) => (far ? table.shift(20, 0) : table.turn(0.12, 0)),
+  ArrowUp: (far) => (far ? table.shift(0, -20) : table.turn(0, -0.12)),
+  ArrowDown: (far) => (far ? table.shift(0, 20) : table.turn(0, 0.12)),
+  "+": () => table.zoom(0.85), "=": () => table.zoom(0.85), "-": () => table.zoom(1 / 0.85),
   Home: startView, n: () => nextObject(1), p: () => nextObject(-1), w: goToWorst,
 };
 
@@ -50,54 +34,6 @@ function listenToKeys() {
     if (pointer && pointer.keys) pointer = null;
     redraw();
   });
-}
-
-function listenToPointers() {
-  const down = new Map();
-  const local = (event) => {
-    const frame = canvas.getBoundingClientRect();
-    return { x: event.clientX - frame.left, y: event.clientY - frame.top };
-  };
-  const spread = () => {
-    const [a, b] = [...down.values()];
-    return { x: 0.5 * (a.x + b.x), y: 0.5 * (a.y + b.y), apart: Math.hypot(a.x - b.x, a.y - b.y) };
-  };
-  canvas.addEventListener("pointerdown", (event) => {
-    down.set(event.pointerId, local(event));
-    canvas.setPointerCapture(event.pointerId);
-    pointer = local(event);
-    redraw();
-  });
-  canvas.addEventListener("pointermove", (event) => {
-    const now = local(event), before = down.get(event.pointerId);
-    if (before && down.size === 2) {
-      const was = spread();
-      down.set(event.pointerId, now);
-      const is = spread();
-      zoom(was.apart / Math.max(is.apart, 1));
-      shift(is.x - was.x, is.y - was.y);
-    } else if (before) {
-      down.set(event.pointerId, now);
-      const moving = event.shiftKey || event.buttons === 2 || event.buttons === 4;
-      if (moving) shift(now.x - before.x, now.y - before.y);
-      else turn(0.008 * (now.x - before.x), 0.008 * (now.y - before.y));
-    }
-    const crossed = pointer !== null && pointer.keys;
-    pointer = now;
-    if (before || crossed) redraw();
-    else retell();
-  });
-  for (const kind of ["pointerup", "pointercancel"]) {
-    canvas.addEventListener(kind, (event) => down.delete(event.pointerId));
-  }
-  canvas.addEventListener("contextmenu", (event) => event.preventDefault());
-  // The wheel scrolls the page until the map has been clicked, or Ctrl is held.
-  canvas.addEventListener("wheel", (event) => {
-    if (document.activeElement !== canvas && !event.ctrlKey) return;
-    event.preventDefault();
-    zoom(Math.exp(0.0015 * Math.max(-200, Math.min(200, event.deltaY))));
-    redraw();
-  }, { passive: false });
 }
 
 function fillChoices() {
@@ -128,7 +64,7 @@ function listenToChoices() {
     setCut(Number(event.target.value) / 100);
     redraw();
   });
-  const actions = { worst: goToWorst, nearer: () => zoom(0.8), farther: () => zoom(1.25), start: startView };
+  const actions = { worst: goToWorst, nearer: () => table.zoom(0.8), farther: () => table.zoom(1.25), start: startView };
   for (const [name, action] of Object.entries(actions)) {
     part(name).addEventListener("click", () => { action(); redraw(); });
   }
@@ -152,7 +88,12 @@ try {
   fillChoices();
   startView();
   listenToKeys();
-  listenToPointers();
+  table.listen(redraw, (now, dragged) => {
+    const crossed = pointer !== null && pointer.keys;
+    pointer = now;
+    if (dragged || crossed) redraw();
+    else retell();
+  });
   listenToChoices();
   writeLegend(part("legend"), map, state.way);
   canvas.addEventListener("webglcontextlost", giveUp);

@@ -1,5 +1,8 @@
 // Drawing with WebGL 2: one program for triangles, one for lines; nothing is drawn unasked.
 
+import { FLOATS, bytes, placed, scalePlace, words } from "./map_mesh.js";
+import { projectionMatrix, viewMatrix } from "./map_vectors.js";
+
 const VERTEX = `#version 300 es
 uniform mat4 view, projection;
 in vec3 place; in vec2 value, contour, hatched;
@@ -14,7 +17,7 @@ const FRAGMENT = `#version 300 es
 precision highp float;
 uniform sampler2D palette;
 uniform float limits[9]; uniform int limitCount, way, kind, sides, twoSided;
-uniform float cut, pixel;
+uniform float cut, pixel, lit, dusk;
 in vec3 seen; in vec2 smoothed; flat in vec2 shade; flat in vec2 wanting;
 out vec4 colour;
 const int WALL = 0, OBJECT = 1, LAMP = 2;
@@ -44,9 +47,12 @@ void main() {
   if (kind == LAMP) {
     colour = vec4(mix(vec3(0.47, 0.59, 0.92), vec3(0.98, 0.99, 1.0), slant * slant), 1.0);
   } else if (kind == WALL) {
-    colour = vec4(vec3(0.90 + 0.04 * slant), 1.0);
+    colour = vec4(vec3(0.90 + 0.04 * slant) * (1.0 - 0.8 * dusk), 1.0);
   } else if (t < 0.0) {
     colour = vec4(vec3(0.62) * (0.6 + 0.4 * slant), 1.0);
+  } else if ((side == 0 ? wanting.x : wanting.y) > 1.5) {  // not known well enough
+    float stripe = mod((gl_FragCoord.x + gl_FragCoord.y) / pixel, 6.0);
+    colour = vec4(vec3(stripe < 2.0 ? 0.45 : 0.66) * (0.7 + 0.3 * slant), 1.0);
   } else if ((side == 0 ? wanting.x : wanting.y) > 0.5) {
     float stripe = mod((gl_FragCoord.x + gl_FragCoord.y) / pixel, 9.0);
     colour = vec4(stripe < 3.5 ? vec3(0.59, 0.08, 0.12) : vec3(1.0, 0.91, 0.84), 1.0);
@@ -67,6 +73,7 @@ void main() {
     }
     colour = vec4(paint, 1.0);
   }
+  if (lit > 0.5) colour.rgb = mix(colour.rgb, vec3(1.0, 0.55, 0.1), 0.45);
 }`;
 
 const LINE_VERTEX = `#version 300 es
@@ -96,26 +103,41 @@ function program(gl, vertex, fragment) {
 
 function vertexArray(gl, made, data, floats, layout) {
   const array = gl.createVertexArray();
+  const buffer = gl.createBuffer();
   gl.bindVertexArray(array);
-  gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
+  gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
   gl.bufferData(gl.ARRAY_BUFFER, data, gl.STATIC_DRAW);
   for (const [name, size, offset] of layout) {
     const place = gl.getAttribLocation(made, name);
     gl.enableVertexAttribArray(place);
     gl.vertexAttribPointer(place, size, gl.FLOAT, false, 4 * floats, 4 * offset);
   }
-  return array;
+  return { array, buffer };
 }
 
 // Returns draw(frame, state, size), or throws where WebGL 2 is missing.
-function makeDrawing(canvas, map, pieces) {
+export function makeDrawing(canvas, map, pieces) {
   const gl = canvas.getContext("webgl2", { antialias: true, alpha: false });
   if (!gl) throw new Error("WebGL 2 is missing");
   const solid = program(gl, VERTEX, FRAGMENT), thin = program(gl, LINE_VERTEX, LINE_FRAGMENT);
   const layout = [["place", 3, 0], ["value", 2, 3], ["contour", 2, 5], ["hatched", 2, 7]];
-  const arrays = pieces.map((piece) => vertexArray(gl, solid.made, piece.vertices, FLOATS, layout));
-  const edges = placed(map, words(map.edges));
-  const lines = edges.length ? vertexArray(gl, thin.made, edges, 3, [["place", 3, 0]]) : null;
+  const limits = new Float32Array(9);
+  let arrays = [], lines = null, edges = [];
+
+  // Take other pieces, or the same with other values.
+  function refill(freshMap, freshPieces) {
+    for (const one of lines ? [...arrays, lines] : arrays) {
+      gl.deleteVertexArray(one.array);
+      gl.deleteBuffer(one.buffer);
+    }
+    [map, pieces] = [freshMap, freshPieces];
+    arrays = pieces.map((piece) => vertexArray(gl, solid.made, piece.vertices, FLOATS, layout));
+    edges = placed(map, words(map.edges));
+    lines = edges.length ? vertexArray(gl, thin.made, edges, 3, [["place", 3, 0]]) : null;
+    limits.fill(0);
+    map.scale.bands.slice(0, 9).forEach(([value], i) => { limits[i] = scalePlace(map.scale, value); });
+  }
+  refill(map, pieces);
   gl.bindTexture(gl.TEXTURE_2D, gl.createTexture());
   gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
   gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGB8, 256, 1, 0, gl.RGB, gl.UNSIGNED_BYTE, bytes(map.scale.colours));
@@ -123,12 +145,10 @@ function makeDrawing(canvas, map, pieces) {
     [gl.TEXTURE_MIN_FILTER, gl.LINEAR], [gl.TEXTURE_MAG_FILTER, gl.LINEAR],
     [gl.TEXTURE_WRAP_S, gl.CLAMP_TO_EDGE], [gl.TEXTURE_WRAP_T, gl.CLAMP_TO_EDGE],
   ]) gl.texParameteri(gl.TEXTURE_2D, key, value);
-  const limits = new Float32Array(9);
-  map.scale.bands.slice(0, 9).forEach(([value], i) => { limits[i] = scalePlace(map.scale, value); });
 
-  return function draw(frame, state, size) {
+  function draw(frame, state, size) {
     gl.viewport(0, 0, canvas.width, canvas.height);
-    gl.clearColor(1, 1, 1, 1);
+    gl.clearColor(...(state.back || [1, 1, 1]), 1);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
     gl.enable(gl.DEPTH_TEST);
     const view = viewMatrix(frame);
@@ -144,18 +164,22 @@ function makeDrawing(canvas, map, pieces) {
     gl.uniform1i(solid.at("limitCount"), Math.min(map.scale.bands.length, 9));
     gl.uniform1i(solid.at("way"), WAYS[state.way]);
     gl.uniform1i(solid.at("sides"), SIDES[state.sides]);
+    gl.uniform1f(solid.at("dusk"), state.dusk ? 1 : 0);
     gl.uniform1f(solid.at("pixel"), canvas.width / canvas.clientWidth);
     pieces.forEach((piece, i) => {
       if (!state.shown(piece)) return;
       gl.uniform1i(solid.at("kind"), KINDS[piece.body.kind]);
       gl.uniform1i(solid.at("twoSided"), piece.part !== null && piece.part.twoSided ? 1 : 0);
-      gl.bindVertexArray(arrays[i]);
+      gl.uniform1f(solid.at("lit"), state.lit && state.lit(piece) ? 1 : 0);
+      gl.bindVertexArray(arrays[i].array);
       gl.drawArrays(gl.TRIANGLES, 0, piece.count);
     });
     if (lines && state.object === "") {
       aim(thin);
-      gl.bindVertexArray(lines);
+      gl.bindVertexArray(lines.array);
       gl.drawArrays(gl.LINES, 0, edges.length / 3);
     }
-  };
+  }
+
+  return Object.assign(draw, { refill });
 }

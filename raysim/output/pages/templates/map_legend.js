@@ -1,15 +1,17 @@
 // The legend, numbers and words of the map; text is set as text, never as HTML.
 
+import { SIDE_NAMES, bytes, scalePlace } from "./map_mesh.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 
-function make(name, attributes, text) {
+export function make(name, attributes, text) {
   const made = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
   if (text !== undefined) made.textContent = text;
   return made;
 }
 
-function element(name, className, text) {
+export function element(name, className, text) {
   const made = document.createElement(name);
   made.className = className;
   made.textContent = text;
@@ -17,7 +19,7 @@ function element(name, className, text) {
 }
 
 // A number to three figures, as in the rest of the report.
-function numberWords(value) {
+export function numberWords(value) {
   if (!Number.isFinite(value)) return "none";
   if (value === 0) return "0";
   if (Math.abs(value) < 1e-4) return value.toExponential(2).replace("e", " × 10^").replace("+", "");
@@ -28,7 +30,7 @@ function numberWords(value) {
 }
 
 // What stands at a face-side: where, irradiance with its error, dose at the timer.
-function spotWords(map, values, hit, at) {
+export function spotWords(map, values, hit, at) {
   const { piece, side } = hit;
   if (piece.part === null || !piece.body.judged) return `${piece.body.name} (not judged)`;
   const face = piece.part.first + hit.face, e = values.irradiance[2 * face + side];
@@ -74,11 +76,11 @@ function paintBar(canvas, map, way) {
 }
 
 // Ticks at the limits of the bands below the bar, marks such as the target above it.
-function writeLegend(box, map, way) {
+export function writeLegend(box, map, way) {
   box.replaceChildren();
   const { scale } = map;
   box.append(element("p", "map-quantity", `${scale.quantity}, ${scale.unit} (${map.case} case; `
-    + `${scale.logarithmic ? "logarithmic" : "linear"} scale; lines on the map stand at these values)`));
+    + `${scale.logarithmic ? "logarithmic" : "linear"} scale${map.mostError ? "" : "; lines on the map stand at these values"})`));
   const marks = element("div", "map-marks", ""), ticks = element("div", "map-ticks", "");
   const bar = document.createElement("canvas");
   bar.width = Math.max(box.clientWidth, 200);

@@ -1,16 +1,18 @@
 // The triangles and values of the map: unpacking, contour values, what a ray meets.
 
-function bytes(text) {
+import { cross, minus } from "./map_vectors.js";
+
+export function bytes(text) {
   const raw = atob(text), out = new Uint8Array(raw.length);
   for (let i = 0; i < raw.length; i++) out[i] = raw.charCodeAt(i);
   return out;
 }
 // Little-endian, as every machine that runs a browser is.
-const words = (text) => new Uint16Array(bytes(text).buffer);
+export const words = (text) => new Uint16Array(bytes(text).buffer);
 const longWords = (text) => new Uint32Array(bytes(text).buffer);
 
 // Irradiance (mW/cm2) and its relative standard error of every face-side; NaN where not judged.
-function unpackValues(map) {
+export function unpackValues(map) {
   const v = map.values, judged = bytes(v.judged), codes = words(v.irradiance), errors = bytes(v.errors);
   const irradiance = new Float32Array(2 * map.faces).fill(NaN);
   const error = new Float32Array(2 * map.faces).fill(NaN);
@@ -24,7 +26,7 @@ function unpackValues(map) {
 }
 
 // Place on the colour scale, 0 to 1, of a value in the unit of the scale.
-function scalePlace(scale, value) {
+export function scalePlace(scale, value) {
   const inside = Math.min(Math.max(value, scale.low), scale.high);
   return scale.logarithmic
     ? Math.log(inside / scale.low) / Math.log(scale.high / scale.low)
@@ -32,17 +34,19 @@ function scalePlace(scale, value) {
 }
 
 // Coordinates (mm) of packed points.
-function placed(map, codes) {
+export function placed(map, codes) {
   const out = new Float32Array(codes.length);
   for (let i = 0; i < codes.length; i++) out[i] = map.grid.low[i % 3] + map.grid.step * codes[i];
   return out;
 }
 
-const FLOATS = 9;  // of a vertex: place, then of both sides: value, contour value, hatched
+export const FLOATS = 9;  // of a vertex: place, then of both sides: value, contour value, hatched
 
 const PASSES = 8;  // of evening out before contours are drawn: over about two centimetres
 
-// Place on the scale, -1 where not judged, and whether hatched, of each face-side of a part.
+const WANTING = 1, NOISY = 2;  // kinds of hatching
+
+// Place on the scale, -1 where not judged, and how hatched, of each face-side of a part.
 function facePlaces(map, part, count, values) {
   const out = { place: new Float32Array(2 * count).fill(-1), hatched: new Uint8Array(2 * count) };
   for (let i = 0; i < 2 * count && map.bodies[part.body].judged; i++) {
@@ -50,7 +54,9 @@ function facePlaces(map, part, count, values) {
     if (Number.isNaN(e)) continue;
     const value = map.dosePerIrradiance === null ? e : e * map.dosePerIrradiance;
     out.place[i] = scalePlace(map.scale, value);
-    out.hatched[i] = (map.scale.wantingBelow > 0 ? value < map.scale.wantingBelow : !(value > 0)) ? 1 : 0;
+    const noisy = map.mostError !== undefined && !(values.error[2 * part.first + i] < map.mostError);
+    const wanting = map.scale.wantingBelow > 0 ? value < map.scale.wantingBelow : !(value > 0);
+    out.hatched[i] = noisy ? NOISY : wanting ? WANTING : 0;
   }
   return out;
 }
@@ -75,13 +81,15 @@ function cornerMeans(corners, areas, places, side, points) {
 }
 
 // One part as a run of vertices, three to a face.
-function buildPart(map, part, values) {
+export function buildPart(map, part, values, smooth) {
   const points = placed(map, words(part.points));
   const corners = part.wide ? longWords(part.corners) : words(part.corners);
   const count = corners.length / 3, out = new Float32Array(FLOATS * corners.length);
   const areas = Float32Array.from({ length: count }, (_, face) => faceArea(points, corners, face));
   const { place, hatched } = facePlaces(map, part, count, values);
-  const means = [0, 1].map((side) => cornerMeans(corners, areas, place, side, points.length / 3));
+  const means = [0, 1].map((side) => (smooth
+    ? cornerMeans(corners, areas, place, side, points.length / 3)
+    : new Float32Array(points.length / 3).fill(-1)));
   for (let vertex = 0; vertex < corners.length; vertex++) {
     const point = corners[vertex], face = Math.floor(vertex / 3), at = FLOATS * vertex;
     out.set(points.subarray(3 * point, 3 * point + 3), at);
@@ -103,7 +111,7 @@ function faceArea(points, corners, face) {
 // The nearest visible triangle a ray meets: { piece, face, side, distance }, or null.
 // shown(piece) says whether a piece is drawn. Of cloth, sides "both" gives the side that is met,
 // "outside" or "inside" that one in any case; "through" passes what turns its outside.
-function meet(pieces, origin, toward, shown, sides, nearest) {
+export function meet(pieces, origin, toward, shown, sides, nearest) {
   let best = null, closest = Infinity;
   const [ox, oy, oz] = origin, [dx, dy, dz] = toward;
   for (const piece of pieces) {
@@ -135,9 +143,9 @@ function meet(pieces, origin, toward, shown, sides, nearest) {
   return best;
 }
 
-const SIDE_NAMES = ["outside", "inside"];
+export const SIDE_NAMES = ["outside", "inside"];
 
-function vertexBounds(vertices) {
+export function vertexBounds(vertices) {
   const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
   for (let i = 0; i < vertices.length; i += FLOATS) {
     for (let k = 0; k < 3; k++) {
@@ -148,7 +156,7 @@ function vertexBounds(vertices) {
   return { low, high };
 }
 
-const boundsOf = (pieces) => ({
+export const boundsOf = (pieces) => ({
   low: [0, 1, 2].map((k) => Math.min(...pieces.map((piece) => piece.bounds.low[k]))),
   high: [0, 1, 2].map((k) => Math.max(...pieces.map((piece) => piece.bounds.high[k]))),
 });
@@ -166,9 +174,9 @@ function crossesBox(piece, origin, toward) {
 }
 
 // Everything that can be drawn: the parts of the scene, and the lamp tubes as a piece of their own.
-function buildPieces(map) {
-  const values = unpackValues(map);
-  const pieces = map.parts.map((part) => buildPart(map, part, values));
+// Without smooth there are no contours: they take most of the time.
+export function buildPieces(map, values = unpackValues(map), smooth = true) {
+  const pieces = map.parts.map((part) => buildPart(map, part, values, smooth));
   const tubes = placed(map, words(map.tubes)), vertices = new Float32Array(FLOATS * tubes.length / 3);
   for (let i = 0; i < tubes.length / 3; i++) {
     vertices.set(tubes.subarray(3 * i, 3 * i + 3), FLOATS * i);

@@ -7,7 +7,7 @@ const map = JSON.parse(document.getElementById("map-data").textContent);
 box.hidden = false;  // measured below; hidden again where it cannot be drawn
 
 const state = { object: "", part: "", sides: "both", way: "colours", cutShare: 0, cut: 0 };
-const camera = { focus: [0, 0, 0], turn: 0, lift: 0, distance: 1 };
+const table = turntable(canvas, () => radius(boundsOf(pieces))), { camera } = table;
 let pieces, values, draw, pointer = null, waiting = false, stale = false;
 
 state.shown = (piece) => {

@@ -1,0 +1,1 @@
+"""The page of `raysim open`: server, document, live sketch of the light, and jobs."""

@@ -1,0 +1,89 @@
+// The logbook: who, which respirators, start, end, tallies that fill up. It refuses with the reason.
+
+import { ask, desk, on } from "./desk.js";
+import { button, choice, field, make } from "./words.js";
+
+const wish = { operator: "", codes: new Set(), burn: "", done: {} };
+let said = "";
+
+const enter = (verb, more = {}) => ask({ do: "log", at: "log", entry: { verb, operator: wish.operator, ...more } });
+
+export function logLine() {
+  const { log } = desk;
+  if (!log?.there) return { line: "log", says: "no logbook yet", ticked: false };
+  const running = (log.cycles || []).filter((one) => one.outcome === "running").length;
+  const count = (log.cycles || []).length;
+  return { line: "log", says: `${count} cycle${count === 1 ? "" : "s"}${running ? `, ${running} running` : ""}`, ticked: count > 0 && running === 0 };
+}
+
+export function logForm() {
+  const { log } = desk, out = make("p", { class: "said", role: "alert", id: "log-said" }, said);
+  if (!log?.there) {
+    return [make("p", { class: "hint" }, "A logbook lies beside the scene. Nothing in it is ever changed: a correction is a new entry."),
+      button("Begin a logbook", () => enter("new")), out];
+  }
+  return [
+    field("Your initials", wish.operator, (text) => { wish.operator = text.trim(); }, { at: "operator" }),
+    ...(log.cycles || []).filter((one) => one.outcome === "running").map(running),
+    make("h4", {}, "A new cycle"), ...respirators(log), ...burning(), ...toBeDone(),
+    button("Start the cycle", () => enter("start", {
+      codes: [...wish.codes], lampsBurn: wish.burn,
+      done: Object.entries(wish.done).filter(([, what]) => what).map(([code, what]) => `${code}=${what}`),
+    })),
+    out,
+    make("p", { class: "hint" }, "The timer is that of the verdict below; without one, or with one that holds no longer, no cycle starts."),
+  ];
+}
+
+// Marks that fill up: one for each cycle of the limit.
+function tally(one) {
+  const limit = Math.min(one.cycles_limit ?? 0, 12), used = one.cycles_ended + one.cycles_running;
+  return make("span", { class: "tally", role: "img", "aria-label": `${used} of ${one.cycles_limit ?? "no limit of"} cycles` }, "■".repeat(Math.min(used, limit)) + "□".repeat(Math.max(limit - used, 0)));
+}
+
+function respirators(log) {
+  const rows = (log.respirators || []).filter((one) => one.state === "in use").map((one) => button(
+    make("span", {}, `${one.respirator} (${one.owner}) `, tally(one)), (event) => {
+      const { currentTarget } = event, on_ = !wish.codes.has(one.respirator);
+      if (on_) wish.codes.add(one.respirator);
+      else wish.codes.delete(one.respirator);
+      currentTarget.setAttribute("aria-pressed", String(on_));
+    }, { "aria-pressed": String(wish.codes.has(one.respirator)), class: "wide-button" }));
+  const fresh = { code: "", owner: "" };
+  return [
+    make("div", { class: "buttons" }, ...rows),
+    make("details", {}, make("summary", {}, "Enter a respirator"),
+      field("Code on it", "", (text) => { fresh.code = text.trim(); }), field("Initials of its wearer", "", (text) => { fresh.owner = text.trim(); }),
+      button("Enter it", () => enter("add", fresh))),
+  ];
+}
+
+const burning = () => [choice("That every lamp burns is shown by", wish.burn, [["", "nobody has looked yet"], ["indicator", "the indicator outside"], ["meter", "the fixed meter"]], (value) => { wish.burn = value; })];
+
+// What the verdict asks for and a person has done; each is named with who did it.
+function toBeDone() {
+  const { reasons } = desk.doc.card.verdict;
+  return reasons.filter((one) => !one.code.startsWith("reading")).map((one) =>
+    field(`Done: ${one.code.replace(/_/g, " ")} (what, by whom)`, wish.done[one.code] ?? "", (text) => { wish.done[one.code] = text.trim(); }));
+}
+
+function running(cycle) {
+  const broken = { ran: "", note: "" };
+  return make("div", { class: "running" },
+    make("b", {}, `Cycle ${cycle.cycle}: ${cycle.respirators.join(", ")}`),
+    make("p", {}, `started ${new Date(cycle.started).toLocaleTimeString()} by ${cycle.operator}`),
+    button("The timer has run down", () => enter("end", { number: cycle.cycle }), { class: "wide-button" }),
+    make("details", {}, make("summary", {}, "It was broken off"),
+      field("How long the lamps were on", "", (text) => { broken.ran = text; }, { attributes: { placeholder: "6 min" } }),
+      field("What happened", "", (text) => { broken.note = text; }),
+      button("Enter it", () => enter("interrupted", { number: cycle.cycle, ...broken })),
+      button("It never took place", () => enter("void", { number: cycle.cycle, note: broken.note }))));
+}
+
+on("log", (told) => { said = told.says || told.trouble || ""; });
+on("refused", (told) => {
+  if (told.at !== "log") return;
+  said = told.says;
+  const place = document.getElementById("log-said");
+  if (place) place.textContent = said;
+});

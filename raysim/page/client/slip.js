@@ -1,0 +1,164 @@
+// The slip under the net: the numbers of what was taken hold of, and what can be done to it.
+
+import { desk, edit, on } from "./desk.js";
+import { copy, mirror, remove, row as rowOfN, turn } from "./acts.js";
+import { alongWall, faultsOf, moveBy, onWall, pointOf, rawOf, rowOf, tidy, wordsOf } from "./things.js";
+import { button, choice, field, lengthIn, make, shown } from "./words.js";
+import { linings, surfaceWords } from "./lists.js";
+import { faultLines } from "./faults.js";
+import { ways } from "./net.js";
+
+const slip = document.getElementById("slip");
+
+function show() {
+  const thing = desk.chosen;
+  const focused = slip.contains(document.activeElement) ? document.activeElement.dataset.at : null;
+  if (!desk.doc || !thing || (thing.kind && !rowOf(thing))) slip.replaceChildren(...idle());
+  else if (!thing.kind) slip.replaceChildren(...ofWall(thing.wall));
+  else slip.replaceChildren(...ofThing(thing));
+  if (focused) slip.querySelector(`[data-at="${CSS.escape(focused)}"]`)?.focus();
+}
+
+function idle() {
+  return [make("p", { class: "hint" }, "Touch a lamp, a hook, a meter point or a wall. Drag it, or "
+    + "type its distances here. Arrow keys move by the step, with Shift by 1 mm; Page Up and Page "
+    + "Down off the wall; C copies, M mirrors, T turns, Delete takes it out."), steps()];
+}
+
+function steps() {
+  return choice("Snap to", String(ways.step), [["0", "nothing"], ["1", "1 mm"], ["5", "5 mm, others, middles"], ["10", "10 mm, others, middles"]],
+    (value) => { ways.step = Number(value); });
+}
+
+function ofWall(wall) {
+  const raw = desk.doc.rows.raw.chamber || {}, own = raw.walls?.[wall];
+  const now = typeof own === "string" ? own : own ? "its own table in the file" : "";
+  const options = [["", `as all walls (${raw.lining?.name ?? raw.lining})`], ...linings()];
+  return [
+    make("h3", {}, `Wall: ${wall}`),
+    choice("Lined with", now, options, (value) => edit(
+      { do: "set", path: ["chamber", "walls", wall], value: value || null }, `line ${wall}`, "slip"), { at: "lining" }),
+    make("p", { class: "hint" }, surfaceWords(now || raw.lining)),
+  ];
+}
+
+function ofThing(thing) {
+  const raw = rawOf(thing), row = rowOf(thing);
+  const name = field("Name", row.name, (text) => {
+    if (!text.trim()) throw new Error("a name needs letters or digits");
+    edit({ do: "set", path: [thing.kind, thing.index, "name"], value: text.trim() }, `name ${text}`, "name");
+  }, { at: "name" });
+  return [
+    make("h3", {}, wordsOf(thing)),
+    ...faultLines(faultsOf(thing.kind, thing.index)),
+    make("div", { class: "fields" }, ...places(thing), ...(OWN[thing.kind] || (() => []))(thing, raw), name),
+    make("div", { class: "buttons" }, ...acts(thing)),
+  ];
+}
+
+// Distances from the two nearest edges of the wall and off it; without a net along x, y and z.
+function places(thing) {
+  const at = pointOf(thing);
+  if (!at) return [];
+  const unit = desk.doc.net?.unit || "mm";
+  if (!thing.wall || !desk.doc.net) {
+    return ["x, to the right", "y, to the back", "z, up"].map((label, axis) => field(label, shown(at[axis], unit), (text) => {
+      const by = [0, 0, 0];
+      by[axis] = tidy(lengthIn(text, unit) - at[axis]);
+      moveBy(thing, by, ways.alone);
+    }, { at: "xyz"[axis], unit }));
+  }
+  const wall = desk.doc.net.walls[thing.wall], [u, v, off] = onWall(thing.wall, at), [w, h] = wall.size;
+  const nearer = [
+    u <= w / 2 ? [wall.edges.left, u, 1] : [wall.edges.right, w - u, -1],
+    v <= h / 2 ? [wall.edges.lower, v, 1] : [wall.edges.upper, h - v, -1],
+    [thing.wall, off, 1],
+  ];
+  return nearer.map(([from, value, sign], k) => field(`from ${from}`, shown(value, unit), (text) => {
+    const by = [0, 0, 0];
+    by[k] = tidy(sign * (lengthIn(text, unit) - value));
+    moveBy(thing, alongWall(thing.wall, ...by), ways.alone);
+  }, { at: "uvo"[k], unit, attributes: { inputmode: "text" } }));
+}
+
+const set = (thing, key, says) => (value) => edit(
+  { do: "set", path: [thing.kind, thing.index, key], value }, `${says} of ${rowOf(thing).name}`, key);
+
+function number(text) {
+  const value = Number(text);
+  if (text.trim() === "" || !Number.isFinite(value)) throw new Error(`“${text.slice(0, 30)}” is no number: write 45 or 1.5`);
+  return value;
+}
+
+const OWN = {
+  lamp(thing, raw) {
+    const box = make("input", { type: "checkbox", id: "alone", onchange: () => { ways.alone = box.checked; } });
+    box.checked = ways.alone;
+    return [
+      field("UVC at 254 nm, by the maker's sheet", raw.uvc ?? raw.irradiance_at_1m ?? "", set(thing, raw.irradiance_at_1m ? "irradiance_at_1m" : "uvc", "UVC"), { at: "uvc" }),
+      field("Mains watts printed on it", raw.electrical ?? "", set(thing, "electrical", "mains watts"), { at: "electrical" }),
+      field("Hours burnt", String(raw.hours ?? 0), (text) => set(thing, "hours", "hours")(number(text)), { at: "hours", unit: "h" }),
+      make("p", { class: "field" }, box, make("label", { for: "alone" }, "move each end by itself")),
+    ];
+  },
+  object(thing, raw) {
+    const judged = make("input", { type: "checkbox", id: "judged", onchange: () => set(thing, "judged", "judging")(judged.checked) });
+    judged.checked = raw.judged === true;
+    const surface = typeof raw.surface === "string" ? raw.surface : "its own table in the file";
+    return [
+      field("Turned about the upright", String((raw.turn || [0, 0, 0])[2]), (text) => set(thing, "turn", "turn")([...(raw.turn || [0, 0, 0]).slice(0, 2), number(text)]), { at: "turn", unit: "degrees" }),
+      choice("Surface", surface, linings(true), set(thing, "surface", "surface"), { at: "surface" }),
+      make("p", { class: "field" }, judged, make("label", { for: "judged" }, "every side of it must get the dose")),
+    ];
+  },
+  meter(thing, raw) {
+    const facings = [["0,-1,0", "the door"], ["0,1,0", "the back"], ["-1,0,0", "left"], ["1,0,0", "right"], ["0,0,1", "up"], ["0,0,-1", "down"]];
+    return [choice("The head faces", String(raw.facing), facings, (value) => set(thing, "facing", "facing")(value.split(",").map(Number)), { at: "facing" })];
+  },
+  gap(thing, raw) {
+    return ["width", "depth", "distance"].filter((key) => key in raw).map((key) => field(
+      `${key} (${typeof raw[key] === "string" ? "with its unit" : desk.doc.rows.raw.units ?? "mm"})`, String(raw[key]),
+      (text) => set(thing, key, key)(Number.isFinite(Number(text)) ? number(text) : text), { at: key }));
+  },
+};
+
+function acts(thing) {
+  if (thing.kind === "gap") return [button("Delete", () => remove(thing))];
+  const made = [button("Copy", () => copy(thing))];
+  if (desk.doc.rows.box) {
+    made.push(button("Mirror left to right", () => mirror(thing, 0)), button("Mirror front to back", () => mirror(thing, 1)));
+  }
+  if (thing.kind === "lamp") made.push(button("Turn to the next edge", () => turn(thing, 90)));
+  else made.push(button(thing.kind === "meter" ? "Turn by 90°" : "Turn by 15°", () => turn(thing, 15)));
+  made.push(button("Row ...", (event) => askRow(thing, event.target)), button("Delete", () => remove(thing), { class: "grave" }));
+  return made;
+}
+
+// How many more, and how far apart; asked for in place.
+function askRow(thing, place) {
+  const unit = desk.doc.net?.unit || "mm", wish = { times: "2", apart: shown(120, unit), way: "0" };
+  const said = make("span", { class: "said", role: "alert" });
+  const form = make("div", { class: "fields row" },
+    field("how many more", wish.times, (text) => { wish.times = text; }),
+    field("apart", wish.apart, (text) => { wish.apart = text; }, { unit }),
+    choice("along", "0", [["0", "the width"], ["1", "the depth"], ["2", "the height"]], (value) => { wish.way = value; }),
+    button("Make the row", () => {
+      try {
+        const by = [0, 0, 0], times = number(wish.times);
+        if (!Number.isInteger(times) || times < 1 || times > 20) throw new Error("a row has 1 to 20 more");
+        by[Number(wish.way)] = lengthIn(wish.apart, unit);
+        rowOfN(thing, times, by);
+      } catch (error) { said.textContent = error.message; }
+    }), said);
+  place.replaceWith(form);
+  form.querySelector("input").focus();
+}
+
+export function startSlip() {
+  for (const kind of ["document", "chosen", "faults", "offers"]) on(kind, show);
+  on("refused", (told) => {
+    const at = slip.querySelector(`[data-at="${CSS.escape(told.at)}"]`);
+    const said = at?.parentElement.querySelector(".said");
+    if (said) said.textContent = told.says;
+  });
+}

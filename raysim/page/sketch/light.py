@@ -1,0 +1,159 @@
+"""A sketch of the light in a scene, as long as one looks: photons first, then gathered paths.
+
+It is the cautious case of `raysim dose`, and judges nothing. Paths from the judged face-sides read
+what the photons have left on the next surface (see `transport/known.py`): one portion of them
+shows more than ten times as many photons would. Faces whose turn has not come are shown by those
+within 1 cm2 of them.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from raysim.base.cases import CAUTIOUS
+from raysim.dose.lamp_output import lamp_factors
+from raysim.estimate.face_sides import Sites, judged_sites
+from raysim.estimate.photon_counts import counted_irradiance
+from raysim.scene.build import BuiltScene
+from raysim.scene.check.touching import set_aside
+from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.poses import BackwardCycle, PhotonCycle
+
+SEED = 1
+FIRST_BATCHES = 2  # of photons, for a first picture: the fewest that have a spread
+BATCHES = 8  # independent, of photons and of paths
+ERRORS = 2.0  # standard errors above which the darkest spot is looked for
+DARKEST, DARKEST_PATHS = 32, 4  # sites that get so many more paths with every portion
+MOST_PATHS = 400  # of a site and batch: then a page that was left open traces no more
+
+
+@dataclass(frozen=True)
+class Light:
+    """What is known so far of the judged face-sides, (face-sides,) each, W/m2."""
+
+    mean: np.ndarray
+    error: np.ndarray
+
+
+class Sketch:
+    """Photons and paths through one scene, whose load may hang in several poses."""
+
+    def __init__(self, scene: BuiltScene, threads: int) -> None:
+        self.scene = set_aside(scene)
+        self.triangles = self.scene.triangles
+        self.arrays = [_cautious(kernel_scene(pose.triangles)) for pose in self.scene.poses]
+        self.photons = PhotonCycle(self.scene.poses, self.arrays, SEED, threads, groups=BATCHES)
+        hours = [lamp.hours for lamp in self.triangles.lamps]
+        self.factors = lamp_factors(hours, scene.written.lamps_behaviour)[CAUTIOUS]
+        self.judged = np.nonzero(self.triangles.judged)
+        self.paths: BackwardCycle | None = None
+        self._sites: Sites | None = None
+        self._next = 0
+        self._light: Light | None = None
+
+    @property
+    def sites(self) -> Sites:
+        """The judged face-sides, each with those within 1 cm2 of it."""
+        if self._sites is None:
+            self._sites = judged_sites(self.triangles, None)
+        return self._sites
+
+    @property
+    def enough(self) -> bool:
+        """Whether nothing more is traced (definition)."""
+        return self.paths is not None and int(self.paths.paths.min()) >= MOST_PATHS
+
+    def first_photons(self) -> None:
+        """Trace as few photons as show anything."""
+        self.photons.add_batches(FIRST_BATCHES)
+
+    def prepare(self) -> None:
+        """Do a small piece of what is needed before paths can be traced."""
+        if self.photons.batches < BATCHES:
+            self.photons.add_batches(1)
+            return
+        every = np.arange(len(self.sites.faces))
+        paths = BackwardCycle.after(self.photons, self.scene.poses, SEED, batches=BATCHES)
+        paths.add_starts(self.sites.targets(every))
+        self._order = np.random.default_rng(SEED).permutation(every)
+        self.paths = paths
+
+    def add_paths(self, sites: int) -> None:
+        """One path more in each batch from so many face-sides, and from those that seem darkest."""
+        assert self.paths is not None
+        chosen = self._order[self._next : self._next + sites]
+        self._next = (self._next + len(chosen)) % len(self._order)
+        self.paths.add_paths(chosen, np.ones(len(chosen), int))
+        if self._light is not None and (self.paths.paths > 0).all():
+            upper = self._light.mean + ERRORS * self._light.error
+            darkest = np.argpartition(upper, min(DARKEST, len(upper) - 1))[:DARKEST]
+            self.paths.add_paths(darkest, np.full(len(darkest), DARKEST_PATHS))
+
+    def light(self) -> Light:
+        """Irradiance at the cautious output of the lamps, from all that was traced so far."""
+        self._light = self._counted() if self.paths is None else self._gathered(self.paths)
+        return self._light
+
+    def by_lamp(self, sites: np.ndarray) -> np.ndarray:
+        """Irradiance (W/m2) from each lamp on some sites that have paths, (sites, lamps)."""
+        assert self.paths is not None
+        return np.asarray(self.paths.batch_irradiance(sites)[..., 0].mean(axis=1) * self.factors)
+
+    def darkest(self, light: Light) -> tuple[int, float, float]:
+        """The site that seems darkest so far, with its irradiance and error, W/m2.
+
+        Of noisy values the lowest would show the noise, so each is taken at its upper end.
+        """
+        site = int((light.mean + ERRORS * light.error).argmin())
+        return site, float(light.mean[site]), float(light.error[site])
+
+    def _counted(self) -> Light:
+        """By photons alone.
+
+        Source: E = counts x power of a photon / area; errors by batches (`counted_irradiance`).
+        """
+        watts = self.arrays[0].lamp_watts / self.photons.photons_by_case
+        scale = watts[:, :, None, None] / self.triangles.areas[:, None]
+        mean, variance = counted_irradiance(self.photons.arrivals(), self.photons.batches, scale)
+        place, f = (slice(None), *self.judged), self.factors[:, None]
+        one = (scale.max(axis=1) * self.factors.max())[0]
+        one_photon = np.broadcast_to(one, self.triangles.judged.shape)[self.judged]
+        spread = (f**2 * variance[0][place]).sum(axis=0)
+        error = np.where(spread > 0.0, np.sqrt(spread), one_photon)
+        return Light((f * mean[0][place]).sum(axis=0), error)
+
+    def _gathered(self, paths: BackwardCycle) -> Light:
+        """By paths, and where there are none yet by those on the disc about a face-side."""
+        mean, error = np.zeros(len(self.sites.faces)), np.full(len(self.sites.faces), np.inf)
+        known = np.flatnonzero(paths.paths > 0)
+        if len(known):
+            batches = paths.batch_irradiance(known)[..., 0] @ self.factors
+            mean[known] = batches.mean(axis=1)
+            error[known] = batches.std(axis=1, ddof=1) / np.sqrt(BATCHES)
+            unseen = (error == 0.0) & (mean == 0.0)
+            error[unseen] = np.inf  # no path has met light: nothing is known of how little it is
+        if len(known) < len(mean):
+            self._fill(mean, error, paths.paths > 0)
+        return Light(mean, error)
+
+    def _fill(self, mean: np.ndarray, error: np.ndarray, known: np.ndarray) -> None:
+        """Give those without paths the mean of those with paths within 1 cm2."""
+        discs = self.sites.patches
+        sure = known & np.isfinite(error)
+        share = discs.means(sure.astype(float))
+        near = ~known & (share > 0.0)
+        mean[near] = (discs.means(np.where(sure, mean, 0.0)) / np.where(share > 0, share, 1.0))[
+            near
+        ]
+        spread = discs.errors(np.where(sure, error, 0.0)) / np.where(share > 0, share, 1.0)
+        error[near] = spread[near]
+
+
+def _cautious(arrays: KernelScene) -> KernelScene:
+    """The arrays with the cautious column of the surfaces alone."""
+    s = arrays.surfaces
+    first = {
+        name: np.ascontiguousarray(getattr(s, name)[:, :1])
+        for name in ("reflectance", "transmittance", "lobe")
+    }
+    return replace(arrays, surfaces=s._replace(**first))
