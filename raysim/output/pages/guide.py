@@ -43,7 +43,7 @@ def write_guide(
             (drawing, svg(drawing), use.measure_twice(panel, result))
             for drawing, panel in zip(plan.drawings, plan.panels, strict=True)
         ],
-        net=None if plan.inside is None else svg(_net(plan)),
+        net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
         sheets=[
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
             for number, sheet in enumerate(plan.stock, 1)

@@ -61,11 +61,22 @@ def read_tables(path: Path, kind: type[Tables]) -> Tables:
         With every fault found in the file.
     """
     shown = str(named(path))
-    return scene_of_text(_text(path, shown), shown)
+    return tables_of_text(_text(path, shown), shown, kind)
 
 
 def scene_of_text(text: str, shown: str) -> SceneAsWritten:
     """Scene of the text of a scene file; faults name the file as `shown`.
+
+    Raises
+    ------
+    SceneError
+        With every fault found in the text.
+    """
+    return tables_of_text(text, shown, SceneAsWritten)
+
+
+def tables_of_text(text: str, shown: str, kind: type[Tables]) -> Tables:
+    """The tables of the text of a TOML file, as `read_tables`; faults name it as `shown`.
 
     Raises
     ------
