@@ -152,14 +152,16 @@ def meters(plan: Plan, result: Result) -> Table:
 
 
 def cut_list(plan: Plan) -> Table:
-    """Each wall: what is cut of sheet, and of lining (definition)."""
-    rows = tuple(
-        (_wall(plan, panel), _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
-        for panel in plan.panels
-    )
+    """Each wall: what is cut of sheet, for a box, and of lining (definition)."""
     unit = plan.grid.unit
     heads = ("wall", f"panel, {unit}, width x height", f"lining, {unit}, width x height", "lining")
-    return Table(heads, rows, words=len(heads))
+    rows = [
+        (_wall(plan, panel), _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
+        for panel in plan.panels
+    ]
+    shown = range(4) if plan.is_box else (0, 2, 3)
+    picked = tuple(tuple(row[column] for column in shown) for row in (heads, *rows))
+    return Table(picked[0], picked[1:], words=len(heads))
 
 
 def _wall(plan: Plan, panel: Panel) -> str:
@@ -171,8 +173,6 @@ def _wall(plan: Plan, panel: Panel) -> str:
 def _sheet(plan: Plan, panel: Panel) -> str:
     if panel.sheet is not None:
         return _size(plan, panel.sheet)
-    if not plan.is_box:
-        return ""
     more = " + 2t" if panel.wall in ("front", "back") else ""
     wide = "" if panel.wall in ("left", "right") else " + 2t"
     across, up = map(plan.grid.text, panel.frame.size)
