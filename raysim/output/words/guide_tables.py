@@ -142,7 +142,7 @@ def meters(plan: Plan, result: Result) -> Table:
         "point",
         f"middle of the head at x, y, z, {plan.grid.unit}",
         "faces",
-        "about, mW/cm2",
+        "about, mW/cm²",
     )
     note = (
         f"x, y, z: {AXES}. The last column is the expected case, for lamps of the hours in the "
