@@ -110,12 +110,13 @@ def lines(
 
 
 def _thing(entry: Object, shapes: Mapping[str, Shape], grid: Grid) -> str:
-    """What carries the load, by its mesh and its size."""
-    size = ""
-    if (shape := shapes.get(entry.name)) is not None:
-        size = " " + " x ".join(grid.text(grid.steps(length)) for length in shape.size)
-        size += f" {grid.unit}"
-    return f"{PurePosixPath(entry.mesh).stem}{size}, as drawn in its mesh"
+    """What carries the load: its name by its mesh, with its size and what it is made of."""
+    name, shape = PurePosixPath(entry.mesh).stem, shapes.get(entry.name)
+    if shape is None:
+        return f"{name}, as drawn in its mesh"
+    size = " x ".join(grid.text(grid.steps(length)) for length in shape.size)
+    made = entry.surface if isinstance(entry.surface, str) else entry.surface.name
+    return f"{name} {size} {grid.unit}, {made or 'as drawn in its mesh'}"
 
 
 def _bolt(mark: Mark, grid: Grid) -> str:

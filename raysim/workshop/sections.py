@@ -5,6 +5,7 @@ from raysim.scene.file.written import SceneAsWritten
 from raysim.workshop.drawing import Drawing, Layer, Point, Polyline, Shape, Words
 from raysim.workshop.fixings import DOOR
 from raysim.workshop.grid import Grid
+from raysim.workshop.measures import Steps2
 
 LETTERS = 24.0  # heights of a letter along the longer side
 BESIDE = 1.2  # of the depth: how much of frame and leaf is drawn beside the seam
@@ -97,26 +98,38 @@ def _dimension(start: Point, end: Point, text: str, letter: float, side: int) ->
 
 def notes(gap: Gap, scene: SceneAsWritten, grid: Grid) -> tuple[str, ...]:
     """What the section does not show: the size of the leaf and of the opening in the frame."""
-    size = leaf_size(gap, scene, grid)
+    size, width = leaf_size(gap, scene, grid), grid.steps(gap.width)
     if size is None:
         return ()
-    width = grid.steps(gap.width)
-    step = 0 if gap.step is None else grid.steps(gap.step)
-
-    def told(more: int) -> str:
-        return " x ".join(grid.text(one + more) for one in size)
-
-    if not step:
-        return (f"Leaf {told(-width)} {grid.unit}, opening {told(width)} {grid.unit}.",)
+    inner, outer = leaf_halves(gap, size, grid)
+    if gap.step is None:
+        wide = _told(size, width, grid)
+        return (f"Leaf {inner} {grid.unit}, opening {wide} {grid.unit}.",)
+    frame = [_told(size, more + width, grid) for more in (0, 2 * grid.steps(gap.step))]
     return (
-        f"Leaf: inner half {told(-width)}, outer half {told(2 * step - width)} {grid.unit}.",
-        f"Opening in the frame: inner half {told(width)}, outer half {told(2 * step + width)} "
-        f"{grid.unit}.",
+        f"Leaf: inner half {inner}, outer half {outer} {grid.unit}.",
+        f"Opening in the frame: inner half {frame[0]}, outer half {frame[1]} {grid.unit}.",
         f"{SWINGS_OUT} {grid.text(width)} {grid.unit} when the door is shut.",
     )
 
 
-def leaf_size(gap: Gap, scene: SceneAsWritten, grid: Grid) -> tuple[int, int] | None:
+def leaf_halves(gap: Gap, size: Steps2, grid: Grid) -> tuple[str, str]:
+    """Width x height of the inner and of the outer half of a leaf, as printed.
+
+    `size` is between the middle lines of its seam, steps: half a seam less on each side, and the
+    step more outside.
+
+    Source: definition.
+    """
+    width, step = grid.steps(gap.width), 0 if gap.step is None else grid.steps(gap.step)
+    return _told(size, -width, grid), _told(size, 2 * step - width, grid)
+
+
+def _told(size: Steps2, more: int, grid: Grid) -> str:
+    return " x ".join(grid.text(one + more) for one in size)
+
+
+def leaf_size(gap: Gap, scene: SceneAsWritten, grid: Grid) -> Steps2 | None:
     """Width and height between the middle lines of a seam all round the door, steps; else None."""
     points = gap.corners
     if scene.chamber.inside is None or gap.wall != DOOR or len(points) != 5:

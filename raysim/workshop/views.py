@@ -56,9 +56,9 @@ def lowest(scene: BuiltScene) -> np.ndarray:
 
 def views(scene: BuiltScene, marks: Sequence[Mark], grid: Grid) -> tuple[Drawing, ...]:
     """The box from the front and from the side, in steps (definition)."""
+    low = lowest(scene)
     return tuple(
-        _drawn(name, title, _View(axes, lowest(scene), grid), (across, up), scene, marks)
-        for name, (title, axes, across, up) in VIEWS.items()
+        _drawn(name, _View(axes, low, grid), scene, marks) for name, (_, axes, *_) in VIEWS.items()
     )
 
 
@@ -68,14 +68,8 @@ def _walls(scene: BuiltScene) -> np.ndarray:
     return np.asarray(triangles.corners[walls])
 
 
-def _drawn(
-    name: str,
-    title: str,
-    view: _View,
-    names: tuple[str, str],
-    scene: BuiltScene,
-    marks: Sequence[Mark],
-) -> Drawing:
+def _drawn(name: str, view: _View, scene: BuiltScene, marks: Sequence[Mark]) -> Drawing:
+    title, _, *names = VIEWS[name]
     walls = _walls(scene)
     w, h = size = view.steps(walls.reshape(-1, 3).max(axis=0))
     x, y, z = (walls.reshape(-1, 3).max(axis=0) - view.low) / view.grid.step
@@ -143,7 +137,7 @@ def _bar(start: np.ndarray, end: np.ndarray, radius: float, layer: Layer, view: 
 
 
 def _scale(
-    at: Point, names: tuple[str, str], corner: Point, letter: float, grid: Grid
+    at: Point, names: Sequence[str], corner: Point, letter: float, grid: Grid
 ) -> Iterator[Shape]:
     """What the lengths are measured from, and a bar of a known length."""
     (x, y), (left, height) = at, corner

@@ -111,9 +111,9 @@ def test_a_stranger_finds_what_hangs_where_and_which_way_it_faces(traced, tmp_pa
 
 def test_sizes_of_panels_follow_from_a_thickness_that_is_not_known(traced):
     _, plan, _ = traced
-    known = {row[0].split(":")[0]: row[1] for row in tables.cut_list(plan).rows}
+    known = {row[0]: row[1] for row in tables.cut_list(plan).rows}
     open_ended = replace(plan, panels=tuple(replace(p, sheet=None) for p in plan.panels))
-    told = {row[0].split(":")[0]: row[1] for row in tables.cut_list(open_ended).rows}
+    told = {row[0]: row[1] for row in tables.cut_list(open_ended).rows}
     for wall, size in told.items():
         across, up = (
             sum(24.0 if x == "2t" else float(x) for x in side.split(" + "))

@@ -57,7 +57,7 @@ def test_a_rod_is_held_at_both_ends_by_the_walls_ahead(tmp_path):
     assert left.at == pytest.approx((0.05, 0.06, 0.25))
     assert (left.off_wall, right.off_wall) == pytest.approx((0.05, 0.05))
     bought = {line.name: line.quantity for line in plan.bill.lines}
-    assert bought["rod 200 x 8 x 8 mm, as drawn in its mesh"] == 1
+    assert bought["rod 200 x 8 x 8 mm, stainless steel"] == 1
     assert bought["bolt with a distance piece of 50 mm"] == 2
 
 

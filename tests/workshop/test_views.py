@@ -10,7 +10,7 @@ from raysim.scene.file.written import SceneAsWritten
 from raysim.workshop.drawing import Layer, Polyline, Words
 from raysim.workshop.grid import GRIDS, MM
 from raysim.workshop.plan import plan_of
-from raysim.workshop.sections import leaf_size, sections
+from raysim.workshop.sections import leaf_halves, leaf_size, sections
 
 
 @pytest.fixture(scope="module")
@@ -105,6 +105,7 @@ def test_the_leaf_has_its_size_in_words():
     assert leaf == "Leaf: inner half 535 x 915, outer half 551 x 931 mm."
     assert frame == "Opening in the frame: inner half 537 x 917, outer half 553 x 933 mm."
     assert "swings outward" in how
+    assert leaf_halves(door().gap[0], (2 * 536, 2 * 916), MM) == ("535 x 915", "551 x 931")
     (plain,) = sections(door(kind="plain", step=None), MM)
     assert plain.notes == ("Leaf 535 x 915 mm, opening 537 x 917 mm.",)
 

@@ -191,7 +191,7 @@ def _trap(gap: Gap, plan: Plan, result: Result) -> str:
         )
     return (
         f'Light trap "{gap.name}": a rabbet {size} with {step}, as its section shows, built up of '
-        f"layers, matt black inside. {found}."
+        f"layers or folded, matt black inside. {found}."
     )
 
 

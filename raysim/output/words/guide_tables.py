@@ -13,6 +13,7 @@ from raysim.scene.poses import objects_by_pose
 from raysim.workshop.fixings import ENDS, Held, Mark, type_of
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
+from raysim.workshop.sections import leaf_halves, leaf_size
 from raysim.workshop.views import lowest
 
 AXES = "from the left, from the front, from the floor"
@@ -142,7 +143,7 @@ def meters(plan: Plan, result: Result) -> Table:
         "point",
         f"middle of the head at x, y, z, {plan.grid.unit}",
         "faces",
-        "about, mW/cm2",
+        "about, mW/cm²",
     )
     note = (
         f"x, y, z: {AXES}. The last column is the expected case, for lamps of the hours in the "
@@ -152,27 +153,36 @@ def meters(plan: Plan, result: Result) -> Table:
 
 
 def cut_list(plan: Plan) -> Table:
-    """Each wall: what is cut of sheet, and of lining (definition)."""
-    rows = tuple(
-        (_wall(plan, panel), _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
-        for panel in plan.panels
-    )
+    """Each wall: what is cut of sheet, for a box, and of lining (definition)."""
     unit = plan.grid.unit
     heads = ("wall", f"panel, {unit}, width x height", f"lining, {unit}, width x height", "lining")
-    return Table(heads, rows, words=len(heads))
+    rows = [
+        (_wall(plan, panel), _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
+        for panel in plan.panels
+    ]
+    rows += _leaves(plan)
+    shown = range(4) if plan.is_box else (0, 2, 3)
+    picked = tuple(tuple(row[column] for column in shown) for row in (heads, *rows))
+    return Table(picked[0], picked[1:], words=len(heads))
+
+
+def _leaves(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
+    """The leaf of the door; its lining is a part of that of the front."""
+    written, grid = plan.scene.written, plan.grid
+    for gap in written.gap:
+        if (size := leaf_size(gap, written, grid)) is not None:
+            inner, outer = leaf_halves(gap, size, grid)
+            halves = inner if gap.step is None else f"inner half {inner}, outer half {outer}"
+            yield "leaf of the door, cut out of the front", halves, inner, "as the front"
 
 
 def _wall(plan: Plan, panel: Panel) -> str:
-    if not (panel.opens and plan.is_box):
-        return panel.wall
-    return f"{panel.wall}: frame and leaf of the door, as the section of its seam says"
+    return f"{panel.wall}, with the door" if panel.opens and plan.is_box else panel.wall
 
 
 def _sheet(plan: Plan, panel: Panel) -> str:
     if panel.sheet is not None:
         return _size(plan, panel.sheet)
-    if not plan.is_box:
-        return ""
     more = " + 2t" if panel.wall in ("front", "back") else ""
     wide = "" if panel.wall in ("left", "right") else " + 2t"
     across, up = map(plan.grid.text, panel.frame.size)
