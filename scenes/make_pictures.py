@@ -12,7 +12,9 @@ from pathlib import Path
 import raysim
 
 HERE = Path(__file__).resolve().parent
-GALLERY = sorted(HERE / f"{path.stem}.py" for path in HERE.glob("*.png") if path.stem != "clinic_locker")
+GALLERY = sorted(
+    HERE / f"{path.stem}.py" for path in HERE.glob("*.png") if path.stem != "clinic_locker"
+)
 
 
 def demo_picture() -> None:
