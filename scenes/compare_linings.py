@@ -11,6 +11,7 @@ school? The chest, its lamps and its load are invented; nothing was measured.
 # %% The scene, with a gap where the lining goes. Lengths are in mm.
 import sys
 import tempfile
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -80,7 +81,7 @@ linings = (
 results = {name: run(name) for name in linings}
 
 # %% What decides is the worst-lit face, not the mean: a lining helps where lamps do not reach.
-print(f"\n{'lining':40s} {'timer':>18s} {'worst':>8s} {'mean':>8s}   mW/cm2, cautious case")
+print(f"\n{'lining':40s} {'calculated':>18s} {'worst':>8s} {'mean':>8s}   mW/cm2, cautious case")
 for name, result in results.items():
     case = result.cases["cautious"]
     worst, mean = (raysim.to_mW_cm2(e) for e in (case.worst.irradiance, case.summary.mean))
@@ -118,18 +119,22 @@ if np.isfinite(best.timer):
         )
 
 # %% The picture: irradiance on the judged surface, from the worst face to the mean.
-figure, axes = plt.subplots(figsize=(8, 3), layout="constrained")
+figure, axes = plt.subplots(figsize=(8, 3.6), layout="constrained")
 for row, result in enumerate(results.values()):
     summary = result.cases["cautious"].summary
     ends = [raysim.to_mW_cm2(e) for e in (summary.worst, summary.percentile_5, summary.mean)]
     axes.plot(ends, [row] * 3, color="#8a9199", zorder=1)
     axes.scatter(ends, [row] * 3, c=["#961e1e", "#c98a1b", "#1f6f43"], s=60)
-    axes.annotate(raysim.minutes_seconds(result.timer), (ends[0], row + 0.18), ha="center")
+    axes.annotate(raysim.minutes_seconds(result.timer), (ends[0], row + 0.18))
 axes.set_yticks(range(len(results)), list(results))
 axes.set_ylim(-0.5, len(results) - 0.4)
 axes.set_xscale("log")
-axes.set_xlabel("mW/cm², cautious case: worst face, 5th percentile, mean\nthe time is the timer")
+axes.set_xlabel(
+    "mW/cm², cautious case: worst face (with its time), 5th percentile, mean\n"
+    "Times are calculated, without a verdict: no timer to set. Invented box."
+)
 axes.xaxis.set_major_formatter("{x:g}")
 axes.xaxis.set_minor_formatter("")
+figure.suptitle(textwrap.fill(raysim.CAUTION_LINE, 110), fontsize=8)
 figure.savefig(PICTURE, dpi=80)
 print(f"\nPicture: {PICTURE.name}\n{raysim.CAUTION_LINE}")

@@ -76,6 +76,8 @@ with tempfile.TemporaryDirectory() as place:
     # %% The verdict decides; the time is only what was calculated.
     worst = result.cases["cautious"].worst
     print(f"{result.verdict.state}; calculated: {raysim.minutes_seconds(result.calculated)}")
+    for reason in result.verdict.reasons:
+        print(f"  {reason.says}. Mend: {reason.mend}.")
     print(f"Worst spot: {worst.object} {worst.part}, {worst.side}, {worst.place}")
     for found in light.leaks:
         print(

@@ -39,8 +39,10 @@ for tried in found.tried:
         if remedy.clear:
             print(f"  {remedy.what}: {remedy.gain:.2g} times the light there")
 
-# %% The picture: a close-up of the darkest patch, as the report of 'raysim shadows' shows it.
+# %% The picture: a close-up of the largest patch, as the report of 'raysim shadows' shows it.
 with tempfile.TemporaryDirectory() as place:
     pages.write(found, place)
-    shutil.copy(Path(place) / "pictures" / "patch_1.png", PICTURE)
+    drawn = found.shadows[: pages.MOST_PICTURES]
+    largest = max(range(len(drawn)), key=lambda k: drawn[k].patch.area)
+    shutil.copy(Path(place) / "pictures" / f"patch_{largest + 1}.png", PICTURE)
 print(f"\nPicture: {PICTURE.name}\n{raysim.CAUTION_LINE}")

@@ -107,23 +107,41 @@ def checked_scene(path: Path, teller: "Teller") -> tuple["BuiltScene", tuple[Fau
     return scene, tuple(faults)
 
 
-def refuse_parcel(scene: Path, what: str) -> None:
-    """Refuse a scene in a parcel for what leaves scene files behind that name its meshes.
+def kept_scene(scene: Path, teller: "Teller") -> Path:
+    """The scene itself; of a parcel, one that stays: unpacked into a new folder with its meshes.
+
+    For what leaves scene files behind that name the meshes of this one.
 
     Raises
     ------
     RaysimError
-        If the scene is in a parcel, which is unpacked for a while only.
+        Where that folder stands there already.
     """
+    import shutil
+
+    from raysim.output.files.folder import write_new_folder
     from raysim.scene.file.named import parcel_of
 
     parcel = parcel_of(scene)
-    if parcel is not None:
-        inside = parcel.manifest["scene"]["file"]
+    if parcel is None:
+        return scene
+    inside = Path(parcel.manifest["scene"]["file"])
+    folder = Path(f"{parcel.path.stem}_scene")
+    kept = folder / inside
+    if folder.exists():
         raise RaysimError(
-            f"{parcel.path}: {what} writes scenes that name the meshes of this one. Mend: unzip it "
-            f"into a folder to keep, and name {inside} there"
+            f"{parcel.path}: it would be unpacked into {folder}, which stands there already. Mend: "
+            f"name the scene in it, {kept}, or move that folder"
         )
+    place = scene.parents[len(inside.parts) - 1]
+
+    def fill(fresh: Path) -> None:
+        of_results = shutil.ignore_patterns("results", "guide")
+        shutil.copytree(place, fresh, ignore=of_results, dirs_exist_ok=True)
+
+    write_new_folder(folder, fill)
+    teller.say(f"unpacked into {folder}, to be kept: what is written names the meshes in it")
+    return kept
 
 
 def named_surface(name: str, unknown: str) -> "Surface":

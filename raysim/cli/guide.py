@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from raysim.cli.answers import tell_answer, tell_json
-from raysim.cli.common import FORCE, JSON, SCENE, SEED, THREADS, Teller, quiet_option, refuse_parcel
+from raysim.cli.common import FORCE, JSON, SCENE, SEED, THREADS, Teller, kept_scene, quiet_option
 from raysim.cli.given import PATH, PHOTONS, PLACE, PRECISION, TEXT
 from raysim.cli.groups import with_examples
 from raysim.cli.statuses import NO_FINITE_TIME
@@ -78,9 +78,9 @@ def command(
     from raysim.output.words.guide_use import answer, rows
     from raysim.workshop.grid import GRIDS
 
-    refuse_parcel(scene, "raysim guide")
-    folder = out or Path("results") / f"{scene.stem}_guide"
     teller = Teller(quiet or as_json)
+    scene = kept_scene(scene, teller)
+    folder = out or Path("results") / f"{scene.stem}_guide"
     grid = GRIDS[units]
     size = None if stock is None else _stock(stock, grid)
     click.get_current_context().with_resource(claimed(folder, force, scene=folder / SCENE_FILE))

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from raysim.cli.common import POSE, refuse_parcel
+from raysim.cli.common import POSE, Teller, kept_scene
 from raysim.cli.given import FiniteRange
 from raysim.cli.groups import with_examples
 from raysim.cli.hooks_options import (
@@ -103,7 +103,7 @@ def command(**given: Any) -> None:
     Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
     'raysim dose' on it before setting a timer. Ctrl-C ends it early, with what is known by then.
     """
-    refuse_parcel(given["scene"], "raysim hooks")
+    given["scene"] = kept_scene(given["scene"], Teller(given["quiet"] or given["as_json"]))
     asked = asked_of_study(**given)
     # A time limit ends it as Ctrl-C does.
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)

@@ -45,6 +45,7 @@ RUNS = (
     ),
     ("meter", "scene.toml", "--no-time", "--sheet", "sheet.html"),
     ("guide", "scene.toml", "--photons", "1", "--precision", "0.5", "--out", "guide"),
+    ("compare", "dose", "dose", "--out", "compared"),
 )
 PAGES = (
     "dose/report.html",
@@ -52,6 +53,7 @@ PAGES = (
     "guide/guide.html",
     "guide/templates.html",
     "sheet.html",
+    "compared/report.html",
 )
 STUDIES = (
     ("shadows", "scene.toml", "--photons", "1", "--patches", "1", "--share", "1", "--out", "dark"),

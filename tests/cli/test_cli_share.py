@@ -202,13 +202,28 @@ def test_other_commands_take_it_and_name_it(shared, tmp_path):
         assert said.err.startswith("raysim: box.zip: ") or said.err.startswith("box.zip: "), (
             said.err
         )
-    for command in ("hooks", "guide"):
-        said = raysim_said(command, "box.zip", folder=tmp_path)
-        assert said.status == 2
-        assert "Mend: unzip it into a folder to keep, and name scene/Kiste ä.toml there" in said.err
     again = raysim_said("share", "box.zip", "--out", "again.zip", folder=tmp_path)
     assert again.status == 0, again.err
     assert "scene/Kiste ä.toml" in opened((tmp_path / "again.zip").read_bytes())
+
+
+def test_what_leaves_scenes_behind_keeps_the_meshes_they_name(shared, tmp_path):
+    shutil.copy(shared[0], tmp_path / "box.zip")
+    run = ("guide", "box.zip", *QUICK, "--no-pictures")
+    said = raysim_said(*run, folder=tmp_path)
+    assert "note: unpacked into box_scene, to be kept" in said.err
+    assert set(contents(tmp_path / "box_scene")) == {
+        "scene/Kiste ä.toml",
+        "scene/formen/Größe 1/Plätte.ply",
+    }
+    checked = raysim_said("check", "results/Kiste ä_guide/as_built.toml", folder=tmp_path)
+    assert checked.status == 0, checked.out
+    again = raysim_said(*run, "--force", folder=tmp_path)
+    assert again.status == 2
+    assert again.err == (
+        "raysim: box.zip: it would be unpacked into box_scene, which stands there already. Mend: "
+        "name the scene in it, box_scene/scene/Kiste ä.toml, or move that folder\n"
+    )
 
 
 def test_results_of_a_parcel_are_looked_up_in_it(shared, tmp_path):
@@ -225,10 +240,14 @@ def test_results_of_a_parcel_are_looked_up_in_it(shared, tmp_path):
         _refuse_stale({"file": str(box), "sha256": "0" * 64}, tmp_path)
 
 
-def test_scene_and_meshes_are_unpacked_to_a_private_folder_and_nothing_else(shared):
+def test_scene_meshes_and_figures_are_unpacked_to_a_private_folder_and_nothing_else(shared):
     with parcel_opened(shared[0]) as path:
         place = path.parent.parent
-        assert set(contents(place)) == {"scene/Kiste ä.toml", "scene/formen/Größe 1/Plätte.ply"}
+        figures = {"results/result.json", "results/dose_map.vtp", "guide/result.json"}
+        assert set(contents(place)) == figures | {
+            "scene/Kiste ä.toml",
+            "scene/formen/Größe 1/Plätte.ply",
+        }
         assert place.stat().st_mode & 0o077 == 0
     assert not place.exists()
 
