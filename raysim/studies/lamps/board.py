@@ -22,7 +22,7 @@ from raysim.transport.starts import Start
 PIECE = 512  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
 DARK_CELLS, LOOKED_CELLS, NEW_ROWS = 160, 16, 6  # of a choice, from step to step
-CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 48  # per batch, of these steps
+CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 128  # per batch, of these steps
 ROW_PATHS, ROW_POINTS = 48, 1.0  # per batch of a row, and points per candidate
 PROOF_PATHS, PROOF_POINTS = 640, 6.0  # the same for the rows of the proof
 MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
