@@ -61,7 +61,7 @@ class Board:
         everyone = np.arange(len(self.cells.faces))
         points = max(int(ROUGH_SHARE * len(self.apart)), 2)
         seed = self.sources.options.seed + LOOK_SEED
-        self.rough = self._means(self.cells, everyone, 1, points, seed, progress)[0]
+        self.rough = self._means(self.cells, everyone, 1, points, seed=seed, progress=progress)[0]
 
     @property
     def field(self) -> Field:
@@ -111,7 +111,7 @@ class Board:
             return False
         points = int(ROW_POINTS * len(self.apart)) + 1
         seed = self.sources.options.seed + ROW_SEED
-        mean, error = self._means(self.sites, new, ROW_PATHS, points, seed, progress)
+        mean, error = self._means(self.sites, new, ROW_PATHS, points, seed=seed, progress=progress)
         self.rows = np.concatenate([self.rows, new])
         self.mean = np.concatenate([self.mean, mean])
         self.error = np.concatenate([self.error, error])
@@ -157,6 +157,7 @@ class Board:
         chosen: np.ndarray,
         paths: int,
         points: int,
+        *,
         seed: int,
         progress: Progress,
     ) -> tuple[np.ndarray, np.ndarray]:
