@@ -189,7 +189,7 @@ def test_lamps_that_cross_are_not_taken_together(tmp_path):
         ({"numbers": []}, "no number of lamps"),
         ({"numbers": [0]}, "number of lamps 0 is out of range"),
         ({"numbers": [99]}, "number of lamps 99 is out of range"),
-        ({"places": [((0.0, 0.0, 0.0), (0.0, 0.0, 0.3))]}, "0 of the 1 places"),
+        ({"places": [((0.0, 0.0, 0.0), (0.0, 0.0, 0.3))]}, "0 of 1 places"),
         ({"places": LampGrid("z", spacing=0.001)}, "Mend: a larger --spacing"),
         ({"precision": 2.0}, "precision 2.0 is out of range"),
     ],
