@@ -148,8 +148,11 @@ def _count(search: Search, number: int, bills: dict[str, Bill]) -> LampCount:
 
 def _no_room_words(kept: int, no_room: Counter[str], number: int) -> str:
     reasons = ", ".join(f"{count} {why}" for why, count in no_room.most_common())
+    places = kept + sum(no_room.values())
+    what = f"{kept} of {places} places for lamps have room, {number} are needed ({reasons})"
+    if not places:
+        what = "the lamp is longer than the box"
     return (
-        f"{kept} of the {kept + sum(no_room.values())} places for lamps have room, for {number} "
-        f"lamps ({reasons or 'the lamp is longer than the box'}). Mend: shorter lamps (--lamp), "
-        "other places (--at), or smaller clearances"
+        f"{what}. Mend: shorter lamps (--lamp), other places (--at), or smaller clearances "
+        "(--clear-wall, --clear-load)"
     )
