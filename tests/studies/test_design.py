@@ -62,7 +62,7 @@ def example(tmp_path_factory):
     [
         ([('"38 EUR"', '"38 USD"')], "wish", "prices in EUR and USD cannot be added"),
         ([('"38 EUR"', "38")], "sheet 1.price", "no price with its currency"),
-        ([('kind = "T8 15 W"', 'kind = "T8 15"')], "lamp 1.kind", 'no lamp is called "T8 15"'),
+        ([('kind = "T8 15 W"', 'kind = "T8 15"')], "lamp 1", 'no lamp is called "T8 15"'),
         ([("cycles = 3", "cycles = 30")], "wish", "asks for 30 cycles, but no respirator may go"),
         ([('"420 EUR"', '"60 EUR"')], "wish", "one lamp and all under [[other]] cost 90 EUR"),
         ([("[800, 600, 1000]", "[24, 600, 1000]")], "wish", "twice the thickness of a sheet"),
@@ -231,22 +231,28 @@ def small(tmp_path_factory):
     )
 
 
-@pytest.fixture(scope="module")
-def few_traces():
+def with_few_traces(patch, rounds, first, full):
     """A search of few traces, for all that does not depend on how many there are."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "ROUNDS", 1)
-        patch.setattr(run, "MOST_FULL", 3)
-        patch.setattr(run, "MORE_ROUNDS", 1)
-        for module in (search, run):
-            patch.setattr(module, "FIRST", 2)
-            patch.setattr(module, "EACH", 2)
-        yield
+    patch.setattr(run, "ROUNDS", rounds)
+    patch.setattr(run, "MORE_ROUNDS", rounds)
+    patch.setattr(run, "MOST_FULL", full)
+    for module in (search, run):
+        patch.setattr(module, "FIRST", first)
+        patch.setattr(module, "EACH", rounds)
+
+
+@pytest.fixture
+def few(monkeypatch):
+    with_few_traces(monkeypatch, 1, 2, 3)
 
 
 @pytest.fixture(scope="module")
-def found(small, few_traces):
-    return study(small, OPTIONS, judge=lambda scene, result: raysim.with_verdict(result))
+def found(small):
+    """A study of one full trace, without the study of lamps."""
+    with pytest.MonkeyPatch.context() as patch:
+        with_few_traces(patch, 0, 1, 1)
+        patch.setattr(search, "chosen_lamps", lambda *_: [])
+        return study(small, OPTIONS, judge=lambda scene, result: raysim.with_verdict(result))
 
 
 def test_it_answers_with_designs_that_keep_the_wish(found):
@@ -275,8 +281,12 @@ def test_no_trace_beats_the_bound_of_the_sums(found, small):
         assert trial.bound < sums.most(trial.proposal)
 
 
-def test_threads_change_nothing(found, small, few_traces):
+@pytest.mark.slow
+def test_threads_change_nothing_and_chosen_lamps_are_among_the_trials(small, few):
+    found = study(small, OPTIONS)
     again = study(small, raysim.RunOptions(seed=3, threads=1))
+    assert any(trial.proposal.lamps.axis == "chosen" for trial in found.trials)
+    assert found.quickest.time <= found.cheapest.time
     assert [t.worst for t in again.trials] == [t.worst for t in found.trials]
     assert [one.time for one in again.designs] == [one.time for one in found.designs]
     assert [one.scene for one in again.designs] == [one.scene for one in found.designs]
@@ -309,7 +319,8 @@ def test_what_looks_bright_and_is_dark_is_told(found):
     assert {"white paint", "household mirror"} <= set(tried)
 
 
-def test_a_wish_that_cannot_be_met_is_told_what_binds(small, tmp_path, few_traces):
+@pytest.mark.slow
+def test_a_wish_that_cannot_be_met_is_told_what_binds(small, few):
     folder = small.parent
     text = small.read_text("utf-8").replace('"60 min"', '"6 min"').replace('"420 EUR"', '"125 EUR"')
     path = folder / "unmet.toml"
