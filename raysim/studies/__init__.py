@@ -1,4 +1,4 @@
-"""Questions that take more than one trace: linings, shadows, lamps, hooks, leak and survey.
+"""Questions that take more than one trace: linings, shadows, lamps, hooks, leak, survey, design.
 
 Each has a call `study(scene, ...)`, as in `from raysim.studies import linings`. What it gives is
 written by `write` of the module of the same name in the room output/studies.

@@ -71,7 +71,7 @@ def _proposal(one: Proposal) -> dict[str, Any]:
         "cost": one.cost,
         "inside_mm": [round(float(to_mm(side)), 3) for side in one.box.inside],
         "lamp": one.lamps.kind.name,
-        "lamps": len(one.lamps.middles),
+        "lamps": len(one.lamps.arcs),
         "linings": dict(zip(WALLS, one.linings, strict=True)),
     }
 

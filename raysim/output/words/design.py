@@ -67,8 +67,9 @@ def more_lines(study: DesignStudy) -> list[str]:
     lines += [f"Another way: {relaxation_words(study, one)}" for one in study.relaxations[1:]]
     lines += dark_linings(study)
     lines.append(
-        "Places of lamps follow a rule of thumb, boxes stand in steps: this is the best of what "
-        "was tried, not of all there is. Prices are those of the wish, without work."
+        "Boxes grow in steps, and lamps stand in symmetric places unless they were chosen as by "
+        "'raysim lamps': this is the best of what was tried, not of all there is. Prices are "
+        "those of the wish, without work."
     )
     if study.interrupted:
         lines.insert(0, "Broken off: better designs may be missing.")
@@ -98,14 +99,19 @@ def _money(study: DesignStudy, amount: float) -> str:
 
 def size_words(size: tuple[float, float, float]) -> str:
     """Width, depth and height in whole mm."""
-    return " x ".join(f"{value:.0f}" for value in to_mm(size)) + " mm"
+    return " x ".join(f"{to_mm(value):.0f}" for value in size) + " mm"
 
 
 def lamps_words(proposal: Proposal) -> str:
     """How many lamps of which kind, and how they lie."""
     lamps = proposal.lamps
-    ways = {"upright": "upright", "across": "level, side to side", "deep": "level, front to rear"}
-    return f"{len(lamps.middles)} x {lamps.kind.name}, {ways[lamps.axis]}"
+    ways = {
+        "upright": "upright",
+        "across": "level, side to side",
+        "deep": "level, front to rear",
+        "chosen": "placed as by 'raysim lamps'",
+    }
+    return f"{len(lamps.arcs)} x {lamps.kind.name}, {ways[lamps.axis]}"
 
 
 def lining_words(proposal: Proposal) -> str:
@@ -236,7 +242,7 @@ def trials_table(study: DesignStudy) -> Table:
     best: dict[tuple[str, int, str], Trial] = {}
     for trial in study.trials:
         own = trial.proposal
-        key = (own.lamps.kind.name, len(own.lamps.middles), lining_words(own))
+        key = (own.lamps.kind.name, len(own.lamps.arcs), lining_words(own))
         if key not in best or trial.worst > best[key].worst:
             best[key] = trial
     rows = [

@@ -11,6 +11,7 @@ OFF_RAIL = 0.038  # m from the axis of a rail to that of a lamp which crosses it
 SOCKETS = 0.02  # m that the sockets of a lamp take beyond its tube, both ends together; own choice
 LEAST_USED = 0.5  # share of a lamp that the load must at least reach along
 UPRIGHT, ACROSS, DEEP = "upright", "across", "deep"
+CHOSEN = "chosen"  # by the study of lamps
 AXIS = {UPRIGHT: 2, ACROSS: 0, DEEP: 1}
 # Places in the plane across the lamps, as shares of what is free: 0 and 1 are the rims. For upright
 # lamps (x, y); for those across the box (y, z); for those along its depth (x, z).
@@ -46,23 +47,11 @@ PATTERNS: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
 
 @dataclass(frozen=True)
 class Lamps:
-    """Lamps of one kind in a box: their axis, and the middle of the arc of each, m."""
+    """Lamps of one kind in a box: how they lie, and the two ends of each arc, m."""
 
     kind: LampType
     axis: str
-    pattern: int
-    middles: tuple[Size, ...]
-
-    @property
-    def arcs(self) -> tuple[tuple[Size, Size], ...]:
-        """The two ends of each arc, m, on half millimetres (definition)."""
-        return tuple(self._arc(middle) for middle in self.middles)
-
-    def _arc(self, middle: Size) -> tuple[Size, Size]:
-        half = [0.0, 0.0, 0.0]
-        half[AXIS[self.axis]] = 0.0005 * self.kind.arc_mm
-        start = measurable(_sum(middle, [-value for value in half]))
-        return start, measurable(_sum(middle, half))
+    arcs: tuple[tuple[Size, Size], ...]
 
 
 def with_lamps(box: Box, kind: LampType, most: int) -> Iterator[tuple[Box, Lamps]]:
@@ -71,9 +60,18 @@ def with_lamps(box: Box, kind: LampType, most: int) -> Iterator[tuple[Box, Lamps
         room = _with_room(box, kind, AXIS[axis])
         if room is None:
             continue
-        for number, pattern in enumerate(patterns):
+        for pattern in patterns:
             if len(pattern) <= most and _before_load(room, axis, pattern):
-                yield room, Lamps(kind, axis, number, _middles(room, axis, pattern))
+                middles = _middles(room, axis, pattern)
+                yield room, Lamps(kind, axis, tuple(_arc(kind, axis, one) for one in middles))
+
+
+def _arc(kind: LampType, axis: str, middle: Size) -> tuple[Size, Size]:
+    """The ends of an arc about its middle, on half millimetres."""
+    half = [0.0, 0.0, 0.0]
+    half[AXIS[axis]] = 0.0005 * kind.arc_mm
+    start = measurable(_sum(middle, [-value for value in half]))
+    return start, measurable(_sum(middle, half))
 
 
 def _with_room(box: Box, kind: LampType, along: int) -> Box | None:

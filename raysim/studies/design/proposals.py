@@ -86,7 +86,7 @@ def cost_of(
     prices = {one.surface.name: wish.money(one.price) for one in wish.lining}
     found = count * wish.money(stock.price)
     found += sum(prices[name] * math.ceil(10.0 * a - 1e-9) / 10.0 for name, a in areas.items())
-    found += len(lamps.middles) * wish.money(wish.lamp[offer].price)
+    found += len(lamps.arcs) * wish.money(wish.lamp[offer].price)
     return found + sum(wish.money(other.price) for other in wish.other)
 
 

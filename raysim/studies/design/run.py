@@ -28,7 +28,7 @@ from raysim.studies.design.wish import Wish, read_wish, refused
 from raysim.transport.options import RunOptions
 
 Judge = Callable[[BuiltScene, Result], Result]
-ROUNDS, MORE_ROUNDS = 4, 2  # of short traces; where a limit is loosened
+ROUNDS, MORE_ROUNDS = 3, 1  # of short traces; where a limit is loosened
 TRIES = 3  # full traces for each aim
 MOST_FULL = 7  # in all
 FULL = 4.0  # pieces of work that a full trace counts for
@@ -86,7 +86,7 @@ class _Study:
         sums = sums_of(work.wish, work.hung)
         self.limits = Limits(sums, work.wish.wear.material_dose or material)
         self.search = Search(work, sums, self.limits, pool)
-        self.steps = Steps(options.progress, FIRST + ROUNDS * EACH + 1 + MOST_FULL * FULL)
+        self.steps = Steps(options.progress, FIRST + ROUNDS * EACH + 1 + (MOST_FULL + 2) * FULL)
         self.full: dict[Proposal, Design | None] = {}
         self.relaxations: list[Relaxation] = []
 
@@ -123,7 +123,11 @@ class _Study:
         cheap = self._likely(lambda trial: trial.proposal.cost)
         if cheap:
             self.search.other_linings(cheap[0], self.options)
-        self.steps.done("short traces")
+        self.steps.done("places for lamps")
+        better = {t.proposal.geometry: t for t in (*cheap[:1], *self._likely(_darkness)[:1])}
+        for trial in better.values():
+            self.search.better_lamps(trial, self.options)
+            self.steps.done("places for lamps", FULL)
         for aim in (_cost, _darkness, _spread):
             self._first_that_meets(self._likely(aim)[:TRIES])
         front: list[Trial] = []

@@ -4,12 +4,14 @@ All that is counted is counted in traces, never in seconds, so that results repe
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from raysim.base.progress import Progress
 from raysim.library.surfaces import find_surface
 from raysim.scene.check.check import WEAK_LINING
+from raysim.studies.design.chosen import chosen_lamps
 from raysim.studies.design.limits import Limits
 from raysim.studies.design.proposals import WALLS, Proposal, cost_of, excess
 from raysim.studies.design.scenes import Workplace
@@ -156,6 +158,19 @@ class Search:
         ]
         if scene is not None and tried:
             self.trials += trials(scene, tried, options)
+
+    def better_lamps(self, trial: Trial, options: RunOptions) -> None:
+        """Short traces of a box with its lamps, and with one fewer, where the study puts them."""
+        own, wish = trial.proposal, self.work.wish
+        scene = fitting_scene(self.work, own)
+        for lamps in () if scene is None else chosen_lamps(scene, own.lamps, options):
+            cost = cost_of(
+                wish, own.box, lamps, offer=own.offer, sheet=own.sheet, linings=own.linings
+            )
+            moved = replace(own, lamps=lamps, cost=cost)
+            there = fitting_scene(self.work, moved)
+            if there is not None:
+                self.trials += trials(there, [moved], options)
 
 
 def _with(linings: tuple[str, ...], walls: Sequence[str], name: str) -> tuple[str, ...]:

@@ -45,7 +45,7 @@ class Sums:
 
     def watts(self, proposal: Proposal) -> float:
         """UVC of all lamps in the cautious case, W (definition)."""
-        return self.output * self.wish.lamp[proposal.offer].watts * len(proposal.lamps.middles)
+        return self.output * self.wish.lamp[proposal.offer].watts * len(proposal.lamps.arcs)
 
     def most(self, proposal: Proposal) -> float:
         """Irradiance that the worst face cannot exceed, W/m2 (conservation of energy)."""
@@ -83,14 +83,14 @@ def features(proposal: Proposal) -> np.ndarray:
     across = max(row.count for row in box.rows)
     deep = len({row.first[1] for row in box.rows})
     lining = find_surface(proposal.lining)
-    along = 0.001 * lamps.kind.arc_mm / box.inside[AXIS[lamps.axis]]
+    along = 0.001 * lamps.kind.arc_mm / box.inside[AXIS.get(lamps.axis, 2)]
     kinds = [lamps.axis == axis for axis in PATTERNS]
     kinds += [box.gap == gap for gap in GAPS] + [box.margins == one for one in MARGINS]
     return np.array(
         [
             1.0,
             *map(float, kinds),
-            np.log(len(lamps.middles)) - 1.0,
+            np.log(len(lamps.arcs)) - 1.0,
             np.log(across),
             np.log(deep),
             along - 0.8,
