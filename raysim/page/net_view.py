@@ -56,7 +56,8 @@ def _with_shadows(panel: Panel, found: list[Mark]) -> Panel:
     """A panel that shows what hangs free in the box only where one sees it from this wall."""
     assert isinstance(panel.frame, Frame)
     if panel.wall not in SHOWN_ON:
-        own = tuple(p for p in panel.places if p.mark.held is not Held.FREE)
+        lamps = ("from", "to")
+        own = tuple(p for p in panel.places if p.mark.held is not Held.FREE or p.mark.end in lamps)
         return replace(panel, places=own)
     have = {whose(place) for place in panel.places}
     hung = [mark for mark in found if mark.end in ("at", "meter")]

@@ -38,8 +38,14 @@ def map_record(result: Result, scale: DoseScale, case: str) -> dict[str, Any]:
     }
 
 
-def geometry_record(triangles: SceneTriangles) -> dict[str, Any]:
-    """Bodies, parts, tubes and edges of a scene, as `map_record` has them."""
+Welds = dict[tuple[int, int], tuple[np.ndarray, np.ndarray]]
+
+
+def geometry_record(triangles: SceneTriangles, welds: Welds | None = None) -> dict[str, Any]:
+    """Bodies, parts, tubes and edges of a scene, as `map_record` has them.
+
+    `welds` keeps, from call to call, which corners of a part are one: moving a part leaves it.
+    """
     low, step = _grid(triangles)
     return {
         "grid": {"low": low.tolist(), "step": step},
@@ -47,7 +53,7 @@ def geometry_record(triangles: SceneTriangles) -> dict[str, Any]:
             {"name": body.name, "kind": body.kind, "judged": body.judged}
             for body in triangles.bodies
         ],
-        "parts": _parts(triangles, low, step),
+        "parts": _parts(triangles, low, step, {} if welds is None else welds),
         "faces": len(triangles.areas),
         "tubes": _placed(tube_triangles(triangles.tubes), low, step),
         "edges": _placed(wall_edges(triangles), low, step),
@@ -73,14 +79,21 @@ def _coded(values: np.ndarray, kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(values).astype(kind).tobytes()).decode("ascii")
 
 
-def _parts(triangles: SceneTriangles, low: np.ndarray, step: float) -> list[dict[str, Any]]:
+def _parts(
+    triangles: SceneTriangles, low: np.ndarray, step: float, welds: Welds
+) -> list[dict[str, Any]]:
     """Points and triangles of each part; faces of a part follow one another in the scene."""
     parts = []
     for number_, part in enumerate(triangles.parts):
         faces = np.flatnonzero(triangles.face_part == number_)
-        rounded = np.round(triangles.corners[faces].reshape(-1, 3) / SAME_PLACE)
-        _, first, index = np.unique(rounded, axis=0, return_index=True, return_inverse=True)
-        points = triangles.corners[faces].reshape(-1, 3)[first]
+        corners = triangles.corners[faces].reshape(-1, 3)
+        key = (len(faces), hash(np.round(triangles.areas[faces], 12).tobytes()))
+        if key not in welds:
+            rounded = np.round(corners / SAME_PLACE)
+            _, first, index = np.unique(rounded, axis=0, return_index=True, return_inverse=True)
+            welds[key] = first, index
+        first, index = welds[key]
+        points = corners[first]
         wide = len(points) > np.iinfo(np.uint16).max
         parts.append(
             {

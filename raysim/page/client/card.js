@@ -4,7 +4,8 @@ import { choose, desk, edit, on } from "./desk.js";
 import { allFaults } from "./faults.js";
 import { jobForms } from "./jobs.js";
 import { lampKind, lampKinds, linings, meshes, surfaceWords } from "./lists.js";
-import { button, choice, field, lengthIn, make, shown } from "./words.js";
+import { addLamp, addObject } from "./adding.js";
+import { button, choice, field, lengthIn, make, refill, shown, whenFree } from "./words.js";
 import { logForm, logLine } from "./log.js";
 import { readings } from "./readings.js";
 
@@ -13,7 +14,6 @@ const TITLES = {
   box: "Box", lining: "Lining", lamps: "Lamps", load: "Load", target: "Target", check: "Check",
   timer: "Timer", readings: "Readings", build: "Build", log: "Log",
 };
-const opened = new Set();
 
 const set = (path, says) => (value) => edit({ do: "set", path, value }, says, path.join("."));
 const raw = () => desk.doc.rows.raw;
@@ -71,9 +71,9 @@ const FORMS = {
     ];
   },
   check: () => (desk.faults.length ? allFaults() : [hint(desk.checked ? "Nothing is wrong or doubtful." : "Looking ...")]),
-  timer: jobForms,
-  readings,
-  log: logForm,
+  timer: () => jobForms(),
+  readings: () => readings(),
+  log: () => logForm(),
   build() {
     const done = (desk.jobs?.results || []).filter((one) => one.page?.endsWith("guide.html"));
     return [
@@ -100,57 +100,44 @@ function wallOf(kind, row) {
   return desk.doc.net?.holds.find((hold) => ends.some((end) => hold.of === end + row.name))?.wall;
 }
 
-function addLamp(kind) {
-  const box = desk.doc.rows.box || [400, 400, 600];
-  const standing = kind.arc + 120 < box[2], middle = box.map((side) => side / 2), half = 0.5 * kind.arc;
-  const at = standing ? [middle[0], box[1] - 45] : [middle[0], box[1] - 45];
-  const points = standing
-    ? { from: [...at, middle[2] - half], to: [...at, middle[2] + half] }
-    : { from: [middle[0] - half, at[1], box[2] - 45], to: [middle[0] + half, at[1], box[2] - 45] };
-  edit({ do: "add", kind: "lamp", table: { name: "lamp", ...kind.table }, points, lengths: kind.lengths }, "add a lamp", "lamps");
-}
-
-function addObject(mesh, judged) {
-  if (!mesh) return;
-  const box = desk.doc.rows.box || [400, 400, 600];
-  const like = (raw().object || []).find((one) => one.mesh === mesh);
-  const surface = like?.surface ?? (judged ? "respirator fabric" : "stainless steel");
-  const table = { name: judged ? "respirator" : "hook", mesh, surface, ...(like?.parts ? { parts: like.parts } : {}), ...(judged ? { judged: true } : {}) };
-  edit({ do: "add", kind: "object", table, points: { at: [box[0] / 2, box[1] / 2, Math.max(box[2] - 70, 0)] } }, `add a ${table.name}`, "load");
-}
-
 function checkLine() {
   const errors = desk.faults.filter((one) => one.level === "error").length, doubts = desk.faults.length - errors;
   const told = [errors && `${errors} fault${errors > 1 ? "s" : ""}`, doubts && `${doubts} doubt${doubts > 1 ? "s" : ""}`].filter(Boolean);
   return { line: "check", says: told.join(", ") || (desk.checked ? "nothing wrong" : "looking ..."), ticked: desk.checked && errors === 0 };
 }
 
-function show() {
+const show = whenFree(() => {
   if (!desk.doc) return;
-  const active = document.activeElement, within = card.contains(active);
-  if (within && active.matches("input, select") && !desk.fresh) { desk.later = true; return; }
-  desk.fresh = desk.later = false;
-  const focus = within ? active.dataset.at || active.textContent : null;
   const lines = [...desk.doc.card.lines];
   lines.splice(5, 0, checkLine());
   lines.push(logLine());
-  card.replaceChildren(make("h1", {}, raw().title || desk.doc.name), ...lines.map(line), foot());
-  if (focus) [...card.querySelectorAll("input, select, button, summary")].find((one) => (one.dataset.at || one.textContent) === focus)?.focus();
+  if (!card.children.length) {
+    card.append(make("h1", {}), ...lines.map(({ line }) => lineMade(line)), make("div", { id: "foot" }));
+  }
+  card.querySelector("h1").textContent = raw().title || desk.doc.name;
+  lines.forEach(tell);
+  refill(document.getElementById("foot"), () => [foot()]);
+});
+
+// A line of the card: it stays, what it says changes.
+function lineMade(name) {
+  const summary = make("summary", {}, make("span", { role: "img" }), make("b", {}, TITLES[name]), make("span", { class: "says" }));
+  const box = make("details", { class: "line", id: `line-${name}` }, summary, make("div", { class: "inside" }));
+  box.addEventListener("toggle", () => fill(name, box));
+  return box;
 }
 
-function line({ line: name, says, ticked }) {
-  const summary = make("summary", {}, make("span", { class: `tick${ticked ? " done" : ""}`, role: "img", "aria-label": ticked ? "done" : "open" }, ticked ? "✓" : ""),
-    make("b", {}, TITLES[name]), make("span", { class: "says" }, says));
-  const box = make("details", { class: "line", id: `line-${name}` }, summary);
-  const fill = () => { if (box.open && box.children.length === 1) box.append(make("div", { class: "inside" }, ...FORMS[name]())); };
-  box.open = opened.has(name);
-  fill();
-  box.addEventListener("toggle", () => {
-    if (box.open) opened.add(name);
-    else opened.delete(name);
-    fill();
-  });
-  return box;
+function fill(name, box) {
+  if (box.open) refill(box.querySelector(".inside"), FORMS[name]);
+}
+
+function tell({ line: name, says, ticked }) {
+  const box = document.getElementById(`line-${name}`), tick = box.querySelector("[role=img]");
+  tick.className = `tick${ticked ? " done" : ""}`;
+  tick.setAttribute("aria-label", ticked ? "done" : "open");
+  tick.textContent = ticked ? "✓" : "";
+  box.querySelector(".says").textContent = says;
+  fill(name, box);
 }
 
 // The verdict of the record; nothing is decided here.
@@ -179,15 +166,12 @@ function foot() {
 }
 
 function openLine(name) {
-  opened.add(name);
-  desk.fresh = true;
-  show();
+  document.getElementById(`line-${name}`).open = true;
   document.querySelector(`#line-${name} summary`).focus();
 }
 
 export function startCard() {
   for (const kind of ["document", "faults", "jobs", "offers", "log"]) on(kind, show);
-  card.addEventListener("focusout", () => setTimeout(() => { if (desk.later) show(); }));
   on("refused", (told) => {
     const said = card.querySelector(`[data-at="${CSS.escape(told.at)}"]`)?.parentElement.querySelector(".said");
     if (said) said.textContent = told.says;

@@ -3,7 +3,7 @@
 import { choose, desk, on } from "./desk.js";
 import { alongWall, faultsOf, isChosen, moveBy, onWall, pointOf, rowOf, thingOf, wordsOf } from "./things.js";
 import { snapped } from "./snap.js";
-import { shown } from "./words.js";
+import { shown, whenFree } from "./words.js";
 import { act } from "./acts.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -235,7 +235,7 @@ function pressed(event, thing) {
 }
 
 export function startNet() {
-  on("document", draw);
+  on("document", whenFree(draw));
   on("faults", mark);
   on("chosen", mark);
   new ResizeObserver(() => { if (drawing && !drag) draw(); }).observe(place);

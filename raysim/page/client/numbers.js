@@ -2,7 +2,7 @@
 
 import { choose, desk, edit, on } from "./desk.js";
 import { keysOf, tidy } from "./things.js";
-import { button, lengthIn, make, shown } from "./words.js";
+import { button, lengthIn, make, refill, shown, whenFree } from "./words.js";
 import { remove } from "./acts.js";
 
 const place = document.getElementById("numbers");
@@ -10,17 +10,17 @@ const KINDS = { lamp: "Lamps", object: "Things in the box", meter: "Meter points
 const WORDS = { from: "one end", to: "other end", at: "place" };
 let open = false;
 
-function show() {
+const show = whenFree(() => {
   if (!desk.doc) return;
-  const active = place.contains(document.activeElement) ? document.activeElement.dataset.cell : null;
   const unit = desk.doc.net?.unit || "mm";
-  const box = make("details", {}, make("summary", {}, `All in numbers, ${unit}: x right, y back, z up`));
-  box.open = open || desk.doc.rows.box === null;
-  box.addEventListener("toggle", () => { open = box.open; });
-  for (const [kind, title] of Object.entries(KINDS)) box.append(...table(kind, title, unit));
-  place.replaceChildren(box);
-  if (active) place.querySelector(`[data-cell="${CSS.escape(active)}"]`)?.focus();
-}
+  refill(place, () => {
+    const box = make("details", {}, make("summary", {}, `All in numbers, ${unit}: x right, y back, z up`));
+    box.open = open || desk.doc.rows.box === null;
+    box.addEventListener("toggle", () => { open = box.open; });
+    for (const [kind, title] of Object.entries(KINDS)) box.append(...table(kind, title, unit));
+    return [box];
+  });
+});
 
 function table(kind, title, unit) {
   const rows = desk.doc.rows[kind];
@@ -50,6 +50,7 @@ function cell(kind, index, key, axis, unit) {
       point[axis] = tidy(lengthIn(input.value, unit));
       input.removeAttribute("aria-invalid");
       input.title = "";
+      input.defaultValue = input.value;
       edit({ do: "move", points: [[kind, index, key, point]] }, `move ${row.name}`, "numbers");
     } catch (error) {
       input.setAttribute("aria-invalid", "true");

@@ -3,21 +3,18 @@
 import { desk, edit, on } from "./desk.js";
 import { copy, mirror, remove, row as rowOfN, turn } from "./acts.js";
 import { alongWall, faultsOf, moveBy, onWall, pointOf, rawOf, rowOf, tidy, wordsOf } from "./things.js";
-import { button, choice, field, lengthIn, make, shown } from "./words.js";
+import { button, choice, field, lengthIn, make, refill, shown, whenFree } from "./words.js";
 import { linings, surfaceWords } from "./lists.js";
 import { faultLines } from "./faults.js";
 import { ways } from "./net.js";
 
 const slip = document.getElementById("slip");
 
-function show() {
+const show = whenFree(() => refill(slip, () => {
   const thing = desk.chosen;
-  const focused = slip.contains(document.activeElement) ? document.activeElement.dataset.at : null;
-  if (!desk.doc || !thing || (thing.kind && !rowOf(thing))) slip.replaceChildren(...idle());
-  else if (!thing.kind) slip.replaceChildren(...ofWall(thing.wall));
-  else slip.replaceChildren(...ofThing(thing));
-  if (focused) slip.querySelector(`[data-at="${CSS.escape(focused)}"]`)?.focus();
-}
+  if (!desk.doc || !thing || (thing.kind && !rowOf(thing))) return idle();
+  return thing.kind ? ofThing(thing) : ofWall(thing.wall);
+}));
 
 function idle() {
   return [make("p", { class: "hint" }, "Touch a lamp, a hook, a meter point or a wall. Drag it, or "

@@ -44,6 +44,37 @@ export function shown(value, unit) {
   return whole === 0 ? `${top}/${below}` : `${whole} ${top}/${below}`;
 }
 
+// What is drawn anew while a finger or a button is down would take the click away: it waits.
+let down = false;
+const waiting = new Set();
+document.addEventListener("pointerdown", () => { down = true; }, true);
+for (const kind of ["pointerup", "pointercancel"]) {
+  document.addEventListener(kind, () => {
+    down = false;
+    setTimeout(() => {
+      const now = [...waiting];
+      waiting.clear();
+      for (const draw of now) draw();
+    });
+  }, true);
+}
+
+export const whenFree = (draw) => () => { if (down) waiting.add(draw); else draw(); };
+
+const known = (one) => one.dataset.at || one.dataset.cell || one.getAttribute("aria-label") || one.textContent;
+
+// Put other things into a place; the focus stays, and what is being typed is not taken away.
+export function refill(place, build) {
+  const active = place.contains(document.activeElement) ? document.activeElement : null;
+  if (active?.matches("input:not([type=checkbox])") && active.value !== active.defaultValue) {
+    active.addEventListener("blur", whenFree(() => refill(place, build)), { once: true });
+    return;
+  }
+  const name = active && known(active);
+  place.replaceChildren(...build());
+  if (name) [...place.querySelectorAll("input, select, button, summary")].find((one) => known(one) === name)?.focus();
+}
+
 let fields = 0;
 
 // A field of one line: given(text) is called with what was typed; what it throws is said below.
@@ -54,6 +85,7 @@ export function field(label, value, given, more = {}) {
   input.addEventListener("change", () => {
     try {
       given(input.value);
+      input.defaultValue = input.value;
       input.removeAttribute("aria-invalid");
       said.textContent = "";
     } catch (error) {

@@ -18,6 +18,7 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.poses import BackwardCycle, PhotonCycle
+from raysim.transport.starts import Start
 
 SEED = 1
 FIRST_BATCHES = 2  # of photons, for a first picture: the fewest that have a spread
@@ -38,7 +39,7 @@ class Light:
 class Sketch:
     """Photons and paths through one scene, whose load may hang in several poses."""
 
-    def __init__(self, scene: BuiltScene, threads: int) -> None:
+    def __init__(self, scene: BuiltScene, threads: int, earlier: "Sketch | None" = None) -> None:
         self.scene = set_aside(scene)
         self.triangles = self.scene.triangles
         self.arrays = [_cautious(kernel_scene(pose.triangles)) for pose in self.scene.poses]
@@ -48,6 +49,9 @@ class Sketch:
         self.judged = np.nonzero(self.triangles.judged)
         self.paths: BackwardCycle | None = None
         self._sites: Sites | None = None
+        self._starts: list[Start] | None = None
+        if earlier is not None and self._has_the_load_of(earlier):
+            self._sites, self._starts = earlier._sites, earlier._starts
         self._next = 0
         self._light: Light | None = None
 
@@ -57,6 +61,19 @@ class Sketch:
         if self._sites is None:
             self._sites = judged_sites(self.triangles, None)
         return self._sites
+
+    def _has_the_load_of(self, other: "Sketch") -> bool:
+        """Whether the judged face-sides are the same but for where they hang.
+
+        Which of them lie within 1 cm2 is then the same, as discs do not reach beyond a part.
+        """
+        ours, theirs = self.triangles, other.triangles
+        if not all(map(np.array_equal, self.judged, other.judged)):
+            return False
+        faces, others = ours.areas[self.judged[0]], theirs.areas[other.judged[0]]
+        return bool(np.allclose(faces, others, rtol=1e-9, atol=0.0)) and np.array_equal(
+            ours.face_part[self.judged[0]], theirs.face_part[other.judged[0]]
+        )
 
     @property
     def enough(self) -> bool:
@@ -73,8 +90,10 @@ class Sketch:
             self.photons.add_batches(1)
             return
         every = np.arange(len(self.sites.faces))
+        if self._starts is None:
+            self._starts = self.sites.targets(every)
         paths = BackwardCycle.after(self.photons, self.scene.poses, SEED, batches=BATCHES)
-        paths.add_starts(self.sites.targets(every))
+        paths.add_starts(self._starts)
         self._order = np.random.default_rng(SEED).permutation(every)
         self.paths = paths
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from raysim.base.errors import Fault, Level, RaysimError, SceneError
 from raysim.base.units import to_mW_cm2
-from raysim.output.pages.map_data import geometry_record, judged_bits, light_codes
+from raysim.output.pages.map_data import Welds, geometry_record, judged_bits, light_codes
 from raysim.page.sketch.light import Light, Sketch
 from raysim.page.sketch.why import changes, why
 from raysim.scene.build import BuiltScene, build_scene
@@ -69,6 +69,8 @@ class Work:
         self.number = -1
         self.scene: BuiltScene | None = None
         self.sketch: Sketch | None = None
+        self.earlier: Sketch | None = None  # of the draft before
+        self.welds: Welds = {}
         self.forbidden = False  # errors were found: nothing is traced
 
     def tell(self, record: dict[str, Any], body: bytes = b"") -> None:
@@ -81,13 +83,15 @@ class Work:
         """Build, show, check and go on tracing until something newer is asked for."""
         fresh = order["number"] != self.number
         if fresh:
-            self.number, self.sketch, self.scene = order["number"], None, None
+            self.number, self.scene = order["number"], None
+            self.earlier, self.sketch = self.sketch or self.earlier, None
             if not self._build(order):
                 return
         if self.scene is None:
             return
         if order["light"] and self.sketch is None and not (not fresh and self.forbidden):
-            self.sketch = Sketch(self.scene, max(default_threads() - 1, 1))
+            threads = max(default_threads() - 1, 1)
+            self.sketch = Sketch(self.scene, threads, self.earlier)
             self.sketch.first_photons()
             self._picture(self.sketch)
         if fresh and not self.orders.waiting:
@@ -107,7 +111,13 @@ class Work:
             self._faults(error.faults)
             return False
         triangles = self.scene.triangles
-        self.tell({"is": "shape", **geometry_record(triangles), "judged": judged_bits(triangles)})
+        self.tell(
+            {
+                "is": "shape",
+                **geometry_record(triangles, self.welds),
+                "judged": judged_bits(triangles),
+            }
+        )
         return True
 
     def _check(self, scene: BuiltScene) -> None:
