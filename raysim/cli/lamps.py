@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from raysim.base.errors import RaysimError
-from raysim.cli.common import POSE, refuse_parcel
+from raysim.cli.common import POSE, Teller, kept_scene
 from raysim.cli.given import PATH, TEXT
 from raysim.cli.groups import with_examples
 from raysim.cli.hooks_options import CLEARANCE, SPACING, lengths, number_range
@@ -76,7 +76,7 @@ def command(**given: Any) -> None:
     with its tubes in the way. The best is written to best.toml: run 'raysim dose' on it before
     setting a timer. Ctrl-C ends it early, with what is known by then.
     """
-    refuse_parcel(given["scene"], "raysim lamps")
+    given["scene"] = kept_scene(given["scene"], Teller(given["quiet"] or given["as_json"]))
     asked = asked_of_study(**given)
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     click.get_current_context().call_on_close(lambda: signal.signal(signal.SIGTERM, before))

@@ -198,7 +198,7 @@ class Desk:
 
 
 def _going() -> tuple[type[Exception], ...]:
-    """What is raised where a page is going: `Desk.serve` takes it off the list."""
+    """What is raised where a page is going; who serves it takes it off the list."""
     from starlette.websockets import WebSocketDisconnect
 
     return WebSocketDisconnect, RuntimeError
