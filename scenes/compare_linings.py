@@ -129,9 +129,10 @@ for row, result in enumerate(results.values()):
 axes.set_yticks(range(len(results)), list(results))
 axes.set_ylim(-0.5, len(results) - 0.4)
 axes.set_xscale("log")
-axes.set_xlabel(
+figure.supxlabel(
     "mW/cm², cautious case: worst face (with its time), 5th percentile, mean\n"
-    "Times are calculated, without a verdict: no timer to set. Invented box."
+    "Times are calculated, without a verdict: no timer to set. Invented box.",
+    fontsize=10,
 )
 axes.xaxis.set_major_formatter("{x:g}")
 axes.xaxis.set_minor_formatter("")

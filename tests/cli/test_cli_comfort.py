@@ -226,7 +226,7 @@ def on_a_terminal(*words: str, **environment: str) -> tuple[str, str]:
         stdout=subprocess.PIPE,
         stderr=there,
         encoding="utf-8",
-        timeout=60,
+        timeout=240,
         check=True,
     )
     os.close(there)
