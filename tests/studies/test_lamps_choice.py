@@ -5,6 +5,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from raysim.studies.lamps.branches import Branches, OutOfBranchesError
 from raysim.studies.lamps.choice import Field
 from raysim.studies.lamps.programme import Solver
 
@@ -37,11 +38,12 @@ def best_of_all(field, number):
 
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("number", [1, 2, 3, 4])
-def test_the_programme_finds_what_trying_every_choice_finds(solver, seed, number):
+@pytest.mark.parametrize("branches", [0, 100_000])
+def test_the_programme_finds_what_trying_every_choice_finds(solver, seed, number, branches):
     field = random_field(seed)
     truth = field.worst(best_of_all(field, number))
     known = field.searched(number, seed)[0]
-    found = solver.solve(field, known, nodes=100_000)
+    found = solver.solve(field, known, nodes=100_000, branches=branches)
     assert field.worst(found.choice) >= truth / 1.015 - 1e-12  # the last step looks no closer
     assert truth <= found.bound <= 1.02 * truth
     assert all(field.apart[a, b] for a, b in combinations(found.choice, 2))
@@ -53,7 +55,8 @@ def test_bounds_lie_above_every_choice_even_with_few_nodes(solver, nodes):
     for number in (2, 3):
         truth = field.worst(best_of_all(field, number))
         known = field.searched(number, 1)[-1]
-        assert solver.solve(field, known, nodes=nodes).bound >= truth
+        found = solver.solve(field, known, nodes=nodes, branches=nodes)
+        assert found.bound >= truth
 
 
 def test_a_planted_choice_is_found(solver):
@@ -65,9 +68,22 @@ def test_a_planted_choice_is_found(solver):
         light[12 * k : 12 * k + 12, place] = 1.0
     field = Field(light, np.ones((80, 80), bool))
     known = field.searched(5, 1)[0]
-    found = solver.solve(field, known, nodes=2000)
+    found = solver.solve(field, known, nodes=2000, branches=0)
     assert found.choice == planted
     assert 1.0 <= found.bound < 1.4
+
+
+def test_branches_decide_and_say_so(solver):
+    field = random_field(21)
+    for number in (1, 2, 3, 4):
+        truth = field.worst(best_of_all(field, number))
+        found = Branches(field, truth * (1.0 - 1e-9), 10**6).choice(number)
+        assert found is not None
+        assert field.worst(found) >= truth * (1.0 - 1e-9)
+        assert all(field.apart[a, b] for a, b in combinations(found, 2))
+        assert Branches(field, truth * (1.0 + 1e-9), 10**6).choice(number) is None
+    with pytest.raises(OutOfBranchesError):
+        Branches(field, truth, 3).choice(4)
 
 
 def test_what_cannot_be_taken_together_is_not(solver):

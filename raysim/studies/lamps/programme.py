@@ -7,8 +7,9 @@ does where entries are cut down to T, and the relaxation is much tighter so. T c
 step from the bound of the relaxation (largest t with sum_i min(a, T) x[i] >= t): a T that no choice
 reaches is an upper bound on all of them; a choice that is found is a better one.
 
-The solver is HiGHS, in a process of its own that can be ended at any time; it stops by nodes of its
-tree, not by time, so that results repeat.
+Few lamps are tried out branch by branch first (`branches`), which decides up to four or five of
+them. Where that does not end, the solver is asked: HiGHS, in a process of its own that can be ended
+at any time. Both stop by their number of branches, not by time, so that results repeat.
 
 Source: Huangfu and Hall, "Parallelizing the dual revised simplex method", Math. Prog. Comp. 10
 (2018); tightening of coefficients, e.g. Savelsbergh, "Preprocessing and probing techniques for
@@ -26,12 +27,14 @@ from typing import Any
 import numpy as np
 
 from raysim.base.errors import RaysimError
+from raysim.studies.lamps.branches import Branches, OutOfBranchesError
 from raysim.studies.lamps.choice import Choice, Field
 
 TIGHTER = 0.002  # share by which the bound of a relaxation has to fall for another round
 MOST_TIGHTENED = 40
 INFEASIBLE = 2  # status of scipy's solver
 STEPS = (0.35, 0.25, 0.18, 0.12, 0.08, 0.05, 0.03, 0.015)  # above the best known: T comes down
+BRANCHES = 60_000  # tried one by one before the solver is asked: two seconds or so
 SLACK = 1e-6  # share by which bounds are raised, and T lowered: the solver's own tolerance
 
 
@@ -67,7 +70,13 @@ class Solver:
             pipe.close()
 
     def solve(
-        self, field: Field, known: Choice, *, nodes: int, steps: Sequence[float] = STEPS
+        self,
+        field: Field,
+        known: Choice,
+        *,
+        nodes: int,
+        steps: Sequence[float] = STEPS,
+        branches: int = BRANCHES,
     ) -> Solved:
         """The best choice of as many places as a `known` one has, and a bound on all of them.
 
@@ -75,6 +84,8 @@ class Solver:
         ----------
         nodes : int
             Of the solver's tree for each step; 0 for the bound of the relaxation alone.
+        branches : int
+            That are tried for each step before the solver is asked.
         steps : sequence of float
             How far above the best known choice is asked, as shares, falling.
 
@@ -99,7 +110,11 @@ class Solver:
             if wanted >= bound:
                 left.pop(0)
                 continue
-            choice, reached = self._asked(field, number, wanted, nodes)
+            try:
+                choice = Branches(field, wanted, branches).choice(number)
+                reached = wanted if choice else 0.0
+            except OutOfBranchesError:
+                choice, reached = self._asked(field, number, wanted, nodes)
             if choice is not None:
                 best = choice
             elif reached < wanted:

@@ -146,9 +146,9 @@ class Search:
     def _trace(self, number: int, choice: Choice, precision: float) -> None:
         seed = self.options.seed + TRACE_SEED + STEP * number
         lamps = [self.places[k].lamp(f"lamp {i}") for i, k in enumerate(choice, 1)]
-        found = self.traced.setdefault(number, [])
-        found.append((choice, self.tracer.traced(lamps, precision, seed)))
-        found.sort(key=lambda pair: -pair[1].worst.lower_bound)
+        found = (choice, self.tracer.traced(lamps, precision, seed))
+        pairs = [*self.traced.get(number, []), found]
+        self.traced[number] = sorted(pairs, key=lambda pair: -pair[1].worst.lower_bound)
 
     def swaps(self, choice: Choice) -> np.ndarray:
         """Worst row with each place in a choice, the member that helps least left out, as a share.

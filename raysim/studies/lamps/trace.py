@@ -24,6 +24,7 @@ from raysim.transport.photons import PhotonRun
 from raysim.transport.tiles import tiles_of
 
 BATCH_PHOTONS = 16_384
+MOST_RAYS = 4e7  # of one choice: a dark one need not be known as well as the good ones
 FAILURE_PATHS, FAILURE_CELLS = 16, 16
 
 
@@ -98,6 +99,7 @@ class LampTracer:
             seed=seed,
             counted=self._counted(photons, factors[0]),
             known=known_light(photons, triangles),
+            most_rays=MOST_RAYS,
         )
         self.rays += tracer.rays + photons.segments
         worst, mean = found.worst(0), found.state.mean[0]
