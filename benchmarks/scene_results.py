@@ -17,7 +17,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 DEMO = "clinic_locker"
-STUDIES = ("linings", "shadows", "hooks")
+STUDIES = ("linings", "shadows", "lamps", "hooks")
 TIMES = {"seconds", "made_at"}
 
 

@@ -25,7 +25,7 @@ import math
 
 import numpy as np
 
-from raysim.kernels.clear import crossed_light
+from raysim.kernels.clear import crossed_light, looks_at_lamps
 from raysim.kernels.compile import kernel
 from raysim.kernels.direct import light_of_lamps
 from raysim.kernels.gather import may_read, read_and_go_on
@@ -185,7 +185,6 @@ def backward_path(
     """
     stack, distances, weight, choice, image_choice = scratch
     key0, key1, tubes, triangles = rules.key0, rules.key1, geometry.solid, len(geometry.normals)
-    clear = geometry.tubes.shape[0] > tubes.shape[0]
     exitance, lamp_of, kind = geometry.tube_exitance, geometry.tube_lamp, surfaces.kind
     stream, low, high = starts.stream[target], path & MASK, (path >> SHIFT) << np.uint64(8)
     u0, u1, _, _ = uniforms(low, stream, ZERO_STEP, high | BACKWARD_START, key0, key1)
@@ -202,7 +201,7 @@ def backward_path(
         )  # fmt: skip
     for bounce in range(rules.max_bounces):
         step = np.uint64(bounce)
-        if not sharp and not (clear and bounce > 0):
+        if looks_at_lamps(geometry, bounce, sharp):
             u0, u1, u2, _ = uniforms(low, stream, step, high | BACKWARD_LAMP, key0, key1)
             points = 1
             if bounce == 0:
@@ -211,15 +210,12 @@ def backward_path(
                 geometry, x, y, z, nx, ny, nz, last, points, u0, u1, u2,
                 weight, scores, (stack, distances, choice),
             )  # fmt: skip
-        if not sharp:
-            flown = 0.0
         distance, hit = nearest_hit(
             geometry.nodes, geometry.blocks, tubes, triangles, x, y, z, dx, dy, dz,
             math.inf, last, NOTHING, NEAREST, stack, distances,
         )  # fmt: skip
-        rays, flown = rays + 1, flown + distance
-        if clear and bounce > 0:
-            crossed_light(geometry, x, y, z, dx, dy, dz, distance, weight, scores)
+        rays, flown = rays + 1, (flown if sharp else 0.0) + distance
+        crossed_light(geometry, bounce, x, y, z, dx, dy, dz, distance, weight, scores)
         if hit < 0:
             return rays
         x, y, z = x + distance * dx, y + distance * dy, z + distance * dz

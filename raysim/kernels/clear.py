@@ -13,8 +13,25 @@ from raysim.kernels.intersect import passes_tube, ray_tube_distance
 
 
 @kernel
-def crossed_light(geometry, x, y, z, dx, dy, dz, farthest, weight, scores):
+def is_clear(geometry):
+    """Whether the lamps are sources alone (definition)."""
+    return geometry.tubes.shape[0] > geometry.solid.shape[0]
+
+
+@kernel
+def looks_at_lamps(geometry, bounce, sharp):
+    """Whether a path sends rays to lamps from where it is: not after a bounce the sharp way.
+
+    To lamps that are sources alone only from its start: later it counts those that it crosses.
+    """
+    return not sharp and (bounce == 0 or not is_clear(geometry))
+
+
+@kernel
+def crossed_light(geometry, bounce, x, y, z, dx, dy, dz, farthest, weight, scores):
     """Add the exitance of every tube whose mantle is entered before `farthest` (m) to `scores`.
+
+    Nothing on the first way of a path (`bounce` 0), or where lamps have bodies.
 
     Parameters
     ----------
@@ -23,6 +40,8 @@ def crossed_light(geometry, x, y, z, dx, dy, dz, farthest, weight, scores):
     weight : (cases,) float64
     scores : (lamps, cases) float64, W/m2
     """
+    if bounce == 0 or not is_clear(geometry):
+        return
     tubes = geometry.tubes
     for i in range(tubes.shape[0]):
         if passes_tube(tubes, i, x, y, z, dx, dy, dz):

@@ -56,6 +56,7 @@ PAGES = (
 STUDIES = (
     ("shadows", "scene.toml", "--photons", "1", "--patches", "1", "--share", "1", "--out", "dark"),
     ("linings", "scene.toml", "--lining", "foil", "--precision", "0.5", "--out", "lined"),
+    ("lamps", "scene.toml", "--number", "1", "--most", "4", "--precision", "0.5", "--out", "lit"),
     ("hooks", "scene.toml", "--at", "150,120,150", "--precision", "0.5", "--out", "hung"),
 )
 STUDY_PAGES = tuple(f"{words[-1]}/report.html" for words in STUDIES)

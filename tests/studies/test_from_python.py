@@ -10,16 +10,18 @@ from small_scenes import box, small_scene, write_scene
 
 import raysim
 import raysim.cli.hooks
+import raysim.cli.lamps
 import raysim.cli.linings
 import raysim.cli.shadows
 import raysim.output.studies.hooks
+import raysim.output.studies.lamps
 import raysim.output.studies.leak
 import raysim.output.studies.linings
 import raysim.output.studies.shadows
 import raysim.output.studies.survey
 from raysim.base.errors import RaysimError
 from raysim.cli.hooks_options import asked_of_study
-from raysim.studies import hooks, leak, linings, shadows, survey
+from raysim.studies import hooks, lamps, leak, linings, shadows, survey
 
 OPTIONS = raysim.RunOptions(seed=5, threads=2)
 SEED = ("--seed", "5")
@@ -113,6 +115,24 @@ def test_hooks(folder, scene):
     same_files(folder, ("hooks", "scene.toml", *asked, "--precision", "0.5"), write)
 
 
+def test_lamps(folder, scene):
+    def write(place):
+        found = lamps.study(
+            scene,
+            numbers=[1],
+            places=[
+                ((0.05, 0.05, 0.06), (0.05, 0.05, 0.29)),
+                ((0.25, 0.2, 0.06), (0.25, 0.2, 0.29)),
+            ],
+            precision=0.5,
+            options=OPTIONS,
+        )
+        raysim.output.studies.lamps.write(found, place)
+
+    asked = ("--at", "50,50,60..50,50,290", "--at", "250,200,60..250,200,290", "--precision", "0.5")
+    same_files(folder, ("lamps", "scene.toml", "--number", "1", *asked), write)
+
+
 def test_leak(folder, scene):
     said = raysim_said("leak", "scene.toml", "--json", *SEED, folder=folder)
     with batches_of(SMALL_BATCH):
@@ -159,7 +179,7 @@ def test_defaults_are_those_of_the_commands():
         study.__module__.split(".")[2]: {
             name: one.default for name, one in inspect.signature(study).parameters.items()
         }
-        for study in (linings.study, shadows.study, hooks.study)
+        for study in (linings.study, shadows.study, lamps.study, hooks.study)
     }
     typed = typed_defaults(raysim.cli.linings.command)
     for name in ("walls", "precision"):
@@ -169,6 +189,10 @@ def test_defaults_are_those_of_the_commands():
     assert called["shadows"]["smallest"] == 1e-4 * typed["smallest"]
     for name in ("share", "patches", "photons"):
         assert called["shadows"][name] == typed[name]
+    typed = raysim.cli.lamps.asked_of_study(**typed_defaults(raysim.cli.lamps.command))
+    for name in ("clearances", "lamps", "places", "precision", "prices"):
+        assert called["lamps"][name] == typed[name]
+    assert tuple(called["lamps"]["numbers"]) == tuple(typed["numbers"])
     typed = typed_defaults(raysim.cli.hooks.command)
     of_all = typed_defaults(raysim.cli.linings.command).keys() & typed.keys()
     shared = set(of_all) - {"precision"}

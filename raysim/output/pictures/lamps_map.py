@@ -37,16 +37,16 @@ def write_lamps_map(study: LampStudy, path: Path) -> Picture:
     width, height = max(PANEL[0] * len(shown) + MARGIN, 820), HEAD + PANEL[1] + FOOT
     figure = new_figure(width, height)
     best = study.best
-    shares = 100.0 * np.array(best.swaps)
+    most = 100.0 * float(best.swaps.max())
     from matplotlib.colors import Normalize
 
-    norm = Normalize(0.0, max(100.0, float(shares.max())))
+    norm = Normalize(0.0, max(100.0, most))
     for k, view in enumerate(shown):
         left, low = PANEL[0] * k + 70, FOOT + 50
         place = (left / width, low / height, (PANEL[0] - 95) / width, (PANEL[1] - 80) / height)
         axes = figure.add_axes(place)
         these = [j for j, kind in enumerate(kinds) if kind == VIEWS[view][0]]
-        _panel(axes, study, view, these, shares, norm)
+        _panel(axes, study, view, these, norm)
     bar = colour_bar(figure, ((width - 95) / width, 0.2, 24 / width, 0.55), norm, COLOURS)
     bar.set_title("%", fontsize=11)
     about = {"ha": "left", "va": "top", "color": INK}
@@ -69,11 +69,9 @@ def _direction(place: Place) -> int:
     return k if way[k] > 0.999 * np.linalg.norm(way) else -1
 
 
-def _panel(
-    axes: Any, study: LampStudy, view: str, these: list[int], shares: np.ndarray, norm: Any
-) -> None:
+def _panel(axes: Any, study: LampStudy, view: str, these: list[int], norm: Any) -> None:
     _, across, up, right, above = VIEWS[view]
-    triangles = study.scene.triangles
+    triangles, shares = study.scene.triangles, 100.0 * study.best.swaps
     walls = to_mm(triangles.corners[is_wall(triangles)])
     low, high = walls.min(axis=(0, 1)), walls.max(axis=(0, 1))
     _outlines(axes, study, across, up)
@@ -81,9 +79,8 @@ def _panel(
     at = to_mm(middle[:, [across, up]])
     # Places behind one another share a dot: that of the best.
     order = sorted(these, key=lambda j: shares[j])
-    colours = [NONE if shares[j] <= 0.0 else None for j in order]
-    free = [j for j, grey in zip(order, colours, strict=True) if grey is None]
-    taken = [j for j, grey in zip(order, colours, strict=True) if grey is not None]
+    free = [j for j in order if shares[j] > 0.0]
+    taken = [j for j in order if shares[j] <= 0.0]
     axes.scatter(*at[taken].T, s=40, c=NONE, zorder=2)
     axes.scatter(*at[free].T, s=70, c=shares[free], cmap=COLOURS, norm=norm, zorder=3)
     chosen = [j for j in these if j in study.best.choices[0]]

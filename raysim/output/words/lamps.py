@@ -4,7 +4,7 @@ import math
 
 from raysim.base.units import minutes_seconds
 from raysim.output.words.hooks import mm
-from raysim.output.words.numbers import number
+from raysim.output.words.numbers import number, told_time
 from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK
 from raysim.studies.lamps.places import Place
@@ -53,7 +53,8 @@ def more_lines(study: LampStudy) -> tuple[str, ...]:
         f"Lamp {k}: {place_words(study.places[place])}"
         for k, place in enumerate(best.choices[0], 1)
     ]
-    told = [_time_line(study), proof(study, best), now_words(study), *doubts(study)[:1]]
+    told = [_time_line(study), proof(study, best), now_words(study), _all_numbers(study)]
+    told += doubts(study)[:1]
     return tuple(filter(None, [*told, f"Arcs, in mm {measured(study)}.", *places]))
 
 
@@ -83,6 +84,14 @@ def _time_line(study: LampStudy) -> str:
         f"{number(each / 60.0)} minutes a respirator. Run 'raysim dose' on best.toml before "
         "setting a timer."
     )
+
+
+def _all_numbers(study: LampStudy) -> str:
+    """Times by number of lamps."""
+    if len(study.numbers) < 2:
+        return ""
+    times = (f"{one.number}: {told_time(one.best.time)}" for one in study.numbers)
+    return f"By number of lamps, {'; '.join(times)}."
 
 
 def proof(study: LampStudy, one: LampCount) -> str:

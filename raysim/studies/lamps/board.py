@@ -22,7 +22,7 @@ from raysim.transport.starts import Start
 PIECE = 512  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
 DARK_CELLS, LOOKED_CELLS, NEW_ROWS = 160, 16, 6  # of a choice, from step to step
-CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 48  # per batch, of these steps
+CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 128  # per batch, of these steps
 ROW_PATHS, ROW_POINTS = 48, 1.0  # per batch of a row, and points per candidate
 PROOF_PATHS, PROOF_POINTS = 640, 6.0  # the same for the rows of the proof
 MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
@@ -61,7 +61,7 @@ class Board:
         everyone = np.arange(len(self.cells.faces))
         points = max(int(ROUGH_SHARE * len(self.apart)), 2)
         seed = self.sources.options.seed + LOOK_SEED
-        self.rough = self._means(self.cells, everyone, 1, points, seed, progress)[0]
+        self.rough = self._means(self.cells, everyone, 1, points, seed=seed, progress=progress)[0]
 
     @property
     def field(self) -> Field:
@@ -111,7 +111,7 @@ class Board:
             return False
         points = int(ROW_POINTS * len(self.apart)) + 1
         seed = self.sources.options.seed + ROW_SEED
-        mean, error = self._means(self.sites, new, ROW_PATHS, points, seed, progress)
+        mean, error = self._means(self.sites, new, ROW_PATHS, points, seed=seed, progress=progress)
         self.rows = np.concatenate([self.rows, new])
         self.mean = np.concatenate([self.mean, mean])
         self.error = np.concatenate([self.error, error])
@@ -157,6 +157,7 @@ class Board:
         chosen: np.ndarray,
         paths: int,
         points: int,
+        *,
         seed: int,
         progress: Progress,
     ) -> tuple[np.ndarray, np.ndarray]:

@@ -163,39 +163,31 @@ class LampRoom:
         RaysimError
             More than MOST_TRIED places at the spacing that was asked for.
         """
-        spacing = grid.spacing or FINEST
+        spacing, axes = grid.spacing or FINEST, ["xyz".index(axis) for axis in grid.along]
         while True:
-            places = [
-                p for kind in kinds for axis in grid.along for p in self._line(kind, axis, spacing)
-            ]
-            if grid.spacing and len(places) > MOST_TRIED:
+            lines = [(kind, k, self._lines(kind, k, spacing)) for kind in kinds for k in axes]
+            count = sum(int(np.prod([len(line) for line in three])) for _, _, three in lines)
+            if grid.spacing and count > MOST_TRIED:
                 raise RaysimError(
-                    f"{len(places):,} places for lamps are more than {MOST_TRIED:,}. Mend: a "
-                    "larger --spacing, or fewer directions (--along)"
+                    f"{count:,} places for lamps are more than {MOST_TRIED:,}. Mend: a larger "
+                    "--spacing, or fewer directions (--along)"
                 )
-            if len(places) <= MOST_TRIED:
-                kept, none = self.sifted(places)
+            if count <= MOST_TRIED:
+                kept, none = self.sifted([p for each in lines for p in _on_lines(*each)])
                 if grid.spacing or len(kept) <= grid.most:
                     return kept, none, spacing
             spacing *= COARSER
 
-    def _line(self, kind: LampKind, axis: str, spacing: float) -> list[Place]:
-        """Places of one kind along one axis."""
-        k = "xyz".index(axis)
-        whole = kind.before + kind.arc + kind.behind
-        free = self.high[k] - self.low[k] - whole
+    def _lines(self, kind: LampKind, along: int, spacing: float) -> list[np.ndarray]:
+        """Values of x, y and z (m) where the arcs of one kind along one axis may begin."""
+        free = self.high[along] - self.low[along] - kind.before - kind.arc - kind.behind
         if free < -1e-9:
-            return []
-        lines = [_even(low, high, spacing) for low, high in self._across(kind, k)]
-        lines[k] = self.low[k] + kind.before + _even(0.0, max(free, 0.0), spacing)
-        found = []
-        for point in np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3):
-            end = point.copy()
-            end[k] += kind.arc
-            found.append(Place(kind, _tidy(point), _tidy(end)))
-        return found
+            return [np.zeros(0)] * 3
+        lines = [_even(low, high, spacing) for low, high in self._across(kind)]
+        lines[along] = self.low[along] + kind.before + _even(0.0, max(free, 0.0), spacing)
+        return lines
 
-    def _across(self, kind: LampKind, along: int) -> list[tuple[float, float]]:
+    def _across(self, kind: LampKind) -> list[tuple[float, float]]:
         """How far the axis of a lamp may go in each direction, m."""
         off = np.full(3, kind.reach + self.clear.wall)
         low, high = self.low + off, self.high - off
@@ -203,6 +195,16 @@ class LampRoom:
             low[1] = self.low[1] + kind.reach + max(self.clear.door, self.clear.wall)
         middle = 0.5 * (self.low + self.high)
         return [(min(a, m), max(b, m)) for a, b, m in zip(low, high, middle, strict=True)]
+
+
+def _on_lines(kind: LampKind, along: int, lines: list[np.ndarray]) -> list[Place]:
+    """Every place of a grid for one kind along one axis."""
+    found = []
+    for point in np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3):
+        end = point.copy()
+        end[along] += kind.arc
+        found.append(Place(kind, _tidy(point), _tidy(end)))
+    return found
 
 
 def too_near(places: Sequence[Place], clear: float) -> np.ndarray:

@@ -55,7 +55,7 @@ def study(
         Types of the library; default the kinds of lamps in the scene.
     places : LampGrid, or lines (from, to) in m, or Place
         Candidates: those without room are left out. A line takes every kind of lamp, the middle of
-        its arc in the middle of the line; a `Place` is taken as it is.
+        its arc in the middle of the line; a `Place` is taken as it is, its kind one of `kinds_of`.
     prices : path, optional
         File of prices as `raysim guide --prices` takes it.
     pose : str, optional
@@ -141,15 +141,18 @@ def _count(search: Search, number: int, bills: dict[str, Bill]) -> LampCount:
         traced=tuple(traced for _, traced in pairs),
         most=search.most[number],
         swaps=search.swaps(pairs[0][0]),
-        cost=sum(bill.cost for bill in used) if is_priced else None,
+        cost=round(sum(bill.cost for bill in used), 2) if is_priced else None,
         unpriced=sum(bill.unpriced for bill in used),
     )
 
 
 def _no_room_words(kept: int, no_room: Counter[str], number: int) -> str:
     reasons = ", ".join(f"{count} {why}" for why, count in no_room.most_common())
+    places = kept + sum(no_room.values())
+    what = f"{kept} of {places} places for lamps have room, {number} are needed ({reasons})"
+    if not places:
+        what = "the lamp is longer than the box"
     return (
-        f"{kept} of the {kept + sum(no_room.values())} places for lamps have room, for {number} "
-        f"lamps ({reasons or 'the lamp is longer than the box'}). Mend: shorter lamps (--lamp), "
-        "other places (--at), or smaller clearances"
+        f"{what}. Mend: shorter lamps (--lamp), other places (--at), or smaller clearances "
+        "(--clear-wall, --clear-load)"
     )

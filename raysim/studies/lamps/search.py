@@ -125,11 +125,13 @@ class Search:
         best: Choice | None = None
         for turn in range(ROUNDS):
             field = board.field
-            rows = board.nearest_rows(MOST_ROWS)
             known = field.searched(number, self.options.seed + turn, [best] if best else ())
-            some = Field(field.light[rows], field.apart)
-            found = solver.solve(some, known[0], nodes=NODES, steps=(BETTER,)).choice
-            pool = dict.fromkeys([*known, *field.searched(number, 0, [found])])
+            if turn == 0:
+                rows = board.nearest_rows(MOST_ROWS)
+                some = Field(field.light[rows], field.apart)
+                found = solver.solve(some, known[0], nodes=NODES // 2, steps=(BETTER,)).choice
+                known += field.searched(number, 0, [found])
+            pool = dict.fromkeys(known)
             pool |= dict.fromkeys(field.neighbours(known[0], SWAPS))
             chosen = sorted(pool, key=lambda one: (-field.worst(one), one))
             best = chosen[0]

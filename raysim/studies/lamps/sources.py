@@ -105,15 +105,15 @@ class Sources:
             known = known._replace(light=np.ascontiguousarray(known.light[:, :, lamps]))
         look = nothing_known(arrays)._replace(lamp_points=points)
         known = known._replace(lamp_points=0)
-        first = self._run(arrays, look, starts, 1, seed + DIRECT_SEED, bounces=1)
-        rest = self._run(arrays, known, starts, paths, seed)
+        first = self._run(arrays, look, starts, 1, seed=seed + DIRECT_SEED, bounces=1)
+        rest = self._run(arrays, known, starts, paths, seed=seed)
         return first * factors, rest * factors
 
     def whole(self, starts: list[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
         """Irradiance of starts by a choice of lamps, tubes in the way, W/m2, (starts,)."""
         lamps = np.array(choice)
         arrays = with_bodies(only(self.arrays, lamps))
-        light = self._run(arrays, nothing_known(arrays), starts, paths, seed)
+        light = self._run(arrays, nothing_known(arrays), starts, paths, seed=seed)
         return np.asarray((light @ self.factors[lamps]).mean(axis=1))
 
     def alone(self, starts: list[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
@@ -127,6 +127,7 @@ class Sources:
         known: Known,
         starts: list[Start],
         paths: int,
+        *,
         seed: int,
         bounces: int = MAX_BOUNCES,
     ) -> np.ndarray:
