@@ -42,18 +42,13 @@ def write_front(study: DesignStudy, path: Path) -> Picture:
         beside(axes, words, (one.cost, one.each / 60.0), (8, 6), fontsize=11, color=INK)
     budget = wish.money(wish.limits.budget)
     axes.axvline(budget, color=SOFT_INK, lw=1.0, ls=":")
-    axes.axhline(longest, color=SOFT_INK, lw=1.0, ls=":")
     beside(axes, "budget", (budget, 0.0), (4, 4), fontsize=10, color=SOFT_INK)
-    axes.annotate(
-        "longest cycle",
-        (0.005, longest),
-        xycoords=("axes fraction", "data"),
-        xytext=(0, 4),
-        textcoords="offset points",
-        fontsize=10,
-        color=SOFT_INK,
-    )
-    axes.set_ylim(bottom=0.0)
+    top = 1.25 * max([each for _, each in tried] + [one.each / 60.0 for one in shown])
+    axes.set_ylim(0.0, top)
+    if longest < top:
+        axes.axhline(longest, color=SOFT_INK, lw=1.0, ls=":")
+        at = (axes.get_xlim()[0], longest)
+        beside(axes, "longest cycle", at, (4, 4), fontsize=10, color=SOFT_INK)
     axes.margins(x=0.1)
     axes.set_xlabel(f"cost, {wish.currency}", fontsize=12)
     axes.set_ylabel("minutes for each respirator, cautious case, from cold lamps", fontsize=12)

@@ -172,9 +172,10 @@ def dark_linings(study: DesignStudy) -> list[str]:
         best = max(tried, key=lambda trial: trial.worst, default=None)
         if best is not None:
             told += f"; the best box tried with it would take about {_sketched(study, best)}"
+        name = f"{surface.name[0].upper()}{surface.name[1:]}"
         lines.append(
-            f"{surface.name} sends back about {surface.reflectance:.0%} of 254 nm, however bright "
-            f"it looks: {told}."
+            f"{name} sends back about {surface.reflectance:.0%} of 254 nm, however bright it "
+            f"looks: {told}."
         )
     return lines
 

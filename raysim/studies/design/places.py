@@ -8,7 +8,7 @@ from raysim.studies.design.boxes import BEHIND, STEP, Box, Hooks, Size, measurab
 
 OFF_WALL = 0.045  # m from a wall to the axis of a lamp
 OFF_RAIL = 0.038  # m from the axis of a rail to that of a lamp which crosses it
-SOCKETS = 0.02  # m that the sockets of a lamp take beyond its tube, both ends together; own choice
+SOCKETS = 0.03  # m beyond a tube, both ends together; own estimate, as in `raysim lamps`
 LEAST_USED = 0.5  # share of a lamp that the load must at least reach along
 UPRIGHT, ACROSS, DEEP = "upright", "across", "deep"
 CHOSEN = "chosen"  # by the study of lamps

@@ -30,7 +30,7 @@ from raysim.transport.options import RunOptions
 Judge = Callable[[BuiltScene, Result], Result]
 ROUNDS, MORE_ROUNDS = 3, 1  # of short traces; where a limit is loosened
 TRIES = 3  # full traces for each aim
-MOST_FULL = 7  # in all
+MOST_FULL = 6  # in all
 FULL = 4.0  # pieces of work that a full trace counts for
 SURE = 1.1  # how far a short trace may miss a limit and still be followed
 
@@ -124,10 +124,9 @@ class _Study:
         if cheap:
             self.search.other_linings(cheap[0], self.options)
         self.steps.done("places for lamps")
-        better = {t.proposal.geometry: t for t in (*cheap[:1], *self._likely(_darkness)[:1])}
-        for trial in better.values():
+        for trial in self._likely(_cost)[:1]:
             self.search.better_lamps(trial, self.options)
-            self.steps.done("places for lamps", FULL)
+        self.steps.done("places for lamps", 2 * FULL)
         for aim in (_cost, _darkness, _spread):
             self._first_that_meets(self._likely(aim)[:TRIES])
         front: list[Trial] = []
