@@ -128,7 +128,7 @@ class Desk:
             self.jobs.stop()
 
     async def _order(self, why: list[int] | None = None) -> None:
-        """Have the newest draft built, checked and traced; no light while nobody looks, or a job works."""
+        """Have the newest draft built and checked; traced where somebody looks and no job works."""
         order = {
             "number": self.document.number,
             "text": self.document.text.removeprefix("\ufeff"),
@@ -205,7 +205,7 @@ class Desk:
 
 
 def _going() -> tuple[type[Exception], ...]:
-    """What is raised where a page is going: `Desk.serve` takes it off the list."""
+    """What is raised where a page is going, which `serve` takes off the list."""
     from starlette.websockets import WebSocketDisconnect
 
     return WebSocketDisconnect, RuntimeError
