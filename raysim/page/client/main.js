@@ -83,6 +83,7 @@ function listen() {
   on("alive", alive);
   on("offers", () => { part("cautions").textContent = desk.offers.caution; });
   on("compiling", () => say("The first run on this machine compiles the tracer, which takes about half a minute, once."));
+  on("faults", () => { if (desk.checked && news.textContent.startsWith("The first run")) say(""); });
   on("trouble", (told) => say(told.says));
 }
 
