@@ -37,6 +37,8 @@ MODULES = (
     "raysim.output.files.results",
     "raysim.output.words.parcel",
     "raysim.scene.file.parcel_members",
+    "raysim.page.edits",
+    "raysim.page.journal",
     "raysim.workshop.frames",
     "raysim.workshop.grid",
     "raysim.scene.rabbet",

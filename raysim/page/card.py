@@ -3,8 +3,10 @@
 from typing import Any
 
 from raysim.base.errors import RaysimError
+from raysim.dose.verdict_record import State
 from raysim.library.surfaces import UnknownSurface
 from raysim.page.document import Document
+from raysim.page.net_view import grid_of
 from raysim.page.verdict import result_folder, verdict
 from raysim.scene.file.written import SceneAsWritten
 
@@ -25,7 +27,7 @@ def card(document: Document, shown: dict[str, Any]) -> dict[str, Any]:
             "load": _load(scene),
             "target": _target(scene),
         }
-    lines["timer"] = (_timer(found), found["time"] is not None)
+    lines["timer"] = (_timer(found), found["state"] == State.READY)
     lines["readings"] = _readings(scene)
     lines["build"] = _build(document)
     rows = [{"line": name, "says": says, "ticked": done} for name, (says, done) in lines.items()]
@@ -35,7 +37,9 @@ def card(document: Document, shown: dict[str, Any]) -> dict[str, Any]:
 def _box(scene: SceneAsWritten, shown: dict[str, Any]) -> tuple[str, bool]:
     if shown["box"] is None:
         return f"mesh {scene.chamber.mesh}", scene.chamber.mesh is not None
-    return f"{' x '.join(f'{side:.6g}' for side in shown['box'])} mm inside", True
+    grid = grid_of(scene)
+    sides = [grid.text(grid.steps(0.001 * side)) for side in shown["box"]]
+    return f"{' x '.join(sides)} {grid.unit} inside", True
 
 
 def _lining(scene: SceneAsWritten) -> tuple[str, bool]:
@@ -73,6 +77,8 @@ def _target(scene: SceneAsWritten) -> tuple[str, bool]:
 def _timer(found: dict[str, Any]) -> str:
     if found["state"] in ("none", "stale"):
         return "to be worked out"
+    if found["state"] == State.READY_AFTER:
+        return "worked out, not ready yet"
     return str(found["time"] or "no timer setting")
 
 

@@ -41,6 +41,7 @@ class Desk:
         self.light = True
         self.found: dict[str, Any] = {"is": "faults", "number": -1, "faults": []}
         self.shape: dict[str, Any] = {"is": "shape", "number": -1}
+        self.picture = b""  # the last of the light in that shape
 
     def close(self) -> None:
         """End what runs; jobs keep what they have traced."""
@@ -63,7 +64,9 @@ class Desk:
             first = self.pages[0] is page
             self.pages.remove(page)
             if first and self.pages:
-                await self._tell(self._record())
+                await self._tell_document()
+            if not self.pages:
+                await self._order()
 
     async def _greet(self, page: "WebSocket") -> None:
         await self._send(page, {"is": "offers", **offers(self.path.parent)})
@@ -73,6 +76,8 @@ class Desk:
         if self.shape["number"] == self.document.number:
             await self._send(page, self.shape)
             await self._send(page, self.found)
+            if self.picture:
+                await self._send_bytes(page, self.picture)
         await self._order()
 
     async def _asked(self, page: "WebSocket", asked: dict[str, Any]) -> None:
@@ -123,12 +128,12 @@ class Desk:
             self.jobs.stop()
 
     async def _order(self, why: list[int] | None = None) -> None:
-        """Have the newest draft built, checked and traced; no light while a job needs the cores."""
+        """Have the newest draft built and checked; traced where somebody looks and no job works."""
         order = {
             "number": self.document.number,
             "text": self.document.text.removeprefix("\ufeff"),
             "path": str(self.path),
-            "light": self.light and not self.jobs.running,
+            "light": self.light and bool(self.pages) and not self.jobs.running,
             "why": why,
         }
         await self.tracer.order(order)
@@ -141,12 +146,14 @@ class Desk:
             record["faults"] = with_mends(record["faults"], self.document)
             self.found = record
         elif record["is"] == "shape":
-            self.shape = record
+            self.shape, self.picture = record, b""
         head = sent_text(record).encode()
         head += b" " * (-(4 + len(head)) % 4)
+        if body:
+            self.picture = struct.pack("<I", len(head)) + head + body
         for page in list(self.pages):
             if body:
-                await self._send_bytes(page, struct.pack("<I", len(head)) + head + body)
+                await self._send_bytes(page, self.picture)
             else:
                 await self._send(page, record)
 

@@ -18,6 +18,7 @@ from raysim.output.files.folder import RESULT_FILE
 from raysim.page.document import draft_folder
 
 KINDS = ("dose", "linings", "shadows", "hooks", "meter", "leak", "guide")
+ONLY_SAY = ("meter", "leak")  # what they find is said, and written nowhere
 PAGES = ("report.html", "guide.html", "sheet.html")
 LOOK = 0.3  # s between two looks at a job
 LAST_WORDS = 2000  # letters of what a job has said
@@ -57,8 +58,7 @@ class Jobs:
         if self.job is not None and self.running:
             raise RaysimError(f"{self.job.kind} is being worked out. Mend: wait, or stop it")
         self._progress.unlink(missing_ok=True)
-        way = "--resume" if resume and kind == "dose" else "--force"
-        words = [sys.executable, "-m", "raysim", kind, self.scene.name, way]
+        words = [sys.executable, "-m", "raysim", *words_of(kind, self.scene, resume)]
         pipe = asyncio.subprocess.PIPE
         environment = {**os.environ, PROGRESS_VARIABLE: str(self._progress)}
         process = await asyncio.create_subprocess_exec(
@@ -113,6 +113,14 @@ class Jobs:
         said = trouble if job.status not in (0, 3) else out
         job.said = "\n".join(printable(line) for line in said[-LAST_WORDS:].splitlines())
         await self.tell({**self.record(), "ended": job.kind})
+
+
+def words_of(kind: str, scene: Path, resume: bool = False) -> list[str]:
+    """The command line of a job, for the folder of the scene (definition)."""
+    if kind in ONLY_SAY:
+        return [kind, "--", scene.name]
+    way = "--resume" if resume and kind == "dose" else "--force"
+    return [kind, way, "--", scene.name]
 
 
 def results(folder: Path) -> list[dict[str, Any]]:

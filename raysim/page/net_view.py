@@ -27,7 +27,7 @@ def net_view(scene: SceneAsWritten) -> dict[str, Any] | None:
     """
     if scene.chamber.inside is None:
         return None
-    grid = INCH if scene.units in ("in", "inch", "ft") else MM
+    grid = grid_of(scene)
     w, d, h = map(grid.steps, scene.chamber.inside)
     bare = scene.model_copy(update={"chamber": scene.chamber.model_copy(update={"sheet": None})})
     walls = box_walls(scene.chamber.inside)

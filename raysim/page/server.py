@@ -1,10 +1,13 @@
 """Start the server of a page on this computer, and open the browser."""
 
+import asyncio
 import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from raysim.base.errors import RaysimError
 from raysim.output.files.lock import locked
@@ -13,9 +16,11 @@ from raysim.page.desk import Desk
 from raysim.page.document import Document, draft_folder
 from raysim.page.guard import Guard
 
+if TYPE_CHECKING:
+    import uvicorn
+
 HOST = "127.0.0.1"
 LARGEST_MESSAGE = 1_000_000  # bytes, from the page
-ADDRESS_FILE = "address"
 
 
 def serve(scene: Path, told: Callable[[str], None], browser: bool = True) -> None:
@@ -58,10 +63,17 @@ def serve(scene: Path, told: Callable[[str], None], browser: bool = True) -> Non
                 access_log=False,
                 timeout_graceful_shutdown=2,
             )
-            uvicorn.Server(config).run(sockets=[listening])
-            desk.close()
+            with suppress(KeyboardInterrupt):  # the way to end it
+                asyncio.run(_until_ended(uvicorn.Server(config), listening, desk))
     finally:
         lock.__exit__(None, None, None)
+
+
+async def _until_ended(server: "uvicorn.Server", listening: socket.socket, desk: Desk) -> None:
+    try:
+        await server.serve(sockets=[listening])
+    finally:
+        desk.close()
 
 
 def _refuse_missing(scene: Path) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 
 from raysim.base.errors import RaysimError, printable
 from raysim.base.units import minutes_seconds
-from raysim.dose.verdict_record import State
+from raysim.dose.verdict_record import State, Why
 from raysim.output.files.folder import RESULT_FILE
 from raysim.page.document import Document
 from raysim.scene.file.read import joined_hash, scene_files
@@ -39,8 +39,9 @@ def verdict(document: Document) -> dict[str, Any]:
         for reason in found["reasons"]
     ]
     report = f"/results/{document.path.stem}/report.html"
+    shown = {"report": report, "meters": _meters(record), "time": None}
     if record["scene"]["sha256"] != draft_hash(document) or _aged(found["holds_for"]):
-        return {"state": "stale", "says": STALE, "time": None, "reasons": [], "report": report}
+        return {"state": "stale", "says": STALE, "reasons": [], **shown}
     state = State(found["state"])
     time, poses = found["timer_s"], bool(document.scene and document.scene.pose)
     if state is State.DO_NOT_USE or time is None or not 0.0 < float(time) < float("inf"):
@@ -48,9 +49,39 @@ def verdict(document: Document) -> dict[str, Any]:
     told = None if time is None else minutes_seconds(float(time))
     if told is not None and poses:
         told = f"{told} in all; a time for each pose stands on the card"
-    words = {State.READY: "READY", State.READY_AFTER: "READY AFTER what stands below"}
+    words = {State.READY: "READY", State.READY_AFTER: "READY AFTER what stands here"}
     says = words.get(state, "DO NOT USE")
-    return {"state": str(state), "says": says, "time": told, "reasons": reasons, "report": report}
+    label = _label([reason["code"] for reason in reasons])
+    return {
+        **shown,
+        "state": str(state),
+        "says": says,
+        "time": told,
+        "label": label,
+        "reasons": reasons,
+    }
+
+
+def _label(codes: list[str]) -> str:
+    """What stands above a time, as on report and card: from when on it holds."""
+    setting = "timer setting, from cold lamps"
+    if Why.READING_MISSING in codes:
+        return f"Then, unless the reading makes it longer, the {setting}"
+    return f"Then the {setting}" if codes else f"T{setting[1:]}"
+
+
+def _meters(record: dict[str, Any]) -> list[dict[str, Any]]:
+    """What each meter point should read by the record, mW/cm2, with its uncertainty (k = 2)."""
+    return [
+        {
+            "name": str(row["name"]),
+            "irradiance": row["irradiance_mW_cm2"],
+            "expanded": row["expanded_uncertainty_mW_cm2"],
+            "verdict": printable(str(row["verdict"])),
+        }
+        for row in record.get("meters", [])
+        if row.get("expanded_uncertainty_mW_cm2") is not None
+    ]
 
 
 def result_record(folder: Path) -> dict[str, Any] | None:

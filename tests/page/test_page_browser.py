@@ -272,6 +272,32 @@ def test_a_free_mesh_opens_with_its_picture_and_its_numbers(browser, tmp_path):
         assert page.complaints == []
 
 
+def test_names_are_text_whatever_they_say(browser, tmp_path):
+    bad = "<img src=x onerror='window.hit=1'>\"]:&amp;"
+    data = small_scene()
+    data["title"] = data["lamp"][0]["name"] = data["object"][0]["name"] = bad
+    data["meter"] = [{"name": bad, "at": [150, 100, 100], "facing": [0, -1, 0]}]
+    with served(write_scene(tmp_path, data)) as server:
+        page = Page(browser, server.address)
+        page.until("canvas.dataset.pictures > 0")
+        for name in (f"from:{bad}@floor", f"at:{bad}@back", f"meter:{bad}@back"):
+            page.page.evaluate(
+                "name => [...document.querySelectorAll('#net [data-hold]')]"
+                ".find(one => one.dataset.hold === name).focus()",
+                name,
+            )
+            assert bad in page.page.locator("#slip h3").inner_text()
+        page.page.keyboard.press("ArrowRight")
+        page.until("document.getElementById('undo').disabled === false")
+        for line in ("lamps", "load", "readings", "check"):
+            page.open_line(line)
+        page.page.locator("#numbers summary").click()
+        assert page.value("window.hit") is None
+        assert page.page.locator("img").count() == 0
+        page.page.close()
+        assert page.complaints == []
+
+
 def test_on_a_phone_card_and_verdict_need_no_scrolling_aside(browser, scene):
     with served(scene) as server:
         page = Page(browser, server.address)

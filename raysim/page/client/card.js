@@ -112,11 +112,14 @@ const show = whenFree(() => {
   lines.splice(5, 0, checkLine());
   lines.push(logLine());
   if (!card.children.length) {
-    card.append(make("h1", {}), ...lines.map(({ line }) => lineMade(line)), make("div", { id: "foot" }));
+    card.append(make("h1", {}), ...lines.map(({ line }) => lineMade(line)), make("div", { id: "foot" }), make("a", { id: "strip", href: "#verdict" }));
   }
   card.querySelector("h1").textContent = raw().title || desk.doc.name;
   lines.forEach(tell);
   refill(document.getElementById("foot"), () => [foot()]);
+  const { verdict } = desk.doc.card, strip = document.getElementById("strip");
+  strip.className = verdict.state.replace(/ /g, "-");
+  strip.textContent = ["Verdict:", verdict.says, verdict.state === "ready" ? verdict.time : ""].filter(Boolean).join(" ");
 });
 
 // A line of the card: it stays, what it says changes.
@@ -145,12 +148,12 @@ function foot() {
   const { verdict } = desk.doc.card, first = verdict.reasons[0];
   const box = make("div", { class: `foot ${verdict.state.replace(/ /g, "-")}`, id: "verdict", role: "status" },
     make("h2", {}, "Verdict"), make("p", { class: "state" }, verdict.says));
-  if (verdict.time) box.append(make("p", { class: "time" }, verdict.time), make("p", { class: "hint" }, "from cold lamps, in the closed box"));
   if (first) {
     box.append(make("p", {}, `${first.says}. Mend: ${first.mend}.`));
     const line = first.code.startsWith("reading") || first.code === "lining_not_checked" ? "readings" : first.code.startsWith("leak") ? "timer" : null;
     if (line) box.append(button(line === "readings" ? "Type the reading" : "Look at the jobs", () => openLine(line)));
   }
+  if (verdict.time) box.append(make("p", { class: "label" }, verdict.label), make("p", { class: "time" }, verdict.time));
   if (["none", "stale"].includes(verdict.state)) box.append(button("Save and work out the timer", () => { openLine("timer"); desk.start("dose"); }));
   if (verdict.reasons.length > 1) {
     box.append(make("details", {}, make("summary", {}, `${verdict.reasons.length - 1} more`), ...verdict.reasons.slice(1).map((one) => make("p", {}, `${one.says}. Mend: ${one.mend}.`))));

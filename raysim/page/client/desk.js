@@ -46,6 +46,8 @@ const HEARD = {
       desk.checked = false;
       desk.faults = told.faults;
     }
+    // A draft that cannot be read has no net of its own: that of the draft before stays in sight.
+    if (told.net === null && told.rows.box !== null) told.net = desk.doc?.net ?? null;
     desk.doc = told;
     tell("document", told);
     tell("faults");

@@ -23,7 +23,7 @@ export function jobForms() {
     told.push(make("div", { class: "buttons" }, ...jobs.kinds.map((kind) => button(WHAT[kind], () => desk.start(kind)))));
     if (jobs.status !== null && ![0, 3, 130].includes(jobs.status)) told.push(make("pre", { class: "said", role: "alert" }, jobs.said));
     else if (jobs.status === 130) told.push(make("p", { role: "status" }, `${WHAT[jobs.kind]} was stopped.`));
-    else if (jobs.said) told.push(make("details", {}, make("summary", {}, `What ${jobs.kind} said`), make("pre", {}, jobs.said)));
+    else if (jobs.said) told.push(make("details", { open: ["meter", "leak"].includes(jobs.kind) }, make("summary", {}, `What ${jobs.kind} said`), make("pre", {}, jobs.said)));
   }
   const { results } = jobs;
   if (results.length) {

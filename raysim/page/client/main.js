@@ -1,6 +1,6 @@
 // The page: its head, its modules, and what is said where no other place is.
 
-import { ask, desk, on, open } from "./desk.js";
+import { ask, desk, on, open, tell } from "./desk.js";
 import { startCard } from "./card.js";
 import { startNet } from "./net.js";
 import { startNumbers } from "./numbers.js";
@@ -62,11 +62,14 @@ function listen() {
     if (what) { event.preventDefault(); ask({ do: what, at: "" }); }
   });
   const pressed = (id, on_) => part(id).setAttribute("aria-pressed", String(on_));
+  const trace = () => ask({ do: "light", on: !desk.lightOff && !document.hidden });
   part("light").addEventListener("click", () => {
     desk.lightOff = !desk.lightOff;
     pressed("light", !desk.lightOff);
-    ask({ do: "light", on: !desk.lightOff });
+    trace();
+    tell("faults");  // for the words under the picture
   });
+  document.addEventListener("visibilitychange", () => { if (desk.doc?.writes) trace(); });
   const dim = (yes) => {
     document.documentElement.classList.toggle("dim", yes);
     pressed("dim", yes);
@@ -80,6 +83,7 @@ function listen() {
   on("alive", alive);
   on("offers", () => { part("cautions").textContent = desk.offers.caution; });
   on("compiling", () => say("The first run on this machine compiles the tracer, which takes about half a minute, once."));
+  on("faults", () => { if (desk.checked && news.textContent.startsWith("The first run")) say(""); });
   on("trouble", (told) => say(told.says));
 }
 

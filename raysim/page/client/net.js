@@ -122,7 +122,7 @@ function wallAt(x, y) {
 
 // What is chosen, and what has a fault, on every wall where it shows.
 function mark() {
-  if (!drawing) return;
+  if (!drawing || !desk.doc.net) return;
   for (const shape of drawing.querySelectorAll("[data-of]")) {
     const thing = thingOf(shape.dataset.of);
     shape.classList.toggle("chosen", thing !== null && isChosen(thing.kind, thing.index));

@@ -1,7 +1,21 @@
 // Readings of the meter: what was read, when, and what the page has to say of it.
 
 import { desk, edit } from "./desk.js";
-import { button, field, make } from "./words.js";
+import { faultLines } from "./faults.js";
+import { faultsOf } from "./things.js";
+import { button, field, make, mm } from "./words.js";
+import { numberWords } from "/map/map_legend.js";
+
+const placeWords = (at) => `x ${mm(at[0])}, y ${mm(at[1])}, z ${mm(at[2])} mm`;
+
+// What was calculated for a point when the timer was worked out last; the verdict alone judges.
+function predicted(name) {
+  const { verdict } = desk.doc.card, found = (verdict.meters || []).find((one) => one.name === name);
+  if (!found) return "What it should read is known once the timer is worked out.";
+  const of = verdict.state === "stale" ? "of the scene as it was worked out last" : "of this scene";
+  const judged = found.verdict && verdict.state !== "stale" ? ` ${found.verdict}.` : "";
+  return `Calculated ${of}: ${numberWords(found.irradiance)} ± ${numberWords(found.expanded)} mW/cm² (k = 2).${judged}`;
+}
 
 export function readings() {
   const { rows } = desk.doc;
@@ -10,7 +24,8 @@ export function readings() {
     const raw = rows.raw.meter[index];
     const path = (key) => ["meter", index, key];
     told.push(make("h4", {}, row.name),
-      make("p", { class: "hint" }, row.at ? `x ${row.at[0]}, y ${row.at[1]}, z ${row.at[2]} mm, facing ${raw.facing}` : ""),
+      make("p", { class: "hint" }, [row.at ? `${placeWords(row.at)}, facing ${raw.facing} (x right, y back, z up).` : "", predicted(row.name)].join(" ")),
+      ...faultLines(faultsOf("meter", index)),
       field("It reads", raw.reading ?? "", (text) => {
         const value = text.trim();
         const today = new Date().toISOString().slice(0, 10);

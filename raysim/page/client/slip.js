@@ -9,6 +9,7 @@ import { faultLines } from "./faults.js";
 import { ways } from "./net.js";
 
 const slip = document.getElementById("slip");
+const GAP_RIM = 12;  // mm from the rim of a wall
 
 const show = whenFree(() => refill(slip, () => {
   const thing = desk.chosen;
@@ -36,7 +37,22 @@ function ofWall(wall) {
     choice("Lined with", now, options, (value) => edit(
       { do: "set", path: ["chamber", "walls", wall], value: value || null }, `line ${wall}`, "slip"), { at: "lining" }),
     make("p", { class: "hint" }, surfaceWords(now || raw.lining)),
+    button("Draw a gap along its lower edge", () => addGap(wall)),
   ];
+}
+
+// A gap of 1 mm through 18 mm, an eye at 300 mm: to be measured and typed.
+function addGap(wall) {
+  const { size } = desk.doc.net.walls[wall], { box } = desk.doc.rows;
+  const corner = desk.doc.net.walls[wall].ways.reduce((at, [axis, sign]) => {
+    if (sign < 0) at[axis] = box[axis];
+    return at;
+  }, [0, 0, 0]);
+  const end = (u) => alongWall(wall, u, GAP_RIM, 0).map((x, axis) => x + corner[axis]);
+  edit({
+    do: "add", kind: "gap", table: { name: `gap, ${wall}`, wall },
+    points: { from: end(GAP_RIM), to: end(size[0] - GAP_RIM) }, lengths: { width: 1, depth: 18, distance: 300 },
+  }, "draw a gap", "slip");
 }
 
 function ofThing(thing) {

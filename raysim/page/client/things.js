@@ -25,7 +25,7 @@ export function family(thing) {
 export const isChosen = (kind, index) => desk.chosen !== null && desk.chosen.kind !== undefined
   && family(desk.chosen).some(([k, i]) => k === kind && i === index);
 
-const KEYS = { lamp: ["from", "to"], object: ["at"], meter: ["at"], gap: [] };
+const KEYS = { lamp: ["from", "to"], object: ["at"], meter: ["at"], gap: ["from", "to"] };
 
 export const keysOf = (thing) => KEYS[thing.kind];
 
@@ -33,7 +33,7 @@ export const keysOf = (thing) => KEYS[thing.kind];
 export function pointOf(thing) {
   const row = rowOf(thing);
   if (!row) return null;
-  if (thing.kind !== "lamp") return row.at ?? null;
+  if (thing.kind !== "lamp") return row.at ?? row.from ?? null;
   return row[thing.end === "to" ? "to" : "from"];
 }
 

@@ -121,11 +121,13 @@ class Work:
         return True
 
     def _check(self, scene: BuiltScene) -> None:
+        self._faults(check_scene(scene))
+
+    def _tell_of_compiling(self) -> None:
         from raysim.kernels.compile import is_warm
 
         if not is_warm("trace_backward"):
             self.tell({"is": "compiling"})
-        self._faults(check_scene(scene))
 
     def _faults(self, faults: list[Fault]) -> None:
         self.forbidden = any(fault.level is Level.ERROR for fault in faults)
