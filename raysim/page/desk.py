@@ -39,6 +39,7 @@ class Desk:
         self.jobs = Jobs(self.path, self._tell_jobs)
         self.log = Logbook(self.path)
         self.light = True
+        self.last: list[Any] = ["", 0]  # edit that was done: of which page, and its number there
         self.found: dict[str, Any] = {"is": "faults", "number": -1, "faults": []}
         self.shape: dict[str, Any] = {"is": "shape", "number": -1}
         self.picture = b""  # the last of the light in that shape
@@ -105,6 +106,7 @@ class Desk:
     async def _do(self, what: str, asked: dict[str, Any]) -> None:
         document = self.document
         if what == "edit":
+            self.last = list(asked.get("of", self.last))[:2]
             document.edit(asked["edit"], str(asked.get("says", ""))[:80])
         elif what in ("undo", "redo"):
             getattr(document, what)()
@@ -164,6 +166,7 @@ class Desk:
         return {
             "is": "document",
             "number": document.number,
+            "answers": self.last,
             "name": self.path.name,
             "rows": shown,
             "net": None if document.scene is None else net_view(document.scene),

@@ -3,7 +3,8 @@
 import tomllib
 from typing import Any
 
-from raysim.page.edits import KINDS, as_mm
+from raysim.page.edits import KINDS
+from raysim.page.lengths import as_mm
 
 POINTS = {"lamp": ("from", "to"), "object": ("at",), "meter": ("at",), "gap": ("from", "to")}
 LENGTHS = {"lamp": ("diameter", "spacing"), "gap": ("width", "depth", "step", "distance")}

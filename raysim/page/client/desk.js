@@ -5,6 +5,7 @@ export const desk = {
   chosen: null,  // { kind, index, end, wall } or { wall }
   waiting: false,  // an edit is on its way: what was found of the draft before it is out of date
   alive: false,
+  page: Math.random().toString(36).slice(2), sent: 0,  // this page, and how many edits it has sent
 };
 
 const ears = new Map();
@@ -36,11 +37,15 @@ export function ask(what) {
 export function edit(change, says, at = "") {
   desk.waiting = true;
   tell("waiting");
-  ask({ do: "edit", edit: change, says, at });
+  desk.sent += 1;
+  ask({ do: "edit", edit: change, says, at, of: [desk.page, desk.sent] });
 }
 
 const HEARD = {
   document(told) {
+    // An answer to an edit that others of ours have followed would take things back for a moment.
+    const [page, number] = told.answers;
+    if (page === desk.page && number < desk.sent) return;
     desk.waiting = false;
     if (desk.doc === null || told.number !== desk.doc.number) {
       desk.checked = false;
