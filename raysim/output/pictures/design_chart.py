@@ -37,9 +37,16 @@ def write_front(study: DesignStudy, path: Path) -> Picture:
     named: dict[str, list[str]] = {one.name: [] for one in shown}
     for role, design in roles(study).items():
         named.setdefault(design.name, []).append(ROLES[role].split()[0].casefold())
-    for one in shown:
+    for place, one in enumerate(shown):
         words = one.name + "".join(f", {role}" for role in named[one.name])
-        beside(axes, words, (one.cost, one.each / 60.0), (8, 6), fontsize=11, color=INK)
+        beside(
+            axes,
+            words,
+            (one.cost, one.each / 60.0),
+            (8, 10 - 12 * (place % 3)),
+            fontsize=11,
+            color=INK,
+        )
     budget = wish.money(wish.limits.budget)
     axes.axvline(budget, color=SOFT_INK, lw=1.0, ls=":")
     beside(axes, "budget", (budget, 0.0), (4, 4), fontsize=10, color=SOFT_INK)

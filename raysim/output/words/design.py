@@ -69,7 +69,8 @@ def more_lines(study: DesignStudy) -> list[str]:
     lines.append(
         "Boxes grow in steps, and lamps stand in symmetric places unless they were chosen as by "
         "'raysim lamps': this is the best of what was tried, not of all there is. Prices are "
-        "those of the wish, without work."
+        "those of the wish, without work. The seam of the door is to have a rabbet, painted matt "
+        "black: a bright lining would lead light out through it."
     )
     if study.interrupted:
         lines.insert(0, "Broken off: better designs may be missing.")
@@ -228,7 +229,7 @@ def short_table(study: DesignStudy) -> Table:
 def why_lost(study: DesignStudy, one: Design, role: str | None) -> str:
     """What a design is, or which other one beats it."""
     if one.broken:
-        return "misses: " + ", ".join(map(_limit, one.broken))
+        return "misses: " + ", ".join(map(_limit, one.broken)) + _forbidding(one)
     own = [ROLES[r].split()[0].casefold() for r, d in roles(study).items() if d is one]
     if role is not None:
         return ", ".join(own)
@@ -236,6 +237,13 @@ def why_lost(study: DesignStudy, one: Design, role: str | None) -> str:
         return "on the front between cost and time"
     better = next(d for d in study.front if d.cost <= one.cost and d.time <= one.time)
     return f"dearer and slower than {better.name}"
+
+
+def _forbidding(one: Design) -> str:
+    """The reasons of a verdict that forbids use."""
+    verdict = one.result.verdict
+    reasons = [r.code for r in verdict.reasons if r.code.forbids] if verdict else []
+    return f" ({', '.join(code.replace('_', ' ') for code in reasons)})" if reasons else ""
 
 
 def trials_table(study: DesignStudy) -> Table:
