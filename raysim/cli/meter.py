@@ -58,6 +58,7 @@ def command(
     from raysim.output.files.new_file import refuse_unfit, write_new
     from raysim.output.files.scene_file import meters_toml
     from raysim.output.studies.survey import json_of, sheet_of
+    from raysim.output.words.readings import disagreements
     from raysim.output.words.survey import answer, answer_rows, short_table
     from raysim.studies.survey import propose, study
     from raysim.verdict.rules import with_verdict
@@ -88,6 +89,5 @@ def command(
     if result is not None and result.interrupted:
         sys.exit(INTERRUPTED)
     no_timer = result is not None and not math.isfinite(result.timer)
-    read = [row for row in found.rows if row.meter.point.reading is not None]
-    if no_timer or not all(row.agrees for row in read):
+    if no_timer or disagreements(found.rows):
         sys.exit(NO_FINITE_TIME)

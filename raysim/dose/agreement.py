@@ -32,6 +32,7 @@ from raysim.dose.readings import (
     MeterResult,
     Readings,
 )
+from raysim.dose.readings_together import COVERAGE, fit_each_other, lamp_shares
 from raysim.dose.result import Result, Spot
 from raysim.estimate.bounds import batch_mean
 from raysim.estimate.meter import DIRECT_ONLY, METER_PATHS, meter_batches
@@ -41,8 +42,6 @@ from raysim.scene.triangles import SIDES, SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
 from raysim.transport.tallies import MAX_BOUNCES
-
-COVERAGE = 2.0  # k of expanded uncertainties
 
 
 def reading_uncertainty() -> float:
@@ -114,8 +113,8 @@ def judge_readings(result: Result) -> Readings | None:
     rows = tuple(row for row in compare(result.meters) if row.meter.reading is not None)
     if not rows:
         return None
-    found = Readings(rows, ())
-    return Readings(rows, _causes(result, rows)) if found.agree else found
+    found = Readings(rows, (), fit_each_other(rows))
+    return replace(found, causes=_causes(result, rows)) if found.agree else found
 
 
 def with_readings(result: Result) -> Result:
@@ -141,7 +140,7 @@ def with_times(result: Result) -> Result:
 def _causes(result: Result, rows: tuple[Comparison, ...]) -> tuple[Cause, ...]:
     """What would explain some missing light, each with the bound that it leaves."""
     case = result.cases[CAUTIOUS]
-    shares = np.array([_lamp_shares(row.meter) for row in rows])  # points, lamps
+    shares = np.array([lamp_shares(row.meter) for row in rows])  # points, lamps
     found = []
     if (less := _missing(rows, np.ones(len(rows)))) is not None:
         found.append((ALL_LAMPS, "", less, (1.0 - less) * case.bound))
@@ -154,11 +153,6 @@ def _causes(result: Result, rows: tuple[Comparison, ...]) -> tuple[Cause, ...]:
     if (fallen := _fallen(result, rows)) is not None:
         found.append((LINING, "", fallen, _bound_of_lining(result, fallen)))
     return tuple(Cause(*one, result.requirement.time(one[-1])) for one in found)
-
-
-def _lamp_shares(meter: MeterResult) -> np.ndarray:
-    """Share of the prediction at a point that comes from each lamp, (lamps,)."""
-    return meter.by_lamp[CASES.index(EXPECTED)] * meter.output / meter.irradiance
 
 
 def _ratios(rows: tuple[Comparison, ...]) -> np.ndarray:

@@ -113,6 +113,24 @@ class Cause(Figures):
 
 
 @dataclass(frozen=True)
+class Together(Figures):
+    """Whether several readings fit each other.
+
+    `score` is their distance over the largest that is allowed, `odd` the name of the point that
+    is furthest off, and `ratio` its reading over what the other readings lead one to expect.
+    """
+
+    score: float
+    odd: str
+    ratio: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether they do (definition)."""
+        return self.score <= 1.0
+
+
+@dataclass(frozen=True)
 class Readings:
     """The meter points that were read against the calculation, and what follows for the timer.
 
@@ -122,15 +140,19 @@ class Readings:
         Points with a reading.
     causes : tuple of Cause
         Where all agree and some light is missing: what would explain that, each by itself.
+    together : Together or None
+        Whether they fit each other; None where fewer than two were read, or one disagrees.
     """
 
     rows: tuple[Comparison, ...]
     causes: tuple[Cause, ...]
+    together: Together | None = None
 
     @property
     def agree(self) -> bool:
-        """Whether every reading agrees with the calculation (definition)."""
-        return all(row.agrees for row in self.rows)
+        """Whether every reading agrees with the calculation, and with the others (definition)."""
+        fit = self.together is None or self.together.agrees
+        return fit and all(row.agrees for row in self.rows)
 
     @property
     def longest(self) -> Cause | None:

@@ -30,6 +30,7 @@ class Why(StrEnum):
     READING_UNDATED = "reading_undated"
     READING_OLD = "reading_old"
     LINING_NOT_CHECKED = "lining_not_checked"
+    LAMP_NOT_CHECKED = "lamp_not_checked"
     LEAK_NOT_CHECKED = "leak_not_checked"
     PRECISION_NOT_REACHED = "precision_not_reached"
     LAMP_PAST_LIFE = "lamp_past_life"

@@ -5,6 +5,7 @@ from datetime import date
 
 from raysim.base.cases import CAUTIOUS
 from raysim.dose.agreement import loss_by_lining
+from raysim.dose.readings_together import lamps_not_told_of
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import Reason, Why
 from raysim.library.assumptions import assumptions
@@ -34,9 +35,12 @@ def reading_reasons(result: Result) -> Iterator[Reason]:
         )
         return
     if not result.readings.agree:
+        alone = not all(row.agrees for row in result.readings.rows)
         yield Reason(
             Why.READING_DISAGREES,
-            "a meter reading does not agree with the calculation",
+            "a meter reading does not agree with the calculation"
+            if alone
+            else "the meter readings do not fit each other",
             "find out why ('raysim meter'), mend it, read again, and run 'raysim dose' anew",
             "a reading that agrees",
         )
@@ -51,6 +55,7 @@ def reading_reasons(result: Result) -> Iterator[Reason]:
         mend = "read again with a meter whose calibration is not overdue, and give reading, read_on"
         yield Reason(Why.READING_OLD, says, mend, "a fresh reading")
     yield from _lining(result)
+    yield from _lamps(result)
 
 
 def _lining(result: Result) -> Iterator[Reason]:
@@ -66,6 +71,23 @@ def _lining(result: Result) -> Iterator[Reason]:
         f"most {most:.0%} of it came by reflection)",
         "read at a place lit mainly by reflection as well ('raysim meter --places' proposes one)",
         "a reading of the lining",
+    )
+
+
+def _lamps(result: Result) -> Iterator[Reason]:
+    """A lamp that hardly adds to any reading may be dim, and nobody would know."""
+    rows = result.readings.rows if result.readings else ()
+    unseen = lamps_not_told_of([row.meter for row in rows], result.triangles.lamps)
+    if not unseen:
+        return
+    names = " and ".join(f'"{name}"' for name in unseen)
+    yield Reason(
+        Why.LAMP_NOT_CHECKED,
+        f"no reading tells of lamp {names}: too little of the light at the points that were read "
+        "comes from there",
+        "read at a point that faces it from some 100 mm as well ('raysim meter --places' proposes "
+        "points that tell of every lamp)",
+        "a reading of every lamp",
     )
 
 

@@ -64,11 +64,14 @@ def test_a_lamp_in_the_way_from_the_door_is_in_the_way(scene):
         assert not (abs(x - 0.04) < CLEAR and y > 0.04 and 0.06 <= z <= 0.29)
 
 
-def test_three_places_are_proposed_one_of_them_by_reflected_light(found):
-    assert len(found.rows) == 3
+def test_a_few_places_are_proposed_one_of_them_by_reflected_light(found):
+    """Three, and one more for the weak lamp behind the plate."""
+    assert len(found.rows) == 4
     assert found.rows[0].meter.reflected > BY_REFLECTION
-    assert len({row.meter.name for row in found.rows}) == 3
-    assert "mainly by reflection" not in " ".join(places_lines(found.rows))
+    assert len({row.meter.name for row in found.rows}) == 4
+    assert "mainly by reflection" not in " ".join(
+        places_lines(found.rows, found.scene.triangles.lamps)
+    )
 
 
 def test_a_place_is_named_by_its_distances_from_the_walls(found):
@@ -103,12 +106,25 @@ def test_the_second_place_is_one_that_tells_something_new():
     """Another lamp, and not the first place again, whose four copies are as well lit."""
     first, lamp = [0.5, 0.3, 0.2, 0.8], [0.9, 0.05, 0.05, 0.1]
     rows = np.array([first, lamp, first, first, first]) / 0.09
-    assert most_telling(rows, np.array([0.9, 0.1, 0.5, 0.5, 0.0]))[:2] == [0, 1]
+    reflected = np.array([0.9, 0.1, 0.5, 0.5, 0.0])
+    assert most_telling(rows, reflected, rows[:, :2], np.ones(2))[:2] == [0, 1]
+
+
+def test_places_go_on_until_every_lamp_is_told_of():
+    """The fourth lamp weighs little in the fit, and would have been left out."""
+    shares = np.array([[0.9, 0.04, 0.03, 0.03], [0.04, 0.9, 0.03, 0.03], [0.03, 0.04, 0.9, 0.03]])
+    dim = np.array([[0.25, 0.2, 0.2, 0.35], [0.25, 0.2, 0.2, 0.35], [0.25, 0.25, 0.25, 0.25]])
+    shares = np.concatenate([shares, dim])
+    rows = np.column_stack([shares, np.zeros(6)]) / 0.09
+    picked = most_telling(rows, np.zeros(6), shares, np.ones(4))
+    assert len(picked) == 4
+    assert {0, 1, 2} < set(picked)
+    assert picked[3] in (3, 4)
 
 
 def test_the_first_place_is_the_most_reflected_where_none_is_mainly_so():
     rows = np.array([[5.0, 0.0, 0.1], [0.0, 5.0, 0.1], [1.0, 1.0, 0.5]])
-    assert most_telling(rows, np.array([0.1, 0.2, 0.3]))[0] == 2
+    assert most_telling(rows, np.array([0.1, 0.2, 0.3]), np.eye(3)[:, :2], np.ones(2))[0] == 2
 
 
 def test_a_box_too_narrow_for_a_head_is_told_so(scene, monkeypatch):

@@ -80,6 +80,21 @@ def read_beside_a_lamp(*direct):
     return synthetic.with_readings(replace(whole, meters=tuple(points)))
 
 
+def read_of_one_lamp():
+    """A run whose one point gets 12 % of its light from the front lamp."""
+    whole = ready(reading=None)
+    shown = np.array([[2.0, 16.0], [3.0, 22.0], [4.0, 26.0]])
+    (meter,) = whole.meters
+    read = replace(meter, by_lamp=shown, point=replace(meter.point, reading=25.0))
+    return synthetic.with_readings(replace(whole, meters=(read,)))
+
+
+def test_a_reading_that_tells_of_one_lamp_leaves_the_other_to_be_read():
+    (reason,) = with_verdict(read_of_one_lamp()).verdict.reasons
+    assert reason.says.startswith('no reading tells of lamp "front lamp"')
+    assert "faces it from some 100 mm" in reason.mend
+
+
 @pytest.mark.parametrize(
     ("direct", "where"),
     [
@@ -132,6 +147,7 @@ LACKING = {
     Why.READING_UNDATED: lambda: ready(meter=[POINT]),
     Why.READING_OLD: lambda: ready(meter=[POINT | {"read_on": DAY - timedelta(days=366)}]),
     Why.LINING_NOT_CHECKED: lambda: read_beside_a_lamp(0.9),
+    Why.LAMP_NOT_CHECKED: lambda: read_of_one_lamp(),
     Why.LEAK_NOT_CHECKED: lambda: ready(seams=None),
     Why.RUN_INTERRUPTED: lambda: replace(ready(), interrupted=True),
     Why.PRECISION_NOT_REACHED: lambda: replace(ready(), precision_asked=0.02),

@@ -1,11 +1,12 @@
 """Meter points and readings as plain data, mW/cm2, for result.json and `raysim meter --json`."""
 
+from dataclasses import asdict
 from typing import Any
 
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mm, to_mW_cm2
-from raysim.dose.agreement import COVERAGE
 from raysim.dose.readings import Cause, Comparison
+from raysim.dose.readings_together import COVERAGE
 from raysim.dose.result import Result
 from raysim.output.words.readings import agreement_words
 
@@ -35,7 +36,9 @@ def readings_record(result: Result) -> dict[str, Any] | None:
     if result.readings is None:
         return None
     causes = [_cause(cause) for cause in result.readings.causes]
-    return {"agree": result.readings.agree, "causes": causes}
+    found = result.readings.together
+    together = None if found is None else {"agree": found.agrees} | asdict(found)
+    return {"agree": result.readings.agree, "together": together, "causes": causes}
 
 
 def _cause(cause: Cause) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from typing import Any
 
 from raysim.base.cases import CAUTIOUS
-from raysim.dose.agreement import COVERAGE
+from raysim.dose.readings_together import COVERAGE
 from raysim.dose.result import Result
 from raysim.output.files.readings_record import meter_record, readings_record
 from raysim.output.files.records import spot_record

@@ -1,10 +1,10 @@
 """Meter readings in words: whether they agree, and what follows for the timer."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 
-from raysim.dose.agreement import COVERAGE
-from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison
+from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison, Together
+from raysim.dose.readings_together import COVERAGE, fit_each_other
 from raysim.dose.result import Result
 from raysim.output.words.numbers import irradiance_words, milliwatts, told_time
 from raysim.output.words.sentences import is_forbidden
@@ -78,7 +78,7 @@ def reading_lines(result: Result) -> list[str]:
     ]
 
 
-def disagreements(rows: Iterable[Comparison]) -> list[str]:
+def disagreements(rows: Sequence[Comparison]) -> list[str]:
     """Each reading that disagrees, with what was calculated there and what to look for."""
     lines = []
     for row in rows:
@@ -88,7 +88,21 @@ def disagreements(rows: Iterable[Comparison]) -> list[str]:
                 f'At "{point.name}" {milliwatts(point.reading)} mW/cm2 was read where '
                 f"{predicted_words(row)} (k = 2) is calculated. It {agreement_words(row)}."
             )
+    together = fit_each_other(rows)
+    if together is not None and not together.agrees:
+        lines.append(_odd_words(together))
     return lines
+
+
+def _odd_words(together: Together) -> str:
+    """Which of several readings does not fit the others, and what looks like that."""
+    off = abs(1.0 - together.ratio)
+    which = "less" if together.ratio < 1.0 else "more"
+    return (
+        f'The readings do not fit each other: at "{together.odd}" {off:.0%} {which} light was read '
+        "than the others lead one to expect. A lamp that is out or dim, a wall unlike the others "
+        "or a head held elsewhere looks like this: see that every lamp burns, and read again."
+    )
 
 
 def _calculated(result: Result) -> list[str]:

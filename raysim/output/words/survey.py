@@ -8,8 +8,9 @@ import numpy as np
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import to_mJ_cm2
-from raysim.dose.agreement import COVERAGE, mean_reflectances
+from raysim.dose.agreement import mean_reflectances
 from raysim.dose.readings import Comparison
+from raysim.dose.readings_together import COVERAGE, lamps_not_told_of
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import Why
 from raysim.output.words.numbers import milliwatts, number, spot_words, xyz
@@ -21,7 +22,7 @@ from raysim.output.words.readings import (
 )
 from raysim.output.words.table import Row, Table, labelled, table_of
 from raysim.output.words.verdict import headline, reason_lines, the_verdict
-from raysim.scene.triangles import SIDES, MeterPoint
+from raysim.scene.triangles import SIDES, LampRating, MeterPoint
 from raysim.studies.survey import Survey
 from raysim.studies.survey.fit import Fit
 from raysim.studies.survey.places import BY_REFLECTION
@@ -62,7 +63,7 @@ def source_words(row: Comparison) -> str:
     return f"{row.meter.reflected:.0%} of it by reflection"
 
 
-def places_lines(rows: Sequence[Comparison]) -> list[str]:
+def places_lines(rows: Sequence[Comparison], lamps: Sequence[LampRating]) -> list[str]:
     """What to do with proposed places, and what none of them can tell."""
     most = max(row.meter.reflected for row in rows)
     lines = [
@@ -73,6 +74,12 @@ def places_lines(rows: Sequence[Comparison]) -> list[str]:
         lines.append(
             f"Doubt: no free place is lit mainly by reflection ({most:.0%} at most); in this box a "
             "meter says little of the lining."
+        )
+    if unseen := lamps_not_told_of([row.meter for row in rows], lamps):
+        names = " and ".join(f'"{name}"' for name in unseen)
+        lines.append(
+            f"Doubt: no free place tells of lamp {names}. Give a [[meter]] of your own that faces "
+            "it from some 100 mm; hang back what you took out to get there before you read."
         )
     return lines
 
@@ -154,7 +161,7 @@ def answer(found: Survey, result: Result | None, proposed: bool = False) -> list
             "(k = 2)."
         )
         if proposed:
-            to_do, *blind = places_lines(found.rows)
+            to_do, *blind = places_lines(found.rows, found.scene.triangles.lamps)
             forbidden = result is not None and the_verdict(result).forbids
             first_line = headline(result) if result and forbidden else number_line
             return [first_line, to_do, *(blind or [DOUBT])]

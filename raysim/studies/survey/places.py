@@ -2,7 +2,8 @@
 
 Places of a grid that a head can be put into from the door are tried, facing the six main ways. Of
 those, three are taken one after the other, each so that the variance of lamp outputs and
-reflectance falls most; the first among those that are lit mainly by reflection.
+reflectance falls most; the first among those that are lit mainly by reflection. More follow until
+every lamp is told of.
 
 Source: greedy D-optimal design (Fedorov, "Theory of Optimal Experiments", 1972, from memory), with
 the linearised model of `studies.survey.fit`.
@@ -16,6 +17,7 @@ from raysim.base.cases import CASES, EXPECTED
 from raysim.base.errors import RaysimError
 from raysim.base.units import to_mm
 from raysim.dose.agreement import reading_uncertainty
+from raysim.dose.readings_together import unseen_lamps
 from raysim.estimate.meter import DIRECT_ONLY, meter_batches
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.surroundings import Surroundings
@@ -36,8 +38,9 @@ CLEAR, CLEAR_OF_LAMPS = 0.04, 0.1
 AHEAD = 0.08
 PER_AXIS = 6  # places of the grid along each axis
 PATHS = 8  # per batch and place: to choose by, not to tell
-PLACES = 3
+PLACES = 3  # at least
 BY_REFLECTION = 0.8  # share of the light from which a place tells of the lining; own choice
+SURELY = 1.1  # few paths: a place that just tells of a lamp may not; own choice
 LEAST_READ = 0.1  # W/m2; ten times the least that UVC meters show (`meter_half_width`)
 WAYS = {
     "to the right": (1, 0, 0),
@@ -152,7 +155,7 @@ def _clear_of_tubes(
 
 
 def chosen_points(triangles: SceneTriangles, options: RunOptions) -> list[MeterPoint]:
-    """Of the meters of `triangles` the PLACES that together tell most; fewer where few are lit."""
+    """Of the meters of `triangles` those that together tell most; fewer where few are lit."""
     arrays = kernel_scene(triangles)
     light, direct = (
         meter_batches(triangles, arrays, options, paths=PATHS, max_bounces=bounces).mean(axis=1)
@@ -165,15 +168,17 @@ def chosen_points(triangles: SceneTriangles, options: RunOptions) -> list[MeterP
     if not len(numbers):
         return []
     by_case, whole = light[numbers].sum(axis=1), whole[numbers]
-    rows = np.column_stack(
-        [expected[numbers] / whole[:, None], np.log(by_case[:, 2] / by_case[:, 0])]
-    )
+    shares = expected[numbers] / whole[:, None]
+    rows = np.column_stack([shares, np.log(by_case[:, 2] / by_case[:, 0])])
     reflected = 1.0 - direct[numbers][..., CASES.index(EXPECTED)].sum(axis=1) / whole
-    picked = most_telling(rows / reading_uncertainty(), reflected)
+    powers = np.array([lamp.uvc_W for lamp in triangles.lamps])
+    picked = most_telling(rows / reading_uncertainty(), reflected, shares, powers)
     return [triangles.meters[numbers[k]] for k in picked]
 
 
-def most_telling(rows: np.ndarray, reflected: np.ndarray) -> list[int]:
+def most_telling(
+    rows: np.ndarray, reflected: np.ndarray, shares: np.ndarray, powers: np.ndarray
+) -> list[int]:
     """Numbers of the points that tell most, one after the other.
 
     Parameters
@@ -184,6 +189,10 @@ def most_telling(rows: np.ndarray, reflected: np.ndarray) -> list[int]:
     reflected : (points,) float64
         Share of the light that comes by way of a surface. The first point is one of those with
         BY_REFLECTION or more, or the one with most where there is none.
+    shares : (points, lamps) float64
+        Of the light that comes from each lamp.
+    powers : (lamps,) float64
+        W of each lamp.
 
     Source: as the module; rank-one update of Sherman and Morrison (1950).
     """
@@ -191,13 +200,17 @@ def most_telling(rows: np.ndarray, reflected: np.ndarray) -> list[int]:
     variance = np.diag(np.square(pull))
     left = reflected >= min(BY_REFLECTION, reflected.max())
     picked: list[int] = []
-    while len(picked) < min(PLACES, len(rows)):
+    while left.any():
         gain = np.where(left, np.einsum("ij,jk,ik->i", rows, variance, rows), -1.0)
         best = int(gain.argmax())
         row = variance @ rows[best]
         variance = variance - np.outer(row, row) / (1.0 + gain[best])
         picked.append(best)
         left = ~np.isin(np.arange(len(rows)), picked)
+        if len(picked) >= PLACES:
+            missing = unseen_lamps(shares[picked] / SURELY, powers)
+            blind = [unseen_lamps(one[None] / SURELY, powers) for one in shares]
+            left &= [len(np.setdiff1d(missing, lamps)) > 0 for lamps in blind]
     return picked
 
 
