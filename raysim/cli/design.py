@@ -24,8 +24,8 @@ _options = together(OUT, SEED, THREADS, JSON, QUIET, FORCE)
 
 @with_examples(
     "design",
-    "raysim start my_wish --wish",
     "raysim design my_wish/wish.toml",
+    "raysim start my_wish --wish",
     "raysim dose results/wish_design/designs/cheapest.toml",
 )
 @click.argument("wish", type=PATH)
