@@ -38,7 +38,7 @@ def test_what_stands_there_can_be_typed(line):
         command = command.get_command(click.Context(command), words.pop(0))
         assert command is not None, line
     with contextlib.suppress(click.exceptions.Exit):  # --help ends at once
-        command.make_context(command.name, words)
+        command.make_context(command.name, words, help_option_names=["-h", "--help"])
     for word in words:
         if word.startswith("scenes/"):
             assert (ROOT / word).is_file(), word

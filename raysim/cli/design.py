@@ -22,12 +22,7 @@ if TYPE_CHECKING:
 _options = together(OUT, SEED, THREADS, JSON, QUIET, FORCE)
 
 
-@with_examples(
-    "design",
-    "raysim design my_wish/wish.toml",
-    "raysim start my_wish --wish",
-    "raysim dose results/wish_design/designs/cheapest.toml",
-)
+@with_examples("design", "raysim design my_wish/wish.toml", "raysim design wish.toml --out boxes")
 @click.argument("wish", type=PATH)
 @_options
 def command(

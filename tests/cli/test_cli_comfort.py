@@ -95,7 +95,7 @@ def test_examples_are_valid_command_lines(example, capsys):
         command = command.get_command(click.Context(command), words.pop(0))
         assert command is not None, example
     with contextlib.suppress(click.exceptions.Exit):  # --help ends at once
-        command.make_context(command.name, words)
+        command.make_context(command.name, words, help_option_names=["-h", "--help"])
 
 
 @pytest.mark.parametrize("name", sorted(set(LEAVES) - LASTS))
