@@ -14,6 +14,7 @@ GALLERY = {
     "compare_linings": "With the left lamp at 60 % the mean falls to 80%",
     "folded_respirator": "3 mm before it lies folded shut, shell",
     "where_to_hang": "hook points have room",
+    "where_lamps_go": "no other choice of these can be more than ",
     "drum": "lid: eyes at most ",
 }
 
