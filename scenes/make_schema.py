@@ -23,6 +23,7 @@ HEADINGS = {
     "`[chamber]`": "Chamber",
     "`[[lamp]]`": "Lamp",
     "`[[object]]`": "Object",
+    "`[[row]]`": "Row",
     "`[target]`": "Target",
     "`[lamps_behaviour]`": "LampsBehaviour",
     "`lamps_behaviour.warm_up`": "WarmUp",

@@ -102,10 +102,10 @@ def lines(
     if scene.chamber.inside is not None:
         w, d, h = scene.chamber.inside
         edges = 2.0 * (w + h) + 4.0 * d
-        found.append(Line("metal angle along the seams of the panels", _spare(edges), METRES))
+        found.append(Line("metal angle along the seams of the panels", with_spare(edges), METRES))
         parts = [pair for g in scene.gap if g.wall == FRONT for pair in pairwise(g.corners)]
         around = math.fsum(math.dist(*pair) for pair in parts) or 2.0 * (w + h)
-        found.append(Line("black seal for the seam of the door", _spare(around), METRES))
+        found.append(Line("black seal for the seam of the door", with_spare(around), METRES))
     return (*found, *_pieces(CARE))
 
 
@@ -141,13 +141,13 @@ def _sheets(scene: SceneAsWritten, stock: Sequence[Stock], grid: Grid) -> Iterat
         yield Line(f"sheet, {across} x {up} x {thick} {grid.unit}", len(stock), PIECES)
     elif scene.chamber.inside is not None:
         w, d, h = scene.chamber.inside
-        area = _spare(2.0 * (w * d + w * h + d * h))
+        area = with_spare(2.0 * (w * d + w * h + d * h))
         yield Line("panels: sheet of the thickness that you choose", area, SQUARE_METRES)
 
 
 def _linings(linings: Mapping[str, float]) -> Iterator[Line]:
     for name, area in linings.items():
-        yield Line(f"lining: {name}", _spare(area), SQUARE_METRES)
+        yield Line(f"lining: {name}", with_spare(area), SQUARE_METRES)
 
 
 def lamp_lines(lamps: Sequence[Lamp]) -> tuple[Line, ...]:
@@ -169,7 +169,10 @@ def _pieces(counts: Mapping[str, int]) -> list[Line]:
     return [Line(name, number, PIECES) for name, number in counts.items() if number]
 
 
-def _spare(quantity: float) -> float:
-    """With what overlaps and cuts take, up to the next tenth: what a shop cuts off."""
+def with_spare(quantity: float) -> float:
+    """A quantity with what overlaps and cuts take, up to the next tenth: what a shop cuts off.
+
+    Source: `spare_share` of the assumptions; the tenth is our own choice.
+    """
     more = 1.0 + assumptions()["spare_share"].value
     return math.ceil(10.0 * more * quantity - 1e-9) / 10.0

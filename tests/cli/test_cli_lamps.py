@@ -4,6 +4,7 @@ import json
 
 import pytest
 from running import raysim_said, shows_cautions
+from schemas import complaints
 from small_scenes import small_scene, write_scene
 
 import raysim
@@ -45,6 +46,7 @@ def test_what_it_writes_can_be_checked_and_traced(lit):
     folder, _ = lit
     out = folder / "out"
     record = json.loads((out / "result.json").read_text())
+    assert complaints("lamps", record) == []
     assert [one["lamps"] for one in record["numbers"]] == [1, 2]
     best = record["numbers"][1]
     chosen = [record["places"][k] for k in best["choices"][0]["places"]]

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import trimesh
 from running import raysim_said
+from schemas import complaints
 
 import raysim
 import raysim.output.studies.design
@@ -296,6 +297,7 @@ def test_all_is_written_and_the_scenes_are_those_that_were_traced(found, tmp_pat
     folder = tmp_path / "out"
     raysim.output.studies.design.write(found, folder, command="raysim design wish.toml")
     record = json.loads((folder / "result.json").read_text("utf-8"))
+    assert complaints("design", record) == []
     assert record["roles"]["cheapest"] == found.cheapest.name
     for role in ("cheapest", "quickest", "longest_lived"):
         scene = raysim.load_scene(folder / "designs" / f"{role}.toml")

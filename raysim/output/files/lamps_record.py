@@ -6,6 +6,7 @@ from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mm, to_mW_cm2
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.output.files.records import scene_record, spot_record
+from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.result import LampCount, LampStudy
@@ -17,6 +18,7 @@ def lamps_record(study: LampStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, in mm, mW/cm2 and seconds."""
     scene, clear = study.scene, study.clearances
     return {
+        "schema_version": VERSIONS["lamps"],
         "study": "lamps",
         "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
         "raysim_version": __version__,

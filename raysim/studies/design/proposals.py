@@ -1,10 +1,9 @@
 """Proposals: a box with lamps, a lining on each wall and the sheets it is cut from; what they cost.
 
-The cost is that of the guide's bill: whole sheets, linings to the next tenth of a square metre,
-lamps with all that they take, and what the wish adds to every box.
+The cost is that of the guide's bill: whole sheets, linings with their spare, lamps with all that
+they take, and what the wish adds to every box.
 """
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -15,6 +14,7 @@ from raysim.studies.design.boxes import Box, Size, boxes
 from raysim.studies.design.places import Lamps, with_lamps
 from raysim.studies.design.shapes import Hung
 from raysim.studies.design.wish import Wish
+from raysim.workshop.bill import with_spare
 from raysim.workshop.grid import MM
 from raysim.workshop.nesting import Piece, nested
 
@@ -85,7 +85,7 @@ def cost_of(
         areas[name] = areas.get(name, 0.0) + wall_area(box.inside, wall)
     prices = {one.surface.name: wish.money(one.price) for one in wish.lining}
     found = count * wish.money(stock.price)
-    found += sum(prices[name] * math.ceil(10.0 * a - 1e-9) / 10.0 for name, a in areas.items())
+    found += sum(prices[name] * with_spare(area) for name, area in areas.items())
     found += len(lamps.arcs) * wish.money(wish.lamp[offer].price)
     return found + sum(wish.money(other.price) for other in wish.other)
 

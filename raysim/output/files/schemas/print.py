@@ -3,7 +3,7 @@
 import json
 from typing import Any
 
-from raysim.output.files.schemas import answers, studies
+from raysim.output.files.schemas import answers, plans, studies
 from raysim.output.files.schemas.versions import DIALECT, DOSE, SCENE, VERSIONS, schema_file
 
 
@@ -12,7 +12,8 @@ def schema_text(name: str) -> str:
     if name in (SCENE, DOSE):
         return schema_file(name).read_text("utf-8")
     constant = name.upper()
-    record: dict[str, Any] = dict(vars(studies).get(constant) or vars(answers)[constant])
+    known = vars(studies) | vars(plans) | vars(answers)
+    record: dict[str, Any] = dict(known[constant])
     if name in VERSIONS:
         version = {"description": "Version of this schema.", "const": VERSIONS[name]}
         record["properties"] = {"schema_version": version, **record["properties"]}

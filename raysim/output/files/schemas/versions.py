@@ -10,6 +10,8 @@ VERSIONS = {
     "linings": "1",
     "shadows": "1",
     "hooks": "1",
+    "lamps": "1",
+    "design": "1",
     "meter": "1",
     "leak": "1",
     "guide": "1",
