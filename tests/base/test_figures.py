@@ -20,6 +20,7 @@ OTHERS = {
     "output.pictures", "output.viewer", "output.pages.card_png", "workshop", "assess.sensitivity.Cycle",
     "dose.checkpoint", "dose.exposure", "dose.lamp_failures.LampTallies", "studies.leak.slit", "studies.leak.passage",
     "studies.hooks.clearances", "studies.hooks.points", "studies.hooks.contestant", "studies.hooks.load", "studies.hooks.race",
+    "studies.lamps.places", "studies.lamps.kinds", "studies.design.shapes", "studies.design.boxes", "page.jobs",
 }  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from raysim.base.errors import RaysimError
+from raysim.base.figures import Figures
 from raysim.library.assumptions import assumptions
 from raysim.studies.design.boxes import Box, Size, boxes
 from raysim.studies.design.places import Lamps, with_lamps
@@ -23,7 +24,7 @@ LARGEST_EXCESS = 1.6  # times a limit of size: what is larger is not looked at
 
 
 @dataclass(frozen=True)
-class Proposal:
+class Proposal(Figures):
     """A box that could be built; `linings` are names of the wish, in the order of `WALLS`.
 
     `sheet` and `offer` are places in the lists of the wish, `cost` is in its currency.

@@ -83,7 +83,7 @@ class Design(Figures):
 
 
 @dataclass(frozen=True)
-class Relaxation:
+class Relaxation(Figures):
     """One limit that alone stands in the way, and the design that shows what would do instead."""
 
     limit: Limit

@@ -16,6 +16,7 @@ from itertools import cycle, islice
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
+from raysim.base.figures import Figures
 from raysim.dose.exposure import Requirement
 from raysim.dose.lamp_output import lamp_factors, warm_up_curve
 from raysim.library.surfaces import find_surface
@@ -32,7 +33,7 @@ RIDGE = 0.5  # weight of the first guess, in traces
 
 
 @dataclass(frozen=True)
-class Sums:
+class Sums(Figures):
     """What the sums of a wish rest on: its load, lamps and requirement.
 
     `absorbed` (m2) is what the load takes as an area that is black on both sides, cautious case.

@@ -27,6 +27,7 @@ from typing import Any
 import numpy as np
 
 from raysim.base.errors import RaysimError
+from raysim.base.figures import Figures
 from raysim.studies.lamps.branches import Branches, OutOfBranchesError
 from raysim.studies.lamps.choice import Choice, Field
 
@@ -39,7 +40,7 @@ SLACK = 1e-6  # share by which bounds are raised, and T lowered: the solver's ow
 
 
 @dataclass(frozen=True)
-class Solved:
+class Solved(Figures):
     """The best choice known, and what no choice exceeds, W/m2."""
 
     choice: Choice
