@@ -11,37 +11,19 @@ from types import MappingProxyType
 from raysim.library.assumptions import assumptions
 from raysim.scene.file.things import Object
 from raysim.scene.file.written import Lamp, SceneAsWritten
+from raysim.workshop.door import Door, door_of
 from raysim.workshop.fixings import DOOR as FRONT
 from raysim.workshop.fixings import Held, Mark, type_of
 from raysim.workshop.grid import Grid
+from raysim.workshop.kit import CARE, DOOR, WIRING
 from raysim.workshop.nesting import Stock
 from raysim.workshop.shapes import Shape
 
 PIECES, SQUARE_METRES, METRES = "pieces", "m2", "m"
 ENTRY = "cable entry with two bends"
-# Two switches that each cut the lamps: ordinary practice [from memory].
-DOOR = {
-    "hinge": 2,
-    "latch": 1,
-    "door switch that cuts the lamps": 2,
-    "timer": 1,
-    "warning sign: UVC, injures eyes and skin, do not open while lit": 1,
-    "bracket that holds the box to a wall or to the floor": 2,
-    "tin of matt black paint for the light traps": 1,
-    "sealant and glue that no light reaches": 1,
-    "roll of black tape": 1,
-}
-# For two: one at the meter, and one who sees to it that nobody comes in. Common practice.
-CARE = {
-    "face shield of polycarbonate that covers neck and sides": 2,
-    "coat or sleeves, collar and gloves that let no UVC through, set": 2,
-    "clean cotton gloves for tubes and lining, pair": 2,
-    "work gloves and glasses for sheet edges and drilling, set": 1,
-    "nitrile gloves and a jar that closes tightly, for a broken lamp": 1,
-    "alcohol and lint-free cloth": 1,
-    "calibrated 254 nm meter with its head on a cable, bought or hired": 1,
-    "ordinary white lamp for the test of the seams": 1,
-}
+MOST_T = 0.018  # m: sheet is bought for panels up to that, where none is given (own choice)
+INTO = 3.0  # diameters of a bolt that goes on beyond its distance piece (own choice)
+ENTRY_OF_METER = "cable entry with two bends, of the size of the meter's plug, with a metal cap"
 
 
 @dataclass(frozen=True)
@@ -90,19 +72,25 @@ def lines(
 
     Source: the scene; what a door, a survey and a first light take, by common practice.
     """
-    found = [*_sheets(scene, stock, grid), *_linings(linings), *lamp_lines(scene.lamp)]
-    held = Counter(mark.held for mark in marks)
+    door, held = door_of(scene, grid), Counter(mark.held for mark in marks)
+    found = [*_sheets(scene, stock, door, grid), *_linings(linings), *lamp_lines(scene.lamp)]
     cables = held[Held.HOLE] + held[Held.BRACKET]
     brackets = held[Held.BRACKET] + held[Held.SUPPORT]
     sleeve = "metal or glass sleeve for a cable in the light"
-    found += _pieces({"bracket for a lamp end": brackets, ENTRY: cables, sleeve: cables})
+    blocks = sum((mark.room or 0.0) > 0.0 for mark in marks)
+    found += _pieces({"bracket for a lamp end": brackets, "metal block under a holder": blocks})
+    found += _pieces({ENTRY: cables, "grommet for a cable at an edge": cables, sleeve: cables})
+    found += _pieces({ENTRY_OF_METER: held[Held.ENTRY] or 1})
+    below = any(mark.held is Held.HOLE and mark.wall == "floor" for mark in marks)
+    found += _pieces({"foot, longer than the entries under the floor": 4 * below})
     found += _pieces(Counter(_thing(e, shapes, grid) for e in scene.object if not e.judged))
-    found += _pieces(Counter(_bolt(mark, grid) for mark in marks if mark.held is Held.HOOK))
-    found += _pieces({"lamp indicator outside": len(scene.lamp)} | DOOR)
+    found += _pieces(Counter(_bolt(m, scene, grid) for m in marks if m.held is Held.HOOK))
+    found += _white_tubes(scene.lamp)
+    found += _pieces({"lamp indicator outside": len(scene.lamp)} | DOOR | WIRING)
     if scene.chamber.inside is not None:
         w, d, h = scene.chamber.inside
-        edges = 2.0 * (w + h) + 4.0 * d
-        found.append(Line("metal angle along the seams of the panels", with_spare(edges), METRES))
+        edges = 4.0 * (w + d + h)  # all twelve: the frame of the front meets four panels
+        found.append(Line("metal angle along all twelve edges", with_spare(edges), METRES))
         parts = [pair for g in scene.gap if g.wall == FRONT for pair in pairwise(g.corners)]
         around = math.fsum(math.dist(*pair) for pair in parts) or 2.0 * (w + h)
         found.append(Line("black seal for the seam of the door", with_spare(around), METRES))
@@ -116,12 +104,25 @@ def _thing(entry: Object, shapes: Mapping[str, Shape], grid: Grid) -> str:
         return f"{name}, as drawn in its mesh"
     size = " x ".join(grid.text(grid.steps(length)) for length in shape.size)
     made = entry.surface if isinstance(entry.surface, str) else entry.surface.name
-    return f"{name} {size} {grid.unit}, {made or 'as drawn in its mesh'}"
+    bar = f", {shape.section}" if shape.section else ""
+    return f"{name} {size} {grid.unit}{bar}, {made or 'as drawn in its mesh'}"
 
 
-def _bolt(mark: Mark, grid: Grid) -> str:
-    off = grid.steps(mark.off_wall or 0.0)
-    return f"bolt with a distance piece of {grid.text(off)} {grid.unit}" if off else "bolt"
+def _bolt(mark: Mark, scene: SceneAsWritten, grid: Grid) -> str:
+    """A bolt that fills its hole: through the sheet and its distance piece, into what it holds."""
+    off, wide = grid.steps(mark.off_wall or 0.0), 0.001 * assumptions()["hook_hole_mm"].value
+    sheet = scene.chamber.sheet
+    long = off + grid.steps((sheet or 0.0) + INTO * wide)
+    told = f"bolt of {grid.text(grid.steps(wide))} {grid.unit}, {grid.text(long)} {grid.unit}"
+    told += " long" if sheet is not None else " + t long"
+    return f"{told}, with a distance tube of {grid.text(off)} {grid.unit}" if off else told
+
+
+def _white_tubes(lamps: Sequence[Lamp]) -> Iterator[Line]:
+    """White tubes in place of the lamps, for the test of the switches."""
+    for name, number in Counter(map(lamp_name, lamps)).items():
+        told = f"white tube of the size and cap of {name}, to test the door's switches"
+        yield from _pieces({told: number})
 
 
 def lamp_name(lamp: Lamp) -> str:
@@ -134,15 +135,33 @@ def lamp_name(lamp: Lamp) -> str:
     return f"{tubes}{1000.0 * lamp.diameter:.0f} mm with an arc of {arc:.0f} mm"
 
 
-def _sheets(scene: SceneAsWritten, stock: Sequence[Stock], grid: Grid) -> Iterator[Line]:
+def _sheets(
+    scene: SceneAsWritten, stock: Sequence[Stock], door: Door | None, grid: Grid
+) -> Iterator[Line]:
+    if scene.chamber.inside is None:
+        return
+    w, d, h = scene.chamber.inside
+    t = MOST_T if scene.chamber.sheet is None else scene.chamber.sheet
+    outline = (w + 2.0 * t, h + 2.0 * t)
     if stock and scene.chamber.sheet is not None:
         across, up = (grid.text(length) for length in stock[0].size)
-        thick = grid.text(grid.steps(scene.chamber.sheet))
+        thick = grid.text(grid.steps(t))
         yield Line(f"sheet, {across} x {up} x {thick} {grid.unit}", len(stock), PIECES)
-    elif scene.chamber.inside is not None:
-        w, d, h = scene.chamber.inside
-        area = with_spare(2.0 * (w * d + w * h + d * h))
-        yield Line("panels: sheet of the thickness that you choose", area, SQUARE_METRES)
+    else:
+        plain = 2.0 * d * (w + 2.0 * t + h) + math.prod(outline) * (2 if door is None else 1)
+        told = f"panels: sheet of the thickness t that you choose, {_mm(t, grid)} at most"
+        yield Line(told, with_spare(plain), SQUARE_METRES)
+    if door is not None and not door.is_of(scene.chamber.sheet, grid):
+        across, up = map(grid.steps, outline)
+        cut = door.pieces((across, up), grid.steps(0.001 * assumptions()["saw_kerf_mm"].value))
+        area = math.fsum(grid.metres(a) * grid.metres(b) for _, (a, b) in cut)
+        least = f"{grid.text(door.layer)} {grid.unit} thick or more"
+        told = f"front and leaf of the door, {len(door.halves)} layers: sheet {least}"
+        yield Line(told, with_spare(area), SQUARE_METRES)
+
+
+def _mm(length: float, grid: Grid) -> str:
+    return f"{grid.text(grid.steps(length))} {grid.unit}"
 
 
 def _linings(linings: Mapping[str, float]) -> Iterator[Line]:

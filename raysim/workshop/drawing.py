@@ -15,6 +15,7 @@ class Layer(StrEnum):
 
     OUTLINE = "outline"  # to be cut
     INSIDE = "inside"  # edge of the inside, where the lining ends
+    CUT = "cut"  # where the outline lies if the thickness is not known: not to scale
     HOLE = "hole"  # to be drilled, with its diameter
     MARK = "mark"  # a place without a hole
     GAP = "gap"  # middle line of a seam

@@ -39,6 +39,7 @@ class Held(StrEnum):
     ON_THING = "another thing"  # hangs on it
     SUPPORT = "support, no cap"  # of a lamp whose cap is at its other end
     ENDS = "its two ends"  # of a rod
+    ENTRY = "entry of the meter"  # for the cable of its head
 
 
 @dataclass(frozen=True)

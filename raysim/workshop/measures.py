@@ -1,6 +1,6 @@
 """Lengths on a drawing: from its left edge below it, from its lower edge at its left."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 from raysim.workshop.drawing import Layer, Point, Polyline, Shape, Words
 from raysim.workshop.grid import Grid
@@ -64,15 +64,3 @@ def rows_of_labels(places: Sequence[float], widths: Iterable[float]) -> list[int
         ends[row : row + 1] = [place + 0.5 * width]
         rows.append(row)
     return rows
-
-
-def labels(points: Mapping[Steps2, str], letter: float) -> Iterator[Words]:
-    """The words of each point, right of it, one above the other where near (definition)."""
-    taken: list[tuple[float, float, float]] = []  # from, to and height of each label
-    for x, y in sorted(points):
-        low, up = x + 0.7 * letter, y + 0.6 * letter
-        high = low + LETTER_WIDTH * len(points[x, y]) * letter
-        while any(a < high and low < b and abs(up - c) < letter for a, b, c in taken):
-            up += 0.5 * letter
-        taken.append((low, high, up))
-        yield Words(Layer.WORDS, (low, up), points[x, y], letter, "start")

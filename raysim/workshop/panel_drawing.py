@@ -2,9 +2,11 @@
 
 Every place has its distance from the left edge of the panel printed below it, and that from the
 lower edge at its left, in line with it. The notes say the same in words, with what is fixed there.
+Where the thickness t of the sheet is not known, distances are from the inside faces, and the edge
+that is cut is drawn t outside of them, not to scale.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from raysim.library.assumptions import assumptions
 from raysim.workshop.drawing import (
@@ -19,12 +21,18 @@ from raysim.workshop.drawing import (
 )
 from raysim.workshop.fixings import Held, Mark
 from raysim.workshop.grid import Grid
-from raysim.workshop.measures import labels, measured
+from raysim.workshop.labels import labels
+from raysim.workshop.measures import LETTER_WIDTH, measured
 from raysim.workshop.panels import GapLine, Panel, Place
 
-FEW = 4  # places and gaps: a panel with no more is drawn small
-LETTERS = {True: 30.0, False: 38.0}  # heights of a letter along the longer side; for few, and more
-WITH_HOLE = {Held.HOLE: "cable_hole_mm", Held.HOOK: "hook_hole_mm"}
+LETTERS = 38.0  # heights of a letter along the longest side of all panels, which have one scale
+OUT = 1.6  # heights of a letter that t is drawn as where nobody knows it
+WHERE = (0.5, 0.3, 0.7, 0.15, 0.85, 0.4, 0.6)  # of an edge: where its neighbour's name may stand
+WITH_HOLE = {
+    Held.HOLE: "cable_hole_mm",
+    Held.HOOK: "hook_hole_mm",
+    Held.ENTRY: "meter_hole_mm",
+}
 
 
 def hole_diameter(place: Place, grid: Grid) -> int | None:
@@ -35,24 +43,32 @@ def hole_diameter(place: Place, grid: Grid) -> int | None:
     return grid.steps(0.001 * assumptions()[key].value)
 
 
-def panel_drawing(panel: Panel, grid: Grid) -> Drawing:
-    """The drawing of a panel, in steps."""
+def letter_of(panels: Sequence[Panel]) -> float:
+    """Height of a letter (steps) on the drawings of panels, one for all (definition)."""
+    return max((max(panel.outline) for panel in panels), default=0) / LETTERS
+
+
+def panel_drawing(panel: Panel, grid: Grid, letter: float) -> Drawing:
+    """The drawing of a panel, in steps, with letters of this height (steps)."""
     w, h = panel.outline
-    letter = max(w, h) / LETTERS[len(panel.places) + len(panel.gaps) <= FEW]
-    shapes = panel_lines(panel)
+    shapes = [*panel_lines(panel), *_cut_edge(panel, letter)]
     for place in panel.places:
         shapes += _place(panel, place, letter, grid)
-    shapes += labels(beside_places(panel, grid), letter)
-    shapes += _edges(panel, letter)
+    left, below = panel.margin
     places = [panel.from_edges(place) for place in panel.places]
-    measures, room = measured(panel.outline, places, letter, grid)
+    corners = [(u + left, v + below) for line in panel.gaps for u, v in line.points]
+    measures, room = measured(panel.outline, [*places, *corners], letter, grid)
+    shapes += measures
+    shapes += _edges(panel, letter, [*places, *corners])
+    inside = ((0.3 * letter, 0.3 * letter), (w - 0.3 * letter, h - 0.3 * letter))
+    shapes += labels(beside_places(panel, grid), letter, _clear(shapes), inside)
     low = (-room[0] - letter, -room[1] - letter)
     return Drawing(
         panel.wall,
         f"{panel.wall}{', the door' if panel.opens else ''}, seen from inside",
         low,
         (w + 2.2 * letter, h + 2.2 * letter),
-        tuple(shapes + measures),
+        tuple(shapes),
         (
             *(place_words(panel, place, grid) for place in panel.places),
             *(gap_words(panel, line, grid) for line in panel.gaps),
@@ -71,6 +87,29 @@ def panel_lines(panel: Panel) -> list[Shape]:
     for line in panel.gaps:
         shapes.append(Polyline(Layer.GAP, tuple((u + left, v + below) for u, v in line.points)))
     return shapes
+
+
+def _cut_edge(panel: Panel, letter: float) -> Iterator[Shape]:
+    """The edge that is cut where t is not known: t outside the inside faces, not to scale."""
+    across, up = (OUT * letter * beyond for beyond in panel.open_edges)
+    if across:
+        w, h = panel.outline
+        yield rectangle(Layer.CUT, -across, -up, w + 2.0 * across, h + 2.0 * up)
+        yield Words(Layer.MEASURE, (w + 0.5 * across, 0.5 * h), "t", letter)
+        if up:
+            yield Words(Layer.MEASURE, (0.85 * w, h + 0.3 * up), "t", letter)
+
+
+def _clear(shapes: Sequence[Shape]) -> list[Shape]:
+    """Shapes with the room of their words as rectangles, which other words keep clear of."""
+    found = list(shapes)
+    for shape in shapes:
+        if isinstance(shape, Words) and shape.layer is Layer.WORDS:
+            (x, y), long = shape.at, LETTER_WIDTH * len(shape.text) * shape.height
+            a, b = (shape.height, long) if shape.upright else (long, shape.height)
+            low = (x - a, y - 0.5 * b) if shape.upright else (x - 0.5 * a, y)
+            found.append(rectangle(Layer.WORDS, *low, a, b))
+    return found
 
 
 def _place(panel: Panel, place: Place, letter: float, grid: Grid) -> Iterator[Shape]:
@@ -92,14 +131,21 @@ def beside_places(panel: Panel, grid: Grid) -> dict[tuple[int, int], str]:
     return {at: ", ".join(words) for at, words in found.items()}
 
 
-def _edges(panel: Panel, letter: float) -> Iterator[Shape]:
-    """Names of the walls that the edges meet, and a mark in the lower left corner."""
+def _edges(panel: Panel, letter: float, points: Sequence[tuple[int, int]]) -> Iterator[Shape]:
+    """Names of the walls that the edges meet, where no line to a measure crosses them."""
     w, h = panel.outline
-    beside = panel.frame.edges
-    yield Words(Layer.WORDS, (0.3 * w, h + 0.7 * letter), edge_words(beside["upper"]), letter)
-    yield Words(Layer.WORDS, (0.3 * w, 0.7 * letter), edge_words(beside["lower"]), letter)
-    for edge, x in (("left", 1.5 * letter), ("right", w + 1.4 * letter)):
-        yield Words(Layer.WORDS, (x, 0.3 * h), edge_words(beside[edge]), letter, upright=True)
+    names = {edge: edge_words(name) for edge, name in panel.frame.edges.items()}
+    x, y = (_free(side, (point[axis] for point in points)) for axis, side in ((0, w), (1, h)))
+    yield Words(Layer.WORDS, (0.5 * w, h - 1.5 * letter), names["upper"], letter)
+    yield Words(Layer.WORDS, (x, 0.6 * letter), names["lower"], letter)
+    yield Words(Layer.WORDS, (1.5 * letter, y), names["left"], letter, upright=True)
+    yield Words(Layer.WORDS, (w - 0.6 * letter, 0.5 * h), names["right"], letter, upright=True)
+
+
+def _free(side: int, taken: Iterable[int]) -> float:
+    """The place along a side that is farthest from those that are taken (definition)."""
+    ends = (0, *taken, side)
+    return max((part * side for part in WHERE), key=lambda at: min(abs(at - end) for end in ends))
 
 
 def edge_words(name: str) -> str:
@@ -110,9 +156,10 @@ def edge_words(name: str) -> str:
 def place_words(panel: Panel, place: Place, grid: Grid) -> str:
     """What is at a place and where, in one line: the drawing in words."""
     mark, (x, y) = place.mark, panel.from_edges(place)
+    unit, edge = grid.unit, panel.measured_from
     where = (
-        f"{grid.text(x)} {grid.unit} from the left edge, {grid.text(y)} {grid.unit} from the lower "
-        f"edge, {grid.text(place.off)} {grid.unit} off the wall"
+        f"{grid.text(x)} {unit} from the left {edge}, {grid.text(y)} {unit} from the lower {edge}, "
+        f"{grid.text(place.off)} {unit} off the wall"
     )
     hangs = f" (carries {', '.join(mark.carries)})" if mark.carries else ""
     told = f"{place.tag}: {mark.what}{hangs}: {where}"
@@ -130,7 +177,7 @@ def gap_words(panel: Panel, line: GapLine, grid: Grid) -> str:
     points = "; ".join(f"{text(u + left)}, {text(v + below)}" for u, v in line.points)
     return (
         f'Seam "{gap.name}", {width} {grid.unit} wide, {depth} {grid.unit} deep, {kind}; its '
-        f"middle line goes through (from the left, from the lower edge): {points}"
+        f"middle line goes through (from the left, from the lower {panel.measured_from}): {points}"
     )
 
 
@@ -143,6 +190,8 @@ def held_words(place: Place, grid: Grid) -> str:
     if mark.held is Held.HOOK and mark.wall:
         piece = f" by a distance piece of {grid.text(place.off)} {grid.unit}" if place.off else ""
         return f"fixed to this wall{piece}, {hole}, filled by its bolt"
+    if mark.held is Held.ENTRY:
+        return f"{hole}, or as its plug needs, under an entry with two bends; capped when unused"
     if mark.held is Held.ENDS:
         return "no hole here: it is held at its two ends"
     if mark.rests_on:

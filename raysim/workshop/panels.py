@@ -64,6 +64,22 @@ class Panel:
         return self.sheet or self.frame.size
 
     @property
+    def open_edges(self) -> Steps2:
+        """Whether the sheet reaches beyond what is drawn at left and right, top and bottom: by t.
+
+        Only where the thickness t of the sheet is not known (definition).
+        """
+        if self.sheet or not isinstance(self.frame, Frame):
+            return 0, 0
+        across, up = beyond(self.wall)
+        return across, up
+
+    @property
+    def measured_from(self) -> str:
+        """What distances are from: an edge of what is cut, or an inside face (definition)."""
+        return "inside face" if any(self.open_edges) else "edge"
+
+    @property
     def opens(self) -> bool:
         """Whether it is the door (definition)."""
         return self.wall == DOOR
@@ -98,9 +114,9 @@ def panels(
     if not walls:
         return ()
     t = thick or 0
-    margins = dict.fromkeys(walls, (0, 0))
-    if chamber.inside is not None:
-        margins |= {"front": (t, t), "back": (t, t), "floor": (t, 0), "ceiling": (t, 0)}
+    margins = {
+        wall: (0, 0) if drum else (t * beyond(wall)[0], t * beyond(wall)[1]) for wall in walls
+    }
     placed = _placed(marks, walls, drum)
     return tuple(
         Panel(
@@ -113,6 +129,11 @@ def panels(
         )
         for wall, frame in walls.items()
     )
+
+
+def beyond(wall: str) -> Steps2:
+    """Thicknesses by which the sheet of a wall reaches beyond its inside: sideways, up and down."""
+    return {"front": (1, 1), "back": (1, 1), "floor": (1, 0), "ceiling": (1, 0)}.get(wall, (0, 0))
 
 
 def _placed(
@@ -150,7 +171,13 @@ def tags() -> Iterator[str]:
 
 
 def nearest(at: tuple[float, float, float], walls: Mapping[str, Frame | DrumSide]) -> str:
-    """The wall that is nearest to a place (m) and no door (definition)."""
+    """The wall on which a place (m) is drawn that no wall holds: the back of a box.
+
+    So all such things stand on one drawing, and each + is a distance to the same wall. In a drum
+    it is the nearest side.
+    """
+    if "back" in walls:
+        return "back"
     away = {wall: frame.measured(at)[2] for wall, frame in walls.items() if wall != DOOR}
     return min(away, key=lambda wall: away[wall])
 

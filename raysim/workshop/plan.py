@@ -8,12 +8,14 @@ from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.workshop.bill import Bill, lines
 from raysim.workshop.corners import CornerPlace, Corners, corner_places, corners_of
+from raysim.workshop.door import Door, door_of
 from raysim.workshop.drawing import Drawing, Layer, Polyline, Words, rectangle
 from raysim.workshop.drum import Drum, drum_of
 from raysim.workshop.fixings import Mark, marks, walls_of
 from raysim.workshop.grid import Grid
+from raysim.workshop.meter_entry import meter_entry
 from raysim.workshop.nesting import Piece, Stock, nested
-from raysim.workshop.panel_drawing import panel_drawing
+from raysim.workshop.panel_drawing import letter_of, panel_drawing
 from raysim.workshop.panels import Panel, panels, surface_name, tags
 from raysim.workshop.prices import priced
 from raysim.workshop.resting import resting
@@ -46,6 +48,7 @@ class Plan:
     stock: tuple[Stock, ...]
     linings: dict[str, float]
     bill: Bill
+    door: Door | None = None
     corners: Corners | None = None
     corner_places: tuple[CornerPlace, ...] = ()
 
@@ -94,14 +97,16 @@ def plan_of(
     """
     written = scene.written
     found = marks_of(scene)
+    found += meter_entry(written, found, grid)
     walls = panels(written, found, grid, drum_in(scene))
     corners = None if walls else corners_of(walls_of(written, scene.triangles))
     by_corners = corner_places(found, tags(), corners, grid) if corners else ()
-    sheets = _nested(walls, stock or default_stock(grid), grid)
+    door = door_of(written, grid)
+    sheets = _nested(walls, stock or default_stock(grid), door, grid)
     linings = _linings(scene)
     formed = shapes(scene)
     bill = priced(lines(written, found, linings, sheets, grid, shapes=formed), prices)
-    drawn = tuple(panel_drawing(panel, grid) for panel in walls)
+    drawn = tuple(panel_drawing(panel, grid, letter_of(walls)) for panel in walls)
     return Plan(
         scene,
         grid,
@@ -115,6 +120,7 @@ def plan_of(
         sheets,
         linings,
         bill,
+        door,
         corners,
         by_corners,
     )
@@ -165,11 +171,21 @@ def default_stock(grid: Grid) -> Steps2:
 _SIDES = ("width", "height")
 
 
-def _nested(walls: tuple[Panel, ...], stock: Steps2, grid: Grid) -> tuple[Stock, ...]:
-    pieces = [Piece(panel.wall, panel.sheet) for panel in walls if panel.sheet is not None]
+def _nested(
+    walls: tuple[Panel, ...], stock: Steps2, door: Door | None, grid: Grid
+) -> tuple[Stock, ...]:
+    """Sheets of stock with all panels; the front as frame and leaf, if they are of that sheet."""
     kerf, least = (
         grid.steps(0.001 * assumptions()[key].value) for key in ("saw_kerf_mm", "offcut_mm")
     )
+    pieces = []
+    for panel in walls:
+        if panel.sheet is None:
+            continue
+        if door is None or not panel.opens:
+            pieces.append(Piece(panel.wall, panel.sheet))
+        elif door.is_of(grid.metres((panel.sheet[0] - panel.frame.size[0]) // 2), grid):
+            pieces += [Piece(*one) for one in door.pieces(panel.sheet, kerf)]
     return nested(pieces, stock, kerf, least) if pieces else ()
 
 

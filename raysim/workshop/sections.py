@@ -2,17 +2,13 @@
 
 from raysim.scene.file.seams import Gap
 from raysim.scene.file.written import SceneAsWritten
+from raysim.workshop.door import Door, door_in
 from raysim.workshop.drawing import Drawing, Layer, Point, Polyline, Shape, Words
-from raysim.workshop.fixings import DOOR
 from raysim.workshop.grid import Grid
 from raysim.workshop.measures import Steps2
 
 LETTERS = 24.0  # heights of a letter along the longer side
 BESIDE = 1.2  # of the depth: how much of frame and leaf is drawn beside the seam
-SWINGS_OUT = (
-    "The outer half of the leaf is the larger one: the leaf swings outward and laps over the "
-    "frame. The step of the frame is the stop; the seal lies on it, pressed to"
-)
 
 
 def sections(scene: SceneAsWritten, grid: Grid) -> tuple[Drawing, ...]:
@@ -30,7 +26,7 @@ def _section(gap: Gap, number: int, scene: SceneAsWritten, grid: Grid) -> Drawin
     wide = BESIDE * depth
     letter = (2.0 * wide + step + width) / LETTERS
     frame, leaf = _solids(width, depth, step, inner, wide)
-    names = ("wall", "wall") if leaf_size(gap, scene, grid) is None else ("frame", "leaf")
+    names = ("wall", "wall") if door_in(gap, scene, grid) is None else ("frame", "leaf")
     text, far = grid.text, 3.5 * letter if step else 0.0
     lines = [
         _dimension((0, -1.2 * letter), (width, -1.2 * letter), f"seam {text(width)}", letter, -1),
@@ -97,48 +93,44 @@ def _dimension(start: Point, end: Point, text: str, letter: float, side: int) ->
 
 
 def notes(gap: Gap, scene: SceneAsWritten, grid: Grid) -> tuple[str, ...]:
-    """What the section does not show: the size of the leaf and of the opening in the frame."""
-    size, width = leaf_size(gap, scene, grid), grid.steps(gap.width)
-    if size is None:
+    """What the section does not show: sizes of leaf and opening, layers, room for hinges."""
+    door = door_in(gap, scene, grid)
+    if door is None:
         return ()
-    inner, outer = leaf_halves(gap, size, grid)
-    if gap.step is None:
-        wide = _told(size, width, grid)
-        return (f"Leaf {inner} {grid.unit}, opening {wide} {grid.unit}.",)
-    frame = [_told(size, more + width, grid) for more in (0, 2 * grid.steps(gap.step))]
+    leaf, frame = (
+        [size_words(of(h), grid) for h in door.halves] for of in (door.leaf, door.opening)
+    )
+    unit, thick = grid.unit, grid.text(door.layer)
+    swing = _pin_words(door, grid)
+    if not door.step:
+        return (
+            f"Leaf {leaf[0]} {unit}, opening {frame[0]} {unit}. The front is {thick} {unit} thick, "
+            f"whatever t is. {swing}",
+        )
     return (
-        f"Leaf: inner half {inner}, outer half {outer} {grid.unit}.",
-        f"Opening in the frame: inner half {frame[0]}, outer half {frame[1]} {grid.unit}.",
-        f"{SWINGS_OUT} {grid.text(width)} {grid.unit} when the door is shut.",
+        f"Leaf: inner half {leaf[0]}, outer half {leaf[1]} {unit}.",
+        f"Opening in the frame: inner half {frame[0]}, outer half {frame[1]} {unit}.",
+        f"Built of two layers each for frame and leaf, at least {thick} {unit} thick whatever t is "
+        f"(metal: folded, with edges as deep). The outer layer of the leaf laps over the frame, "
+        f"which is its stop; on a seal pressed to {grid.text(door.width)} {unit} the leaf stands "
+        f"{grid.text(door.width)} {unit} proud: that is right.",
+        swing,
     )
 
 
-def leaf_halves(gap: Gap, size: Steps2, grid: Grid) -> tuple[str, str]:
-    """Width x height of the inner and of the outer half of a leaf, as printed.
-
-    `size` is between the middle lines of its seam, steps: half a seam less on each side, and the
-    step more outside.
-
-    Source: definition.
-    """
-    width, step = grid.steps(gap.width), 0 if gap.step is None else grid.steps(gap.step)
-    return _told(size, -width, grid), _told(size, 2 * step - width, grid)
-
-
-def _told(size: Steps2, more: int, grid: Grid) -> str:
-    return " x ".join(grid.text(one + more) for one in size)
+def _pin_words(door: Door, grid: Grid) -> str:
+    pin = door.pin()
+    if pin < 0:
+        return (
+            "On hinges the far inner edge of the leaf jams: bevel it no more than it needs and "
+            "survey it, or let the leaf lift off."
+        )
+    return (
+        f"Hinge pin at the edge of the leaf and at most {grid.text(pin)} {grid.unit} proud of it: "
+        "farther out the leaf jams as it swings."
+    )
 
 
-def leaf_size(gap: Gap, scene: SceneAsWritten, grid: Grid) -> Steps2 | None:
-    """Width and height between the middle lines of a seam all round the door, steps; else None."""
-    points = gap.corners
-    if scene.chamber.inside is None or gap.wall != DOOR or len(points) != 5:
-        return None
-    if (
-        points[0] != points[-1]
-        or len({p[0] for p in points}) != 2
-        or len({p[2] for p in points}) != 2
-    ):
-        return None
-    across, up = ([grid.steps(p[axis]) for p in points] for axis in (0, 2))
-    return max(across) - min(across), max(up) - min(up)
+def size_words(size: Steps2, grid: Grid) -> str:
+    """Width x height as printed (definition)."""
+    return " x ".join(map(grid.text, size))

@@ -14,6 +14,11 @@ Place3 = tuple[float, float, float]
 ROD = 4.0  # times its next size: what is that long is a rod, held at both ends (own choice)
 SHORTEST_ROD = 0.1  # m: shorter ones are hooks and pegs, held at one place (own choice)
 OPEN = 0.2  # of its area: what a shell has at least as the sum of its normals (own choice)
+ALIKE, SQUARE, ROUND = (
+    0.05,
+    0.97,
+    (0.70, 0.84),
+)  # sides of a section; shares of its box (own choice)
 MOST_EXACT = 20_000  # triangles; outlines of larger meshes are drawn on a coarser grid
 COARSE = 4  # steps
 
@@ -24,7 +29,8 @@ class Shape:
 
     `size` is along the axes of its mesh, before it is turned; `low` and `high` are the corners of
     the room that it takes in the box. `facing` is the direction of the outer side of an open
-    shell, None for a closed thing, which has none. `rod` are the middles of the ends of a rod.
+    shell, None for a closed thing, which has none. `rod` are the middles of the ends of a rod,
+    `section` what its section is in words, "" where it is neither round nor square, or no rod.
     """
 
     size: Place3
@@ -32,6 +38,7 @@ class Shape:
     high: Place3
     facing: Place3 | None
     rod: tuple[Place3, Place3] | None
+    section: str = ""
 
 
 def shapes(scene: BuiltScene) -> Mapping[str, Shape]:
@@ -51,6 +58,7 @@ def shapes(scene: BuiltScene) -> Mapping[str, Shape]:
             _place(points.max(axis=0)),
             _facing(triangles.normals[faces], triangles.areas[faces], triangles.face_part[faces]),
             None if ends is None else (_place(turn @ ends[0] + at), _place(turn @ ends[1] + at)),
+            "" if ends is None else _section(triangles.corners[faces], high - low),
         )
     return found
 
@@ -64,6 +72,29 @@ def _rod(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray] | N
     one, other = middle.copy(), middle.copy()
     one[axis], other[axis] = low[axis], high[axis]
     return one, other
+
+
+def _section(corners: np.ndarray, size: np.ndarray) -> str:
+    """What a rod of triangles (n, 3, 3) within this size (3,), m, is cut across, in words.
+
+    Source: share of its volume in that of the box about it, pi/4 for a circle; volume by the
+    divergence theorem. A circle of eight facets or more is taken for round.
+    """
+    small, wide = np.sort(size)[:2]
+    if small < (1.0 - ALIKE) * wide:
+        return ""
+    solid = (
+        abs(
+            float(
+                np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum()
+            )
+        )
+        / 6.0
+    )
+    share = solid / float(np.prod(size))
+    if share > SQUARE:
+        return "square bar or tube with shut ends"
+    return "round bar or tube with shut ends" if ROUND[0] < share < ROUND[1] else ""
 
 
 def _facing(normals: np.ndarray, areas: np.ndarray, parts: np.ndarray) -> Place3 | None:

@@ -13,7 +13,8 @@ from raysim.scene.build import BuiltScene
 from raysim.workshop.drawing import Drawing, Layer, Point, Polyline, Shape, Words, cross
 from raysim.workshop.fixings import Mark
 from raysim.workshop.grid import Grid
-from raysim.workshop.measures import Steps2, labels, measured
+from raysim.workshop.labels import labels
+from raysim.workshop.measures import Steps2, measured
 from raysim.workshop.panels import tags
 from raysim.workshop.shapes import outline
 
@@ -89,11 +90,12 @@ def _drawn(name: str, view: _View, scene: BuiltScene, marks: Sequence[Mark]) -> 
     for at in points:
         shapes += cross(Layer.MARK, at, 0.6 * letter, slanting=True)
     told = {at: ", ".join(words) for at, words in points.items()}
-    shapes += labels(told, letter)
     measures, room = measured(size, [*points], letter, view.grid)
     shapes += measures
+    within = ((0.3 * letter, 0.3 * letter), (w + 9.0 * letter, h - 0.3 * letter))
+    shapes += labels(told, letter, shapes, within)
     shapes += _scale((0.0, -room[1] - 1.6 * letter), names, (room[0], h), letter, view.grid)
-    low, high = (-room[0] - 2.4 * letter, -room[1] - 5.4 * letter), (w + 4 * letter, h + 2 * letter)
+    low, high = (-room[0] - 2.4 * letter, -room[1] - 5.4 * letter), (w + 9 * letter, h + 2 * letter)
     return Drawing(name, title, low, high, tuple(shapes))
 
 

@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from html import unescape
 
+import numpy as np
 import pytest
 import trimesh
 from small_scenes import box, small_scene, write_scene
@@ -19,9 +20,13 @@ from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.verdict.rules import with_verdict
+from raysim.workshop.bill import ENTRY_OF_METER
+from raysim.workshop.drawing import Layer, Words
 from raysim.workshop.fixings import Held
 from raysim.workshop.grid import GRIDS
+from raysim.workshop.panel_drawing import hole_diameter
 from raysim.workshop.plan import plan_of
+from raysim.workshop.template import template_drawing
 from raysim.workshop.tiles import HEAD, MARGIN, OVERLAP, tiles
 
 
@@ -120,6 +125,48 @@ def test_sizes_of_panels_follow_from_a_thickness_that_is_not_known(traced):
             for side in size.split(" x ")
         )
         assert known[wall] == f"{across:g} x {up:g}"  # t = 12 mm
+
+
+def test_every_edge_of_a_box_is_surveyed_once(traced):
+    """Twelve edges, each between two walls that meet; the leaf has four sides more."""
+    rows = use.seam_rows(traced[1])
+    edges = {frozenset(row.replace("front frame", "front").split(" and ")) for row in rows[:12]}
+    opposite = ({"front", "back"}, {"left", "right"}, {"floor", "ceiling"})
+    walls = [panel.wall for panel in traced[1].panels]
+    pairs = {frozenset((a, b)) for a in walls for b in walls if a < b}
+    assert edges == {pair for pair in pairs if set(pair) not in opposite}
+    assert [row.startswith("door, ") for row in rows[12:16]] == [True] * 4
+
+
+def test_a_panel_of_no_known_thickness_is_measured_from_the_inside_faces(tmp_path):
+    """Where t is not known its numbers must not be laid off from the edge that was cut."""
+    data = small_scene()
+    path = write_scene(tmp_path, data)
+    plan = plan_of(load_scene(path), GRIDS["mm"])
+    floor = next(d for d in plan.drawings if d.name == "floor")
+    assert "40 mm from the left inside face, 40 mm from the lower inside face" in floor.notes[0]
+    assert any(shape.layer is Layer.CUT for shape in floor.shapes)
+    words = {
+        w.text for w in template_drawing(plan.panels[4], GRIDS["mm"]).shapes if isinstance(w, Words)
+    }
+    assert {"inside face: t in from the edge of the panel", "edge of the panel"} <= words
+    left = next(d for d in plan.drawings if d.name == "left")
+    assert not any(shape.layer is Layer.CUT for shape in left.shapes)  # cut as large as the inside
+
+
+def test_the_cable_of_the_meter_has_its_hole_its_row_and_its_line(traced):
+    _, plan, _ = traced
+    (entry,) = (mark for mark in plan.marks if mark.held is Held.ENTRY)
+    panel = next(p for p in plan.panels if p.wall == entry.wall)
+    place = next(p for p in panel.places if p.mark is entry)
+    assert hole_diameter(place, GRIDS["mm"]) == 32  # 16 mm
+    assert f"hole {place.tag}: cable of the meter's head" in use.seam_rows(plan)
+    bought = {line.name: line.quantity for line in plan.bill.lines}
+    assert bought[ENTRY_OF_METER] == 1
+    assert bought["metal block under a holder"] == 4  # 31 mm under each end, see the lamps
+    for lamp in plan.scene.written.lamp:  # clear of every tube by more than its own size
+        for x in np.linspace(lamp.start, lamp.end, 50):
+            assert np.linalg.norm(x - np.array(entry.at)) > 0.03
 
 
 def test_no_time_can_be_read_out_of_a_guide(traced, tmp_path):

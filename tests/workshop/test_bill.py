@@ -34,6 +34,23 @@ def test_a_bill_counts_what_the_scene_has():
     assert not any(name.startswith("sheet") for name in found)
 
 
+def test_angle_is_bought_for_all_twelve_edges_and_white_tubes_for_the_test_of_the_switches():
+    found = bought()
+    # 4 x (0.46 + 0.38 + 0.61) m and 15 % more, to the next tenth: the front frame has four edges.
+    assert found["metal angle along all twelve edges"].quantity == 6.7
+    white = [x for name, x in found.items() if name.startswith("white tube of the size and cap")]
+    assert sum(line.quantity for line in white) == 2
+
+
+def test_sheet_is_bought_for_the_thickest_panel_where_none_is_given():
+    """Five panels, and a front of its own, of 18 mm: worked out here piece by piece."""
+    w, d, h, t = 0.46, 0.38, 0.61, 0.018
+    panels = [(w + 2 * t) * d] * 2 + [d * h] * 2 + [(w + 2 * t) * (h + 2 * t)] * 2
+    (line,) = (x for name, x in bought().items() if name.startswith("panels: sheet"))
+    assert "18 mm at most" in line.name
+    assert line.quantity == math.ceil(10 * 1.15 * math.fsum(panels)) / 10
+
+
 def test_sheets_are_counted_where_the_thickness_is_known():
     sheet = Stock((4880, 2440), (), ())
     assert bought(12, (sheet, sheet))["sheet, 2440 x 1220 x 12 mm"].quantity == 2

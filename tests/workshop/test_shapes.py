@@ -57,8 +57,8 @@ def test_a_rod_is_held_at_both_ends_by_the_walls_ahead(tmp_path):
     assert left.at == pytest.approx((0.05, 0.06, 0.25))
     assert (left.off_wall, right.off_wall) == pytest.approx((0.05, 0.05))
     bought = {line.name: line.quantity for line in plan.bill.lines}
-    assert bought["rod 200 x 8 x 8 mm, stainless steel"] == 1
-    assert bought["bolt with a distance piece of 50 mm"] == 2
+    assert bought["rod 200 x 8 x 8 mm, square bar or tube with shut ends, stainless steel"] == 1
+    assert bought["bolt of 5 mm, 65 mm + t long, with a distance tube of 50 mm"] == 2
 
 
 @pytest.mark.parametrize(

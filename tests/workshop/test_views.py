@@ -7,10 +7,11 @@ from small_scenes import box, small_scene, write_scene
 
 from raysim.dose.simulate import load_scene
 from raysim.scene.file.written import SceneAsWritten
+from raysim.workshop.door import door_in, door_of
 from raysim.workshop.drawing import Layer, Polyline, Words
 from raysim.workshop.grid import GRIDS, MM
 from raysim.workshop.plan import plan_of
-from raysim.workshop.sections import leaf_halves, leaf_size, sections
+from raysim.workshop.sections import sections, size_words
 
 
 @pytest.fixture(scope="module")
@@ -101,18 +102,47 @@ def test_frame_and_leaf_are_as_far_apart_as_the_seam_is_wide(grid, width, depth,
 def test_the_leaf_has_its_size_in_words():
     """Middle lines 536 x 916 mm apart; half a seam less on each side, and the step more outside."""
     (drawing,) = sections(door(), MM)
-    leaf, frame, how = drawing.notes
+    leaf, frame, how, swing = drawing.notes
     assert leaf == "Leaf: inner half 535 x 915, outer half 551 x 931 mm."
     assert frame == "Opening in the frame: inner half 537 x 917, outer half 553 x 933 mm."
-    assert "swings outward" in how
-    assert leaf_halves(door().gap[0], (2 * 536, 2 * 916), MM) == ("535 x 915", "551 x 931")
+    assert "at least 12.5 mm thick whatever t is" in how  # (24 + 1) / 2
+    assert "stands 1 mm proud" in how
+    assert "at most 5 mm proud" in swing
+    found = door_of(door(), MM)
+    assert [size_words(found.leaf(step), MM) for step in found.halves] == ["535 x 915", "551 x 931"]
     (plain,) = sections(door(kind="plain", step=None), MM)
-    assert plain.notes == ("Leaf 535 x 915 mm, opening 537 x 917 mm.",)
+    assert plain.notes[0].startswith("Leaf 535 x 915 mm, opening 537 x 917 mm. The front is 24 mm")
+
+
+def test_a_leaf_swings_clear_of_its_frame_and_its_ring_is_what_is_left_beside_it():
+    """The far inner edge turns about the pin: worked out as a distance, not by the formula."""
+    found = door_of(door(), MM)
+    assert (found.ring(0), found.ring(found.step)) == (23, 7)  # 11.5 and 3.5 mm
+    pin = found.pin()
+    for out, fits in ((pin, True), (pin + 1, False)):
+        across, deep = (535 + 8) * 2.0, 48.0 + out
+        reach = np.hypot(across, deep) - across  # steps; the seam is 2 wide
+        assert bool(reach <= 0.8 * 2.0) is fits
+
+
+def test_layers_of_a_rabbet_overlap_as_far_as_was_calculated():
+    """With the leaf proud by the seam, each half overlaps by a layer less the width."""
+    found = door_of(door(), MM)
+    assert found.layer - found.width >= (found.depth - found.width) / 2
+    front = (2 * 584, 2 * 964)
+    cut = dict(found.pieces(front, kerf=6))
+    assert cut["front frame, inner layer"] == cut["front frame, outer layer"] == front
+    assert cut["leaf, outer layer"] == (2 * 551, 2 * 931)  # a cut of 3 mm leaves no 551 of 553
+    assert "leaf, inner layer" not in cut  # 535 out of 553 has 9 mm all round
+    assert [*dict(found.pieces(front, kerf=2))] == [
+        "front frame, inner layer",
+        "front frame, outer layer",
+    ]
 
 
 def test_a_seam_that_does_not_go_round_the_door_has_no_leaf():
     slit = door(points=[[12, 0, 12], [548, 0, 12]])
-    assert leaf_size(slit.gap[0], slit, MM) is None
+    assert door_in(slit.gap[0], slit, MM) is None
     assert sections(slit, MM)[0].notes == ()
     assert {"wall"} == {w.text for w in said(sections(slit, MM)[0])} - {
         "OUTSIDE",

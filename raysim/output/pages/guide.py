@@ -15,10 +15,24 @@ from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
 from raysim.output.words.verdict import reason_lines, state_words, the_verdict
 from raysim.workshop.net import net_drawing
-from raysim.workshop.panel_drawing import FEW
 from raysim.workshop.plan import Plan, stock_drawing
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm
+
+
+ROOM, TALL, HALF = 184.0, 128.0, 91.0  # mm: a page across, a drawing up, half a page across
+
+
+def _widths(plan: Plan) -> list[float]:
+    """Width of each drawing of a panel on paper, mm: all have one scale (definition)."""
+    sizes = [drawing.size for drawing in plan.drawings]
+    if not sizes:
+        return []
+    widest = max(wide for wide, _ in sizes)
+    scale = min(ROOM / widest, TALL / max(tall for _, tall in sizes))
+    if HALF < scale * widest < 1.4 * HALF:
+        scale = HALF / widest
+    return [scale * wide for wide, _ in sizes]
 
 
 def write_guide(
@@ -40,8 +54,8 @@ def write_guide(
         paper=paper,
         width=PAPERS[paper][0],
         drawings=[
-            (drawing, svg(drawing), use.measure_twice(panel, result))
-            for drawing, panel in zip(plan.drawings, plan.panels, strict=True)
+            (drawing, svg(drawing), use.measure_twice(panel, result), wide)
+            for drawing, panel, wide in zip(plan.drawings, plan.panels, _widths(plan), strict=True)
         ],
         net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
         sheets=[
@@ -51,7 +65,6 @@ def write_guide(
         views=[(drawing, svg(drawing)) for drawing in plan.views],
         sections=[(drawing, svg(drawing)) for drawing in plan.sections],
         tables=tables,
-        few=FEW,
         to_find_out=use.to_find_out(plan),
         limit=words_of_light.limit_words(),
         result=result,

@@ -15,6 +15,7 @@ BLUE = "#2b50b8"
 LOOKS: dict[Layer, tuple[str, float, tuple[float, ...]]] = {
     Layer.OUTLINE: (INK, 3.0, ()),
     Layer.INSIDE: (DEEP, 1.0, (6.0,)),
+    Layer.CUT: (INK, 1.6, (4.0, 4.0)),
     Layer.HOLE: (RED, 2.0, ()),
     Layer.MARK: (INK, 1.0, ()),
     Layer.GAP: (ORANGE, 1.2, (12.0, 5.0)),

@@ -13,9 +13,10 @@ from raysim.scene.poses import objects_by_pose
 from raysim.workshop.fixings import ENDS, Held, Mark, type_of
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
-from raysim.workshop.sections import leaf_halves, leaf_size
+from raysim.workshop.sections import size_words
 from raysim.workshop.views import lowest
 
+FRONT = "front, with the door"
 AXES = "from the left, from the front, from the floor"
 
 
@@ -160,24 +161,30 @@ def cut_list(plan: Plan) -> Table:
         (_wall(plan, panel), _sheet(plan, panel), _size(plan, panel.frame.size), panel.surface)
         for panel in plan.panels
     ]
-    rows += _leaves(plan)
+    rows = [*_frame(plan), *(row for row in rows if not (plan.door and row[0] == FRONT))]
     shown = range(4) if plan.is_box else (0, 2, 3)
     picked = tuple(tuple(row[column] for column in shown) for row in (heads, *rows))
     return Table(picked[0], picked[1:], words=len(heads))
 
 
-def _leaves(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
-    """The leaf of the door; its lining is a part of that of the front."""
-    written, grid = plan.scene.written, plan.grid
-    for gap in written.gap:
-        if (size := leaf_size(gap, written, grid)) is not None:
-            inner, outer = leaf_halves(gap, size, grid)
-            halves = inner if gap.step is None else f"inner half {inner}, outer half {outer}"
-            yield "leaf of the door, cut out of the front", halves, inner, "as the front"
+def _frame(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
+    """Frame and leaf of the door, layer by layer; their lining is that of the front."""
+    door = plan.door
+    if door is None:
+        return
+    front, words = next(p for p in plan.panels if p.opens), ("inner", "outer")
+    out, lined = _sheet(plan, front), f"{_size(plan, front.frame.size)}, leaf and frame apart"
+    for kind, of in (("front frame", door.opening), ("leaf", door.leaf)):
+        for word, step in zip(words, door.halves, strict=False):
+            name = f"{kind}, {word} layer" if door.step else kind
+            size = size_words(of(step), plan.grid)
+            told = f"{out}, opening {size}" if kind == "front frame" else size
+            inside = kind == "front frame" and not step
+            yield name, told, lined if inside else "", front.surface if inside else ""
 
 
 def _wall(plan: Plan, panel: Panel) -> str:
-    return f"{panel.wall}, with the door" if panel.opens and plan.is_box else panel.wall
+    return FRONT if panel.opens and plan.is_box else panel.wall
 
 
 def _sheet(plan: Plan, panel: Panel) -> str:

@@ -13,7 +13,7 @@ from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 
 NOT_TO_BE_BUILT = "NOT TO BE BUILT"
-_WITH_HOLE = {Held.HOLE, Held.HOOK}
+_WITH_HOLE = {Held.HOLE, Held.HOOK, Held.ENTRY}
 LACKS = (
     "Its mesh has no named parts: floor, lid, door and walls cannot be told apart, so that lining "
     "and seams are those of the whole, and no door is known. Draw it with named parts (objects of "
@@ -223,7 +223,7 @@ def seam_rows(plan: Plan) -> tuple[str, ...]:
 
 
 def _edges() -> list[tuple[str, str]]:
-    """Edges of a box between two walls, those of the door left out."""
+    """All twelve edges of a box; at the front its frame meets the other panels."""
     sides, levels = ("left", "right"), ("floor", "ceiling")
-    found = [("back", other) for other in (*sides, *levels)]
+    found = [(one, other) for one in ("front frame", "back") for other in (*sides, *levels)]
     return [*found, *((side, level) for side in sides for level in levels)]
