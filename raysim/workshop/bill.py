@@ -152,8 +152,8 @@ def _sheets(
         told = f"panels: sheet of the thickness t that you choose, {_mm(t, grid)} at most"
         yield Line(told, with_spare(plain), SQUARE_METRES)
     if door is not None and not door.is_of(scene.chamber.sheet, grid):
-        across, up = map(grid.steps, outline)
-        cut = door.pieces((across, up), grid.steps(0.001 * assumptions()["saw_kerf_mm"].value))
+        front = (grid.steps(outline[0]), grid.steps(outline[1]))
+        cut = door.pieces(front, grid.steps(0.001 * assumptions()["saw_kerf_mm"].value))
         area = math.fsum(grid.metres(a) * grid.metres(b) for _, (a, b) in cut)
         least = f"{grid.text(door.layer)} {grid.unit} thick or more"
         told = f"front and leaf of the door, {len(door.halves)} layers: sheet {least}"

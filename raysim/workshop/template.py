@@ -24,11 +24,11 @@ def template_drawing(panel: Panel, grid: Grid) -> Drawing:
         if diameter is not None:
             shapes.append(Circle(Layer.HOLE, at, diameter, place.tag))
     if panel.measured_from != "edge":
-        for at, turned in (((0.5 * w, 0.4 * letter), False), ((1.2 * letter, 0.5 * h), True)):
+        for spot, turned in (((0.5 * w, 0.4 * letter), False), ((1.2 * letter, 0.5 * h), True)):
             wide = panel.open_edges[0 if turned else 1]
             words = "inside face: t in from the edge of the panel" if wide else "edge of the panel"
             small = 0.5 * letter
-            shapes.append(Words(Layer.WORDS, (at[0], at[1]), words, small, upright=turned))
+            shapes.append(Words(Layer.WORDS, spot, words, small, upright=turned))
     for (x, y), told in beside_places(panel, grid).items():
         beside = (x + 0.7 * letter, y + 0.7 * letter)
         shapes.append(Words(Layer.WORDS, beside, told, letter, "start"))

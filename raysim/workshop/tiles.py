@@ -9,7 +9,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from raysim.workshop.drawing import Point
+from raysim.workshop.panels import Panel
 
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm
 OVERLAP = 0.010  # m
 MARGIN = 0.010  # m: what a printer leaves blank at each edge of the paper
 HEAD = 0.034  # m at the top of each tile: what it belongs to, and the scale
@@ -29,6 +31,12 @@ class Tile:
     def name(self) -> str:
         """Its column as a letter, its row as a number: B2 is right of A2 (definition)."""
         return f"{chr(ord('A') + self.column)}{self.row + 1}"
+
+
+def panel_tiles(panel: Panel, step: float, paper: tuple[float, float]) -> tuple[Tile, ...]:
+    """Tiles of what is fixed to a panel; what hangs before it is not drilled (definition)."""
+    places = [panel.from_edges(place) for place in panel.places if place.mark.wall]
+    return tiles(panel.outline, places, paper, step)
 
 
 def tiles(

@@ -13,12 +13,11 @@ from raysim.output.words import guide as words
 from raysim.output.words import guide_light as words_of_light
 from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
-from raysim.output.words.verdict import reason_lines, state_words, the_verdict
+from raysim.output.words import same_box
+from raysim.output.words.verdict import reason_lines, the_verdict
 from raysim.workshop.net import net_drawing
 from raysim.workshop.plan import Plan, stock_drawing
-
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm
-
+from raysim.workshop.tiles import PAPERS, panel_tiles
 
 ROOM, TALL, HALF = 184.0, 128.0, 91.0  # mm: a page across, a drawing up, half a page across
 
@@ -35,6 +34,12 @@ def _widths(plan: Plan) -> list[float]:
     return [scale * wide for wide, _ in sizes]
 
 
+def _templates(plan: Plan, paper: str) -> int:
+    """How many sheets the drilling templates are printed on (definition)."""
+    across, up = (0.001 * length for length in PAPERS[paper])
+    return sum(len(panel_tiles(panel, plan.grid.step, (across, up))) for panel in plan.panels)
+
+
 def write_guide(
     plan: Plan, result: Result, pictures: Sequence[Picture], path: Path, paper: str = "a4"
 ) -> None:
@@ -46,7 +51,7 @@ def write_guide(
         kind="Guide to build",
         title=result.title,
         forbidden=forbidden,
-        state=use.NOT_TO_BE_BUILT if forbidden else state_words(result),
+        state=use.state_of_guide(result),
         reasons=reason_lines(result),
         forbidding=use.forbidding(result),
         plan=plan,
@@ -70,7 +75,10 @@ def write_guide(
         result=result,
         tools=use.TOOLS,
         tolerances=[use.tolerance_words(one) for one in tolerances(result)],
-        steps=words.steps(plan, result),
+        steps=words.steps(plan, result, _templates(plan, paper)),
+        same=same_box.same_box(plan, result),
+        fingerprint=same_box.fingerprint(plan),
+        exact=same_box.tolerance_words(plan.grid),
         after=use.after(result),
         seams=use.seam_rows(plan),
         ozone=(use.OZONE_FREE, use.OZONE_SMELL),

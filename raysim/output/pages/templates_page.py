@@ -6,13 +6,12 @@ from typing import Any
 from raysim.dose.result import Result
 from raysim.output.pages.card import card_origin
 from raysim.output.pages.environment import write_page
-from raysim.output.pages.guide import PAPERS
 from raysim.output.pages.svg import LINE, svg
 from raysim.output.words import guide_use as use
-from raysim.output.words.verdict import state_words, the_verdict
+from raysim.output.words.verdict import the_verdict
 from raysim.workshop.plan import Plan
 from raysim.workshop.template import template_drawing
-from raysim.workshop.tiles import HEAD, MARGIN, tiles
+from raysim.workshop.tiles import HEAD, MARGIN, PAPERS, panel_tiles
 
 
 def write_templates(plan: Plan, result: Result, path: Path, paper: str = "a4") -> None:
@@ -24,9 +23,10 @@ def write_templates(plan: Plan, result: Result, path: Path, paper: str = "a4") -
         kind="Drilling templates",
         title=result.title,
         forbidden=forbidden,
-        state=use.NOT_TO_BE_BUILT if forbidden else state_words(result),
+        state=use.state_of_guide(result),
         reasons=use.forbidding(result),
         panels=_panels(plan, paper),
+        open_edges=any(any(panel.open_edges) for panel in plan.panels),
         grid=plan.grid,
         mm=1000.0 * plan.grid.step,
         paper=paper,
@@ -42,9 +42,7 @@ def _panels(plan: Plan, paper: str) -> list[dict[str, Any]]:
     found = []
     across, up = (0.001 * length for length in PAPERS[paper])
     for panel in plan.panels:
-        places = [panel.from_edges(place) for place in panel.places]
-        cut = tiles(panel.outline, places, (across, up), plan.grid.step)
-        if cut:
+        if cut := panel_tiles(panel, plan.grid.step, (across, up)):
             drawing = template_drawing(panel, plan.grid)
             found.append(
                 {"drawing": drawing, "svg": svg(drawing, line=LINE / plan.grid.step), "tiles": cut}

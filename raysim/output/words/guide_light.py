@@ -1,7 +1,7 @@
 """Steps of a guide with tubes in the box: fitting them, first light, load, reading of the meter."""
 
 from raysim.library.assumptions import assumptions
-from raysim.output.words.guide_use import OZONE_FREE, Step
+from raysim.output.words.guide_use import OZONE_FREE, Step, seam_rows
 from raysim.output.words.leaks import SURVEY
 from raysim.workshop.fixings import type_of
 from raysim.workshop.plan import Plan
@@ -9,7 +9,7 @@ from raysim.workshop.plan import Plan
 
 def lit_steps(plan: Plan) -> tuple[Step, ...]:
     """From the first tube to the reading of the meter inside."""
-    return (_tubes(), _first_light(), _load(plan), _meter(plan))
+    return (_tubes(), _first_light(plan), _load(plan), _meter(plan))
 
 
 def _tubes() -> Step:
@@ -28,7 +28,7 @@ def _tubes() -> Step:
 
 # At 1 mW/cm2 the limit of a day for eyes, 6 mJ/cm2, is reached in 6 s [computed]; inflamed eyes are
 # felt some hours later [from memory].
-def _first_light() -> Step:
+def _first_light(plan: Plan) -> Step:
     rows = assumptions()
     limit, hours = rows["exposure_limit_mJ_cm2"], rows["exposure_limit_period_h"]
     return Step(
@@ -37,7 +37,9 @@ def _first_light() -> Step:
             "One person, face shield, gloves, all skin covered; nobody else in the room, a second "
             "person outside its door. No load. Lamps off: fix the head at a row of the survey "
             "sheet. Switch on from a distance, and read from there; off again before you come "
-            "near to move it.",
+            f"near to move it. That is {len(seam_rows(plan))} times for the readings at contact; "
+            "at 0.3 m only the rows where contact shows anything (own choice: light from a seam "
+            "is less farther off).",
             f"{SURVEY} Limit for bare eyes and skin: {limit.value:g} mJ/cm2 in {hours.value:g} h "
             f"at 254 nm ({limit.source}; {limit.mark}): {limit_words()} on the meter.",
             "Anything above the limit: off, seal, white light again, then the meter again.",
@@ -58,8 +60,10 @@ def _load(plan: Plan) -> Step:
     return Step(
         "The load",
         (
-            "Lamps off, plug out. Each respirator on its hook by the table of what hangs where: "
-            "open, straps spread, its outer side as the table says, nothing touching.",
+            "Lamps off, plug out. Each respirator at its place in the table What hangs where: as "
+            "the views show it, straps spread, its outer side as the table says, nothing touching.",
+            "Worn respirators are soiled: gloves, hold them by their straps, then wash your hands; "
+            "clean hands take them out (common practice).",
             _heat(plan),
         ),
         "Each respirator must hang as it was calculated: another way round is another box.",
@@ -91,13 +95,15 @@ def _meter(plan: Plan) -> Step:
         "Check by meter inside",
         (
             f"{where} Box loaded as it is used. Plug out while you place the head.",
-            "Read it with the door shut: the head inside, its cable out through an entry with two "
-            "bends, the display outside; or a meter that keeps its highest reading. The "
-            "switches of the door are never bridged, and nobody reaches in. With the cable in, "
-            "white light once more at its entry.",
-            "At the computer: 'raysim meter SCENE --sheet survey.html' prints the sheet; enter the "
-            "readings ([[meter]] reading, read_on) and run 'raysim dose': only then is there a "
-            "timer to use, on the operator's card.",
+            "Read it with the door shut: the head inside, its cable out through its own entry, the "
+            "display outside; or a meter that keeps its highest reading. The switches of the door "
+            "are never bridged, and nobody reaches in. With the cable in, white light once more at "
+            "its entry, with the plug of the lamps out.",
+            "Give the readings and the survey sheet to whoever keeps the computer file. At the "
+            "computer: 'raysim meter SCENE --sheet meter_sheet.html' prints the meter sheet; enter "
+            "the readings ([[meter]] reading, read_on) and run 'raysim dose': only then is there "
+            "an exposure time, on the operator's card. Without that person the box stays out of "
+            "use.",
         ),
         "No meter: do not use the box. Face shield, gloves and covered skin while lamps are lit.",
         "meter",

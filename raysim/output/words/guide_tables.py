@@ -1,11 +1,13 @@
 """Tables of a guide: where all that is fixed, hung and read is; sizes of panels; the lamps."""
 
 from collections.abc import Iterator, Sequence
+from pathlib import PurePosixPath
 
 import numpy as np
 
+from raysim.dose.agreement import compare
 from raysim.dose.result import Result
-from raysim.output.words.numbers import milliwatts
+from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
 from raysim.scene.file.things import Object
@@ -14,6 +16,7 @@ from raysim.workshop.fixings import ENDS, Held, Mark, type_of
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 from raysim.workshop.sections import size_words
+from raysim.workshop.shapes import Shape
 from raysim.workshop.views import lowest
 
 FRONT = "front, with the door"
@@ -32,9 +35,11 @@ def things(plan: Plan) -> Table:
     rows = tuple(_thing(plan, entry, letters) for entry in objects_by_pose(plan.scene.written)[0])
     heads = ("", "what", f"size, {unit}", "at x, y, z", "takes up x; y; z", "outer side faces")
     note = (
-        f"x, y, z: {AXES}, {unit}. At: the point of its mesh that its letter marks on the views. "
-        "Size: along the axes of its mesh. What is closed all round has no outer side; a "
-        "respirator must face as it says here: another way round is another box."
+        f"x, y, z: {AXES}, {unit}. At: the point of its mesh that its letter marks on the views: a "
+        "respirator hangs there by its strap, and what hangs free on the views hangs free. Size: "
+        "along the axes of its mesh; respirators differ, take the model that was drawn or one much "
+        "like it. What is closed all round has no outer side; a respirator must face as it says "
+        "here: another way round is another box."
     )
     return Table(heads, rows, words=len(heads), note=note)
 
@@ -42,12 +47,25 @@ def things(plan: Plan) -> Table:
 def _thing(plan: Plan, entry: Object, letters: dict[str, str]) -> tuple[str, ...]:
     shape = plan.shapes[entry.name]
     low, high = (_from_corner(plan, end) for end in (shape.low, shape.high))
-    size = " x ".join(plan.grid.text(plan.grid.steps(length)) for length in shape.size)
+    size = _size_words(plan, entry, shape)
     facing = "" if shape.facing is None else facing_words(np.round(shape.facing, 1))
-    made = f"{entry.name} ({entry.mesh.rsplit('/', 1)[-1]})"
+    kind = PurePosixPath(entry.mesh).stem.replace("_", " ")
+    made = entry.name if kind in entry.name else f"{entry.name} ({kind})"
     room = "; ".join(f"{a}\u00a0to\u00a0{b}" for a, b in zip(low, high, strict=True))
     at = ",\u00a0".join(_from_corner(plan, entry.at))
     return letters.get(entry.name, ""), made, size, at, room, facing
+
+
+def _size_words(plan: Plan, entry: Object, shape: Shape) -> str:
+    """Size of a thing; of one that is not turned the difference of what it takes up, as printed."""
+    grid, low = plan.grid, lowest(plan.scene)
+    sizes = [grid.steps(length) for length in shape.size]
+    if not any(entry.turn):
+        ends = (
+            [grid.steps(float(x)) for x in np.array(end) - low] for end in (shape.low, shape.high)
+        )
+        sizes = [b - a for a, b in zip(*ends, strict=True)]
+    return " x ".join(map(grid.text, sizes))
 
 
 def lamps(plan: Plan) -> Table:
@@ -75,9 +93,9 @@ def lamps(plan: Plan) -> Table:
     )  # fmt: skip
     note = (
         "UVC: the radiant watts that this box was calculated with; a lamp of less is another box. "
-        "The last column is what the holder bridges: one that is not as deep stands on a block; a "
-        "deeper one does not fit: take another, or change the scene. The arc stays at its place: "
-        "two ends that are not alike are no slip."
+        "The last column is the depth that holder and block together must have at each end: a "
+        "deeper holder does not fit; take another, or change the scene. That both ends of a lamp "
+        "may have unlike depths is right: the arc stays at its place."
     )
     return Table(heads, tuple(rows), words=len(heads), note=note)
 
@@ -114,12 +132,17 @@ def types(plan: Plan) -> Table:
     heads = (
         "type", "tube, mm", "over all, mm", "arc, mm", "caps", "g", "mains, W", "UVC, W",
     )  # fmt: skip
-    told = " ".join(f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values())
     note = (
-        f"Over all: of two caps without their pins. {told} Measure lamp and holder in your hand "
-        "before you drill."
+        "Over all: of two caps without their pins. Measure lamp and holder in your hand before you "
+        "drill."
     )
     return Table(heads, rows, words=len(heads), note=note)
+
+
+def sources(plan: Plan) -> list[str]:
+    """Where the sizes and watts of the types of lamps come from (definition)."""
+    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := type_of(lamp))}
+    return [f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values()]
 
 
 def _range(low: float, high: float) -> str:
@@ -128,12 +151,12 @@ def _range(low: float, high: float) -> str:
 
 def meters(plan: Plan, result: Result) -> Table:
     """Where the head of the meter goes, which way it faces, and what it should read."""
-    expected = {row.name: milliwatts(row.irradiance) for row in result.meters}
+    expected = {row.meter.name: predicted_words(row) for row in compare(result.meters)}
     rows = tuple(
         (
             f"meter {number}",
             point.name,
-            ", ".join(_from_corner(plan, point.at)),
+            place_words(plan, point.at),
             facing_words(point.facing),
             expected.get(point.name, ""),
         )
@@ -144,11 +167,13 @@ def meters(plan: Plan, result: Result) -> Table:
         "point",
         f"middle of the head at x, y, z, {plan.grid.unit}",
         "faces",
-        "about, mW/cm²",
+        "must read, mW/cm² (± U, k = 2)",
     )
     note = (
-        f"x, y, z: {AXES}. The last column is the expected case, for lamps of the hours in the "
-        "scene; how far a reading may lie off it says the sheet of 'raysim meter'."
+        f"x, y, z: {AXES}. The middle of the head is that of its window, the glass or disc that "
+        "light goes in by; a stand or clamp holds it. Read every point. A reading outside its band "
+        "means that box and calculation differ: do not use the box, find out why. The band is for "
+        "lamps of the hours in the scene."
     )
     return Table(heads, rows, words=len(heads), note=note)
 
@@ -198,6 +223,11 @@ def _sheet(plan: Plan, panel: Panel) -> str:
 
 def _size(plan: Plan, size: Sequence[int]) -> str:
     return " x ".join(map(plan.grid.text, size))
+
+
+def place_words(plan: Plan, place: Sequence[float] | np.ndarray) -> str:
+    """A place as it is printed, x, y, z (definition)."""
+    return ", ".join(_from_corner(plan, place))
 
 
 def _from_corner(plan: Plan, place: Sequence[float] | np.ndarray) -> Iterator[str]:

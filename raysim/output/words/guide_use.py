@@ -1,13 +1,13 @@
 """What the guide says beside the steps of building: tools, tolerances, and all that follows."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from raysim.assess.tolerances import Tolerance, tolerances
 from raysim.base.units import to_mm
 from raysim.dose.result import Result
 from raysim.output.words.uncertainty import doubt_line
-from raysim.output.words.verdict import headline, reason_lines, the_verdict
+from raysim.output.words.verdict import headline, reason_lines, state_words, the_verdict
 from raysim.workshop.fixings import DOOR, Held
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
@@ -23,7 +23,7 @@ TOOLS = (
     "saw with a guide, for the sheet that you have; file or sandpaper for the edges",
     "drill with bits of the diameters on the drawings; centre punch; clamps",
     "steel rule, tape, square; scriber or sharp pencil; knife and scissors for the lining",
-    "screwdrivers and spanners; thermometer",
+    "screwdrivers, spanners, feeler gauge",
 )
 
 
@@ -58,8 +58,8 @@ def after(result: Result) -> tuple[Step, ...]:
         Step(
             "Operating",
             (
-                "By the operator's card of 'raysim dose' alone; it holds the timer. Hang it beside "
-                "the box.",
+                "By the operator's card of 'raysim dose' alone; it holds the exposure time. It "
+                "hangs beside the box.",
                 "Door opened or a lamp out: the cycle does not count. Start the full time again.",
             ),
             "Never look at a lit lamp, never reach in, never bridge the switch of the door.",
@@ -77,8 +77,8 @@ def after(result: Result) -> tuple[Step, ...]:
             (
                 f"At {rated:,.0f} h at the latest, or when the meter says so. Plug out and in your "
                 "pocket, tubes cold. Same type, ozone-free; clean gloves.",
-                "At the computer: give the hours in the scene (hours = 0), work out the timer "
-                "again, and read the meter again: the old verdict is stale.",
+                "At the computer: give the hours in the scene (hours = 0), work out the exposure "
+                "time again, and read the meter again: the old verdict is stale.",
             ),
             "Glass and mercury, see below. A tube that is fitted wrongly, or another type, is "
             "another box.",
@@ -140,11 +140,12 @@ def to_find_out(plan: Plan) -> list[str]:
             "Section of the door: no seam is drawn ([[gap]]), so that its light is unknown."
         )
     found.append(
-        "Wiring, ballasts, and where the door's switches, hinges and latch sit: the electrician "
-        "and the parts in your hand say it."
+        "Wiring, ballasts, and the screw holes of hinges, latch and switches: the electrician and "
+        "the parts in your hand say it."
     )
     found.append(
-        "A timer: none is in this guide. It stands on the operator's card of 'raysim dose'."
+        "An exposure time: none is in this guide. It stands on the operator's card, which whoever "
+        "keeps the computer file makes from your readings (raysim dose)."
     )
     return found
 
@@ -152,6 +153,13 @@ def to_find_out(plan: Plan) -> list[str]:
 def forbidding(result: Result) -> list[str]:
     """What forbids to build the box, a line each; none where nothing does."""
     return [reason.says for reason in the_verdict(result).reasons if reason.code.forbids]
+
+
+def state_of_guide(result: Result) -> str:
+    """The state of a box that is still to be built: never one that reads as if it were ready."""
+    if the_verdict(result).forbids:
+        return NOT_TO_BE_BUILT
+    return state_words(result).replace("READY AFTER", "NOT READY BEFORE", 1)
 
 
 def answer(plan: Plan, result: Result) -> list[str]:
@@ -189,20 +197,30 @@ def tolerance_words(one: Tolerance) -> str:
     )
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
-    return f"{words}, and the timer would have to be about as much longer."
+    return f"{words}, and the exposure time would have to be about as much longer."
 
 
 def measure_twice(panel: Panel, result: Result) -> list[str]:
-    """What those things of a panel do to the timer whose place matters to the worst spot."""
+    """What a thing of a panel that is off its place does to the light at the worst spot.
+
+    Of the lamps the one that matters most stands for all: beside another spot another one does.
+    """
     here = {
         name: place.tag
         for place in panel.places
         for name in (place.mark.thing, *place.mark.carries)
     }
+    lamps = {lamp.name for lamp in result.written.lamp} if result.written else set()
+    most: dict[bool, Tolerance] = {}
+    found: dict[bool, list[str]] = {}
+    for one in tolerances(result):
+        first = most.setdefault(one.name in lamps, one)
+        if one.name in here:
+            found.setdefault(first.name in lamps, []).append(here[one.name])
     return [
-        f"{here[one.name]}: {tolerance_words(one)}"
-        for one in tolerances(result)
-        if one.name in here
+        f"{', '.join(sorted(letters))}: "
+        + tolerance_words(most[kind] if len(letters) < 2 else replace(most[kind], name="any"))
+        for kind, letters in found.items()
     ]
 
 

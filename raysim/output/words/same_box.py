@@ -1,0 +1,132 @@
+"""The page by which two stations find out whether they have the same box."""
+
+import hashlib
+import math
+from collections.abc import Iterator
+
+from raysim.dose.agreement import compare
+from raysim.dose.result import Result
+from raysim.output.words import guide_tables as tables
+from raysim.output.words.guide_light import limit_words
+from raysim.output.words.readings import predicted_words
+from raysim.output.words.survey import facing_words
+from raysim.output.words.table import Table
+from raysim.workshop.fixings import Mark
+from raysim.workshop.grid import Grid
+from raysim.workshop.panels import tags
+from raysim.workshop.plan import Plan
+
+# m: own choice, as what a careful hand keeps with rule and square. What more does: Measure twice.
+INSIDE, PLACE, TWICE = 0.002, 0.002, 0.001
+LETTERS = "ABCDEFGHJKLMNPQRTUVWXY346789"  # none that is heard or read as another
+GROUPS, EACH = 3, 4
+
+
+def tolerance_words(grid: Grid) -> str:
+    """How exact the work has to be, in words."""
+    inside, place, twice = (_within(length, grid) for length in (INSIDE, PLACE, TWICE))
+    return (
+        f"How exact: insides and diagonals {inside}, places {place}, those under Measure twice "
+        f"{twice}, a seam never wider than drawn (own choice); {grid.step_words} is only how "
+        "numbers are rounded."
+    )
+
+
+def fingerprint(plan: Plan) -> str:
+    """Letters that two stations read to each other: they are alike if all printed tables are.
+
+    Over the words of the tables of lamps, things, places, meter points, cuts and seams, and so
+    over the unit that they are printed in. Not over what was measured, nor over prices.
+
+    Source: SHA-256 (FIPS 180-4), 58 bits of it.
+    """
+    rows = [*_printed(plan)]
+    number = int.from_bytes(hashlib.sha256("\n".join(rows).encode()).digest(), "big")
+    found = ""
+    for _ in range(GROUPS * EACH):
+        number, rest = divmod(number, len(LETTERS))
+        found += LETTERS[rest]
+    return " ".join(found[k : k + EACH] for k in range(0, len(found), EACH))
+
+
+def _printed(plan: Plan) -> Iterator[str]:
+    yield plan.grid.unit
+    for table in (tables.lamps(plan), tables.things(plan), tables.cut_list(plan)):
+        yield from (" | ".join(row) for row in table.rows)
+    for drawing in plan.drawings:
+        yield from (f"{drawing.name}: {words}" for words in drawing.notes)
+    for place in plan.corner_places:
+        distances = (plan.grid.text(steps) for steps in place.distances)
+        yield f"{place.tag}: {place.mark.what} {place.corners} {', '.join(distances)}"
+    for gap in plan.scene.written.gap:
+        yield f"{gap.name} {plan.grid.text(plan.grid.steps(gap.width))}"
+    for point in plan.scene.triangles.meters:
+        yield f"{point.name} {tables.place_words(plan, point.at)} {facing_words(point.facing)}"
+
+
+def same_box(plan: Plan, result: Result) -> Table:
+    """What is measured on the box that was built: nominal, tolerance, and room to write."""
+    rows = [(*row, "", "") for row in _rows(plan, result)]
+    heads = ("what", "nominal", "within", "measured", "initials")
+    return Table(heads, tuple(rows), words=len(heads))
+
+
+def _rows(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
+    yield from _sizes(plan)
+    yield from _places(plan)
+    yield from (("lining: maker, finish and glue", name, "no other") for name in plan.linings)
+    for line in plan.bill.lines:
+        if line.name.startswith("lamp, "):
+            name = line.name.removeprefix("lamp, ")
+            yield f"lamps: maker, type, hours ({line.quantity:g} of them)", name, "no other"
+    for gap in plan.scene.written.gap:
+        width = plan.grid.text(plan.grid.steps(gap.width))
+        yield f'seam "{gap.name}", widest, by feeler', f"{width} {plan.grid.unit}", "no wider"
+    yield "respirators: maker and model", "", "no other"
+    rows = compare(result.meters)
+    for row in rows:
+        yield f'meter at "{row.meter.name}", mW/cm²', predicted_words(row), "as printed"
+    if len(rows) > 1:
+        first, second = (row.meter.irradiance for row in rows[:2])
+        ratio = f"{first / second:.2f}" if second > 0.0 else ""
+        yield "ratio of the first two readings", ratio, ""
+    yield "highest reading of the survey outside", "", limit_words()
+
+
+def _sizes(plan: Plan) -> Iterator[tuple[str, str, str]]:
+    grid, inside = plan.grid, plan.inside
+    if inside is None:
+        return
+    near = _within(INSIDE, grid)
+    for name, steps in zip(("width", "depth", "height"), inside, strict=True):
+        yield f"inside, {name}", f"{grid.text(steps)} {grid.unit}", near
+    w, d, h = inside
+    for name, a, b in (("front and back", w, h), ("left and right", d, h), ("floor", w, d)):
+        both = f"{grid.text(grid.steps(grid.step * math.hypot(a, b)))} {grid.unit}"
+        yield f"both diagonals, {name}", both, near
+    sheet = plan.scene.written.chamber.sheet
+    yield "thickness t, and what of", "" if sheet is None else _length(sheet, grid), ""
+
+
+def _places(plan: Plan) -> Iterator[tuple[str, str, str]]:
+    """Every place that the scene gives, as the tables have it; those that share one in one row."""
+    near = _within(PLACE, plan.grid)
+    seen: dict[str, list[tuple[str, Mark]]] = {}
+    for tag, mark in zip(tags(), plan.marks, strict=False):
+        if mark.is_of_scene:
+            seen.setdefault(tables.place_words(plan, mark.at), []).append((tag, mark))
+    for at, found in seen.items():
+        told = ", ".join(f"{tag}: {mark.what}" for tag, mark in found)
+        if any(mark.carries for _, mark in found):
+            told += ", and which way its load faces"
+        rooms = [mark.room for _, mark in found if mark.room is not None and mark.room > 0.0]
+        off = f"; end of the lamp {_length(rooms[0], plan.grid)} off its wall" if rooms else ""
+        yield told, at + off, near
+
+
+def _length(length: float, grid: Grid) -> str:
+    return f"{grid.text(grid.steps(length))} {grid.unit}"
+
+
+def _within(length: float, grid: Grid) -> str:
+    return f"± {grid.text(max(grid.steps(length), 1))} {grid.unit}"
