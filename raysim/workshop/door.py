@@ -21,11 +21,13 @@ USED = 0.8  # of the width of a seam: what a leaf that swings may take of it (ow
 class Door:
     """A door whose seam is drawn all round; lengths in steps.
 
-    `size` is between the middle lines of the seam, `margin` how near they come to an edge of the
-    inside; `step` is 0 where the seam goes straight through.
+    `size` is between the middle lines of the seam, `corner` their lower left one from before the
+    box, `margin` how near they come to an edge of the inside; `step` is 0 where the seam goes
+    straight through.
     """
 
     gap: Gap
+    corner: Steps2
     size: Steps2
     margin: int
     width: int
@@ -95,6 +97,12 @@ class Door:
         across = self.leaf(0)[0] + self.step
         return hypot(across, pin + self.depth) - across
 
+    def leaf_in_box(self, grid: Grid) -> tuple[float, float, float, float]:
+        """Left, right, lower and upper edge of the leaf between its middle lines, m."""
+        (x, z), (w, h) = self.corner, self.size
+        left, right, low, high = map(grid.metres, (x, x + w, z, z + h))
+        return left, right, low, high
+
     def _wider(self, more: int) -> Steps2:
         return self.size[0] + more, self.size[1] + more
 
@@ -116,4 +124,12 @@ def door_in(gap: Gap, scene: SceneAsWritten, grid: Grid) -> Door | None:
     margin = min(*across, *up, *(w - x for x in across), *(h - z for z in up))
     step = 0 if gap.step is None else grid.steps(gap.step)
     size = (max(across) - min(across), max(up) - min(up))
-    return Door(gap, size, margin, grid.steps(gap.width), grid.steps(gap.depth), step)
+    return Door(
+        gap,
+        (min(across), min(up)),
+        size,
+        margin,
+        grid.steps(gap.width),
+        grid.steps(gap.depth),
+        step,
+    )

@@ -10,7 +10,12 @@ Steps2 = tuple[int, int]
 
 
 def measured(
-    size: Steps2, places: Sequence[Steps2], letter: float, grid: Grid
+    size: Steps2,
+    places: Sequence[Steps2],
+    letter: float,
+    grid: Grid,
+    *,
+    clear: tuple[float, float] = (0.0, 0.0),
 ) -> tuple[list[Shape], Point]:
     """Numbers of all places and of the whole, with lines to them, and the room they take.
 
@@ -20,6 +25,8 @@ def measured(
         Width and height of what is drawn, steps.
     places : sequence of (int, int)
         From its left and from its lower edge, steps.
+    clear : (float, float)
+        How far below it, and left of it, the first numbers stand, steps.
     letter : float
         Height of a letter, steps.
 
@@ -36,7 +43,7 @@ def measured(
         rows = rows_of_labels(values, [1.3 * letter] * len(values) if axis else wide)
         deep = (max(wide) + 0.4 * letter) if axis else 1.4 * letter
         for value, row in zip(values, rows, strict=True):
-            far = -(0.6 * letter + row * deep)
+            far = -(clear[axis] + 0.6 * letter + row * deep)
             line = (
                 ((ends[value], value), (far, value))
                 if axis
@@ -48,7 +55,7 @@ def measured(
             if axis:
                 at, anchor = (far - 0.2 * letter, value - 0.35 * letter), "end"
             shapes.append(Words(Layer.MEASURE, at, grid.text(value), letter, anchor))
-        room.append(0.6 * letter + (max(rows) + 1) * deep)
+        room.append(clear[axis] + 0.6 * letter + (max(rows) + 1) * deep)
     return shapes, (room[1], room[0])
 
 

@@ -12,7 +12,7 @@ from raysim.workshop.grid import Grid
 from raysim.workshop.panel_drawing import hole_diameter
 from raysim.workshop.panels import Panel, Place
 
-LETTERS = 60.0  # heights of a letter along the longer side of the net
+LETTERS, BOLD = 60.0, 38.0  # heights of a letter along the longer side: to place on, to build from
 
 
 def net_drawing(
@@ -25,7 +25,7 @@ def net_drawing(
     """
     corners = net(inside)
     w, h = net_size(inside)
-    letter = max(w, h) / LETTERS
+    letter = max(w, h) / (BOLD if lamps is None else LETTERS)
     shapes: list[Shape] = []
     for panel in panels:
         if lamps is None:

@@ -57,9 +57,11 @@ def panel_drawing(panel: Panel, grid: Grid, letter: float) -> Drawing:
     left, below = panel.margin
     places = [panel.from_edges(place) for place in panel.places]
     corners = [(u + left, v + below) for line in panel.gaps for u, v in line.points]
-    measures, room = measured(panel.outline, [*places, *corners], letter, grid)
+    across, up = (OUT * letter * beyond for beyond in panel.open_edges)
+    points = [*places, *corners]
+    measures, room = measured(panel.outline, points, letter, grid, clear=(up, across))
     shapes += measures
-    shapes += _edges(panel, letter, [*places, *corners])
+    shapes += _edges(panel, letter, points)
     inside = ((0.3 * letter, 0.3 * letter), (w - 0.3 * letter, h - 0.3 * letter))
     shapes += labels(beside_places(panel, grid), letter, _clear(shapes), inside)
     low = (-room[0] - letter, -room[1] - letter)
@@ -67,7 +69,7 @@ def panel_drawing(panel: Panel, grid: Grid, letter: float) -> Drawing:
         panel.wall,
         f"{panel.wall}{', the door' if panel.opens else ''}, seen from inside",
         low,
-        (w + 2.2 * letter, h + 2.2 * letter),
+        (w + 1.6 * letter, h + max(up, 0.4 * letter) + 0.4 * letter),
         tuple(shapes),
         (
             *(place_words(panel, place, grid) for place in panel.places),
@@ -179,6 +181,15 @@ def gap_words(panel: Panel, line: GapLine, grid: Grid) -> str:
         f'Seam "{gap.name}", {width} {grid.unit} wide, {depth} {grid.unit} deep, {kind}; its '
         f"middle line goes through (from the left, from the lower {panel.measured_from}): {points}"
     )
+
+
+def held_alike(panel: Panel, grid: Grid) -> list[str]:
+    """How things are held, those that are held alike in one line with their letters."""
+    found: dict[str, list[str]] = {}
+    for place in panel.places:
+        found.setdefault(held_words(place, grid), []).append(place.tag)
+    turned = [f"{p.tag}: {'; '.join(p.mark.turned)}" for p in panel.places if p.mark.turned]
+    return [*(f"{', '.join(tags)}: {words}" for words, tags in found.items()), *turned]
 
 
 def held_words(place: Place, grid: Grid) -> str:

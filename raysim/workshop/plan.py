@@ -22,6 +22,7 @@ from raysim.workshop.resting import resting
 from raysim.workshop.rounding import Moved
 from raysim.workshop.sections import sections
 from raysim.workshop.shapes import Shape, shapes
+from raysim.workshop.thing_drawings import thing_drawings
 from raysim.workshop.views import views
 
 Steps2 = tuple[int, int]
@@ -44,6 +45,7 @@ class Plan:
     drawings: tuple[Drawing, ...]
     views: tuple[Drawing, ...]
     sections: tuple[Drawing, ...]
+    things: tuple[Drawing, ...]
     shapes: Mapping[str, Shape]
     stock: tuple[Stock, ...]
     linings: dict[str, float]
@@ -96,15 +98,14 @@ def plan_of(
     Source: definition.
     """
     written = scene.written
-    found = marks_of(scene)
-    found += meter_entry(written, found, grid)
+    found, formed = marks_of(scene), shapes(scene)
+    found += meter_entry(written, found, formed, grid)
     walls = panels(written, found, grid, drum_in(scene))
     corners = None if walls else corners_of(walls_of(written, scene.triangles))
     by_corners = corner_places(found, tags(), corners, grid) if corners else ()
     door = door_of(written, grid)
     sheets = _nested(walls, stock or default_stock(grid), door, grid)
     linings = _linings(scene)
-    formed = shapes(scene)
     bill = priced(lines(written, found, linings, sheets, grid, shapes=formed), prices)
     drawn = tuple(panel_drawing(panel, grid, letter_of(walls)) for panel in walls)
     return Plan(
@@ -116,6 +117,7 @@ def plan_of(
         drawn,
         views(scene, found, grid),
         sections(written, grid),
+        thing_drawings(scene, formed, grid),
         formed,
         sheets,
         linings,

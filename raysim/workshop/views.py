@@ -92,10 +92,10 @@ def _drawn(name: str, view: _View, scene: BuiltScene, marks: Sequence[Mark]) -> 
     told = {at: ", ".join(words) for at, words in points.items()}
     measures, room = measured(size, [*points], letter, view.grid)
     shapes += measures
-    within = ((0.3 * letter, 0.3 * letter), (w + 9.0 * letter, h - 0.3 * letter))
+    within = ((0.3 * letter, 0.3 * letter), (w + 6.0 * letter, h - 0.3 * letter))
     shapes += labels(told, letter, shapes, within)
     shapes += _scale((0.0, -room[1] - 1.6 * letter), names, (room[0], h), letter, view.grid)
-    low, high = (-room[0] - 2.4 * letter, -room[1] - 5.4 * letter), (w + 9 * letter, h + 2 * letter)
+    low, high = (-room[0] - 2.4 * letter, -room[1] - 5.4 * letter), (w + 6 * letter, h + 2 * letter)
     return Drawing(name, title, low, high, tuple(shapes))
 
 

@@ -9,7 +9,7 @@ from PIL import Image
 
 from raysim.output.pictures import assembly, draw
 from raysim.output.words import guide as words
-from raysim.output.words import guide_light
+from raysim.output.words import guide_door, guide_fit, guide_light
 from raysim.scene.triangles import wall_body
 
 
@@ -43,7 +43,10 @@ def test_a_vessel_without_names_has_no_panels_to_draw_apart_and_no_door(tmp_path
 
 def test_the_words_name_pictures_that_there_are():
     named = set(assembly._STEPS)
-    text = "".join(Path(one.__file__).read_text(encoding="utf-8") for one in (words, guide_light))
+    text = "".join(
+        Path(one.__file__).read_text(encoding="utf-8")
+        for one in (words, guide_door, guide_fit, guide_light)
+    )
     told = {kind for kind in named if f'"{kind}"' in text}
     assert told == named
 

@@ -18,6 +18,7 @@ from raysim.output.files.guide_scene import aside, rounded_scene
 from raysim.output.pages.guide import PAPERS
 from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
+from raysim.output.words import same_box
 from raysim.output.words.cautions import CAUTION_LINE
 from raysim.verdict.rules import with_verdict
 from raysim.workshop.bill import ENTRY_OF_METER
@@ -66,7 +67,10 @@ def test_a_guide_is_written_with_drawings_scene_and_prices(traced, tmp_path):
     assert {f"{wall}.{kind}" for wall in walls for kind in ("svg", "dxf")} <= drawn
     assert CAUTION_LINE in page
     assert "324 x 374" in page  # front: 300 + 2 x 12 by 350 + 2 x 12
-    assert 'lamp left, at "from": 52 mm from the left edge, 40 mm from the lower edge' in page
+    row = '<td>lamp left, at "from"</td><td class="n">52</td><td class="n">40</td>'
+    assert row in page  # 40 + 12 from the left edge of the floor, 40 from its lower edge
+    words = 'lamp left, at "from": 52 mm from the left edge, 40 mm from the lower edge'
+    assert words in unescape((tmp_path / "drawings" / "floor.svg").read_text(encoding="utf-8"))
     assert "Box &lt;1&gt;" in (tmp_path / "guide.html").read_text(encoding="utf-8")
     for text in (page, templates):
         assert "<script" not in text
@@ -167,6 +171,39 @@ def test_the_cable_of_the_meter_has_its_hole_its_row_and_its_line(traced):
     for lamp in plan.scene.written.lamp:  # clear of every tube by more than its own size
         for x in np.linspace(lamp.start, lamp.end, 50):
             assert np.linalg.norm(x - np.array(entry.at)) > 0.03
+
+
+def test_the_fingerprint_is_that_of_what_is_printed(traced, tmp_path):
+    """Alike for a scene that prints the same; another for a lamp 0.5 mm off, or for other units."""
+    _, plan, _ = traced
+
+    def other(unit="mm", **lamp):
+        data = small_scene()
+        data["chamber"]["sheet"] = 12
+        data["lamp"][0] |= lamp
+        scene = load_scene(write_scene(tmp_path, data))
+        return same_box.fingerprint(plan_of(scene, GRIDS[unit]))
+
+    first = other()
+    assert re.fullmatch(r"(?:[A-Z0-9]{4} ){2}[A-Z0-9]{4}", first)
+    assert other() == first
+    assert other(to=[40, 40, 290.1]) == first  # printed alike
+    marks = {first, other(to=[40, 40, 290.5]), other(unit="inch"), same_box.fingerprint(plan)}
+    assert len(marks) == 4
+
+
+def test_same_box_asks_for_every_place_and_size_once(traced):
+    _, plan, result = traced
+    rows = {row[0]: row for row in same_box.same_box(plan, result).rows}
+    assert [rows[f"inside, {one}"][1] for one in ("width", "depth", "height")] == [
+        "300 mm", "250 mm", "350 mm",
+    ]  # fmt: skip
+    assert rows["both diagonals, floor"][1] == "390.5 mm"  # 390.51
+    assert rows['A: lamp left, at "from"'][1:3] == ("40, 40, 60; lamp's end 31 mm off", "± 2 mm")
+    told = " ".join(rows)
+    for mark in plan.marks:
+        assert not mark.is_of_scene or f": {mark.what}" in told
+    assert all(row[3:] == ("", "") for row in rows.values())
 
 
 def test_no_time_can_be_read_out_of_a_guide(traced, tmp_path):

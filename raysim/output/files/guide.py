@@ -55,7 +55,7 @@ def write(
         (fresh / PRICES).write_text(blank_prices(plan.bill), encoding="utf-8")
         notice("drawing the panels")
         (fresh / DRAWINGS).mkdir()
-        drawings = [*plan.drawings, *plan.views, *plan.sections]
+        drawings = [*plan.drawings, *plan.views, *plan.sections, *plan.things]
         drawings += [stock_drawing(one, n, plan.grid) for n, one in enumerate(plan.stock, 1)]
         for drawing in drawings:
             write_svg(drawing, plan.grid, fresh / DRAWINGS / f"{drawing.name}.svg")
@@ -63,7 +63,11 @@ def write(
         shown: list[Picture] = []
         if pictures:
             notice("drawing pictures")
-            shown, trouble = drawn_steps(plan.scene.triangles, fresh / "pictures")
+            shown, trouble = drawn_steps(
+                plan.scene.triangles,
+                fresh / "pictures",
+                None if plan.door is None else plan.door.leaf_in_box(plan.grid),
+            )
         if trouble:
             shutil.rmtree(fresh / "pictures", ignore_errors=True)
         notice("writing the guide")

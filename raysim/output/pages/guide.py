@@ -16,6 +16,7 @@ from raysim.output.words import guide_use as use
 from raysim.output.words import same_box
 from raysim.output.words.verdict import reason_lines, the_verdict
 from raysim.workshop.net import net_drawing
+from raysim.workshop.panel_drawing import gap_words, held_alike
 from raysim.workshop.plan import Plan, stock_drawing
 from raysim.workshop.tiles import PAPERS, panel_tiles
 
@@ -59,7 +60,7 @@ def write_guide(
         paper=paper,
         width=PAPERS[paper][0],
         drawings=[
-            (drawing, svg(drawing), use.measure_twice(panel, result), wide)
+            (drawing, svg(drawing), panel, use.measure_twice(panel, result), wide)
             for drawing, panel, wide in zip(plan.drawings, plan.panels, _widths(plan), strict=True)
         ],
         net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
@@ -69,7 +70,10 @@ def write_guide(
         ],
         views=[(drawing, svg(drawing)) for drawing in plan.views],
         sections=[(drawing, svg(drawing)) for drawing in plan.sections],
+        things=[(drawing, svg(drawing, plan.grid)) for drawing in plan.things],
         tables=tables,
+        held_alike=held_alike,
+        gap_words=gap_words,
         to_find_out=use.to_find_out(plan),
         limit=words_of_light.limit_words(),
         result=result,
@@ -78,7 +82,6 @@ def write_guide(
         steps=words.steps(plan, result, _templates(plan, paper)),
         same=same_box.same_box(plan, result),
         fingerprint=same_box.fingerprint(plan),
-        exact=same_box.tolerance_words(plan.grid),
         after=use.after(result),
         seams=use.seam_rows(plan),
         ozone=(use.OZONE_FREE, use.OZONE_SMELL),

@@ -31,12 +31,16 @@ HOLDER_GREY, LEAF = np.array([70, 74, 80], np.uint8), np.array([216, 205, 180])
 # One tint for each lining, told apart at a glance; the names stand beside them.
 TINTS = ((226, 231, 236), (240, 226, 190), (205, 222, 208), (226, 208, 222), (205, 214, 230))
 
+Leaf = tuple[float, float, float, float]
 Draw = Callable[[SceneTriangles, View], list[Sheet]]
 
 
-def write_assembly(triangles: SceneTriangles, folder: Path) -> list[Picture]:
+def write_assembly(
+    triangles: SceneTriangles, folder: Path, leaf: Leaf | None = None
+) -> list[Picture]:
     """Pictures (PNG) of the steps; the kind of each is the `picture` of its step.
 
+    `leaf` are left, right, lower and upper edge (m) of a door that lies in a frame.
     `folder` is made if it does not exist. A box from a mesh without parts has no exploded picture,
     and no door.
     """
@@ -47,9 +51,15 @@ def write_assembly(triangles: SceneTriangles, folder: Path) -> list[Picture]:
         for kind, (title, draw) in _STEPS.items():
             if kind not in missing:
                 path = folder / f"step_{kind}.png"
-                shown = _MOVED.get(kind, lambda same: same)(triangles)
+                shown = _apart(triangles) if kind == "exploded" else triangles
+                shown = _ajar(triangles, leaf) if kind == "door" else shown
                 view = perspective_view(_ends(shown), TOWARDS, SIZE)
-                image = canvas.drawn(view, draw(shown, view), wall_edges(shown))
+                sheets = draw(shown, view)
+                if leaf is not None and kind in FRAMED:
+                    sheets += _frame(triangles, leaf)
+                image = canvas.drawn(
+                    view, sheets, wall_edges(triangles if kind == "door" else shown)
+                )
                 _label(path, image, view, shown, kind)
                 pictures.append(Picture(path, title, "", kind))
     return pictures
@@ -112,16 +122,34 @@ def _leaf(triangles: SceneTriangles) -> np.ndarray:
     return np.isin(triangles.face_body, bodies)
 
 
-def _ajar(triangles: SceneTriangles) -> SceneTriangles:
-    """The door turned open, hinged at the left as one stands before it."""
-    corners, leaf = triangles.corners.copy(), _leaf(triangles)
-    turned = corners[leaf]
+def _frame(triangles: SceneTriangles, leaf: Leaf) -> list[Sheet]:
+    """What of the front stays when its leaf is open: four strips round it."""
+    front = triangles.corners[_leaf(triangles)].reshape(-1, 3)
+    (a, y, c), (b, _, d) = front.min(axis=0), front.max(axis=0)
+    left, right, low, high = leaf
+    strips = ((a, left, c, d), (right, b, c, d), (left, right, c, low), (left, right, high, d))
+    faces = []
+    for x0, x1, z0, z1 in strips:
+        p, q, r, s = ([x, y, z] for x, z in ((x0, z0), (x1, z0), (x1, z1), (x0, z1)))
+        faces += [[p, q, r], [p, r, s]]
+    corners = np.array(faces)
+    colours = np.broadcast_to((0.8 * LEAF).astype(np.uint8), (len(corners), 3))
+    return [Sheet(corners, colours, side) for side in (OUTSIDE, INSIDE)]
+
+
+def _ajar(triangles: SceneTriangles, leaf: Leaf | None) -> SceneTriangles:
+    """The leaf of the door turned open, hinged at the left as one stands before it."""
+    corners, of_leaf = triangles.corners.copy(), _leaf(triangles)
+    turned = corners[of_leaf]
+    if leaf is not None:
+        turned[..., 0] = turned[..., 0].clip(*leaf[:2])
+        turned[..., 2] = turned[..., 2].clip(*leaf[2:])
     hinge = turned.reshape(-1, 3)[:, :2].min(axis=0)
     across, deep = (turned[..., :2] - hinge).transpose(2, 0, 1)
     cosine, sine = np.cos(-AJAR), np.sin(-AJAR)
     turned[..., 0] = hinge[0] + cosine * across - sine * deep
     turned[..., 1] = hinge[1] + sine * across + cosine * deep
-    corners[leaf] = turned
+    corners[of_leaf] = turned
     return replace(triangles, corners=corners)
 
 
@@ -131,9 +159,7 @@ def _lined(triangles: SceneTriangles, view: View) -> list[Sheet]:
     surfaces = np.array([part.surface for part in triangles.parts])[triangles.face_part[walls]]
     order = {s: k for k, s in enumerate(dict.fromkeys(surfaces.tolist()))}
     tints = np.array([TINTS[order[s] % len(TINTS)] for s in surfaces.tolist()], float)
-    shade = 0.97 + triangles.normals[walls] @ np.array([0.03, 0.0, -0.04])
-    colours = np.clip(tints * shade[:, None], 0, 255).astype(np.uint8)
-    return [Sheet(triangles.corners[walls], colours, OUTSIDE)]
+    return [Sheet(triangles.corners[walls], tints.astype(np.uint8), OUTSIDE)]
 
 
 def _holders(triangles: SceneTriangles, view: View) -> list[Sheet]:
@@ -188,16 +214,23 @@ def _metered(triangles: SceneTriangles, view: View) -> list[Sheet]:
 _STEPS: dict[str, tuple[str, Draw]] = {
     "exploded": ("All panels with the lamps, drawn apart", _exploded),
     "shell": ("The shell from the door; walls nearest to you left out", _shell),
-    "door": ("The door, hinged at the left", _open),
+    "door": ("The door, hinged at the left, and its frame", _open),
     "seams": ("The box shut: every edge is a seam to look along", _closed),
-    "lined": ("The linings, one tint for each", _lined),
+    "lined": ("The linings, one tint for each; which is which: by the names of the walls", _lined),
     "holders": ("Caps and holders, from the arc to the wall, no tube yet", _holders),
     "hooks": ("Hooks and rails, no load and no tube yet", _hooks),
     "load": ("The load as it was calculated", _loaded),
     "tubes": ("The tubes in their holders, no load", _fitted),
     "meter": ("The points where the meter is read; a head is a dark disc", _metered),
 }
-_MOVED = {"exploded": _apart, "door": _ajar}
+FRAMED = (
+    "door",
+    "holders",
+    "hooks",
+    "load",
+    "tubes",
+    "meter",
+)  # the frame stands, the leaf is open
 
 
 def _label(path: Path, image: np.ndarray, view: View, triangles: SceneTriangles, kind: str) -> None:
@@ -216,6 +249,13 @@ def _names(triangles: SceneTriangles, kind: str) -> list[tuple[str, np.ndarray]]
         walls = [(k, body.wall) for k, body in enumerate(triangles.bodies) if body.wall]
         return [
             (name, triangles.centroids[triangles.faces_of(k)].mean(axis=0)) for k, name in walls
+        ]
+    if kind == "lined":
+        return [
+            (body.wall, triangles.centroids[faces].mean(axis=0))
+            for k, body in enumerate(triangles.bodies)
+            if body.wall
+            and (triangles.normals[faces := triangles.faces_of(k)] @ TOWARDS > 0.0).all()
         ]
     if kind == "tubes":
         return [(triangles.lamps[t.lamp].name, 0.5 * (t.start + t.end)) for t in triangles.tubes]

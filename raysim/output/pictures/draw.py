@@ -105,11 +105,13 @@ def _drawn(process: Any, folder: Path, until: float) -> tuple[list[Picture], str
     ], ""
 
 
-def drawn_steps(triangles: SceneTriangles, folder: Path) -> tuple[list[Picture], str]:
+def drawn_steps(
+    triangles: SceneTriangles, folder: Path, leaf: tuple[float, float, float, float] | None = None
+) -> tuple[list[Picture], str]:
     """Pictures of `write_assembly`, drawn in a process of their own; what went wrong, or ""."""
     with tempfile.TemporaryDirectory() as private:
         handed_over = Path(private) / "triangles.pickle"
-        handed_over.write_bytes(pickle.dumps(triangles))
+        handed_over.write_bytes(pickle.dumps((triangles, leaf)))
         words = [sys.executable, "-m", "raysim.output.pictures.draw", str(handed_over), str(folder)]
         try:
             process = subprocess.Popen(
@@ -145,7 +147,7 @@ def main() -> None:
     with handed_over.open("rb") as file:
         given = pickle.load(file)
     if len(sys.argv) == 3:
-        pictures = write_assembly(given, folder)
+        pictures = write_assembly(given[0], folder, given[1])
     else:
         case, numbers = sys.argv[3], [int(number) for number in sys.argv[4].split(",")]
         pictures = write_pictures(given, folder, case, numbers)

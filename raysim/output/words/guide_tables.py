@@ -7,6 +7,7 @@ import numpy as np
 
 from raysim.dose.agreement import compare
 from raysim.dose.result import Result
+from raysim.library.assumptions import assumptions
 from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
@@ -178,6 +179,18 @@ def meters(plan: Plan, result: Result) -> Table:
     return Table(heads, rows, words=len(heads), note=note)
 
 
+def places(plan: Plan, panel: Panel) -> Table:
+    """What is on a panel and where, as its drawing has it (definition)."""
+    text, edge = plan.grid.text, panel.measured_from
+    rows = []
+    for place in panel.places:
+        mark, (x, y) = place.mark, panel.from_edges(place)
+        load = f" (carries {', '.join(mark.carries)})" if mark.carries else ""
+        rows.append((place.tag, f"{mark.what}{load}", text(x), text(y), text(place.off)))
+    heads = ("", "what", f"from left {edge}", f"from lower {edge}", "off wall")
+    return Table(heads, tuple(rows), words=2)
+
+
 def cut_list(plan: Plan) -> Table:
     """Each wall: what is cut of sheet, for a box, and of lining (definition)."""
     unit = plan.grid.unit
@@ -199,9 +212,12 @@ def _frame(plan: Plan) -> Iterator[tuple[str, str, str, str]]:
         return
     front, words = next(p for p in plan.panels if p.opens), ("inner", "outer")
     out, lined = _sheet(plan, front), f"{_size(plan, front.frame.size)}, leaf and frame apart"
+    cut = door.pieces(door.opening(0), plan.grid.steps(0.001 * assumptions()["saw_kerf_mm"].value))
     for kind, of in (("front frame", door.opening), ("leaf", door.leaf)):
         for word, step in zip(words, door.halves, strict=False):
             name = f"{kind}, {word} layer" if door.step else kind
+            if kind == "leaf" and door.step and not any(one == name for one, _ in cut):
+                name += ", out of the opening of the frame's outer layer"
             size = size_words(of(step), plan.grid)
             told = f"{out}, opening {size}" if kind == "front frame" else size
             inside = kind == "front frame" and not step

@@ -4,6 +4,7 @@ import hashlib
 import math
 from collections.abc import Iterator
 
+from raysim.assess.tolerances import tolerances
 from raysim.dose.agreement import compare
 from raysim.dose.result import Result
 from raysim.output.words import guide_tables as tables
@@ -73,7 +74,7 @@ def same_box(plan: Plan, result: Result) -> Table:
 
 def _rows(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
     yield from _sizes(plan)
-    yield from _places(plan)
+    yield from _places(plan, result)
     yield from (("lining: maker, finish and glue", name, "no other") for name in plan.linings)
     for line in plan.bill.lines:
         if line.name.startswith("lamp, "):
@@ -108,20 +109,20 @@ def _sizes(plan: Plan) -> Iterator[tuple[str, str, str]]:
     yield "thickness t, and what of", "" if sheet is None else _length(sheet, grid), ""
 
 
-def _places(plan: Plan) -> Iterator[tuple[str, str, str]]:
+def _places(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
     """Every place that the scene gives, as the tables have it; those that share one in one row."""
-    near = _within(PLACE, plan.grid)
+    twice = {one.name for one in tolerances(result)}
     seen: dict[str, list[tuple[str, Mark]]] = {}
     for tag, mark in zip(tags(), plan.marks, strict=False):
         if mark.is_of_scene:
             seen.setdefault(tables.place_words(plan, mark.at), []).append((tag, mark))
     for at, found in seen.items():
         told = ", ".join(f"{tag}: {mark.what}" for tag, mark in found)
-        if any(mark.carries for _, mark in found):
-            told += ", and which way its load faces"
         rooms = [mark.room for _, mark in found if mark.room is not None and mark.room > 0.0]
-        off = f"; end of the lamp {_length(rooms[0], plan.grid)} off its wall" if rooms else ""
-        yield told, at + off, near
+        off = f"; lamp's end {_length(rooms[0], plan.grid)} off" if rooms else ""
+        names = {name for _, mark in found for name in (mark.thing, *mark.carries)}
+        yield told, at + off, _within(TWICE if names & twice else PLACE, plan.grid)
+    yield "every respirator faces as in What hangs where", "", "yes"
 
 
 def _length(length: float, grid: Grid) -> str:
