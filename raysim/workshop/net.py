@@ -12,7 +12,7 @@ from raysim.workshop.grid import Grid
 from raysim.workshop.panel_drawing import hole_diameter
 from raysim.workshop.panels import Panel, Place
 
-LETTERS, BOLD = 60.0, 38.0  # heights of a letter along the longer side: to place on, to build from
+LETTERS, BOLD = 60.0, 30.0  # heights of a letter along the longer side: to place on, to build from
 
 
 def net_drawing(
@@ -65,9 +65,9 @@ def _drilled(panel: Panel, corner: tuple[int, int], letter: float, grid: Grid) -
         if hole_diameter(place, grid) is not None:
             drilled.setdefault((x + place.u, y + place.v), []).append(place.tag)
     free = [y + part * b for part in (0.5, 0.3, 0.7, 0.4, 0.6)]
-    clear = [up for up in free if all(abs(at[1] - up) > 2.5 * letter for at in drilled)]
+    clear = max(free, key=lambda up: min((abs(at[1] - up) for at in drilled), default=0.0))
     for row, words in enumerate((name, told)):
-        middle = (x + 0.5 * a, [*clear, free[0]][0] + (0.2 - 1.3 * row) * small)
+        middle = (x + 0.5 * a, clear + (0.2 - 1.3 * row) * small)
         yield Words(Layer.WORDS, middle, words, small)
     for at, found in drilled.items():
         yield Circle(Layer.HOLE, at, 0.7 * letter, found[0])

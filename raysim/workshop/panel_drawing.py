@@ -137,6 +137,12 @@ def _edges(panel: Panel, letter: float, points: Sequence[tuple[int, int]]) -> It
     """Names of the walls that the edges meet, where no line to a measure crosses them."""
     w, h = panel.outline
     names = {edge: edge_words(name) for edge, name in panel.frame.edges.items()}
+    if panel.frame.is_disc:  # within the circle, near its edge
+        yield Words(Layer.WORDS, (0.5 * w, 0.86 * h), names["upper"], letter)
+        yield Words(Layer.WORDS, (0.5 * w, 0.1 * h), names["lower"], letter)
+        yield Words(Layer.WORDS, (0.12 * w, 0.5 * h), names["left"], letter, upright=True)
+        yield Words(Layer.WORDS, (0.93 * w, 0.5 * h), names["right"], letter, upright=True)
+        return
     x, y = (_free(side, (point[axis] for point in points)) for axis, side in ((0, w), (1, h)))
     yield Words(Layer.WORDS, (0.5 * w, h - 1.5 * letter), names["upper"], letter)
     yield Words(Layer.WORDS, (x, 0.6 * letter), names["lower"], letter)

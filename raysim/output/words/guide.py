@@ -19,7 +19,7 @@ DENSITIES = {"plywood": 650.0, "steel": 7850.0}
 
 def steps(plan: Plan, result: Result, templates: int = 0) -> tuple[Step, ...]:
     """All steps of building, from buying to the meter inside; `templates` are sheets of paper."""
-    made = [_cut(plan)] if plan.is_box else [_mesh_shell()]
+    made = [_cut(plan)] if plan.is_box else [_mesh_shell(plan)]
     if plan.panels:
         made.append(_drill(plan, templates))
     made.append(_lining(plan))
@@ -97,8 +97,8 @@ def _lining(plan: Plan) -> Step:
     lines = [
         "; ".join(rows) + ".",
         f"{flat} over the whole back, the bright side to the light, nothing on its face: no tape, "
-        "film, lacquer or glue. Cut out round each hole and along the seam of the door; leaf and "
-        "frame each for itself. Where sheets of lining meet, the upper laps over the lower.",
+        "film, lacquer or glue. Cut out round each hole and along the seam of the door, so that "
+        "what opens is lined for itself. Of two sheets of lining the upper laps over the lower.",
         f"The inside is measured to the face of the lining: foil and tape count for nothing; for "
         f"one thicker than {thick} make the box larger by it.",
     ]
@@ -180,10 +180,11 @@ def _weight(plan: Plan) -> str:
     return f"The panels weigh some {told}{per}, the front more: lift it by two."
 
 
-def _mesh_shell() -> Step:
+def _mesh_shell(plan: Plan) -> Step:
+    marked = "the front line inside it" if plan.panels else "the corners that are named here"
     return Step(
         "The shell",
-        ("Clean the vessel, take out what is loose, and mark the corners that are named here.",),
+        (f"Clean the vessel, take out what is loose, and mark {marked}.",),
         "A vessel that held fuel, paint or solvent is not for this: its vapours burn.",
         "shell",
     )

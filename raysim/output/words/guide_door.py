@@ -33,13 +33,15 @@ def door(plan: Plan, result: Result) -> Step:
             "No seam of the door is drawn in the scene, so that nothing is known of its light: "
             "draw it as a [[gap]] and run the guide again, or survey it by meter."
         )
+    where = "far from the hinges or clamps, apart from each other"
+    if plan.is_box:
+        where = "on the frame at the latch side, one high and one low"
     # IEC PAS 63313:2021, a closed enclosure that opens without tools needs an automatic switch
     # [read]; two of them, hard-wired, ordinary practice [from memory].
     lines.append(
-        "Two switches of hardware, outside on the frame at the latch side, one high and one low, "
-        "under covers that no hand gets into; no hole into the box is drilled for them. Each cuts "
-        f"the lamps' power by itself, {_trips(plan)}, and does not let it in again when a door "
-        "slams or sags. No program takes their place."
+        f"Two switches of hardware, outside, {where}, under covers that no hand gets into; no hole "
+        f"into the box is drilled for them. Each cuts the lamps' power by itself, {_trips(plan)}, "
+        "and does not let it in again when a door slams or sags. No program takes their place."
     )
     lines.append("The warning sign on the outside of the door.")
     return Step("The door", tuple(lines), "Without these switches no lamp is ever lit.", "door")

@@ -236,7 +236,8 @@ def seam_rows(plan: Plan) -> tuple[str, ...]:
     rows += [f"hole {tag}: {mark.what}" for tag, mark in lettered if mark.held in _WITH_HOLE]
     rows += ["cable entries and ballasts", "bolts, hinges, latch"]
     if not plan.is_box:
-        rows += ["lid or door, all round", "every weld, rim and dent of the vessel"]
+        rows += ["entry of the meter's cable", "lid or door, all round"]
+        rows += ["every weld, rim and dent of the vessel"]
     return tuple(rows)
 
 
