@@ -110,9 +110,12 @@ class Tracer:
         """
         before = self.rays
         pieces = [(method, call) for call in calls]
-        for found, rays in each(_called, Shared(self), pieces, self.options.executor):
+        answers = each(_called, Shared(self), pieces, self.options.executor)
+        for number, (found, rays) in enumerate(answers, 1):
             before += rays
             self.rays = before
+            if self.options.executor:  # here a piece tells of itself
+                self.options.progress("on the workers", number, len(pieces))
             yield found
 
     def seems_dark(
