@@ -66,6 +66,7 @@ class Contestant:
     def take(self, other: "Contestant") -> None:
         """What a fresh look at this layout found, wherever that was done."""
         self.mean, self.error, self.upper = other.mean, other.error, other.upper
+        self.found, self.worst, self.lower = other.found, other.worst, other.lower
 
     @property
     def estimate(self) -> float:

@@ -84,11 +84,9 @@ class Light(Tracer):
         light = self.batches_of(one, cells, paths, seed, self.cells).mean(axis=1)
         return cells[np.argsort(light, kind="stable")]
 
-    def scout(self, layout: Layout, seed: int) -> np.ndarray:
-        """The darkest face-sides of one layout, from all of them, as (place, side) of `suspect`."""
+    def scout(self, layout: Layout, seed: int) -> tuple[Contestant, np.ndarray]:
+        """A layout, and its darkest face-sides, from all of them, as (place, side) of `suspect`."""
         one = self.contestant(layout, seed)
-        if self.pilots:
-            self.flown(one)
         dark = one.sites
         if one.mean.min() > 0.0:  # else there is nothing more to find out
             found = self.look_all_over(one, SCOUTED, seed + 3, SCOUT_ERROR)
@@ -96,7 +94,7 @@ class Light(Tracer):
             known = np.where(found.dark[0], 0.0, found.state.mean[0])
             dark = np.argsort(known, kind="stable")[:SUSPECTS]
         group = np.searchsorted(self.stage.groups[0], self.sites.faces[dark])
-        return np.stack([group, self.sites.sides[dark]], axis=1)
+        return one, np.stack([group, self.sites.sides[dark]], axis=1)
 
     def suspect(self, places: np.ndarray) -> None:
         """Look at some face-sides in every layout, on every respirator.

@@ -121,20 +121,23 @@ class Race:
                     self.light.flown(one)
                 yield k, one
 
-    def look_all_over(self, one: Contestant, precision: float) -> None:
-        """All faces of one layout, which gives it a lower bound, as often as LOWER_PARTS has."""
-        if not self.can_look_all_over:
-            return
-        part = LOWER_PARTS[self.looked_all_over]
-        self.looked_all_over += 1
-        seed = (self.seed + STEP * (MOST_ROUNDS + 1 + self.looked_all_over)) % 2**64
-        found = self.light.look_all_over(one, precision, seed, part * LOWER * ERROR)
-        if found.dark[0].any():
-            site = np.array([found.worst_site(0)])
-            error = DARK_LOOK * self.upper_error
-            self.light.look_for_too_dark(one, seed + DARK, error, site)
-        if not one.in_the_way:
-            self.lower = max(self.lower, one.lower)
+    def look_all_over(self, some: Sequence[Contestant], precision: float) -> None:
+        """All faces of some layouts: a lower bound on each, as often as LOWER_PARTS has one."""
+        calls: list[tuple[Contestant, float, int, float]] = []
+        for one in some[: len(LOWER_PARTS) - self.looked_all_over]:
+            part = LOWER_PARTS[self.looked_all_over]
+            self.looked_all_over += 1
+            seed = (self.seed + STEP * (MOST_ROUNDS + 1 + self.looked_all_over)) % 2**64
+            calls.append((one, precision, seed, part * LOWER * ERROR))
+        looks = self.light.each(_looked_all_over, calls)
+        for (one, _, seed, _), seen in zip(calls, looks, strict=True):
+            one.take(seen)
+            if one.found is not None and one.found.dark[0].any():
+                site = np.array([one.found.worst_site(0)])
+                error = DARK_LOOK * self.upper_error
+                self.light.look_for_too_dark(one, seed + DARK, error, site)
+            if not one.in_the_way:
+                self.lower = max(self.lower, one.lower)
 
     @property
     def can_look_all_over(self) -> bool:
@@ -165,7 +168,7 @@ class Race:
     def _hold_against(self, leader: Contestant) -> None:
         """Lower bound of the layout that looks best; its dark faces are looked at from then on."""
         self.progress("every face of the brightest", 0, 1)
-        self.look_all_over(leader, ROUGH)
+        self.look_all_over([leader], ROUGH)
         if leader.fate is not Fate.RACING:
             return
         leader.sites = np.union1d(leader.sites, self.light.faces_of(leader, len(leader.sites)))
@@ -186,16 +189,15 @@ class Race:
             if not left or left[0].worst is not None:
                 break
             self.progress("every face of the best", 0, 1)
-            self.look_all_over(left[0], precision)
+            self.look_all_over(left[:1], precision)
         self._drop()
 
     def show(self, precision: float) -> list[Contestant]:
         """Look all over what is shown, the best first, and bring its upper bounds down."""
         self.finish(precision)
         blank = [one for one in self._shown() if one.worst is None]
-        for number, one in enumerate(blank):
-            self.progress("every face of what is shown", number, len(blank))
-            self.look_all_over(one, precision)
+        self.progress("every face of what is shown", 0, 1)
+        self.look_all_over(blank, precision)
         shown = self._shown()
         for number, one in enumerate(shown[:MOST_SHOWN]):
             if one.found is not None and one.fate is not Fate.TOO_DARK:
@@ -255,6 +257,14 @@ def _tried_out(light: Light, layout: Layout, seed: int, error: float) -> Contest
 def _looked_at(light: Light, one: Contestant, paths: int, seed: int, error: float) -> Contestant:
     """The same layout after a further look at its dark faces."""
     light.look(one, paths, seed, error)
+    return one
+
+
+def _looked_all_over(
+    light: Light, one: Contestant, precision: float, seed: int, error: float
+) -> Contestant:
+    """The same layout after a look at all its faces."""
+    light.look_all_over(one, precision, seed, error)
     return one
 
 
