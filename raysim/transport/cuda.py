@@ -217,7 +217,8 @@ def zeros(shape: tuple[int, ...], kind: Any) -> Any:
 
     array = the_card().device_array(shape, kind)
     if array.size:
-        driver.device_memset(array, 0, array.size * np.dtype(kind).itemsize)
+        memset: Any = driver.device_memset  # untyped there
+        memset(array, 0, array.size * np.dtype(kind).itemsize)
     return array
 
 
