@@ -16,6 +16,7 @@ from raysim.output.pictures.scale import scale_of_irradiance
 from raysim.output.studies.page import repeat_rows, write_report
 from raysim.output.words import compare as words
 from raysim.output.words.cautions import CAUTIONS
+from raysim.output.words.compare_boxes import box_rows
 from raysim.scene.file.differences import Difference, differences
 from raysim.version import __version__
 
@@ -83,8 +84,9 @@ def write(first: Found, second: Found, folder: str | Path, *, command: str = "")
 
     def sections(fresh: Path) -> list[Section]:
         nonlocal trouble
+        boxes = box_rows(first.scene, second.scene)
         pictures, trouble = _pictures((first, second), fresh / "pictures")
-        table = words.side_by_side(*records, [first.guide, second.guide])
+        table = words.side_by_side(*records, [first.guide, second.guide], boxes)
         differing = words.differences_table(rows) if rows else None
         reasons = words.reasons_table(*records)
         return [

@@ -1,6 +1,7 @@
 """Two results side by side in words: what to think of them, and tables."""
 
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -82,10 +83,29 @@ def lines(
 ) -> list[str]:
     """What stands below the answer: both verdicts, what differs, what is in doubt."""
     told = [
-        f"{letter}: {printable(record['scene']['title'])}. {recorded_words(record['verdict'])}."
+        f"{letter}: {printable(record['scene']['title'])}. {_verdict(record['verdict'])}."
         for letter, record in (("A", first), ("B", second))
     ]
-    return [*told, differing(found, why), doubt(first, second)]
+    return [*told, *_pace(first, second), differing(found, why), doubt(first, second)]
+
+
+def _verdict(verdict: Record) -> str:
+    """State and timer, and how much is to be done before the timer may be used."""
+    count = len(verdict["reasons"])
+    first = {0: "", 1: "; one thing is to be done first"}.get(
+        count, f"; {count} things are to be done first"
+    )
+    return f"{recorded_words(verdict)}{first if verdict['timer_s'] is not None else ''}"
+
+
+def _pace(first: Record, second: Record) -> list[str]:
+    """How many each treats in an hour, where both have a timer for the same target."""
+    if None in (first["verdict"]["timer_s"], second["verdict"]["timer_s"]):
+        return []
+    if _target(first) != _target(second):
+        return []
+    told = [f"{_judged(r)} at a time, {_an_hour(r)} an hour" for r in (first, second)]
+    return [f"Judged objects by the timer alone, without loading: A {told[0]}; B {told[1]}."]
 
 
 def doubt(first: Record, second: Record) -> str:
@@ -105,17 +125,20 @@ def _wide(record: Record) -> str:
 
 
 def differing(found: Sequence[Difference] | None, why: str) -> str:
-    """What differs in the scene files, the first few."""
+    """What differs in the scene files; of many, how many in which tables."""
     if found is None:
         return f"What differs in the scenes cannot be told: {why}."
     if not found:
         return SAME
+    if len(found) > MOST_TOLD:
+        tables = Counter(row.key.partition(".")[0].partition(" ")[0] for row in found)
+        each = ", ".join(f"{count} of {printable(table)}" for table, count in tables.items())
+        return f"{len(found)} entries of the scenes differ, all told on the page: {each}."
     shown = "; ".join(
         f"{printable(row.key)}: {printable(row.first)[:60]} in A, {printable(row.second)[:60]} in B"
-        for row in found[:MOST_TOLD]
+        for row in found
     )
-    left = len(found) - MOST_TOLD
-    return f"What differs: {shown}{f'; and {left} more on the page' if left > 0 else ''}."
+    return f"What differs: {shown}."
 
 
 def differences_table(found: Sequence[Difference]) -> Table:
@@ -124,10 +147,15 @@ def differences_table(found: Sequence[Difference]) -> Table:
     return Table(("key of the scene", "A", "B"), rows, words=3)
 
 
-def side_by_side(first: Record, second: Record, costs: Sequence[Record | None]) -> Table:
-    """Verdict, timer, worst spot, spread, cost and run of both."""
+def side_by_side(
+    first: Record,
+    second: Record,
+    costs: Sequence[Record | None],
+    boxes: Sequence[tuple[str, str, str]] = (),
+) -> Table:
+    """Verdict, timer, worst spot, spread, what the boxes are, cost and run of both."""
     rows = [(label, cell(first), cell(second)) for label, cell in _CELLS.items()]
-    rows.insert(-1, ("cost, by the guide", _cost(costs[0]), _cost(costs[1])))
+    rows[-1:-1] = [*boxes, ("cost, by the guide", _cost(costs[0]), _cost(costs[1]))]
     return Table(("", "A", "B"), tuple(rows), words=3)
 
 
@@ -147,6 +175,24 @@ def _time(seconds: float | None) -> str:
 
 def _light(value: float | None) -> str:
     return "not known" if value is None else number(value)
+
+
+def _judged(record: Record) -> str:
+    return str(len(record["cases"]["cautious"]["per_object"]))
+
+
+def _an_hour(record: Record) -> str:
+    timer = record["verdict"]["timer_s"]
+    if timer is None:
+        return "none"
+    return number(3600.0 * len(record["cases"]["cautious"]["per_object"]) / timer, 2)
+
+
+def _rounds(record: Record) -> str:
+    reuse = record.get("reuse")
+    if record["verdict"]["timer_s"] is None or not isinstance(reuse, dict):
+        return "not known"
+    return f"{reuse['cycles']} cycles at most, for {printable(str(reuse['binding']))}"
 
 
 def _target(record: Record) -> str:
@@ -203,10 +249,13 @@ def _run(record: Record) -> str:
 
 
 _CELLS: dict[str, Callable[[Record], str]] = {
-    "verdict": lambda record: recorded_words(record["verdict"]),
+    "verdict": lambda record: _verdict(record["verdict"]),
     "timer": lambda record: _time(record["verdict"]["timer_s"]),
     "calculated, not to be set": lambda record: _time(record["verdict"]["calculated_s"]),
     "target": _target,
+    "judged objects": _judged,
+    "of them in an hour, by the timer alone": _an_hour,
+    "a respirator may go round": _rounds,
     "worst spot": _place,
     "light there, mW/cm2": _worst_light,
     "lower bound, mW/cm2": lambda record: _light(worst(record)["lower_bound_mW_cm2"]),
