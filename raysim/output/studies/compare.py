@@ -24,7 +24,12 @@ NO_SCENE = "the scene file of {} was not found as it was traced"
 
 
 def scene_differences(first: Found, second: Found) -> tuple[list[Difference] | None, str]:
-    """What differs in the scene files; None, and why, where one of them is not at hand."""
+    """What differs in the scene files; None, and why, where one of them is not at hand.
+
+    Two with one hash are the same, wherever they lie.
+    """
+    if first.record["scene"]["sha256"] == second.record["scene"]["sha256"]:
+        return [], ""
     for letter, found in (("A", first), ("B", second)):
         if found.scene is None:
             return None, NO_SCENE.format(letter)
