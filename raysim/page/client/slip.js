@@ -6,7 +6,7 @@ import { alongWall, faultsOf, moveBy, onWall, pointOf, rawOf, rowOf, tidy, words
 import { button, choice, field, lengthIn, make, refill, shown, whenFree } from "./words.js";
 import { linings, surfaceWords } from "./lists.js";
 import { faultLines } from "./faults.js";
-import { ways } from "./net.js";
+import { step, stepsToChoose, ways } from "./net.js";
 
 const slip = document.getElementById("slip");
 const GAP_RIM = 12;  // mm from the rim of a wall
@@ -19,12 +19,12 @@ const show = whenFree(() => refill(slip, () => {
 
 function idle() {
   return [make("p", { class: "hint" }, "Touch a lamp, a hook, a meter point or a wall. Drag it, or "
-    + "type its distances here. Arrow keys move by the step, with Shift by 1 mm; Page Up and Page "
+    + "type its distances here. Arrow keys move by the step, with Shift by the finest; Page Up and Page "
     + "Down off the wall; C copies, M mirrors, T turns, Delete takes it out."), steps()];
 }
 
 function steps() {
-  return choice("Snap to", String(ways.step), [["0", "nothing"], ["1", "1 mm"], ["5", "5 mm, others, middles"], ["10", "10 mm, others, middles"]],
+  return choice("Snap to", String(step()), [["0", "nothing"], ...stepsToChoose().map(([mm, said], k) => [String(mm), k ? `${said}, others, middles` : said])],
     (value) => { ways.step = Number(value); });
 }
 
