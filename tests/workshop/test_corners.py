@@ -97,9 +97,10 @@ def test_what_is_printed_of_a_tent_gives_the_places_that_were_traced(grid, tmp_p
 
 def test_corners_are_told_by_their_places_where_several_lie_as_far_out(tmp_path):
     """A vessel of eight sides has two corners at its left front: a builder must know which."""
-    barrel = trimesh.creation.cylinder(200.0, 500.0, sections=8)
+    barrel = trimesh.creation.cylinder(240.0, 640.0, sections=8)
     barrel.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 8, [0, 0, 1]))
-    barrel.apply_translation([200, 200, 250])
+    barrel.apply_translation([240, 240, 320])
+    barrel.vertices = barrel.vertices.astype(np.float32)  # as STL keeps them
     data = small_scene()
     data["chamber"] = {"mesh": "vessel.ply", "lining": "aluminium foil, bright side"}
     data["lamp"] = [data["lamp"][0] | {"from": [200, 200, 60], "to": [200, 200, 290]}]
