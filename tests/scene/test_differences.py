@@ -106,9 +106,12 @@ def test_many_differences_are_counted_by_table(tmp_path):
 
 
 def test_what_each_box_is_stands_in_words(tmp_path):
-    path = written(tmp_path / "a", with_row())
+    data = with_row()
+    data["chamber"]["walls"] = {"floor": data["chamber"]["lining"], "back": "white paint"}
+    path = written(tmp_path / "a", data)
     rows = {label: cells for label, *cells in box_rows(path, None)}
     assert rows["inside"] == ["300 × 250 × 350 mm", UNKNOWN]
+    assert rows["lining"] == ["aluminium foil, bright side; back: white paint", UNKNOWN]
     assert rows["load"] == ["2 × plate; 1 × other", UNKNOWN]
     assert rows["their sizes"] == ["2 × 2.40 W of UVC, 16 mm thick", UNKNOWN]
     assert box_rows(None, None) == []

@@ -15,6 +15,7 @@ from raysim.scene.file.differences import Difference
 Record = dict[str, Any]
 ERRORS = 2.0  # standard errors that a figure may lie off
 MOST_TOLD = 3  # differences in the answer; the page has all
+BREAK = ".\u200b"  # where a key may be broken on a narrow page
 SAME = "Nothing that was compared differs in the scene files."
 
 
@@ -143,7 +144,10 @@ def differing(found: Sequence[Difference] | None, why: str) -> str:
 
 def differences_table(found: Sequence[Difference]) -> Table:
     """Every key that differs, as it is written in both."""
-    rows = tuple((printable(r.key), printable(r.first), printable(r.second)) for r in found)
+    rows = tuple(
+        (printable(row.key).replace(".", BREAK), printable(row.first), printable(row.second))
+        for row in found
+    )
     return Table(("key of the scene", "A", "B"), rows, words=3)
 
 
@@ -171,6 +175,11 @@ def reasons_table(first: Record, second: Record) -> Table:
 
 def _time(seconds: float | None) -> str:
     return "none" if seconds is None else minutes_seconds(seconds)
+
+
+def _calculated(verdict: Record) -> str:
+    timer, calculated = verdict["timer_s"], verdict["calculated_s"]
+    return "as the timer" if timer is not None and timer == calculated else _time(calculated)
 
 
 def _light(value: float | None) -> str:
@@ -251,7 +260,7 @@ def _run(record: Record) -> str:
 _CELLS: dict[str, Callable[[Record], str]] = {
     "verdict": lambda record: _verdict(record["verdict"]),
     "timer": lambda record: _time(record["verdict"]["timer_s"]),
-    "calculated, not to be set": lambda record: _time(record["verdict"]["calculated_s"]),
+    "calculated, not to be set": lambda record: _calculated(record["verdict"]),
     "target": _target,
     "judged objects": _judged,
     "of them in an hour, by the timer alone": _an_hour,

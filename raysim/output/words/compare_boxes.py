@@ -34,8 +34,10 @@ def _inside(scene: SceneAsWritten) -> str:
 
 
 def _lining(scene: SceneAsWritten) -> str:
-    walls = [f"{wall}: {_called(surface)}" for wall, surface in scene.chamber.walls.items()]
-    return "; ".join([_called(scene.chamber.lining), *walls])
+    lining = _called(scene.chamber.lining)
+    walls = {wall: _called(surface) for wall, surface in scene.chamber.walls.items()}
+    others = [f"{wall}: {name}" for wall, name in walls.items() if name != lining]
+    return "; ".join([lining, *others])
 
 
 def _called(surface: SurfaceChoice) -> str:
