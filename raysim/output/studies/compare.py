@@ -15,6 +15,7 @@ from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.pictures.scale import scale_of_irradiance
 from raysim.output.studies.page import repeat_rows, write_report
 from raysim.output.words import compare as words
+from raysim.output.words import compare_tables as tables
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.compare_boxes import box_rows
 from raysim.scene.file.differences import Difference, differences
@@ -91,9 +92,9 @@ def write(first: Found, second: Found, folder: str | Path, *, command: str = "")
         nonlocal trouble
         boxes = box_rows(first.scene, second.scene)
         pictures, trouble = _pictures((first, second), fresh / "pictures")
-        table = words.side_by_side(*records, [first.guide, second.guide], boxes)
-        differing = words.differences_table(rows) if rows else None
-        reasons = words.reasons_table(*records)
+        table = tables.side_by_side(*records, [first.guide, second.guide], boxes)
+        differing = tables.differences_table(rows) if rows else None
+        reasons = tables.reasons_table(*records)
         return [
             Section("Side by side, cautious case", (), table),
             Section("What differs in the scenes", (words.differing(rows, why),), differing),
