@@ -28,10 +28,11 @@ def worst(record: Record) -> Record:
 
 
 def told_apart(first: Record, second: Record) -> bool | None:
-    """Whether noise alone does not explain which worst spot is brighter; None if one is unknown.
+    """Whether noise alone does not explain that they differ; None if a worst spot is unknown.
 
     The spots are those that each run found, with its lower bound below and two standard errors
-    above the estimate; the runs count as independent.
+    above the estimate; the runs count as independent. Noise makes a timer longer by no more than
+    these ends are apart: what is beyond it comes from readings, habits of the lamps or the target.
     """
     ends = []
     for record in (first, second):
@@ -42,7 +43,14 @@ def told_apart(first: Record, second: Record) -> bool | None:
         if None in (light, error, low):
             return None
         ends.append((low, light + ERRORS * error))
-    return ends[0][0] > ends[1][1] or ends[1][0] > ends[0][1]
+    if ends[0][0] > ends[1][1] or ends[1][0] > ends[0][1]:
+        return True
+    timers = [record["verdict"]["timer_s"] for record in (first, second)]
+    if None in timers:
+        return False
+    longer = timers.index(max(timers))
+    low, high = ends[longer]
+    return bool(high > 0.0 and min(timers) < max(timers) * low / high)
 
 
 def answer(first: Record, second: Record) -> str:
