@@ -26,7 +26,7 @@ inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can
 
 What the other commands find out is found by `study(scene, ..., options=RunOptions(seed=2))` and
 written by `write(found, folder)`: of `raysim.studies.linings` and `raysim.output.studies.linings`,
-and likewise of shadows, hooks, leak and survey.
+and likewise of shadows, hooks, leak, survey, lamps and design (which takes a wish, not a scene).
 
 The calculation says what light reaches which surface. It is no medical device: check every figure
 with a calibrated 254 nm meter.

@@ -24,6 +24,8 @@ class PhotonRun:
     ----------
     batches : int
         Batches done.
+    first : int
+        Number of the first of them: 0, unless this run is a part of a longer one.
     batch_photons : (lamps,) int64
         Photons of each lamp in a batch, in proportion to its watts.
     case_stride : (cases,) int64
@@ -57,7 +59,7 @@ class PhotonRun:
         self.batch_photons = np.maximum(np.rint(share * batch_photons / turns), 1).astype(
             np.int64
         ) * turns.astype(np.int64)
-        self.batches = 0
+        self.batches = self.first = 0
         lamps, faces = len(scene.lamp_watts), len(scene.order)
         cases = scene.surfaces.reflectance.shape[1]
         self._total = np.zeros((threads, lamps, 2 * faces, cases), np.int64)
@@ -105,7 +107,7 @@ class PhotonRun:
         if self._card is not None:
             tallies = {name: getattr(self, f"_{name}") for name in self._COUNTS}
             own = {name: t if name == "segments" else t[0] for name, t in tallies.items()}
-            self._card.add_batches(self.batches, count, self._tile, own)
+            self._card.add_batches(self.first + self.batches, count, self._tile, own)
             self.batches += count
             return
         in_threads(
@@ -115,7 +117,7 @@ class PhotonRun:
             self.scene.surfaces,
             self.scene.lamp_tubes,
             self.rules,
-            self.batches,
+            self.first + self.batches,
             count,
             self.batch_photons,
             self._tile,
@@ -159,7 +161,7 @@ class PhotonRun:
     def power_on_tiles(self) -> np.ndarray:
         """Power that arrives on tiles by the photons of each group, (groups, lamps, tiles, cases).
 
-        In W; of the first `batches` groups, if there are fewer batches than groups.
+        In W; of the first `batches` groups, if there are fewer batches than groups. Of a whole run.
         """
         batches = (self.batches - np.arange(self.groups) + self.groups - 1) // self.groups
         power = self._tiles.sum(axis=0, dtype=float)[batches > 0]
