@@ -133,6 +133,21 @@ def test_steps_of_a_scene_in_inches_are_those_of_a_rule_in_inches(browser, tmp_p
         assert page.complaints == []
 
 
+def test_what_hangs_in_a_row_is_moved_once_it_is_written_out(browser, tmp_path):
+    row = {"name": "low", "count": 2, "from": [90, 100, 200], "spacing": 100, "mesh": "plate.ply"}
+    with served(write_scene(tmp_path, small_scene() | {"row": [row | {"parts": {}}]})) as server:
+        page = Page(browser, server.address)
+        assert "row “low”" in page.page.locator("#slip").inner_text()
+        page.page.get_by_role("button", name="Write rows out").click()
+        there = """document.querySelector('#net [data-hold*="low 2"]')"""
+        page.until(f"{there} !== null")
+        assert "row “low”" not in page.page.locator("#slip").inner_text()
+        page.page.locator("#undo").click()
+        page.until(f"{there} === null")
+        page.page.close()
+        assert page.complaints == []
+
+
 def test_typed_millimetres_and_inches_and_what_is_none(page):
     page.hold("from:left@floor").focus()
     page.slip("u").fill("12,5")

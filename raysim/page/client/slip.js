@@ -20,7 +20,17 @@ const show = whenFree(() => refill(slip, () => {
 function idle() {
   return [make("p", { class: "hint" }, "Touch a lamp, a hook, a meter point or a wall. Drag it, or "
     + "type its distances here. Arrow keys move by the step, with Shift by the finest; Page Up and Page "
-    + "Down off the wall; C copies, M mirrors, T turns, Delete takes it out."), steps()];
+    + "Down off the wall; C copies, M mirrors, T turns, Delete takes it out."), ...rowsOut(), steps()];
+}
+
+// What hangs in a [[row]] has no table of its own to move.
+function rowsOut() {
+  const names = (desk.doc?.rows.raw.row || []).map((one) => `“${one.name}”`);
+  if (!names.length) return [];
+  return [
+    make("p", { class: "hint" }, `What hangs in row ${names.join(", ")} is moved in the file, all at once; or one by one here, after it is written out.`),
+    button("Write rows out as single things", () => edit({ do: "write out" }, "write out rows", "slip")),
+  ];
 }
 
 function steps() {
