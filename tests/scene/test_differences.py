@@ -48,7 +48,7 @@ def test_rows_of_one_name_are_held_against_each_other(told):
     assert told(with_row(), with_row()) == []
     assert told(with_row(), with_row(count=1, mesh=["plate.ply"])) == [
         ('row "low".count', "2", "1"),
-        ('row "low".mesh', "['plate.ply', 'other.ply']", "['plate.ply']"),
+        ('row "low".mesh', '["plate.ply", "other.ply"]', '["plate.ply"]'),
     ]
 
 
@@ -89,6 +89,20 @@ def test_the_same_box_in_inches_and_in_mm_differs_in_nothing(told):
     assert told(inches, mm) == [
         ("chamber.inside", "[12, 10, 14] inch", "[310, 254, 355.6] mm"),
         ("chamber.edge", "1.9685 inch, by default", "40 mm"),
+    ]
+
+
+def test_a_surface_a_head_and_a_curve_are_one_value_each(told):
+    point = {"name": "middle", "at": [150, 125, 60], "facing": [0, 0, 1]}
+    first = small_scene() | {"meter": [point]}
+    second = small_scene() | {"meter": [point | {"response": "flat window"}]}
+    second["chamber"]["lining"] = {"reflectance": 0.6}
+    second["lamps_behaviour"] = {"air": ["15 C", "40 C"], "air_curve": [[10, 0.7], [45, 1.0]]}
+    assert told(first, second) == [
+        ("chamber.lining", "aluminium foil, bright side", "{ reflectance = 0.6 }"),
+        ("lamps_behaviour.air", "not given", '["15 C", "40 C"]'),
+        ("lamps_behaviour.air_curve", "not given", "[[10, 0.7], [45, 1.0]]"),
+        ('meter "middle".response', "by default", "flat window"),
     ]
 
 

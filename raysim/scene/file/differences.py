@@ -10,6 +10,7 @@ from typing import Any
 from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.read import read_scene
 from raysim.scene.file.rows import as_table
+from raysim.scene.file.toml import toml_value
 from raysim.scene.file.written import SceneAsWritten
 
 NOT_THERE = "not there"
@@ -17,6 +18,10 @@ NOT_GIVEN = "not given"
 BY_DEFAULT = "by default"
 MESHES = ("mesh", "hook", "rail")  # keys that name mesh files
 LENGTHS = ("edge", "at", "rail_at")  # keys of a length that have a default
+# Tables of keys; any other is one value, as a surface or the response of a head.
+TABLES = (
+    "chamber", "walls", "parts", "target", "lamps_behaviour", "warm_up", "wear", "seams", "around",
+)  # fmt: skip
 NAMES = ("title", "units")  # they stand beside the values, or above them
 
 
@@ -87,7 +92,9 @@ def _entries(path: Path, scene: SceneAsWritten, rows: set[str]) -> dict[str, _En
             entries[key] = _Entry(True, "there")
         elif key.rpartition(".")[2] in MESHES and value is not None:
             files = [value] if isinstance(value, str) else value
-            entries[key] = _Entry([_content(path.parent / name) for name in files], str(text))
+            entries[key] = _Entry(
+                [_content(path.parent / name) for name in files], _as_written(text)
+            )
         else:
             entries[key] = _Entry(_rounded(value), _shown(key, value, text, unit))
     return entries
@@ -98,7 +105,7 @@ def _leaves(read: Any, written: Any, head: str = "") -> Iterator[tuple[str, Any,
     for key, value in read.items():
         text = written.get(key) if isinstance(written, dict) else None
         name = f"{head}.{key}" if head else key
-        if isinstance(value, dict):
+        if isinstance(value, dict) and key in TABLES:
             yield from _leaves(value, text, name)
         elif isinstance(value, list) and value and all(isinstance(row, dict) for row in value):
             taken: set[str] = set()
@@ -139,11 +146,17 @@ def _shown(key: str, read: Any, written: Any, unit: str) -> str:
     lengths = [number * metres for number in plain]
     if plain and any(plain) and lengths == numbers and metres != 1.0:
         return f"{written} {unit}"
-    return str(written)
+    return _as_written(written)
+
+
+def _as_written(value: Any) -> str:
+    return toml_value(value) if isinstance(value, list | dict) else str(value)
 
 
 def _rounded(value: Any) -> Any:
     """A value whose numbers keep 12 digits: 12 in and 304.8 mm are one length."""
+    if isinstance(value, dict):
+        return {key: _rounded(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
         return [_rounded(part) for part in value]
     return float(f"{value:.12g}") if isinstance(value, float) else value
