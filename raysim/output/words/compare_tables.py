@@ -68,7 +68,8 @@ def _rounds(record: Record) -> str:
     reuse = record.get("reuse")
     if record["verdict"]["timer_s"] is None or not isinstance(reuse, dict):
         return "not known"
-    return f"{reuse['cycles']} cycles at most, for {printable(str(reuse['binding']))}"
+    cycles = "1 cycle" if reuse["cycles"] == 1 else f"{reuse['cycles']} cycles"
+    return f"{cycles} at most, for {printable(str(reuse['binding']))}"
 
 
 def _place(record: Record) -> str:
