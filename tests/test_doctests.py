@@ -32,6 +32,7 @@ MODULES = (
     "raysim.studies.lamps.kinds",
     "raysim.studies.design.wish",
     "raysim.dose.simulate",
+    "raysim.dose.seeds",
     "raysim.scene.check.check",
     "raysim.verdict.rules",
     "raysim.verdict.stray_light",

@@ -75,6 +75,7 @@ def write_guide(
         held_alike=held_alike,
         gap_words=gap_words,
         to_find_out=use.to_find_out(plan),
+        moved=use.moved_words(plan),
         limit=words_of_light.limit_words(),
         result=result,
         tools=use.TOOLS,
