@@ -9,7 +9,7 @@ from raysim.workshop.measures import LETTER_WIDTH, Steps2
 
 # In heights of a letter, from the point to the words: the nearest place that is free is taken.
 AWAY = (0.7, 1.7, 3.0, 4.5, 6.5)
-SIDES = ((1, 1), (-1, 1), (1, -1), (-1, -1), (1, 0), (-1, 0))
+SIDES = ((1, 1), (-1, 1), (1, -1), (-1, -1), (1, 0), (-1, 0), (0, 1), (0, -1))
 LEADER = 1.0  # heights of a letter: words farther off get a line
 STRUCK = {Layer.MEASURE: 1.0, Layer.THING: 1.0}  # costs of words that a line runs through
 HEAVY = 3.0
@@ -57,9 +57,9 @@ def _candidates(at: Point, text: str, letter: float) -> Iterator[tuple[float, _L
     wide = LETTER_WIDTH * len(text) * letter
     for away, (right, up) in product(AWAY, SIDES):
         x, y = at[0] + away * right * letter, at[1] + away * up * letter - 0.4 * letter
-        left = x if right > 0 else x - wide
+        left = x - 0.5 * (1 - right) * wide
         box = (left, y - 0.1 * letter, left + wide, y + 0.9 * letter)
-        yield away, _Label(text, box, "start" if right > 0 else "end")
+        yield away, _Label(text, box, ("middle", "start", "end")[right])
 
 
 def _cost(
@@ -108,7 +108,7 @@ def _segments(shapes: Sequence[Shape]) -> list[tuple[float, Point, Point]]:
 
 def _drawn(at: Point, away: float, label: _Label, letter: float) -> Iterator[Shape]:
     left, low, right, _ = label.box
-    x = left if label.anchor == "start" else right
+    x = {"start": left, "middle": 0.5 * (left + right), "end": right}[label.anchor]
     if away > LEADER:
         yield Polyline(Layer.MARK, (at, (x, low + 0.5 * letter)))
     yield Words(Layer.WORDS, (x, low + 0.1 * letter), label.text, letter, label.anchor)

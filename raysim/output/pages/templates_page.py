@@ -45,6 +45,11 @@ def _panels(plan: Plan, paper: str) -> list[dict[str, Any]]:
         if cut := panel_tiles(panel, plan.grid.step, (across, up)):
             drawing = template_drawing(panel, plan.grid)
             found.append(
-                {"drawing": drawing, "svg": svg(drawing, line=LINE / plan.grid.step), "tiles": cut}
+                {
+                    "drawing": drawing,
+                    "svg": svg(drawing, line=LINE / plan.grid.step),
+                    "tiles": cut,
+                    "open": any(panel.open_edges),
+                }
             )
     return found

@@ -230,7 +230,9 @@ def measure_twice(panel: Panel, result: Result) -> list[str]:
             found.setdefault(first.name in lamps, []).append(here[one.name])
     return [
         f"{', '.join(sorted(letters))}: "
-        + tolerance_words(most[kind] if len(letters) < 2 else replace(most[kind], name="any"))
+        + tolerance_words(
+            most[kind] if len(letters) < 2 else replace(most[kind], name="any of them")
+        )
         for kind, letters in found.items()
     ]
 
