@@ -33,6 +33,7 @@ def measured(
     Source: definition.
     """
     shapes: list[Shape] = []
+    words: list[Shape] = []  # after all lines, so that none strikes through them
     room: list[float] = []
     for axis in (0, 1):
         ends: dict[int, float] = {size[axis]: 0.0}
@@ -54,9 +55,9 @@ def measured(
             anchor = "middle"
             if axis:
                 at, anchor = (far - 0.2 * letter, value - 0.35 * letter), "end"
-            shapes.append(Words(Layer.MEASURE, at, grid.text(value), letter, anchor))
+            words.append(Words(Layer.MEASURE, at, grid.text(value), letter, anchor))
         room.append(clear[axis] + 0.6 * letter + (max(rows) + 1) * deep)
-    return shapes, (room[1], room[0])
+    return [*shapes, *words], (room[1], room[0])
 
 
 def rows_of_labels(places: Sequence[float], widths: Iterable[float]) -> list[int]:

@@ -20,11 +20,13 @@ from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
 from raysim.output.words import same_box
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.output.words.guide import steps as building
 from raysim.verdict.rules import with_verdict
 from raysim.workshop.bill import ENTRY_OF_METER
 from raysim.workshop.drawing import Layer, Words
 from raysim.workshop.fixings import Held
 from raysim.workshop.grid import GRIDS
+from raysim.workshop.labels import labels
 from raysim.workshop.panel_drawing import hole_diameter
 from raysim.workshop.plan import plan_of
 from raysim.workshop.template import template_drawing
@@ -204,6 +206,57 @@ def test_same_box_asks_for_every_place_and_size_once(traced):
     for mark in plan.marks:
         assert not mark.is_of_scene or f": {mark.what}" in told
     assert all(row[3:] == ("", "") for row in rows.values())
+
+
+def test_a_seam_is_measured_on_its_drawing_and_not_in_words_alone(tmp_path):
+    data = small_scene()
+    points = [[12, 0, 14], [286, 0, 14], [286, 0, 335], [12, 0, 335], [12, 0, 14]]
+    gap = {"name": "door", "wall": "front", "width": 1, "depth": 24, "kind": "rabbet", "step": 8}
+    data["gap"] = [gap | {"points": points, "distance": 300}]
+    plan = plan_of(load_scene(write_scene(tmp_path, data)), GRIDS["mm"])
+    front = next(d for d in plan.drawings if d.name == "front")
+    numbers = {w.text for w in front.shapes if isinstance(w, Words) and w.layer is Layer.MEASURE}
+    assert {"14", "288", "335", "300", "350"} <= numbers  # 300 - 12 from the left, seen from inside
+    told = {row[0]: row[1] for row in tables.cut_list(plan).rows}
+    assert told["leaf, outer layer"] == "289 x 336"  # 274 - 1 + 16 by 321 - 1 + 16
+    assert told["front frame, outer layer"] == "300 + 2t x 350 + 2t, opening 291 x 338"
+    (line,) = (x for x in plan.bill.lines if x.name.startswith("front and leaf of the door"))
+    t = 0.018
+    assert (
+        line.quantity == np.ceil(11.5 * (2 * (0.3 + 2 * t) * (0.35 + 2 * t) + 0.289 * 0.336)) / 10
+    )
+
+
+def test_lamps_are_asked_for_by_the_watts_of_one_table(traced):
+    _, plan, result = traced
+    (bought,) = (step for step in building(plan, result) if step.title == "Buy")
+    (watts,) = {row[3] for row in tables.lamps(plan).rows}
+    told = " ".join(bought.lines)
+    assert f"at least what the table Lamps says ({watts} W of UVC)" in told
+    assert "times as much" not in told
+
+
+def test_panels_are_lined_before_they_are_joined_and_no_glove_turns_with_a_drill(traced):
+    _, plan, result = traced
+    order = [step.title for step in building(plan, result)]
+    assert order.index("Drill") < order.index("Line the walls") < order.index("Join the shell")
+    cautions = {step.title: step.caution for step in building(plan, result)}
+    assert "NO gloves at a turning drill" in cautions["Drill"]
+
+
+def test_words_beside_points_stay_clear_of_each_other_and_on_the_paper():
+    points = {(10, 10): "A, B", (14, 10): "C +220", (50, 12): "D", (97, 90): "E +166, F +220"}
+    found = [x for x in labels(points, 4.0, (), ((0, 0), (100, 100))) if isinstance(x, Words)]
+    boxes = []
+    for w in found:
+        wide = 0.62 * 4.0 * len(w.text)
+        left = w.at[0] - {"start": 0.0, "middle": 0.5, "end": 1.0}[w.anchor] * wide
+        boxes.append((left, w.at[1], left + wide, w.at[1] + 3.0))
+    assert {w.text for w in found} == set(points.values())
+    for k, (a, b, c, d) in enumerate(boxes):
+        assert min(a, b) >= 0
+        assert max(c, d) <= 100
+        assert all(c <= e or g <= a or d <= f or h <= b for e, f, g, h in boxes[:k])
 
 
 def test_no_time_can_be_read_out_of_a_guide(traced, tmp_path):

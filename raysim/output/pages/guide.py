@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from raysim.assess.tolerances import tolerances
 from raysim.dose.result import Result
@@ -35,6 +36,15 @@ def _widths(plan: Plan) -> list[float]:
     return [scale * wide for wide, _ in sizes]
 
 
+def _drawings(plan: Plan, result: Result) -> list[tuple[Any, ...]]:
+    """Each drawing of a panel with what stands about it; the low ones first, which share a page."""
+    rows = [
+        (drawing, svg(drawing), panel, use.measure_twice(panel, result), wide)
+        for drawing, panel, wide in zip(plan.drawings, plan.panels, _widths(plan), strict=True)
+    ]
+    return sorted(rows, key=lambda row: round(row[0].size[1]))
+
+
 def _templates(plan: Plan, paper: str) -> int:
     """How many sheets the drilling templates are printed on (definition)."""
     across, up = (0.001 * length for length in PAPERS[paper])
@@ -59,10 +69,7 @@ def write_guide(
         grid=plan.grid,
         paper=paper,
         width=PAPERS[paper][0],
-        drawings=[
-            (drawing, svg(drawing), panel, use.measure_twice(panel, result), wide)
-            for drawing, panel, wide in zip(plan.drawings, plan.panels, _widths(plan), strict=True)
-        ],
+        drawings=_drawings(plan, result),
         net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
         sheets=[
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
