@@ -1,10 +1,9 @@
 """The way through a study of lamps; it may be broken off, and what is known by then is told.
 
-Places are searched on the rows known so far, the choices are asked for their dark spots, and these
-become rows, until nothing new turns up. Rows that decide are then known anew, by fresh numbers and
-many paths: on these the programme looks for the best choice of each number and proves how much
-better any could be. What it and exchanges of one place find is judged by fresh numbers once more,
-and the best are traced in full with their tubes in the way.
+What looks best on the rows known so far is judged with its tubes in the way; what that shows to be
+dark becomes rows, until the best few are all judged. The best is traced in full, and its darkest
+faces are rows as well, before the next one is. In the end the rows that decide are known anew, by
+fresh numbers and many paths, and prove how much better any choice could be.
 """
 
 from collections.abc import Sequence
@@ -12,25 +11,25 @@ from collections.abc import Sequence
 import numpy as np
 
 from raysim.base.errors import RaysimError
-from raysim.base.progress import nobody_watching
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
 from raysim.scene.build import BuiltScene
 from raysim.studies.lamps.board import Board
-from raysim.studies.lamps.choice import Choice, Field
+from raysim.studies.lamps.choice import Choice
 from raysim.studies.lamps.places import Place
-from raysim.studies.lamps.programme import Solver
+from raysim.studies.lamps.programme import solve
+from raysim.studies.lamps.proof import Proof
 from raysim.studies.lamps.sources import Sources
 from raysim.studies.lamps.trace import LampTracer, TracedLamps
 from raysim.transport.options import RunOptions
 
-ROUNDS = 5  # of choices asked for their dark spots
-MOST_ROWS = 72  # that the programme gets
-NODES = 800  # of the solver's tree, for each step of the proof
-SWAPS = 4  # choices judged by fresh numbers in each round
-BETTER = 0.02  # share by which the programme has to find a better choice
+ROUNDS = 16  # of choices judged, for each number of lamps
+JUDGED = 4  # the best so many are all judged before one is traced
+BETTER = 0.01  # share by which the programme has to find a better choice
+BRANCHES = 100_000  # that it looks at for one
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
+EFFORT = 240  # of the proof, in rows looked at once
 ERROR = 1.0 - CONFIDENCE
 PROOF_SHARE = 0.6  # of the error probability; the rest is for the bounds of what is traced
 TRACE_SEED = 5_000_011
@@ -42,12 +41,11 @@ class Search:
 
     Attributes
     ----------
+    traced : dict of int to list of (Choice, TracedLamps)
+        By number of lamps, the best first.
+    proof : Proof or None
     most : dict of int to float
         Upper bound on all choices of a number of lamps, W/m2, lamps as sources alone.
-    finalists : dict of int to list of Choice
-        By number of lamps, the likeliest first.
-    traced : dict of int to list of (Choice, TracedLamps)
-        The best first.
     """
 
     def __init__(
@@ -67,81 +65,57 @@ class Search:
         share = (1.0 - PROOF_SHARE) / SHOWN
         self.tracer = LampTracer(scene, sites, cells, options, share)
         self.most: dict[int, float] = {}
-        self.finalists: dict[int, list[Choice]] = {}
         self.traced: dict[int, list[tuple[Choice, TracedLamps]]] = {}
         self.now: TracedLamps | None = None
+        self.proof: Proof | None = None
 
     def run(self, precision: float, first: int) -> None:
         """All of it; `first` is the number of lamps that is traced first, and most."""
         self.sources.count_photons(self.progress)
         self.board.look_at_all(self.progress)
-        self._find_rows()
-        order = sorted(self.numbers, key=lambda number: (number != first, number))
-        first = order[0]
-        keep = self.board.nearest_rows(MOST_ROWS)
-        upper = self.board.renew(keep, PROOF_SHARE * ERROR, self.progress)
-        with Solver() as solver:
-            for done, number in enumerate(order):
-                self.progress("the best choice, and its proof", done, len(order))
-                self._choose(solver, upper, number)
-        traces = [(number, SHOWN if number == first else 1) for number in order]
-        whole, done = sum(shown for _, shown in traces) + 1, 0
-        for number, shown in traces:
-            for choice in self.finalists[number][:shown]:
-                self.progress("tracing the best, tubes in the way", done, whole)
+        order = self._possible(first)
+        self.progress("the lamps as they are", 0, 1)
+        seed = self.options.seed + TRACE_SEED
+        self.now = self.tracer.traced(self.scene.written.lamp, precision, seed)
+        self.board.add_rows(self.now.dark)
+        for done, number in enumerate(order):
+            self.progress("the best choices", done, len(order))
+            self._chosen(number)
+        shown = [order[0]] * (SHOWN - 1) + order
+        for done, number in enumerate(shown):
+            self.progress("tracing the best, tubes in the way", done, len(shown))
+            choice = self._chosen(number)
+            if choice is not None:
                 self._trace(number, choice, precision)
-                done += 1
-            if number == first:
-                seed = self.options.seed + TRACE_SEED
-                self.now = self.tracer.traced(self.scene.written.lamp, precision, seed)
-                done += 1
+        self._prove()
 
-    def _find_rows(self) -> None:
-        """Rows from the dark spots of choices, until there are no new ones."""
-        field = Field(self.board.rough, self.board.apart)
-        possible = [number for number in self.numbers if field.searched(number, 0)]
+    def _possible(self, first: int) -> list[int]:
+        """Numbers of lamps that go together somewhere, `first` before the others."""
+        possible = [number for number in self.numbers if self.board.field.searched(number, 0)]
         if not possible:
             raise RaysimError(
                 f"no {self.numbers[0]} of the {len(self.places)} places go together. Mend: fewer "
                 "lamps, or more places (--spacing, --most)"
             )
-        self.numbers = possible
-        for turn in range(ROUNDS):
-            choices: list[Choice] = []
-            for number in self.numbers:
-                choices += field.searched(number, self.options.seed + turn, choices[-1:])[:1]
-            self.progress("dark spots of the best choices", turn, ROUNDS)
-            if not self.board.add_dark(choices, nobody_watching):
-                return
-            field = self.board.field
+        return sorted(possible, key=lambda number: (number != first, number))
 
-    def _choose(self, solver: Solver, upper: Field, number: int) -> None:
-        """The finalists of one number of lamps, and the bound on all choices of as many.
-
-        What looks best is judged with its tubes in the way; what that shows to be dark becomes
-        rows, until a choice holds what it promised.
-        """
-        board = self.board
-        best: Choice | None = None
+    def _chosen(self, number: int) -> Choice | None:
+        """The best choice of a number of lamps that is not traced yet, as judged."""
+        board, done = self.board, [choice for choice, _ in self.traced.get(number, [])]
+        best: list[Choice] = done[:1]
         for turn in range(ROUNDS):
             field = board.field
-            known = field.searched(number, self.options.seed + turn, [best] if best else ())
-            if turn == 0:
-                rows = board.nearest_rows(MOST_ROWS)
-                some = Field(field.light[rows], field.apart)
-                found = solver.solve(some, known[0], nodes=NODES // 2, steps=(BETTER,)).choice
-                known += field.searched(number, 0, [found])
-            pool = dict.fromkeys(known)
-            pool |= dict.fromkeys(field.neighbours(known[0], SWAPS))
-            chosen = sorted(pool, key=lambda one: (-field.worst(one), one))
-            best = chosen[0]
-            if turn and best in board.judged:
+            found = field.searched(number, self.options.seed + turn, best)
+            best = [solve(field, found[0], steps=(BETTER,), branches=BRANCHES).choice]
+            pool = {*found, *best, *field.neighbours(best[0], JUDGED + len(done))} - {*done}
+            pool |= {one for one in board.judged if len(one) == number and one not in done}
+            near = sorted(pool, key=lambda one: (-field.worst(one), one))[:JUDGED]
+            fresh = [one for one in near if one not in board.judged]
+            if not fresh:
                 break
-            for one in chosen[:SWAPS]:
-                board.judge(one)
-        judged = {one: light for one, light in board.judged.items() if len(one) == number}
-        self.finalists[number] = sorted(judged, key=lambda one: (-judged[one], one))
-        self.most[number] = solver.solve(upper, self.finalists[number][0], nodes=NODES).bound
+            board.judge(fresh[0])
+        judged = [one for one in board.judged if len(one) == number and one not in done]
+        return min(judged, key=lambda one: (-board.estimate(one), one), default=None)
 
     def _trace(self, number: int, choice: Choice, precision: float) -> None:
         seed = self.options.seed + TRACE_SEED + STEP * number
@@ -149,6 +123,15 @@ class Search:
         found = (choice, self.tracer.traced(lamps, precision, seed))
         pairs = [*self.traced.get(number, []), found]
         self.traced[number] = sorted(pairs, key=lambda pair: -pair[1].worst.lower_bound)
+        self.board.add_rows(found[1].dark)
+
+    def _prove(self) -> None:
+        """The bound on all choices, for every number of lamps."""
+        board, best = self.board, {n: pairs[0][0] for n, pairs in self.traced.items()}
+        self.proof = Proof(self.sources, board.sites, board.known, PROOF_SHARE * ERROR)
+        for done, number in enumerate(best):
+            self.progress("the proof", done, len(best))
+            self.most[number] = self.proof.most(best[number], EFFORT * (done + 1) // len(best))
 
     def swaps(self, choice: Choice) -> np.ndarray:
         """Worst row with each place in a choice, the member that helps least left out, as a share.
