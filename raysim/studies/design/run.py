@@ -15,7 +15,7 @@ from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.check import check_scene
 from raysim.studies.asked import checked
-from raysim.studies.design.boxes import Size
+from raysim.studies.design.boxes import size_words
 from raysim.studies.design.limits import Limits
 from raysim.studies.design.proposals import Proposal, excess, proposals
 from raysim.studies.design.result import Design, DesignStudy, Limit, Relaxation
@@ -32,7 +32,7 @@ ROUNDS, MORE_ROUNDS = 3, 1  # of short traces; where a limit is loosened
 TRIES = 3  # full traces for each aim
 MOST_FULL = 6  # in all
 FULL = 4.0  # pieces of work that a full trace counts for
-SURE = 1.1  # how far a short trace may miss a limit and still be followed
+SURE = 1.1  # how far a short trace may miss a limit and still be followed; own choice
 
 
 def unjudged(scene: BuiltScene, result: Result) -> Result:
@@ -267,10 +267,6 @@ def _refuse_if_nothing_fits(wish: Wish, path: Path, pool: Sequence[Proposal]) ->
     mend = "allow a larger box, fewer respirators or shorter lamps"
     if pool:
         near = min(pool, key=over)
-        size = _mm(near.box.outside(wish.sheet[near.sheet].thickness))
+        size = size_words(near.box.outside(wish.sheet[near.sheet].thickness))
         what += f"; the nearest is {size} outside, with {near.lamps.kind.name} lamps"
     raise refused(path, "limits.outside", what, mend)
-
-
-def _mm(size: Size) -> str:
-    return " x ".join(f"{1000.0 * side:.0f}" for side in size) + " mm"

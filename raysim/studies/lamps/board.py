@@ -18,11 +18,11 @@ from raysim.studies.lamps.sources import Sources
 
 PIECE = 512  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
-DARK_CELLS, LOOKED_CELLS, LOOKED_ROWS, NEW_ROWS = 128, 12, 16, 6  # of a choice, from step to step
-CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 128  # per batch, of these steps
+DARK_CELLS, LOOKED_CELLS, LOOKED_ROWS, NEW_ROWS = 96, 10, 160, 8  # of a choice, step by step
+CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 96  # per batch, of these steps
 ROW_PATHS, ROW_POINTS = 48, 2.0  # per batch of a row, and points per candidate
 MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
-SLACK = 0.05  # share by which a row may look darker than a choice was judged: noise
+FRESH = 0.8  # share of the rows that were known when a choice was judged, for that to count
 LOOK_SEED, ROW_SEED = 1_000_003, 2_000_003
 
 Dark = tuple[np.ndarray, np.ndarray]  # sites, and their light, W/m2
@@ -36,8 +36,8 @@ class Board:
     rows : (rows,) int64
         Judged face-sides that are rows.
     mean, error : (rows, candidates) float64, W/m2
-    judged : dict of Choice to float
-        Light of the darkest spot of choices, tubes in the way, W/m2.
+    judged : dict of Choice to (float, int)
+        Light of the darkest spot of choices, tubes in the way, W/m2; rows that were known then.
     """
 
     def __init__(self, sources: Sources, sites: Sites, cells: Cells, apart: np.ndarray) -> None:
@@ -46,7 +46,7 @@ class Board:
         self.mean = self.error = np.zeros((0, len(apart)))
         self.rough = np.zeros((0, len(apart)))
         self.looks = 0
-        self.judged: dict[Choice, float] = {}
+        self.judged: dict[Choice, tuple[float, int]] = {}
 
     def look_at_all(self, progress: Progress) -> None:
         """The rough matrix of all cells."""
@@ -69,13 +69,17 @@ class Board:
 
     def estimate(self, choice: Choice) -> float:
         """Light of the darkest spot of a judged choice, W/m2: of no row more than as sources."""
-        return min(self.judged[choice], float(self.mean[:, list(choice)].sum(axis=1).min()))
+        return min(self.judged[choice][0], float(self.mean[:, list(choice)].sum(axis=1).min()))
+
+    def is_judged(self, choice: Choice) -> bool:
+        """Whether a choice was held against most of the rows (definition)."""
+        return self.judged.get(choice, (0.0, 0))[1] >= FRESH * len(self.rows) > 0.0
 
     def judge(self, choice: Choice) -> None:
         """Look for the darkest spots of a choice, tubes in the way; they become rows."""
         faces, light = self._dark_of(choice)
-        self.judged[choice] = float(light[0])
         self.add_rows(faces)
+        self.judged[choice] = float(light[0]), len(self.rows)
 
     def _dark_of(self, choice: Choice) -> Dark:
         """Face-sides that are dark under a choice, the darkest first, and their light, W/m2.
@@ -100,10 +104,7 @@ class Board:
         return darkest(self.sites, faces[:NEW_ROWS], LAST_PATHS, 2)
 
     def add_rows(self, sites: np.ndarray) -> None:
-        """Rows for those judged face-sides that are none yet.
-
-        Choices that they show to be darker than they were judged are not judged any more.
-        """
+        """Rows for those judged face-sides that are none yet."""
         new = np.setdiff1d(sites, self.rows)
         if not len(new):
             return
@@ -113,10 +114,6 @@ class Board:
         self.rows = np.concatenate([self.rows, new])
         self.mean = np.concatenate([self.mean, found[0]])
         self.error = np.concatenate([self.error, found[1]])
-        light = Field(found[0], self.apart)
-        self.judged = {
-            one: old for one, old in self.judged.items() if light.worst(one) > (1.0 - SLACK) * old
-        }
 
     def _means(
         self,

@@ -44,8 +44,9 @@ class Search:
     traced : dict of int to list of (Choice, TracedLamps)
         By number of lamps, the best first.
     proof : Proof or None
-    most : dict of int to float
-        Upper bound on all choices of a number of lamps, W/m2, lamps as sources alone.
+    most, alone : dict of int to float
+        Upper bound on all choices of a number of lamps, and about what the best one gives its
+        darkest face, W/m2, lamps as sources alone.
     """
 
     def __init__(
@@ -65,6 +66,7 @@ class Search:
         share = (1.0 - PROOF_SHARE) / SHOWN
         self.tracer = LampTracer(scene, sites, cells, options, share)
         self.most: dict[int, float] = {}
+        self.alone: dict[int, float] = {}
         self.traced: dict[int, list[tuple[Choice, TracedLamps]]] = {}
         self.now: TracedLamps | None = None
         self.proof: Proof | None = None
@@ -81,7 +83,7 @@ class Search:
         for done, number in enumerate(order):
             self.progress("the best choices", done, len(order))
             self._chosen(number)
-        shown = [order[0]] * (SHOWN - 1) + order
+        shown = order + [order[0]] * (SHOWN - 1)
         for done, number in enumerate(shown):
             self.progress("tracing the best, tubes in the way", done, len(shown))
             choice = self._chosen(number)
@@ -110,7 +112,9 @@ class Search:
             pool = {*found, *best, *field.neighbours(best[0], JUDGED + len(done))} - {*done}
             pool |= {one for one in board.judged if len(one) == number and one not in done}
             near = sorted(pool, key=lambda one: (-field.worst(one), one))[:JUDGED]
-            fresh = [one for one in near if one not in board.judged]
+            judged = [one for one in pool if one in board.judged]
+            near += sorted(judged, key=lambda one: (-board.estimate(one), one))[:1]
+            fresh = [one for one in near if not board.is_judged(one)]
             if not fresh:
                 break
             board.judge(fresh[0])
@@ -132,6 +136,7 @@ class Search:
         for done, number in enumerate(best):
             self.progress("the proof", done, len(best))
             self.most[number] = self.proof.most(best[number], EFFORT * (done + 1) // len(best))
+            self.alone[number] = self.proof.alone(best[number])
 
     def swaps(self, choice: Choice) -> np.ndarray:
         """Worst row with each place in a choice, the member that helps least left out, as a share.
