@@ -18,8 +18,9 @@ from raysim.studies.lamps.sources import Sources
 
 PIECE = 512  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
-DARK_CELLS, LOOKED_CELLS, LOOKED_ROWS, NEW_ROWS = 96, 10, 160, 8  # of a choice, step by step
-CELL_PATHS, FACE_PATHS, LAST_PATHS = 4, 6, 96  # per batch, of these steps
+DARK_CELLS, LOOKED_ROWS, LOOKED_FACES, NEW_ROWS = 96, 160, 64, 8  # of a choice, step by step
+LOOKED_CELLS, WIDELY = 10, 80  # whose faces are looked at; before a choice is traced
+CELL_PATHS, FACE_PATHS, AGAIN_PATHS, LAST_PATHS = 4, 2, 8, 96  # per batch, of these steps
 ROW_PATHS, ROW_POINTS = 48, 2.0  # per batch of a row, and points per candidate
 MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
 FRESH = 0.8  # share of the rows that were known when a choice was judged, for that to count
@@ -69,19 +70,25 @@ class Board:
 
     def estimate(self, choice: Choice) -> float:
         """Light of the darkest spot of a judged choice, W/m2: of no row more than as sources."""
-        return min(self.judged[choice][0], float(self.mean[:, list(choice)].sum(axis=1).min()))
+        light = self.judged.get(choice, (0.0, 0))[0]
+        return min(light, float(self.mean[:, list(choice)].sum(axis=1).min()))
 
     def is_judged(self, choice: Choice) -> bool:
         """Whether a choice was held against most of the rows (definition)."""
         return self.judged.get(choice, (0.0, 0))[1] >= FRESH * len(self.rows) > 0.0
 
-    def judge(self, choice: Choice) -> None:
-        """Look for the darkest spots of a choice, tubes in the way; they become rows."""
-        faces, light = self._dark_of(choice)
-        self.add_rows(faces)
-        self.judged[choice] = float(light[0]), len(self.rows)
+    def judge(self, choice: Choice, cells: int = LOOKED_CELLS) -> float:
+        """Look for the darkest spots of a choice, tubes in the way; they become rows.
 
-    def _dark_of(self, choice: Choice) -> Dark:
+        Returns its light there, W/m2; `cells` are those whose faces are looked at.
+        """
+        faces, light = self._dark_of(choice, cells)
+        self.add_rows(faces)
+        known = self.judged.get(choice, (np.inf, 0))[0] if cells > LOOKED_CELLS else np.inf
+        self.judged[choice] = min(float(light[0]), known), len(self.rows)
+        return self.estimate(choice)
+
+    def _dark_of(self, choice: Choice, most: int) -> Dark:
         """Face-sides that are dark under a choice, the darkest first, and their light, W/m2.
 
         By fresh numbers: those that chose the cells and those that judge differ.
@@ -98,10 +105,11 @@ class Board:
             return np.argsort(matrix[:, list(choice)].sum(axis=1), kind="stable")[:most]
 
         cells, _ = darkest(self.cells, darkest_by(self.rough, DARK_CELLS), CELL_PATHS, 0)
-        members = [self.cells.members(int(cell)) for cell in cells[:LOOKED_CELLS]]
+        members = [self.cells.members(int(cell)) for cell in cells[:most]]
         members.append(self.rows[darkest_by(self.mean, LOOKED_ROWS)])
         faces, _ = darkest(self.sites, np.unique(np.concatenate(members)), FACE_PATHS, 1)
-        return darkest(self.sites, faces[:NEW_ROWS], LAST_PATHS, 2)
+        faces, _ = darkest(self.sites, faces[:LOOKED_FACES], AGAIN_PATHS, 2)
+        return darkest(self.sites, faces[:NEW_ROWS], LAST_PATHS, 3)
 
     def add_rows(self, sites: np.ndarray) -> None:
         """Rows for those judged face-sides that are none yet."""
@@ -114,6 +122,19 @@ class Board:
         self.rows = np.concatenate([self.rows, new])
         self.mean = np.concatenate([self.mean, found[0]])
         self.error = np.concatenate([self.error, found[1]])
+
+    def twins(self, sites: np.ndarray) -> np.ndarray:
+        """The same faces of other objects of the same mesh, those themselves among them.
+
+        A single dark face in a bright cell shows in no rough look; what hides it is its own object.
+        """
+        bodies = self.sites.bodies
+        count = np.bincount(bodies)
+        rank = np.zeros(len(bodies), np.int64)
+        for body in np.unique(bodies):
+            rank[bodies == body] = np.arange(count[body])
+        found = [(count[bodies] == count[bodies[one]]) & (rank == rank[one]) for one in sites]
+        return np.flatnonzero(np.any(found, axis=0))
 
     def _means(
         self,

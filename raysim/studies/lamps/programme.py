@@ -15,7 +15,6 @@ mixed integer programming problems", ORSA J. Computing 6 (1994); the relaxation 
 and Hall, Math. Prog. Comp. 10 (2018) [both from memory].
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +27,7 @@ TIGHTER = 0.002  # share by which the bound of a relaxation has to fall for anot
 MOST_TIGHTENED = 40
 STEPS = (0.3, 0.2, 0.15, 0.12, 0.09, 0.06, 0.04, 0.02, 0.01)  # above the best known: T comes down
 BRANCHES = 2_000_000  # looked at for each step: five seconds or so
+FEWER = 10  # times fewer branches for each look for a better choice
 SLACK = 1e-6  # share by which bounds are raised: tolerance of the solver of the relaxation
 
 
@@ -39,39 +39,52 @@ class Solved(Figures):
     bound: float
 
 
-def solve(
-    field: Field,
-    known: Choice,
-    *,
-    steps: Sequence[float] = STEPS,
-    branches: int = BRANCHES,
-) -> Solved:
+def solve(field: Field, known: Choice, *, branches: int = BRANCHES) -> Solved:
     """The best choice of as many places as a `known` one has, and a bound on all of them.
 
-    Parameters
-    ----------
-    steps : sequence of float
-        How far above the best known choice is asked, as shares, falling.
-    branches : int
-        That are looked at for each question; at the first that stays open it ends.
+    A better choice is looked for first; `branches` are looked at for each question, and at the
+    first that stays open it ends.
     """
-    number, best = len(known), known
-    rows = [field.worst_row(known)]
-    bound = relaxed(field, number)
-    for step in steps:
+    best = better(field, known, branches=branches // FEWER)
+    bound = relaxed(field, len(known))
+    rows = [field.worst_row(best)]
+    for step in STEPS:
         try:
             while (wanted := (1.0 + step) * field.worst(best)) < bound:
-                some = Field(field.light[rows], field.apart)
-                choice = Branches(some, wanted, branches).choice(number)
+                choice = _reaching(field, rows, wanted, len(known), branches)
                 if choice is None:
                     bound = wanted * (1.0 + SLACK)
                     break
-                if field.worst(choice) < wanted:
-                    rows.append(field.worst_row(choice))
-                best = max(best, choice, key=field.worst)
+                best = choice
         except OutOfBranchesError:
             break
     return Solved(best, bound)
+
+
+def better(field: Field, known: Choice, *, branches: int) -> Choice:
+    """The best choice that is found by asking for a little more each time (`STEPS`)."""
+    best, rows = known, [field.worst_row(known)]
+    try:
+        while True:
+            wanted = (1.0 + STEPS[-1]) * field.worst(best)
+            choice = _reaching(field, rows, wanted, len(known), branches)
+            if choice is None:
+                return best
+            best = choice
+    except OutOfBranchesError:
+        return best
+
+
+def _reaching(
+    field: Field, rows: list[int], wanted: float, number: int, branches: int
+) -> Choice | None:
+    """A choice whose worst row gets what is wanted, W/m2; rows that it takes to tell are added."""
+    while True:
+        some = Field(field.light[rows], field.apart)
+        choice = Branches(some, wanted, branches).choice(number)
+        if choice is None or field.worst(choice) >= wanted:
+            return choice
+        rows.append(field.worst_row(choice))
 
 
 def relaxed(field: Field, number: int) -> float:

@@ -15,21 +15,22 @@ from raysim.estimate.bounds import CONFIDENCE
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
 from raysim.scene.build import BuiltScene
-from raysim.studies.lamps.board import Board
+from raysim.studies.lamps.board import WIDELY, Board
 from raysim.studies.lamps.choice import Choice
 from raysim.studies.lamps.places import Place
-from raysim.studies.lamps.programme import solve
+from raysim.studies.lamps.programme import better
 from raysim.studies.lamps.proof import Proof
 from raysim.studies.lamps.sources import Sources
 from raysim.studies.lamps.trace import LampTracer, TracedLamps
 from raysim.transport.options import RunOptions
 
 ROUNDS = 16  # of choices judged, for each number of lamps
-JUDGED = 4  # the best so many are all judged before one is traced
-BETTER = 0.01  # share by which the programme has to find a better choice
-BRANCHES = 100_000  # that it looks at for one
+JUDGED, MORE = 4, 8  # the best so many are judged before one is traced; before another one is
+SURE = 3  # times that what seems best is looked at more widely
+BRANCHES = 100_000  # that are looked at for a better choice
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
-EFFORT = 240  # of the proof, in rows looked at once
+TWINS = 3  # dark faces of a choice traced that are looked at in all objects of the same mesh
+EFFORT = 200  # of the proof, in rows looked at once
 ERROR = 1.0 - CONFIDENCE
 PROOF_SHARE = 0.6  # of the error probability; the rest is for the bounds of what is traced
 TRACE_SEED = 5_000_011
@@ -79,7 +80,7 @@ class Search:
         self.progress("the lamps as they are", 0, 1)
         seed = self.options.seed + TRACE_SEED
         self.now = self.tracer.traced(self.scene.written.lamp, precision, seed)
-        self.board.add_rows(self.now.dark)
+        self.board.add_rows(self.board.twins(self.now.dark))
         for done, number in enumerate(order):
             self.progress("the best choices", done, len(order))
             self._chosen(number)
@@ -104,22 +105,31 @@ class Search:
     def _chosen(self, number: int) -> Choice | None:
         """The best choice of a number of lamps that is not traced yet, as judged."""
         board, done = self.board, [choice for choice, _ in self.traced.get(number, [])]
-        best: list[Choice] = done[:1]
+        best, many = done[:1], MORE if done else JUDGED
         for turn in range(ROUNDS):
             field = board.field
             found = field.searched(number, self.options.seed + turn, best)
-            best = [solve(field, found[0], steps=(BETTER,), branches=BRANCHES).choice]
-            pool = {*found, *best, *field.neighbours(best[0], JUDGED + len(done))} - {*done}
-            pool |= {one for one in board.judged if len(one) == number and one not in done}
-            near = sorted(pool, key=lambda one: (-field.worst(one), one))[:JUDGED]
-            judged = [one for one in pool if one in board.judged]
-            near += sorted(judged, key=lambda one: (-board.estimate(one), one))[:1]
-            fresh = [one for one in near if not board.is_judged(one)]
+            best = [better(field, found[0], branches=BRANCHES)]
+            judged = self._judged(number, done)[:1]
+            pool = {*found, *best, *judged}
+            for one in (*best, *judged, *done[:1]):
+                pool |= {*field.neighbours(one, many)}
+            near = sorted(pool - {*done}, key=lambda one: (-field.worst(one), one))[:many]
+            fresh = [one for one in (*judged, *near) if not board.is_judged(one)]
             if not fresh:
                 break
             board.judge(fresh[0])
-        judged = [one for one in board.judged if len(one) == number and one not in done]
-        return min(judged, key=lambda one: (-board.estimate(one), one), default=None)
+        for _ in range(SURE):
+            first, *others = [*self._judged(number, done), ()]
+            if not first or board.judge(first, WIDELY) >= board.estimate(others[0]):
+                break
+        return next(iter(self._judged(number, done)), None)
+
+    def _judged(self, number: int, done: Sequence[Choice]) -> list[Choice]:
+        """Choices of a number of lamps that were judged and not traced, the best first."""
+        estimate = self.board.estimate
+        judged = [one for one in self.board.judged if len(one) == number and one not in done]
+        return sorted(judged, key=lambda one: (-estimate(one), one))
 
     def _trace(self, number: int, choice: Choice, precision: float) -> None:
         seed = self.options.seed + TRACE_SEED + STEP * number
@@ -127,7 +137,8 @@ class Search:
         found = (choice, self.tracer.traced(lamps, precision, seed))
         pairs = [*self.traced.get(number, []), found]
         self.traced[number] = sorted(pairs, key=lambda pair: -pair[1].worst.lower_bound)
-        self.board.add_rows(found[1].dark)
+        dark = found[1].dark
+        self.board.add_rows(np.union1d(dark, self.board.twins(dark[:TWINS])))
 
     def _prove(self) -> None:
         """The bound on all choices, for every number of lamps."""

@@ -48,7 +48,7 @@ class TracedLamps(Figures):
     field : (faces, 2) float64
         Irradiance of the judged face-sides as the mean over their cell of 1 cm2, for pictures.
     dark : (some,) int64
-        Judged face-sides that are darkest, one of a cell.
+        Judged face-sides, one of a cell, the darkest first.
     """
 
     scene: BuiltScene
@@ -123,7 +123,7 @@ class LampTracer:
         known = np.flatnonzero((found.state.rounds > 0) & (error < WELL * mean))
         known = known[np.argsort(mean[known], kind="stable")]
         _, first = np.unique(self.cells.owner[known], return_index=True)
-        return np.sort(known[np.sort(first)[:DARK_FACES]])
+        return known[np.sort(first)[:DARK_FACES]]
 
     def _counted(self, photons: PhotonRun, factors: np.ndarray):  # type: ignore[no-untyped-def]
         """What photons say of each site, with the share of the error probability."""
