@@ -19,6 +19,7 @@ from raysim.studies.lamps import LampClearances, LampGrid, study
 from raysim.studies.lamps.choice import Field
 from raysim.studies.lamps.kinds import kinds_of
 from raysim.studies.lamps.places import LampRoom, listed_places, too_near
+from raysim.studies.lamps.programme import solve
 from raysim.studies.lamps.proof import Known, Proof
 from raysim.studies.lamps.sources import Sources
 from raysim.transport.options import RunOptions
@@ -126,8 +127,10 @@ def test_the_proof_lies_above_every_choice_by_other_numbers(bright):
     for number in (1, 2, 3):
         proof = Proof(bright, sites, known, 0.03)
         truth = max(fine.worst(one) for one in combinations(range(6), number))
-        few = proof.most(tuple(range(number)), 2)
-        most = proof.most(tuple(range(number)), 40)
+        proof.look_closer(tuple(range(number)), 2)
+        few = solve(proof.field, tuple(range(number))).bound
+        proof.look_closer(tuple(range(number)), 40)
+        most = solve(proof.field, tuple(range(number))).bound
         assert 1.0 < most / truth < 1.25
         assert most <= few
         assert proof.spent <= 40

@@ -14,7 +14,7 @@ import numpy as np
 from raysim.estimate.bounds import batch_mean, mean_upper_bound
 from raysim.estimate.face_sides import Sites
 from raysim.studies.lamps.choice import Choice, Field
-from raysim.studies.lamps.programme import better, solve
+from raysim.studies.lamps.programme import better
 from raysim.studies.lamps.sources import Sources, read_low
 from raysim.transport.paths import PATH_BATCHES
 
@@ -63,8 +63,8 @@ class Proof:
         """Upper bounds of the rows of the proof (definition)."""
         return Field(self.upper[self.looks > 0], self.known.apart)
 
-    def most(self, choice: Choice, effort: int) -> float:
-        """What no choice of as many places as this one exceeds, W/m2.
+    def look_closer(self, choice: Choice, effort: int) -> None:
+        """Look at the rows that decide of choices of as many places as this one.
 
         `effort` is what all looks may have cost by then.
         """
@@ -79,7 +79,6 @@ class Proof:
             self._look(row)
             best = self.field.searched(len(choice), 0, [choice])[0]
             best = better(self.field, best, branches=BRANCHES)
-        return solve(self.field, choice).bound
 
     def alone(self, choice: Choice) -> float:
         """Light of the darkest row of the proof under a choice, W/m2: an estimate."""

@@ -18,19 +18,20 @@ from raysim.scene.build import BuiltScene
 from raysim.studies.lamps.board import WIDELY, Board
 from raysim.studies.lamps.choice import Choice
 from raysim.studies.lamps.places import Place
-from raysim.studies.lamps.programme import better
+from raysim.studies.lamps.programme import better, solve
 from raysim.studies.lamps.proof import Proof
 from raysim.studies.lamps.sources import Sources
 from raysim.studies.lamps.trace import LampTracer, TracedLamps
 from raysim.transport.options import RunOptions
 
-ROUNDS = 16  # of choices judged, for each number of lamps
-JUDGED, MORE = 4, 8  # the best so many are judged before one is traced; before another one is
+ROUNDS = 12  # of choices judged, for each number of lamps
+JUDGED, MORE = 4, 6  # the best so many are judged before one is traced; before another one is
+NOTABLY = 0.03  # share above what was traced from which another choice is traced as well
 SURE = 3  # times that what seems best is looked at more widely
-BRANCHES = 100_000  # that are looked at for a better choice
+BRANCHES, SELDOM = 200_000, 4  # that are looked at for a better choice, every so many rounds
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
 TWINS = 3  # dark faces of a choice traced that are looked at in all objects of the same mesh
-EFFORT = 200  # of the proof, in rows looked at once
+EFFORT = 260  # of the proof, in rows looked at once
 ERROR = 1.0 - CONFIDENCE
 PROOF_SHARE = 0.6  # of the error probability; the rest is for the bounds of what is traced
 TRACE_SEED = 5_000_011
@@ -83,13 +84,15 @@ class Search:
         self.board.add_rows(self.board.twins(self.now.dark))
         for done, number in enumerate(order):
             self.progress("the best choices", done, len(order))
-            self._chosen(number)
+            self._judge(number)
         shown = order + [order[0]] * (SHOWN - 1)
         for done, number in enumerate(shown):
             self.progress("tracing the best, tubes in the way", done, len(shown))
             choice = self._chosen(number)
             if choice is not None:
                 self._trace(number, choice, precision)
+            if number != order[0] and (other := self._promising(number)):
+                self._trace(number, other, precision)
         self._prove()
 
     def _possible(self, first: int) -> list[int]:
@@ -103,13 +106,35 @@ class Search:
         return sorted(possible, key=lambda number: (number != first, number))
 
     def _chosen(self, number: int) -> Choice | None:
-        """The best choice of a number of lamps that is not traced yet, as judged."""
+        """The best choice of a number of lamps that is not traced yet, as judged widely."""
+        done = self._judge(number)
+        for _ in range(SURE):
+            first, *others = [*self._judged(number, done), ()]
+            if not first or self.board.judge(first, WIDELY) >= self.board.estimate(others[0]):
+                break
+        return next(iter(self._judged(number, done)), None)
+
+    def _promising(self, number: int) -> Choice | None:
+        """A judged choice that seems to give notably more light than what was traced."""
+        done = [choice for choice, _ in self.traced.get(number, [])]
+        if not done:
+            return None
+        least = (1.0 + NOTABLY) * self.traced[number][0][1].worst.irradiance
+        for one in self._judged(number, done)[:1]:
+            if self.board.estimate(one) > least and self.board.judge(one, WIDELY) > least:
+                return one
+        return None
+
+    def _judge(self, number: int) -> list[Choice]:
+        """Judge choices of a number of lamps until the best few are; returns those traced."""
         board, done = self.board, [choice for choice, _ in self.traced.get(number, [])]
         best, many = done[:1], MORE if done else JUDGED
         for turn in range(ROUNDS):
             field = board.field
             found = field.searched(number, self.options.seed + turn, best)
-            best = [better(field, found[0], branches=BRANCHES)]
+            best = found[:1]
+            if turn % SELDOM == 0:
+                best = [better(field, found[0], branches=BRANCHES)]
             judged = self._judged(number, done)[:1]
             pool = {*found, *best, *judged}
             for one in (*best, *judged, *done[:1]):
@@ -119,11 +144,7 @@ class Search:
             if not fresh:
                 break
             board.judge(fresh[0])
-        for _ in range(SURE):
-            first, *others = [*self._judged(number, done), ()]
-            if not first or board.judge(first, WIDELY) >= board.estimate(others[0]):
-                break
-        return next(iter(self._judged(number, done)), None)
+        return done
 
     def _judged(self, number: int, done: Sequence[Choice]) -> list[Choice]:
         """Choices of a number of lamps that were judged and not traced, the best first."""
@@ -141,12 +162,16 @@ class Search:
         self.board.add_rows(np.union1d(dark, self.board.twins(dark[:TWINS])))
 
     def _prove(self) -> None:
-        """The bound on all choices, for every number of lamps."""
+        """The bound on all choices, for every number of lamps; most effort for the one told of."""
         board, best = self.board, {n: pairs[0][0] for n, pairs in self.traced.items()}
         self.proof = Proof(self.sources, board.sites, board.known, PROOF_SHARE * ERROR)
-        for done, number in enumerate(best):
-            self.progress("the proof", done, len(best))
-            self.most[number] = self.proof.most(best[number], EFFORT * (done + 1) // len(best))
+        order = [*best][::-1]
+        for done, number in enumerate(order, 1):
+            self.progress("the rows that decide, anew", done - 1, len(order))
+            self.proof.look_closer(best[number], EFFORT * done // len(order))
+        for done, number in enumerate(order):
+            self.progress("the proof", done, len(order))
+            self.most[number] = solve(self.proof.field, best[number]).bound
             self.alone[number] = self.proof.alone(best[number])
 
     def swaps(self, choice: Choice) -> np.ndarray:
