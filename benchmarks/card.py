@@ -13,10 +13,12 @@ import sys
 import time
 from datetime import date
 from typing import Any
+from unittest import mock
 
 import numpy as np
 
 import raysim
+from raysim.transport import cuda
 from raysim.transport.device import on_device
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.known import known_light
@@ -40,6 +42,17 @@ def photons_on(device: str, scene: Any, arrays: Any, timed: int) -> tuple[Photon
         start = time.perf_counter()
         clock.add_batches(timed)
         return run, clock.segments / (time.perf_counter() - start)
+
+
+def of_another_launch(run: PhotonRun, scene: Any, arrays: Any) -> bool:
+    """Whether the same photons of the card count the same in launches of other sizes."""
+    whole = run.tallies()
+    with on_device("cuda"), mock.patch.multiple(cuda, THREADS=96, BLOCKS=3, MEMORY=2**24):
+        tiles = tiles_of(arrays, scene.triangles)
+        again = PhotonRun(arrays, 1, 1, tiles=tiles, groups=GROUPS)
+        again.add_batches(BATCHES // 2)
+        again.add_batches(BATCHES - BATCHES // 2)
+        return all((tally == whole[name]).all() for name, tally in again.tallies().items())
 
 
 def paths_on(device: str, scene: Any, arrays: Any, known: Any) -> tuple[BackwardRun, float]:
@@ -67,9 +80,7 @@ def dose_on(device: str, scene: Any) -> tuple[Any, float]:
 
 def compared(path: str) -> dict[str, Any]:
     """All figures of one scene."""
-    from numba import cuda
-
-    name = cuda.get_current_device().name
+    name = cuda.the_card().get_current_device().name
     scene = raysim.load_scene(path)
     arrays = kernel_scene(scene.triangles)
     own, own_speed = photons_on("cpu", scene, arrays, BATCHES)
@@ -90,6 +101,7 @@ def compared(path: str) -> dict[str, Any]:
         "scene": scene.path.name,
         "photons": int(own.photons.sum()),
         "segments": [own.segments, there.segments],
+        "same_counts_in_launches_of_other_sizes": of_another_launch(there, scene, arrays),
         "arrivals_that_differ": int(np.abs(other - counts).sum()),
         "arrivals": int(counts.sum()),
         "largest_z_of_a_face": float((np.abs(other - counts) / error).max()),

@@ -26,7 +26,7 @@ inside: m, W, W/m2, J/m2, s). `RaysimError` and `SceneError` say what a user can
 
 What the other commands find out is found by `study(scene, ..., options=RunOptions(seed=2))` and
 written by `write(found, folder)`: of `raysim.studies.linings` and `raysim.output.studies.linings`,
-and likewise of shadows, hooks, leak and survey.
+and likewise of shadows, hooks, leak, survey, lamps and design (which takes a wish, not a scene).
 
 The calculation says what light reaches which surface. It is no medical device: check every figure
 with a calibrated 254 nm meter.
@@ -52,6 +52,7 @@ if TYPE_CHECKING:
         Result,
         Spot,
     )
+    from raysim.dose.seeds import simulate_seeds
     from raysim.dose.simulate import load_scene, simulate
     from raysim.library.surfaces import Surface, find_surface, surfaces
     from raysim.output.files.results import write_results
@@ -68,6 +69,7 @@ _HOME = {
     "load_scene": "raysim.dose.simulate",
     "check_scene": "raysim.scene.check.check",
     "simulate": "raysim.dose.simulate",
+    "simulate_seeds": "raysim.dose.seeds",
     "stray_light": "raysim.verdict.stray_light",
     "with_verdict": "raysim.verdict.rules",
     "write_results": "raysim.output.files.results",
@@ -130,6 +132,7 @@ __all__ = [
     "minutes_seconds",
     "parse_quantity",
     "simulate",
+    "simulate_seeds",
     "stray_light",
     "surfaces",
     "to_mJ_cm2",

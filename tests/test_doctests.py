@@ -8,12 +8,12 @@ import typing
 from pathlib import Path
 
 import pytest
-from running import SMALL_BATCH, batches_of
+from running import SMALL_BATCH, batches_of, with_few_traces
 
 import raysim
 
 ROOT = Path(__file__).parents[1]
-STUDIES = ("linings", "shadows", "hooks", "leak", "survey")
+STUDIES = ("linings", "shadows", "hooks", "leak", "survey", "lamps", "design")
 MODULES = (
     "raysim.base.csv_cells",
     "raysim.base.errors",
@@ -28,7 +28,11 @@ MODULES = (
     "raysim.studies.leak.exposure_limits",
     "raysim.studies.leak.passage",
     *(f"raysim.studies.{name}.run" for name in STUDIES),
+    "raysim.studies.survey.places",
+    "raysim.studies.lamps.kinds",
+    "raysim.studies.design.wish",
     "raysim.dose.simulate",
+    "raysim.dose.seeds",
     "raysim.scene.check.check",
     "raysim.verdict.rules",
     "raysim.verdict.stray_light",
@@ -54,6 +58,7 @@ OPTIONS = doctest.ELLIPSIS
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_in_docstrings_hold(name, monkeypatch):
     monkeypatch.chdir(ROOT)
+    with_few_traces(monkeypatch, 0, 1, 1)
     with batches_of(SMALL_BATCH):  # they show shapes and relations, hardly a figure
         failed, tried = doctest.testmod(importlib.import_module(name), optionflags=OPTIONS)
     assert tried > 0
@@ -78,7 +83,11 @@ def has_example(thing) -> bool:
 
 @pytest.mark.parametrize("name", STUDIES)
 def test_studies_show_how_they_are_called(name):
-    assert has_example(importlib.import_module(f"raysim.studies.{name}").study)
+    study = importlib.import_module(f"raysim.studies.{name}")
+    public = [getattr(study, word) for word in study.__all__]
+    functions = [thing for thing in public if inspect.isfunction(thing)]
+    assert study.study in functions
+    assert all(map(has_example, functions))
     assert has_example(importlib.import_module(f"raysim.output.studies.{name}").write)
 
 

@@ -12,6 +12,7 @@ from raysim.version import __version__
 # Name of each command, and the question that it answers.
 COMMANDS = {
     "dose": "The main job: dose map, worst face, exposure time, report.",
+    "join": "One dose run that several machines traced in parts, put together.",
     "open": "A page on this computer to design, work out, measure and print on.",
     "linings": "Which lining, and what each buys in minutes and money.",
     "shadows": "Which spots stay dark, what hides them, and what helps.",

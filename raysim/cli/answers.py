@@ -36,7 +36,9 @@ def tell_rows(rows: Iterable[tuple[str, str]]) -> None:
 
 
 def tell_table(table: "Table") -> None:
-    """Print a table, as wide as a page; a column without any word is left out."""
+    """Print a table, as wide as a page; without rows nothing, nor a column without any word."""
+    if not table.rows:
+        return
     from rich import box
     from rich.console import Console
     from rich.table import Table as Grid

@@ -21,14 +21,29 @@ from raysim.cli.common import (
     checked_scene,
     quiet_option,
 )
-from raysim.cli.given import PHOTONS, PLACE, PRECISION
-from raysim.cli.groups import with_examples
+from raysim.cli.given import PART, PHOTONS, PLACE, PRECISION
+from raysim.cli.groups import together, with_examples
 from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
 
 if TYPE_CHECKING:
+    from raysim.base.errors import Fault
     from raysim.cli.first_answer import Ending
+    from raysim.dose.checkpoint import Checkpoint
     from raysim.dose.result import Result
     from raysim.scene.build import BuiltScene
+
+# How a result is shown, which changes no number of it.
+SHOWN = together(
+    click.option(
+        "--case",
+        type=click.Choice(["cautious", "expected"]),
+        default="cautious",
+        help="Which case the map and faces.csv show.",
+    ),
+    JSON,
+    click.option("--pictures/--no-pictures", default=True, help="Draw the dose map."),
+)
+QUIET = quiet_option("No progress, no warnings, no bottom line.")
 
 
 @with_examples(
@@ -38,6 +53,7 @@ if TYPE_CHECKING:
     'raysim dose scenes/clinic_locker.toml --without "rear left" --out results/lamp_out',
     "raysim dose my_box/my_box.toml --json --no-pictures --force > result.json",
     "raysim dose my_box/my_box.toml --out results/tuesday --resume",
+    "raysim dose my_box/my_box.toml --photons 10000000000 --part 3/16 --out part_3",
 )
 @SCENE
 @click.option("--out", type=PLACE, help="Folder of the results [results/NAME].")
@@ -53,16 +69,15 @@ if TYPE_CHECKING:
     help="How near the bound must come to the worst irradiance [0.02].",
 )
 @click.option("--without", multiple=True, metavar="LAMP", help="A lamp that is out (repeatable).")
-@THREADS
 @click.option(
-    "--case",
-    type=click.Choice(["cautious", "expected"]),
-    default="cautious",
-    help="Which case the map and faces.csv show.",
+    "--part",
+    type=PART,
+    metavar="K/N",
+    help="Trace only this part of the photons, for `raysim join`.",
 )
-@JSON
-@click.option("--pictures/--no-pictures", default=True, help="Draw the dose map.")
-@quiet_option("No progress, no warnings, no bottom line.")
+@THREADS
+@SHOWN
+@QUIET
 @FORCE
 @click.option("--resume", is_flag=True, help="Go on with a run that was broken off.")
 def command(
@@ -70,12 +85,12 @@ def command(
     scene: Path,
     out: Path | None,
     threads: int | None,
+    force: bool,
+    resume: bool,
     case: str,
     as_json: bool,
     pictures: bool,
     quiet: bool,
-    force: bool,
-    resume: bool,
     **typed: Any,
 ) -> None:
     """Dose map, worst-lit face and exposure time of SCENE, with a report.
@@ -85,32 +100,71 @@ def command(
 
     A run that was broken off, by Ctrl-C or a power cut, goes on with --resume and ends as if it
     had never stopped. It takes the numbers it was begun with; only --out has to be given again.
+
+    A run may be shared out: --part 1/16 to 16/16 with the same options on as many machines, then
+    `raysim join` on one of them.
     """
-    from raysim.cli.first_answer import answered
-    from raysim.cli.resume import checkpoint_in, resume_line, run_options
+    from raysim.cli.part import folder_of, part_alone, refuse_shown
+    from raysim.cli.resume import checkpoint_in, run_options
     from raysim.output.files.folder import claimed
+    from raysim.scene.file.named import named
+
+    refuse_shown(typed["part"])
+    teller = Teller(quiet or as_json)
+    built, warnings = checked_scene(scene, teller)
+    folder = out or folder_of(named(scene), typed["part"])
+    click.get_current_context().with_resource(claimed(folder, force, resume, named(scene)))
+    checkpoint = checkpoint_in(folder, resume, quiet)
+    run = run_options(typed, checkpoint)
+    part = run.pop("part")
+    refuse_shown(part)
+    teller.warn(warnings)
+    run |= {"threads": threads}
+    if part:
+        part_alone(built, named(scene), folder, teller, checkpoint, part=part, **run)
+        return
+    worked_out(
+        built,
+        scene,
+        folder,
+        checkpoint,
+        warnings=warnings,
+        run=run,
+        shown={"case": case, "pictures": pictures},
+        as_json=as_json,
+        quiet=quiet,
+    )
+
+
+def worked_out(
+    built: "BuiltScene",
+    scene: Path,
+    folder: Path,
+    checkpoint: "Checkpoint",
+    *,
+    warnings: "tuple[Fault, ...]",
+    run: dict[str, Any],
+    shown: dict[str, Any],
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """The whole job on a checked scene: traced, told, written; ends with the exit status."""
+    from raysim.cli.first_answer import answered
+    from raysim.cli.resume import resume_line
     from raysim.output.words.parcel import compared
     from raysim.scene.file.named import named, parcel_of
 
     teller = Teller(quiet or as_json)
-    parcel = parcel_of(scene)
-    built, warnings = checked_scene(scene, teller)
-    scene = named(scene)
-    folder = out or Path("results") / scene.stem
-    click.get_current_context().with_resource(claimed(folder, force, resume, scene))
-    checkpoint = checkpoint_in(folder, resume, quiet)
-    run = run_options(typed, checkpoint)
-    teller.warn(warnings)
-    result = traced(built, teller, threads=threads, warnings=warnings, checkpoint=checkpoint, **run)
+    parcel, scene = parcel_of(scene), named(scene)
+    result = traced(built, teller, warnings=warnings, checkpoint=checkpoint, **run)
     ending = answered(
         result,
         folder,
         teller,
         checkpoint,
-        budget=partial(with_budget, result, built, run["seed"], threads),
-        case=case,
-        pictures=pictures,
-        command=_same_again(scene, case, run),
+        budget=partial(with_budget, result, built, run["seed"], run["threads"]),
+        command=_same_again(scene, shown["case"], run),
+        **shown,
     )
     if parcel is not None and not result.interrupted:
         Teller(quiet).say(compared(parcel.manifest, result, scene))  # with --json, too
@@ -120,7 +174,7 @@ def command(
     if as_json:
         tell_json(folder)
     if not quiet:
-        _tell_trouble(ending, resume_line(scene, out) if unfinished else "")
+        _tell_trouble(ending, resume_line(scene, folder) if unfinished else "")
     if result.interrupted or ending.broken_off:
         sys.exit(INTERRUPTED)
     if not math.isfinite(result.timer):

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from raysim.base.errors import first_control
+from raysim.dose.part import Part
 from raysim.transport.options import MOST_PHOTONS
 
 LONGEST_NAME, LONGEST_PATH = 255, 4000  # bytes, limits of file systems
@@ -74,6 +75,7 @@ class FiniteRange(click.FloatRange):
         return found
 
 
+PART = Read("part", lambda text: str(Part.read(text)))
 PATH, PLACE, TEXT = Read("path", _path), Read("path", _place), Read("text", _text)
 COUNT = click.IntRange(1, MOST)
 PHOTONS = click.IntRange(1, MOST_PHOTONS)

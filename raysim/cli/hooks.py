@@ -21,7 +21,7 @@ from raysim.cli.hooks_options import (
     asked_of_study,
 )
 from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.study import precision_option, run_study, study_options
+from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
 
 
 @with_examples(
@@ -94,6 +94,7 @@ from raysim.cli.study import precision_option, run_study, study_options
     help='Between two cycles, such as "5 min" [0].',
 )
 @POSE
+@CLUSTER
 @precision_option(0.05)
 def command(**given: Any) -> None:
     """Where to hang respirators in SCENE, and how many: layouts ranked by their worst face.

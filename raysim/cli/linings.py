@@ -10,7 +10,7 @@ from raysim.base.errors import RaysimError
 from raysim.cli.common import POSE
 from raysim.cli.groups import with_examples
 from raysim.cli.statuses import NO_FINITE_TIME
-from raysim.cli.study import precision_option, run_study, study_options
+from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
 
 
 @with_examples(
@@ -27,6 +27,7 @@ from raysim.cli.study import precision_option, run_study, study_options
 @click.option("--walls/--no-walls", default=True, help="One wall at a time, too.")
 @click.option("--wall-lining", metavar="NAME", help="Lining for one wall at a time [the best].")
 @POSE
+@CLUSTER
 @precision_option(0.02)
 def command(*, lining: tuple[str, ...], price: tuple[str, ...], **asked: Any) -> None:
     """What each lining buys: worst face, exposure time, gain and cost, for SCENE relined.

@@ -32,7 +32,7 @@ def checkpoint_in(folder: Path, resume: bool, quiet: bool) -> Checkpoint:
 
 
 def run_options(typed: dict[str, Any], checkpoint: Checkpoint) -> dict[str, Any]:
-    """Seed, photons, precision and lamps left out: as `typed`, else those of the checkpoint."""
+    """Seed, photons, precision, lamps left out, part: as `typed`, else as in the checkpoint."""
     chosen = dict(typed)
     if checkpoint.is_resumed:
         context = click.get_current_context()
@@ -61,7 +61,6 @@ def writing(checkpoint: Checkpoint) -> Iterator[None]:
         raise RaysimError(f"{error}; {kept}") from None
 
 
-def resume_line(scene: Path, out: Path | None) -> str:
-    """The command line that resumes a run."""
-    words = ["raysim", "dose", str(scene), *(["--out", str(out)] if out else []), "--resume"]
-    return shell_line(words)
+def resume_line(scene: Path, folder: Path) -> str:
+    """The command line that resumes a run whose results go into `folder`."""
+    return shell_line(["raysim", "dose", str(scene), "--out", str(folder), "--resume"])

@@ -24,11 +24,32 @@ from raysim.cli.given import PLACE, PRECISION
 from raysim.cli.groups import together
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from raysim.scene.build import BuiltScene
     from raysim.transport.options import RunOptions
 
 OUT = click.option("--out", type=PLACE, help="Folder of the results.")
 QUIET = quiet_option("No progress, no warnings, no answer.")
+
+
+def _connect(context: click.Context, option: click.Parameter, address: str | None) -> Any:
+    """The workers at an address, until the program ends."""
+    if address is None:
+        return None
+    from raysim.transport.cluster import workers_at
+
+    return context.find_root().with_resource(workers_at(address))
+
+
+# For studies of many independent pieces.
+CLUSTER = click.option(
+    "--cluster",
+    "executor",
+    metavar="ADDRESS",
+    callback=_connect,
+    help="Of a dask scheduler, whose workers trace.",
+)
 # The scene and the options that all studies share; `run_study` takes them.
 study_options = together(SCENE, OUT, SEED, THREADS, JSON, QUIET, FORCE)
 
@@ -46,12 +67,14 @@ def tell_pose(scene: "BuiltScene", name: str | None, teller: Teller) -> None:
         teller.say(f'of {len(names)} poses this looks at the first alone, "{names[0]}"')
 
 
-def run_options(seed: int, threads: int | None, teller: Teller) -> "RunOptions":
+def run_options(
+    seed: int, threads: int | None, teller: Teller, executor: "Executor | None" = None
+) -> "RunOptions":
     """How to trace, from the options of the command line."""
     from raysim.transport.options import RunOptions
     from raysim.transport.threads import default_threads
 
-    return RunOptions(seed, threads or default_threads(), teller.progress)
+    return RunOptions(seed, threads or default_threads(), teller.progress, executor)
 
 
 def run_study(
@@ -66,6 +89,7 @@ def run_study(
     as_json: bool,
     quiet: bool,
     force: bool,
+    executor: "Executor | None" = None,
     **asked: Any,
 ) -> Any:
     """Run `study` of raysim.studies.NAME, write what it found, and tell the answer.
@@ -83,7 +107,7 @@ def run_study(
     teller.warn(warnings)
     tell_pose(built, pose, teller)
     teller.compiling()
-    options = run_options(seed, threads, teller)
+    options = run_options(seed, threads, teller, executor)
     with teller.bar():
         study = import_module(f"raysim.studies.{name}").study
         found = study(built, pose=pose, options=options, **asked)

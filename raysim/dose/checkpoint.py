@@ -16,7 +16,15 @@ import numpy as np
 
 from raysim.base.errors import RaysimError, printable
 from raysim.base.interrupts import hold_interrupts
-from raysim.dose.checkpoint_file import Arrays, broken, read_checkpoint, write_checkpoint
+from raysim.dose.checkpoint_file import (
+    CHECKPOINT,
+    Arrays,
+    Kind,
+    broken,
+    read_checkpoint,
+    write_checkpoint,
+)
+from raysim.dose.part import Part
 
 CHECKPOINT_FILE = "checkpoint.npz"
 INTERVAL = 10.0  # s between two checkpoints
@@ -36,13 +44,41 @@ _KINDS: dict[str, tuple[type, ...]] = {
     "photons": (int, type(None)),
     "precision": (int, float, type(None)),
     "without": (list,),
+    "part": (str,),
 }
 
 
 def _was_asked(options: dict[str, Any]) -> bool:
-    """Whether options are of the kinds that a run is begun with."""
+    """Whether options are of the kinds that a run is begun with.
+
+    Raises
+    ------
+    ValueError
+        For a part that is none.
+    """
     kinds = all(type(value) in _KINDS.get(name, ()) for name, value in options.items())
+    if kinds and "part" in options:
+        Part.read(options["part"])
     return kinds and all(isinstance(name, str) for name in options.get("without", []))
+
+
+def differences(
+    then: tuple[Mapping[str, str], Mapping[str, Any]],
+    now: tuple[Mapping[str, str], Mapping[str, Any]],
+    inputs: str = "{} has changed since",
+    options: str = "{} was {} and is now {}",
+) -> list[str]:
+    """In which inputs and options two runs differ, in these words."""
+    found = [
+        inputs.format(name)
+        for name in sorted(then[0].keys() | now[0].keys())
+        if then[0].get(name) != now[0].get(name)
+    ]
+    return found + [
+        options.format(name, then[1].get(name), now[1].get(name))
+        for name in sorted(then[1].keys() | now[1].keys())
+        if then[1].get(name) != now[1].get(name)
+    ]
 
 
 @dataclass
@@ -59,6 +95,14 @@ class Checkpoint:
         Time that the run had taken when it was broken off.
     is_resumed : bool
         Whether it was read from a file.
+    is_joined : bool
+        Whether it was put together from parts, and lies nowhere until the first is written.
+    inputs : dict
+        Hash or version of everything that numbers depend on, by a name for the user.
+    saved : dict of arrays
+        Tallies of the file that nobody has taken back yet.
+    more : dict
+        What else the file states.
     tell : callable
         Called, once, with a line about checkpoints that cannot be written.
     """
@@ -67,16 +111,18 @@ class Checkpoint:
     options: dict[str, Any] = field(default_factory=dict)
     seconds: float = 0.0
     is_resumed: bool = False
+    is_joined: bool = False
+    inputs: dict[str, str] = field(default_factory=dict)
+    saved: Arrays = field(default_factory=dict)
+    more: dict[str, Any] = field(default_factory=dict)
     tell: Callable[[str], None] = lambda line: None
-    _inputs: dict[str, str] = field(default_factory=dict)
-    _saved: Arrays = field(default_factory=dict)  # what nobody has taken back yet
     _kept: dict[str, _Kept] = field(default_factory=dict)
     _started: float = field(default_factory=time.perf_counter)
     _due: float = 0.0
     _told: bool = False
 
     @classmethod
-    def resumed(cls, path: Path) -> "Checkpoint":
+    def resumed(cls, path: Path, kind: Kind = CHECKPOINT) -> "Checkpoint":
         """Checkpoint that a run was broken off at.
 
         Raises
@@ -84,15 +130,15 @@ class Checkpoint:
         RaysimError
             Where there is none, or it is broken.
         """
-        header, arrays = read_checkpoint(path)
+        header, arrays = read_checkpoint(path, kind)
         try:
-            seconds = float(header["seconds"])
-            inputs, options = dict(header["inputs"]), dict(header["options"])
+            seconds = float(header.pop("seconds"))
+            inputs, options = dict(header.pop("inputs")), dict(header.pop("options"))
             if not (seconds >= 0.0 and _was_asked(options)):
                 raise ValueError
         except (KeyError, TypeError, ValueError):
-            raise broken(path, "its header lacks entries, or has odd ones") from None
-        return cls(path, options, seconds, True, _inputs=inputs, _saved=arrays)
+            raise broken(path, "its header lacks entries, or has odd ones", kind) from None
+        return cls(path, options, seconds, True, inputs=inputs, saved=arrays, more=header)
 
     def part(self, number: int) -> "Checkpoint":
         """Checkpoint of one run out of several that share a folder; number 0 is this one."""
@@ -121,25 +167,22 @@ class Checkpoint:
             Where a resumed run was begun with others.
         """
         self._started = time.perf_counter()
-        if self.is_resumed:
-            changes = [
-                f"{name} has changed since"
-                for name in sorted(inputs.keys() | self._inputs.keys())
-                if inputs.get(name) != self._inputs.get(name)
-            ]
-            changes += [
-                f"{name} was {self.options.get(name)} and is now {options.get(name)}"
-                for name in sorted(options.keys() | self.options.keys())
-                if options.get(name) != self.options.get(name)
-            ]
-            if changes:
-                raise RaysimError(
-                    printable(
-                        f"{self.path}: this run cannot be continued: {'; '.join(changes)}. "
-                        "Mend: undo the change, or begin anew with --force and without --resume"
-                    )
+        changes = differences((self.inputs, self.options), (inputs, options))
+        if changes and self.is_joined:
+            raise RaysimError(
+                printable(
+                    f"these parts cannot be joined here: {'; '.join(changes)}. Mend: join them "
+                    "with the --scene, the --device and the versions that they were traced with"
                 )
-        self._inputs, self.options = dict(inputs), dict(options)
+            )
+        if changes and self.is_resumed:
+            raise RaysimError(
+                printable(
+                    f"{self.path}: this run cannot be continued: {'; '.join(changes)}. "
+                    "Mend: undo the change, or begin anew with --force and without --resume"
+                )
+            )
+        self.inputs, self.options = dict(inputs), dict(options)
 
     def keep(
         self, name: str, tallies: Callable[[], Arrays], restore: Callable[[Arrays], None]
@@ -153,8 +196,8 @@ class Checkpoint:
         """
         self._kept[name] = (tallies, restore)
         start = f"{name}."
-        own = [key for key in self._saved if key.startswith(start)]
-        saved = {key.removeprefix(start): self._saved.pop(key) for key in own}
+        own = [key for key in self.saved if key.startswith(start)]
+        saved = {key.removeprefix(start): self.saved.pop(key) for key in own}
         if not saved:
             return
         try:
@@ -163,6 +206,9 @@ class Checkpoint:
                     raise ValueError(f"{key} holds what is no number")
             restore(saved)
         except (ValueError, LookupError, TypeError) as error:
+            if self.is_joined:
+                said = f"these parts do not add up to a run: {error}. Mend: trace them again"
+                raise RaysimError(printable(said)) from None
             raise broken(Path(str(self.path)), f"its tallies do not fit: {error}") from None
 
     def watching(self, progress: Callable[[str, float, float], None]) -> Any:
@@ -184,19 +230,9 @@ class Checkpoint:
         if self.path is None:
             return
         began = time.perf_counter()
-        arrays = self._saved | {
-            f"{name}.{key}": array
-            for name, (tallies, _) in self._kept.items()
-            for key, array in tallies().items()
-        }
-        header = {
-            "inputs": self._inputs,
-            "options": self.options,
-            "seconds": self.seconds + began - self._started,
-        }
         try:
             with hold_interrupts():
-                write_checkpoint(self.path, header, arrays)
+                self.write(self.path)
         except OSError as error:
             if not self._told:
                 self._told = True
@@ -206,6 +242,26 @@ class Checkpoint:
                 )
         done = time.perf_counter()
         self._due = done + max(INTERVAL, (done - began) / LARGEST_SHARE)
+
+    def write(self, path: Path, **more: Any) -> None:
+        """Write all that is kept into a file, which states `more` as well.
+
+        Raises
+        ------
+        OSError
+            Where writing fails.
+        """
+        arrays = self.saved | {
+            f"{name}.{key}": array
+            for name, (tallies, _) in self._kept.items()
+            for key, array in tallies().items()
+        }
+        header = {
+            "inputs": self.inputs,
+            "options": self.options,
+            "seconds": self.seconds + time.perf_counter() - self._started,
+        }
+        write_checkpoint(path, header | more, arrays)
 
     def let_go(self) -> None:
         """Keep no tallies any more: the run has ended, and they take much memory."""

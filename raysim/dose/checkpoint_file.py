@@ -11,7 +11,7 @@ import os
 from collections.abc import Mapping
 from hashlib import blake2b
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from zipfile import ZIP_STORED, ZipFile
 
 import numpy as np
@@ -26,6 +26,17 @@ HEADER, DIGEST = "header", "digest"
 PER_PLACE = 65  # bytes of a byte of places and of the eight numbers that it stands for
 
 Arrays = dict[str, np.ndarray]
+
+
+class Kind(NamedTuple):
+    """What such a file is to its reader, and what to do where it is broken."""
+
+    name: str
+    mend: str
+
+
+CHECKPOINT = Kind("checkpoint", "begin anew with --force and without --resume")
+PART = Kind("part of a run", "copy it again, or trace it again with --part and --force")
 
 
 def write_checkpoint(path: Path, header: Mapping[str, Any], arrays: Arrays) -> None:
@@ -51,7 +62,7 @@ def write_checkpoint(path: Path, header: Mapping[str, Any], arrays: Arrays) -> N
         raise
 
 
-def read_checkpoint(path: Path) -> tuple[dict[str, Any], Arrays]:
+def read_checkpoint(path: Path, kind: Kind = CHECKPOINT) -> tuple[dict[str, Any], Arrays]:
     """Header and arrays of a checkpoint.
 
     Raises
@@ -82,20 +93,15 @@ def read_checkpoint(path: Path) -> tuple[dict[str, Any], Arrays]:
     except MemoryError:
         raise
     except Exception as error:  # broken archives fail in every way there is
-        raise broken(path, str(error)[:120] or type(error).__name__) from None
+        raise broken(path, str(error)[:120] or type(error).__name__, kind) from None
     if not known:
-        raise broken(path, "of a format that this version does not know")
+        raise broken(path, "of a format that this version does not know", kind)
     return header, arrays
 
 
-def broken(path: Path, what: str) -> RaysimError:
+def broken(path: Path, what: str, kind: Kind = CHECKPOINT) -> RaysimError:
     """The fault of a file that no run can go on from."""
-    return RaysimError(
-        printable(
-            f"{path}: not a whole checkpoint ({what}). Mend: begin anew with --force and without "
-            "--resume"
-        )
-    )
+    return RaysimError(printable(f"{path}: not a whole {kind.name} ({what}). Mend: {kind.mend}"))
 
 
 def _digest(arrays: Arrays) -> np.ndarray:

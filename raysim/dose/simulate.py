@@ -116,7 +116,7 @@ def simulate(
     >>> result.cases["cautious"].worst.object in ("at the door", "clear")
     True
     """
-    scene = _checked(scene, seed, photons, precision, threads)
+    scene = checked_run(scene, seed, photons, precision, threads)
     left = lamps_left(scene.triangles.lamps, without)
     checkpoint = checkpoint or Checkpoint()
     options = {"seed": seed, "photons": photons, "precision": precision, "without": [*without]}
@@ -129,9 +129,7 @@ def simulate(
     # First, so that a run that is broken off still knows what its readings are worth.
     meters = predicted(scene, arrays[0], RunOptions(seed, threads), METER_PATHS)
     forward = PhotonCycle(scene.poses, arrays, seed, threads, CASE_STRIDE, groups=ROUND_BATCHES)
-    for number, photon_run in enumerate(forward.runs):
-        checkpoint.keep(f"photons {number}", photon_run.tallies, photon_run.restore)
-    interrupted = _trace_photons(forward, photons or DEFAULT_PHOTONS, progress, checkpoint)
+    interrupted = trace_batches(forward, batches_in_all(forward, photons), progress, checkpoint)
     if forward.batches < 2:
         raise KeyboardInterrupt
     error = 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
@@ -166,10 +164,16 @@ def simulate(
     return result
 
 
-def _checked(
+def checked_run(
     scene: BuiltScene, seed: int, photons: int | None, precision: float | None, threads: int | None
 ) -> BuiltScene:
-    """The scene without what touches, if it is one and the numbers are in range."""
+    """The scene without what touches, if it is one and the numbers are in range.
+
+    Raises
+    ------
+    RaysimError
+        Where they are not.
+    """
     if not isinstance(scene, BuiltScene):
         raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
     if not 0 <= seed < 2**64:
@@ -183,12 +187,20 @@ def _checked(
     return set_aside(scene)
 
 
-def _trace_photons(
-    forward: PhotonCycle, photons: int, progress: Progress, checkpoint: Checkpoint
+def batches_in_all(forward: PhotonCycle, photons: int | None) -> int:
+    """Whole batches of every pose in which `photons`, or the default number, are reached."""
+    return max(-(-(photons or DEFAULT_PHOTONS) // int(forward.batch_photons.sum())), FEWEST_BATCHES)
+
+
+def trace_batches(
+    forward: PhotonCycle, batches: int, progress: Progress, checkpoint: Checkpoint
 ) -> bool:
-    """Trace whole batches until `photons` are reached; returns whether Ctrl-C broke it off."""
+    """Trace until so many batches are done, and keep them; returns whether Ctrl-C broke it off."""
+    for number, run in enumerate(forward.runs):
+        checkpoint.keep(f"photons {number}", run.tallies, run.restore)
+    if checkpoint.is_joined:
+        checkpoint.save()  # they lie in no checkpoint yet
     per_batch = int(forward.batch_photons.sum())
-    batches = max(-(-photons // per_batch), FEWEST_BATCHES)
     step = batches_a_step(forward.threads)
     progress = checkpoint.watching(progress)
     try:
@@ -197,7 +209,7 @@ def _trace_photons(
                 forward.add_batches(min(step, batches - forward.batches))
             progress("tracing photons", forward.batches * per_batch, batches * per_batch)
     except KeyboardInterrupt:
-        if forward.batches >= 2:
+        if forward.batches:
             checkpoint.save()
         return True
     return False

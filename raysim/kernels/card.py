@@ -25,9 +25,9 @@ END = np.uint32(0xFFFF)
 NEAR_END, OTHER_END = np.uint32(0), np.uint32(16)
 # Numbers of the words of a node, without a sign: a signed index is checked at each use.
 FIRST, SECOND, THIRD, FOURTH, FIFTH, SIXTH, SEVENTH, EIGHTH = (np.uint64(k) for k in range(8))
-# Of 32 rays side by side: with fewer on their way to a leaf, those at leaves go first; with fewer
-# on their way at all, those that are done are sent on.
-NODE_LANES, RAY_LANES = 4, 20
+NODE_LANES = (
+    4  # of 32 rays side by side: with fewer on their way to a leaf, those at leaves go first
+)
 NO_CHILD = np.int64(-(2**40))
 
 
@@ -179,36 +179,9 @@ def on_grid(origin, direction, start, scale):
     return inverse, before, NEAR_END if inverse >= ZERO else OTHER_END
 
 
-def few_left(lanes):
-    """Whether fewer rays than that go on side by side."""
-    return card.popc(card.activemask()) < lanes
-
-
-def trace_on(pairs, leaves, ox, oy, oz, dx, dy, dz, skip, node, depth, best, hit, stack, waits):
-    """Follow a ray through the tree until it is done, or too few of its neighbours still are on.
-
-    Returns the node to go on from (NO_CHILD when done), the depth of the stack, and the distance
-    (m) and number of the nearest triangle so far. `stack` (DEEPEST,) int32 holds the children that
-    wait, `waits` (DEEPEST,) float32 the distances at which they are entered.
-    """
-    words = pairs.words
-    ix, ax, sx = on_grid(ox, dx, pairs.origin[0], pairs.scale[0])
-    iy, ay, sy = on_grid(oy, dy, pairs.origin[1], pairs.scale[1])
-    iz, az, sz = on_grid(oz, dz, pairs.origin[2], pairs.scale[2])
-    while node != NO_CHILD:
-        reach = np.float32(best) * FORGIVING
-        while node >= 0:
-            node, depth = next_node(
-                words, node, depth, sx, sy, sz, ix, iy, iz, ax, ay, az, reach, stack, waits
-            )
-            if few_left(NODE_LANES):
-                break
-        if node < 0 and node != NO_CHILD:
-            best, hit = leaf_hit(leaves, -1 - node, ox, oy, oz, dx, dy, dz, skip, best, hit)
-            node, depth = taken_up(stack, waits, depth, np.float32(best) * FORGIVING)
-        if few_left(RAY_LANES):
-            break
-    return node, depth, best, hit
+def few_left():
+    """Whether few of the rays side by side are still on their way to a leaf."""
+    return card.popc(card.activemask()) < NODE_LANES
 
 
 def nearest_hit(
@@ -223,13 +196,15 @@ def nearest_hit(
     best, hit = farthest, np.int64(MISSED)
     while node != NO_CHILD:
         reach = np.float32(best) * FORGIVING
-        if node >= 0:
+        while node >= 0:
             node, depth = next_node(
                 words, node, depth, sx, sy, sz, ix, iy, iz, ax, ay, az, reach, stack, distances
             )
-            continue
-        best, hit = leaf_hit(blocks, -1 - node, ox, oy, oz, dx, dy, dz, skip_a, best, hit)
-        if any_hit and hit >= 0:
-            return best, hit
-        node, depth = taken_up(stack, distances, depth, np.float32(best) * FORGIVING)
+            if few_left():
+                break
+        if node < 0 and node != NO_CHILD:
+            best, hit = leaf_hit(blocks, -1 - node, ox, oy, oz, dx, dy, dz, skip_a, best, hit)
+            if any_hit and hit >= 0:
+                return best, hit
+            node, depth = taken_up(stack, distances, depth, np.float32(best) * FORGIVING)
     return nearest_tube(tubes, triangles, ox, oy, oz, dx, dy, dz, best, hit, skip_a, skip_b)

@@ -12,11 +12,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from raysim.kernels.card import DEEPEST, NO_CHILD, card, trace_on
+from raysim.kernels.card import DEEPEST, card, nearest_hit
 from raysim.kernels.history import arrive, leave_lamp
 from raysim.kernels.records import LOST
 from raysim.kernels.run_cpu import carried_cases
-from raysim.kernels.traverse import MISSED, NOTHING, nearest_tube
+from raysim.kernels.traverse import NEAREST, NOTHING
 
 FIELD = 21  # bits of a case's count in a word of arrivals
 IN_WORD = 3  # cases
@@ -77,39 +77,32 @@ def fly_photons(geometry, surfaces, lamp_tubes, rules, work, taken, arrivals, bo
     alive, bounce, segments = 0, 0, 0
     batch, lamp, photon, last = 0, 0, np.uint64(0), 0
     x, y, z, dx, dy, dz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    node, depth, best, hit = NO_CHILD, 0, math.inf, np.int64(MISSED)
     while True:
-        if node == NO_CHILD:
-            if alive != 0:
-                best, hit = nearest_tube(
-                    geometry.solid, triangles, x, y, z, dx, dy, dz, best, hit, last, NOTHING
-                )
-                alive, x, y, z, dx, dy, dz, last = arrive(
-                    geometry, surfaces, lamp, photon, alive, bounce, x, y, z, dx, dy, dz,
-                    best, hit, last, rules.key0, rules.key1,
-                    arrivals[batch, lamp], bodies[lamp], fates[lamp],
-                )  # fmt: skip
-                segments, bounce = segments + 1, bounce + 1
-                if alive != 0 and bounce >= rules.max_bounces:
-                    count_alive(fates[lamp], LOST, alive, cases)
-                    alive = 0
-            if alive == 0:
-                number = card.atomic.add(taken, 0, 1)
-                if number >= last_photon:
-                    break
-                batch, lamp, index = photon_of(work, number)
-                tubes = lamp_tubes.number[lamp]
-                tube = lamp_tubes.first[lamp] + index % tubes
-                alive = carried_cases(index // tubes, rules.case_stride)
-                photon, bounce, last = np.uint64(index), 0, triangles + tube
-                x, y, z, dx, dy, dz = leave_lamp(
-                    geometry.tubes, tube, lamp, photon, rules.key0, rules.key1
-                )
-            node, depth, best, hit = np.int64(0), 0, math.inf, np.int64(MISSED)
-        node, depth, best, hit = trace_on(
-            geometry.nodes, geometry.blocks, x, y, z, dx, dy, dz, last,
-            node, depth, best, hit, stack, waits,
+        if alive == 0:
+            number = card.atomic.add(taken, 0, 1)
+            if number >= last_photon:
+                break
+            batch, lamp, index = photon_of(work, number)
+            tubes = lamp_tubes.number[lamp]
+            tube = lamp_tubes.first[lamp] + index % tubes
+            alive = carried_cases(index // tubes, rules.case_stride)
+            photon, bounce, last = np.uint64(index), 0, triangles + tube
+            x, y, z, dx, dy, dz = leave_lamp(
+                geometry.tubes, tube, lamp, photon, rules.key0, rules.key1
+            )
+        best, hit = nearest_hit(
+            geometry.nodes, geometry.blocks, geometry.solid, triangles, x, y, z, dx, dy, dz,
+            math.inf, last, NOTHING, NEAREST, stack, waits,
         )  # fmt: skip
+        alive, x, y, z, dx, dy, dz, last = arrive(
+            geometry, surfaces, lamp, photon, alive, bounce, x, y, z, dx, dy, dz,
+            best, hit, last, rules.key0, rules.key1,
+            arrivals[batch, lamp], bodies[lamp], fates[lamp],
+        )  # fmt: skip
+        segments, bounce = segments + 1, bounce + 1
+        if alive != 0 and bounce >= rules.max_bounces:
+            count_alive(fates[lamp], LOST, alive, cases)
+            alive = 0
     card.atomic.add(flown, 0, segments)
 
 

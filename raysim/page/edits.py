@@ -9,6 +9,9 @@ from tomlkit.items import AoT, Array, Comment, InlineTable, Whitespace
 
 from raysim.base.errors import RaysimError
 from raysim.page.lengths import as_mm, written_length
+from raysim.scene.file.fields import UNIT_METRES
+from raysim.scene.file.read import scene_of_text
+from raysim.scene.file.rows import as_table
 
 KINDS = ("lamp", "object", "meter", "gap")
 MOST_ROWS = 100  # copies at a time
@@ -216,6 +219,16 @@ def _delete(document: Any, edit: dict[str, Any]) -> None:
             del document[kind]
 
 
+def _write_out(document: Any, edit: dict[str, Any]) -> None:
+    """Rows as the objects that they are short for, which can be moved one by one."""
+    scene = scene_of_text(tomlkit.dumps(document), "the draft")
+    per_unit = UNIT_METRES[scene.units]
+    hung = scene.object[len(document.get("object", [])) :]
+    del document["row"]
+    for entry in hung:
+        _add(document, {"kind": "object", "table": as_table(entry, per_unit)})
+
+
 def _several(document: Any, edit: dict[str, Any]) -> None:
     """Several edits as one step."""
     for one in edit["edits"]:
@@ -242,5 +255,6 @@ DOES = {
     "copy": _copy,
     "mirror": _mirror,
     "delete": _delete,
+    "write out": _write_out,
     "several": _several,
 }

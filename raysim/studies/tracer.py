@@ -4,8 +4,9 @@ Photon counts have no part in it, unless a study brings them along.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES, BackwardRun, traced_irradiance
+from raysim.transport.pieces import Shared, each
 from raysim.transport.starts import Start
 
 COARSE = 0.3  # precision of a first look, by which slow cases are told from good ones
@@ -80,6 +82,13 @@ class WorstOfCases:
         return weighted_percentile(smooth, self.sites.areas, 0.99)
 
 
+def _called(tracer: "Tracer", call: tuple[Callable[..., Any], tuple[Any, ...]]) -> tuple[Any, int]:
+    """What a method returns, and the rays that it took."""
+    method, arguments = call
+    before = tracer.rays
+    return method(tracer, *arguments), tracer.rays - before
+
+
 class Tracer:
     """How the backward paths of a study are traced, and the `rays` that it has taken so far.
 
@@ -92,6 +101,22 @@ class Tracer:
         self.requirement = requirement_of(scene.written)
         self.options = options
         self.rays = 0
+
+    def each(self, method: Callable[..., Any], calls: Sequence[tuple[Any, ...]]) -> Iterator[Any]:
+        """What a method of this class returns for the arguments of each call, in their order.
+
+        The calls must not need one another: the workers of `options.executor` may answer them, on
+        copies of this tracer. Their rays are counted here.
+        """
+        before = self.rays
+        pieces = [(method, call) for call in calls]
+        answers = each(_called, Shared(self), pieces, self.options.executor)
+        for number, (found, rays) in enumerate(answers, 1):
+            before += rays
+            self.rays = before
+            if self.options.executor:  # here a piece tells of itself
+                self.options.progress("on the workers", number, len(pieces))
+            yield found
 
     def seems_dark(
         self, mean: np.ndarray, error: np.ndarray, errors: float = GUESS_ERRORS

@@ -28,6 +28,7 @@ REGISTERS = 64  # of a thread: fewer let more threads wait for memory side by si
 PIECE = 4  # paths of one batch that a thread traces
 GRID_STEPS = 65_536.0  # of the boxes, along each axis
 MEMORY = 2**31  # bytes on the card for the counts of one launch
+SPARE = 1.5  # times the mean that a count may reach: far more than chance brings (own choice)
 INSTEAD = {
     count_alive: card_photons.count_alive,
     count_arrival: card_photons.count_arrival,
@@ -153,7 +154,7 @@ def blocks_at_once() -> int:
 
 
 class CardPhotons:
-    """Traces batches of photons of one scene on the card."""
+    """Traces batches of photons of one scene on the card, where their sums stay until asked for."""
 
     def __init__(
         self,
@@ -163,38 +164,82 @@ class CardPhotons:
         rules: Rules,
         batch_photons: np.ndarray,
     ) -> None:
+        refuse_too_bright(surfaces, int(batch_photons.max()))
         self.scene = (geometry_sent(geometry), sent(surfaces), sent(lamp_tubes), sent(rules))
         self.batch_photons, self.photons = sent(batch_photons), int(batch_photons.sum())
         words = -(-surfaces.reflectance.shape[1] // card_photons.IN_WORD)
         self.shape = (len(batch_photons), 2 * len(geometry.normals), words)
-        self.at_once = max(MEMORY // (8 * int(np.prod(self.shape))), 1)
+        self.most = max(MEMORY // (8 * int(np.prod(self.shape))), 1)
+        self.arrivals, self.tile = zeros((0, *self.shape), np.uint64), None
+        self.sums: dict[str, Any] = {}
 
     def add_batches(
         self, first: int, count: int, tile: np.ndarray, tallies: dict[str, np.ndarray]
     ) -> None:
-        """Trace `count` batches from batch `first` on.
+        """Trace `count` batches from batch `first` on; `collect` adds what they count.
 
         `tallies` are `total`, `squares`, `bodies`, `fates`, `segments` and `tiles` of one worker
-        of `run_cpu.trace_photons`; this adds to them.
+        of `run_cpu.trace_photons`.
         """
         fly, add = photon_functions()
-        cuda, blocks = the_card(), blocks_at_once()
-        sums = {name: cuda.to_device(np.zeros_like(tally)) for name, tally in tallies.items()}
-        tile, at_once = cuda.to_device(tile), min(count, self.at_once)
-        arrivals = cuda.to_device(np.zeros((at_once, *self.shape), np.uint64))
+        cuda, blocks, at_once = the_card(), blocks_at_once(), min(count, self.most)
+        if not self.sums:
+            self.sums = {name: zeros(own.shape, own.dtype) for name, own in tallies.items()}
+            self.tile = cuda.to_device(tile)
+        if at_once > len(self.arrivals):
+            self.arrivals = None  # before there is another one
+            self.arrivals = zeros((at_once, *self.shape), np.uint64)
+        sums = self.sums
         for start in range(first, first + count, at_once):
             batches = min(at_once, first + count - start)
             work = card_photons.Work(start, batches, self.batch_photons, self.photons)
-            taken = cuda.to_device(np.zeros(1, np.int64))
+            taken = zeros((1,), np.int64)
             fly[blocks, THREADS](
-                *self.scene, work, taken, arrivals, sums["bodies"], sums["fates"], sums["segments"]
-            )
-            add[blocks, THREADS](
-                work, len(tallies["tiles"]), arrivals, tile, sums["tiles"], sums["total"],
-                sums["squares"],
+                *self.scene, work, taken, self.arrivals, sums["bodies"], sums["fates"],
+                sums["segments"],
             )  # fmt: skip
-        for name, tally in tallies.items():
-            tally += sums[name].copy_to_host()
+            add[blocks, THREADS](
+                work, len(tallies["tiles"]), self.arrivals, self.tile, sums["tiles"],
+                sums["total"], sums["squares"],
+            )  # fmt: skip
+        cuda.synchronize()  # so that Ctrl-C and progress do not run ahead
+
+    def collect(self, tallies: dict[str, np.ndarray]) -> None:
+        """Add to tallies what was counted since the last time."""
+        for name, counted in self.sums.items():
+            tallies[name] += counted.copy_to_host()
+        self.sums = {}
+
+
+def zeros(shape: tuple[int, ...], kind: Any) -> Any:
+    """An array of zeros on the card, written there."""
+    from numba.cuda.cudadrv import driver
+
+    array = the_card().device_array(shape, kind)
+    if array.size:
+        memset: Any = driver.device_memset  # untyped there
+        memset(array, 0, array.size * np.dtype(kind).itemsize)
+    return array
+
+
+def refuse_too_bright(surfaces: Surfaces, photons: int) -> None:
+    """Refuse surfaces so bright that a count of one face-side could outgrow its field of bits.
+
+    Of the hits of a photon, 1 / (1 - R) on average where everything sends back the share R, at
+    most every second one is on the same side of a face.
+
+    Raises
+    ------
+    RaysimError
+        With the brightest share that can be traced.
+    """
+    brightest = float((surfaces.reflectance + surfaces.transmittance).max())
+    most = 1.0 - 0.5 * photons * SPARE / (2**card_photons.FIELD)
+    if brightest > most:
+        raise RaysimError(
+            f"--device cuda: a surface sends back {brightest:.1%} of the light, and counts on the "
+            f"card have room for {most:.1%}. Mend: leave --device out"
+        )
 
 
 class CardPaths:

@@ -24,6 +24,8 @@ class PhotonRun:
     ----------
     batches : int
         Batches done.
+    first : int
+        Number of the first of them: 0, unless this run is a part of a longer one.
     batch_photons : (lamps,) int64
         Photons of each lamp in a batch, in proportion to its watts.
     case_stride : (cases,) int64
@@ -57,7 +59,7 @@ class PhotonRun:
         self.batch_photons = np.maximum(np.rint(share * batch_photons / turns), 1).astype(
             np.int64
         ) * turns.astype(np.int64)
-        self.batches = 0
+        self.batches = self.first = 0
         lamps, faces = len(scene.lamp_watts), len(scene.order)
         cases = scene.surfaces.reflectance.shape[1]
         self._total = np.zeros((threads, lamps, 2 * faces, cases), np.int64)
@@ -80,7 +82,7 @@ class PhotonRun:
 
     def tallies(self) -> dict[str, np.ndarray]:
         """All that was counted, the same for any number of threads; `restore` takes it back."""
-        whole = {name: getattr(self, f"_{name}") for name in self._COUNTS}
+        whole = {name: self._counted(name) for name in self._COUNTS}
         counts = {name: tally.sum(axis=0, dtype=tally.dtype) for name, tally in whole.items()}
         return counts | {"batches": np.array(self.batches)}
 
@@ -100,12 +102,25 @@ class PhotonRun:
         if self.batches < 0 or (account != self.photons_by_case).any():
             raise ValueError("photons that were sent out and that ended differ")
 
+    def _of_one_worker(self) -> dict[str, np.ndarray]:
+        """The tallies of the first worker, to be added to."""
+        whole = {name: getattr(self, f"_{name}") for name in self._COUNTS}
+        return {
+            name: tally[:1] if name == "segments" else tally[0] for name, tally in whole.items()
+        }
+
+    def _counted(self, name: str) -> np.ndarray:
+        """Tally of all workers, with what waits on a card."""
+        if self._card is not None:
+            self._card.collect(self._of_one_worker())
+        whole: np.ndarray = getattr(self, f"_{name}")
+        return whole
+
     def add_batches(self, count: int) -> None:
         """Trace `count` further batches."""
         if self._card is not None:
-            tallies = {name: getattr(self, f"_{name}") for name in self._COUNTS}
-            own = {name: t if name == "segments" else t[0] for name, t in tallies.items()}
-            self._card.add_batches(self.batches, count, self._tile, own)
+            first = self.first + self.batches
+            self._card.add_batches(first, count, self._tile, self._of_one_worker())
             self.batches += count
             return
         in_threads(
@@ -115,7 +130,7 @@ class PhotonRun:
             self.scene.surfaces,
             self.scene.lamp_tubes,
             self.rules,
-            self.batches,
+            self.first + self.batches,
             count,
             self.batch_photons,
             self._tile,
@@ -141,14 +156,14 @@ class PhotonRun:
     @property
     def segments(self) -> int:
         """Ray segments flown."""
-        return int(self._segments.sum())
+        return int(self._counted("segments").sum())
 
     def arrivals(self) -> tuple[np.ndarray, np.ndarray]:
         """Counts of arrivals and sums over batches of their squares.
 
         Both (cases, lamps, faces, 2) int64, faces in the order of the scene.
         """
-        return self._by_face(self._total), self._by_face(self._squares)
+        return self._by_face(self._counted("total")), self._by_face(self._counted("squares"))
 
     def _by_face(self, tally: np.ndarray) -> np.ndarray:
         summed = tally.sum(axis=0)  # lamps, 2 * kernel triangles, cases
@@ -159,18 +174,18 @@ class PhotonRun:
     def power_on_tiles(self) -> np.ndarray:
         """Power that arrives on tiles by the photons of each group, (groups, lamps, tiles, cases).
 
-        In W; of the first `batches` groups, if there are fewer batches than groups.
+        In W; of the first `batches` groups, if there are fewer batches than groups. Of a whole run.
         """
         batches = (self.batches - np.arange(self.groups) + self.groups - 1) // self.groups
-        power = self._tiles.sum(axis=0, dtype=float)[batches > 0]
+        power = self._counted("tiles").sum(axis=0, dtype=float)[batches > 0]
         power *= (self.scene.lamp_watts / self.batch_photons)[:, None, None]
         power *= self.case_stride / batches[batches > 0][:, None, None, None]
         return power
 
     def bodies(self) -> np.ndarray:
         """Counts of absorptions, (cases, lamps, bodies) int64."""
-        return np.moveaxis(self._bodies.sum(axis=0), 2, 0)
+        return np.moveaxis(self._counted("bodies").sum(axis=0), 2, 0)
 
     def fates(self) -> np.ndarray:
         """Counts of (escaped, lost, not finite), (cases, lamps, 3) int64."""
-        return np.moveaxis(self._fates.sum(axis=0), 2, 0)
+        return np.moveaxis(self._counted("fates").sum(axis=0), 2, 0)

@@ -83,6 +83,11 @@ class PhotonCycle:
         """Ray segments flown in all poses."""
         return sum(run.segments for run in self.runs)
 
+    def begin_at(self, first: int) -> None:
+        """Have the batches of every pose, none of which is traced yet, be numbered from `first`."""
+        for run in self.runs:
+            run.first = first
+
     def add_batches(self, count: int) -> None:
         """Trace `count` further batches of every pose."""
         for run in self.runs:

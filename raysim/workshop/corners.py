@@ -1,8 +1,9 @@
 """Places in a vessel of any shape: each by its distances from three named corners.
 
 The corners are those of the mesh that lie farthest towards the eight corners of a box: lower left
-front, and so on. The three of a place lie on one side of the vessel, so that only one place within
-it has these distances: a tape measure or three strings find it.
+front, and so on; of several that do, the one farthest to the left or right. The three of a place
+lie on one side of the vessel, so that only one place within it has these distances: a tape measure
+or three strings find it.
 """
 
 from collections.abc import Iterator, Sequence
@@ -20,6 +21,7 @@ Three = tuple[str, str, str]
 _WORDS = (("left", "right"), ("front", "back"), ("lower", "upper"))
 EXACT = 1e-9  # m: a distance that near to whole steps was printed
 FLAT = 1e-6  # m: corners nearer to each other are one
+AS_FAR = 1e-5  # of half the vessel: mesh files keep seven digits
 
 
 @dataclass(frozen=True)
@@ -115,8 +117,13 @@ def corners_of(walls: Walls) -> Corners:
     scaled = (points - middle) / (0.5 * (high - low))
     found: dict[str, Place] = {}
     for sign in product((0, 1), repeat=3):
-        ahead = scaled @ (2.0 * np.array(sign) - 1.0)
-        x, y, z = map(float, points[int(np.round(ahead, 9).argmax())])
+        ways = scaled * (2.0 * np.array(sign) - 1.0)
+        # Of those that lie as far out, on an edge or a face, the last by x, then y, then z: one of
+        # its ends, and no point between them where a wall is split.
+        left = np.arange(len(points))
+        for far in (ways.sum(axis=1), *ways.T):
+            left = left[far[left] >= far[left].max() - AS_FAR]
+        x, y, z = map(float, points[left[0]])
         name = " ".join(_WORDS[axis][sign[axis]] for axis in (2, 0, 1))
         if all(np.abs(np.subtract((x, y, z), other)).max() > FLAT for other in found.values()):
             found[name] = (x, y, z)

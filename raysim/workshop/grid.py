@@ -22,6 +22,11 @@ class Grid:
     per_unit: int
 
     @property
+    def name(self) -> str:
+        """The unit as it stands behind "in" (definition)."""
+        return "inches" if self.unit == "in" else self.unit
+
+    @property
     def step(self) -> float:
         """Length of a step, m."""
         return self.metres(1)

@@ -16,9 +16,11 @@ from small_scenes import write_scene
 
 import raysim.cli
 from raysim.base.errors import RaysimError
+from raysim.cli.answers import tell_table
 from raysim.cli.common import COMPILING, Teller, time_left
 from raysim.kernels import compile as compiling
 from raysim.kernels import disk_cache
+from raysim.output.words.table import Table
 
 # What they do is no result: they put files or entries somewhere and say where.
 NO_JSON = {
@@ -354,3 +356,9 @@ def test_quiet_hushes_warnings_about_the_cache(tmp_path, monkeypatch, caplog, na
         monkeypatch.setattr(disk_cache, "_first_trouble", threading.Lock())
         assert raysim_said(name, "scene.toml", *quiet, folder=tmp_path).status == 2
         assert len(caplog.records) == told
+
+
+def test_a_table_without_rows_is_left_out(capsys):
+    """A study that was broken off before it found anything has one."""
+    tell_table(Table(("design", "cost, EUR"), ()))
+    assert capsys.readouterr().out == ""

@@ -71,6 +71,13 @@ def test_a_box_and_itself_differ_in_nothing(place):
     assert record["told_apart"] in (False, None)
 
 
+def test_results_whose_scene_is_gone_are_of_one_scene_by_its_hash(place, tmp_path):
+    for name in ("one", "other"):
+        shutil.copytree(place / "results" / "painted", tmp_path / name)
+    record = record_of(place, str(tmp_path / "one"), str(tmp_path / "other"))
+    assert (record["differences"], record["differences_not_known"]) == ([], "")
+
+
 def test_the_page_shows_both_and_the_cautions(place):
     said = raysim_said("compare", "bright.toml", "painted.toml", "--force", folder=place)
     assert said.status == 0

@@ -25,7 +25,9 @@ def test_a_guide_ends_with_its_verdict_the_caution_and_its_page(made):
     folder, said = made
     assert said.status == 0, said.err
     assert CAUTION_LINE in said.words
-    assert "rounded to 0.5 mm; 1 lengths moved" in said.words
+    assert (
+        "rounded to 0.5 mm. Rounding moved 1 length, none by more than half a step." in said.words
+    )
     assert "Guide: results/scene_guide/guide.html" in said.words
     assert (folder / "results" / "scene_guide" / "guide.html").is_file()
     assert not list((folder / "results" / "scene_guide").glob("*.part"))

@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
+import pytest
+
 import raysim
 import raysim.cli
 import raysim.transport.poses
@@ -27,6 +29,8 @@ from raysim.cli.statuses import UNFORESEEN
 from raysim.dose import simulate, trace_failures
 from raysim.output.pictures import draw
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.studies.design import run as design_run
+from raysim.studies.design import search
 from raysim.studies.leak import brightest
 from raysim.studies.leak import run as leak_run
 from raysim.studies.linings import compare
@@ -152,3 +156,13 @@ def contents(folder: Path) -> dict[str, bytes]:
     """Every file under a folder with its bytes."""
     files = (path for path in sorted(folder.rglob("*")) if path.is_file())
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
+
+
+def with_few_traces(patch: pytest.MonkeyPatch, rounds: int, first: int, full: int) -> None:
+    """A search for designs of few traces, for all that does not depend on how many there are."""
+    patch.setattr(design_run, "ROUNDS", rounds)
+    patch.setattr(design_run, "MORE_ROUNDS", rounds)
+    patch.setattr(design_run, "MOST_FULL", full)
+    for module in (search, design_run):
+        patch.setattr(module, "FIRST", first)
+        patch.setattr(module, "EACH", rounds)

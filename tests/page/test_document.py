@@ -7,11 +7,13 @@ from pathlib import Path
 
 import pytest
 import tomlkit
-from small_scenes import write_scene
+from small_scenes import small_scene, write_scene
 
 from raysim.base.errors import RaysimError
 from raysim.page.document import Document
 from raysim.page.edits import edited, free_name
+from raysim.scene.file.differences import differences
+from raysim.scene.file.read import read_scene
 
 ROOT = Path(__file__).parents[2]
 SCENES = sorted(ROOT.glob("scenes/*.toml"))
@@ -203,3 +205,22 @@ def test_names_are_never_given_twice():
     assert free_name({}, "lamp", "rear") == "rear"
     assert free_name({"lamp": [{"name": "Rear"}]}, "lamp", "rear") == "rear 2"
     assert free_name({"lamp": [{"name": "a 1"}, {"name": "a 2"}]}, "lamp", "a 1") == "a 3"
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_rows_written_out_are_the_same_box_whose_things_can_be_moved(tmp_path, units):
+    scale = {"mm": 1.0, "in": 25.4}[units]
+    data = small_scene()
+    size = [round(x / scale, 3) for x in data["chamber"]["inside"]]
+    data = data | {"units": units, "chamber": data["chamber"] | {"inside": size}}
+    row = {"name": "low", "count": 2, "from": [3.5, 5, 6], "spacing": "101 mm"}
+    data["row"] = [
+        row | {"mesh": "plate.ply", "parts": {}, "hook": "plate.ply", "turn": [0, 0, 30]}
+    ]
+    before = write_scene(tmp_path, data)
+    after = tmp_path / "after.toml"
+    after.write_text(edited(before.read_text("utf-8"), {"do": "write out"}), encoding="utf-8")
+    assert differences(before, after) == []
+    assert read_scene(after).object == read_scene(before).object
+    names = [table["name"] for table in tomllib.loads(after.read_text("utf-8"))["object"]]
+    assert names == ["plate", "low hook 1", "low 1", "low hook 2", "low 2"]

@@ -116,6 +116,38 @@ def test_the_keyboard_alone_does_all(page, scene):
     assert unnamed == 0
 
 
+def test_steps_of_a_scene_in_inches_are_those_of_a_rule_in_inches(browser, tmp_path):
+    data = small_scene() | {"units": "in"}
+    data["chamber"]["inside"] = [12, 10, 14]
+    for lamp, x in zip(data["lamp"], (2, 10), strict=True):
+        lamp |= {"from": [x, 5, 3], "to": [x, 5, 11], "diameter": "16 mm"}
+    data["object"][0] |= {"at": [6, 5, 6], "scale": 0.03937, "edge": 1}
+    with served(write_scene(tmp_path, data)) as server:
+        page = Page(browser, server.address)
+        page.hold("from:left@left").focus()
+        page.page.keyboard.press("ArrowUp")
+        page.until("document.querySelector('#slip [data-at=v]').value === '3 1/4'")
+        page.page.keyboard.press("Shift+ArrowUp")
+        page.until("document.querySelector('#slip [data-at=v]').value === '3 5/16'")
+        page.page.close()
+        assert page.complaints == []
+
+
+def test_what_hangs_in_a_row_is_moved_once_it_is_written_out(browser, tmp_path):
+    row = {"name": "low", "count": 2, "from": [90, 100, 200], "spacing": 100, "mesh": "plate.ply"}
+    with served(write_scene(tmp_path, small_scene() | {"row": [row | {"parts": {}}]})) as server:
+        page = Page(browser, server.address)
+        assert "row “low”" in page.page.locator("#slip").inner_text()
+        page.page.get_by_role("button", name="Write rows out").click()
+        there = """document.querySelector('#net [data-hold*="low 2"]')"""
+        page.until(f"{there} !== null")
+        assert "row “low”" not in page.page.locator("#slip").inner_text()
+        page.page.locator("#undo").click()
+        page.until(f"{there} === null")
+        page.page.close()
+        assert page.complaints == []
+
+
 def test_typed_millimetres_and_inches_and_what_is_none(page):
     page.hold("from:left@floor").focus()
     page.slip("u").fill("12,5")

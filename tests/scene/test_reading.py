@@ -1,6 +1,7 @@
 """Reading a scene file: what is wrong is said in one line with file, key and mend."""
 
 import math
+from pathlib import Path
 
 import pytest
 from small_scenes import (
@@ -12,8 +13,12 @@ from small_scenes import (
     write_scene,
 )
 
+import raysim
 from raysim.base.errors import Level, SceneError
 from raysim.scene.file.read import file_hash, read_scene
+from raysim.studies.design.wish import read_wish
+
+STARTER = Path(raysim.__file__).parent / "starter"
 
 
 def changed(path: tuple, value) -> dict:
@@ -298,3 +303,16 @@ def test_the_hash_follows_every_byte_of_scene_and_meshes(tmp_path):
         assert file_hash(files) != first
         file.write_bytes(kept)
     assert file_hash(files) == first
+
+
+def test_a_wish_is_no_scene_and_a_scene_no_wish_in_one_line(tmp_path):
+    wish = tmp_path / "wish.toml"
+    wish.write_text((STARTER / "wish.toml").read_text("utf-8"), encoding="utf-8")
+    fault = only_fault(wish)
+    assert (fault.key, fault.what) == ("file", "this is a wish, not a scene")
+    with pytest.raises(SceneError) as refused:
+        read_wish(write_scene(tmp_path))
+    (fault,) = refused.value.faults
+    assert (fault.key, fault.what) == ("file", "this is a scene, not a wish")
+    both = small_scene() | {"load": {"number": 3}}
+    assert only_fault(write_scene(tmp_path, both)).key == "load"

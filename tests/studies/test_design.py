@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from running import raysim_said
+from running import raysim_said, with_few_traces
 from schemas import complaints
 
 import raysim
@@ -21,7 +21,7 @@ from raysim.library.lamps import lamp_types
 from raysim.scene.check.check import check_scene
 from raysim.scene.check.contact import contact_faults
 from raysim.starter.shapes import SHAPES
-from raysim.studies.design import boxes, read_wish, run, search, study
+from raysim.studies.design import boxes, read_wish, search, study
 from raysim.studies.design.places import PATTERNS, with_lamps
 from raysim.studies.design.proposals import WALLS, cost_of, proposals
 from raysim.studies.design.result import Limit
@@ -231,16 +231,6 @@ def small(tmp_path_factory):
         ("number = 6", "number = 2"),
         ("[800, 600, 1000]", "[500, 450, 500]"),
     )
-
-
-def with_few_traces(patch, rounds, first, full):
-    """A search of few traces, for all that does not depend on how many there are."""
-    patch.setattr(run, "ROUNDS", rounds)
-    patch.setattr(run, "MORE_ROUNDS", rounds)
-    patch.setattr(run, "MOST_FULL", full)
-    for module in (search, run):
-        patch.setattr(module, "FIRST", first)
-        patch.setattr(module, "EACH", rounds)
 
 
 @pytest.fixture

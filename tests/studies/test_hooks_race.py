@@ -10,7 +10,6 @@ from raysim.studies.hooks import race as hooks_race
 from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.race import Race
-from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES
 
 RUNS = 300
@@ -21,7 +20,10 @@ class KnownLight:
 
     def __init__(self, truth, spread, random):
         self.truth, self.spread, self.random = truth, spread, random
-        self.options = RunOptions()
+        self.pilots = 0
+
+    def each(self, method, calls):
+        return (method(self, *call) for call in calls)
 
     def _light(self, one, paths):
         place = round(1000 * one.layout[0].at[0])

@@ -527,7 +527,7 @@ def followed(row):
 
 def test_what_takes_far_longer_than_the_best_is_not_followed_to_the_end(scene, monkeypatch):
     """Minutes went on linings that take days. The time that is told is the least."""
-    monkeypatch.setattr(raysim.studies.linings.run, "TOO_SLOW", 2.0)
+    monkeypatch.setattr(raysim.studies.linings.bench, "TOO_SLOW", 2.0)
     linings = [find_surface(name) for name in ("ePTFE", "white paint")]
     study = study_of(scene, linings, walls=False, precision=0.01, options=RunOptions(3, 2))
     best, own, paint = (row.cases[CAUTIOUS] for row in study.rows)

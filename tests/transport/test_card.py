@@ -15,7 +15,7 @@ import raysim
 from raysim.base.errors import RaysimError
 from raysim.kernels import card, card_paths, card_photons
 from raysim.kernels.traverse import ANY, NEAREST, NOTHING, nearest_hit, new_scratch
-from raysim.transport.cuda import INSTEAD, for_pairs, triangles_of
+from raysim.transport.cuda import INSTEAD, for_pairs, refuse_too_bright, triangles_of
 from raysim.transport.device import on_device
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.known import known_light, nothing_known
@@ -123,6 +123,14 @@ def test_more_than_three_cases_take_more_words():
     count(arrivals, 1, 0b00110, 5)
     fields = [int(arrivals[1, k // 3]) >> (21 * (k % 3)) & (2**21 - 1) for k in range(5)]
     assert fields == [0, 2, 2, 0, 1]
+
+
+def test_surfaces_too_bright_for_the_fields_of_counts_are_refused(arrays):
+    bright = arrays.surfaces._replace(reflectance=np.full_like(arrays.surfaces.reflectance, 0.99))
+    refuse_too_bright(bright, 8_192)
+    # Half of 100 hits of each of 32,768 photons, and half as many again: more than 2**21.
+    with pytest.raises(RaysimError, match=r"sends back 99\.0% .* room for 98\.8%"):
+        refuse_too_bright(bright, 32_768)
 
 
 def test_without_a_card_one_line_says_so(tmp_path):

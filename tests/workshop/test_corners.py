@@ -7,6 +7,8 @@ from small_scenes import small_scene, write_scene
 
 from raysim.dose.simulate import load_scene
 from raysim.output.files.guide_scene import rounded_scene
+from raysim.output.words import guide_tables
+from raysim.output.words.guide_use import moved_words
 from raysim.workshop.corners import corners_of
 from raysim.workshop.fixings import Walls, box_walls
 from raysim.workshop.grid import GRIDS, MM
@@ -91,3 +93,25 @@ def test_what_is_printed_of_a_tent_gives_the_places_that_were_traced(grid, tmp_p
     ends = {(x.name, "from"): x.start for x in written.lamp}
     ends |= {(x.name, "to"): x.end for x in written.lamp}
     assert read == ends | {(x.name, "at"): x.at for x in written.object}
+
+
+def test_corners_are_told_by_their_places_where_several_lie_as_far_out(tmp_path):
+    """A vessel of eight sides has two corners at its left front: a builder must know which."""
+    barrel = trimesh.creation.cylinder(240.0, 640.0, sections=8)
+    barrel.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 8, [0, 0, 1]))
+    barrel.apply_translation([240, 240, 320])
+    barrel.vertices = barrel.vertices.astype(np.float32)  # as STL keeps them
+    data = small_scene()
+    data["chamber"] = {"mesh": "vessel.ply", "lining": "aluminium foil, bright side"}
+    data["lamp"] = [data["lamp"][0] | {"from": [200, 200, 60], "to": [200, 200, 290]}]
+    scene, rows = rounded_scene(
+        load_scene(write_scene(tmp_path, data, vessel=barrel)), MM, tmp_path, load_scene
+    )
+    plan = plan_of(scene, MM, rows)
+    told = dict(guide_tables.corners(plan).rows)
+    assert list(told) == list(plan.corners.at)
+    low = barrel.bounds[0]
+    for words in told.values():
+        place = [MM.metres(MM.read(part)) * 1000 for part in words.split(", ")]
+        assert np.abs(barrel.vertices - low - place).max(axis=1).min() <= 0.25 + 1e-6
+    assert moved_words(plan) == "Places were moved to where their printed measures put them."

@@ -89,3 +89,7 @@ def test_what_was_moved_is_told():
     assert [row.after for row in rows if row.key == "inside"] == ["300.5", "250", "350"]
     assert {row.key for row in rows} >= {"sheet", '"left" from', '"plate" at', "width", "step"}
     assert moved(small_scene(), read(small_scene()), MM) == []
+
+
+def test_a_unit_stands_behind_in_as_a_word():
+    assert (MM.name, INCH.name) == ("mm", "inches")

@@ -12,12 +12,14 @@ from raysim.base.errors import RaysimError
 from raysim.base.figures import NotAFigure
 from raysim.dose.checkpoint import CHECKPOINT_FILE, is_checkpoint
 from raysim.dose.checkpoint_file import ASIDE
+from raysim.dose.part import PART_FILE
 from raysim.output.files.lock import LOCK_FILE, locked
 
 RESULT_FILE, SHEET_FILE = "result.json", "sheet.html"
 # What a run may have put into its folder, and the next one may replace.
 OWN_NAMES = {
     RESULT_FILE,
+    PART_FILE,
     "faces.csv",
     "dose_map.vtp",
     "report.html",

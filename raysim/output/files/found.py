@@ -134,6 +134,7 @@ def _refuse_odd(record: dict[str, Any]) -> None:
     figures += [case["worst"][f"{key}_mW_cm2"] for key in ("irradiance", "lower_bound")]
     figures += [case["worst"]["standard_error_mW_cm2"], *record["target"].values()]
     figures += [lamp["uvc_W"] for lamp in record["lamps"]]
+    figures += [len(case["per_object"]), (record.get("reuse") or {"cycles": None})["cycles"]]
     for figure in figures:
         if figure is not None and not (type(figure) in (int, float) and 0.0 <= figure < math.inf):
             raise ValueError(f"{str(figure)[:20]!r} is no figure")

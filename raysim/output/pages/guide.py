@@ -53,6 +53,7 @@ def write_guide(
         tables=tables,
         few=FEW,
         to_find_out=use.to_find_out(plan),
+        moved=use.moved_words(plan),
         limit=words_of_light.limit_words(),
         result=result,
         tools=use.TOOLS,

@@ -15,7 +15,9 @@ from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.pictures.scale import scale_of_irradiance
 from raysim.output.studies.page import repeat_rows, write_report
 from raysim.output.words import compare as words
+from raysim.output.words import compare_tables as tables
 from raysim.output.words.cautions import CAUTIONS
+from raysim.output.words.compare_boxes import box_rows
 from raysim.scene.file.differences import Difference, differences
 from raysim.version import __version__
 
@@ -23,7 +25,12 @@ NO_SCENE = "the scene file of {} was not found as it was traced"
 
 
 def scene_differences(first: Found, second: Found) -> tuple[list[Difference] | None, str]:
-    """What differs in the scene files; None, and why, where one of them is not at hand."""
+    """What differs in the scene files; None, and why, where one of them is not at hand.
+
+    Two with one hash are the same, wherever they lie.
+    """
+    if first.record["scene"]["sha256"] == second.record["scene"]["sha256"]:
+        return [], ""
     for letter, found in (("A", first), ("B", second)):
         if found.scene is None:
             return None, NO_SCENE.format(letter)
@@ -83,10 +90,11 @@ def write(first: Found, second: Found, folder: str | Path, *, command: str = "")
 
     def sections(fresh: Path) -> list[Section]:
         nonlocal trouble
+        boxes = box_rows(first.scene, second.scene)
         pictures, trouble = _pictures((first, second), fresh / "pictures")
-        table = words.side_by_side(*records, [first.guide, second.guide])
-        differing = words.differences_table(rows) if rows else None
-        reasons = words.reasons_table(*records)
+        table = tables.side_by_side(*records, [first.guide, second.guide], boxes)
+        differing = tables.differences_table(rows) if rows else None
+        reasons = tables.reasons_table(*records)
         return [
             Section("Side by side, cautious case", (), table),
             Section("What differs in the scenes", (words.differing(rows, why),), differing),

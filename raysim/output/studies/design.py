@@ -16,6 +16,16 @@ def write(study: DesignStudy, folder: str | Path, *, command: str = "") -> None:
 
     designs/ holds cheapest.toml, quickest.toml and longest_lived.toml, and what else was traced in
     full: run `raysim dose` on it before setting a timer.
+
+    >>> import tempfile
+    >>> from raysim.starter.scenes import wish_text
+    >>> from raysim.studies.design import study
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     wish = Path(folder, "wish.toml")
+    ...     _ = wish.write_text(wish_text().replace("number = 6", "number = 1"), encoding="utf-8")
+    ...     write(study(wish), Path(folder, "box"))
+    ...     sorted(path.name for path in Path(folder, "box").iterdir())
+    ['designs', 'pictures', 'report.html', 'result.json']
     """
     answer = words.answer(study)
     page = StudyPage(

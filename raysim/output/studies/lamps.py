@@ -19,6 +19,16 @@ def write(study: LampStudy, folder: str | Path, *, command: str = "") -> None:
 
     best.toml is the best choice that the answer tells of, lamps/ holds that of every number: run
     `raysim dose` on it before setting a timer.
+
+    >>> import raysim, tempfile
+    >>> from raysim.studies import lamps
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> place = ((0.06, 0.06, 0.06), (0.06, 0.06, 0.42))
+    >>> found = lamps.study(scene, numbers=[1], places=[place], precision=0.9)  # quick and noisy
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write(found, folder)
+    ...     sorted(path.name for path in Path(folder).iterdir())
+    ['best.toml', 'lamps', 'pictures', 'report.html', 'result.json']
     """
     answer = words.answer(study)
     page = StudyPage(

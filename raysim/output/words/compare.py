@@ -1,14 +1,13 @@
-"""Two results side by side in words: what to think of them, and tables."""
+"""Two results side by side in words: what to think of them."""
 
-import math
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 
 from raysim.base.errors import printable
 from raysim.base.units import minutes_seconds
 from raysim.output.words.numbers import number
 from raysim.output.words.parcel import recorded_words
-from raysim.output.words.table import Table
 from raysim.scene.file.differences import Difference
 
 Record = dict[str, Any]
@@ -29,10 +28,11 @@ def worst(record: Record) -> Record:
 
 
 def told_apart(first: Record, second: Record) -> bool | None:
-    """Whether noise alone does not explain which worst spot is brighter; None if one is unknown.
+    """Whether noise alone does not explain that they differ; None if a worst spot is unknown.
 
     The spots are those that each run found, with its lower bound below and two standard errors
-    above the estimate; the runs count as independent.
+    above the estimate; the runs count as independent. Noise makes a timer longer by no more than
+    these ends are apart: what is beyond it comes from readings, habits of the lamps or the target.
     """
     ends = []
     for record in (first, second):
@@ -43,7 +43,14 @@ def told_apart(first: Record, second: Record) -> bool | None:
         if None in (light, error, low):
             return None
         ends.append((low, light + ERRORS * error))
-    return ends[0][0] > ends[1][1] or ends[1][0] > ends[0][1]
+    if ends[0][0] > ends[1][1] or ends[1][0] > ends[0][1]:
+        return True
+    timers = [record["verdict"]["timer_s"] for record in (first, second)]
+    if None in timers:
+        return False
+    longer = timers.index(max(timers))
+    low, high = ends[longer]
+    return bool(high > 0.0 and min(timers) < max(timers) * low / high)
 
 
 def answer(first: Record, second: Record) -> str:
@@ -51,10 +58,11 @@ def answer(first: Record, second: Record) -> str:
     timers = [record["verdict"]["timer_s"] for record in (first, second)]
     if None in timers:
         return _without_timer(timers)
-    if _target(first) != _target(second):
+    targets = target_words(first), target_words(second)
+    if targets[0] != targets[1]:
         return (
-            f"The targets differ ({_target(first)}; {_target(second)}): each timer is for its own, "
-            "and they cannot be held against each other."
+            f"The targets differ ({'; '.join(targets)}): each timer is for its own, and they "
+            "cannot be held against each other."
         )
     more = timers[1] - timers[0]
     slower, faster = ("B", "A") if more > 0 else ("A", "B")
@@ -82,10 +90,29 @@ def lines(
 ) -> list[str]:
     """What stands below the answer: both verdicts, what differs, what is in doubt."""
     told = [
-        f"{letter}: {printable(record['scene']['title'])}. {recorded_words(record['verdict'])}."
+        f"{letter}: {printable(record['scene']['title'])}. {verdict_words(record['verdict'])}."
         for letter, record in (("A", first), ("B", second))
     ]
-    return [*told, differing(found, why), doubt(first, second)]
+    return [*told, *_pace(first, second), differing(found, why), doubt(first, second)]
+
+
+def verdict_words(verdict: Record) -> str:
+    """State and timer, and how much is to be done before the timer may be used."""
+    count = len(verdict["reasons"])
+    first = {0: "", 1: "; one thing is to be done first"}.get(
+        count, f"; {count} things are to be done first"
+    )
+    return f"{recorded_words(verdict)}{first if verdict['timer_s'] is not None else ''}"
+
+
+def _pace(first: Record, second: Record) -> list[str]:
+    """How many each treats in an hour, where both have a timer for the same target."""
+    if None in (first["verdict"]["timer_s"], second["verdict"]["timer_s"]):
+        return []
+    if target_words(first) != target_words(second):
+        return []
+    told = [f"{judged(r)} at a time, {an_hour(r)} an hour" for r in (first, second)]
+    return [f"Judged objects by the timer alone, without loading: A {told[0]}; B {told[1]}."]
 
 
 def doubt(first: Record, second: Record) -> str:
@@ -105,116 +132,36 @@ def _wide(record: Record) -> str:
 
 
 def differing(found: Sequence[Difference] | None, why: str) -> str:
-    """What differs in the scene files, the first few."""
+    """What differs in the scene files; of many, how many in which tables."""
     if found is None:
         return f"What differs in the scenes cannot be told: {why}."
     if not found:
         return SAME
+    if len(found) > MOST_TOLD:
+        tables = Counter(row.key.partition(".")[0].partition(" ")[0] for row in found)
+        each = ", ".join(f"{count} of {printable(table)}" for table, count in tables.items())
+        return f"{len(found)} entries of the scenes differ, all told on the page: {each}."
     shown = "; ".join(
         f"{printable(row.key)}: {printable(row.first)[:60]} in A, {printable(row.second)[:60]} in B"
-        for row in found[:MOST_TOLD]
+        for row in found
     )
-    left = len(found) - MOST_TOLD
-    return f"What differs: {shown}{f'; and {left} more on the page' if left > 0 else ''}."
+    return f"What differs: {shown}."
 
 
-def differences_table(found: Sequence[Difference]) -> Table:
-    """Every key that differs, as it is written in both."""
-    rows = tuple((printable(r.key), printable(r.first), printable(r.second)) for r in found)
-    return Table(("key of the scene", "A", "B"), rows, words=3)
+def judged(record: Record) -> str:
+    """How many objects are judged (definition)."""
+    return str(len(record["cases"]["cautious"]["per_object"]))
 
 
-def side_by_side(first: Record, second: Record, costs: Sequence[Record | None]) -> Table:
-    """Verdict, timer, worst spot, spread, cost and run of both."""
-    rows = [(label, cell(first), cell(second)) for label, cell in _CELLS.items()]
-    rows.insert(-1, ("cost, by the guide", _cost(costs[0]), _cost(costs[1])))
-    return Table(("", "A", "B"), tuple(rows), words=3)
+def an_hour(record: Record) -> str:
+    """How many of them the timer alone, without loading, treats in an hour (definition)."""
+    timer = record["verdict"]["timer_s"]
+    if timer is None:
+        return "none"
+    return number(3600.0 * len(record["cases"]["cautious"]["per_object"]) / timer, 2)
 
 
-def reasons_table(first: Record, second: Record) -> Table:
-    """What keeps each from being ready, and how it is mended."""
-    rows = [
-        (letter, f"{printable(reason['says'])}. Mend: {printable(reason['mend'])}.")
-        for letter, record in (("A", first), ("B", second))
-        for reason in record["verdict"]["reasons"]
-    ]
-    return Table(("", "what has to be done"), tuple(rows), words=2)
-
-
-def _time(seconds: float | None) -> str:
-    return "none" if seconds is None else minutes_seconds(seconds)
-
-
-def _light(value: float | None) -> str:
-    return "not known" if value is None else number(value)
-
-
-def _target(record: Record) -> str:
+def target_words(record: Record) -> str:
+    """Dose and safety factor."""
     target = record["target"]
     return f"{number(target['dose_mJ_cm2'])} mJ/cm2 × {target['safety_factor']:g}"
-
-
-def _place(record: Record) -> str:
-    spot = worst(record)
-    words = (spot["object"], spot["part"], spot["side"], spot["place"])
-    return ", ".join(printable(word) for word in words if word)
-
-
-def _figure(key: str) -> Callable[[Record], str]:
-    return lambda record: _light(record["cases"]["cautious"]["percentiles"].get(f"{key}_mW_cm2"))
-
-
-def _worst_light(record: Record) -> str:
-    light, error = (worst(record)[f"{key}_mW_cm2"] for key in ("irradiance", "standard_error"))
-    if light is None or error is None:
-        return "not known"
-    return f"{number(light)} ± {number(error, 2)}"
-
-
-def _even(record: Record) -> str:
-    summary = record["cases"]["cautious"]["percentiles"]
-    best, low = summary.get("best_mW_cm2"), summary.get("worst_mW_cm2")
-    return "not known" if not best or not low else number(best / low)
-
-
-def _lamps(record: Record) -> str:
-    watts = math.fsum(lamp["uvc_W"] or 0.0 for lamp in record["lamps"])
-    out = f", without {', '.join(map(printable, record['without']))}" if record["without"] else ""
-    return f"{len(record['lamps'])}, together {number(watts)} W of UVC{out}"
-
-
-def _cost(guide: Record | None) -> str:
-    if guide is None:
-        return "no guide with prices"
-    blank = f", {guide['lines_without_price']} lines without a price"
-    return (
-        f"{number(guide['cost'])} {printable(str(guide['currency'] or ''))}"
-        f"{blank if guide['lines_without_price'] else ''}"
-    )
-
-
-def _run(record: Record) -> str:
-    asked = record["precision_asked"]
-    precision = f"precision {asked:g}" if isinstance(asked, float) else "photons alone"
-    stopped = ", BROKEN OFF" if record["interrupted"] else ""
-    version = printable(str(record["raysim_version"]))
-    counts = f"seed {record['seed']}, {record['photons']:,} photons"
-    return f"raysim {version}, {counts}, {precision}{stopped}"
-
-
-_CELLS: dict[str, Callable[[Record], str]] = {
-    "verdict": lambda record: recorded_words(record["verdict"]),
-    "timer": lambda record: _time(record["verdict"]["timer_s"]),
-    "calculated, not to be set": lambda record: _time(record["verdict"]["calculated_s"]),
-    "target": _target,
-    "worst spot": _place,
-    "light there, mW/cm2": _worst_light,
-    "lower bound, mW/cm2": lambda record: _light(worst(record)["lower_bound_mW_cm2"]),
-    "1 % get less than, mW/cm2": _figure("percentile_1"),
-    "5 % get less than, mW/cm2": _figure("percentile_5"),
-    "mean, mW/cm2": _figure("mean"),
-    "best, mW/cm2": _figure("best"),
-    "best over worst": _even,
-    "lamps": _lamps,
-    "run": _run,
-}

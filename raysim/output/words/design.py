@@ -60,7 +60,7 @@ def more_lines(study: DesignStudy) -> list[str]:
             lines.append(
                 f"{ROLES[role]}: "
                 + (told if same != role else _short(study, design))
-                + f". {_verdict(design)}"
+                + f"; {_verdict(design)}"
             )
         else:
             lines.append(f"{ROLES[role]}: {_verdict(design)}")

@@ -152,6 +152,14 @@ def meters(plan: Plan, result: Result) -> Table:
     return Table(heads, rows, words=len(heads), note=note)
 
 
+def corners(plan: Plan) -> Table:
+    """Where the named corners of a vessel lie (definition)."""
+    places = plan.corners.at if plan.corners else {}
+    rows = tuple((name, ", ".join(_from_corner(plan, at))) for name, at in places.items())
+    heads = ("corner", f"x, y, z, {plan.grid.unit}")
+    return Table(heads, rows, words=2, note=f"x, y, z: {AXES}, each from the outermost there.")
+
+
 def cut_list(plan: Plan) -> Table:
     """Each wall: what is cut of sheet, for a box, and of lining (definition)."""
     unit = plan.grid.unit

@@ -172,13 +172,24 @@ def answer(plan: Plan, result: Result) -> list[str]:
 
 def rows(plan: Plan, result: Result) -> list[tuple[str, str]]:
     """What else is said of a guide, under labels."""
-    found = [("rounded to", f"{plan.grid.step_words}; {len(plan.moved)} lengths moved")]
+    found = [("rounded to", f"{plan.grid.step_words}. {moved_words(plan)}")]
     if plan.stock:
-        found.append(("stock", f"{len(plan.stock)} sheets for {len(plan.panels)} panels"))
+        sheets = "1 sheet" if len(plan.stock) == 1 else f"{len(plan.stock)} sheets"
+        found.append(("stock", f"{sheets} for {len(plan.panels)} panels"))
     if not plan.is_box and not plan.is_named:
         found.append(("what it lacks", LACKS))
     found += [("measure twice", tolerance_words(one)) for one in tolerances(result)[:2]]
     return found
+
+
+def moved_words(plan: Plan) -> str:
+    """What rounding moved, in a sentence."""
+    if not plan.is_box:
+        return "Places were moved to where their printed measures put them."
+    if not plan.moved:
+        return "Rounding moved nothing."
+    lengths = "1 length" if len(plan.moved) == 1 else f"{len(plan.moved)} lengths"
+    return f"Rounding moved {lengths}, none by more than half a step."
 
 
 def tolerance_words(one: Tolerance) -> str:

@@ -103,7 +103,7 @@ def proof(study: LampStudy, one: LampCount) -> str:
     share = max(100.0 * one.could_gain, 0.1)
     return (
         f"{among}, tubes neither blocking nor reflecting, can give the darkest spot more than "
-        f"{share:.2g} % more light than this one is shown to give (95 % confidence)."
+        f"{number(share, 2)} % more light than this one is shown to give (95 % confidence)."
         f"{_taken(one)}"
     )
 

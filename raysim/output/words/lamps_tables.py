@@ -84,7 +84,7 @@ def _price_note(study: LampStudy) -> str:
 def _gain(one: Entry) -> str:
     if not isinstance(one, LampCount) or not math.isfinite(one.could_gain):
         return ""
-    return f"{max(100.0 * one.could_gain, 0.1):.2g} %"
+    return f"{number(max(100.0 * one.could_gain, 0.1), 2)} %"
 
 
 def _taken(one: Entry) -> str:

@@ -9,9 +9,9 @@ from raysim.library.surfaces import Surface
 from raysim.output.words.linings import minutes_per_money, neighbours, time_words
 from raysim.output.words.numbers import FAINT, milliwatts, number, spot_irradiance
 from raysim.output.words.table import Table, table_of
-from raysim.studies.linings.bench import LiningRow
+from raysim.studies.linings.bench import TOO_SLOW, LiningRow
 from raysim.studies.linings.compare import LiningPair
-from raysim.studies.linings.run import TOO_SLOW, LiningStudy
+from raysim.studies.linings.run import LiningStudy
 
 FROM_NOTHING = "from nothing"
 

@@ -9,7 +9,17 @@ import { act } from "./acts.js";
 const SVG = "http://www.w3.org/2000/svg";
 const FINGER = 22;  // CSS px: half of the least size of a target
 const place = document.getElementById("net");
-export const ways = { step: 5, alone: false };  // mm of a snap and of an arrow key
+export const ways = { step: null, alone: false };  // mm of a snap and of an arrow key; null: the usual
+
+// The steps to choose from, mm and in words: the finest, the usual and a coarse one.
+export function stepsToChoose() {
+  const words = desk.doc?.net?.unit === "in" ? { 1.5875: "1/16 in", 6.35: "1/4 in", 12.7: "1/2 in" } : { 1: "1 mm", 5: "5 mm", 10: "10 mm" };
+  return Object.entries(words).map(([mm, said]) => [Number(mm), said]).sort(([a], [b]) => a - b);
+}
+
+export function step() {
+  return ways.step ?? stepsToChoose()[1][0];
+}
 let drawing = null, scale = 1, drag = null;
 
 const svgMade = (name, attributes, text) => {
@@ -200,11 +210,11 @@ function start(event, thing) {
 
 function dragged(event) {
   if (!drag) return;
-  const step = scale * desk.doc.net.mm;
-  const wish = [drag.u + step * (event.clientX - drag.x), drag.v - step * (event.clientY - drag.y)];
+  const pixel = scale * desk.doc.net.mm;
+  const wish = [drag.u + pixel * (event.clientX - drag.x), drag.v - pixel * (event.clientY - drag.y)];
   const far = Math.hypot(event.clientX - drag.x, event.clientY - drag.y);
   if (far < 4 && drag.du === 0 && drag.dv === 0) return;
-  const [u, v] = event.altKey ? wish : snapped(drag.thing, wish, ways.step);
+  const [u, v] = event.altKey ? wish : snapped(drag.thing, wish, step());
   [drag.du, drag.dv] = [u - drag.u, v - drag.v];
   const shift = `translate(${drag.du / desk.doc.net.mm} ${-drag.dv / desk.doc.net.mm})`;
   for (const shape of drag.shapes) shape.setAttribute("transform", shift);
@@ -224,7 +234,7 @@ const ARROWS = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 1, 0
 
 function pressed(event, thing) {
   if (event.ctrlKey || event.metaKey) return;
-  const way = ARROWS[event.key], far = event.shiftKey ? 1 : ways.step || 1;
+  const way = ARROWS[event.key], fine = stepsToChoose()[0][0], far = event.shiftKey ? fine : step() || fine;
   if (way && rowOf(thing)) {
     event.preventDefault();
     moveBy(thing, alongWall(thing.wall, ...way.map((one) => one * far)), ways.alone);

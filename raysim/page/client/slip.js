@@ -6,7 +6,7 @@ import { alongWall, faultsOf, moveBy, onWall, pointOf, rawOf, rowOf, tidy, words
 import { button, choice, field, lengthIn, make, refill, shown, whenFree } from "./words.js";
 import { linings, surfaceWords } from "./lists.js";
 import { faultLines } from "./faults.js";
-import { ways } from "./net.js";
+import { step, stepsToChoose, ways } from "./net.js";
 
 const slip = document.getElementById("slip");
 const GAP_RIM = 12;  // mm from the rim of a wall
@@ -19,12 +19,22 @@ const show = whenFree(() => refill(slip, () => {
 
 function idle() {
   return [make("p", { class: "hint" }, "Touch a lamp, a hook, a meter point or a wall. Drag it, or "
-    + "type its distances here. Arrow keys move by the step, with Shift by 1 mm; Page Up and Page "
-    + "Down off the wall; C copies, M mirrors, T turns, Delete takes it out."), steps()];
+    + "type its distances here. Arrow keys move by the step, with Shift by the finest; Page Up and Page "
+    + "Down off the wall; C copies, M mirrors, T turns, Delete takes it out."), ...rowsOut(), steps()];
+}
+
+// What hangs in a [[row]] has no table of its own to move.
+function rowsOut() {
+  const names = (desk.doc?.rows.raw.row || []).map((one) => `“${one.name}”`);
+  if (!names.length) return [];
+  return [
+    make("p", { class: "hint" }, `What hangs in row ${names.join(", ")} is moved in the file, all at once; or one by one here, after it is written out.`),
+    button("Write rows out as single things", () => edit({ do: "write out" }, "write out rows", "slip")),
+  ];
 }
 
 function steps() {
-  return choice("Snap to", String(ways.step), [["0", "nothing"], ["1", "1 mm"], ["5", "5 mm, others, middles"], ["10", "10 mm, others, middles"]],
+  return choice("Snap to", String(step()), [["0", "nothing"], ...stepsToChoose().map(([mm, said], k) => [String(mm), k ? `${said}, others, middles` : said])],
     (value) => { ways.step = Number(value); });
 }
 

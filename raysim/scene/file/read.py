@@ -28,6 +28,12 @@ _ENDLESS_KEY = re.compile(
     r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){100}"""
 )
 
+# A key that only files of one kind have, what such a file is, and what takes it.
+_KINDS = (
+    ("chamber", "this is a scene, not a wish", "'raysim start DIR --wish' writes a wish"),
+    ("load", "this is a wish, not a scene", "'raysim design' takes it, and writes scenes"),
+)
+
 # Names that people use for other keys of ours.
 _WATTS = ("watts", "watt", "power", "wattage")
 _LIKELY_MEANT = {
@@ -84,6 +90,7 @@ def tables_of_text(text: str, shown: str, kind: type[Tables]) -> Tables:
         With every fault found in the text.
     """
     data = _parse(text, shown)
+    _refuse_other_kind(data, shown, kind)
     unit = data.get("units", "mm")
     scale = UNIT_METRES.get(unit, 0.001) if isinstance(unit, str) else 0.001
     try:
@@ -95,6 +102,14 @@ def tables_of_text(text: str, shown: str, kind: type[Tables]) -> Tables:
             more = f"{len(details) - MOST_FAULTS:,} more faults are not shown"
             faults.append(Fault(Code.MORE_FAULTS, shown, "file", more, "mend these first"))
         raise SceneError(list(dict.fromkeys(faults))) from None
+
+
+def _refuse_other_kind(data: dict[str, Any], shown: str, kind: type[BaseModel]) -> None:
+    """Refuse a scene in place of a wish, or a wish in place of a scene, in one line."""
+    found = [entry for entry in _KINDS if entry[0] in data]
+    if len(found) == 1 and found[0][0] not in kind.model_fields:
+        _, what, mend = found[0]
+        raise SceneError([Fault(Code.SCENE_UNREADABLE, shown, "file", what, mend)])
 
 
 def mesh_names(scene: SceneAsWritten) -> list[str]:

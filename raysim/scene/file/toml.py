@@ -17,14 +17,14 @@ def toml_text(data: dict[str, Any]) -> str:
         elif isinstance(value, list) and value and all(isinstance(one, dict) for one in value):
             lists += [f"\n[[{_key(key)}]]\n{toml_lines(one, inline=True)}" for one in value]
         else:
-            plain.append(f"{_key(key)} = {_value(value)}\n")
+            plain.append(f"{_key(key)} = {toml_value(value)}\n")
     return "".join((*plain, *tables, *lists))
 
 
 def toml_lines(table: dict[str, Any], inline: bool = False) -> str:
     """Lines of a table; tables within it are written inline, or by `_inner_tables`."""
     return "".join(
-        f"{_key(key)} = {_value(value)}\n"
+        f"{_key(key)} = {toml_value(value)}\n"
         for key, value in table.items()
         if inline or not isinstance(value, dict)
     )
@@ -42,7 +42,8 @@ def _key(key: str) -> str:
     return key if BARE_KEY.fullmatch(key) else json.dumps(key, ensure_ascii=False)
 
 
-def _value(value: Any) -> str:
+def toml_value(value: Any) -> str:
+    """A value as it stands behind the sign of equality (definition: toml.io)."""
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, bool):
@@ -50,8 +51,8 @@ def _value(value: Any) -> str:
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, dict):
-        inside = ", ".join(f"{_key(key)} = {_value(inner)}" for key, inner in value.items())
+        inside = ", ".join(f"{_key(key)} = {toml_value(inner)}" for key, inner in value.items())
         return f"{{ {inside} }}" if inside else "{}"
     if isinstance(value, list):
-        return f"[{', '.join(_value(one) for one in value)}]"
+        return f"[{', '.join(toml_value(one) for one in value)}]"
     return repr(value)

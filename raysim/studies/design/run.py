@@ -58,6 +58,19 @@ def study(
     ------
     RaysimError
         A wish with faults, or sizes that nothing fits.
+
+    Examples
+    --------
+    The example wish, for one respirator:
+
+    >>> import tempfile
+    >>> from raysim.starter.scenes import wish_text
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     wish = Path(folder, "wish.toml")
+    ...     _ = wish.write_text(wish_text().replace("number = 6", "number = 1"), encoding="utf-8")
+    ...     found = study(wish)
+    >>> found.cheapest.cost <= found.quickest.cost <= 420
+    True
     """
     options, path = checked(options), Path(wish)
     asked = read_wish(path)

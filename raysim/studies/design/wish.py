@@ -198,6 +198,11 @@ def read_wish(path: str | Path) -> Wish:
     ------
     SceneError
         With every fault found in the file, one line each.
+
+    Examples
+    --------
+    >>> read_wish("raysim/starter/wish.toml").load.number
+    6
     """
     return read_tables(Path(path), Wish)
 

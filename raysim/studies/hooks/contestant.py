@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from enum import Enum, auto
+from typing import Any
 
 import numpy as np
 
@@ -40,6 +41,8 @@ class Contestant:
         The worst face, once all were looked at.
     in_the_way : str
         What of it comes nearer than asked; such a layout is compared, but cannot win.
+    cells : (dark cells,) int64
+        Rows of the cells that were darkest at the first look at all of them.
     """
 
     layout: Layout
@@ -54,6 +57,16 @@ class Contestant:
     fate: Fate = Fate.RACING
     found: WorstOfCases | None = field(default=None, repr=False)
     in_the_way: str = ""
+    cells: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Sent elsewhere, it leaves behind what it is traced by, which is large."""
+        return vars(self) | {"triangles": None, "arrays": None}
+
+    def take(self, other: "Contestant") -> None:
+        """What a fresh look at this layout found, wherever that was done."""
+        self.mean, self.error, self.upper = other.mean, other.error, other.upper
+        self.found, self.worst, self.lower = other.found, other.worst, other.lower
 
     @property
     def estimate(self) -> float:

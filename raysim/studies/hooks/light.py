@@ -18,10 +18,11 @@ from raysim.estimate.bounds import MOST_ROUNDS, ROUND_ERROR, batch_mean, mean_up
 from raysim.estimate.cells import in_cells
 from raysim.estimate.darkness import CLOSE_PATHS
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, judged_sites
+from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.load import Layout, Load, build_stage
 from raysim.studies.tracer import Tracer, WorstOfCases
-from raysim.transport.kernel_scene import kernel_scene
+from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES
 
@@ -56,12 +57,8 @@ class Light(Tracer):
         """
         nobody, nothing = np.zeros(0, np.int64), np.zeros(0)
         one = Contestant(layout, None, None, nobody, nothing, nothing)
-        self.set_up(one)
         tried = np.arange(len(self.cells.faces)) if self.pilots else self.once_dark
-        dark = self._darkest(one, tried, CELL_PATHS, seed)[:DARK_CELLS]
-        if self.pilots:
-            self.pilots -= 1
-            self.once_dark = np.union1d(self.once_dark, dark)
+        dark = one.cells = self._darkest(one, tried, CELL_PATHS, seed)[:DARK_CELLS]
         darkest = self._darkest(one, dark, DARK_CELL_PATHS, seed + 1)[:DARKEST_CELLS]
         faces = [self.cells.members(int(cell)) for cell in darkest]
         sites = np.unique(np.concatenate([*faces, self.suspects]))
@@ -70,19 +67,25 @@ class Light(Tracer):
         one.sites, one.mean, one.error = sites[first], mean[first], error[first]
         return one
 
-    def set_up(self, one: Contestant) -> None:
-        """What a layout is traced by, if it was given up or never there."""
+    def flown(self, pilot: Contestant) -> None:
+        """Know the dark cells of a layout that was looked at all over, for those that follow."""
+        self.pilots -= 1
+        self.once_dark = np.union1d(self.once_dark, pilot.cells)
+
+    def set_up(self, one: Contestant) -> tuple[KernelScene, SceneTriangles]:
+        """What a layout is traced by, made where it was given up or never there."""
         if one.arrays is None or one.triangles is None:
             one.triangles = self.stage.placed(one.layout)
             one.arrays = kernel_scene(one.triangles)
+        return one.arrays, one.triangles
 
     def _darkest(self, one: Contestant, cells: np.ndarray, paths: int, seed: int) -> np.ndarray:
         """Cells, the darkest first."""
         light = self.batches_of(one, cells, paths, seed, self.cells).mean(axis=1)
         return cells[np.argsort(light, kind="stable")]
 
-    def scout(self, layout: Layout, seed: int) -> np.ndarray:
-        """The darkest face-sides of one layout, from all of them, as (place, side) of `suspect`."""
+    def scout(self, layout: Layout, seed: int) -> tuple[Contestant, np.ndarray]:
+        """A layout, and its darkest face-sides, from all of them, as (place, side) of `suspect`."""
         one = self.contestant(layout, seed)
         dark = one.sites
         if one.mean.min() > 0.0:  # else there is nothing more to find out
@@ -91,7 +94,7 @@ class Light(Tracer):
             known = np.where(found.dark[0], 0.0, found.state.mean[0])
             dark = np.argsort(known, kind="stable")[:SUSPECTS]
         group = np.searchsorted(self.stage.groups[0], self.sites.faces[dark])
-        return np.stack([group, self.sites.sides[dark]], axis=1)
+        return one, np.stack([group, self.sites.sides[dark]], axis=1)
 
     def suspect(self, places: np.ndarray) -> None:
         """Look at some face-sides in every layout, on every respirator.
@@ -155,8 +158,7 @@ class Light(Tracer):
             light = self._close_look(one, site, seed, error / len(sites))
             if one.upper < week or light[0] <= 0.0:
                 face, side = self.sites.faces[site], self.sites.sides[site]
-                assert one.triangles is not None
-                one.worst = spot(one.triangles, face, side, (*light, 0.0))
+                one.worst = spot(self.set_up(one)[1], face, side, (*light, 0.0))
                 one.lower = 0.0
                 one.leave(Fate.TOO_DARK if one.upper < week else Fate.ASIDE)
                 return
@@ -170,8 +172,7 @@ class Light(Tracer):
         the largest exitance of a lamp, and (1 - p)^n > `error` (binomial law). M is also about the
         most that one path can bring, since lamp points are chosen by what they give.
         """
-        assert one.arrays is not None
-        geometry = one.arrays.geometry
+        geometry = self.set_up(one)[0].geometry
         factors = self.factors[CAUTIOUS][geometry.tube_lamp]
         most = float((geometry.tube_exitance * factors).max()) * -np.log(error) / PATH_BATCHES
         needed = 1.1 * most / max(self.requirement.week_irradiance, 1e-300)
@@ -190,11 +191,8 @@ class Light(Tracer):
 
         `refine` looks up to MOST_ROUNDS times and stops by what it saw: the error is spent on them.
         """
-        assert one.arrays is not None
-        assert one.triangles is not None
         found = self.worst(
-            one.arrays,
-            one.triangles,
+            *self.set_up(one),
             self.sites,
             self.factors[CAUTIOUS][None],
             precision=precision,
@@ -220,7 +218,5 @@ class Light(Tracer):
         self, one: Contestant, chosen: np.ndarray, paths: int, seed: int, of: Sites | None = None
     ) -> np.ndarray:
         """Irradiance of some face-sides, or cells, by batch, W/m2, (chosen, batches)."""
-        assert one.arrays is not None
-        assert one.triangles is not None
         starts = (of or self.sites).targets(chosen)
-        return self.batches(one.arrays, one.triangles, starts, paths, seed)[0]
+        return self.batches(*self.set_up(one), starts, paths, seed)[0]

@@ -25,7 +25,7 @@ Mansour, "Action elimination and stopping conditions", JMLR 7 (2006); halving, K
 Somekh, "Almost optimal exploration in multi-armed bandits", ICML (2013) [all from memory].
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -104,30 +104,40 @@ class Race:
         unlike = {frozenset(one): one for one in [*([present] if present else []), *layouts]}
         fresh = [layout for key, layout in unlike.items() if key not in known]
         before, places = list(self.everyone), {}
-        for done, k in enumerate(_spread(len(fresh)), 1):
-            one = self.light.contestant(fresh[k], seed)
+        for k, one in self._tried(fresh, seed):
             if present is not None and set(fresh[k]) == set(present):
                 self.present, one.in_the_way = one, in_the_way
-            self.light.look(one, FIRST_PATHS, seed + STEP, FIRST_LOOK * self.upper_error)
-            self.light.look_for_too_dark(one, seed + DARK, DARK_LOOK * self.upper_error)
             places[k] = one
             self.everyone = before + [places[k] for k in sorted(places)]
-            self.progress("trying layouts", done, len(fresh))
+            self.progress("trying layouts", len(places), len(fresh))
 
-    def look_all_over(self, one: Contestant, precision: float) -> None:
-        """All faces of one layout, which gives it a lower bound, as often as LOWER_PARTS has."""
-        if not self.can_look_all_over:
-            return
-        part = LOWER_PARTS[self.looked_all_over]
-        self.looked_all_over += 1
-        seed = (self.seed + STEP * (MOST_ROUNDS + 1 + self.looked_all_over)) % 2**64
-        found = self.light.look_all_over(one, precision, seed, part * LOWER * ERROR)
-        if found.dark[0].any():
-            site = np.array([found.worst_site(0)])
-            error = DARK_LOOK * self.upper_error
-            self.light.look_for_too_dark(one, seed + DARK, error, site)
-        if not one.in_the_way:
-            self.lower = max(self.lower, one.lower)
+    def _tried(self, fresh: Sequence[Layout], seed: int) -> Iterator[tuple[int, Contestant]]:
+        """Layouts as they are tried out, each with its place: the pilots first."""
+        order, pilots = _spread(len(fresh)), self.light.pilots
+        for places in (order[:pilots], order[pilots:]):
+            calls = [(fresh[k], seed, self.upper_error) for k in places]
+            for k, one in zip(places, self.light.each(_tried_out, calls), strict=True):
+                if self.light.pilots:
+                    self.light.flown(one)
+                yield k, one
+
+    def look_all_over(self, some: Sequence[Contestant], precision: float) -> None:
+        """All faces of some layouts: a lower bound on each, as often as LOWER_PARTS has one."""
+        calls: list[tuple[Contestant, float, int, float]] = []
+        for one in some[: len(LOWER_PARTS) - self.looked_all_over]:
+            part = LOWER_PARTS[self.looked_all_over]
+            self.looked_all_over += 1
+            seed = (self.seed + STEP * (MOST_ROUNDS + 1 + self.looked_all_over)) % 2**64
+            calls.append((one, precision, seed, part * LOWER * ERROR))
+        looks = self.light.each(_looked_all_over, calls)
+        for (one, _, seed, _), seen in zip(calls, looks, strict=True):
+            one.take(seen)
+            if one.found is not None and one.found.dark[0].any():
+                site = np.array([one.found.worst_site(0)])
+                error = DARK_LOOK * self.upper_error
+                self.light.look_for_too_dark(one, seed + DARK, error, site)
+            if not one.in_the_way:
+                self.lower = max(self.lower, one.lower)
 
     @property
     def can_look_all_over(self) -> bool:
@@ -148,11 +158,7 @@ class Race:
             for one in left[max(keep, len(left) // 2) :]:
                 one.leave(Fate.ASIDE)
             paths, self.rounds = 2 * paths, self.rounds + 1
-            left = self.finalists
-            for number, one in enumerate(left):
-                seed = self.seed + STEP * self.rounds
-                self.light.look(one, paths, seed, LATER_LOOK * self.upper_error)
-                self.progress("the close calls", number + 1, len(left))
+            self._look_at(self.finalists, paths, self.seed + STEP * self.rounds, "the close calls")
         left = self.finalists
         for one in left[:keep]:
             one.fate = Fate.FINALIST
@@ -162,7 +168,7 @@ class Race:
     def _hold_against(self, leader: Contestant) -> None:
         """Lower bound of the layout that looks best; its dark faces are looked at from then on."""
         self.progress("every face of the brightest", 0, 1)
-        self.look_all_over(leader, ROUGH)
+        self.look_all_over([leader], ROUGH)
         if leader.fate is not Fate.RACING:
             return
         leader.sites = np.union1d(leader.sites, self.light.faces_of(leader, len(leader.sites)))
@@ -183,21 +189,18 @@ class Race:
             if not left or left[0].worst is not None:
                 break
             self.progress("every face of the best", 0, 1)
-            self.look_all_over(left[0], precision)
+            self.look_all_over(left[:1], precision)
         self._drop()
 
     def show(self, precision: float) -> list[Contestant]:
         """Look all over what is shown, the best first, and bring its upper bounds down."""
         self.finish(precision)
         blank = [one for one in self._shown() if one.worst is None]
-        for number, one in enumerate(blank):
-            self.progress("every face of what is shown", number, len(blank))
-            self.light.set_up(one)
-            self.look_all_over(one, precision)
+        self.progress("every face of what is shown", 0, 1)
+        self.look_all_over(blank, precision)
         shown = self._shown()
         for number, one in enumerate(shown[:MOST_SHOWN]):
             if one.found is not None and one.fate is not Fate.TOO_DARK:
-                self.light.set_up(one)
                 seed = (self.seed + STEP * (3 * MOST_ROUNDS) + LAST + 2 * number) % 2**64
                 self.light.look_at_worst(one, seed, SHOWN * ERROR / MOST_SHOWN)
         self._follow_up()
@@ -209,14 +212,19 @@ class Race:
             return  # no error probability is left for one
         left = [one for one in self.everyone if one.fate is Fate.ASIDE and one.worst is None]
         left.sort(key=lambda one: -one.upper)
-        for number, one in enumerate(left[:MOST_FOLLOWED]):
-            self.progress("what was set aside", number, len(left))
-            if one.upper >= self.lower:
-                self.light.set_up(one)
-                seed = (self.seed + STEP * (4 * MOST_ROUNDS)) % 2**64
-                self.light.look(one, FOLLOWED_PATHS, seed, LATER_LOOK * self.upper_error)
-                one.leave(Fate.ASIDE)
+        open_yet = [one for one in left[:MOST_FOLLOWED] if one.upper >= self.lower]
+        seed = (self.seed + STEP * (4 * MOST_ROUNDS)) % 2**64
+        self._look_at(open_yet, FOLLOWED_PATHS, seed, "what was set aside")
+        for one in open_yet:
+            one.leave(Fate.ASIDE)
         self._drop()
+
+    def _look_at(self, some: Sequence[Contestant], paths: int, seed: int, what: str) -> None:
+        """One more round for some layouts."""
+        calls = [(one, paths, seed, LATER_LOOK * self.upper_error) for one in some]
+        for number, found in enumerate(self.light.each(_looked_at, calls)):
+            some[number].take(found)
+            self.progress(what, number + 1, len(some))
 
     @property
     def ranking(self) -> list[Contestant]:
@@ -233,6 +241,31 @@ class Race:
         ranking, present = self.ranking, self.present
         shown = ranking if present is None or present in ranking else [*ranking, present]
         return sorted(shown, key=lambda one: (one.in_the_way, one.worst is None, -one.estimate))
+
+
+def _tried_out(light: Light, layout: Layout, seed: int, error: float) -> Contestant:
+    """A layout with its dark faces, after a first look at them and a close one if too dark.
+
+    `error` is the probability that any of its upper bounds fails.
+    """
+    one = light.contestant(layout, seed)
+    light.look(one, FIRST_PATHS, seed + STEP, FIRST_LOOK * error)
+    light.look_for_too_dark(one, seed + DARK, DARK_LOOK * error)
+    return one
+
+
+def _looked_at(light: Light, one: Contestant, paths: int, seed: int, error: float) -> Contestant:
+    """The same layout after a further look at its dark faces."""
+    light.look(one, paths, seed, error)
+    return one
+
+
+def _looked_all_over(
+    light: Light, one: Contestant, precision: float, seed: int, error: float
+) -> Contestant:
+    """The same layout after a look at all its faces."""
+    light.look_all_over(one, precision, seed, error)
+    return one
 
 
 def _spread(count: int) -> list[int]:

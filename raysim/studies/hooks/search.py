@@ -113,10 +113,13 @@ class Search:
         """The spots of a respirator that are dark, from one alone on a few of many hook points."""
         race = self._race(1)
         scouted = np.linspace(0, len(self.hangs) - 1, SCOUTS + 2)[1:-1]
-        for number, k in enumerate(scouted if len(self.hangs) > FINALISTS else [], 1):
-            race.progress("finding its dark spots", number - 1, SCOUTS)
-            seed = self.options.seed + SCOUT_SEED * number
-            found = race.light.scout((self.hangs[round(k)],), seed)
+        calls = [
+            ((self.hangs[round(k)],), self.options.seed + SCOUT_SEED * number)
+            for number, k in enumerate(scouted if len(self.hangs) > FINALISTS else [], 1)
+        ]
+        race.progress("finding its dark spots", 0, SCOUTS)
+        for number, (one, found) in enumerate(race.light.each(Light.scout, calls), 1):
+            race.light.flown(one)
             self.suspects = np.unique(np.concatenate([self.suspects, found]), axis=0)
             race.progress("finding its dark spots", number, SCOUTS)
         race.light.suspect(self.suspects)

@@ -53,6 +53,13 @@ def kinds_of(scene: SceneAsWritten, names: Sequence[str] = ()) -> tuple[LampKind
     ------
     RaysimError
         For a name that the library does not have.
+
+    Examples
+    --------
+    >>> import raysim
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> [kind.name for kind in kinds_of(scene.written, ["T8 15 W", "T8 30 W"])]
+    ['T8 15 W', 'T8 30 W']
     """
     if names:
         return tuple(_from_library(name) for name in dict.fromkeys(names))

@@ -69,6 +69,15 @@ def study(
     ------
     RaysimError
         No candidate has room, no choice of so many keeps clear, or numbers out of range.
+
+    Examples
+    --------
+    >>> import raysim
+    >>> scene = raysim.load_scene("scenes/touching_wall.toml")
+    >>> upright = [((0.06, y, 0.06), (0.06, y, 0.42)) for y in (0.001, 0.06, 0.38)]
+    >>> found = study(scene, numbers=[1], places=upright, precision=0.9)  # coarse: quick and noisy
+    >>> len(found.places), dict(found.no_room), found.numbers[0].number
+    (2, {'too near a wall': 1}, 1)
     """
     options = checked(options, precision)
     numbers = sorted(set(numbers))

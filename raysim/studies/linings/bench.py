@@ -1,7 +1,7 @@
 """A box with everything in it, ready to be traced with any lining."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +35,9 @@ from raysim.transport.tiles import tiles_of
 
 STUDY_CASES = (CAUTIOUS, EXPECTED)
 WALL_PRECISION = 0.1
+# A lining that is shown to take so many times as long as the best one is not followed further:
+# nobody takes it, and to settle it would cost minutes. Own choice.
+TOO_SLOW = 4.0
 PHOTONS = 8 * BATCH_PHOTONS  # of each run
 
 
@@ -110,11 +113,13 @@ class LiningBench(Tracer):
         group: Sequence[Variant],
         precision: float,
         most_rays: float = math.inf,
-        too_slow: Callable[[Refinement], np.ndarray] | None = None,
+        best: np.ndarray | None = None,
     ) -> WorstOfCases:
         """Worst face of every variant of a group in both cases, among all judged faces.
 
-        What is shown to get less than `too_slow` in a case is not followed further, as in `worst`.
+        `best` is what the worst face gets under the best variant elsewhere, (cases,) W/m2: what
+        is shown to take `TOO_SLOW` times as long as that, or as the best of this group, is not
+        followed further.
         """
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self._both, (len(group), 1))
@@ -123,6 +128,12 @@ class LiningBench(Tracer):
         arrays, factors, kind = alike_lamps_as_one(arrays, factors)
         light = lamps_summed(light, kind, factors.shape[1])
         known = known_beforehand(arrays, self.triangles, self.tiles, light, segments)
+
+        def too_slow(state: Refinement) -> np.ndarray:
+            own = best_of_group(state)
+            both = own if best is None else np.maximum(own, best)
+            return np.resize(both / TOO_SLOW, len(state.bound))
+
         is_black = not any(wall.reflectance_high for one in group for wall in one.walls)
         return self.worst(
             arrays,
@@ -133,7 +144,7 @@ class LiningBench(Tracer):
             seed=self.options.seed,
             counted=state,
             most_rays=most_rays,
-            too_slow=too_slow,
+            too_slow=None if best is None else too_slow,
             known=None if is_black else known,  # there is next to nothing to read
         )
 
@@ -223,6 +234,11 @@ class LiningBench(Tracer):
     def _least_time(self, worst: Spot) -> float:
         """Seconds that a spot takes at least: by the upper end of its irradiance."""
         return self.requirement.time(worst.irradiance + GUESS_ERRORS * worst.standard_error)
+
+
+def best_of_group(state: Refinement) -> np.ndarray:
+    """Bound on the worst face of the best variant of a group in each case, W/m2."""
+    return state.bound.min(axis=1).reshape(-1, len(STUDY_CASES)).max(axis=0)
 
 
 def _gain(light: float, before: float) -> float:

@@ -11,7 +11,7 @@ Source: common random numbers, e.g. Law and Kelton, "Simulation Modeling and Ana
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,9 +79,10 @@ def most_light(looked: Sequence[Looked], bench: LiningBench, seed: int) -> list[
     """What the worst face gets at most under each lining in the cautious case, W/m2."""
     dark = np.array([found.worst_site(column) for _, found, column in looked])
     most = [math.inf] * len(looked)
-    for members in _by_run(looked):
-        sites = np.unique(dark[members])
-        batches = _batches(looked, members, sites, bench, seed)
+    runs = _by_run(looked)
+    own = [np.unique(dark[members]) for members in runs]
+    all_batches = _batches(looked, runs, own, bench, seed)
+    for members, sites, batches in zip(runs, own, all_batches, strict=True):
         for row, member in enumerate(members):
             mean, error = batch_mean(batches[row, sites == dark[member]])
             most[member] = float((mean + t_quantile(LEVEL_ERROR, PATH_BATCHES) * error)[0])
@@ -100,8 +101,10 @@ def compared(
     doubtful = {pair: _doubtful(looked[pair[0]], most[pair[1]]) for pair in pairs}
     everyone = np.unique(np.concatenate([*doubtful.values(), np.zeros(0, np.int64)]))
     batches = np.zeros((count, len(everyone), PATH_BATCHES))
-    for members in _by_run(looked) if len(everyone) else ():
-        batches[members] = _batches(looked, members, everyone, bench, seed)
+    runs = _by_run(looked) if len(everyone) else []
+    all_batches = _batches(looked, runs, [everyone] * len(runs), bench, seed)
+    for members, of_run in zip(runs, all_batches, strict=True):
+        batches[members] = of_run
 
     def compare(one: int, other: int) -> LiningPair:
         (variant, found, column), (darker, _, _) = looked[one], looked[other]
@@ -140,17 +143,32 @@ def _by_run(looked: Sequence[Looked]) -> list[list[int]]:
 
 
 def _batches(
-    looked: Sequence[Looked], members: list[int], sites: np.ndarray, bench: LiningBench, seed: int
-) -> np.ndarray:
-    """Cautious irradiance by batch of linings of one run, W/m2, (members, sites, batches).
+    looked: Sequence[Looked],
+    runs: Sequence[list[int]],
+    sites: Sequence[np.ndarray],
+    bench: LiningBench,
+    seed: int,
+) -> Iterator[np.ndarray]:
+    """Cautious irradiance by batch of the linings of each run, W/m2, (members, sites, batches).
 
-    From fresh paths, alike for all runs of a seed.
+    From fresh paths, alike for all runs of a seed; `sites` are those of each run.
     """
+    calls = [
+        ([looked[k][0] for k in members], own, seed)
+        for members, own in zip(runs, sites, strict=True)
+    ]
+    return bench.each(_group_batches, calls)
+
+
+def _group_batches(
+    bench: LiningBench, group: Sequence[Variant], sites: np.ndarray, seed: int
+) -> np.ndarray:
+    """Those of one run."""
     return bench.batches(
-        column_scene(bench.triangles, [looked[k][0] for k in members], bench.bare),
+        column_scene(bench.triangles, group, bench.bare),
         bench.triangles,
         bench.sites.targets(sites),
         paths_each(len(sites)),
         seed,
-        columns=2 * len(members),
+        columns=2 * len(group),
     )

@@ -1,5 +1,6 @@
 """Which lining, and what each buys: worst-lit face and exposure time for many linings of a box."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -7,13 +8,18 @@ from types import MappingProxyType
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
-from raysim.estimate.refinement import Refinement
 from raysim.library.surfaces import Surface
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
 from raysim.studies.asked import checked, in_one_pose
 from raysim.studies.linings.asked import linings_to_try, named_surface, prices_of
-from raysim.studies.linings.bench import STUDY_CASES, WALL_PRECISION, LiningBench, LiningRow
+from raysim.studies.linings.bench import (
+    STUDY_CASES,
+    WALL_PRECISION,
+    LiningBench,
+    LiningRow,
+    best_of_group,
+)
 from raysim.studies.linings.columns import (
     BLACK,
     Variant,
@@ -39,9 +45,6 @@ LININGS = (
     "white plaster, lime wash or chalk",
     "bare plywood",
 )
-# A lining that is shown to take so many times as long as the best one before it is not followed
-# further: nobody takes it, and to settle it would cost minutes. Own choice.
-TOO_SLOW = 4.0
 NO_PRICES: Mapping[str, float] = MappingProxyType({})
 BLACK_PRECISION = 0.1
 BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckoned from
@@ -159,31 +162,25 @@ def _lined(
     variants = [Variant(AS_WRITTEN, wall_surfaces(bench.triangles))]
     variants += [Variant(s.name, (s,) * len(bench.walls)) for s in linings]
     black_box = Variant("bare black box", (BLACK,) * len(bench.walls))
-    # Folds are all but dark in a black box; no more light is spent on them than on a lining.
-    found = bench.worst_face([black_box], BLACK_PRECISION, BLACK_RAYS)
-    black = bench.row(black_box.name, bench.walls, found, BLACK_PRECISION)
-    rows, looked, best = [], [], np.zeros(len(STUDY_CASES))
-
-    def too_slow(state: Refinement) -> np.ndarray:
-        """What takes `TOO_SLOW` times as long as the best so far, this group included, W/m2."""
-        return np.resize(np.maximum(best, _best(state)) / TOO_SLOW, len(state.bound))
-
-    groups = in_groups(variants, glossy_and_bright)
-    for places in sorted(groups, key=lambda own: -max(_brightness(variants[k]) for k in own)):
-        group = [variants[place] for place in places]
-        found = bench.worst_face(group, precision, too_slow=too_slow)
-        best = np.maximum(best, _best(found.state))
+    groups = [[variants[place] for place in own] for own in in_groups(variants, glossy_and_bright)]
+    groups.sort(key=lambda group: -max(map(_brightness, group)))
+    # Folds are all but dark in a black box; no more light is spent on them than on a lining. The
+    # brightest group, which is judged beside it, shows what is too slow to be followed.
+    own = np.zeros(len(STUDY_CASES))
+    first = [([black_box], BLACK_PRECISION, BLACK_RAYS), (groups[0], precision, math.inf, own)]
+    in_the_dark, brightest = bench.each(LiningBench.worst_face, first)
+    black = bench.row(black_box.name, bench.walls, in_the_dark, BLACK_PRECISION)
+    best = best_of_group(brightest.state)
+    others = [(group, precision, math.inf, best) for group in groups[1:]]
+    all_found = [brightest, *bench.each(LiningBench.worst_face, others)]
+    rows, looked = [], []
+    for group, found in zip(groups, all_found, strict=True):
         for number, variant in enumerate(group):
             row = bench.row(variant.name, bench.walls, found, precision, number=number, black=black)
             price = prices.get(variant.name)
             rows.append(replace(row, cost=None if price is None else price * row.area))
             looked.append((variant, found, len(STUDY_CASES) * number))
     return rows, looked, black
-
-
-def _best(state: Refinement) -> np.ndarray:
-    """Bound on the worst face of the best variant of a group in each case, W/m2."""
-    return state.bound.min(axis=1).reshape(-1, len(STUDY_CASES)).max(axis=0)
 
 
 def _brightness(variant: Variant) -> float:
@@ -199,11 +196,16 @@ def _one_wall_each(bench: LiningBench, lining: Surface) -> tuple[LiningRow, ...]
     if len(bench.walls) < 2:
         return ()
 
-    def row_of(lined: Sequence[int], name: str, black: LiningRow | None = None) -> LiningRow:
-        surfaces = tuple(lining if body in lined else BLACK for body in bench.walls)
-        found = bench.worst_cell(Variant(name, surfaces))
-        return bench.row(name, lined, found, WALL_PRECISION, black=black)
-
-    black = row_of([], "bare")
-    rows = [row_of([body], bench.triangles.bodies[body].short_name, black) for body in bench.walls]
+    names = ["bare", *(bench.triangles.bodies[body].short_name for body in bench.walls)]
+    lined = [[], *([body] for body in bench.walls)]
+    variants = [
+        Variant(name, tuple(lining if body in own else BLACK for body in bench.walls))
+        for name, own in zip(names, lined, strict=True)
+    ]
+    found = bench.each(LiningBench.worst_cell, [(variant,) for variant in variants])
+    black = bench.row(names[0], lined[0], next(found), WALL_PRECISION)
+    rows = [
+        bench.row(name, own, one, WALL_PRECISION, black=black)
+        for name, own, one in zip(names[1:], lined[1:], found, strict=True)
+    ]
     return tuple(sorted(rows, key=lambda row: -row.cases[CAUTIOUS].worst.irradiance))

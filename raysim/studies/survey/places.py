@@ -61,6 +61,13 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
         No scene, or one in which no place is free and lit.
 
     Source: the module.
+
+    Examples
+    --------
+    >>> import raysim
+    >>> found = propose(raysim.load_scene("scenes/lining_white_paint.toml"))
+    >>> len(found.written.meter) >= 3
+    True
     """
     options = checked(options)
     triangles = a_scene(scene).triangles
