@@ -24,7 +24,7 @@ FIRST = 6  # geometries traced before anything is learned
 SOME_WALLS = (("front",), ("floor",), ("front", "floor"))  # where a cheaper lining may do
 EACH = 5  # geometries traced in each round after that
 LEVELS = (0.25, 0.5, 0.75)  # of the way from the least cost to the budget, for the front
-DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is not looked at
+DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is left out; own choice
 
 
 class Steps:

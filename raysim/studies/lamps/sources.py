@@ -28,7 +28,8 @@ from raysim.transport.starts import Start
 from raysim.transport.tallies import MAX_BOUNCES
 from raysim.transport.tiles import tiles_of
 
-LAMP_PHOTONS = 256  # of each lamp in one batch
+LAMP_PHOTONS = 512  # of each lamp in one batch
+POINTS_AT_ONCE = 4  # of each lamp that are looked at from one point of a face
 CHUNK = 16  # lamps whose photons are counted at a time: counts by face take memory
 DIRECT_SEED = 77_777  # apart from that of the paths
 
@@ -103,9 +104,10 @@ class Sources:
         if lamps is not None:
             arrays, factors = only(arrays, lamps), factors[lamps]
             known = known._replace(light=np.ascontiguousarray(known.light[:, :, lamps]))
-        look = nothing_known(arrays)._replace(lamp_points=points)
+        spots = max(points // (POINTS_AT_ONCE * len(factors)), 1)
+        look = nothing_known(arrays)._replace(lamp_points=-(-points // spots))
         known = known._replace(lamp_points=0)
-        first = self._run(arrays, look, starts, 1, seed=seed + DIRECT_SEED, bounces=1)
+        first = self._run(arrays, look, starts, spots, seed=seed + DIRECT_SEED, bounces=1)
         rest = self._run(arrays, known, starts, paths, seed=seed)
         return first * factors, rest * factors
 
@@ -115,11 +117,6 @@ class Sources:
         arrays = with_bodies(only(self.arrays, lamps))
         light = self._run(arrays, nothing_known(arrays), starts, paths, seed=seed)
         return np.asarray((light @ self.factors[lamps]).mean(axis=1))
-
-    def alone(self, starts: list[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
-        """The same, lamps as sources alone; W/m2, (starts,)."""
-        direct, rest = self.batches(starts, paths, paths * len(choice), seed, np.array(choice))
-        return np.asarray((direct + rest).sum(axis=2).mean(axis=1))
 
     def _run(
         self,
