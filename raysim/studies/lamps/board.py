@@ -9,14 +9,13 @@ rows, known to a few per cent for all candidates at once. Each look has random n
 import numpy as np
 
 from raysim.base.progress import Progress, nobody_watching
-from raysim.estimate.bounds import batch_mean
 from raysim.estimate.cells import Cells
 from raysim.estimate.face_sides import Sites
 from raysim.studies.lamps.choice import Choice, Field
 from raysim.studies.lamps.proof import Known
 from raysim.studies.lamps.sources import Sources
 
-PIECE = 512  # starts traced at a time: batches of all candidates take memory
+PIECE, WORKER_PIECE = 512, 32  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
 DARK_CELLS, LOOKED_ROWS, LOOKED_FACES, NEW_ROWS = 96, 160, 64, 8  # of a choice, step by step
 LOOKED_CELLS, WIDELY = 10, 60  # whose faces are looked at; before a choice is traced
@@ -147,12 +146,12 @@ class Board:
         progress: Progress,
     ) -> tuple[np.ndarray, np.ndarray]:
         """Means and errors of some sites for all candidates, W/m2, (chosen, candidates) each."""
-        means, errors = [], []
-        for first in range(0, len(chosen), PIECE):
-            piece = chosen[first : first + PIECE]
-            direct, rest = self.sources.batches(of.targets(piece), paths, points, seed)
-            mean, error = batch_mean(direct + rest)
-            means.append(mean)
-            errors.append(error)
-            progress("light of every place", first + len(piece), len(chosen))
+        size = PIECE if self.sources.options.executor is None else WORKER_PIECE
+        pieces = [chosen[first : first + size] for first in range(0, len(chosen), size)]
+        calls = [(of.targets(piece), paths, points, seed) for piece in pieces]
+        found = []
+        for number, light in enumerate(self.sources.each(Sources.looked, calls), 1):
+            found.append(light)
+            progress("light of every place", number, len(pieces))
+        means, errors = zip(*found, strict=True)
         return np.concatenate(means), np.concatenate(errors)
