@@ -64,3 +64,25 @@ def trace_paths(geometry, surfaces, known, starts, rules, work, batches, sums, r
             for case in range(cases):
                 sums[piece, batch, lamp, case] = scores[lamp, case]
     card.atomic.add(rays, 0, traced)
+
+
+def add_pieces(first, pieces, sums, found):
+    """Add the pieces of each target in their order.
+
+    Parameters
+    ----------
+    first, pieces : (targets,) int64
+        The first piece of a target, and how many it has.
+    sums : (pieces, batches, lamps, cases) float64
+    found : (targets, batches, lamps, cases) float64
+        Set to the sums, W/m2.
+    """
+    targets, batches, lamps, cases = found.shape
+    each = batches * lamps * cases
+    for at in range(card.grid(1), targets * each, card.gridsize(1)):
+        target, rest = at // each, at % each
+        batch, lamp, case = rest // (lamps * cases), rest // cases % lamps, rest % cases
+        whole = 0.0
+        for piece in range(first[target], first[target] + pieces[target]):
+            whole += sums[piece, batch, lamp, case]
+        found[target, batch, lamp, case] = whole

@@ -89,6 +89,12 @@ def path_function(lamps: int, cases: int, tubes: int, images: int) -> Any:
     return for_card(card_paths.trace_paths, **sizes)
 
 
+@cache
+def piece_function() -> Any:
+    """`add_pieces` for the card."""
+    return for_card(card_paths.add_pieces)
+
+
 def triangles_of(blocks: np.ndarray, count: int) -> np.ndarray:
     """Corners of the triangles of `Geometry.blocks` by their numbers, (count, 3, 3) float64, m."""
     rows = blocks.reshape(-1, BLOCK_SIZE)
@@ -252,7 +258,7 @@ class CardPaths:
         self.rules = sent(rules)
         self.shape = (lamps, surfaces.reflectance.shape[1])
         tubes, images = len(geometry.tubes), len(known.image_tubes)
-        self.trace = path_function(*self.shape, tubes, images)
+        self.trace, self.add = path_function(*self.shape, tubes, images), piece_function()
 
     def sums(
         self, starts: Starts, done: np.ndarray, paths: np.ndarray, batches: int
@@ -275,7 +281,6 @@ class CardPaths:
         self.trace[blocks, THREADS](
             *self.scene, sent(starts), self.rules, sent(work), batches, sums, rays
         )
-        by_piece = sums.copy_to_host()
-        found = np.zeros((len(paths), *by_piece.shape[1:]))
-        found[pieces > 0] = np.add.reduceat(by_piece, first[pieces > 0], axis=0)
-        return found, int(rays.copy_to_host()[0])
+        found = cuda.device_array((len(paths), batches, *self.shape), np.float64)
+        self.add[blocks, THREADS](sent(first), sent(pieces), sums, found)
+        return found.copy_to_host(), int(rays.copy_to_host()[0])

@@ -116,6 +116,16 @@ def test_paths_score_what_they_score_on_the_processor(scene, arrays, reads):
     assert sums.any()
 
 
+def test_pieces_of_a_target_are_added_in_their_order():
+    first, pieces = np.array([0, 2, 2]), np.array([2, 0, 3])
+    sums = np.random.default_rng(1).random((5, 2, 2, 3))
+    found = np.full((3, 2, 2, 3), np.nan)
+    as_plain(card_paths.add_pieces)(first, pieces, sums, found)
+    assert (found[0] == sums[0] + sums[1]).all()
+    assert not found[1].any()
+    assert (found[2] == sums[2] + sums[3] + sums[4]).all()
+
+
 def test_more_than_three_cases_take_more_words():
     arrivals = np.zeros((2, 2), np.uint64)
     count = as_plain(card_photons.count_arrival)
