@@ -19,6 +19,7 @@ from pathlib import Path
 from growth import growth
 from merit import merit
 from peers import hits, photons
+from plans import plans
 
 HERE = Path(__file__).resolve().parent
 SCENES = HERE.parent / "scenes"
@@ -105,7 +106,7 @@ def main() -> None:
     quick = parser.parse_args().quick
     figures = {**command_times(quick), **tracing(quick)}
     beside = {**hits(quick), **photons(quick, DEMO)}
-    figures |= {**beside, **growth(quick)}
+    figures |= {**beside, **growth(quick), **plans(quick, DEMO)}
     with tempfile.TemporaryDirectory() as folder:
         figures |= merit(quick, {"demo": DEMO, "folded": folded(folder)}, beside)
     for name, value in figures.items():

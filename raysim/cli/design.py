@@ -13,13 +13,15 @@ from raysim.cli.common import FORCE, JSON, SEED, THREADS, Teller
 from raysim.cli.given import PATH
 from raysim.cli.groups import together, with_examples
 from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.study import OUT, QUIET, run_options
+from raysim.cli.study import CLUSTER, OUT, QUIET, run_options
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from raysim.dose.result import Result
     from raysim.scene.build import BuiltScene
 
-_options = together(OUT, SEED, THREADS, JSON, QUIET, FORCE)
+_options = together(OUT, SEED, THREADS, CLUSTER, JSON, QUIET, FORCE)
 
 
 @with_examples("design", "raysim design my_wish/wish.toml", "raysim design wish.toml --out boxes")
@@ -31,6 +33,7 @@ def command(
     out: Path | None,
     seed: int,
     threads: int | None,
+    executor: "Executor | None",
     as_json: bool,
     quiet: bool,
     force: bool,
@@ -55,7 +58,7 @@ def command(
     context = click.get_current_context()
     context.with_resource(claimed(folder, force, scene=wish))
     teller.compiling()
-    options = run_options(seed, threads, teller)
+    options = run_options(seed, threads, teller, executor)
     compile_ahead(options.threads)
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     context.call_on_close(lambda: signal.signal(signal.SIGTERM, before))

@@ -14,7 +14,7 @@ from raysim.cli.given import PATH, TEXT
 from raysim.cli.groups import with_examples
 from raysim.cli.hooks_options import CLEARANCE, SPACING, lengths, number_range
 from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.study import precision_option, run_study, study_options
+from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
 
 
 @with_examples(
@@ -67,6 +67,7 @@ from raysim.cli.study import precision_option, run_study, study_options
     "--prices", type=PATH, metavar="FILE", help="Prices of lamps, holders, ballasts, as in guide."
 )
 @POSE
+@CLUSTER
 @precision_option(0.05)
 def command(**given: Any) -> None:
     """Where lamps should go in SCENE, and how many: the choice that lights its darkest spot best.

@@ -92,14 +92,14 @@ def seen_tube_point(tubes, i, x, y, z, u, v):
 @kernel
 def direct_irradiance(
     nodes, blocks, tubes, solid, triangles, exitance, x, y, z, nx, ny, nz, start,
-    u0, u1, u2, choice, stack, distances,
+    u0, u1, u2, total, choice, stack, distances,
 ):  # fmt: skip
     """Irradiance (W/m2) at a surface point from one sampled point of one lamp tube.
 
     Returns the estimate, the tube it comes from, and the number of shadow rays (0 or 1). `start`
-    is the primitive that the point lies on, `solid` the tubes that are in the way.
+    is the primitive that the point lies on, `solid` the tubes that are in the way, `choice` and
+    `total` are weights of the tubes and their sum, as of `choice_of_tubes`.
     """
-    total = choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice)
     if total <= 0.0:
         return 0.0, 0, 0
     tube, probability = chosen_tube(choice, total, u0)
@@ -138,13 +138,14 @@ def light_of_lamps(
     stack, distances, choice = scratch
     tubes, triangles = geometry.tubes, geometry.normals.shape[0]
     rays = 0
+    total = choice_of_tubes(tubes, geometry.tube_exitance, x, y, z, nx, ny, nz, choice)
     for point in range(points):
         value, tube, shadow = direct_irradiance(
             geometry.nodes, geometry.blocks, tubes, geometry.solid, triangles,
             geometry.tube_exitance,
             x, y, z, nx, ny, nz, start,
             (point + u0) / points, stepped(u1, point, STEP_0), stepped(u2, point, STEP_1),
-            choice, stack, distances,
+            total, choice, stack, distances,
         )  # fmt: skip
         if value > 0.0:
             lamp = geometry.tube_lamp[tube]

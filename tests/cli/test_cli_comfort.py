@@ -165,7 +165,9 @@ def test_the_logbook_as_json(tmp_path):
     assert lamp["hours"] == pytest.approx(100.0)
 
 
-@pytest.mark.parametrize("name", ["check", "dose", "linings", "shadows", "leak", "meter"])
+@pytest.mark.parametrize(
+    "name", ["check", "dose", "linings", "shadows", "hooks", "lamps", "design", "leak", "meter"]
+)
 def test_with_json_a_mistake_leaves_standard_output_empty(tmp_path, name):
     said = raysim_said(name, "none.toml", "--json", folder=tmp_path)
     assert said.status == 2

@@ -42,6 +42,17 @@ def test_it_says_what_to_do_with_time_proof_and_cautions(lit):
     assert shows_cautions(said.out)
 
 
+def test_poses_that_were_left_out_are_told(tmp_path):
+    data = small_scene()
+    turned = {"name": data["object"][0]["name"], "turn": [0, 0, 10]}
+    data["pose"] = [{"name": "first"}, {"name": "turned", "object": [turned]}]
+    write_scene(tmp_path, data)
+    words = ("--number", "1", "--precision", "0.5", "--out", "out")
+    said = raysim_said(*ASKED, *words, folder=tmp_path)
+    assert said.status == 0, said.err
+    assert 'chosen for the pose "first" alone, of 2' in said.words
+
+
 def test_what_it_writes_can_be_checked_and_traced(lit):
     folder, _ = lit
     out = folder / "out"

@@ -77,6 +77,7 @@ COMMANDS = {
     "near-case": (("dose", "good.toml", "--case", "cautios"), "did you mean cautious?"),
     "bad-lining": (("linings", "good.toml", "--lining", "allu foil"), "did you mean"),
     "bad-price": (("linings", "good.toml", "--price", "foil"), "not a name and a price"),
+    "bad-lamp": (("lamps", "good.toml", "--lamp", "T8 15"), 'did you mean "T8 15 W"'),
     "lost-lamp": (("dose", "good.toml", "--without", "lefft"), 'did you mean "left"?'),
     "bad-sub": (("log", "strat"), "did you mean start?"),
     "no-codes": (("log", "start"), "CODES is missing. Mend: as in: raysim log start R1 R2"),

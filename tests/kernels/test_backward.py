@@ -136,11 +136,12 @@ def test_points_chosen_on_a_tube_face_the_viewer():
 @kernel(allocates=True)
 def _direct(nodes, blocks, tubes, exitance, at, facing, u, choice, out):
     stack, distances = new_scratch()
+    (x, y, z), (nx, ny, nz) = at, facing
+    total = choice_of_tubes(tubes, exitance, x, y, z, nx, ny, nz, choice)
     for i in range(len(u)):
         value, tube, _ = direct_irradiance(
-            nodes, blocks, tubes, tubes, 0, exitance, at[0], at[1], at[2],
-            facing[0], facing[1], facing[2], -1,
-            u[i, 0], u[i, 1], u[i, 2], choice, stack, distances,
+            nodes, blocks, tubes, tubes, 0, exitance, x, y, z, nx, ny, nz, -1,
+            u[i, 0], u[i, 1], u[i, 2], total, choice, stack, distances,
         )  # fmt: skip
         out[tube, 0] += value
         out[tube, 1] += value * value

@@ -3,6 +3,7 @@
 import json
 import math
 import tomllib
+from dataclasses import replace
 from importlib import resources
 from itertools import islice
 from pathlib import Path
@@ -281,6 +282,26 @@ def test_threads_change_nothing_and_chosen_lamps_are_among_the_trials(small, few
     assert [t.worst for t in again.trials] == [t.worst for t in found.trials]
     assert [one.time for one in again.designs] == [one.time for one in found.designs]
     assert [one.scene for one in again.designs] == [one.scene for one in found.designs]
+
+
+def test_broken_off_it_tells_what_is_known(small, few):
+    """Ctrl-C after one short trace, and before any."""
+
+    def stopped_from(step):
+        def progress(what, done, whole):
+            if done >= step:
+                raise KeyboardInterrupt
+
+        return replace(OPTIONS, progress=progress)
+
+    found = study(small, stopped_from(1.0))
+    assert found.interrupted
+    assert found.trials
+    assert found.designs == found.relaxations == ()
+    answer = raysim.output.words.design.answer(found)
+    assert answer.startswith("Broken off before any design was shown to meet the wish")
+    with pytest.raises(KeyboardInterrupt):
+        study(small, stopped_from(0.0))
 
 
 def test_all_is_written_and_the_scenes_are_those_that_were_traced(found, tmp_path):

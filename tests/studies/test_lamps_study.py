@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -15,8 +16,11 @@ from raysim.estimate.bounds import batch_mean, count_variance
 from raysim.estimate.face_sides import judged_sites
 from raysim.output.files.lamps_record import lamps_record
 from raysim.studies.lamps import LampClearances, LampGrid, study
+from raysim.studies.lamps.choice import Field
 from raysim.studies.lamps.kinds import kinds_of
 from raysim.studies.lamps.places import LampRoom, listed_places, too_near
+from raysim.studies.lamps.programme import solve
+from raysim.studies.lamps.proof import Known, Proof
 from raysim.studies.lamps.sources import Sources
 from raysim.transport.options import RunOptions
 from raysim.transport.photons import PhotonRun
@@ -109,6 +113,28 @@ def test_the_matrix_agrees_with_dose_where_no_tube_is_in_the_way(tmp_path):
     light = case.irradiance[sites.faces, sites.sides]
     spread = case.standard_error[sites.faces, sites.sides]
     assert all_agree(mean[:, 0], np.hypot(error[:, 0], spread), light, catches=0.25)
+
+
+def test_the_proof_lies_above_every_choice_by_other_numbers(bright):
+    sites = judged_sites(bright.triangles)
+    rows = np.arange(len(sites.faces))
+
+    def matrix(paths, seed):
+        return batch_mean(sum(bright.batches(sites.targets(rows), paths, 12 * paths, seed)))[0]
+
+    known = Known(rows, matrix(4, 5), np.ones((6, 6), bool))
+    fine = Field(matrix(256, 9), known.apart)
+    for number in (1, 2, 3):
+        proof = Proof(bright, sites, known, 0.03)
+        truth = max(fine.worst(one) for one in combinations(range(6), number))
+        proof.look_closer(tuple(range(number)), 2)
+        few = solve(proof.field, tuple(range(number))).bound
+        proof.look_closer(tuple(range(number)), 40)
+        most = solve(proof.field, tuple(range(number))).bound
+        assert 1.0 < most / truth < 1.25
+        assert most <= few
+        assert proof.spent <= 40
+        assert (proof.upper[proof.looks > 0] > fine.light[proof.looks > 0]).all()
 
 
 def test_a_lamp_that_is_a_source_alone_shades_nothing(bright):

@@ -9,12 +9,15 @@ from pathlib import Path
 
 import pytest
 from hung import between_tubes
+from small_scenes import write_scene
 
 import raysim
 from raysim.base.errors import RaysimError
 from raysim.output.files.hooks_record import hooks_record
+from raysim.output.files.lamps_record import lamps_record
 from raysim.output.files.linings_record import linings_record
-from raysim.studies import hooks, linings
+from raysim.studies import hooks, lamps, linings
+from raysim.studies.lamps import board
 from raysim.transport import pieces
 from raysim.transport.options import RunOptions
 from raysim.transport.pieces import Shared, each
@@ -169,6 +172,20 @@ def test_studies_find_the_same_with_any_workers(tmp_path, of):
         assert of(scene, executor=pool) == here
     with in_processes(2) as pool:
         assert of(scene, executor=pool, threads=1) == here
+
+
+def test_places_of_lamps_are_the_same_with_workers(tmp_path, monkeypatch):
+    monkeypatch.setattr(board, "WORKER_PIECE", 3)
+    scene = raysim.load_scene(write_scene(tmp_path))
+    lines = [((x, 0.05, 0.06), (x, 0.05, 0.29)) for x in (0.05, 0.15, 0.25)]
+
+    def found(**how):
+        options = RunOptions(3, threads=2, **how)
+        study = lamps.study(scene, numbers=[1], places=lines, precision=0.5, options=options)
+        return lamps_record(study, ("",))
+
+    with ThreadPoolExecutor(2) as pool:
+        assert found(executor=pool) == found()
 
 
 def test_a_study_outlives_its_workers(tmp_path):

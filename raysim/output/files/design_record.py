@@ -4,8 +4,7 @@ from typing import Any
 
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mm
-from raysim.output.files.records import scene_record
-from raysim.output.files.schemas.versions import VERSIONS
+from raysim.output.files.records import scene_record, study_head
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.design import roles
 from raysim.output.words.verdict import verdict_record
@@ -13,7 +12,6 @@ from raysim.scene.file.read import file_hash
 from raysim.studies.design.proposals import WALLS, Proposal
 from raysim.studies.design.result import Design, DesignStudy, Relaxation
 from raysim.studies.design.trial import Trial
-from raysim.version import __version__
 
 FOLDER = "designs"  # of the scene files, with their meshes
 
@@ -28,14 +26,10 @@ def file_names(study: DesignStudy) -> dict[str, Design]:
 
 def design_record(study: DesignStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, as plain data for result.json."""
+    about = scene_record(study.wish.title, file_hash((study.path,)), study.path.as_posix())
     files = {id(design): name for name, design in reversed(file_names(study).items())}
     return {
-        "schema_version": VERSIONS["design"],
-        "study": "design",
-        "scene": scene_record(study.wish.title, file_hash((study.path,)), study.path.as_posix()),
-        "raysim_version": __version__,
-        "seed": study.seed,
-        "answer": said,
+        **study_head("design", about, study.seed, said),
         "currency": study.wish.currency,
         "interrupted": study.interrupted,
         "roles": {role: design.name for role, design in roles(study).items()},

@@ -3,35 +3,29 @@
 from typing import Any
 
 from raysim.base.figures import finite_or_none
-from raysim.base.units import to_mm, to_mW_cm2
+from raysim.base.units import to_mW_cm2
 from raysim.estimate.bounds import CONFIDENCE
-from raysim.output.files.records import scene_record, spot_record
-from raysim.output.files.schemas.versions import VERSIONS
+from raysim.output.files.records import rounded_mm, scene_record, spot_record, study_head
 from raysim.output.words.cautions import CAUTIONS
 from raysim.output.words.hooks import FATE_WORDS
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
-from raysim.version import __version__
 
 
 def hooks_record(study: HookStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, in mm, degrees, mW/cm2 and seconds."""
     load, clear, scene = study.load, study.clearances, study.load.scene
+    about = scene_record(scene.written.title, scene.sha256, scene.name.as_posix())
     return {
-        "schema_version": VERSIONS["hooks"],
-        "study": "hooks",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
-        "raysim_version": __version__,
-        "seed": study.seed,
+        **study_head("hooks", about, study.seed, said),
         "confidence": CONFIDENCE,
-        "answer": said,
         "interrupted": study.interrupted,
         "hung": [entry.name for entry in load.hung],
         "stays": [entry.name for entry in load.stays],
         "clearances_mm": {
-            "wall": _mm(clear.wall),
-            "lamp": _mm(clear.lamp),
-            "other": _mm(clear.other),
+            "wall": rounded_mm(clear.wall),
+            "lamp": rounded_mm(clear.lamp),
+            "other": rounded_mm(clear.other),
         },
         "no_room": dict(study.no_room),
         "loading_s": study.loading,
@@ -52,12 +46,8 @@ def hooks_record(study: HookStudy, said: str) -> dict[str, Any]:
     }
 
 
-def _mm(length: float) -> float:
-    return round(float(to_mm(length)), 3)
-
-
 def _hang(hang: Hang) -> dict[str, Any]:
-    return {"at_mm": [_mm(value) for value in hang.at], "turn_degrees": hang.turn}
+    return {"at_mm": [rounded_mm(value) for value in hang.at], "turn_degrees": hang.turn}
 
 
 def _number(result: NumberResult) -> dict[str, Any]:

@@ -3,33 +3,27 @@
 from typing import Any
 
 from raysim.base.figures import finite_or_none
-from raysim.base.units import to_mm, to_mW_cm2
+from raysim.base.units import to_mW_cm2
 from raysim.estimate.bounds import CONFIDENCE
-from raysim.output.files.records import scene_record, spot_record
-from raysim.output.files.schemas.versions import VERSIONS
+from raysim.output.files.records import rounded_mm, scene_record, spot_record, study_head
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.result import LampCount, LampStudy
 from raysim.studies.lamps.trace import TracedLamps
-from raysim.version import __version__
 
 
 def lamps_record(study: LampStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, in mm, mW/cm2 and seconds."""
     scene, clear = study.scene, study.clearances
+    about = scene_record(scene.written.title, scene.sha256, scene.name.as_posix())
     return {
-        "schema_version": VERSIONS["lamps"],
-        "study": "lamps",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
-        "raysim_version": __version__,
-        "seed": study.seed,
+        **study_head("lamps", about, study.seed, said),
         "confidence": CONFIDENCE,
-        "answer": said,
         "interrupted": study.interrupted,
         "respirators": study.respirators,
-        "clearances_mm": {name: _mm(value) for name, value in vars(clear).items()},
+        "clearances_mm": {name: rounded_mm(value) for name, value in vars(clear).items()},
         "no_room": dict(study.no_room),
-        "spacing_mm": None if study.spacing is None else _mm(study.spacing),
+        "spacing_mm": None if study.spacing is None else rounded_mm(study.spacing),
         "places": [_place(place) for place in study.places],
         "currency": study.currency,
         "told_number": study.number,
@@ -41,15 +35,11 @@ def lamps_record(study: LampStudy, said: str) -> dict[str, Any]:
     }
 
 
-def _mm(length: float) -> float:
-    return round(float(to_mm(length)), 3)
-
-
 def _place(place: Place) -> dict[str, Any]:
     return {
         "lamp": place.kind.name,
-        "from_mm": [_mm(value) for value in place.start],
-        "to_mm": [_mm(value) for value in place.end],
+        "from_mm": [rounded_mm(value) for value in place.start],
+        "to_mm": [rounded_mm(value) for value in place.end],
     }
 
 
@@ -58,6 +48,7 @@ def _number(study: LampStudy, one: LampCount) -> dict[str, Any]:
         "lamps": one.number,
         "seconds_a_respirator": finite_or_none(one.best.time / study.respirators),
         "cost": one.cost,
+        "as_sources_alone_mW_cm2": finite_or_none(to_mW_cm2(one.alone)),
         "lines_without_price": one.unpriced,
         "any_other_at_most_mW_cm2": finite_or_none(to_mW_cm2(one.most)),
         "any_other_better_by_at_most": finite_or_none(one.could_gain),

@@ -23,6 +23,7 @@ from raysim.output.words.uncertainty import budget_record
 from raysim.output.words.verdict import the_verdict, verdict_record
 from raysim.output.words.wear import reuse_record
 from raysim.scene.triangles import SIDES
+from raysim.version import __version__
 
 FACE_COLUMNS = (
     "object",
@@ -41,6 +42,23 @@ FACE_COLUMNS = (
 def scene_record(title: str, sha256: str, file: str) -> dict[str, str]:
     """The scene of some results; a run of another scene does not overwrite them unless told to."""
     return {"title": title, "sha256": sha256, "file": file}
+
+
+def study_head(kind: str, scene: dict[str, str], seed: int, said: str) -> dict[str, Any]:
+    """What result.json of a study begins with: which study, of which scene, and what it `said`."""
+    return {
+        "schema_version": VERSIONS[kind],
+        "study": kind,
+        "scene": scene,
+        "raysim_version": __version__,
+        "seed": seed,
+        "answer": said,
+    }
+
+
+def rounded_mm(length: float) -> float:
+    """A length (m) in mm, to micrometres (definition)."""
+    return round(float(to_mm(length)), 3)
 
 
 def result_record(result: Result, case: str = CAUTIOUS) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """Everything that is written of a study of hooks."""
 
+from functools import partial
 from pathlib import Path
 
 from raysim.output.files.hooks_record import hooks_record
@@ -7,10 +8,9 @@ from raysim.output.files.scene_file import layout_toml
 from raysim.output.pages.study_report import Section, StudyPage
 from raysim.output.pictures.hooks_chart import write_hooks_map
 from raysim.output.pictures.hooks_picture import write_layout_picture
-from raysim.output.studies.page import repeat_rows, write_report
+from raysim.output.studies.page import repeat_rows, scene_heading, write_report, write_scenes
 from raysim.output.words import hooks as words
 from raysim.output.words import hooks_tables
-from raysim.output.words.cautions import CAUTION_LINE
 from raysim.studies.hooks.result import HookStudy, NumberResult
 
 
@@ -40,7 +40,9 @@ def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
     )
 
     def sections(fresh: Path) -> list[Section]:
-        _write_scenes(study, fresh, Path(folder))
+        files = {f"layouts/{one.number}.toml": one for one in study.numbers}
+        files["best.toml"] = study.best
+        write_scenes(fresh, folder, files, partial(_scene_file, study))
         return _sections(study, fresh / "pictures")
 
     write_report(folder, hooks_record(study, answer), page, sections)
@@ -72,24 +74,10 @@ def _sections(study: HookStudy, folder: Path) -> list[Section]:
     ]
 
 
-def _write_scenes(study: HookStudy, fresh: Path, folder: Path) -> None:
-    """best.toml, and the best layout of every number under layouts/; they go to `folder`."""
-    (fresh / "layouts").mkdir()
-    files = {f"layouts/{one.number}.toml": one for one in study.numbers}
-    for name, one in (files | {"best.toml": study.best}).items():
-        home = (folder / name).parent
-        text = layout_toml(study.load, one.best.layout, home, _heading(study, one))
-        (fresh / name).write_text(text, encoding="utf-8")
-
-
-def _heading(study: HookStudy, one: NumberResult) -> tuple[str, ...]:
+def _scene_file(study: HookStudy, one: NumberResult, home: Path) -> str:
+    """The best layout of a number of respirators as a scene file (text) for a folder."""
     what = f"Best layout found of {one.number}"
     if one.all_dark:
         what = f"Too dark, as all layouts tried of {one.number}"
-    stopped = ("The run was stopped before its end: a better one may be missing.",)
-    return (
-        f"{what} by 'raysim hooks' from {study.load.scene.path.name}.",
-        *(stopped if study.interrupted else ()),
-        "Run 'raysim dose' on it before setting a timer.",
-        CAUTION_LINE,
-    )
+    heading = scene_heading(what, "hooks", study.load.scene.path, study.interrupted)
+    return layout_toml(study.load, one.best.layout, home, heading)

@@ -1,5 +1,6 @@
 """Everything that is written of a study of lamps."""
 
+from functools import partial
 from pathlib import Path
 
 from raysim.output.files.lamps_record import lamps_record
@@ -7,10 +8,9 @@ from raysim.output.files.scene_file import lamps_toml
 from raysim.output.pages.study_report import Section, StudyPage
 from raysim.output.pictures.lamps_map import write_lamps_map
 from raysim.output.pictures.lamps_picture import write_lamps_picture
-from raysim.output.studies.page import repeat_rows, write_report
+from raysim.output.studies.page import repeat_rows, scene_heading, write_report, write_scenes
 from raysim.output.words import lamps as words
 from raysim.output.words import lamps_tables
-from raysim.output.words.cautions import CAUTION_LINE
 from raysim.studies.lamps.result import LampCount, LampStudy
 
 
@@ -40,7 +40,9 @@ def write(study: LampStudy, folder: str | Path, *, command: str = "") -> None:
     )
 
     def sections(fresh: Path) -> list[Section]:
-        _write_scenes(study, fresh, Path(folder))
+        files = {f"lamps/{one.number}.toml": one for one in study.numbers}
+        files["best.toml"] = study.best
+        write_scenes(fresh, folder, files, partial(_scene_file, study))
         return _sections(study, fresh / "pictures")
 
     write_report(folder, lamps_record(study, answer), page, sections)
@@ -67,23 +69,9 @@ def _sections(study: LampStudy, folder: Path) -> list[Section]:
     ]
 
 
-def _write_scenes(study: LampStudy, fresh: Path, folder: Path) -> None:
-    """best.toml, and the best choice of every number under lamps/; they go to `folder`."""
-    (fresh / "lamps").mkdir()
-    files = {f"lamps/{one.number}.toml": one for one in study.numbers}
-    for name, one in (files | {"best.toml": study.best}).items():
-        home = (folder / name).parent
-        entries = [study.places[k].lamp(f"lamp {i}") for i, k in enumerate(one.choices[0], 1)]
-        text = lamps_toml(study.scene, entries, home, _heading(study, one))
-        (fresh / name).write_text(text, encoding="utf-8")
-
-
-def _heading(study: LampStudy, one: LampCount) -> tuple[str, ...]:
-    stopped = ("The run was stopped before its end: a better one may be missing.",)
-    return (
-        f"Best choice found of {words.lamps(one.number)} by 'raysim lamps' from "
-        f"{study.scene.path.name}.",
-        *(stopped if study.interrupted else ()),
-        "Run 'raysim dose' on it before setting a timer.",
-        CAUTION_LINE,
-    )
+def _scene_file(study: LampStudy, one: LampCount, home: Path) -> str:
+    """The best choice of a number of lamps as a scene file (text) for a folder."""
+    entries = [study.places[k].lamp(f"lamp {i}") for i, k in enumerate(one.choices[0], 1)]
+    what = f"Best choice found of {words.lamps(one.number)}"
+    heading = scene_heading(what, "lamps", study.scene.path, study.interrupted)
+    return lamps_toml(study.scene, entries, home, heading)

@@ -7,6 +7,7 @@ from typing import Any
 
 from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
 from raysim.output.pages.study_report import Section, StudyPage, write_study
+from raysim.output.words.cautions import CAUTION_LINE
 
 
 def write_report(
@@ -27,6 +28,29 @@ def write_report(
         write_study(whole, fresh / "report.html")
 
     write_whole(Path(folder), fill)
+
+
+def write_scenes(
+    fresh: Path, folder: str | Path, files: dict[str, Any], text: Callable[[Any, Path], str]
+) -> None:
+    """Write scene files into `fresh`, which goes to `folder`: what each shows, by its name.
+
+    `text` gives the file, which finds its meshes from the folder that it is given.
+    """
+    for name, one in files.items():
+        (fresh / name).parent.mkdir(exist_ok=True)
+        (fresh / name).write_text(text(one, (Path(folder) / name).parent), encoding="utf-8")
+
+
+def scene_heading(what: str, command: str, scene: Path, interrupted: bool) -> tuple[str, ...]:
+    """Comments at the head of a scene file that a study has found."""
+    stopped = ("The run was stopped before its end: a better one may be missing.",)
+    return (
+        f"{what} by 'raysim {command}' from {scene.name}.",
+        *(stopped if interrupted else ()),
+        "Run 'raysim dose' on it before setting a timer.",
+        CAUTION_LINE,
+    )
 
 
 def write_texts(folder: str | Path, texts: dict[str, str]) -> None:

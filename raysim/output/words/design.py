@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 
-from raysim.base.units import to_mm
 from raysim.output.words.numbers import about_time, number, told_time
 from raysim.output.words.table import Table
 from raysim.output.words.verdict import state_words
 from raysim.scene.check.check import WEAK_LINING
+from raysim.studies.design.boxes import size_words
 from raysim.studies.design.proposals import WALLS, Proposal
 from raysim.studies.design.result import Design, DesignStudy, Limit, Relaxation
 from raysim.studies.design.trial import Trial
@@ -96,11 +96,6 @@ def _cycles(design: Design) -> str:
 
 def _money(study: DesignStudy, amount: float) -> str:
     return study.wish.told(amount)
-
-
-def size_words(size: tuple[float, float, float]) -> str:
-    """Width, depth and height in whole mm."""
-    return " x ".join(f"{to_mm(value):.0f}" for value in size) + " mm"
 
 
 def lamps_words(proposal: Proposal) -> str:

@@ -53,8 +53,9 @@ def more_lines(study: LampStudy) -> tuple[str, ...]:
         f"Lamp {k}: {place_words(study.places[place])}"
         for k, place in enumerate(best.choices[0], 1)
     ]
-    told = [_time_line(study), proof(study, best), now_words(study), _all_numbers(study)]
-    told += doubts(study)[:1]
+    told = [_time_line(study), proof(study, best), equals(study), now_words(study)]
+    told += [_all_numbers(study)]
+    told += doubts(study)[:2]
     return tuple(filter(None, [*told, f"Arcs, in mm {measured(study)}.", *places]))
 
 
@@ -103,6 +104,30 @@ def proof(study: LampStudy, one: LampCount) -> str:
     return (
         f"{among}, tubes neither blocking nor reflecting, can give the darkest spot more than "
         f"{number(share, 2)} % more light than this one is shown to give (95 % confidence)."
+        f"{_taken(one)}"
+    )
+
+
+def _taken(one: LampCount) -> str:
+    """What its own tubes take, which is part of the share that any other could gain."""
+    share = 100.0 * one.taken
+    if not math.isfinite(share) or share < 1.0:
+        return ""
+    return f" Its own tubes take about {share:.0f} %: that is part of this share."
+
+
+def equals(study: LampStudy) -> str:
+    """Which of the choices shown cannot be told from the best one."""
+    best, *others = study.best.traced
+    alike = [
+        f"choice {place}"
+        for place, one in enumerate(others, 2)
+        if best.worst.lower_bound <= one.worst.irradiance + ERRORS * one.worst.standard_error
+    ]
+    if not alike:
+        return ""
+    return (
+        f"{' and '.join(alike).capitalize()} cannot be told from it: take what is easier to build."
     )
 
 
@@ -125,7 +150,18 @@ def doubts(study: LampStudy) -> list[str]:
             "This run was stopped before its end: some numbers of lamps are missing, and a better "
             "choice may be."
         )
-    return [*filter(None, [stopped, without_readings(study.scene.written)])]
+    poses = ""
+    if study.other_poses:
+        poses = (
+            f"Places were chosen for the pose {pose_of(study)} alone, of {1 + study.other_poses}: "
+            "run 'raysim dose' on best.toml, which counts them all, and try --pose."
+        )
+    return [*filter(None, [stopped, poses, without_readings(study.scene.written)])]
+
+
+def pose_of(study: LampStudy) -> str:
+    """The pose that was looked at, in quotation marks (definition)."""
+    return f'"{study.scene.poses[0].name}"'
 
 
 def details(study: LampStudy) -> tuple[str, ...]:
@@ -134,15 +170,16 @@ def details(study: LampStudy) -> tuple[str, ...]:
     left = "; ".join(f"{count} {why}" for why, count in study.no_room.most_common())
     grid = f" on a grid of {mm(study.spacing)} mm" if study.spacing else ""
     lines = [
-        *doubts(study)[1:],
+        *doubts(study)[2:],
         f"{len(study.places)} places{grid} that keep {mm(clear.wall)} mm from walls, "
         f"{mm(clear.door)} mm from the door, {mm(clear.load)} mm from the load, "
         f"{mm(clear.other)} mm from all else, and {mm(clear.lamps)} mm from lamp to lamp, with "
         f"room for caps and sockets{f' (left out: {left})' if left else ''}. How a lamp is held "
         "there is for the builder.",
-        "Choices were searched with lamps as sources alone, and what is shown was traced with "
-        "tubes in the way; a better choice of the same places may have been missed, by no more "
-        "than the share above. Other places may be better still.",
+        "Choices were searched with lamps as sources alone, the best of them judged with "
+        "tubes in the way, and what is shown was traced so in full; a better choice of the same "
+        "places may have been missed, by no more than the share above. Other places may be better "
+        "still.",
     ]
     if any(place.kind.lamp.uvc is not None for place in study.places):
         lines.append("Watts are as in the scene, or the low end of catalogues: lamps may differ.")

@@ -25,7 +25,8 @@ def numbers_table(study: LampStudy) -> Table:
         "Cautious case, tubes in the way; times from cold lamps, from the bound. Could be better: "
         "no choice of as many among these places, tubes neither blocking nor reflecting, can give "
         "the darkest spot more light than that share above the bound (95 % confidence for each "
-        "number, all bounds at once). Best over worst: light of the best-lit 1 % over that of the "
+        "number, all bounds at once); of that its own tubes: about what they take from the darkest "
+        "spot, part of the share. Best over worst: light of the best-lit 1 % over that of the "
         "darkest spot; what wears most wears so much faster. With a lamp out: light left at the "
         "darkest spot, estimates; a cycle with a lamp out does not count."
     )
@@ -40,6 +41,7 @@ def numbers_table(study: LampStudy) -> Table:
             "worst face, mW/cm² ± standard error": lambda one: spot_irradiance(_traced(one).worst),
             "95% bound": lambda one: milliwatts(_traced(one).worst.lower_bound),
             "could be better by": _gain,
+            "of that its own tubes": _taken,
             "best over worst": lambda one: _spread(_traced(one)),
             "with a lamp out": lambda one: _left(_traced(one)),
         },
@@ -83,6 +85,12 @@ def _gain(one: Entry) -> str:
     if not isinstance(one, LampCount) or not math.isfinite(one.could_gain):
         return ""
     return f"{number(max(100.0 * one.could_gain, 0.1), 2)} %"
+
+
+def _taken(one: Entry) -> str:
+    if not isinstance(one, LampCount) or not math.isfinite(one.taken):
+        return ""
+    return f"about {100.0 * one.taken:.0f} %"
 
 
 def _spread(one: TracedLamps) -> str:

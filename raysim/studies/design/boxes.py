@@ -7,12 +7,14 @@ from itertools import product
 
 import numpy as np
 
+from raysim.base.units import to_mm
 from raysim.starter.hooks import RAIL_RADIUS_MM, hook
 from raysim.studies.design.shapes import Hung
 from raysim.studies.design.wish import Wish
 
 Size = tuple[float, float, float]
 STEP = 0.005  # m: insides are whole steps, which a workshop can measure
+# What is kept free is our own choice, throughout.
 GAPS = (0.02, 0.05, 0.09)  # m between neighbours in a row
 LEVEL_GAP = 0.03  # m between what hangs above and what hangs below
 FLOOR_GAP, CEILING_GAP = 0.04, 0.045  # m below the lowest point, and above the hook points
@@ -100,6 +102,11 @@ def _box(
             at = (x, front + back * pitch, inside[2] - CEILING_GAP - down * level)
             rows.append(Hooks(measurable(at), count))
     return Box(inside, tuple(rows), spacing, gap, margins)
+
+
+def size_words(size: Size) -> str:
+    """Width, depth and height in whole mm."""
+    return " x ".join(f"{to_mm(side):.0f}" for side in size) + " mm"
 
 
 def up(length: float) -> float:

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from raysim.library.lamps import LampType
 from raysim.studies.design.boxes import BEHIND, STEP, Box, Hooks, Size, measurable, up
 
-OFF_WALL = 0.045  # m from a wall to the axis of a lamp
-OFF_RAIL = 0.038  # m from the axis of a rail to that of a lamp which crosses it
+OFF_WALL = 0.045  # m from a wall to the axis of a lamp; own choice
+OFF_RAIL = 0.038  # m from the axis of a rail to that of a lamp which crosses it; own choice
 SOCKETS = 0.03  # m beyond a tube, both ends together; own estimate, as in `raysim lamps`
-LEAST_USED = 0.5  # share of a lamp that the load must at least reach along
+LEAST_USED = 0.5  # share of a lamp that the load must at least reach along; own choice
 UPRIGHT, ACROSS, DEEP = "upright", "across", "deep"
 CHOSEN = "chosen"  # by the study of lamps
 AXIS = {UPRIGHT: 2, ACROSS: 0, DEEP: 1}

@@ -15,7 +15,7 @@ from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.check import check_scene
 from raysim.studies.asked import checked
-from raysim.studies.design.boxes import Size
+from raysim.studies.design.boxes import size_words
 from raysim.studies.design.limits import Limits
 from raysim.studies.design.proposals import Proposal, excess, proposals
 from raysim.studies.design.result import Design, DesignStudy, Limit, Relaxation
@@ -31,8 +31,9 @@ Judge = Callable[[BuiltScene, Result], Result]
 ROUNDS, MORE_ROUNDS = 3, 1  # of short traces; where a limit is loosened
 TRIES = 3  # full traces for each aim
 MOST_FULL = 6  # in all
+SMALLER, NOTABLY = 3, 0.95  # times a smaller change is asked for, and how much; own choice
 FULL = 4.0  # pieces of work that a full trace counts for
-SURE = 1.1  # how far a short trace may miss a limit and still be followed
+SURE = 1.1  # how far a short trace may miss a limit and still be followed; own choice
 
 
 def unjudged(scene: BuiltScene, result: Result) -> Result:
@@ -161,7 +162,7 @@ class _Study:
         missed = []
         if own.cost > limits.budget:
             missed.append(Limit.BUDGET)
-        if self._excess(own) > 1.0 + 1e-9:
+        if self._excess(own) > limits.size + 1e-9:
             missed.append(Limit.SIZE)
         if trial.worst * SURE < limits.irradiance:
             missed.append(Limit.TIME)
@@ -216,7 +217,7 @@ class _Study:
             wish.load.number,
         )
         broken = []
-        if found.cost > self.limits.budget:
+        if found.cost > wish.money(wish.limits.budget):
             broken.append(Limit.BUDGET)
         if found.excess > 1.0 + 1e-9:
             broken.append(Limit.SIZE)
@@ -233,23 +234,53 @@ class _Study:
         limits = (Limit.BUDGET, Limit.TIME, Limit.WEAR, Limit.SIZE)
         self.steps.whole += len(limits) * (MORE_ROUNDS * EACH + FULL)
         for limit in limits:
-            self.search.run(self.options, self.steps, MORE_ROUNDS, (limit,))
-            aim = {
-                Limit.BUDGET: _cost,
-                Limit.TIME: _darkness,
-                Limit.WEAR: _spread,
-                Limit.SIZE: lambda trial: self._excess(trial.proposal),
-            }[limit]
-            for trial in self._likely(aim, (limit,))[:1]:
-                design = self._trace(trial.proposal, beyond=True)
-                if design is not None and set(design.broken) == {limit}:
-                    self.relaxations.append(Relaxation(limit, design, self._factor(limit, design)))
+            self._loosen(limit)
+
+    def _loosen(self, limit: Limit) -> None:
+        """Let one limit go; then ask for a smaller change than the one that was found to help."""
+        aim = {
+            Limit.BUDGET: _cost,
+            Limit.TIME: _darkness,
+            Limit.WEAR: _spread,
+            Limit.SIZE: lambda trial: self._excess(trial.proposal),
+        }[limit]
+        before, loosened = vars(self.limits).copy(), [limit]
+        for _ in range(SMALLER):
+            self.search.run(self.options, self.steps, MORE_ROUNDS, loosened)
+            for trial in self._likely(aim, loosened)[:1]:
+                self._trace(trial.proposal, beyond=True)
+            helping = [t for t in self.search.trials if self._helps(t, limit)]
+            if not helping:
+                break
+            best = min(helping, key=aim)
+            self._ask_less(limit, best)
+            loosened = []
+        vars(self.limits).update(before)
+        own = [one for one in self.full.values() if one and set(one.broken) == {limit}]
+        if own:
+            design = min(own, key=lambda one: self._factor(limit, one))
+            self.relaxations.append(Relaxation(limit, design, self._factor(limit, design)))
+
+    def _helps(self, trial: Trial, limit: Limit) -> bool:
+        """Whether a full trace showed a proposal to miss this limit alone (definition)."""
+        design = self.full.get(trial.proposal)
+        return design is not None and set(design.broken) == {limit}
+
+    def _ask_less(self, limit: Limit, trial: Trial) -> None:
+        """Set a limit notably nearer to the wish than what a proposal takes."""
+        name, value = {
+            Limit.BUDGET: ("budget", NOTABLY * trial.proposal.cost),
+            Limit.SIZE: ("size", NOTABLY * self._excess(trial.proposal)),
+            Limit.TIME: ("irradiance", trial.worst / NOTABLY),
+            Limit.WEAR: ("spread", NOTABLY * trial.spread),
+        }[limit]
+        setattr(self.limits, name, value)
 
     def _factor(self, limit: Limit, design: Design) -> float:
         """What a design needs of a limit, over what was wished for."""
         wish = self.work.wish.limits
         return {
-            Limit.BUDGET: design.cost / self.limits.budget,
+            Limit.BUDGET: design.cost / self.work.wish.money(wish.budget),
             Limit.SIZE: design.excess,
             Limit.TIME: design.time / wish.longest_cycle,
             Limit.WEAR: wish.cycles / max(design.cycles, 0.5),
@@ -280,10 +311,6 @@ def _refuse_if_nothing_fits(wish: Wish, path: Path, pool: Sequence[Proposal]) ->
     mend = "allow a larger box, fewer respirators or shorter lamps"
     if pool:
         near = min(pool, key=over)
-        size = _mm(near.box.outside(wish.sheet[near.sheet].thickness))
+        size = size_words(near.box.outside(wish.sheet[near.sheet].thickness))
         what += f"; the nearest is {size} outside, with {near.lamps.kind.name} lamps"
     raise refused(path, "limits.outside", what, mend)
-
-
-def _mm(size: Size) -> str:
-    return " x ".join(f"{1000.0 * side:.0f}" for side in size) + " mm"

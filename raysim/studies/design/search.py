@@ -16,15 +16,16 @@ from raysim.studies.design.limits import Limits
 from raysim.studies.design.proposals import WALLS, Proposal, cost_of, excess
 from raysim.studies.design.scenes import Workplace
 from raysim.studies.design.sums import Sketch, Sums
-from raysim.studies.design.trial import Trial, fitting_scene, relined, trials
+from raysim.studies.design.trial import Trial, fitting_scene, of_one_geometry, relined, trials
 from raysim.studies.linings.columns import Variant, glossy_and_bright
 from raysim.transport.options import RunOptions
+from raysim.transport.pieces import Shared, each
 
 FIRST = 6  # geometries traced before anything is learned
 SOME_WALLS = (("front",), ("floor",), ("front", "floor"))  # where a cheaper lining may do
 EACH = 5  # geometries traced in each round after that
 LEVELS = (0.25, 0.5, 0.75)  # of the way from the least cost to the budget, for the front
-DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is not looked at
+DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is left out; own choice
 
 
 class Steps:
@@ -113,12 +114,16 @@ class Search:
         self, places: Sequence[int], options: RunOptions, steps: Steps, planned: int
     ) -> None:
         """Short traces of the geometries of some proposals, each under several linings."""
+        pieces = []
         for place in places:
             self.done[self.geometry[place]] = True
             scene = fitting_scene(self.work, self.pool[place])
             if scene is not None:
-                self.trials += trials(scene, self._linings(place), options)
+                pieces.append((scene, self._linings(place)))
+        for found in each(of_one_geometry, Shared(options), pieces, options.executor):
+            self.trials += found
             steps.done("short traces")
+        steps.done("short traces", len(places) - len(pieces))
         steps.done("short traces", planned - len(places))
         if self.trials:
             self.sketch.learn(

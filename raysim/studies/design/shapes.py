@@ -6,6 +6,8 @@ from pathlib import Path
 import numpy as np
 
 from raysim.base.errors import RaysimError
+from raysim.base.units import to_mm
+from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.rows import USUAL_PARTS
 from raysim.scene.mesh.fault import MeshFault
 from raysim.scene.mesh.meshes import FORMATS, load_parts
@@ -15,7 +17,6 @@ from raysim.studies.design.wish import Wish, refused
 
 MM = 0.001
 FABRIC = "respirator fabric"
-MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "ft": 304.8}
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ def _own(wish: Wish, name: str, path: Path):  # type: ignore[no-untyped-def]
         parts = load_parts(path.parent / name)
     except MeshFault as fault:
         raise refused(path, "load.shapes", f"{name} {fault.what}", fault.mend) from None
-    factor = wish.scale * MILLIMETRES[wish.units]
+    factor = wish.scale * to_mm(UNIT_METRES[wish.units])
     return {
         part.name or f"part {number}": trimesh.Trimesh(
             factor * part.vertices, part.faces, process=False

@@ -74,6 +74,13 @@ def trials(scene: BuiltScene, tried: Sequence[Proposal], options: RunOptions) ->
     return found
 
 
+def of_one_geometry(
+    options: RunOptions, piece: tuple[BuiltScene, Sequence[Proposal]]
+) -> list[Trial]:
+    """Those of one geometry as a piece of work."""
+    return trials(*piece, options)
+
+
 def relined(proposal: Proposal, linings: tuple[str, ...], cost: float) -> Proposal:
     """The same box with other linings (definition)."""
     return replace(proposal, linings=linings, cost=cost)

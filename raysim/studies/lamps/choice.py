@@ -30,6 +30,10 @@ class Field:
         """Light of the row that gets least, W/m2 (definition)."""
         return float(self.light[:, list(choice)].sum(axis=1).min())
 
+    def worst_row(self, choice: Iterable[int]) -> int:
+        """The row that gets least (definition)."""
+        return int(self.light[:, list(choice)].sum(axis=1).argmin())
+
     def searched(self, number: int, seed: int, starts: Iterable[Choice] = ()) -> list[Choice]:
         """Choices of `number` places, the best first, from greedy starts and exchanges."""
         random = np.random.Generator(np.random.Philox(seed))

@@ -24,6 +24,8 @@ class LampCount(Figures):
     most : float
         What the worst face of any choice of as many places gets at most, W/m2, tubes neither
         blocking nor reflecting; infinite where the run was stopped before it was known.
+    alone : float
+        About what the best choice gives its darkest face so, W/m2; infinite as above.
     swaps : (places,) float64
         Worst spot with each place in the best choice, one that helps least left out, as a share of
         the best choice, lamps as sources alone: for the map.
@@ -37,6 +39,7 @@ class LampCount(Figures):
     choices: tuple[tuple[int, ...], ...]
     traced: tuple[TracedLamps, ...]
     most: float
+    alone: float
     swaps: np.ndarray
     cost: float | None
     unpriced: int
@@ -45,6 +48,15 @@ class LampCount(Figures):
     def best(self) -> TracedLamps:
         """The choice with the brightest worst face (definition)."""
         return self.traced[0]
+
+    @property
+    def taken(self) -> float:
+        """About what its own tubes take from the darkest face, as a share of what they leave.
+
+        Light as sources alone over that as traced, less 1 (definition).
+        """
+        light = self.best.worst.irradiance
+        return max(self.alone / light - 1.0, 0.0) if light > 0.0 else np.inf
 
     @property
     def could_gain(self) -> float:
@@ -82,6 +94,8 @@ class LampStudy(Figures):
     photons, rays : int
     interrupted : bool
         Whether it was stopped before its end.
+    other_poses : int
+        Of the scene, that were not looked at.
     """
 
     scene: BuiltScene
@@ -98,6 +112,7 @@ class LampStudy(Figures):
     photons: int
     rays: int
     interrupted: bool = False
+    other_poses: int = 0
 
     @property
     def best(self) -> LampCount:

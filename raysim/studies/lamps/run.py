@@ -4,6 +4,8 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from raysim.base.errors import RaysimError
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
@@ -115,6 +117,7 @@ def study(
         photons=search.sources.photons,
         rays=search.sources.rays + search.tracer.rays,
         interrupted=interrupted,
+        other_poses=max(len(scene.written.pose) - 1, 0),
     )
 
 
@@ -148,7 +151,8 @@ def _count(search: Search, number: int, bills: dict[str, Bill]) -> LampCount:
         number=number,
         choices=tuple(choice for choice, _ in pairs),
         traced=tuple(traced for _, traced in pairs),
-        most=search.most[number],
+        most=search.most.get(number, np.inf),
+        alone=search.alone.get(number, np.inf),
         swaps=search.swaps(pairs[0][0]),
         cost=round(sum(bill.cost for bill in used), 2) if is_priced else None,
         unpriced=sum(bill.unpriced for bill in used),

@@ -1,10 +1,9 @@
 """The way through a study of lamps; it may be broken off, and what is known by then is told.
 
-Places are searched on the rows known so far, the choices are asked for their dark spots, and these
-become rows, until nothing new turns up. Rows that decide are then known anew, by fresh numbers and
-many paths: on these the programme looks for the best choice of each number and proves how much
-better any could be. What it and exchanges of one place find is judged by fresh numbers once more,
-and the best are traced in full with their tubes in the way.
+What looks best on the rows known so far is judged with its tubes in the way; what that shows to be
+dark becomes rows, until the best few are all judged. The best is traced in full, and its darkest
+faces are rows as well, before the next one is. In the end the rows that decide are known anew, by
+fresh numbers and many paths, and prove how much better any choice could be.
 """
 
 from collections.abc import Sequence
@@ -12,25 +11,27 @@ from collections.abc import Sequence
 import numpy as np
 
 from raysim.base.errors import RaysimError
-from raysim.base.progress import nobody_watching
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.estimate.cells import in_cells
 from raysim.estimate.face_sides import judged_sites
 from raysim.scene.build import BuiltScene
-from raysim.studies.lamps.board import Board
-from raysim.studies.lamps.choice import Choice, Field
+from raysim.studies.lamps.board import WIDELY, Board
+from raysim.studies.lamps.choice import Choice
 from raysim.studies.lamps.places import Place
-from raysim.studies.lamps.programme import Solver
+from raysim.studies.lamps.programme import better, solve
+from raysim.studies.lamps.proof import Proof
 from raysim.studies.lamps.sources import Sources
 from raysim.studies.lamps.trace import LampTracer, TracedLamps
 from raysim.transport.options import RunOptions
 
-ROUNDS = 5  # of choices asked for their dark spots
-MOST_ROWS = 72  # that the programme gets
-NODES = 800  # of the solver's tree, for each step of the proof
-SWAPS = 4  # choices judged by fresh numbers in each round
-BETTER = 0.02  # share by which the programme has to find a better choice
+ROUNDS = 12  # of choices judged, for each number of lamps
+JUDGED, MORE = 4, 6  # the best so many are judged before one is traced; before another one is
+NOTABLY = 0.03  # share above what was traced from which another choice is traced as well
+SURE = 3  # times that what seems best is looked at more widely
+BRANCHES, SELDOM = 200_000, 4  # that are looked at for a better choice, every so many rounds
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
+TWINS = 3  # dark faces of a choice traced that are looked at in all objects of the same mesh
+EFFORT = 260  # of the proof, in rows looked at once
 ERROR = 1.0 - CONFIDENCE
 PROOF_SHARE = 0.6  # of the error probability; the rest is for the bounds of what is traced
 TRACE_SEED = 5_000_011
@@ -42,12 +43,12 @@ class Search:
 
     Attributes
     ----------
-    most : dict of int to float
-        Upper bound on all choices of a number of lamps, W/m2, lamps as sources alone.
-    finalists : dict of int to list of Choice
-        By number of lamps, the likeliest first.
     traced : dict of int to list of (Choice, TracedLamps)
-        The best first.
+        By number of lamps, the best first.
+    proof : Proof or None
+    most, alone : dict of int to float
+        Upper bound on all choices of a number of lamps, and about what the best one gives its
+        darkest face, W/m2, lamps as sources alone.
     """
 
     def __init__(
@@ -67,81 +68,89 @@ class Search:
         share = (1.0 - PROOF_SHARE) / SHOWN
         self.tracer = LampTracer(scene, sites, cells, options, share)
         self.most: dict[int, float] = {}
-        self.finalists: dict[int, list[Choice]] = {}
+        self.alone: dict[int, float] = {}
         self.traced: dict[int, list[tuple[Choice, TracedLamps]]] = {}
         self.now: TracedLamps | None = None
+        self.proof: Proof | None = None
 
     def run(self, precision: float, first: int) -> None:
         """All of it; `first` is the number of lamps that is traced first, and most."""
         self.sources.count_photons(self.progress)
         self.board.look_at_all(self.progress)
-        self._find_rows()
-        order = sorted(self.numbers, key=lambda number: (number != first, number))
-        first = order[0]
-        keep = self.board.nearest_rows(MOST_ROWS)
-        upper = self.board.renew(keep, PROOF_SHARE * ERROR, self.progress)
-        with Solver() as solver:
-            for done, number in enumerate(order):
-                self.progress("the best choice, and its proof", done, len(order))
-                self._choose(solver, upper, number)
-        traces = [(number, SHOWN if number == first else 1) for number in order]
-        whole, done = sum(shown for _, shown in traces) + 1, 0
-        for number, shown in traces:
-            for choice in self.finalists[number][:shown]:
-                self.progress("tracing the best, tubes in the way", done, whole)
+        order = self._possible(first)
+        self.progress("the lamps as they are", 0, 1)
+        seed = self.options.seed + TRACE_SEED
+        self.now = self.tracer.traced(self.scene.written.lamp, precision, seed)
+        self.board.add_rows(self.board.twins(self.now.dark))
+        for done, number in enumerate(order):
+            self.progress("the best choices", done, len(order))
+            self._judge(number)
+        shown = order + [order[0]] * (SHOWN - 1)
+        for done, number in enumerate(shown):
+            self.progress("tracing the best, tubes in the way", done, len(shown))
+            choice = self._chosen(number)
+            if choice is not None:
                 self._trace(number, choice, precision)
-                done += 1
-            if number == first:
-                seed = self.options.seed + TRACE_SEED
-                self.now = self.tracer.traced(self.scene.written.lamp, precision, seed)
-                done += 1
+            if number != order[0] and (other := self._promising(number)):
+                self._trace(number, other, precision)
+        self._prove()
 
-    def _find_rows(self) -> None:
-        """Rows from the dark spots of choices, until there are no new ones."""
-        field = Field(self.board.rough, self.board.apart)
-        possible = [number for number in self.numbers if field.searched(number, 0)]
+    def _possible(self, first: int) -> list[int]:
+        """Numbers of lamps that go together somewhere, `first` before the others."""
+        possible = [number for number in self.numbers if self.board.field.searched(number, 0)]
         if not possible:
             raise RaysimError(
                 f"no {self.numbers[0]} of the {len(self.places)} places go together. Mend: fewer "
                 "lamps, or more places (--spacing, --most)"
             )
-        self.numbers = possible
-        for turn in range(ROUNDS):
-            choices: list[Choice] = []
-            for number in self.numbers:
-                choices += field.searched(number, self.options.seed + turn, choices[-1:])[:1]
-            self.progress("dark spots of the best choices", turn, ROUNDS)
-            if not self.board.add_dark(choices, nobody_watching):
-                return
-            field = self.board.field
+        return sorted(possible, key=lambda number: (number != first, number))
 
-    def _choose(self, solver: Solver, upper: Field, number: int) -> None:
-        """The finalists of one number of lamps, and the bound on all choices of as many.
+    def _chosen(self, number: int) -> Choice | None:
+        """The best choice of a number of lamps that is not traced yet, as judged widely."""
+        done = self._judge(number)
+        for _ in range(SURE):
+            first, *others = [*self._judged(number, done), ()]
+            if not first or self.board.judge(first, WIDELY) >= self.board.estimate(others[0]):
+                break
+        return next(iter(self._judged(number, done)), None)
 
-        What looks best is judged with its tubes in the way; what that shows to be dark becomes
-        rows, until a choice holds what it promised.
-        """
-        board = self.board
-        best: Choice | None = None
+    def _promising(self, number: int) -> Choice | None:
+        """A judged choice that seems to give notably more light than what was traced."""
+        done = [choice for choice, _ in self.traced.get(number, [])]
+        if not done:
+            return None
+        least = (1.0 + NOTABLY) * self.traced[number][0][1].worst.irradiance
+        for one in self._judged(number, done)[:1]:
+            if self.board.estimate(one) > least and self.board.judge(one, WIDELY) > least:
+                return one
+        return None
+
+    def _judge(self, number: int) -> list[Choice]:
+        """Judge choices of a number of lamps until the best few are; returns those traced."""
+        board, done = self.board, [choice for choice, _ in self.traced.get(number, [])]
+        best, many = done[:1], MORE if done else JUDGED
         for turn in range(ROUNDS):
             field = board.field
-            known = field.searched(number, self.options.seed + turn, [best] if best else ())
-            if turn == 0:
-                rows = board.nearest_rows(MOST_ROWS)
-                some = Field(field.light[rows], field.apart)
-                found = solver.solve(some, known[0], nodes=NODES // 2, steps=(BETTER,)).choice
-                known += field.searched(number, 0, [found])
-            pool = dict.fromkeys(known)
-            pool |= dict.fromkeys(field.neighbours(known[0], SWAPS))
-            chosen = sorted(pool, key=lambda one: (-field.worst(one), one))
-            best = chosen[0]
-            if turn and best in board.judged:
+            found = field.searched(number, self.options.seed + turn, best)
+            best = found[:1]
+            if turn % SELDOM == 0:
+                best = [better(field, found[0], branches=BRANCHES)]
+            judged = self._judged(number, done)[:1]
+            pool = {*found, *best, *judged}
+            for one in (*best, *judged, *done[:1]):
+                pool |= {*field.neighbours(one, many)}
+            near = sorted(pool - {*done}, key=lambda one: (-field.worst(one), one))[:many]
+            fresh = [one for one in (*judged, *near) if not board.is_judged(one)]
+            if not fresh:
                 break
-            for one in chosen[:SWAPS]:
-                board.judge(one)
-        judged = {one: light for one, light in board.judged.items() if len(one) == number}
-        self.finalists[number] = sorted(judged, key=lambda one: (-judged[one], one))
-        self.most[number] = solver.solve(upper, self.finalists[number][0], nodes=NODES).bound
+            board.judge(fresh[0])
+        return done
+
+    def _judged(self, number: int, done: Sequence[Choice]) -> list[Choice]:
+        """Choices of a number of lamps that were judged and not traced, the best first."""
+        estimate = self.board.estimate
+        judged = [one for one in self.board.judged if len(one) == number and one not in done]
+        return sorted(judged, key=lambda one: (-estimate(one), one))
 
     def _trace(self, number: int, choice: Choice, precision: float) -> None:
         seed = self.options.seed + TRACE_SEED + STEP * number
@@ -149,6 +158,21 @@ class Search:
         found = (choice, self.tracer.traced(lamps, precision, seed))
         pairs = [*self.traced.get(number, []), found]
         self.traced[number] = sorted(pairs, key=lambda pair: -pair[1].worst.lower_bound)
+        dark = found[1].dark
+        self.board.add_rows(np.union1d(dark, self.board.twins(dark[:TWINS])))
+
+    def _prove(self) -> None:
+        """The bound on all choices, for every number of lamps; most effort for the one told of."""
+        board, best = self.board, {n: pairs[0][0] for n, pairs in self.traced.items()}
+        self.proof = Proof(self.sources, board.sites, board.known, PROOF_SHARE * ERROR)
+        order = [*best][::-1]
+        for done, number in enumerate(order, 1):
+            self.progress("the rows that decide, anew", done - 1, len(order))
+            self.proof.look_closer(best[number], EFFORT * done // len(order))
+        for done, number in enumerate(order):
+            self.progress("the proof", done, len(order))
+            self.most[number] = solve(self.proof.field, best[number]).bound
+            self.alone[number] = self.proof.alone(best[number])
 
     def swaps(self, choice: Choice) -> np.ndarray:
         """Worst row with each place in a choice, the member that helps least left out, as a share.

@@ -14,11 +14,12 @@ import numpy as np
 from raysim.base.cases import CAUTIOUS
 from raysim.base.progress import Progress
 from raysim.dose.lamp_output import lamp_factors
-from raysim.estimate.bounds import READING_ERROR
+from raysim.estimate.bounds import READING_ERROR, batch_mean
 from raysim.kernels.records import TUBE_COLUMNS, Known
 from raysim.scene.build import BuiltScene, with_lamps
 from raysim.studies.lamps.choice import Choice
 from raysim.studies.lamps.places import Place
+from raysim.studies.tracer import InPieces
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.known import nothing_known
 from raysim.transport.options import RunOptions
@@ -26,14 +27,15 @@ from raysim.transport.paths import PATH_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.starts import Start
 from raysim.transport.tallies import MAX_BOUNCES
-from raysim.transport.tiles import tiles_of
+from raysim.transport.tiles import Tiles, tiles_of
 
-LAMP_PHOTONS = 256  # of each lamp in one batch
+LAMP_PHOTONS = 512  # of each lamp in one batch
+POINTS_AT_ONCE = 4  # of each lamp that are looked at from one point of a face
 CHUNK = 16  # lamps whose photons are counted at a time: counts by face take memory
 DIRECT_SEED = 77_777  # apart from that of the paths
 
 
-class Sources:
+class Sources(InPieces):
     """Candidate lamps in a scene without its own ones.
 
     Attributes
@@ -67,24 +69,36 @@ class Sources:
         tiles = tiles_of(self.arrays, self.triangles)
         count = len(self.factors)
         light = np.zeros((PATH_BATCHES, len(tiles.areas), count, 1), np.float32)
-        for first in range(0, count, CHUNK):
-            these = np.arange(first, min(first + CHUNK, count))
-            some = only(self.arrays, these)
-            seed = (self.options.seed + first) % 2**64
-            run = PhotonRun(
-                some,
-                seed,
-                self.options.threads,
-                batch_photons=LAMP_PHOTONS * len(these),
-                tiles=tiles,
-                groups=PATH_BATCHES,
-            )
-            run.add_batches(PATH_BATCHES)
-            power = np.moveaxis(run.power_on_tiles(), 1, 2)
-            light[:, :, these] = power / tiles.areas[:, None, None]
-            self.photons += int(run.photons.sum())
-            progress("photons from every place", first + len(these), count)
+        firsts = range(0, count, CHUNK)
+        counted = self.each(Sources.photons_of, [(first, tiles) for first in firsts])
+        for first, (own, photons) in zip(firsts, counted, strict=True):
+            light[:, :, first : first + CHUNK] = own
+            self.photons += photons
+            progress("photons from every place", min(first + CHUNK, count), count)
         self.known = self.known._replace(tile=tiles.of, light=light, reach=tiles.reach)
+
+    def photons_of(self, first: int, tiles: Tiles) -> tuple[np.ndarray, int]:
+        """What arrives on tiles from some lamps, W/m2, and the photons sent out."""
+        these = np.arange(first, min(first + CHUNK, len(self.factors)))
+        run = PhotonRun(
+            only(self.arrays, these),
+            (self.options.seed + first) % 2**64,
+            self.options.threads,
+            batch_photons=LAMP_PHOTONS * len(these),
+            tiles=tiles,
+            groups=PATH_BATCHES,
+        )
+        run.add_batches(PATH_BATCHES)
+        power = np.moveaxis(run.power_on_tiles(), 1, 2)
+        light = (power / tiles.areas[:, None, None]).astype(np.float32)
+        return light, int(run.photons.sum())
+
+    def looked(
+        self, starts: list[Start], paths: int, points: int, seed: int
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Means of `batches`, and their standard errors, W/m2, (starts, lamps) each."""
+        direct, rest = self.batches(starts, paths, points, seed)
+        return batch_mean(direct + rest)
 
     def batches(
         self,
@@ -103,9 +117,10 @@ class Sources:
         if lamps is not None:
             arrays, factors = only(arrays, lamps), factors[lamps]
             known = known._replace(light=np.ascontiguousarray(known.light[:, :, lamps]))
-        look = nothing_known(arrays)._replace(lamp_points=points)
+        spots = max(points // (POINTS_AT_ONCE * len(factors)), 1)
+        look = nothing_known(arrays)._replace(lamp_points=-(-points // spots))
         known = known._replace(lamp_points=0)
-        first = self._run(arrays, look, starts, 1, seed=seed + DIRECT_SEED, bounces=1)
+        first = self._run(arrays, look, starts, spots, seed=seed + DIRECT_SEED, bounces=1)
         rest = self._run(arrays, known, starts, paths, seed=seed)
         return first * factors, rest * factors
 
@@ -115,11 +130,6 @@ class Sources:
         arrays = with_bodies(only(self.arrays, lamps))
         light = self._run(arrays, nothing_known(arrays), starts, paths, seed=seed)
         return np.asarray((light @ self.factors[lamps]).mean(axis=1))
-
-    def alone(self, starts: list[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
-        """The same, lamps as sources alone; W/m2, (starts,)."""
-        direct, rest = self.batches(starts, paths, paths * len(choice), seed, np.array(choice))
-        return np.asarray((direct + rest).sum(axis=2).mean(axis=1))
 
     def _run(
         self,

@@ -15,7 +15,7 @@ from raysim.estimate.photon_counts import Counted
 from raysim.scene.build import BuiltScene, with_lamps
 from raysim.scene.file.written import Lamp
 from raysim.studies.lamps.sources import one_case
-from raysim.studies.tracer import Tracer
+from raysim.studies.tracer import Tracer, WorstOfCases
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.known import known_light
 from raysim.transport.options import RunOptions
@@ -26,6 +26,7 @@ from raysim.transport.tiles import tiles_of
 BATCH_PHOTONS = 16_384
 MOST_RAYS = 4e7  # of one choice: a dark one need not be known as well as the good ones
 FAILURE_PATHS, FAILURE_CELLS = 16, 16
+DARK_FACES, WELL = 24, 0.1  # told of a choice, and the relative error up to which they are known
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,8 @@ class TracedLamps(Figures):
         Share of the light at the darkest spot that is left when each lamp fails; an estimate.
     field : (faces, 2) float64
         Irradiance of the judged face-sides as the mean over their cell of 1 cm2, for pictures.
+    dark : (some,) int64
+        Judged face-sides, one of a cell, the darkest first.
     """
 
     scene: BuiltScene
@@ -54,6 +57,7 @@ class TracedLamps(Figures):
     time: float
     left: tuple[float, ...]
     field: np.ndarray
+    dark: np.ndarray
 
     @property
     def spread(self) -> float:
@@ -110,7 +114,16 @@ class LampTracer:
             time=tracer.requirement.time(worst.lower_bound),
             left=self._left(scene, arrays, factors[0], seed),
             field=self._field(mean),
+            dark=self._dark(found),
         )
+
+    def _dark(self, found: WorstOfCases) -> np.ndarray:
+        """The darkest judged face-sides of those known well, one of a cell."""
+        mean, error = found.state.mean[0], found.state.error[0]
+        known = np.flatnonzero((found.state.rounds > 0) & (error < WELL * mean))
+        known = known[np.argsort(mean[known], kind="stable")]
+        _, first = np.unique(self.cells.owner[known], return_index=True)
+        return known[np.sort(first)[:DARK_FACES]]
 
     def _counted(self, photons: PhotonRun, factors: np.ndarray):  # type: ignore[no-untyped-def]
         """What photons say of each site, with the share of the error probability."""

@@ -37,6 +37,10 @@ numbered = {
         "reflecting, mW/cm2.",
         True,
     ),
+    "as_sources_alone_mW_cm2": figure(
+        "About what the best gives its darkest face so, as sources alone, mW/cm2.",
+        True,
+    ),
     "any_other_better_by_at_most": number("That over the best as traced, less 1.", True),
     "share_with_each_place_swapped_in": rows(
         "Worst spot with each place in the best choice, as a share of it.", {"type": "number"}
