@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from raysim.dose.result import Result
+from raysim.library.assumptions import assumptions
 from raysim.library.surfaces import surfaces
 from raysim.output.words.guide_door import door
 from raysim.output.words.guide_fit import holders, hooks, wiring
@@ -184,9 +185,26 @@ def _mesh_shell(plan: Plan) -> Step:
     marked = "the front line inside it" if plan.panels else "the corners that are named here"
     return Step(
         "The shell",
-        (f"Clean the vessel, take out what is loose, and mark {marked}.",),
-        "A vessel that held fuel, paint or solvent is not for this: its vapours burn.",
+        (
+            f"Clean the vessel, take out what is loose, and mark {marked}.",
+            *(() if plan.panels else (_drill_vessel(plan),)),
+        ),
+        "A vessel that held fuel, paint or solvent is not for this: its vapours burn. At a drill "
+        "glasses and NO gloves.",
         "shell",
+    )
+
+
+def _drill_vessel(plan: Plan) -> str:
+    """What is drilled in a vessel that has no drawing of its walls."""
+    cable, bolt = (
+        plan.grid.text(plan.grid.steps(0.001 * assumptions()[key].value))
+        for key in ("cable_hole_mm", "hook_hole_mm")
+    )
+    unit = plan.grid.unit
+    return (
+        "Drill what a wall holds, square to that wall, where its place meets it: "
+        f"{cable} {unit} behind a holder, {bolt} {unit} for a bolt."
     )
 
 

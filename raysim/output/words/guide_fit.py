@@ -62,7 +62,7 @@ def wiring(plan: Plan) -> Step:
 
 def _of_metal(plan: Plan) -> Iterator[str]:
     """What is to be earthed where it is of metal."""
-    yield "panels, angle, holders, brackets and ballast housing"
+    yield ("panels, angle, " if plan.is_box else "") + "holders, brackets and ballast housing"
     names = (PurePosixPath(e.mesh).stem for e in plan.scene.written.object if not e.judged)
     yield from (f"each {name}" for name in dict.fromkeys(names))
     yield "lining of metal, also foil (a screw with a washer through it)"
