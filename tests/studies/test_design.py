@@ -3,6 +3,7 @@
 import json
 import math
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from importlib import resources
 from itertools import islice
@@ -263,6 +264,15 @@ def test_it_answers_with_designs_that_keep_the_wish(found):
     times = [one.time for one in found.front]
     assert costs == sorted(costs)
     assert times == sorted(times, reverse=True)
+
+
+def test_workers_change_nothing(found, small, monkeypatch):
+    with_few_traces(monkeypatch, 0, 1, 1)
+    monkeypatch.setattr(search, "chosen_lamps", lambda *_: [])
+    with ThreadPoolExecutor(2) as pool:
+        again = study(small, raysim.RunOptions(seed=3, threads=2, executor=pool))
+    assert [t.worst for t in again.trials] == [t.worst for t in found.trials]
+    assert [one.time for one in again.designs] == [one.time for one in found.designs]
 
 
 def test_no_trace_beats_the_bound_of_the_sums(found, small):
