@@ -9,6 +9,10 @@ from running import QUICK, raysim_said
 from schemas import complaints
 from small_scenes import small_scene, write_scene
 
+from raysim.dose.simulate import load_scene
+from raysim.output.files.guide_scene import rounded_text
+from raysim.workshop.grid import GRIDS
+
 OLD = Path(__file__).parents[1] / "output" / "result_0_1_0"
 
 
@@ -143,3 +147,23 @@ def test_what_is_no_result_is_one_line(place, name):
     assert (found.status, found.out) == (2, "")
     assert "Mend: " in found.err
     assert found.err.count("\n") == 1
+
+
+def test_the_cost_is_that_of_a_guide_to_the_scene_as_it_is(place):
+    guide = place / "results" / "bright_guide"
+    guide.mkdir()
+    scene = load_scene(place / "bright.toml")
+    costs = {"study": "guide", "unit": "mm", "cost": 120.5, "currency": "EUR"}
+    record = json.dumps(costs | {"lines_without_price": 2})
+    (guide / "result.json").write_text(record, encoding="utf-8")
+    text, _ = rounded_text(scene, GRIDS["mm"], guide)
+    (guide / "as_built.toml").write_text(text, encoding="utf-8")
+    for words in ("bright.toml", "results/bright"):
+        cost = record_of(place, words, "painted.toml")["first"]["cost"]
+        assert cost == {"cost": 120.5, "currency": "EUR", "lines_without_price": 2}
+    older = text.replace("2.4 W", "2.5 W")
+    assert older != text
+    (guide / "as_built.toml").write_text(older, encoding="utf-8")
+    for words in ("bright.toml", "results/bright"):
+        assert record_of(place, words, "painted.toml")["first"]["cost"] is None
+    shutil.rmtree(guide)

@@ -11,8 +11,10 @@ from typing import Any
 from raysim.base.errors import RaysimError, SceneError
 from raysim.dose.verdict_record import State
 from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.guide_scene import shows
 from raysim.output.files.older import brought_up
 from raysim.output.files.scene_file import scene_places
+from raysim.scene.build import build_scene
 from raysim.scene.file.named import parcel_of
 from raysim.scene.file.parcel import SUFFIX, opened
 from raysim.scene.file.read import file_hash, read_scene, scene_files
@@ -36,7 +38,7 @@ class Found:
     scene : Path or None
         Its scene file, where that is still the one that was traced.
     guide : dict or None
-        Content of the result.json of a guide of the same box.
+        What a guide with prices says of the cost; of a guide of another state of the scene, None.
     """
 
     name: str
@@ -95,7 +97,12 @@ def _sound(scene: Path) -> None:
 
 def _found(named: Path, folder: Path, scene: Path | None, guide: Path) -> Found:
     record = _record(folder / RESULT_FILE)
-    return Found(str(named), record, folder, _unchanged(scene, folder, record), _guide(guide))
+    unchanged = _unchanged(scene, folder, record)
+    costs = _guide(guide)
+    packed = scene is not None and parcel_of(scene) is not None  # whoever packs looks at that
+    if costs and not packed and not (unchanged and _is_shown(unchanged, guide)):
+        costs = None
+    return Found(str(named), record, folder, unchanged, costs)
 
 
 def _record(path: Path) -> dict[str, Any]:
@@ -164,3 +171,11 @@ def _guide(folder: Path) -> dict[str, Any] | None:
         if record["study"] == "guide" and type(record["cost"]) in (int, float):
             return {key: record[key] for key in ("cost", "currency", "lines_without_price")}
     return None
+
+
+def _is_shown(scene: Path, guide: Path) -> bool:
+    """Whether a guide is of a scene as it is now."""
+    with suppress(RaysimError, SceneError, OSError, ValueError, LookupError):
+        unit = json.loads((guide / RESULT_FILE).read_text("utf-8"))["unit"]
+        return shows(build_scene(scene, read_scene(scene)), guide, unit)
+    return False

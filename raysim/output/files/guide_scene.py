@@ -12,7 +12,7 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.file.read import rename_meshes
 from raysim.scene.file.rows import spread
 from raysim.scene.file.toml import toml_text
-from raysim.workshop.grid import Grid
+from raysim.workshop.grid import GRIDS, Grid
 from raysim.workshop.plan import places_as_printed
 from raysim.workshop.rounding import Moved, moved, rounded
 
@@ -50,6 +50,15 @@ def rounded_text(scene: BuiltScene, grid: Grid, folder: Path) -> tuple[str, tupl
     rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
     heading = f"# Rounded to {grid.step_words} by raysim guide: the box that its drawings show.\n\n"
     return heading + toml_text(data), rows
+
+
+def shows(scene: BuiltScene, folder: Path, unit: str) -> bool:
+    """Whether the guide in `folder`, in this unit, is of the scene as it is now: rounded anew."""
+    grid = next((one for one in GRIDS.values() if one.unit == unit), None)
+    if grid is None:
+        return False
+    there = (folder / SCENE_FILE).read_text("utf-8")
+    return there == rounded_text(scene, grid, folder)[0]
 
 
 def aside(folder: Path) -> Path:

@@ -16,7 +16,7 @@ from zlib import compress
 from raysim.base.errors import RaysimError, printable
 from raysim.logbook.book import new_logbook
 from raysim.output.files.folder import OWN_NAMES, RESULT_FILE, json_text
-from raysim.output.files.guide_scene import SCENE_FILE, rounded_text
+from raysim.output.files.guide_scene import SCENE_FILE, shows
 from raysim.output.files.parcel_scene import GUIDE, RESULTS, SCENE, Packing
 from raysim.output.files.parcel_texts import refuse_paths, retold
 from raysim.output.words.cautions import CAUTIONS
@@ -161,11 +161,9 @@ def _guide_stale(scene: BuiltScene, guide: BuiltScene) -> str:
     """Why a guide is not of this scene, which is rounded anew to see; "" if it is."""
     folder = guide.path.parent
     record = read_record(folder)
-    grid = next((one for one in GRIDS.values() if one.unit == record.get("unit")), None)
-    if grid is None:
+    if all(one.unit != record.get("unit") for one in GRIDS.values()):
         return "which is no guide of this raysim"
-    text, _ = rounded_text(scene, grid, folder)
-    same = guide.path.read_text("utf-8") == text
+    same = shows(scene, folder, record["unit"])
     if not same or record["scene"]["sha256"] != guide.sha256:
         return "a guide to another state of the scene (run 'raysim guide' anew)"
     return ""

@@ -103,7 +103,7 @@ def _lamps(record: Record) -> str:
 
 def _cost(guide: Record | None) -> str:
     if guide is None:
-        return "no guide with prices"
+        return "no guide of this scene with prices"
     blank = f", {guide['lines_without_price']} lines without a price"
     return (
         f"{number(guide['cost'])} {printable(str(guide['currency'] or ''))}"
