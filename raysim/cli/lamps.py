@@ -58,7 +58,9 @@ from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
     metavar="X,Y,Z..X,Y,Z",
     help="A line for the middle of a lamp, mm, instead of the grid.",
 )
-@click.option("--clear-wall", type=CLEARANCE, default="10", metavar="MM", help="Tube to wall.")
+@click.option(
+    "--clear-wall", type=CLEARANCE, default="10", metavar="MM", help="Tube to wall, across it."
+)
 @click.option("--clear-door", type=CLEARANCE, default="30", metavar="MM", help="Tube to door.")
 @click.option("--clear-load", type=CLEARANCE, default="30", metavar="MM", help="Tube to load.")
 @click.option("--clear-other", type=CLEARANCE, default="15", metavar="MM", help="Tube to all else.")

@@ -171,8 +171,8 @@ def details(study: LampStudy) -> tuple[str, ...]:
     grid = f" on a grid of {mm(study.spacing)} mm" if study.spacing else ""
     lines = [
         *doubts(study)[2:],
-        f"{len(study.places)} places{grid} that keep {mm(clear.wall)} mm from walls, "
-        f"{mm(clear.door)} mm from the door, {mm(clear.load)} mm from the load, "
+        f"{len(study.places)} places{grid} that keep {mm(clear.wall)} mm from walls but for "
+        f"their ends, {mm(clear.door)} mm from the door, {mm(clear.load)} mm from the load, "
         f"{mm(clear.other)} mm from all else, and {mm(clear.lamps)} mm from lamp to lamp, with "
         f"room for caps and sockets{f' (left out: {left})' if left else ''}. How a lamp is held "
         "there is for the builder.",
