@@ -115,7 +115,7 @@ def _lining(plan: Plan) -> Step:
     return Step(
         "Line the walls",
         tuple(lines),
-        "Edges of foil and sheet cut: gloves, of clean cotton, as fingerprints absorb UVC. "
+        "Edges of foil and sheet cut: gloves, clean cotton outermost, as fingerprints absorb UVC. "
         "Another lining is another box.",
         "lined",
     )

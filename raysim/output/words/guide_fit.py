@@ -88,7 +88,8 @@ def hooks(plan: Plan) -> Step:
         )
     lines.append("A bolt fills its hole; a hole without a bolt is a leak.")
     lines.append("Nothing of plastic in the light: UVC makes it brittle. No load yet.")
-    return Step("Hooks and rails", (*lines, *_poses(plan)), picture="hooks")
+    caution = "Plug out and in your pocket. Glasses: ends of hooks stand where your eyes are."
+    return Step("Hooks and rails", (*lines, *_poses(plan)), caution, "hooks")
 
 
 def _poses(plan: Plan) -> tuple[str, ...]:

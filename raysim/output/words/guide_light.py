@@ -16,6 +16,8 @@ def _tubes() -> Step:
     return Step(
         "Fit the tubes",
         (
+            "The white tubes out of their holders, every one, counted, and out of the room: one left "
+            "in shines and treats nothing. On each new tube the mark of its maker that it is UVC.",
             "Power off: the plug is out and in the pocket of whoever fits them. Clean cotton "
             "gloves; wipe each tube with alcohol and a lint-free cloth, let it dry. Turn it home "
             "in its holders; tug gently.",
@@ -36,10 +38,11 @@ def _first_light(plan: Plan) -> Step:
         (
             "One person, face shield, gloves, all skin covered; nobody else in the room, a second "
             "person outside its door. No load. Lamps off: fix the head at a row of the survey "
-            "sheet. Switch on from a distance, and read from there; off again before you come "
-            f"near to move it. That is {len(seam_rows(plan))} times for the readings at contact; "
-            "at 0.3 m only the rows where contact shows anything (own choice: light from a seam "
-            "is less farther off).",
+            "sheet. Switch on from a distance, wait until the reading no longer rises (cold "
+            "tubes give less), and read from there; off again before you come near to move it. "
+            f"At contact all {len(seam_rows(plan))} rows, along a seam every 100 mm (own choice), "
+            "of which the highest is written; at 0.3 m only the rows where contact shows anything "
+            "(own choice: light from a seam is less farther off).",
             f"{SURVEY} Limit for bare eyes and skin: {limit.value:g} mJ/cm2 in {hours.value:g} h "
             f"at 254 nm ({limit.source}; {limit.mark}): {limit_words()} on the meter.",
             "Anything above the limit: off, seal, white light again, then the meter again.",
@@ -62,6 +65,7 @@ def _load(plan: Plan) -> Step:
         (
             "Lamps off, plug out. Each respirator at its place in the table What hangs where: as "
             "the views show it, straps spread, its outer side as the table says, nothing touching.",
+            "Reach in clear of the tubes, which may be hot; one that was struck is a broken lamp.",
             "Worn respirators are soiled: gloves, hold them by their straps, then wash your hands; "
             "clean hands take them out (common practice).",
             _heat(plan),
@@ -94,9 +98,10 @@ def _meter(plan: Plan) -> Step:
     return Step(
         "Check by meter inside",
         (
-            f"{where} Box loaded as it is used. Plug out while you place the head.",
-            "Read it with the door shut: the head inside, its cable out through its own entry, the "
-            "display outside; or a meter that keeps its highest reading. The switches of the door "
+            f"{where} Box loaded as it is used, with respirators that nobody wore. Plug out while "
+            "you place the head.",
+            "Read it with the door shut, once it no longer rises: the head inside, its cable out "
+            "through its own entry, the display outside; or a meter that keeps its highest reading. The switches of the door "
             "are never bridged, and nobody reaches in. With the cable in, white light once more at "
             "its entry, with the plug of the lamps out.",
             "Give the readings and the survey sheet to whoever keeps the computer file. At the "

@@ -104,8 +104,11 @@ def after(result: Result) -> tuple[Step, ...]:
                 "kind.",
             ),
         ),
+        # Ozone dulls the nose: from memory.
         Step(
-            "A smell of ozone", (OZONE_SMELL,), "Ozone harms the lungs before one gets used to it."
+            "A smell of ozone",
+            (OZONE_SMELL,),
+            "The nose soon stops smelling it: what one no longer smells may still be there.",
         ),
     )
 

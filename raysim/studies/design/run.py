@@ -247,8 +247,11 @@ class _Study:
         before, loosened = vars(self.limits).copy(), [limit]
         for _ in range(SMALLER):
             self.search.run(self.options, self.steps, MORE_ROUNDS, loosened)
-            for trial in self._likely(aim, loosened)[:1]:
+            # A short trace errs: the first that seems to do may not, and the next one does.
+            for trial in self._likely(aim, loosened)[: TRIES if loosened else 1]:
                 self._trace(trial.proposal, beyond=True)
+                if self._helps(trial, limit):
+                    break
             helping = [t for t in self.search.trials if self._helps(t, limit)]
             if not helping:
                 break
