@@ -101,9 +101,9 @@ def _meter(plan: Plan) -> Step:
             f"{where} Box loaded as it is used, with respirators that nobody wore. Plug out while "
             "you place the head.",
             "Read it with the door shut, once it no longer rises: the head inside, its cable out "
-            "through its own entry, the display outside; or a meter that keeps its highest reading. "
-            "The switches of the door are never bridged, and nobody reaches in. With the cable in, "
-            "white light once more at its entry, with the plug of the lamps out.",
+            "through its own entry, the display outside; or a meter that keeps its highest "
+            "reading. The switches of the door are never bridged, and nobody reaches in. With the "
+            "cable in, white light once more at its entry, with the plug of the lamps out.",
             "Give the readings and the survey sheet to whoever keeps the computer file. At the "
             "computer: 'raysim meter SCENE --sheet meter_sheet.html' prints the meter sheet; enter "
             "the readings ([[meter]] reading, read_on) and run 'raysim dose': only then is there "
