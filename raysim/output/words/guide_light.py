@@ -16,8 +16,8 @@ def _tubes() -> Step:
     return Step(
         "Fit the tubes",
         (
-            "The white tubes out of their holders, every one, counted, and out of the room: one left "
-            "in shines and treats nothing. On each new tube the mark of its maker that it is UVC.",
+            "The white tubes out of their holders, every one, counted, and out of the room: one "
+            "left in shines and treats nothing. On each new tube the mark of its maker that it is UVC.",
             "Power off: the plug is out and in the pocket of whoever fits them. Clean cotton "
             "gloves; wipe each tube with alcohol and a lint-free cloth, let it dry. Turn it home "
             "in its holders; tug gently.",
