@@ -17,7 +17,7 @@ def _tubes() -> Step:
         "Fit the tubes",
         (
             "The white tubes out of their holders, every one, counted, and out of the room: one "
-            "left in shines and treats nothing. On each new tube the mark of its maker that it is UVC.",
+            "left in shines and treats nothing. Each new tube bears the mark of its maker: UVC.",
             "Power off: the plug is out and in the pocket of whoever fits them. Clean cotton "
             "gloves; wipe each tube with alcohol and a lint-free cloth, let it dry. Turn it home "
             "in its holders; tug gently.",
