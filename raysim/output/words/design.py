@@ -45,8 +45,9 @@ def answer(study: DesignStudy) -> str:
             f"{relaxation_words(study, first)}"
         )
     return (
-        "No design of those tried meets the wish, and no change of one limit alone was found to "
-        f"help. {' '.join(_misses(study))}"
+        "No design of those tried meets the wish, and with one limit alone let go none of the few "
+        "that were tried did either: that does not show that none would. Loosen a limit and ask "
+        f"again. {' '.join(_misses(study))}"
     )
 
 
