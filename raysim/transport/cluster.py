@@ -14,6 +14,7 @@ from urllib.parse import urlsplit
 from raysim.base.errors import RaysimError, printable
 
 LONGEST_WAIT = 10.0  # s for a scheduler to answer
+TRIES = 3  # to spread what is shared, while workers come and go
 INSTALL = "pip install 'raysim-chamber[cluster]'"
 
 
@@ -30,8 +31,16 @@ class Workers(Executor):
         return future
 
     def spread(self, packed: bytes) -> Any:
-        """What stands for these bytes in the arguments of calls: sent once, not with each call."""
-        return self._client.scatter(packed, broadcast=True)
+        """What stands for these bytes in the arguments of calls: sent once, not with each call.
+
+        Where workers die under it, the bytes themselves.
+        """
+        for _ in range(TRIES):
+            try:
+                return self._client.scatter(packed, broadcast=True)
+            except OSError:  # the connection to one of them broke
+                continue
+        return packed
 
 
 @contextmanager

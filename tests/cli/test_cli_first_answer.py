@@ -107,7 +107,7 @@ def test_ctrl_c_after_the_answer_keeps_it_and_says_so(tmp_path, watched, monkeyp
     (line,) = said.err.split("\n\n")[-1].strip().splitlines()
     assert line == (
         "raysim: interrupted; result.json and card.html are whole, nothing else was written; go on "
-        "with: raysim dose scene.toml --resume"
+        "with: raysim dose scene.toml --out results/scene --resume"
     )
     kept = json.loads((results / "result.json").read_text("utf-8"))
     assert (kept["interrupted"], kept["uncertainty"]) == (False, None)

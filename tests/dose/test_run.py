@@ -130,8 +130,8 @@ def usual(scene):
 
 
 def test_public_names():
-    calls = {"load_scene", "check_scene", "simulate", "surfaces", "find_surface"}
-    calls |= {"RunOptions", "write_results", "with_verdict", "stray_light"}
+    calls = {"load_scene", "check_scene", "simulate", "simulate_seeds", "surfaces"}
+    calls |= {"find_surface", "RunOptions", "write_results", "with_verdict", "stray_light"}
     calls |= {"parse_quantity", "minutes_seconds", "to_mW_cm2", "to_mJ_cm2", "to_mm"}
     results = {"Result", "CaseResult", "Spot", "DoseSummary", "EnergyAccount", "MeterResult"}
     results |= {"LampFailure", "Budget", "Contribution"}
