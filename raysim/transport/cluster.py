@@ -1,6 +1,6 @@
 """Workers of a dask cluster as an executor (extra `cluster`): all that knows of dask is here.
 
-What pieces share is sent to one worker, and from there to the others. A piece whose worker dies is
+What pieces share goes to one worker, and from there to others. A piece whose worker dies is
 done again on another one (the cluster sees to that), or in the end here (`pieces.each`).
 """
 
@@ -14,7 +14,6 @@ from urllib.parse import urlsplit
 from raysim.base.errors import RaysimError, printable
 
 LONGEST_WAIT = 10.0  # s for a scheduler to answer
-TRIES = 3  # to spread what is shared, while workers come and go
 INSTALL = "pip install 'raysim-chamber[cluster]'"
 
 
@@ -33,14 +32,9 @@ class Workers(Executor):
     def spread(self, packed: bytes) -> Any:
         """What stands for these bytes in the arguments of calls: sent once, not with each call.
 
-        Where workers die under it, the bytes themselves.
+        Workers have it from one another; where the one that held it dies, it is made anew.
         """
-        for _ in range(TRIES):
-            try:
-                return self._client.scatter(packed, broadcast=True)
-            except OSError:  # the connection to one of them broke
-                continue
-        return packed
+        return self._client.submit(bytes, packed)
 
 
 @contextmanager
@@ -53,9 +47,11 @@ def workers_at(address: str) -> Iterator[Workers]:
         Where dask is not installed, no scheduler answers, or it has no worker.
     """
     try:
+        import dask
         from distributed import Client
     except ModuleNotFoundError:
         raise RaysimError(f"--cluster: dask is not installed. Mend: {INSTALL}") from None
+    dask.config.set({"distributed.admin.large-graph-warning-threshold": "4 GB"})  # what is shared
     told = printable(f'--cluster "{address}"')
     try:
         _knock(address)
