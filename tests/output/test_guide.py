@@ -205,7 +205,7 @@ def test_same_box_asks_for_every_place_and_size_once(traced):
     told = " ".join(rows)
     for mark in plan.marks:
         assert not mark.is_of_scene or f": {mark.what}" in told
-    assert all(row[3:] == ("", "") for row in rows.values())
+    assert all(row[3:] == ("", "", "") for row in rows.values())
 
 
 def test_a_seam_is_measured_on_its_drawing_and_not_in_words_alone(tmp_path):

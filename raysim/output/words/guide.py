@@ -9,7 +9,7 @@ from raysim.output.words.guide_door import door
 from raysim.output.words.guide_fit import holders, hooks, wiring
 from raysim.output.words.guide_light import lit_steps
 from raysim.output.words.guide_use import OZONE_FREE, Step
-from raysim.output.words.same_box import tolerance_words
+from raysim.output.words.same_box import linings_by_wall, tolerance_words
 from raysim.workshop.fixings import Held
 from raysim.workshop.panels import tags
 from raysim.workshop.plan import Plan
@@ -31,8 +31,8 @@ def steps(plan: Plan, result: Result, templates: int = 0) -> tuple[Step, ...]:
         door(plan, result),
         _seams_first(),
         holders(plan),
-        wiring(plan),
         hooks(plan),
+        wiring(plan),
         _seams_again(),
         *lit_steps(plan),
     )
@@ -44,7 +44,8 @@ def _buying(plan: Plan) -> Iterator[str]:
     yield (
         "Lamps by their size, cap and radiant UVC watts from the maker's data sheet, each at least "
         f"what the table Lamps says ({', '.join(watts)} W of UVC). A ballast is bought for its "
-        "lamp and for the mains of the place, with what it needs to start."
+        "lamp and for the mains of the place, with what it needs to start. UVC tubes stay with "
+        "the seller until White light again is done: no lit one by mistake."
     )
     fooled = [name for name in plan.linings if (s := surfaces().get(name)) and s.looks_bright]
     if fooled:
@@ -80,8 +81,8 @@ def _drill(plan: Plan, templates: int) -> Step:
             f"Print templates.html ({templates} sheets), which lies beside this guide, at 100 %; "
             "its 100 mm must be 100 mm by a rule. Join the sheets by their crosses, lay them on "
             f"the inside face, {lie}; centre-punch, drill from inside. Without templates: measure.",
-            "Only what has a diameter on its drawing is drilled. Screw holes of holders, hinges "
-            "and latch: from the parts in your hand, blind or filled by their screws.",
+            "Only what has a diameter on its drawing is drilled. Screw holes of holders, hinges, "
+            "latch and earth: from the parts in your hand, blind or filled by their screws.",
             "Measure each place once more; what stands under Measure twice, by another person.",
         ),
         "Glasses; clamp the panel; NO gloves at a turning drill.",
@@ -91,7 +92,7 @@ def _drill(plan: Plan, templates: int) -> Step:
 # Not to be used, from the table of surfaces: paint and mirror are nearly black at 254 nm; a
 # polyethylene bag over foil cuts it to 0.68 of its value [computed there].
 def _lining(plan: Plan) -> Step:
-    rows = [f"{wall}: {name}" for wall, name in _lined(plan)]
+    rows = [f"{walls}: {name}" for walls, name in linings_by_wall(plan)]
     flat = "Panel by panel, flat, before they are joined: glued" if plan.is_box else "Glued"
     either = [name for name in plan.linings if " or " in name]
     thick = plan.grid.step_words
@@ -121,12 +122,6 @@ def _lining(plan: Plan) -> Step:
     )
 
 
-def _lined(plan: Plan) -> list[tuple[str, str]]:
-    if plan.panels:
-        return [(panel.wall, panel.surface) for panel in plan.panels]
-    return [("inside", name) for name in plan.linings]
-
-
 def _shell(plan: Plan) -> Step:
     return Step(
         "Join the shell",
@@ -137,9 +132,9 @@ def _shell(plan: Plan) -> Step:
             "Along each of the twelve edges an angle of metal on the outside, fixed and sealed: a "
             "seam that only meets edge to edge lets light through.",
             *_free_outside(plan),
-            "It stands where one can walk round it until the survey is done, clamped so that an "
-            "open door does not tip it; then it is fixed to a wall or to the floor. After every "
-            "move: survey again.",
+            "Put it where it will stay, with room to walk round it, and fix it there before the "
+            "survey, to the floor or by brackets that hold it off a wall, so that an open door "
+            "does not tip it. After every move: survey again.",
         ),
         _weight(plan),
         "shell",

@@ -50,11 +50,15 @@ def wiring(plan: Plan) -> Step:
         "Wiring",
         (
             "By a licensed electrician, by local code: this guide has no wiring plan. Ask for: "
-            "both switches of the door in the lamps' own supply; an indicator outside for each "
-            "lamp that shows its current; a time switch that cuts the lamps; a fuse; earth on "
-            f"every metal part: {', '.join(_of_metal(plan))}.",
-            "Have shown that opening the door cuts the lamps, by each switch alone, with the white "
-            "tubes of the bill in the holders: UVC tubes are not in the building yet.",
+            "both switches of the door in the lamps' own supply; a start button with a relay, so "
+            "that after the door was open, or the mains failed, the lamps stay off until somebody "
+            "presses it again; a residual-current device and a fuse; an indicator outside for "
+            "each lamp that shows its current; a time switch that cuts the lamps.",
+            f"Earth on every metal part, measured: {', '.join(_of_metal(plan))}. An earth screw "
+            "fills its hole and is sealed: it has a row on the survey sheet.",
+            "Have shown, with the white tubes of the bill in the holders, that opening the door "
+            "cuts the lamps and shutting it does not light them; then, door open, one switch "
+            "pressed by hand, then the other: each time all stays dark. No switch is bridged.",
         ),
         "Only a licensed electrician opens the wiring, plug out.",
     )
@@ -79,7 +83,8 @@ def hooks(plan: Plan) -> Step:
     if Held.ENDS in held:
         lines.append(
             "A rail by a bolt at each end, into a thread in the end of the rail; the distance tube "
-            "on the bolt no thicker than the rail: what is thick shades."
+            "on the bolt no thicker than the rail: what is thick shades. A toothed washer on each "
+            "bolt: pull at every hook, to all sides; the rail must not turn."
         )
     if Held.ON_THING in held:
         lines.append(
@@ -88,7 +93,7 @@ def hooks(plan: Plan) -> Step:
         )
     lines.append("A bolt fills its hole; a hole without a bolt is a leak.")
     lines.append("Nothing of plastic in the light: UVC makes it brittle. No load yet.")
-    caution = "Plug out and in your pocket. Glasses: ends of hooks stand where your eyes are."
+    caution = "Glasses: ends of hooks stand where your eyes are."
     return Step("Hooks and rails", (*lines, *_poses(plan)), caution, "hooks")
 
 

@@ -99,7 +99,7 @@ def _meter(plan: Plan) -> Step:
         "Check by meter inside",
         (
             f"{where} Box loaded as it is used, with respirators that nobody wore. Plug out while "
-            "you place the head.",
+            "you place the head; its holder stays behind its window, so that it shades nothing.",
             "Read it with the door shut, once it no longer rises: the head inside, its cable out "
             "through its own entry, the display outside; or a meter that keeps its highest "
             "reading. The switches of the door are never bridged, and nobody reaches in. With the "

@@ -134,8 +134,8 @@ def types(plan: Plan) -> Table:
         "type", "tube, mm", "over all, mm", "arc, mm", "caps", "g", "mains, W", "UVC, W",
     )  # fmt: skip
     note = (
-        "Over all: of two caps without their pins. Measure lamp and holder in your hand before you "
-        "drill."
+        "Over all: of two caps without their pins. Measure the white tube of the bill in its "
+        "holder before you drill."
     )
     return Table(heads, rows, words=len(heads), note=note)
 

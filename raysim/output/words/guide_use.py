@@ -4,11 +4,11 @@ import math
 from dataclasses import dataclass, replace
 
 from raysim.assess.tolerances import Tolerance, tolerances
-from raysim.base.units import to_mm
 from raysim.dose.result import Result
 from raysim.output.words.uncertainty import doubt_line
 from raysim.output.words.verdict import headline, reason_lines, state_words, the_verdict
 from raysim.workshop.fixings import DOOR, Held
+from raysim.workshop.grid import Grid
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 
@@ -189,7 +189,7 @@ def rows(plan: Plan, result: Result) -> list[tuple[str, str]]:
         found.append(("stock", f"{sheets} for {len(plan.panels)} panels"))
     if not plan.is_box and not plan.is_named:
         found.append(("what it lacks", LACKS))
-    found += [("measure twice", tolerance_words(one)) for one in tolerances(result)[:2]]
+    found += [("measure twice", tolerance_words(one, plan.grid)) for one in tolerances(result)[:2]]
     return found
 
 
@@ -203,18 +203,18 @@ def moved_words(plan: Plan) -> str:
     return f"Rounding moved {lengths}, none by more than half a step."
 
 
-def tolerance_words(one: Tolerance) -> str:
+def tolerance_words(one: Tolerance, grid: Grid) -> str:
     """What a thing that is off its place does to the timer, in words."""
     words = (
-        f"{one.name}: {to_mm(one.off):.0f} mm off takes up to {one.share:.1%} of the light at the "
-        "worst spot"
+        f"{one.name}: {grid.text(grid.steps(one.off))} {grid.unit} off takes up to "
+        f"{one.share:.1%} of the light at the worst spot"
     )
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
     return f"{words}, and the exposure time would have to be about as much longer."
 
 
-def measure_twice(panel: Panel, result: Result) -> list[str]:
+def measure_twice(panel: Panel, result: Result, grid: Grid) -> list[str]:
     """What a thing of a panel that is off its place does to the light at the worst spot.
 
     Of the lamps the one that matters most stands for all: beside another spot another one does.
@@ -234,7 +234,7 @@ def measure_twice(panel: Panel, result: Result) -> list[str]:
     return [
         f"{', '.join(sorted(letters))}: "
         + tolerance_words(
-            most[kind] if len(letters) < 2 else replace(most[kind], name="any of them")
+            most[kind] if len(letters) < 2 else replace(most[kind], name="any of them"), grid
         )
         for kind, letters in found.items()
     ]
@@ -250,7 +250,7 @@ def seam_rows(plan: Plan) -> tuple[str, ...]:
     rows += [f'gap "{gap.name}"' for gap in gaps]
     lettered = zip(tags(), plan.marks, strict=False)
     rows += [f"hole {tag}: {mark.what}" for tag, mark in lettered if mark.held in _WITH_HOLE]
-    rows += ["cable entries and ballasts", "bolts, hinges, latch"]
+    rows += ["cable entries and ballasts", "bolts, earth screws, hinges, latch"]
     if not plan.is_box:
         rows += ["entry of the meter's cable", "lid or door, all round"]
         rows += ["every weld, rim and dent of the vessel"]
