@@ -331,7 +331,7 @@ def test_the_slip_that_matters_stands_beside_its_drawing(traced, tmp_path):
     row = Contribution("place", 9.0, 0.003, "s", 0.0, "left")
     found = Budget(result.cases["expected"].worst, 1.0, (row,))
     page, _ = pages(traced, tmp_path, budget=found)
-    told = "A: left: 5 mm off takes up to 4.5% of the light at the worst spot"
+    told = "A: 5 mm off takes up to 4.5% of the light at the worst spot"
     floor = page[page.index("<h3>floor, seen from inside") : page.index("<h3>ceiling, seen")]
     assert told in floor
     assert told not in page[: page.index("<h3>floor")]

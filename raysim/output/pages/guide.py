@@ -32,7 +32,7 @@ def _widths(plan: Plan) -> list[float]:
         return []
     widest = max(wide for wide, _ in sizes)
     scale = min(ROOM / widest, TALL / max(tall for _, tall in sizes))
-    if HALF < scale * widest < 1.4 * HALF:
+    if HALF < scale * widest < 1.6 * HALF:
         scale = HALF / widest
     return [scale * wide for wide, _ in sizes]
 

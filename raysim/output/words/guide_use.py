@@ -1,7 +1,7 @@
 """What the guide says beside the steps of building: tools, tolerances, and all that follows."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from raysim.assess.tolerances import Tolerance, tolerances
 from raysim.dose.result import Result
@@ -205,9 +205,13 @@ def moved_words(plan: Plan) -> str:
 
 def tolerance_words(one: Tolerance, grid: Grid) -> str:
     """What a thing that is off its place does to the timer, in words."""
+    return f"{one.name}: {_slip_words(one, grid)}"
+
+
+def _slip_words(one: Tolerance, grid: Grid) -> str:
     words = (
-        f"{one.name}: {grid.text(grid.steps(one.off))} {grid.unit} off takes up to "
-        f"{one.share:.1%} of the light at the worst spot"
+        f"{grid.text(grid.steps(one.off))} {grid.unit} off takes up to {one.share:.1%} of the "
+        "light at the worst spot"
     )
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
@@ -219,23 +223,19 @@ def measure_twice(panel: Panel, result: Result, grid: Grid) -> list[str]:
 
     Of the lamps the one that matters most stands for all: beside another spot another one does.
     """
-    here = {
-        name: place.tag
-        for place in panel.places
-        for name in (place.mark.thing, *place.mark.carries)
-    }
+    here: dict[str, list[str]] = {}
+    for place in panel.places:
+        for name in (place.mark.thing, *place.mark.carries):
+            here.setdefault(name, []).append(place.tag)
     lamps = {lamp.name for lamp in result.written.lamp} if result.written else set()
     most: dict[bool, Tolerance] = {}
     found: dict[bool, list[str]] = {}
     for one in tolerances(result):
         first = most.setdefault(one.name in lamps, one)
         if one.name in here:
-            found.setdefault(first.name in lamps, []).append(here[one.name])
+            found.setdefault(first.name in lamps, []).extend(here[one.name])
     return [
-        f"{', '.join(sorted(letters))}: "
-        + tolerance_words(
-            most[kind] if len(letters) < 2 else replace(most[kind], name="any of them"), grid
-        )
+        f"{', '.join(sorted(letters))}: {_slip_words(most[kind], grid)}"
         for kind, letters in found.items()
     ]
 
