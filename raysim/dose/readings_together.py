@@ -132,14 +132,15 @@ def fit_each_other(rows: Sequence[Comparison]) -> Together | None:
     Source: the module; the odd point is the one that lies furthest from what the others lead to
     expect (conditional normal law).
     """
-    from scipy.stats import chi2
+    from scipy.special import gammaincinv  # scipy.stats takes a second to load
 
     read = [row for row in rows if row.agrees]
     if len(read) < 2 or any(row.meter.reading is not None and not row.agrees for row in rows):
         return None
     ratios = np.log([(row.meter.reading or 0.0) / row.meter.irradiance for row in read])
     weights = np.linalg.inv(covariance(read))
-    score = float(ratios @ weights @ ratios / chi2.ppf(WITHIN_K2, len(read)))
+    limit = 2.0 * gammaincinv(0.5 * len(read), WITHIN_K2)  # of chi-square
+    score = float(ratios @ weights @ ratios / limit)
     off = weights @ ratios / np.diag(weights)  # from what the others lead to expect
     odd = int(np.abs(off * np.sqrt(np.diag(weights))).argmax())
     return Together(float(np.sqrt(score)), read[odd].meter.name, float(np.exp(off[odd])))
