@@ -135,16 +135,19 @@ def notes(gap: Gap, scene: SceneAsWritten, grid: Grid) -> tuple[str, ...]:
         "(metal: folded, with edges as deep), glued and screwed to each other over the whole face "
         "by screws that do not come through. The outer layer of the leaf laps over the frame, "
         f"which is its stop; on a seal pressed to {grid.text(door.width)} {unit} the leaf stands "
-        f"{grid.text(door.width)} {unit} proud: that is right.",
+        f"{grid.text(door.width)} {unit} proud: that is right, and it is deep two layers less "
+        "that.",
         swing,
     )
 
 
 def _exact_words(door: Door, grid: Grid) -> str:
-    """How far leaf and opening may be off: what is wider leaks more, what is tighter jams."""
-    room = int(door.width - door.takes(max(door.pin(), 0)))
-    tight = f"together at most {grid.text(room)} {grid.unit} tighter" if room > 0 else "no tighter"
-    return f"No opening larger, no leaf smaller: a wide seam leaks; {tight}: the leaf jams."
+    """How wide the seam may be: a wider one leaks more, in a narrower one the leaf jams."""
+    taken = door.takes(max(door.pin(), 0)) / grid.per_unit
+    return (
+        f"Plane the leaf to fit, after painting: the seam no wider than {grid.text(door.width)} "
+        f"{grid.unit}, for it leaks, and no narrower than {taken:.2g} {grid.unit}, for it jams."
+    )
 
 
 def _pin_words(door: Door, grid: Grid) -> str:
@@ -155,7 +158,8 @@ def _pin_words(door: Door, grid: Grid) -> str:
             "survey it, or let the leaf lift off."
         )
     return (
-        f"Hinge pin at the edge of the leaf and at most {grid.text(pin)} {grid.unit} proud of it, "
+        f"Hinge pin at the outer edge of the leaf, at most {grid.text(pin)} {grid.unit} proud of "
+        "its outer face, "
         + ("less by twice what a layer is thicker: " if door.step else "")
         + "farther out the leaf jams as it swings."
     )

@@ -109,7 +109,8 @@ def test_the_leaf_has_its_size_in_words():
     leaf, frame, how, swing = drawing.notes
     assert leaf == "Leaf: inner half 535 x 915, outer half 551 x 931 mm."
     assert frame.startswith("Opening in the frame: inner half 537 x 917, outer half 553 x 933 mm.")
-    assert "no tighter: the leaf jams" in frame  # 0.2 of 1 mm is less than half a millimetre
+    assert "no wider than 1 mm" in frame
+    assert "no narrower than 0.77 mm" in frame  # 543 mm turn about a pin 5 mm out: 29 mm deep
     # (24 + 1) / 2; and with a pin at the edge of the leaf, 5 mm thicker in two layers
     assert "at least 12.5 and at most 15 mm thick whatever t is" in how
     assert "stands 1 mm proud" in how

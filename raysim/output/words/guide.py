@@ -65,6 +65,8 @@ def _cut(plan: Plan) -> Step:
             "name that its drawing has there: that of the neighbour. A panel that is turned over "
             "is of the wrong hand.",
             f"{tolerance_words(plan.grid)} Measure again before you drill.",
+            "The inside is measured to the face of the lining: foil and tape count for nothing; "
+            f"for one thicker than {plan.grid.step_words} cut the box larger by it.",
         ),
         "Glasses; gloves to carry sheet until every edge is filed smooth, NO gloves at a saw.",
         "exploded",
@@ -74,15 +76,21 @@ def _cut(plan: Plan) -> Step:
 def _drill(plan: Plan, templates: int) -> Step:
     lie = "by the edges of the panel"
     if any(panel.measured_from != "edge" for panel in plan.panels):
-        lie = "their edges on the lines of the inside faces, which you scribe t in from the cut"
+        lie = (
+            "their edges on the lines of the inside faces, which you scribe t in from the cut: "
+            "front and back from all edges, floor and ceiling from left and right; of left and "
+            "right the edge is the line"
+        )
     return Step(
         "Drill",
         (
             f"Print templates.html ({templates} sheets), which lies beside this guide, at 100 %; "
             "its 100 mm must be 100 mm by a rule. Join the sheets by their crosses, lay them on "
-            f"the inside face, {lie}; centre-punch, drill from inside. Without templates: measure.",
-            "Only what has a diameter on its drawing is drilled. Screw holes of holders, hinges, "
-            "latch and earth: from the parts in your hand, blind or filled by their screws.",
+            f"the inside face, {lie}; centre-punch, drill from inside. Without templates: "
+            "measure.",
+            "Of a panel only what has a diameter on its drawing is drilled. Screw holes of "
+            "holders, hinges, latch and earth: from the parts in your hand, blind or filled by "
+            "their screws.",
             "Measure each place once more; what stands under Measure twice, by another person.",
         ),
         "Glasses; clamp the panel; NO gloves at a turning drill.",
@@ -95,14 +103,11 @@ def _lining(plan: Plan) -> Step:
     rows = [f"{walls}: {name}" for walls, name in linings_by_wall(plan)]
     flat = "Panel by panel, flat, before they are joined: glued" if plan.is_box else "Glued"
     either = [name for name in plan.linings if " or " in name]
-    thick = plan.grid.step_words
     lines = [
         "; ".join(rows) + ".",
         f"{flat} over the whole back, the bright side to the light, nothing on its face: no tape, "
         "film, lacquer or glue. Cut out round each hole and along the seam of the door, so that "
         "what opens is lined for itself. Of two sheets of lining the upper laps over the lower.",
-        f"The inside is measured to the face of the lining: foil and tape count for nothing; for "
-        f"one thicker than {thick} make the box larger by it.",
     ]
     if either:
         lines.append(
@@ -134,7 +139,8 @@ def _shell(plan: Plan) -> Step:
             *_free_outside(plan),
             "Put it where it will stay, with room to walk round it, and fix it there before the "
             "survey, to the floor or by brackets that hold it off a wall, so that an open door "
-            "does not tip it. After every move: survey again.",
+            "does not tip it; entries below it on before, and so high that the head of the meter "
+            "and a mirror go under. After every move: survey again.",
         ),
         _weight(plan),
         "shell",

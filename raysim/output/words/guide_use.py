@@ -55,15 +55,7 @@ def after(result: Result) -> tuple[Step, ...]:
     """All that follows building: operating, tally, change of lamps, what breaks, disposal."""
     rated = result.written.lamps_behaviour.rated_hours if result.written else 0.0
     return (
-        Step(
-            "Operating",
-            (
-                "By the operator's card of 'raysim dose' alone; it holds the exposure time. It "
-                "hangs beside the box.",
-                "Door opened or a lamp out: the cycle does not count. Start the full time again.",
-            ),
-            "Never look at a lit lamp, never reach in, never bridge the switch of the door.",
-        ),
+        _operating(),
         Step(
             "Tally",
             (
@@ -77,8 +69,9 @@ def after(result: Result) -> tuple[Step, ...]:
             (
                 f"At {rated:,.0f} h at the latest, or when the meter says so. Plug out and in your "
                 "pocket, tubes cold. Same type, ozone-free; clean gloves.",
-                "At the computer: give the hours in the scene (hours = 0), work out the exposure "
-                "time again, and read the meter again: the old verdict is stale.",
+                "Take the card down: its verdict is stale. Read every meter point again; at the "
+                "computer give the hours (hours = 0) and the readings, and work out the exposure "
+                "time anew.",
             ),
             "Glass and mercury, see below. A tube that is fitted wrongly, or another type, is "
             "another box.",
@@ -110,6 +103,25 @@ def after(result: Result) -> tuple[Step, ...]:
             (OZONE_SMELL,),
             "The nose soon stops smelling it: what one no longer smells may still be there.",
         ),
+    )
+
+
+def _operating() -> Step:
+    return Step(
+        "Operating",
+        (
+            "By the operator's card of 'raysim dose' alone; it holds the exposure time. It "
+            "hangs beside the box.",
+            "Door opened: the cycle does not count, start the full time again. A lamp out: "
+            "stop, do not use the box; Change of lamps first.",
+            "Worn respirators are soiled: gloves, hold them by their straps, then wash your "
+            "hands; clean hands take them out (common practice). Let the box cool between "
+            "cycles.",
+            "Each day, before the first load: the door eased open cuts the lamps, by their "
+            "indicators; seal, lining and tubes are whole. After a repair, a move or a year: "
+            "white light and survey anew (common practice, no source).",
+        ),
+        "Never look at a lit lamp, never reach in, never bridge the switch of the door.",
     )
 
 
