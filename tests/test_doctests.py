@@ -44,13 +44,12 @@ MODULES = (
     "raysim.page.edits",
     "raysim.page.journal",
     "raysim.workshop.frames",
+    "raysim.workshop.bill",
     "raysim.workshop.grid",
     "raysim.scene.rabbet",
     "raysim.base.unit_symbols",
     "raysim.base.systems",
     "raysim.base.units",
-    "raysim.workshop.frames",
-    "raysim.workshop.grid",
 )
 OPTIONS = doctest.ELLIPSIS
 

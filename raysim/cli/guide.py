@@ -3,7 +3,6 @@
 import math
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -12,9 +11,6 @@ from raysim.cli.common import FORCE, JSON, SCENE, SEED, THREADS, Teller, kept_sc
 from raysim.cli.given import PATH, PHOTONS, PLACE, PRECISION, TEXT
 from raysim.cli.groups import with_examples
 from raysim.cli.statuses import NO_FINITE_TIME
-
-if TYPE_CHECKING:
-    from raysim.workshop.grid import Grid
 
 
 @with_examples(
@@ -27,8 +23,7 @@ if TYPE_CHECKING:
 @click.option(
     "--units",
     type=click.Choice(["mm", "inch"]),
-    default="mm",
-    help="Lengths to 0.5 mm or to 1/16 inch.",
+    help="Lengths to 0.5 mm or to 1/16 inch [as the scene].",
 )
 @click.option(
     "--prices", type=PATH, metavar="FILE", help="Prices: a copy of prices_blank.toml, filled in."
@@ -51,7 +46,7 @@ if TYPE_CHECKING:
 def command(
     *,
     scene: Path,
-    units: str,
+    units: str | None,
     prices: Path | None,
     stock: str | None,
     paper: str,
@@ -76,16 +71,13 @@ def command(
     from raysim.output.files.guide import PAGE, write
     from raysim.output.files.guide_scene import SCENE_FILE
     from raysim.output.words.guide_use import answer, rows
-    from raysim.workshop.grid import GRIDS
 
     teller = Teller(quiet or as_json)
     scene = kept_scene(scene, teller)
     folder = out or Path("results") / f"{scene.stem}_guide"
-    grid = GRIDS[units]
-    size = None if stock is None else _stock(stock, grid)
     click.get_current_context().with_resource(claimed(folder, force, scene=folder / SCENE_FILE))
     run = {"seed": seed, "photons": photons, "precision": precision, "threads": threads}
-    plan, result = planned(scene, folder, teller, grid=grid, stock=size, prices=prices, **run)
+    plan, result = planned(scene, folder, teller, units=units, stock=stock, prices=prices, **run)
     trouble = write(plan, result, folder, paper=paper, pictures=pictures, notice=teller.notice)
     if trouble and not quiet:
         click.echo(f"warning: no pictures could be drawn on this machine ({trouble})", err=True)
@@ -96,17 +88,3 @@ def command(
         click.echo(f"\n  Guide: {folder / PAGE}")
     if not math.isfinite(result.timer):
         sys.exit(NO_FINITE_TIME)
-
-
-def _stock(text: str, grid: "Grid") -> tuple[int, int]:
-    """Width and height of a sheet of stock, steps of the grid, from "2440x1220"."""
-    try:
-        across, up = (grid.read(part.strip()) for part in text.casefold().split("x"))
-    except ValueError:
-        across = up = 0
-    if min(across, up) <= 0:
-        raise click.BadParameter(
-            f'"{text}" is no size of a sheet: write width x height in {grid.unit}',
-            param_hint="--stock",
-        )
-    return across, up

@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import click
+
 from raysim.base.errors import Level, SceneError
 from raysim.cli.common import Teller
 from raysim.cli.dose import traced, with_budget
@@ -18,12 +20,14 @@ def planned(
     folder: Path,
     teller: Teller,
     *,
-    grid: "Grid",
-    stock: tuple[int, int] | None,
+    units: str | None,
+    stock: str | None,
     prices: Path | None,
     **run: Any,
 ) -> tuple["Plan", "Result"]:
     """The plan of a scene, and the result of the scene as it is rounded to a grid.
+
+    `units` names the grid, None: inches for a scene in inches or feet. `stock` is "2440x1220".
 
     Raises
     ------
@@ -36,9 +40,13 @@ def planned(
     from raysim.dose.simulate import load_scene
     from raysim.output.files.guide_scene import aside, renamed, rounded_scene
     from raysim.scene.check.check import check_scene
+    from raysim.workshop.grid import GRIDS
     from raysim.workshop.plan import plan_of
 
     written = load_scene(path, teller.progress)
+    own = "inch" if written.written.units in ("in", "inch", "ft") else "mm"
+    grid = GRIDS[units or own]
+    size = None if stock is None else _stock(stock, grid)
     try:
         scene, moved = rounded_scene(written, grid, folder, load_scene)
         teller.compiling()
@@ -48,7 +56,7 @@ def planned(
         if any(fault.level is Level.ERROR for fault in faults):
             raise SceneError(faults)
         teller.warn(faults)
-        plan = plan_of(scene, grid, moved, stock, prices)
+        plan = plan_of(scene, grid, moved, size, prices)
         warnings = tuple(faults)
         result = traced(
             scene, teller, warnings=warnings, checkpoint=Checkpoint(), without=(), **run
@@ -60,3 +68,17 @@ def planned(
         aside(folder).unlink(missing_ok=True)
         raise
     return plan, result
+
+
+def _stock(text: str, grid: "Grid") -> tuple[int, int]:
+    """Width and height of a sheet of stock, steps of the grid, from "2440x1220"."""
+    try:
+        across, up = (grid.read(part.strip()) for part in text.casefold().split("x"))
+    except ValueError:
+        across = up = 0
+    if min(across, up) <= 0:
+        raise click.BadParameter(
+            f'"{text}" is no size of a sheet: write width x height in {grid.unit}',
+            param_hint="--stock",
+        )
+    return across, up

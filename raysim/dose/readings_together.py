@@ -68,17 +68,33 @@ def lamps_not_told_of(meters: Sequence[MeterResult], lamps: Sequence[LampRating]
     return [lamps[k].name for k in unseen_lamps(shares.reshape(-1, len(lamps)), powers)]
 
 
-def covariance(rows: Sequence[Comparison]) -> np.ndarray:
-    """Covariance of the logarithms of reading over prediction, (points, points).
+def ratio_error(first: Comparison, second: Comparison) -> float:
+    """Relative standard uncertainty of the ratio of two readings by one meter, over its prediction.
+
+    What both share drops out: the calibration, and most of what reflectances and lamps may be.
 
     Source: the module.
     """
+    both = covariance((first, second))
+    return float(np.sqrt(both[0, 0] + both[1, 1] - 2.0 * both[0, 1]))
+
+
+def error_between_boxes(row: Comparison) -> float:
+    """Relative standard uncertainty of the ratio of two stations' readings at one point.
+
+    For boxes of one lining and one type of lamp, each with a meter of its own: all but the
+    reflectances and the counting counts twice.
+
+    Source: the module.
+    """
+    alone, power, calibration = _terms()
+    shares = lamp_shares(row.meter)
+    return float(np.sqrt(2.0 * (alone + power * shares @ shares + calibration)))
+
+
+def _terms() -> tuple[float, float, float]:
+    """Variances: of each reading by itself, of a lamp's power, of the calibration."""
     known = {key: entry.value for key, entry in assumptions().items()}
-    meters = [row.meter for row in rows]
-    shares = np.array([lamp_shares(meter) for meter in meters])
-    ends = np.array([meter.by_case for meter in meters])
-    reflectance = 0.5 * np.log(ends[:, 2] / ends[:, 0]) / ROOT3
-    counting = np.array([meter.standard_error / meter.irradiance for meter in meters])
     alone = (
         known["meter_direction_std"],
         known["meter_position_std"],
@@ -88,11 +104,25 @@ def covariance(rows: Sequence[Comparison]) -> np.ndarray:
     )
     power = known["lamp_power_half_width"] / ROOT3
     calibration = known["meter_half_width"] / COVERAGE
+    return float(np.square(alone).sum()), float(power**2), float(calibration**2)
+
+
+def covariance(rows: Sequence[Comparison]) -> np.ndarray:
+    """Covariance of the logarithms of reading over prediction, (points, points).
+
+    Source: the module.
+    """
+    alone, power, calibration = _terms()
+    meters = [row.meter for row in rows]
+    shares = np.array([lamp_shares(meter) for meter in meters])
+    ends = np.array([meter.by_case for meter in meters])
+    reflectance = 0.5 * np.log(ends[:, 2] / ends[:, 0]) / ROOT3
+    counting = np.array([meter.standard_error / meter.irradiance for meter in meters])
     return np.asarray(
-        np.diag(np.square(counting) + np.square(alone).sum())
-        + power**2 * shares @ shares.T
+        np.diag(np.square(counting) + alone)
+        + power * shares @ shares.T
         + np.outer(reflectance, reflectance)
-        + calibration**2
+        + calibration
     )
 
 
@@ -102,14 +132,15 @@ def fit_each_other(rows: Sequence[Comparison]) -> Together | None:
     Source: the module; the odd point is the one that lies furthest from what the others lead to
     expect (conditional normal law).
     """
-    from scipy.stats import chi2
+    from scipy.special import gammaincinv  # scipy.stats takes a second to load
 
     read = [row for row in rows if row.agrees]
     if len(read) < 2 or any(row.meter.reading is not None and not row.agrees for row in rows):
         return None
     ratios = np.log([(row.meter.reading or 0.0) / row.meter.irradiance for row in read])
     weights = np.linalg.inv(covariance(read))
-    score = float(ratios @ weights @ ratios / chi2.ppf(WITHIN_K2, len(read)))
+    limit = 2.0 * gammaincinv(0.5 * len(read), WITHIN_K2)  # of chi-square
+    score = float(ratios @ weights @ ratios / limit)
     off = weights @ ratios / np.diag(weights)  # from what the others lead to expect
     odd = int(np.abs(off * np.sqrt(np.diag(weights))).argmax())
     return Together(float(np.sqrt(score)), read[odd].meter.name, float(np.exp(off[odd])))

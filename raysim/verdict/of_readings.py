@@ -25,12 +25,16 @@ def reading_reasons(result: Result) -> Iterator[Reason]:
     if result.readings is None:
         best = max(result.meters, key=lambda meter: meter.reflected, default=None)
         tells = best is not None and best.reflected >= MOSTLY_REFLECTED
-        where = f'at "{best.name}"' if best and tells else "at a place of 'raysim meter --places'"
-        entry = "reading and read_on" if tells else "the point with reading and read_on"
+        where = (
+            f'at every [[meter]] point ("{best.name}" tells of the lining)'
+            if best and tells
+            else "at each place that 'raysim meter --places' proposes"
+        )
         yield Reason(
             Why.READING_MISSING,
             "no meter was read in this box",
-            f"hold a calibrated 254 nm meter {where}, and give {entry} under [[meter]]",
+            f"clamp the head of a calibrated 254 nm meter {where}, lamps off; door shut, read it "
+            "from outside; give reading and read_on under [[meter]]",
             "a meter check",
         )
         return

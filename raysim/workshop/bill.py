@@ -20,6 +20,7 @@ from raysim.workshop.nesting import Stock
 from raysim.workshop.shapes import Shape
 
 PIECES, SQUARE_METRES, METRES = "pieces", "m2", "m"
+FOOT = 0.3048  # m, exact: international foot (1959)
 ENTRY = "cable entry with two bends"
 MOST_T = 0.018  # m: sheet is bought for panels up to that, where none is given (own choice)
 INTO = 3.0  # diameters of a bolt that goes on beyond its distance piece (own choice)
@@ -90,11 +91,27 @@ def lines(
     if scene.chamber.inside is not None:
         w, d, h = scene.chamber.inside
         edges = 4.0 * (w + d + h)  # all twelve: the frame of the front meets four panels
-        found.append(Line("metal angle along all twelve edges", with_spare(edges), METRES))
+        found.append(
+            Line(
+                f"metal angle along all twelve edges{_leg(door, grid, scene)}",
+                with_spare(edges),
+                METRES,
+            )
+        )
         parts = [pair for g in scene.gap if g.wall == FRONT for pair in pairwise(g.corners)]
         around = math.fsum(math.dist(*pair) for pair in parts) or 2.0 * (w + h)
         found.append(Line("black seal for the seam of the door", with_spare(around), METRES))
     return (*found, *_pieces(CARE))
+
+
+def _leg(door: Door | None, grid: Grid, scene: SceneAsWritten) -> str:
+    """What of the angle must be narrow: its leg on the frame of the door."""
+    if door is None:
+        return ""
+    sheet = scene.chamber.sheet
+    wide = door.ring(door.halves[-1]) + (0 if sheet is None else grid.steps(sheet))
+    more = " + t" if sheet is None else ""
+    return f", its leg on the front no wider than {grid.text(wide)}{more} {grid.unit}"
 
 
 def _thing(entry: Object, shapes: Mapping[str, Shape], grid: Grid) -> str:
@@ -186,6 +203,17 @@ def _lamps(lamps: Sequence[Lamp]) -> Iterator[Line]:
 
 def _pieces(counts: Mapping[str, int]) -> list[Line]:
     return [Line(name, number, PIECES) for name, number in counts.items() if number]
+
+
+def feet_words(line: Line) -> str:
+    """A quantity of what is sold by area or length in feet, rounded up (definition).
+
+    >>> feet_words(Line("foil", 1.2, SQUARE_METRES)), feet_words(Line("angle", 5.0, METRES))
+    ('13 sq ft', '17 ft')
+    """
+    if line.unit == SQUARE_METRES:
+        return f"{math.ceil(line.quantity / FOOT**2 - 1e-9)} sq ft"
+    return f"{math.ceil(line.quantity / FOOT - 1e-9)} ft"
 
 
 def with_spare(quantity: float) -> float:

@@ -92,6 +92,13 @@ class Door:
         free = sqrt((across + USED * self.width) ** 2 - across**2) - self.depth
         return int(free // 1)
 
+    def thickest(self) -> int:
+        """Thickness of a layer with which a leaf still swings on a pin at its very edge.
+
+        Less than `layer` where no pin before the leaf does (definition).
+        """
+        return (self.pin() + self.depth + self.width) // 2 if self.step else self.depth
+
     def takes(self, pin: float) -> float:
         """What of the seam the far inner edge takes with a pin that stands out so far, steps."""
         across = self.leaf(0)[0] + self.step

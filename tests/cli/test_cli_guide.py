@@ -46,16 +46,28 @@ def test_dose_of_the_scene_beside_the_guide_is_the_guide(made):
     assert ours["scene"]["sha256"] == theirs["scene"]["sha256"]
 
 
-def test_json_is_the_record_that_is_written(made):
-    folder, _ = made
-    words = ("guide", "scene.toml", *QUICK, "--no-pictures", "--json", "--units", "inch")
+def inch_scene():
+    """The small scene, 12 x 10 x 14 in, in inches."""
+    data = small_scene() | {"units": "in"}
+    data["chamber"]["inside"] = [12, 10, 14]
+    for lamp, x in zip(data["lamp"], (1.5, 10.5), strict=True):
+        lamp |= {"from": [x, 1.5, 2.5], "to": [x, 1.5, 11.5], "diameter": 0.63}
+    data["object"][0] |= {"at": [5, 5, 6], "edge": 1, "scale": 0.03937}
+    return data
+
+
+def test_json_is_the_record_that_is_written_and_a_scene_in_inches_stays_so(tmp_path):
+    folder = tmp_path
+    write_scene(folder, inch_scene())
+    words = ("guide", "scene.toml", *QUICK, "--no-pictures", "--json")
     said = raysim_said(*words, "--out", "inches", folder=folder)
+    assert said.status == 0, said.err
     record = json.loads(said.out)
     assert complaints("guide", record) == []
     assert record == json.loads((folder / "inches" / "result.json").read_text("utf-8"))
     assert record["unit"] == "in"
     (floor,) = (p for p in record["panels"] if p["wall"] == "floor")
-    assert floor["inside"] == ["11 13/16", "9 13/16"]
+    assert floor["inside"] == ["12", "10"]
     assert record["cost"] is None
     assert record["lines_without_price"] == len(record["bill"]) > 10
 

@@ -9,7 +9,13 @@ from boxes import three_lamps
 
 from raysim.dose.agreement import compare, predicted
 from raysim.dose.readings import MeterResult
-from raysim.dose.readings_together import fit_each_other, lamps_not_told_of, unseen_lamps
+from raysim.dose.readings_together import (
+    error_between_boxes,
+    fit_each_other,
+    lamps_not_told_of,
+    ratio_error,
+    unseen_lamps,
+)
 from raysim.output.words.readings import disagreements
 from raysim.output.words.survey import places_lines
 from raysim.scene.triangles import MeterPoint
@@ -35,10 +41,10 @@ def rows_of(light):
     )
 
 
-def true_light(rng, output=(1.0, 1.0, 1.0, 1.0)):
+def true_light(rng, output=(1.0, 1.0, 1.0, 1.0), shift=None):
     """What a meter shows in a box that differs from the calculation as the assumptions allow."""
     low, middle, high = np.log(BY_LAMP.sum(axis=1))
-    shift = rng.uniform(-0.5, 0.5) * (high - low)
+    shift = (rng.uniform(-0.5, 0.5) if shift is None else shift) * (high - low)
     powers = np.array(output) * (1.0 + rng.uniform(-0.1, 0.1, 4))
     noise = rng.normal(0.0, [0.05, 0.029, 0.05, 0.05 / ROOT3, 0.05], (4, 5)).sum(axis=1)
     meter = rng.normal(0.0, 0.05)
@@ -55,6 +61,27 @@ def alarms(boxes, **changes):
         alone += fit is None
         together += fit is not None and not fit.agrees
     return alone / boxes, together / boxes
+
+
+def test_the_ratio_of_two_readings_scatters_as_is_told():
+    """Of sound boxes by `true_light`: a law of its own, the same terms."""
+    rng = np.random.default_rng(7)
+    rows, light = rows_of(np.ones(4)), np.array([true_light(rng) for _ in range(4_000)])
+    ratios = np.log(light[:, 1] / light[:, 0])
+    assert ratio_error(rows[0], rows[1]) == pytest.approx(ratios.std(), rel=0.05)
+    assert ratio_error(rows[0], rows[1]) < rows[0].predicted_error
+
+
+def test_readings_of_two_boxes_of_one_lining_scatter_as_is_told():
+    """Both read by a meter of its own; what the lining reflects is the same in both."""
+    rng = np.random.default_rng(8)
+
+    def reading():
+        return np.log(true_light(rng, shift=0.3)[0])
+
+    apart = np.array([reading() - reading() for _ in range(4_000)])
+    row = rows_of(np.ones(4))[0]
+    assert error_between_boxes(row) == pytest.approx(apart.std(), rel=0.05)
 
 
 def test_sound_boxes_are_seldom_refused_and_dim_lamps_often_found():

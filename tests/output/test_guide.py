@@ -205,7 +205,7 @@ def test_same_box_asks_for_every_place_and_size_once(traced):
     told = " ".join(rows)
     for mark in plan.marks:
         assert not mark.is_of_scene or f": {mark.what}" in told
-    assert all(row[3:] == ("", "") for row in rows.values())
+    assert all(row[3:] == ("", "", "") for row in rows.values())
 
 
 def test_a_seam_is_measured_on_its_drawing_and_not_in_words_alone(tmp_path):
@@ -331,7 +331,7 @@ def test_the_slip_that_matters_stands_beside_its_drawing(traced, tmp_path):
     row = Contribution("place", 9.0, 0.003, "s", 0.0, "left")
     found = Budget(result.cases["expected"].worst, 1.0, (row,))
     page, _ = pages(traced, tmp_path, budget=found)
-    told = "A: left: 5 mm off takes up to 4.5% of the light at the worst spot"
+    told = "A: 5 mm off takes up to 4.5% of the light at the worst spot"
     floor = page[page.index("<h3>floor, seen from inside") : page.index("<h3>ceiling, seen")]
     assert told in floor
     assert told not in page[: page.index("<h3>floor")]

@@ -193,7 +193,7 @@ def test_a_crew_chief_reads_three_lines(result, tmp_path):
     judged = with_verdict(result)
     number_line, to_do, doubt = head_lines(judged)
     assert minutes_seconds(result.timer) in number_line
-    assert to_do.startswith("No meter was read in this box. Mend: hold a calibrated 254 nm meter")
+    assert to_do.startswith("No meter was read in this box. Mend: clamp the head of a calibrated")
     assert to_do.endswith("1 more to mend below.")
     assert doubt.startswith("Doubt: ")
     head = html_of(judged, tmp_path).partition('<section class="answer">')[2]

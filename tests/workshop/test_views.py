@@ -91,11 +91,15 @@ def test_frame_and_leaf_are_as_far_apart_as_the_seam_is_wide(grid, width, depth,
     )
     wide, deep, off = (grid.steps(0.001 * length) for length in (width, depth, step))
     assert frame.distance(leaf) == pytest.approx(wide)
-    assert frame.bounds[3] == leaf.bounds[3] == deep
-    # The leaf laps over the frame: outside it begins `off` nearer to the frame than inside.
+    # As built: four equal layers, the leaf proud by the seam; light has its depth to pass.
+    assert leaf.bounds[1] == leaf.bounds[3] - frame.bounds[3] == wide
+    assert frame.bounds[3] - leaf.bounds[1] in (deep, deep + 1)
+    layer = frame.bounds[3] / 2
     low, high = (
-        leaf.intersection(shapely.box(-1e3, y, 1e3, y + 0.1)).bounds[0] for y in (0, deep - 0.1)
+        leaf.intersection(shapely.box(-1e3, y, 1e3, y + 0.1)).bounds[0]
+        for y in (wide, wide + layer + 0.1)
     )
+    # The leaf laps over the frame: outside it begins `off` nearer to the frame than inside.
     assert (low, high) == (wide, wide - off)
 
 
@@ -104,8 +108,11 @@ def test_the_leaf_has_its_size_in_words():
     (drawing,) = sections(door(), MM)
     leaf, frame, how, swing = drawing.notes
     assert leaf == "Leaf: inner half 535 x 915, outer half 551 x 931 mm."
-    assert frame == "Opening in the frame: inner half 537 x 917, outer half 553 x 933 mm."
-    assert "at least 12.5 mm thick whatever t is" in how  # (24 + 1) / 2
+    assert frame.startswith("Opening in the frame: inner half 537 x 917, outer half 553 x 933 mm.")
+    assert "no wider than 1 mm" in frame
+    assert "no narrower than 0.77 mm" in frame  # 543 mm turn about a pin 5 mm out: 29 mm deep
+    # (24 + 1) / 2; and with a pin at the edge of the leaf, 5 mm thicker in two layers
+    assert "at least 12.5 and at most 15 mm thick whatever t is" in how
     assert "stands 1 mm proud" in how
     assert "at most 5 mm proud" in swing
     found = door_of(door(), MM)
@@ -122,6 +129,9 @@ def test_a_leaf_swings_clear_of_its_frame_and_its_ring_is_what_is_left_beside_it
     for out, fits in ((pin, True), (pin + 1, False)):
         across, deep = (535 + 8) * 2.0, 48.0 + out
         reach = np.hypot(across, deep) - across  # steps; the seam is 2 wide
+        assert bool(reach <= 0.8 * 2.0) is fits
+    for layer, fits in ((found.thickest(), True), (found.thickest() + 1, False)):
+        reach = np.hypot(across, 2.0 * layer - 2.0) - across  # a pin at its edge
         assert bool(reach <= 0.8 * 2.0) is fits
 
 

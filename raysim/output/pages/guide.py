@@ -16,6 +16,7 @@ from raysim.output.words import guide_tables as tables
 from raysim.output.words import guide_use as use
 from raysim.output.words import same_box
 from raysim.output.words.verdict import reason_lines, the_verdict
+from raysim.workshop.bill import feet_words
 from raysim.workshop.net import net_drawing
 from raysim.workshop.panel_drawing import gap_words, held_alike
 from raysim.workshop.plan import Plan, stock_drawing
@@ -31,7 +32,7 @@ def _widths(plan: Plan) -> list[float]:
         return []
     widest = max(wide for wide, _ in sizes)
     scale = min(ROOM / widest, TALL / max(tall for _, tall in sizes))
-    if HALF < scale * widest < 1.4 * HALF:
+    if HALF < scale * widest < 1.6 * HALF:
         scale = HALF / widest
     return [scale * wide for wide, _ in sizes]
 
@@ -39,7 +40,7 @@ def _widths(plan: Plan) -> list[float]:
 def _drawings(plan: Plan, result: Result) -> list[tuple[Any, ...]]:
     """Each drawing of a panel with what stands about it; the low ones first, which share a page."""
     rows = [
-        (drawing, svg(drawing), panel, use.measure_twice(panel, result), wide)
+        (drawing, svg(drawing), panel, use.measure_twice(panel, result, plan.grid), wide)
         for drawing, panel, wide in zip(plan.drawings, plan.panels, _widths(plan), strict=True)
     ]
     return sorted(rows, key=lambda row: round(row[0].size[1]))
@@ -67,6 +68,7 @@ def write_guide(
         forbidding=use.forbidding(result),
         plan=plan,
         grid=plan.grid,
+        feet=feet_words,
         paper=paper,
         width=PAPERS[paper][0],
         drawings=_drawings(plan, result),
@@ -86,7 +88,7 @@ def write_guide(
         limit=words_of_light.limit_words(),
         result=result,
         tools=use.TOOLS,
-        tolerances=[use.tolerance_words(one) for one in tolerances(result)],
+        tolerances=[use.tolerance_words(one, plan.grid) for one in tolerances(result)],
         steps=words.steps(plan, result, _templates(plan, paper)),
         same=same_box.same_box(plan, result),
         fingerprint=same_box.fingerprint(plan),

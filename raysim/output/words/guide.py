@@ -9,7 +9,7 @@ from raysim.output.words.guide_door import door
 from raysim.output.words.guide_fit import holders, hooks, wiring
 from raysim.output.words.guide_light import lit_steps
 from raysim.output.words.guide_use import OZONE_FREE, Step
-from raysim.output.words.same_box import tolerance_words
+from raysim.output.words.same_box import linings_by_wall, tolerance_words
 from raysim.workshop.fixings import Held
 from raysim.workshop.panels import tags
 from raysim.workshop.plan import Plan
@@ -31,8 +31,8 @@ def steps(plan: Plan, result: Result, templates: int = 0) -> tuple[Step, ...]:
         door(plan, result),
         _seams_first(),
         holders(plan),
-        wiring(plan),
         hooks(plan),
+        wiring(plan),
         _seams_again(),
         *lit_steps(plan),
     )
@@ -44,7 +44,8 @@ def _buying(plan: Plan) -> Iterator[str]:
     yield (
         "Lamps by their size, cap and radiant UVC watts from the maker's data sheet, each at least "
         f"what the table Lamps says ({', '.join(watts)} W of UVC). A ballast is bought for its "
-        "lamp and for the mains of the place, with what it needs to start."
+        "lamp and for the mains of the place, with what it needs to start. UVC tubes stay with "
+        "the seller until White light again is done: no lit one by mistake."
     )
     fooled = [name for name in plan.linings if (s := surfaces().get(name)) and s.looks_bright]
     if fooled:
@@ -64,6 +65,8 @@ def _cut(plan: Plan) -> Step:
             "name that its drawing has there: that of the neighbour. A panel that is turned over "
             "is of the wrong hand.",
             f"{tolerance_words(plan.grid)} Measure again before you drill.",
+            "The inside is measured to the face of the lining: foil and tape count for nothing; "
+            f"for one thicker than {plan.grid.step_words} cut the box larger by it.",
         ),
         "Glasses; gloves to carry sheet until every edge is filed smooth, NO gloves at a saw.",
         "exploded",
@@ -73,15 +76,21 @@ def _cut(plan: Plan) -> Step:
 def _drill(plan: Plan, templates: int) -> Step:
     lie = "by the edges of the panel"
     if any(panel.measured_from != "edge" for panel in plan.panels):
-        lie = "their edges on the lines of the inside faces, which you scribe t in from the cut"
+        lie = (
+            "their edges on the lines of the inside faces, which you scribe t in from the cut: "
+            "front and back from all edges, floor and ceiling from left and right; of left and "
+            "right the edge is the line"
+        )
     return Step(
         "Drill",
         (
             f"Print templates.html ({templates} sheets), which lies beside this guide, at 100 %; "
             "its 100 mm must be 100 mm by a rule. Join the sheets by their crosses, lay them on "
-            f"the inside face, {lie}; centre-punch, drill from inside. Without templates: measure.",
-            "Only what has a diameter on its drawing is drilled. Screw holes of holders, hinges "
-            "and latch: from the parts in your hand, blind or filled by their screws.",
+            f"the inside face, {lie}; centre-punch, drill from inside. Without templates: "
+            "measure.",
+            "Of a panel only what has a diameter on its drawing is drilled. Screw holes of "
+            "holders, hinges, latch and earth: from the parts in your hand, blind or filled by "
+            "their screws.",
             "Measure each place once more; what stands under Measure twice, by another person.",
         ),
         "Glasses; clamp the panel; NO gloves at a turning drill.",
@@ -91,17 +100,14 @@ def _drill(plan: Plan, templates: int) -> Step:
 # Not to be used, from the table of surfaces: paint and mirror are nearly black at 254 nm; a
 # polyethylene bag over foil cuts it to 0.68 of its value [computed there].
 def _lining(plan: Plan) -> Step:
-    rows = [f"{wall}: {name}" for wall, name in _lined(plan)]
+    rows = [f"{walls}: {name}" for walls, name in linings_by_wall(plan)]
     flat = "Panel by panel, flat, before they are joined: glued" if plan.is_box else "Glued"
     either = [name for name in plan.linings if " or " in name]
-    thick = plan.grid.step_words
     lines = [
         "; ".join(rows) + ".",
         f"{flat} over the whole back, the bright side to the light, nothing on its face: no tape, "
         "film, lacquer or glue. Cut out round each hole and along the seam of the door, so that "
         "what opens is lined for itself. Of two sheets of lining the upper laps over the lower.",
-        f"The inside is measured to the face of the lining: foil and tape count for nothing; for "
-        f"one thicker than {thick} make the box larger by it.",
     ]
     if either:
         lines.append(
@@ -121,12 +127,6 @@ def _lining(plan: Plan) -> Step:
     )
 
 
-def _lined(plan: Plan) -> list[tuple[str, str]]:
-    if plan.panels:
-        return [(panel.wall, panel.surface) for panel in plan.panels]
-    return [("inside", name) for name in plan.linings]
-
-
 def _shell(plan: Plan) -> Step:
     return Step(
         "Join the shell",
@@ -137,9 +137,10 @@ def _shell(plan: Plan) -> Step:
             "Along each of the twelve edges an angle of metal on the outside, fixed and sealed: a "
             "seam that only meets edge to edge lets light through.",
             *_free_outside(plan),
-            "It stands where one can walk round it until the survey is done, clamped so that an "
-            "open door does not tip it; then it is fixed to a wall or to the floor. After every "
-            "move: survey again.",
+            "Put it where it will stay, with room to walk round it, and fix it there before the "
+            "survey, to the floor or by brackets that hold it off a wall, so that an open door "
+            "does not tip it; entries below it on before, and so high that the head of the meter "
+            "and a mirror go under. After every move: survey again.",
         ),
         _weight(plan),
         "shell",

@@ -14,8 +14,8 @@ from raysim.workshop.fixings import DOOR
 from raysim.workshop.plan import Plan
 
 _HINGED = (
-    "Hinges on the left as one stands before it, on the outside; a stop all round, against which "
-    "the door shuts; a latch that pulls it home."
+    "Hinges on the left as one stands before it, on the outside, bolted through; a stop all "
+    "round, against which the door shuts; a latch that pulls it home."
 )
 _LID = (
     "A lid or a door that shuts against a stop all round, with a collar that overlaps the vessel, "
@@ -40,23 +40,23 @@ def door(plan: Plan, result: Result) -> Step:
     # [read]; two of them, hard-wired, ordinary practice [from memory].
     lines.append(
         f"Two switches of hardware, outside, {where}, under covers that no hand gets into; no hole "
-        f"into the box is drilled for them. Each cuts the lamps' power by itself, {_trips(plan)}, "
+        f"into the box is drilled for them. Each cuts the lamps' power by itself, {trips(plan)}, "
         "and does not let it in again when a door slams or sags. No program takes their place."
     )
     lines.append("The warning sign on the outside of the door.")
     return Step("The door", tuple(lines), "Without these switches no lamp is ever lit.", "door")
 
 
-def _trips(plan: Plan) -> str:
-    """When a switch cuts: half of what the halves of a rabbet overlap is our own choice."""
+def trips(plan: Plan) -> str:
+    """When a switch cuts: half of what the leaf sits in the frame is our own choice."""
     found = plan.door
     if found is None or not found.step:
         return "before light gets past the stop"
     laps = (found.depth - found.width) // 2
-    half, unit = plan.grid.text(laps // 2), plan.grid.unit
+    half, whole, unit = plan.grid.text(laps // 2), plan.grid.text(laps), plan.grid.unit
     return (
-        f"before the edge of the leaf has come out by {half} {unit} (half of what it laps; own "
-        "choice)"
+        f"before the leaf has come out by {half} {unit} (half of the {whole} {unit} that its inner "
+        "layer sits in the frame; own choice)"
     )
 
 
@@ -74,15 +74,16 @@ def _framed(plan: Plan) -> Iterator[str]:
     wide = f"{inside} {unit} wide inside, {outside} {unit} outside"
     yield (
         f"The frame is narrow: {wide} at its narrowest. Legs of the angle, hinges and latch on it "
-        "are no wider, so that the leaf is free; where screws do not hold, a block behind them. "
+        "are no wider, so that the leaf is free; where screws do not hold, a block outside on the "
+        "side panel, or a front that reaches beyond the box. "
         "All else of frame, leaf and hinge pin stands at its section."
     )
     if found.step:
         yield (
             "Seal: black foam or rubber with a skin, on the stop all round, no wider than "
             f"{grid.text(found.step - found.width)} {unit}, when free two to three times as thick "
-            f"as the {grid.text(found.width)} {unit} that it is pressed to (common practice). A "
-            "feeler of that thickness must pass nowhere when the door is shut."
+            f"as the {grid.text(found.width)} {unit} that it is pressed to (common practice). "
+            "Shut, it grips a strip of paper everywhere."
         )
 
 

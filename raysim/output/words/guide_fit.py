@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from pathlib import PurePosixPath
 
+from raysim.output.words.guide_door import trips
 from raysim.output.words.guide_use import Step
 from raysim.workshop.bill import ENTRY
 from raysim.workshop.fixings import Held
@@ -29,8 +30,8 @@ def holders(plan: Plan) -> Step:
         )
     lines += [
         f"Ballasts outside the box, where they stay cool. Each cable leaves through a {ENTRY}, on "
-        "the outside of its hole, matt black inside, so that no light goes straight out; a grommet "
-        "where it passes an edge of metal.",
+        "the outside of its hole, matt black inside, so that no light goes straight out. The hole "
+        "that is drawn stays free: at an edge of metal drill for a grommet.",
         "The same kind of entry, wide enough for the plug, for the cable of the meter: capped with "
         "metal when unused."
         + ("" if plan.is_box else " It goes where no lamp and no load is near; note its place."),
@@ -50,11 +51,17 @@ def wiring(plan: Plan) -> Step:
         "Wiring",
         (
             "By a licensed electrician, by local code: this guide has no wiring plan. Ask for: "
-            "both switches of the door in the lamps' own supply; an indicator outside for each "
-            "lamp that shows its current; a time switch that cuts the lamps; a fuse; earth on "
-            f"every metal part: {', '.join(_of_metal(plan))}.",
-            "Have shown that opening the door cuts the lamps, by each switch alone, with the white "
-            "tubes of the bill in the holders: UVC tubes are not in the building yet.",
+            "both switches of the door in the lamps' own supply; a start button with a relay, so "
+            "that after the door was open, or the mains failed, the lamps stay off until somebody "
+            "presses it again; a stop button beside it, both 3 m from the box (own choice); a "
+            "residual-current device and a fuse; an indicator outside for each lamp that shows "
+            "its current; a time switch that cuts the lamps.",
+            f"Earth on every metal part, measured: {', '.join(_of_metal(plan))}. An earth screw "
+            "fills its hole and is sealed: it has a row on the survey sheet.",
+            "Have shown, with the white tubes of the bill in the holders: eased open by a rule, "
+            f"the door cuts them {trips(plan)}; shut again, they stay dark. Then, door "
+            "open, by hand: one switch held and start pressed, dark; the other, dark; both, lit; "
+            "either of them let go, dark. No switch is bridged.",
         ),
         "Only a licensed electrician opens the wiring, plug out.",
     )
@@ -65,7 +72,7 @@ def _of_metal(plan: Plan) -> Iterator[str]:
     yield ("panels, angle, " if plan.is_box else "") + "holders, brackets and ballast housing"
     names = (PurePosixPath(e.mesh).stem for e in plan.scene.written.object if not e.judged)
     yield from (f"each {name}" for name in dict.fromkeys(names))
-    yield "lining of metal, also foil (a screw with a washer through it)"
+    yield "lining of metal, also foil, each piece (a screw with a washer through it)"
     if plan.is_box:
         yield "frame, and the leaf by a lead of its own"
     else:
@@ -78,17 +85,20 @@ def hooks(plan: Plan) -> Step:
     lines = ["Fix what carries the respirators at its places on the drawings."]
     if Held.ENDS in held:
         lines.append(
-            "A rail by a bolt at each end, into a thread in the end of the rail; the distance tube "
-            "on the bolt no thicker than the rail: what is thick shades."
+            "A rail by a bolt at each end, into a thread in the end of the rail, or in a plug in "
+            "it, three diameters deep; the distance tube "
+            "on the bolt no thicker than the rail: what is thick shades. A toothed washer on each "
+            "bolt: pull at every hook, to all sides; the rail must not turn."
         )
     if Held.ON_THING in held:
         lines.append(
-            "What hangs on another thing is bent round it or screwed to it, so that it cannot turn "
-            "or slide; a gap of up to 5 mm that the drawings leave there is bridged by that joint."
+            "What hangs on another thing is bent round it (of longer stock) or screwed to it, so "
+            "that it cannot turn or slide: that joint, and its hole, are not drawn; it bridges a "
+            "gap of up to 5 mm."
         )
     lines.append("A bolt fills its hole; a hole without a bolt is a leak.")
     lines.append("Nothing of plastic in the light: UVC makes it brittle. No load yet.")
-    caution = "Plug out and in your pocket. Glasses: ends of hooks stand where your eyes are."
+    caution = "Glasses: ends of hooks stand where your eyes are."
     return Step("Hooks and rails", (*lines, *_poses(plan)), caution, "hooks")
 
 

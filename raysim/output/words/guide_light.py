@@ -2,7 +2,6 @@
 
 from raysim.library.assumptions import assumptions
 from raysim.output.words.guide_use import OZONE_FREE, Step, seam_rows
-from raysim.output.words.leaks import SURVEY
 from raysim.workshop.fixings import type_of
 from raysim.workshop.plan import Plan
 
@@ -28,6 +27,7 @@ def _tubes() -> Step:
     )
 
 
+# Ten minutes: twice warm_up_time_min of the assumptions, own choice.
 # At 1 mW/cm2 the limit of a day for eyes, 6 mJ/cm2, is reached in 6 s [computed]; inflamed eyes are
 # felt some hours later [from memory].
 def _first_light(plan: Plan) -> Step:
@@ -38,14 +38,18 @@ def _first_light(plan: Plan) -> Step:
         (
             "One person, face shield, gloves, all skin covered; nobody else in the room, a second "
             "person outside its door. No load. Lamps off: fix the head at a row of the survey "
-            "sheet. Switch on from a distance, wait until the reading no longer rises (cold "
-            "tubes give less), and read from there; off again before you come near to move it. "
+            "sheet. Start from where the buttons hang, wait ten minutes (cold tubes give "
+            "less), read from there; all indicators lit before and after, else it is no reading. "
+            "Stop before you come near to move it.",
             f"At contact all {len(seam_rows(plan))} rows, along a seam every 100 mm (own choice), "
-            "of which the highest is written; at 0.3 m only the rows where contact shows anything "
-            "(own choice: light from a seam is less farther off).",
-            f"{SURVEY} Limit for bare eyes and skin: {limit.value:g} mJ/cm2 in {hours.value:g} h "
-            f"at 254 nm ({limit.source}; {limit.mark}): {limit_words()} on the meter.",
-            "Anything above the limit: off, seal, white light again, then the meter again.",
+            "of which the highest is written; the entry of the meter twice, capped and with its "
+            "cable in. At 0.3 m the rows where contact shows anything. It takes days: do not fill "
+            "in what was not read.",
+            "The meter resolves 0.05 uW/cm2; a bare sensor is the cautious one. The highest "
+            f"reading counts, wherever it was. Limit for bare eyes and skin: {limit.value:g} "
+            f"mJ/cm2 in {hours.value:g} h at 254 nm ({limit.source}; {limit.mark}): "
+            f"{limit_words()} on the meter. Above it: off, seal, white light again, then the "
+            "meter again.",
         ),
         "A lit lamp injures eyes within seconds, and one does not feel it until hours later.",
         "seams",
@@ -63,11 +67,10 @@ def _load(plan: Plan) -> Step:
     return Step(
         "The load",
         (
-            "Lamps off, plug out. Each respirator at its place in the table What hangs where: as "
-            "the views show it, straps spread, its outer side as the table says, nothing touching.",
+            "Respirators that nobody wore, until the card hangs at the box. Lamps off, plug out. "
+            "Each at its place in the table What hangs where: as the views show it, straps spread, "
+            "its outer side as the table says, nothing touching.",
             "Reach in clear of the tubes, which may be hot; one that was struck is a broken lamp.",
-            "Worn respirators are soiled: gloves, hold them by their straps, then wash your hands; "
-            "clean hands take them out (common practice).",
             _heat(plan),
         ),
         "Each respirator must hang as it was calculated: another way round is another box.",
@@ -82,9 +85,8 @@ def _heat(plan: Plan) -> str:
     known = [one for one in watts if one is not None]
     heat = f"some {sum(known):.0f} W" if len(known) == len(watts) else "their mains watts"
     return (
-        f"The lamps turn {heat} into heat in a shut box. Look at a thermometer in it after the "
-        "first cycles: plain tubes give less above some 35 C (makers' curves, from memory). Let it "
-        "cool between cycles (common practice)."
+        f"The lamps turn {heat} into heat in a shut box. Look at a thermometer in it after each of "
+        "the first times: plain tubes give less above some 35 C (makers' curves, from memory)."
     )
 
 
@@ -99,11 +101,12 @@ def _meter(plan: Plan) -> Step:
         "Check by meter inside",
         (
             f"{where} Box loaded as it is used, with respirators that nobody wore. Plug out while "
-            "you place the head.",
-            "Read it with the door shut, once it no longer rises: the head inside, its cable out "
-            "through its own entry, the display outside; or a meter that keeps its highest "
-            "reading. The switches of the door are never bridged, and nobody reaches in. With the "
-            "cable in, white light once more at its entry, with the plug of the lamps out.",
+            "you place the head, on a thin rod from the floor or from what carries the load; its "
+            "holder stays behind its window, so that it shades nothing.",
+            "Read it with the door shut and all indicators lit, once it no longer rises: the head "
+            "inside, its cable out through its own entry, the display 2 m from it (own choice). "
+            "The switches of the door are never bridged, and nobody reaches in. With the cable "
+            "in, white light once more at its entry, with the plug of the lamps out.",
             "Give the readings and the survey sheet to whoever keeps the computer file. At the "
             "computer: 'raysim meter SCENE --sheet meter_sheet.html' prints the meter sheet; enter "
             "the readings ([[meter]] reading, read_on) and run 'raysim dose': only then is there "

@@ -134,8 +134,8 @@ def types(plan: Plan) -> Table:
         "type", "tube, mm", "over all, mm", "arc, mm", "caps", "g", "mains, W", "UVC, W",
     )  # fmt: skip
     note = (
-        "Over all: of two caps without their pins. Measure lamp and holder in your hand before you "
-        "drill."
+        "Over all: of two caps without their pins. Measure the white tube of the bill in its "
+        "holder before you drill."
     )
     return Table(heads, rows, words=len(heads), note=note)
 
@@ -173,10 +173,16 @@ def meters(plan: Plan, result: Result) -> Table:
     note = (
         f"x, y, z: {AXES}. The middle of the head is that of its window, the glass or disc that "
         "light goes in by; a stand or clamp holds it. Read every point. A reading outside its band "
-        "means that box and calculation differ: do not use the box, find out why. The band is for "
-        "lamps of the hours in the scene."
+        "means that box and calculation differ: do not use the box, find out why. One inside it "
+        "is no proof: all lamps burn, and each ratio on the page Same box is in its band, too. "
+        f"The band is for lamps of {_hours(plan)} h."
     )
     return Table(heads, rows, words=len(heads), note=note)
+
+
+def _hours(plan: Plan) -> str:
+    hours = sorted({lamp.hours for lamp in plan.scene.triangles.lamps})
+    return " and ".join(f"{one:g}" for one in hours)
 
 
 def places(plan: Plan, panel: Panel) -> Table:

@@ -1,14 +1,14 @@
 """What the guide says beside the steps of building: tools, tolerances, and all that follows."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from raysim.assess.tolerances import Tolerance, tolerances
-from raysim.base.units import to_mm
 from raysim.dose.result import Result
 from raysim.output.words.uncertainty import doubt_line
 from raysim.output.words.verdict import headline, reason_lines, state_words, the_verdict
 from raysim.workshop.fixings import DOOR, Held
+from raysim.workshop.grid import Grid
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 
@@ -55,15 +55,7 @@ def after(result: Result) -> tuple[Step, ...]:
     """All that follows building: operating, tally, change of lamps, what breaks, disposal."""
     rated = result.written.lamps_behaviour.rated_hours if result.written else 0.0
     return (
-        Step(
-            "Operating",
-            (
-                "By the operator's card of 'raysim dose' alone; it holds the exposure time. It "
-                "hangs beside the box.",
-                "Door opened or a lamp out: the cycle does not count. Start the full time again.",
-            ),
-            "Never look at a lit lamp, never reach in, never bridge the switch of the door.",
-        ),
+        _operating(),
         Step(
             "Tally",
             (
@@ -77,8 +69,9 @@ def after(result: Result) -> tuple[Step, ...]:
             (
                 f"At {rated:,.0f} h at the latest, or when the meter says so. Plug out and in your "
                 "pocket, tubes cold. Same type, ozone-free; clean gloves.",
-                "At the computer: give the hours in the scene (hours = 0), work out the exposure "
-                "time again, and read the meter again: the old verdict is stale.",
+                "Take the card down: its verdict is stale. Read every meter point again; at the "
+                "computer give the hours (hours = 0) and the readings, and work out the exposure "
+                "time anew.",
             ),
             "Glass and mercury, see below. A tube that is fitted wrongly, or another type, is "
             "another box.",
@@ -110,6 +103,25 @@ def after(result: Result) -> tuple[Step, ...]:
             (OZONE_SMELL,),
             "The nose soon stops smelling it: what one no longer smells may still be there.",
         ),
+    )
+
+
+def _operating() -> Step:
+    return Step(
+        "Operating",
+        (
+            "By the operator's card of 'raysim dose' alone; it holds the exposure time. It "
+            "hangs beside the box.",
+            "Door opened: the cycle does not count, start the full time again. A lamp out: "
+            "stop, do not use the box; Change of lamps first.",
+            "Worn respirators are soiled: gloves, hold them by their straps, then wash your "
+            "hands; clean hands take them out (common practice). Let the box cool between "
+            "cycles.",
+            "Each day, before the first load: the door eased open cuts the lamps, by their "
+            "indicators; seal, lining and tubes are whole. After a repair, a move or a year: "
+            "white light and survey anew (common practice, no source).",
+        ),
+        "Never look at a lit lamp, never reach in, never bridge the switch of the door.",
     )
 
 
@@ -189,7 +201,7 @@ def rows(plan: Plan, result: Result) -> list[tuple[str, str]]:
         found.append(("stock", f"{sheets} for {len(plan.panels)} panels"))
     if not plan.is_box and not plan.is_named:
         found.append(("what it lacks", LACKS))
-    found += [("measure twice", tolerance_words(one)) for one in tolerances(result)[:2]]
+    found += [("measure twice", tolerance_words(one, plan.grid)) for one in tolerances(result)[:2]]
     return found
 
 
@@ -203,39 +215,39 @@ def moved_words(plan: Plan) -> str:
     return f"Rounding moved {lengths}, none by more than half a step."
 
 
-def tolerance_words(one: Tolerance) -> str:
+def tolerance_words(one: Tolerance, grid: Grid) -> str:
     """What a thing that is off its place does to the timer, in words."""
+    return f"{one.name}: {_slip_words(one, grid)}"
+
+
+def _slip_words(one: Tolerance, grid: Grid) -> str:
     words = (
-        f"{one.name}: {to_mm(one.off):.0f} mm off takes up to {one.share:.1%} of the light at the "
-        "worst spot"
+        f"{grid.text(grid.steps(one.off))} {grid.unit} off takes up to {one.share:.1%} of the "
+        "light at the worst spot"
     )
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
     return f"{words}, and the exposure time would have to be about as much longer."
 
 
-def measure_twice(panel: Panel, result: Result) -> list[str]:
+def measure_twice(panel: Panel, result: Result, grid: Grid) -> list[str]:
     """What a thing of a panel that is off its place does to the light at the worst spot.
 
     Of the lamps the one that matters most stands for all: beside another spot another one does.
     """
-    here = {
-        name: place.tag
-        for place in panel.places
-        for name in (place.mark.thing, *place.mark.carries)
-    }
+    here: dict[str, list[str]] = {}
+    for place in panel.places:
+        for name in (place.mark.thing, *place.mark.carries):
+            here.setdefault(name, []).append(place.tag)
     lamps = {lamp.name for lamp in result.written.lamp} if result.written else set()
     most: dict[bool, Tolerance] = {}
     found: dict[bool, list[str]] = {}
     for one in tolerances(result):
         first = most.setdefault(one.name in lamps, one)
         if one.name in here:
-            found.setdefault(first.name in lamps, []).append(here[one.name])
+            found.setdefault(first.name in lamps, []).extend(here[one.name])
     return [
-        f"{', '.join(sorted(letters))}: "
-        + tolerance_words(
-            most[kind] if len(letters) < 2 else replace(most[kind], name="any of them")
-        )
+        f"{', '.join(sorted(letters))}: {_slip_words(most[kind], grid)}"
         for kind, letters in found.items()
     ]
 
@@ -250,7 +262,7 @@ def seam_rows(plan: Plan) -> tuple[str, ...]:
     rows += [f'gap "{gap.name}"' for gap in gaps]
     lettered = zip(tags(), plan.marks, strict=False)
     rows += [f"hole {tag}: {mark.what}" for tag, mark in lettered if mark.held in _WITH_HOLE]
-    rows += ["cable entries and ballasts", "bolts, hinges, latch"]
+    rows += ["cable entries and ballasts", "bolts, earth screws, hinges, latch"]
     if not plan.is_box:
         rows += ["entry of the meter's cable", "lid or door, all round"]
         rows += ["every weld, rim and dent of the vessel"]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from raysim.assess.tolerances import tolerances
 from raysim.dose.agreement import compare
+from raysim.dose.readings_together import COVERAGE, error_between_boxes, ratio_error
 from raysim.dose.result import Result
 from raysim.output.words import guide_tables as tables
 from raysim.output.words.guide_light import limit_words
@@ -21,6 +22,7 @@ from raysim.workshop.plan import Plan
 INSIDE, PLACE, TWICE = 0.002, 0.002, 0.001
 LETTERS = "ABCDEFGHJKLMNPQRTUVWXY346789"  # none that is heard or read as another
 GROUPS, EACH = 3, 4
+SPARE = 3  # rows for what else is measured
 
 
 def tolerance_words(grid: Grid) -> str:
@@ -67,15 +69,31 @@ def _printed(plan: Plan) -> Iterator[str]:
 
 def same_box(plan: Plan, result: Result) -> Table:
     """What is measured on the box that was built: nominal, tolerance, and room to write."""
-    rows = [(*row, "", "") for row in _rows(plan, result)]
-    heads = ("what", "nominal", "within", "measured", "initials")
-    return Table(heads, tuple(rows), words=len(heads))
+    rows = [(*row, "", "", "") for row in _rows(plan, result)]
+    rows += [("", "", "", "", "", "")] * SPARE
+    heads = ("what", "nominal", "within", "measured", "other station", "initials")
+    return Table(heads, tuple(rows), words=len(heads), note=_between(result))
+
+
+def _between(result: Result) -> str:
+    """How far two stations' readings at a point may be apart, in words; "" without a point."""
+    rows = [row for row in compare(result.meters) if math.isfinite(row.predicted_error)]
+    if not rows:
+        return ""
+    apart = COVERAGE * max(error_between_boxes(row) for row in rows)
+    return (
+        "Two stations: write the other one's figures beside yours. Where readings at one point are "
+        f"apart by more than a factor of {1.0 + apart:.2f} (k = 2, two meters, lamps of one type, "
+        "one lining), or a ratio is out of its band, find out why: it is not the same box. A ratio "
+        "tells more than a reading, since the meter drops out."
+    )
 
 
 def _rows(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
     yield from _sizes(plan)
     yield from _places(plan, result)
-    yield from (("lining: maker, finish and glue", name, "no other") for name in plan.linings)
+    for wall, name in linings_by_wall(plan):
+        yield f"lining of {wall}: maker, finish and glue", name, "no other"
     for line in plan.bill.lines:
         if line.name.startswith("lamp, "):
             name = line.name.removeprefix("lamp, ")
@@ -87,11 +105,19 @@ def _rows(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
     rows = compare(result.meters)
     for row in rows:
         yield f'meter at "{row.meter.name}", mW/cm²', predicted_words(row), "as printed"
-    if len(rows) > 1:
-        first, second = (row.meter.irradiance for row in rows[:2])
-        ratio = f"{first / second:.2f}" if second > 0.0 else ""
-        yield "ratio of the first two readings", ratio, ""
+    lit = [row for row in rows if math.isfinite(row.predicted_error)]
+    for row in lit[1:]:
+        ratio, off = row.meter.irradiance / lit[0].meter.irradiance, ratio_error(lit[0], row)
+        told = f'reading at "{row.meter.name}" over that at "{lit[0].meter.name}"'
+        yield told, f"{ratio:.2f}", f"± {COVERAGE * off * ratio:.2f}"
     yield "highest reading of the survey outside", "", limit_words()
+
+
+def linings_by_wall(plan: Plan) -> Iterator[tuple[str, str]]:
+    """Walls that share a lining, and its name; of a vessel all of it (definition)."""
+    for name in plan.linings:
+        walls = [panel.wall for panel in plan.panels if panel.surface == name]
+        yield ", ".join(walls) or "the inside", name
 
 
 def _sizes(plan: Plan) -> Iterator[tuple[str, str, str]]:
