@@ -102,11 +102,11 @@ def fit_each_other(rows: Sequence[Comparison]) -> Together | None:
     Source: the module; the odd point is the one that lies furthest from what the others lead to
     expect (conditional normal law).
     """
-    from scipy.stats import chi2
-
     read = [row for row in rows if row.agrees]
     if len(read) < 2 or any(row.meter.reading is not None and not row.agrees for row in rows):
         return None
+    from scipy.stats import chi2  # takes a second to load
+
     ratios = np.log([(row.meter.reading or 0.0) / row.meter.irradiance for row in read])
     weights = np.linalg.inv(covariance(read))
     score = float(ratios @ weights @ ratios / chi2.ppf(WITHIN_K2, len(read)))
