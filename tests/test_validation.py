@@ -5,7 +5,17 @@ import sys
 from pathlib import Path
 
 import pytest
-from validation import CASES, TESTS, Outcome, case_of, document, row, verdict
+from validation import (
+    CASES,
+    TESTS,
+    Outcome,
+    case_of,
+    document,
+    found_before,
+    keep,
+    row,
+    verdict,
+)
 
 REPOSITORY = TESTS.parent
 
@@ -26,12 +36,13 @@ def test_a_test_is_filed_under_its_case():
 
 def test_a_failure_is_never_a_pass():
     case = CASES[0]
-    outcome = Outcome(passed=5, failed=["tests/x.py::test_y"], compared=[(1.0, 1.1, 0.01, 10.0)])
+    outcome = Outcome(passed=5, failed=["tests/x.py::test_y"])
+    outcome.add(Outcome(compared=1, farthest=(1.0, 1.1, 0.01, 10.0)))
     assert "FAILS" in verdict(outcome)
     assert "FAILS" in row(case, outcome)
     assert "1.1" in row(case, outcome)
     told = Outcome(failed=["t"], evidence=[("what|1|2|", False)])
-    assert "| what | 1 | 2 |  | **FAILS** |" in document({case.title: told}, slow=False)
+    assert "| what | 1 | 2 |  | **FAILS** |" in document({case.title: told})
 
 
 def test_what_was_skipped_or_not_chosen_is_said():
@@ -42,8 +53,25 @@ def test_what_was_skipped_or_not_chosen_is_said():
 
 
 def test_the_comparison_farthest_off_is_shown():
-    outcome = Outcome(passed=1, compared=[(1.0, 1.001, 0.01, 0.1), (2.0, 1.9, 0.05, -2.0)])
+    outcome = Outcome(passed=1, compared=1, farthest=(1.0, 1.001, 0.01, 0.1))
+    outcome.add(Outcome(passed=1, compared=1, farthest=(2.0, 1.9, 0.05, -2.0)))
     assert "| 2 | 1.9 | 0.05 | -2.0 of 2 |" in row(CASES[0], outcome)
+
+
+def test_parts_of_the_page_are_put_together(tmp_path):
+    file = tmp_path / "page.jsonl"
+    first = Outcome(passed=1, evidence=[("what|1|1|", True)], when=["a1, 2026-01-01"])
+    keep({"tests/a.py::test_a": first, "tests/a.py::test_b": Outcome(failed=["b"])}, file)
+    found = found_before(file)
+    assert "holds" in verdict(found["tests/a.py::test_a"])
+    later = found | {"tests/a.py::test_b": Outcome(passed=1, when=["b2, 2026-01-02"])}
+    whole = Outcome()
+    for one in later.values():
+        whole.add(one)
+    assert verdict(whole) == "holds (2 tests)"
+    line = row(CASES[0], whole)
+    assert line.endswith("| a1, 2026-01-01; b2, 2026-01-02 |")
+    assert [tuple(e) for e in whole.evidence] == [("what|1|1|", True)]
 
 
 @pytest.mark.parametrize("broken", [False, True])

@@ -1,19 +1,22 @@
 """Run the checks against the outside world and write VALIDATION.md from what they found.
 
-    python tests/validation.py            # short forms, some minutes
-    python tests/validation.py --slow     # long forms as well
+    python tests/validation.py                  # short forms, some minutes
+    python tests/validation.py --slow           # long forms as well, hours
+    python tests/validation.py --slow -k kills  # a part; the rest of the page stays as it was found
 
-Nothing in the table is typed in: numbers are those that the comparisons of this run saw, verdicts
-those of its tests.
+Nothing in the table is typed in: numbers are those that the comparisons saw, verdicts those of the
+tests. What each test said last stands in VALIDATION.jsonl, of which the page is put together.
 """
 
 import argparse
+import json
 import platform
 import re
 import subprocess
 import sys
 from collections import defaultdict
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -27,37 +30,64 @@ PLANTED = re.compile(r"_(is|are)_seen|would_not_do|does_not_hold|test_planted")
 
 @dataclass
 class Outcome:
-    """What the tests of one case did."""
+    """What one test did, or what all tests of a case did.
+
+    Attributes
+    ----------
+    compared : int
+        How many comparisons were made; `farthest` is the one farthest off: expected, got, error, z.
+    evidence : list of (text, whether it holds)
+    when : list of str
+        Commits and days on which it was run.
+    """
 
     passed: int = 0
     failed: list[str] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
     planted: int = 0
-    compared: list[tuple[float, float, float, float]] = field(default_factory=list)
+    compared: int = 0
+    farthest: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     evidence: list[tuple[str, bool]] = field(default_factory=list)
+    when: list[str] = field(default_factory=list)
+
+    def add(self, other: "Outcome") -> None:
+        """Take in what another test did."""
+        self.passed += other.passed
+        self.planted += other.planted
+        self.compared += other.compared
+        self.farthest = max(self.farthest, other.farthest, key=lambda c: abs(c[3]))
+        for name in ("failed", "skipped", "evidence", "when"):
+            mine = getattr(self, name)
+            mine += [entry for entry in getattr(other, name) if entry not in mine]
 
 
 class Collector:
-    """Plugin that gathers comparisons and verdicts by case."""
+    """Plugin that gathers comparisons and verdicts by test."""
 
-    def __init__(self):
-        self.outcomes = defaultdict(Outcome)
+    def __init__(self, when: str):
+        self.when = when
+        self.outcomes: dict[str, Outcome] = {}
+        self.known: set[str] = set()
 
     @staticmethod
     def _seen():
         module = sys.modules.get("agreement")
         return [] if module is None else module.SEEN
 
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_collection_modifyitems(self, items):
+        """Learn which tests there are, before any are left out."""
+        self.known = {item.nodeid for item in items}
+
     def pytest_runtest_call(self, item):
         """Forget what fixtures of other tests compared."""
         self._seen().clear()
 
     def pytest_runtest_logreport(self, report):
-        """File one test under its case."""
-        case = case_of(report.nodeid)
-        if case is None:
+        """File what one test did."""
+        if case_of(report.nodeid) is None or (report.when == "teardown" and report.passed):
             return
-        outcome = self.outcomes[case.title]
+        outcome = self.outcomes.setdefault(report.nodeid, Outcome(when=[self.when]))
         if report.skipped:
             outcome.skipped.append(_reason(report))
         elif report.failed:
@@ -66,12 +96,41 @@ class Collector:
             outcome.passed += 1
         if report.when != "call":
             return
+        seen = self._seen()
         if PLANTED.search(report.nodeid):
             outcome.planted += report.passed
-        else:
-            outcome.compared += self._seen()
+        elif seen:
+            outcome.compared = len(seen)
+            outcome.farthest = max(seen, key=lambda c: abs(c[3]))
         told = [text for key, text in report.user_properties if key == "evidence"]
         outcome.evidence += [(text, report.passed) for text in told]
+
+
+def found_before(file: Path) -> dict[str, Outcome]:
+    """What each test said when it was last run."""
+    if not file.is_file():
+        return {}
+    lines = map(json.loads, file.read_text("utf-8").splitlines())
+    return {line.pop("test"): Outcome(**line) for line in lines}
+
+
+def keep(outcomes: dict[str, Outcome], file: Path) -> None:
+    """Write what each test said, a line for each, without what says nothing."""
+    lines = (
+        {"test": name} | {key: value for key, value in vars(outcomes[name]).items() if value}
+        for name in sorted(outcomes)
+    )
+    file.write_text("".join(json.dumps(line) + "\n" for line in lines), "utf-8")
+
+
+def by_case(outcomes: dict[str, Outcome]) -> dict[str, Outcome]:
+    """What all tests of each case said."""
+    whole: dict[str, Outcome] = defaultdict(Outcome)
+    for name, outcome in outcomes.items():
+        case = case_of(name)
+        if case is not None:
+            whole[case.title].add(outcome)
+    return whole
 
 
 def case_of(nodeid: str) -> Case | None:
@@ -101,46 +160,48 @@ def row(case: Case, outcome: Outcome) -> str:
     """Line of the table: the comparison that was farthest off stands for all."""
     cells = [case.title, case.source]
     if outcome.compared:
-        expected, got, error, z = max(outcome.compared, key=lambda c: abs(c[3]))
-        count = len(outcome.compared)
-        cells += [f"{expected:.5g}", f"{got:.5g}", f"{error:.2g}", f"{z:+.1f} of {count}"]
+        expected, got, error, z = outcome.farthest
+        cells += [
+            f"{expected:.5g}",
+            f"{got:.5g}",
+            f"{error:.2g}",
+            f"{z:+.1f} of {outcome.compared}",
+        ]
     else:
         cells += ["to rounding, or stated there", "", "", ""]
-    return "| " + " | ".join([*cells, verdict(outcome)]) + " |"
+    return "| " + " | ".join([*cells, verdict(outcome), "; ".join(sorted(outcome.when))]) + " |"
 
 
 def evidence_rows(outcomes: dict[str, Outcome]) -> list[str]:
-    """Lines of the second table."""
-    lines = []
-    for outcome in outcomes.values():
-        for text, passed in outcome.evidence:
-            lines.append(f"| {text.replace('|', ' | ')} | {'holds' if passed else '**FAILS**'} |")
-    return lines
+    """Lines of the second table, in the order of the cases."""
+    return [
+        f"| {text.replace('|', ' | ')} | {'holds' if passed else '**FAILS**'} |"
+        for case in CASES
+        for text, passed in outcomes.get(case.title, Outcome()).evidence
+    ]
 
 
-def provenance() -> str:
-    """Which code was tested, on what."""
+def commit_and_day() -> str:
+    """Which code is tested, and when."""
     git = ["git", "-C", str(TESTS), "describe", "--always", "--dirty"]
     commit = subprocess.run(git, capture_output=True, text=True, check=False).stdout.strip()
+    return f"{commit or 'unknown'}, {date.today()}"
+
+
+def document(outcomes: dict[str, Outcome]) -> str:
+    """Text of VALIDATION.md."""
     from raysim.version import __version__
 
-    return (
-        f"raysim {__version__}, commit {commit or 'unknown'}, Python {platform.python_version()}, "
-        f"{platform.system()} {platform.machine()}"
-    )
-
-
-def document(outcomes: dict[str, Outcome], slow: bool) -> str:
-    """Text of VALIDATION.md."""
+    machine = f"Python {platform.python_version()}, {platform.system()} {platform.machine()}"
     rows = [row(case, outcomes.get(case.title, Outcome())) for case in CASES]
     missing = [f"| {what} | {why} |" for what, why in NOT_DONE]
-    command = "python tests/validation.py" + (" --slow" if slow else "")
-    form = "Short and long forms." if slow else "Short forms; the long ones are tighter."
     return "\n".join(
         [
             "# What raysim was held against",
             "",
-            f"Written by `{command}`; do not edit. {provenance()}. {form}",
+            "Written by `python tests/validation.py [--slow] [-k PART]`, which can be run in parts; do "
+            f"not edit. raysim {__version__}, {machine}. The last column says which code was tested, "
+            "and when.",
             "",
             "Seeds are fixed. Of all comparisons of a case, the one farthest off is shown, in the "
             "units of its test; `z` is its distance in standard errors, with the number of "
@@ -149,8 +210,8 @@ def document(outcomes: dict[str, Outcome], slow: bool) -> str:
             "noisy for the error it is there to catch fails. For chi-square tests expected is the "
             "number of degrees of freedom.",
             "",
-            "| case | source | expected | got | error bar | z | verdict |",
-            "|---|---|---|---|---|---|---|",
+            "| case | source | expected | got | error bar | z | verdict | commit, day |",
+            "|---|---|---|---|---|---|---|---|",
             *rows,
             "",
             "## Published measurements, faults and other single figures",
@@ -185,15 +246,19 @@ def main() -> int:
     )
     parser.add_argument("--slow", action="store_true", help="long forms as well")
     parser.add_argument("--out", type=Path, default=TARGET, help="file to write")
-    parser.add_argument("-k", default="", help="only tests that match, as pytest's -k (for trials)")
+    parser.add_argument("-k", default="", help="only tests that match, as pytest's -k")
     chosen = parser.parse_args()
     files = list(dict.fromkeys(str(TESTS / name) for case in CASES for name in case.tests))
-    collector = Collector()
+    collector = Collector(commit_and_day())
     options = [*files, "-q", "-n", "0", "-p", "no:cacheprovider", "--rootdir", str(TESTS.parent)]
-    options += [] if chosen.slow else ["-m", "not slow"]
+    options += ["-m", "slow or not slow" if chosen.slow else "not slow"]
     options += ["-k", chosen.k] if chosen.k else []
     status = pytest.main(options, plugins=[collector])
-    chosen.out.write_text(document(collector.outcomes, chosen.slow), encoding="utf-8")
+    found = chosen.out.with_suffix(".jsonl")
+    kept = found_before(found) | collector.outcomes
+    kept = {name: outcome for name, outcome in kept.items() if name in collector.known}
+    keep(kept, found)
+    chosen.out.write_text(document(by_case(kept)), encoding="utf-8")
     sys.stderr.write(f"wrote {chosen.out}\n")
     return int(status)
 

@@ -18,21 +18,32 @@ class LogbookError(RaysimError):
 
 
 def new_logbook(path: Path) -> None:
-    """Make an empty logbook.
+    """Make an empty logbook, also where a killed process has begun one.
 
     Raises
     ------
     LogbookError
         Where something stands there already, or the place cannot be written.
     """
-    if path.exists():
-        raise LogbookError(f"{path}: it exists already. Mend: use it, or name another file")
+    taken = LogbookError(f"{path}: it exists already. Mend: use it, or name another file")
+    stands = path.exists()
+    if stands and not _is_unfinished(path):
+        raise taken
     if not path.absolute().parent.is_dir():
         raise LogbookError(f"{path}: its folder does not exist. Mend: make the folder first")
     with _told(path), closing(_connect(path, "rwc")) as connection, writing(connection):
-        if not _pragma(connection, "application_id"):  # another process may have been quicker
+        empty = not connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        if stands and not empty:
+            raise taken
+        if empty:  # else another process was quicker
             for statement in statements():
                 connection.execute(statement)
+
+
+def _is_unfinished(path: Path) -> bool:
+    """Whether a file holds nothing yet, or SQLite will take back what was not finished in it."""
+    journal = path.with_name(f"{path.name}-journal")
+    return path.is_file() and (path.stat().st_size == 0 or journal.exists())
 
 
 @contextmanager

@@ -2,159 +2,163 @@
 
 import os
 import random
-import sqlite3
+import shutil
+import signal
 import sys
 import time
-from contextlib import closing
+from collections import Counter
+from itertools import count
 from pathlib import Path
+from typing import Any
 
 import pytest
 from answers import behaves
-from injected import is_new
 from kennels import in_kennels
-from running import contents
-from small_scenes import small_scene, write_scene
-
-from raysim.dose.checkpoint import is_checkpoint
-from raysim.starter.files import mesh_files
+from killing import JOBS, LAID, Job, added, beside, dark_scene, left_whole, rows, seen, small_wish
+from small_scenes import write_scene
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
-LIMITS = {"seconds": 200, "gigabytes": 6.0, "warm": True}
-SMALL = "import sys; sys.path[:0] = [{!r}]; import injected; injected.failing('write', 0)"
-BEFORE = SMALL.format(str(Path(__file__).parent))
-QUICK = ("--seed", "2", "--threads", "1", "--quiet")
-DOSE = ("dose", "scene.toml", "--photons", "1", "--precision", "0.5", "--no-pictures", *QUICK)
-BOOK = ("--book", "book.db", "--operator", "AB")
-OUT = ("--out", "out", "--force")
-METER = {"name": "m", "at": [100, 100, 100], "facing": [0, 0, 1]}
-GAP = {"name": "door", "from": [0, 0, 50], "to": [0, 0, 300], "width": 1, "depth": 20}
-# What each command writes stands in `out`, `new` or `book.db`.
-COMMANDS = {
-    "dose": (*DOSE, *OUT),
-    "shadows": ("shadows", "scene.toml", *QUICK, *OUT),
-    "linings": (
-        "linings",
-        "scene.toml",
-        "--precision",
-        "0.5",
-        "--lining",
-        "stainless steel sheet",
-        *QUICK,
-        *OUT,
-    ),
-    "meter": ("meter", "scene.toml", "--seed", "2", "--sheet", "new"),
-    "start": ("start", "new"),
-    "log new": ("log", "new", "--book", "new"),
-    "log add": ("log", "add", "R2", "--owner", "AB", *BOOK),
-    "log start": ("log", "start", "R1", "--timer", "5 min", "--lamps-burn", "meter", *BOOK),
-    "log export": ("log", "export", "new", "--book", "book.db"),
-}
-# Files of a whole folder: the scene, its schema and all meshes; the tables of a logbook.
-WHOLE = {"start": 2 + len(mesh_files()), "log export": 7}
-SHORT = {"dose": 4, "meter": 2, "start": 4, "log new": 2, "log start": 3, "log export": 3}
+HERE = str(Path(__file__).parent)
+AROUND = f"import sys; sys.path[:0] = [{HERE!r}]; import killing; "
+AROUND += "stack.enter_context(killing.quickly())"
+# What a killed process leaves in its folder for temporary files goes with the trial.
+BEFORE = f"""
+{AROUND.replace("stack", "killing.FOR_GOOD")}
+import injected, tempfile
+injected.failing('write', 0)
+tempfile.tempdir = '.temporary'
+"""
+BROKEN_OFF = """
+import os, signal
+import raysim.dose.simulate as simulate
+whole = simulate.refine_best
+simulate.refine_best = lambda *a: (signal.raise_signal(signal.SIGINT), whole(*a))[1]
+"""
+LIMITS = {"seconds": 200, "gigabytes": 6.0, "wall": 300.0}
+AT_A_TIME = 10  # kills, one upon what the other has left, before a run is let through
+SHORT = {"dose": 4, "dose --resume": 3, "lamps": 2, "meter": 2, "start": 4, "log start": 3}
 KILLS = int(os.environ.get("RAYSIM_MOST_KILLS", "100"))  # of the slow form, of each command
+
+
+def run(kennel, folder: Path, words: tuple[str, ...], **more: Any):
+    """Answer to a command line in a folder."""
+    (folder / ".temporary").mkdir(exist_ok=True)
+    return kennel.run(*words, folder=folder, **({"before": BEFORE} | LIMITS | more))
 
 
 @pytest.fixture(scope="module")
 def desk(kennel, tmp_path_factory) -> Path:
-    """Folder with a scene, results of another seed in `out`, those that come in `whole`."""
+    """Folder with a scene and all that commands need."""
     folder = tmp_path_factory.mktemp("desk")
-    write_scene(folder, small_scene() | {"meter": [METER]})
-    for words in (
-        (*DOSE, "--seed", "1", "--out", "out"),
-        (*DOSE, "--out", "whole"),
-        ("log", "new", "--book", "book.db"),
-        ("log", "add", "R1", "--owner", "AB", *BOOK),
-    ):
-        made = kennel.run(*words, folder=folder, before=BEFORE, **LIMITS)
-        assert made.status == 0, made.said
+    write_scene(folder, dark_scene())
+    for words in LAID:
+        made = run(kennel, folder, words)
+        assert made.status in (0, 3), made.said
+    off = run(kennel, folder, JOBS["dose --resume"].words[:-1], before=BEFORE + BROKEN_OFF)
+    assert off.status == 130, off.said
+    wish = (folder / "wishes" / "wish.toml").read_text("utf-8")
+    (folder / "wish.toml").write_text(small_wish(wish), "utf-8")
+    shutil.rmtree(folder / ".temporary")
     return folder
 
 
-def lasting(kennel, desk: Path, command: str) -> float:
-    """Seconds that a command takes."""
+class Trial:
+    """Kills of one command, each upon what the one before it has left."""
 
-    def trial(kennel, folder: Path, words: tuple[str, ...]) -> float:
-        began = time.monotonic()
-        answer = kennel.run(*words, folder=folder, before=BEFORE, **LIMITS)
+    def __init__(self, kennel, desk: Path, place: Path, job: Job) -> None:
+        self.job, self.place = job, place
+        shutil.copytree(desk, place)
+        if job.before:
+            assert run(kennel, place, job.before).status in (0, 3)
+        kennel.prepare(*job.words, folder=place, around=AROUND)
+        self.old, self.new, self.seconds = in_kennels(self._whole, [0], place, kennel)[0]
+
+    def _whole(self, kennel, folder: Path, _: int) -> tuple[Any, Any, float]:
+        """What a run that nobody kills finds and leaves, and the seconds that it takes."""
+        target = folder / self.job.writes
+        read = rows if target.suffix == ".db" and target.exists() else seen
+        old, began = read(target), time.monotonic()
+        answer = run(kennel, folder, self.job.words)
         assert answer.status in (0, 3), answer.said
-        return time.monotonic() - began
+        seconds = time.monotonic() - began
+        read = rows if target.suffix == ".db" else seen
+        return old, read(target), seconds
 
-    return in_kennels(trial, [COMMANDS[command]] * 2, desk, kennel)[1]  # the second is warm
+    def kills(self, kennel, folder: Path, moments: list[float]) -> tuple[Counter, str]:
+        """How the runs ended, and what was wrong with what was left; "" if nothing."""
+        ended: Counter = Counter()
+        rest = beside(folder, self.job.writes)
+        try:
+            for share in (*moments, None):
+                limits = {} if share is None else {"wall": share * self.seconds}
+                answer = run(kennel, folder, self.job.words, **limits)
+                ended["killed" if answer.status == -signal.SIGKILL else "done"] += 1
+                through = self.through(answer)
+                self.left(folder, through)
+                assert beside(folder, self.job.writes) == rest, "something else was changed"
+                if through and self.job.taken:  # nothing more would be written
+                    break
+            assert through
+        except AssertionError as error:
+            return ended, f"{moments} {dict(ended)}: {error}"
+        return ended, ""
 
+    def through(self, answer) -> bool:
+        """Whether a run came to its end, well or because one before it was through."""
+        if answer.status == -signal.SIGKILL:
+            return False
+        behaves(answer)
+        told = [line for line in answer.err.splitlines() if not line.startswith("warning: ")]
+        taken = self.job.taken and self.job.taken in answer.err and len(told) == 1
+        assert answer.status in (0, 3) or (answer.status == 2 and taken), answer.said
+        return True
 
-def killed(kennel, folder: Path, case: tuple[str, float]) -> str:
-    """How it ended: "killed", "done" before that, or what is wrong with what was left."""
-    command, moment = case
-    old = contents(folder / "out")
-    answer = kennel.run(*COMMANDS[command], folder=folder, before=BEFORE, wall=moment, **LIMITS)
-    try:
-        if not answer.hung:
-            behaves(answer)
-            assert answer.status in (0, 3), answer.said
-        left_whole(folder, command, old)
-        after = kennel.run(*COMMANDS[command], folder=folder, before=BEFORE, **LIMITS)
-        behaves(after)
-        taken = (
-            "stands there already",
-            "is in the logbook already",
-            "never closed",
-            "exists already",
-        )
-        assert after.status in (0, 3) or any(word in after.err for word in taken), after.said
-        goes_on(folder, command)
-    except AssertionError as error:
-        return f"{case}: {error}"
-    return "killed" if answer.hung else "done"
-
-
-def left_whole(folder: Path, command: str, old: dict[str, bytes]) -> None:
-    """Assert that nothing half written has the name of a result."""
-    now = {
-        name: content
-        for name, content in contents(folder / "out").items()
-        if not is_checkpoint(name) and not name.startswith(".")
-    }
-    if "result.json" in now and now != old and command == "dose":
-        assert is_new(folder / "out", folder / "whole"), sorted(now)
-    with closing(sqlite3.connect(folder / "book.db")) as book:
-        assert book.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        assert book.execute("PRAGMA foreign_key_check").fetchall() == []
-        counts = "SELECT (SELECT count(*) FROM cycle), (SELECT count(*) FROM load)"
-        cycles, loads = book.execute(counts).fetchone()
-        assert cycles == loads
-    if command == "meter" and (folder / "new").exists():
-        assert (folder / "new").read_text("utf-8").rstrip().endswith("</html>")
-
-
-def goes_on(folder: Path, command: str) -> None:
-    """Assert that the run after the one that was killed has left everything whole."""
-    if command == "dose":
-        assert is_new(folder / "out", folder / "whole"), sorted(contents(folder / "out"))
-        assert (folder / "out" / "report.html").exists()
-    if command in WHOLE:
-        assert len(contents(folder / "new")) == WHOLE[command], sorted(contents(folder / "new"))
-    assert not list(folder.rglob(".raysim*"))
+    def left(self, folder: Path, through: bool) -> None:
+        """Assert that what stands there is whole, and the new one if a run was `through`."""
+        target = folder / self.job.writes
+        if target.suffix == ".db":
+            if target.exists() or through:
+                entries = added(target, self.old or self.new, self.new)
+                assert entries or not (through and self.old)
+                assert rows(target) or not through
+            return
+        left_whole(target, self.old, self.new)
+        if through:
+            assert seen(target) == self.new, sorted(seen(target))
+            assert not list(target.rglob(".raysim*"))
 
 
-def kill(kennel, desk: Path, command: str, count: int, record_property) -> None:
+def kill(kennel, desk: Path, place: Path, command: str, most: int, record_property) -> None:
     """Kill a command so many times, and note how it went."""
-    whole = lasting(kennel, desk, command)
-    moments = random.Random(command)
-    cases = [(command, whole * moments.random()) for _ in range(count)]
-    ended = in_kennels(killed, cases, desk, kennel)
-    well = [end for end in ended if end in ("killed", "done")]
-    words = f"{command}: SIGKILL at random moments, {ended.count('killed')} before its end"
-    record_property("evidence", f"{words}; files whole, the next run goes on|{count}|{len(well)}|")
-    assert len(well) == count, "\n".join(end for end in ended if end not in well)
+    trial = Trial(kennel, desk, place / "place", JOBS[command])
+    draw = random.Random(command)
+    ended: Counter = Counter()
+    wrong: list[str] = []
+    for _ in count():
+        missing = most - ended["killed"]
+        if missing <= 0 or wrong:
+            break
+        sizes = [AT_A_TIME] * (missing // AT_A_TIME) + [missing % AT_A_TIME] * bool(
+            missing % AT_A_TIME
+        )
+        cases = [[draw.random() for _ in range(size)] for size in sizes]
+        for more, said in in_kennels(trial.kills, cases, trial.place, kennel):
+            ended += more
+            wrong += [said] if said else []
+    what = f"{command}: killed (SIGKILL) at random moments, seed {command!r}, {ended['done']} runs let through"
+    record_property(
+        "evidence",
+        f"{what}; all whole, each next run goes on|{most}|{ended['killed'] if not wrong else 0}|",
+    )
+    assert not wrong, "\n".join(wrong)
 
 
 @pytest.mark.parametrize("command", SHORT)
-def test_some_kills_leave_whole_files(kennel, desk, command, record_property):
-    kill(kennel, desk, command, SHORT[command], record_property)
+def test_some_kills_leave_whole_files(kennel, desk, tmp_path, command, record_property):
+    kill(kennel, desk, tmp_path, command, SHORT[command], record_property)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("command", COMMANDS)
-def test_a_hundred_kills_leave_whole_files(kennel, desk, command, record_property):
-    kill(kennel, desk, command, KILLS, record_property)
+@pytest.mark.parametrize("command", JOBS)
+def test_a_hundred_kills_leave_whole_files(kennel, desk, tmp_path, command, record_property):
+    kill(kennel, desk, tmp_path, command, KILLS, record_property)

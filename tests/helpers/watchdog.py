@@ -85,14 +85,25 @@ class Kennel:
             "warm": warm,
             "environment": environment,
         } | {name: str(path) for name, path in self._outputs.items()}
-        self._process.stdin.write(json.dumps(task) + "\n")
-        self._process.stdin.flush()
-        ended = self._read()
+        ended = self._asked(task)
         texts = {
             name: path.read_text(encoding="utf-8", errors="replace")
             for name, path in self._outputs.items()
         }
         return Answer(**texts, **ended)
+
+    def prepare(self, *words: str, folder: Path, around: str = "") -> None:
+        """Run `raysim WORDS`, in a copy of `folder`, in the process that forks.
+
+        Children then find loaded what it takes. `around` is a piece of Python that may enter
+        contexts into `stack`, which are left afterwards.
+        """
+        self._asked({"prepare": words, "folder": str(folder), "around": around})
+
+    def _asked(self, task: dict) -> dict:
+        self._process.stdin.write(json.dumps(task) + "\n")
+        self._process.stdin.flush()
+        return self._read()
 
     def _read(self) -> dict:
         line = self._process.stdout.readline()

@@ -4,6 +4,7 @@ A fork costs milliseconds where a new interpreter costs a second, and a child ca
 of its own. Reads one JSON object a line from standard input, answers in the same way.
 """
 
+import contextlib
 import gc
 import json
 import os
@@ -72,6 +73,27 @@ def warm_up() -> None:
 warm_up.done = False
 
 
+def prepare(task: dict) -> None:
+    """Run a command line in this process, in a copy of its folder, with as little traced as tests do.
+
+    Children then find loaded what it needs. With one thread it leaves none behind, which a fork
+    could not take along.
+    """
+    import shutil
+    import tempfile
+    import threading
+
+    from running import raysim_said
+
+    with tempfile.TemporaryDirectory() as private, contextlib.ExitStack() as stack:
+        folder = shutil.copytree(task["folder"], os.path.join(private, "copy"))
+        exec(task["around"], {"stack": stack})
+        raysim_said(*task["prepare"], folder=folder)
+    assert threading.active_count() == 1, threading.enumerate()
+    gc.collect()
+    gc.freeze()
+
+
 def waited(process: int, wall: float) -> dict:
     """Status, seconds and peak memory of a child; one that outstays its time is killed."""
     began = time.monotonic()
@@ -83,10 +105,11 @@ def waited(process: int, wall: float) -> dict:
         if not killed and time.monotonic() - began > wall:
             os.kill(process, signal.SIGKILL)
             killed = True
-        time.sleep(0.002)
+        time.sleep(min(0.002, max(wall + began - time.monotonic(), 0.0)) if not killed else 0.002)
+    status = os.waitstatus_to_exitcode(status)
     return {
-        "status": os.waitstatus_to_exitcode(status),
-        "hung": killed,
+        "status": status,
+        "hung": killed and status == -signal.SIGKILL,  # else it ended just then
         "seconds": used.ru_utime + used.ru_stime,
         "megabytes": used.ru_maxrss / 1024,
     }
@@ -113,6 +136,10 @@ def main() -> None:
     say({"ready": True})
     for line in sys.stdin:
         task = json.loads(line)
+        if "prepare" in task:
+            prepare(task)
+            say({"ready": True})
+            continue
         if task["warm"]:
             warm_up()
         sys.stdout.flush()

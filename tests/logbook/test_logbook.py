@@ -252,6 +252,22 @@ def test_export_holds_every_row_and_no_formula(book, tmp_path):
     assert read["tallies"][0]["cycles_ended"] == "0"
 
 
+def test_what_a_killed_new_has_left_is_made_a_logbook(tmp_path):
+    begun = tmp_path / "begun.db"
+    begun.touch()  # SQLite makes the file first, and fills it as the transaction ends
+    new_logbook(begun)
+    with open_logbook(begun) as book:
+        assert cycles(book) == []
+
+
+def test_a_logbook_in_use_is_not_taken_for_an_unfinished_one(path):
+    before = path.read_bytes()
+    path.with_name(f"{path.name}-journal").touch()
+    with pytest.raises(LogbookError, match="exists already"):
+        new_logbook(path)
+    assert path.read_bytes() == before
+
+
 def test_nothing_is_overwritten_and_no_other_file_is_taken(path, tmp_path):
     with pytest.raises(LogbookError, match="exists already"):
         new_logbook(path)

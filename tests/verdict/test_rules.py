@@ -98,8 +98,8 @@ def test_a_reading_that_tells_of_one_lamp_leaves_the_other_to_be_read():
 @pytest.mark.parametrize(
     ("direct", "where"),
     [
-        ((0.9, 0.2), 'at "m1", and give reading'),
-        ((0.9, 0.8), "at a place of 'raysim meter --places'"),
+        ((0.9, 0.2), 'at every [[meter]] point ("m1" tells of the lining)'),
+        ((0.9, 0.8), "at each place that 'raysim meter --places' proposes"),
     ],
 )
 def test_whoever_has_no_reading_is_sent_to_where_the_lining_is_read_as_well(direct, where):
@@ -107,6 +107,7 @@ def test_whoever_has_no_reading_is_sent_to_where_the_lining_is_read_as_well(dire
     (reason,) = with_verdict(whole).verdict.reasons
     assert reason.code is Why.READING_MISSING
     assert where in reason.mend
+    assert "door shut, read it from outside" in reason.mend
 
 
 def test_one_reading_by_reflected_light_checks_the_lining():

@@ -35,6 +35,7 @@ OWN_NAMES = {
     "drawings",
     "best.toml",
     "layouts",
+    "lamps",
     "designs",
     SHEET_FILE,
 }

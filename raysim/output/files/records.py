@@ -110,11 +110,11 @@ def write_faces(result: Result, path: Path, case: str = CAUTIOUS) -> None:
     """Write faces.csv: one row per judged face-side, in one case."""
     triangles = result.triangles
     faces, sides = np.nonzero(triangles.judged)
-    names = [body.name for body in triangles.bodies]
+    names = [safe_cell(body.name) for body in triangles.bodies]
     chosen = result.cases[case]
     dose = to_mJ_cm2(result.dose_at_timer(case))
     columns = (
-        [safe_cell(names[body]) for body in triangles.face_body[faces]],
+        [names[body] for body in triangles.face_body[faces]],
         faces.tolist(),
         [SIDES[side] for side in sides],
         *np.round(to_mm(triangles.centroids[faces].T), 3).tolist(),
