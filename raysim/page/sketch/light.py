@@ -14,6 +14,7 @@ from raysim.base.cases import CAUTIOUS
 from raysim.dose.lamp_output import lamp_factors
 from raysim.estimate.face_sides import Sites, judged_sites
 from raysim.estimate.photon_counts import counted_irradiance
+from raysim.page.sketch.shape import same_but_for_lamps
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
@@ -40,9 +41,18 @@ class Sketch:
     """Photons and paths through one scene, whose load may hang in several poses."""
 
     def __init__(self, scene: BuiltScene, threads: int, earlier: "Sketch | None" = None) -> None:
-        self.scene = set_aside(scene)
+        self.asked = scene
+        if earlier is not None and _lie_alike(earlier.asked, scene):
+            self.scene: BuiltScene = _set_aside_as(earlier.scene, scene)
+            trees: list[KernelScene | None] = [*earlier.arrays]
+        else:
+            self.scene = set_aside(scene)
+            trees = [None] * len(scene.poses)
         self.triangles = self.scene.triangles
-        self.arrays = [_cautious(kernel_scene(pose.triangles)) for pose in self.scene.poses]
+        self.arrays: list[KernelScene] = [
+            _cautious(kernel_scene(pose.triangles, tree))
+            for pose, tree in zip(self.scene.poses, trees, strict=True)
+        ]
         self.photons = PhotonCycle(self.scene.poses, self.arrays, SEED, threads, groups=BATCHES)
         hours = [lamp.hours for lamp in self.triangles.lamps]
         self.factors = lamp_factors(hours, scene.written.lamps_behaviour)[CAUTIOUS]
@@ -166,6 +176,21 @@ class Sketch:
         ]
         spread = discs.errors(np.where(sure, error, 0.0)) / np.where(share > 0, share, 1.0)
         error[near] = spread[near]
+
+
+def _lie_alike(one: BuiltScene, other: BuiltScene) -> bool:
+    """Whether walls and load are the same in every pose."""
+    return len(one.poses) == len(other.poses) and all(
+        same_but_for_lamps(a.triangles, b.triangles)
+        for a, b in zip(one.poses, other.poses, strict=True)
+    )
+
+
+def _set_aside_as(earlier: BuiltScene, scene: BuiltScene) -> BuiltScene:
+    """What `set_aside` gives, taken from a scene that lies alike."""
+    judged = earlier.triangles.judged
+    poses = tuple(replace(p, triangles=replace(p.triangles, judged=judged)) for p in scene.poses)
+    return replace(scene, poses=poses, untreated=earlier.untreated)
 
 
 def _cautious(arrays: KernelScene) -> KernelScene:
