@@ -115,6 +115,8 @@ class Desk:
             document.save(over=bool(asked.get("over", False)))
         elif what == "take disk":
             document.take_disk()
+        elif what == "take result":
+            document.take_result(str(asked["folder"]), str(asked["name"]))
         elif what == "light":
             self.light = bool(asked["on"])
             await self._order()

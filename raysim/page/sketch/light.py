@@ -7,10 +7,13 @@ within 1 cm2 of them.
 """
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
+from raysim.base.units import to_mW_cm2
+from raysim.dose.agreement import predicted
 from raysim.dose.lamp_output import lamp_factors
 from raysim.estimate.face_sides import Sites, judged_sites
 from raysim.estimate.photon_counts import counted_irradiance
@@ -18,6 +21,7 @@ from raysim.page.sketch.shape import same_but_for_lamps
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.options import RunOptions
 from raysim.transport.poses import BackwardCycle, PhotonCycle
 from raysim.transport.starts import Start
 
@@ -26,6 +30,7 @@ FIRST_BATCHES = 2  # of photons, for a first picture: the fewest that have a spr
 BATCHES = 8  # independent, of photons and of paths
 ERRORS = 2.0  # standard errors above which the darkest spot is looked for
 DARKEST, DARKEST_PATHS = 32, 4  # sites that get so many more paths with every portion
+METER_PATHS = 64  # of a meter point and batch: some 2 per cent
 MOST_PATHS = 400  # of a site and batch: then a page that was left open traces no more
 
 
@@ -127,6 +132,21 @@ class Sketch:
         """Irradiance (W/m2) from each lamp on some sites that have paths, (sites, lamps)."""
         assert self.paths is not None
         return np.asarray(self.paths.batch_irradiance(sites)[..., 0].mean(axis=1) * self.factors)
+
+    def meters(self) -> list[dict[str, Any]]:
+        """What each meter point should read in the expected case, mW/cm2, with relative error."""
+        pose = self.scene.poses[0].triangles
+        arrays = kernel_scene(pose, self.arrays[0])
+        options = RunOptions(SEED, self.photons.threads)
+        return [
+            {
+                "name": one.point.name,
+                "irradiance": float(to_mW_cm2(one.irradiance)),
+                "error": one.standard_error / max(one.irradiance, 1e-30),
+            }
+            for one in predicted(self.scene, arrays, options, METER_PATHS)
+            if one.standard_error < one.irradiance
+        ]
 
     def darkest(self, light: Light) -> tuple[int, float, float]:
         """The site that seems darkest so far, with its irradiance and error, W/m2.

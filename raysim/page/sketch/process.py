@@ -134,7 +134,7 @@ class Work:
             if self.orders.waiting:
                 return
             sketch.prepare()
-        portion, shown = FIRST_SITES, time.perf_counter()
+        portion, shown, metered = FIRST_SITES, time.perf_counter(), False
         while not self.orders.waiting and not sketch.enough:
             began = time.perf_counter()
             sketch.add_paths(portion)
@@ -142,6 +142,9 @@ class Work:
             portion = int(np.clip(portion * PORTION / (now - began), 50, len(sketch.sites.faces)))
             if now - shown > PACE or sketch.enough:
                 self._picture(sketch)
+                if not metered and sketch.triangles.meters and not self.orders.waiting:
+                    self.tell({"is": "meters", "rows": sketch.meters()})
+                    metered = True
                 shown = time.perf_counter()
 
     def _say_why(self, sketch: Sketch, face: int, side: int) -> None:
