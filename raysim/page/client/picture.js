@@ -120,7 +120,7 @@ function redraw() {
     draw(frame, state, { near, far });
     marks();
     if (map.light) canvas.dataset.number = map.number;
-    canvas.classList.toggle("older", desk.waiting || !map.light);
+    canvas.classList.toggle("older", !desk.lightOff && (desk.waiting || !map.light));
     canvas.dataset.pictures = String(pictures);
     canvas.dataset.drawn = String(Number(canvas.dataset.drawn || 0) + 1);
   });
@@ -217,5 +217,6 @@ export function startPicture() {
     shownLit = now;
   });
   on("faults", () => { sketchWords(); if (desk.faults.some((one) => one.level === "error")) redraw(); });
+  on("refused", redraw);
   on("waiting", () => { if (map?.light) map.before = values; if (frame) marks(); canvas.classList.add("older"); });
 }
