@@ -41,6 +41,7 @@ class Desk:
         self.light = True
         self.last: list[Any] = ["", 0]  # edit that was done: of which page, and its number there
         self.found: dict[str, Any] = {"is": "faults", "number": -1, "faults": []}
+        self.solid: dict[str, Any] = {"is": "solid", "number": -1}  # walls and load of `shape`
         self.shape: dict[str, Any] = {"is": "shape", "number": -1}
         self.picture = b""  # the last of the light in that shape
 
@@ -75,8 +76,8 @@ class Desk:
         await self._send(page, self.jobs.record())
         await self._send(page, await self.log.record())
         if self.shape["number"] == self.document.number:
-            await self._send(page, self.shape)
-            await self._send(page, self.found)
+            for told in (self.solid, self.shape, self.found):
+                await self._send(page, told)
             if self.picture:
                 await self._send_bytes(page, self.picture)
         await self._order()
@@ -114,6 +115,8 @@ class Desk:
             document.save(over=bool(asked.get("over", False)))
         elif what == "take disk":
             document.take_disk()
+        elif what == "take result":
+            document.take_result(str(asked["folder"]), str(asked["name"]))
         elif what == "light":
             self.light = bool(asked["on"])
             await self._order()
@@ -141,8 +144,13 @@ class Desk:
         await self.tracer.order(order)
 
     async def _answered(self, record: dict[str, Any], body: bytes) -> None:
-        """Pass on what the tracer has found, unless it is of an older draft."""
-        if record["number"] != self.document.number:
+        """Pass on what the tracer has found, unless it is of an older draft.
+
+        Walls and load are passed on all the same: those of a later draft may lie as they do.
+        """
+        if record["is"] == "solid":
+            self.solid = record
+        elif record["number"] != self.document.number:
             return
         if record["is"] == "faults":
             record["faults"] = with_mends(record["faults"], self.document)

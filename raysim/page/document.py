@@ -4,12 +4,20 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+import tomlkit
+
 from raysim.base.errors import Fault, RaysimError, SceneError
 from raysim.base.fault_codes import Code
 from raysim.output.files.new_file import write_new
+from raysim.output.files.scene_file import path_from
 from raysim.page.edits import edited
 from raysim.page.journal import Journal
-from raysim.scene.file.read import LARGEST_SCENE_FILE, read_scene, scene_of_text
+from raysim.scene.file.read import (
+    LARGEST_SCENE_FILE,
+    read_scene,
+    rename_meshes,
+    scene_of_text,
+)
 from raysim.scene.file.written import SceneAsWritten
 
 DRAFTS = ".raysim-page"  # folder beside the scene
@@ -104,6 +112,25 @@ class Document:
             raise RaysimError(f"{self.path.name} cannot be read. Mend: write the draft over it")
         self.journal.keep_saved(text)
         self._take(text, "what stands in the file")
+
+    def take_result(self, folder: str, name: str) -> None:
+        """Take a scene that a study has written, `name` in a `folder` of the results, as a step.
+
+        Raises
+        ------
+        RaysimError
+            Where there is no such scene, or it cannot be read: the draft stays.
+        """
+        home = self.path.parent
+        path = (home / "results" / folder / f"{name}.toml").resolve()
+        if not path.is_relative_to(home / "results") or not path.is_file():
+            raise RaysimError(f"{folder}/{name} is not there. Mend: run the study again")
+        read_scene(path)  # says what is wrong with it
+        data = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+        rename_meshes(data, lambda mesh: path_from(home, path.parent / mesh))
+        text = tomlkit.dumps(data)
+        self._refuse_outside(text)
+        self._take(text, f"{name.rpartition('/')[2]} of {folder}")
 
     def _take(self, text: str, says: str) -> None:
         self.journal.change(text, says)

@@ -17,8 +17,10 @@ from raysim.dose.checkpoint import CHECKPOINT_FILE
 from raysim.output.files.folder import RESULT_FILE
 from raysim.page.document import draft_folder
 
-KINDS = ("dose", "linings", "shadows", "hooks", "meter", "leak", "guide")
+KINDS = ("dose", "linings", "lamps", "shadows", "hooks", "meter", "leak", "guide", "design")
+WISH = "wish.toml"  # beside the scene: what 'raysim design' starts from
 ONLY_SAY = ("meter", "leak")  # what they find is said, and written nowhere
+WINNERS = ("best", "designs/cheapest", "designs/quickest", "designs/longest_lived")
 PAGES = ("report.html", "guide.html", "sheet.html")
 LOOK = 0.3  # s between two looks at a job
 LAST_WORDS = 2000  # letters of what a job has said
@@ -57,6 +59,8 @@ class Jobs:
             raise RaysimError(f"{kind} is no job. Mend: take one of {', '.join(KINDS)}")
         if self.job is not None and self.running:
             raise RaysimError(f"{self.job.kind} is being worked out. Mend: wait, or stop it")
+        if kind == "design" and not (self.scene.parent / WISH).is_file():
+            raise RaysimError(f"{WISH} is not there. Mend: write one by 'raysim start --wish'")
         self._progress.unlink(missing_ok=True)
         words = [sys.executable, "-m", "raysim", *words_of(kind, self.scene, resume)]
         pipe = asyncio.subprocess.PIPE
@@ -87,6 +91,7 @@ class Jobs:
         return {
             "is": "jobs",
             "kinds": KINDS,
+            "wish": (self.scene.parent / WISH).is_file(),
             "running": job.kind if job and self.running else None,
             "what": job.what if job else "",
             "share": job.share if job else 0.0,
@@ -119,6 +124,8 @@ def words_of(kind: str, scene: Path, resume: bool = False) -> list[str]:
     """The command line of a job, for the folder of the scene (definition)."""
     if kind in ONLY_SAY:
         return [kind, "--", scene.name]
+    if kind == "design":
+        return [kind, "--force", "--", WISH]
     way = "--resume" if resume and kind == "dose" else "--force"
     return [kind, way, "--", scene.name]
 
@@ -133,6 +140,9 @@ def results(folder: Path) -> list[dict[str, Any]]:
             found.append(
                 {
                     "name": path.parent.name,
+                    "scenes": [
+                        name for name in WINNERS if (path.parent / f"{name}.toml").is_file()
+                    ],
                     "page": page and f"/results/{path.parent.name}/{page}",
                     "scene": printable(str(scene["title"])),
                     "sha256": str(scene["sha256"])[:12],

@@ -11,7 +11,7 @@ from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
 from raysim.library.keitz import keitz_power
 from raysim.scene import place
-from raysim.scene.builder import Builder
+from raysim.scene.builder import Builder, Load
 from raysim.scene.file.fields import UNIT_METRES
 from raysim.scene.file.named import named
 from raysim.scene.file.read import file_digests, joined_hash, scene_files
@@ -20,6 +20,7 @@ from raysim.scene.file.written import Chamber, Lamp, SceneAsWritten
 from raysim.scene.mesh.clean import turn_faces
 from raysim.scene.mesh.doubts import doubt_bent, doubt_part, tell_mended
 from raysim.scene.mesh.enclosure import signed_volume, wall_astray
+from raysim.scene.mesh.meshes import load_parts
 from raysim.scene.mesh.thin import thin_part
 from raysim.scene.notes import Notes
 from raysim.scene.poses import PosedTriangles, objects_by_pose, posed_triangles
@@ -76,9 +77,12 @@ class BuiltScene:
 
 
 def build_scene(
-    path: Path, scene: SceneAsWritten, progress: Progress = nobody_watching
+    path: Path,
+    scene: SceneAsWritten,
+    progress: Progress = nobody_watching,
+    load: Load = load_parts,
 ) -> BuiltScene:
-    """Triangles of a scene.
+    """Triangles of a scene, whose meshes are read by `load`.
 
     Raises
     ------
@@ -87,7 +91,7 @@ def build_scene(
     """
     notes = Notes(str(named(path)))
     builder = Builder(
-        notes, path.parent, UNIT_METRES[scene.units], scene.find_surface, scene.repair
+        notes, path.parent, UNIT_METRES[scene.units], scene.find_surface, scene.repair, load
     )
     closed = _add_chamber(builder, scene.chamber)
     hung = objects_by_pose(scene)[0]

@@ -29,6 +29,9 @@ LARGEST_SPLIT = 5.0  # m, of the largest box: the faces of anything larger stay 
 MOST_TRIANGLES = 3_000_000  # of a scene: beyond it the tallies outgrow a laptop
 
 
+Load = Callable[..., list[MeshPart]]  # as `load_parts`
+
+
 @dataclass
 class Builder:
     """What a scene is made of so far, and what is wrong with it."""
@@ -38,6 +41,7 @@ class Builder:
     metres_per_unit: float
     find_surface: Callable[[str], Surface]  # by name
     repair: bool = True  # of meshes, as far as it is clear what was meant
+    load: Load = load_parts
     corners: list[np.ndarray] = field(default_factory=list)  # of each part, (faces, 3, 3)
     parts: list[Part] = field(default_factory=list)
     bodies: list[Body] = field(default_factory=list)
@@ -72,7 +76,7 @@ class Builder:
         path = self.folder / mesh
         if path not in self.meshes:
             try:
-                self.meshes[path] = load_parts(path, folder=self.folder, repair=self.repair)
+                self.meshes[path] = self.load(path, folder=self.folder, repair=self.repair)
             except MeshFault as fault:
                 self.notes.error(fault.code, f"{key}.mesh", f"{mesh} {fault.what}", fault.mend)
                 self.meshes[path] = []

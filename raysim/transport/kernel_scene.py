@@ -36,9 +36,15 @@ class KernelScene:
     bodies: int
 
 
-def kernel_scene(scene: SceneTriangles) -> KernelScene:
-    """Kernel arrays of a scene; cases are (cautious, expected, bright)."""
-    nodes, blocks, order = build_tree(np.ascontiguousarray(scene.corners))
+def kernel_scene(scene: SceneTriangles, alike: KernelScene | None = None) -> KernelScene:
+    """Kernel arrays of a scene; cases are (cautious, expected, bright).
+
+    `alike` are those of a scene with the same corners, whose hierarchy is then taken.
+    """
+    if alike is None:
+        nodes, blocks, order = build_tree(np.ascontiguousarray(scene.corners))
+    else:
+        nodes, blocks, order = alike.geometry.nodes, alike.geometry.blocks, alike.order
     position = np.empty_like(order)
     position[order] = np.arange(len(order))
     parts = scene.parts

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.kernels.records import AXIS, LENGTH, START
-from raysim.scene.triangles import SceneTriangles
+from raysim.scene.triangles import SceneTriangles, face_boxes
 from raysim.transport.kernel_scene import KernelScene
 
 TILE = 0.03  # m: faces of one body that look the same way and lie in one cube of this size
@@ -40,8 +40,9 @@ def tiles_of(scene: KernelScene, triangles: SceneTriangles) -> Tiles:
     groups = int(group.max()) + 1
     areas = np.bincount(group, triangles.areas[order], groups)
     low, high = np.full((groups, 3), np.inf), np.full((groups, 3), -np.inf)
-    np.minimum.at(low, group, corners.min(axis=1))
-    np.maximum.at(high, group, corners.max(axis=1))
+    lowest, highest = face_boxes(corners)
+    np.minimum.at(low, group, lowest)
+    np.maximum.at(high, group, highest)
     size = np.linalg.norm(high - low, axis=1)
     by_lamp = _to_tubes(scene.geometry.tubes, 0.5 * (low + high)) < 0.5 * size
     reach = np.where(by_lamp, np.inf, NEAR * size)

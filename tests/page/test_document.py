@@ -224,3 +224,30 @@ def test_rows_written_out_are_the_same_box_whose_things_can_be_moved(tmp_path, u
     assert read_scene(after).object == read_scene(before).object
     names = [table["name"] for table in tomllib.loads(after.read_text("utf-8"))["object"]]
     assert names == ["plate", "low hook 1", "low 1", "low hook 2", "low 2"]
+
+
+def test_a_scene_that_a_study_found_is_taken_as_a_step_with_its_meshes(tmp_path):
+    path = write_scene(tmp_path)
+    document, before = Document(path), path.read_text()
+    folder = tmp_path / "results" / "scene_lamps"
+    folder.mkdir(parents=True)
+    best = before.replace("plate.ply", "../../plate.ply").replace("[40, ", "[60, ")
+    (folder / "best.toml").write_text(best)
+    document.take_result("scene_lamps", "best")
+    assert document.scene.lamp[0].start[0] == pytest.approx(0.06)
+    assert document.scene.object[0].mesh == "plate.ply"
+    assert document.journal.undo_words == "best of scene_lamps"
+    document.undo()
+    assert document.text == before
+    (tmp_path / "other.toml").write_text(best)
+    for folder, name in (
+        ("scene_lamps", "nothing"),
+        ("..", "other"),
+        ("scene_lamps/../..", "other"),
+    ):
+        with pytest.raises(RaysimError, match="is not there"):
+            document.take_result(folder, name)
+    (tmp_path / "results" / "scene_lamps" / "best.toml").write_text("[[[")
+    with pytest.raises(RaysimError, match="best.toml"):
+        document.take_result("scene_lamps", "best")
+    assert document.text == before

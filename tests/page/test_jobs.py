@@ -20,10 +20,12 @@ def test_each_command_line_is_understood(tmp_path, monkeypatch, kind, resume):
     monkeypatch.setattr("raysim.cli.common.click.Context.find_root", lambda self: self)
     (tmp_path / "-odd.toml").write_text("")
     monkeypatch.chdir(tmp_path)
+    (tmp_path / "wish.toml").write_text("")
     name, *words = words_of(kind, Path("-odd.toml"), resume)
     command = GROUP.get_command(click.Context(GROUP), name)
     context = command.make_context(name, words, resilient_parsing=True)
-    assert str(context.params["scene"]) == "-odd.toml"
+    about = ("wish", "wish.toml") if kind == "design" else ("scene", "-odd.toml")
+    assert str(context.params[about[0]]) == about[1]
     known = {option for one in command.params for option in one.opts}
     assert {word for word in words if word.startswith("--") and word != "--"} <= known
 
@@ -43,7 +45,9 @@ def test_results_are_listed_with_their_page_and_scene(tmp_path):
         (folder / "result.json").write_text(json.dumps(record) if page else "{")
         if page:
             (folder / page).write_text("")
+    (tmp_path / "results" / "box" / "best.toml").write_text("")
     found = {one["name"]: one for one in results(tmp_path)}
+    assert found["box"]["scenes"] == ["best"]
     assert set(found) == {"box", "box_guide"}
     assert found["box_guide"]["page"] == "/results/box_guide/guide.html"
     assert found["box"]["scene"] == "My box"

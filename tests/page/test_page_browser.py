@@ -402,3 +402,32 @@ def test_the_timer_is_worked_out_stopped_gone_on_with_and_its_card_opened(browse
         assert page.page.locator("#verdict .time").count() == 0
         page.page.close()
         assert page.complaints == []
+
+
+def test_what_a_study_found_is_taken_and_a_meter_point_is_sketched(browser, tmp_path):
+    meter = {"name": "middle", "at": [150, 100, 100], "facing": [0, -1, 0]}
+    path = write_scene(tmp_path, small_scene() | {"meter": [meter]})
+    folder = tmp_path / "results" / "scene_lamps"
+    folder.mkdir(parents=True)
+    best = path.read_text().replace("plate.ply", "../../plate.ply").replace("[40, ", "[70, ")
+    (folder / "best.toml").write_text(best)
+    (folder / "report.html").write_text("<p>report</p>")
+    about = {"title": "Small box", "sha256": "ab" * 32, "file": "scene.toml"}
+    (folder / "result.json").write_text(json.dumps({"scene": about}))
+    with served(path) as server:
+        page = Page(browser, server.address)
+        told = page.open_line("readings")
+        page.until("document.querySelector('#line-readings').textContent.includes('SKETCH')")
+        assert "judge no reading by it" in told.inner_text()
+        jobs = page.open_line("timer")
+        assert jobs.get_by_role("button", name="Where the lamps should go").is_enabled()
+        assert jobs.get_by_role("button", name="Design whole boxes").count() == 0
+        jobs.get_by_role("button", name="Take best of scene_lamps").click()
+        page.until("document.getElementById('undo').title === 'best of scene_lamps'")
+        page.hold("from:left@floor").focus()
+        assert page.slip("u").input_value() == "70"
+        assert path.read_text() != best  # the file is as it was until it is saved
+        page.page.locator("#undo").click()
+        page.until("document.querySelector('#slip [data-at=u]').value === '40'")
+        page.page.close()
+        assert page.complaints == []

@@ -1,5 +1,6 @@
 """Tests of the sketch: it agrees with the photons of a dose run, and says where its light is from."""
 
+import copy
 from pathlib import Path
 
 import numpy as np
@@ -8,7 +9,11 @@ from small_scenes import small_scene, write_scene
 
 from raysim.dose.simulate import load_scene
 from raysim.page.sketch.light import Sketch
+from raysim.page.sketch.shape import KeptMeshes, Shapes
 from raysim.page.sketch.why import changes, why
+from raysim.scene.build import build_scene
+from raysim.scene.file.read import scene_of_text
+from raysim.scene.mesh.fault import MeshFault
 
 
 def sketch_of(folder: Path, **chamber) -> Sketch:
@@ -33,6 +38,46 @@ def test_gathered_paths_agree_with_photons_alone(tmp_path):
     assert (np.abs(gathered.mean - counted.mean) < 5.0 * error).all()
     whole = gathered.mean.mean() / counted.mean.mean()
     assert abs(whole - 1.0) < 0.03
+
+
+def moved(data: dict, kind: str, x: float) -> dict:
+    data = copy.deepcopy(data)
+    for key in ("from", "to", "at"):
+        if key in data[kind][0]:
+            data[kind][0][key][0] = x
+    return data
+
+
+@pytest.mark.parametrize(("kind", "told"), [("lamp", ["shape"]), ("object", ["solid", "shape"])])
+def test_what_is_kept_of_the_draft_before_changes_no_number(tmp_path, kind, told):
+    shapes, load, found = Shapes(), KeptMeshes(), []
+    path = write_scene(tmp_path)
+    earlier = None
+    for number, data in enumerate((small_scene(), moved(small_scene(), kind, 90))):
+        written = scene_of_text(write_scene(tmp_path, data).read_text(), path.name)
+        scene = build_scene(path, written, load=load)
+        found = [record["is"] for record in shapes.records(number, scene.triangles)]
+        earlier = Sketch(scene, 1, earlier)
+    assert found == told
+    fresh = Sketch(load_scene(path), 1)
+    for one in (earlier, fresh):
+        one.first_photons()
+    assert (earlier.light().mean == fresh.light().mean).all()
+    assert (earlier.light().error == fresh.light().error).all()
+
+
+def test_a_mesh_that_has_changed_is_read_again(tmp_path):
+    import trimesh
+
+    load, path = KeptMeshes(), tmp_path / "one.ply"
+    trimesh.creation.box((10.0, 20.0, 30.0)).export(path)
+    first = load(path, folder=tmp_path, repair=True)
+    assert load(path, folder=tmp_path, repair=True) is first
+    trimesh.creation.icosphere(subdivisions=1, radius=9.0).export(path)
+    assert len(load(path, folder=tmp_path, repair=True)[0].faces) == 80
+    path.unlink()
+    with pytest.raises(MeshFault, match="not there"):
+        load(path, folder=tmp_path, repair=True)
 
 
 def test_the_darkest_is_taken_at_its_upper_end(tmp_path):

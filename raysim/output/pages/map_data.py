@@ -46,7 +46,7 @@ def geometry_record(triangles: SceneTriangles, welds: Welds | None = None) -> di
 
     `welds` keeps, from call to call, which corners of a part are one: moving a part leaves it.
     """
-    low, step = _grid(triangles)
+    low, step = grid_of(triangles)
     return {
         "grid": {"low": low.tolist(), "step": step},
         "bodies": [
@@ -55,20 +55,26 @@ def geometry_record(triangles: SceneTriangles, welds: Welds | None = None) -> di
         ],
         "parts": _parts(triangles, low, step, {} if welds is None else welds),
         "faces": len(triangles.areas),
-        "tubes": _placed(tube_triangles(triangles.tubes), low, step),
+        "tubes": placed_tubes(triangles, low, step),
         "edges": _placed(wall_edges(triangles), low, step),
         "lamps": _lamp_labels(triangles),
     }
 
 
-def _grid(triangles: SceneTriangles) -> tuple[np.ndarray, float]:
+def placed_tubes(triangles: SceneTriangles, low: np.ndarray, step: float) -> str:
+    """The tubes of all lamps as triangles on a grid, as `geometry_record` has them."""
+    return _placed(tube_triangles(triangles.tubes), low, step)
+
+
+def grid_of(triangles: SceneTriangles) -> tuple[np.ndarray, float]:
     """Lowest corner (mm) and step (mm) of the grid on which coordinates are rounded."""
-    points = [triangles.corners.reshape(-1, 3)]
+    points = triangles.corners.reshape(-1, 3)
+    lows, highs = np.min(points, axis=0), np.max(points, axis=0)
     for tube in triangles.tubes:
-        points += [np.array([end - tube.radius, end + tube.radius]) for end in _ends(tube)]
-    places = to_mm(np.concatenate(points))
-    low = places.min(axis=0)
-    return low, float((places.max(axis=0) - low).max() / STEPS)
+        for end in _ends(tube):
+            lows, highs = np.minimum(lows, end - tube.radius), np.maximum(highs, end + tube.radius)
+    low = to_mm(lows)
+    return low, float((to_mm(highs) - low).max() / STEPS)
 
 
 def _placed(points: np.ndarray, low: np.ndarray, step: float) -> str:

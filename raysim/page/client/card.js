@@ -174,7 +174,7 @@ function openLine(name) {
 }
 
 export function startCard() {
-  for (const kind of ["document", "faults", "jobs", "offers", "log"]) on(kind, show);
+  for (const kind of ["document", "faults", "jobs", "offers", "log", "meters"]) on(kind, show);
   on("refused", (told) => {
     const said = card.querySelector(`[data-at="${CSS.escape(told.at)}"]`)?.parentElement.querySelector(".said");
     if (said) said.textContent = told.says;

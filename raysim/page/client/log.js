@@ -30,7 +30,7 @@ export function logForm() {
       codes: [...wish.codes], lampsBurn: wish.burn,
       done: Object.entries(wish.done).filter(([, what]) => what).map(([code, what]) => `${code}=${what}`),
     })),
-    out,
+    out, ...lampHours(log),
     make("p", { class: "hint" }, "The timer is that of the verdict below; without one, or with one that holds no longer, no cycle starts."),
   ];
 }
@@ -56,6 +56,15 @@ function respirators(log) {
       field("Code on it", "", (text) => { fresh.code = text.trim(); }), field("Initials of its wearer", "", (text) => { fresh.owner = text.trim(); }),
       button("Enter it", () => enter("add", fresh))),
   ];
+}
+
+// Hours of light of each lamp that is in place, by the cycles in the book; one past its life is marked.
+function lampHours(log) {
+  if (!log.lamps?.length) return [];
+  const past = (lamp) => lamp.hours > lamp.rated_hours;
+  return [make("h4", {}, "Lamp hours"), make("ul", {}, ...log.lamps.map((lamp) => make("li", past(lamp) ? { class: "said" } : {},
+    `${lamp.lamp}: ${lamp.hours.toFixed(1)} h of ${Math.round(lamp.rated_hours)} h${past(lamp) ? ": past its life, put in a new one" : ""}`))),
+  make("p", { class: "hint" }, "Older lamps give less light: a timer holds for the hours of its verdict.")];
 }
 
 const burning = () => [choice("That every lamp burns is shown by", wish.burn, [["", "nobody has looked yet"], ["indicator", "the indicator outside"], ["meter", "the fixed meter"]], (value) => { wish.burn = value; })];

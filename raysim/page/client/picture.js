@@ -3,7 +3,7 @@
 import { ask, choose, desk, on } from "./desk.js";
 import { makeDrawing } from "/map/map_draw.js";
 import { make as shape, numberWords, writeLegend } from "/map/map_legend.js";
-import { SIDE_NAMES, boundsOf, buildPieces, meet } from "/map/map_mesh.js";
+import { SIDE_NAMES, boundsOf, buildPieces, buildTubes, meet, paintPart } from "/map/map_mesh.js";
 import { turntable } from "/map/map_turntable.js";
 import { HALF_ANGLE, along, cameraFrame, dot, middle, minus, onCanvas, radius, rayThrough } from "/map/map_vectors.js";
 import { NOISY, colourScale, judgedSides, lightValues, noValues } from "./light.js";
@@ -13,7 +13,7 @@ import { drawRays, sayOfSpot, startWhy } from "./why.js";
 const part = (id) => document.getElementById(id);
 const canvas = part("canvas"), overlay = part("overlay");
 const state = { object: "", sides: "both", way: "colours", cut: 0, shown: inSight, lit };
-let map = null, pieces = [], values = null, before = null, draw = null, waiting = false, down = null, frame = null;
+let map = null, pictures = 0, shownLit = "", pieces = [], values = null, before = null, draw = null, waiting = false, down = null, frame = null;
 const table = turntable(canvas, () => radius(boundsOf(pieces))), { camera } = table;
 
 // Walls that turn their back are not drawn at all, so all may be shown.
@@ -27,24 +27,33 @@ function lit(piece) {
   return index >= 0 && isChosen("object", index);
 }
 
+// Of a draft whose walls and load lie as before only the tubes are drawn anew; its light is none yet.
 function takeShape(told) {
-  if (told.number !== desk.doc.number) return;
-  const first = map === null;
-  const same = map !== null && map.faces === told.faces && map.judged === told.judged;
+  if (told.number !== desk.doc.number || desk.solid?.number !== told.solid) return;
+  const first = map === null, kept = map?.solid === told.solid;
+  const same = map !== null && map.faces === desk.solid.faces && map.judged === desk.solid.judged;
   if (values && map.light && !before) before = same ? values : null;
   if (!same) before = null;
-  map = { ...told, mostError: NOISY, dosePerIrradiance: null, scale: map?.scale ?? colourScale([]), case: "cautious", light: false };
-  map.sides = judgedSides(told);
+  map = { ...desk.solid, ...told, mostError: NOISY, dosePerIrradiance: null, scale: map?.scale ?? colourScale([]), case: "cautious", light: false, sides: kept ? map.sides : judgedSides(desk.solid) };
   values = noValues(map);
-  rebuild();
+  if (kept && draw) pieces = [...pieces.filter((piece) => piece.part !== null), buildTubes(map)];
+  else ({ pieces } = buildPieces(map, values, false));
+  if (draw) draw.refill(map, pieces);
+  if (!kept || desk.lightOff) show();  // else with the light, which comes at once: a frame may cost half a second
   if (first) wholeView();
   sketchWords();
 }
 
-function rebuild() {
-  ({ pieces } = buildPieces(map, part("before").getAttribute("aria-pressed") === "true" && before ? before : values, false));
+// Give the faces the light that is known, or that of before the last change, and draw.
+function repaint() {
+  const then = part("before").getAttribute("aria-pressed") === "true" && before ? before : values;
+  for (const piece of pieces) if (piece.body.judged) paintPart(map, piece, then, false);
   if (draw) draw.refill(map, pieces);
-  else {
+  show();
+}
+
+function show() {
+  if (!draw) {
     try { draw = makeDrawing(canvas, map, pieces); } catch (error) { part("sketch").textContent = `The picture needs WebGL 2: ${error.message}`; return; }
   }
   redraw();
@@ -60,11 +69,10 @@ function takeLight(told) {
   const scale = colourScale(told.irradiance.length ? values.known() : [], map.scale);
   const fresh = scale !== map.scale;
   map.scale = scale;
-  rebuild();
+  repaint();
   if (fresh || !part("legend").hasChildNodes()) writeLegend(part("legend"), map, "colours");
   sketchWords();
-  canvas.dataset.number = told.number;
-  canvas.dataset.pictures = String(Number(canvas.dataset.pictures || 0) + 1);
+  pictures += 1;
 }
 
 function sketchWords() {
@@ -102,8 +110,8 @@ function redraw() {
   requestAnimationFrame(() => {
     waiting = false;
     const ratio = Math.min(window.devicePixelRatio || 1, 2);
-    canvas.width = Math.max(1, Math.round(canvas.clientWidth * ratio));
-    canvas.height = Math.max(1, Math.round(canvas.clientHeight * ratio));
+    const [wide, high] = [canvas.clientWidth, canvas.clientHeight].map((side) => Math.max(1, Math.round(side * ratio)));
+    if (canvas.width !== wide || canvas.height !== high) [canvas.width, canvas.height] = [wide, high];
     frame = cameraFrame(camera);
     const all = boundsOf(pieces), depth = dot(minus(frame.eye, middle(all)), frame.towards);
     const far = Math.max(depth + radius(all), 2), near = Math.max(0.002 * far, depth - radius(all));
@@ -111,6 +119,9 @@ function redraw() {
     state.back = state.dusk ? [0.09, 0.08, 0.07] : [1, 1, 1];
     draw(frame, state, { near, far });
     marks();
+    if (map.light) canvas.dataset.number = map.number;
+    canvas.classList.toggle("older", !desk.lightOff && (desk.waiting || !map.light));
+    canvas.dataset.pictures = String(pictures);
     canvas.dataset.drawn = String(Number(canvas.dataset.drawn || 0) + 1);
   });
 }
@@ -167,7 +178,7 @@ const KEYS = {
 function showBefore(yes) {
   if (!map || (yes && !before)) return;
   part("before").setAttribute("aria-pressed", String(yes));
-  rebuild();
+  repaint();
 }
 
 function listen() {
@@ -199,7 +210,13 @@ export function startPicture() {
   desk.repaint = redraw;
   on("shape", takeShape);
   on("light", takeLight);
-  on("chosen", redraw);
-  on("faults", sketchWords);
-  on("waiting", () => { if (map?.light) map.before = values; if (frame) marks(); });
+  on("chosen", () => {
+    const now = pieces.map(lit).join();
+    if (now !== shownLit) redraw();
+    else if (frame) marks();
+    shownLit = now;
+  });
+  on("faults", () => { sketchWords(); if (desk.faults.some((one) => one.level === "error")) redraw(); });
+  on("refused", redraw);
+  on("waiting", () => { if (map?.light) map.before = values; if (frame) marks(); canvas.classList.add("older"); });
 }

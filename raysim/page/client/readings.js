@@ -11,10 +11,17 @@ const placeWords = (at) => `x ${mm(at[0])}, y ${mm(at[1])}, z ${mm(at[2])} mm`;
 // What was calculated for a point when the timer was worked out last; the verdict alone judges.
 function predicted(name) {
   const { verdict } = desk.doc.card, found = (verdict.meters || []).find((one) => one.name === name);
-  if (!found) return "What it should read is known once the timer is worked out.";
+  if (!found) return `${sketched(name)}What it should read is known once the timer is worked out.`;
   const of = verdict.state === "stale" ? "of the scene as it was worked out last" : "of this scene";
   const judged = found.verdict && verdict.state !== "stale" ? ` ${found.verdict}.` : "";
-  return `Calculated ${of}: ${numberWords(found.irradiance)} ± ${numberWords(found.expanded)} mW/cm² (k = 2).${judged}`;
+  return `${verdict.state === "stale" ? sketched(name) : ""}Calculated ${of}: ${numberWords(found.irradiance)} ± ${numberWords(found.expanded)} mW/cm² (k = 2).${judged}`;
+}
+
+// What the running sketch expects of this very draft; no reading is judged by it.
+function sketched(name) {
+  const { meters, doc } = desk;
+  const found = meters?.number === doc.number && meters.rows.find((one) => one.name === name);
+  return found ? `SKETCH of the expected case: ${numberWords(found.irradiance)} mW/cm² ± ${Math.max(1, Math.round(200 * found.error))} % noise (k = 2), reflectances and lamps not counted in; judge no reading by it. ` : "";
 }
 
 export function readings() {

@@ -18,6 +18,7 @@ const show = whenFree(() => refill(slip, () => {
 }));
 
 function idle() {
+  if (desk.doc && !desk.doc.net) return [make("p", { class: "hint" }, "Touch a thing in the picture, or its name in the table below; its measures and what can be done with it stand here then."), ...rowsOut()];
   return [make("p", { class: "hint" }, "Touch a lamp, a hook, a meter point or a wall. Drag it, or "
     + "type its distances here. Arrow keys move by the step, with Shift by the finest; Page Up and Page "
     + "Down off the wall; C copies, M mirrors, T turns, Delete takes it out."), ...rowsOut(), steps()];

@@ -7,16 +7,21 @@ within 1 cm2 of them.
 """
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from raysim.base.cases import CAUTIOUS
+from raysim.base.units import to_mW_cm2
+from raysim.dose.agreement import predicted
 from raysim.dose.lamp_output import lamp_factors
 from raysim.estimate.face_sides import Sites, judged_sites
 from raysim.estimate.photon_counts import counted_irradiance
+from raysim.page.sketch.shape import same_but_for_lamps
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.touching import set_aside
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
+from raysim.transport.options import RunOptions
 from raysim.transport.poses import BackwardCycle, PhotonCycle
 from raysim.transport.starts import Start
 
@@ -25,6 +30,7 @@ FIRST_BATCHES = 2  # of photons, for a first picture: the fewest that have a spr
 BATCHES = 8  # independent, of photons and of paths
 ERRORS = 2.0  # standard errors above which the darkest spot is looked for
 DARKEST, DARKEST_PATHS = 32, 4  # sites that get so many more paths with every portion
+METER_PATHS = 64  # of a meter point and batch: some 2 per cent
 MOST_PATHS = 400  # of a site and batch: then a page that was left open traces no more
 
 
@@ -40,9 +46,18 @@ class Sketch:
     """Photons and paths through one scene, whose load may hang in several poses."""
 
     def __init__(self, scene: BuiltScene, threads: int, earlier: "Sketch | None" = None) -> None:
-        self.scene = set_aside(scene)
+        self.asked = scene
+        if earlier is not None and _lie_alike(earlier.asked, scene):
+            self.scene: BuiltScene = _set_aside_as(earlier.scene, scene)
+            trees: list[KernelScene | None] = [*earlier.arrays]
+        else:
+            self.scene = set_aside(scene)
+            trees = [None] * len(scene.poses)
         self.triangles = self.scene.triangles
-        self.arrays = [_cautious(kernel_scene(pose.triangles)) for pose in self.scene.poses]
+        self.arrays: list[KernelScene] = [
+            _cautious(kernel_scene(pose.triangles, tree))
+            for pose, tree in zip(self.scene.poses, trees, strict=True)
+        ]
         self.photons = PhotonCycle(self.scene.poses, self.arrays, SEED, threads, groups=BATCHES)
         hours = [lamp.hours for lamp in self.triangles.lamps]
         self.factors = lamp_factors(hours, scene.written.lamps_behaviour)[CAUTIOUS]
@@ -118,6 +133,21 @@ class Sketch:
         assert self.paths is not None
         return np.asarray(self.paths.batch_irradiance(sites)[..., 0].mean(axis=1) * self.factors)
 
+    def meters(self) -> list[dict[str, Any]]:
+        """What each meter point should read in the expected case, mW/cm2, with relative error."""
+        pose = self.scene.poses[0].triangles
+        arrays = kernel_scene(pose, self.arrays[0])
+        options = RunOptions(SEED, self.photons.threads)
+        return [
+            {
+                "name": one.point.name,
+                "irradiance": float(to_mW_cm2(one.irradiance)),
+                "error": one.standard_error / max(one.irradiance, 1e-30),
+            }
+            for one in predicted(self.scene, arrays, options, METER_PATHS)
+            if one.standard_error < one.irradiance
+        ]
+
     def darkest(self, light: Light) -> tuple[int, float, float]:
         """The site that seems darkest so far, with its irradiance and error, W/m2.
 
@@ -166,6 +196,21 @@ class Sketch:
         ]
         spread = discs.errors(np.where(sure, error, 0.0)) / np.where(share > 0, share, 1.0)
         error[near] = spread[near]
+
+
+def _lie_alike(one: BuiltScene, other: BuiltScene) -> bool:
+    """Whether walls and load are the same in every pose."""
+    return len(one.poses) == len(other.poses) and all(
+        same_but_for_lamps(a.triangles, b.triangles)
+        for a, b in zip(one.poses, other.poses, strict=True)
+    )
+
+
+def _set_aside_as(earlier: BuiltScene, scene: BuiltScene) -> BuiltScene:
+    """What `set_aside` gives, taken from a scene that lies alike."""
+    judged = earlier.triangles.judged
+    poses = tuple(replace(p, triangles=replace(p.triangles, judged=judged)) for p in scene.poses)
+    return replace(scene, poses=poses, untreated=earlier.untreated)
 
 
 def _cautious(arrays: KernelScene) -> KernelScene:

@@ -16,8 +16,9 @@ import numpy as np
 
 from raysim.base.errors import Fault, Level, RaysimError, SceneError
 from raysim.base.units import to_mW_cm2
-from raysim.output.pages.map_data import Welds, geometry_record, judged_bits, light_codes
+from raysim.output.pages.map_data import light_codes
 from raysim.page.sketch.light import Light, Sketch
+from raysim.page.sketch.shape import KeptMeshes, Shapes
 from raysim.page.sketch.why import changes, why
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.check import check_scene
@@ -70,7 +71,7 @@ class Work:
         self.scene: BuiltScene | None = None
         self.sketch: Sketch | None = None
         self.earlier: Sketch | None = None  # of the draft before
-        self.welds: Welds = {}
+        self.shapes, self.load = Shapes(), KeptMeshes()
         self.forbidden = False  # errors were found: nothing is traced
 
     def tell(self, record: dict[str, Any], body: bytes = b"") -> None:
@@ -106,18 +107,12 @@ class Work:
         path = Path(order["path"])
         try:
             written = scene_of_text(order["text"], path.name)
-            self.scene = build_scene(path, written)
+            self.scene = build_scene(path, written, load=self.load)
         except SceneError as error:
             self._faults(error.faults)
             return False
-        triangles = self.scene.triangles
-        self.tell(
-            {
-                "is": "shape",
-                **geometry_record(triangles, self.welds),
-                "judged": judged_bits(triangles),
-            }
-        )
+        for record in self.shapes.records(self.number, self.scene.triangles):
+            self.tell(record)
         return True
 
     def _check(self, scene: BuiltScene) -> None:
@@ -139,7 +134,7 @@ class Work:
             if self.orders.waiting:
                 return
             sketch.prepare()
-        portion, shown = FIRST_SITES, time.perf_counter()
+        portion, shown, metered = FIRST_SITES, time.perf_counter(), False
         while not self.orders.waiting and not sketch.enough:
             began = time.perf_counter()
             sketch.add_paths(portion)
@@ -147,6 +142,9 @@ class Work:
             portion = int(np.clip(portion * PORTION / (now - began), 50, len(sketch.sites.faces)))
             if now - shown > PACE or sketch.enough:
                 self._picture(sketch)
+                if not metered and sketch.triangles.meters and not self.orders.waiting:
+                    self.tell({"is": "meters", "rows": sketch.meters()})
+                    metered = True
                 shown = time.perf_counter()
 
     def _say_why(self, sketch: Sketch, face: int, side: int) -> None:

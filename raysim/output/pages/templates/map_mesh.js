@@ -80,26 +80,35 @@ function cornerMeans(corners, areas, places, side, points) {
   return means;
 }
 
-// One part as a run of vertices, three to a face.
-export function buildPart(map, part, values, smooth) {
+// One part as a run of vertices, three to a face; `paintPart` gives them their values.
+function shapePart(map, part) {
   const points = placed(map, words(part.points));
   const corners = part.wide ? longWords(part.corners) : words(part.corners);
-  const count = corners.length / 3, out = new Float32Array(FLOATS * corners.length);
-  const areas = Float32Array.from({ length: count }, (_, face) => faceArea(points, corners, face));
+  const out = new Float32Array(FLOATS * corners.length);
+  corners.forEach((point, vertex) => {
+    for (let k = 0; k < 3; k++) out[FLOATS * vertex + k] = points[3 * point + k];
+  });
+  return { part, body: map.bodies[part.body], vertices: out, count: corners.length, points, corners };
+}
+
+// Write the values of a part into its vertices; without smooth there are no contours.
+export function paintPart(map, piece, values, smooth) {
+  const { part, points, corners, vertices: out } = piece, count = corners.length / 3;
   const { place, hatched } = facePlaces(map, part, count, values);
-  const means = [0, 1].map((side) => (smooth
-    ? cornerMeans(corners, areas, place, side, points.length / 3)
-    : new Float32Array(points.length / 3).fill(-1)));
-  for (let vertex = 0; vertex < corners.length; vertex++) {
-    const point = corners[vertex], face = Math.floor(vertex / 3), at = FLOATS * vertex;
-    out.set(points.subarray(3 * point, 3 * point + 3), at);
+  const means = smooth ? contourMeans(points, corners, place) : null;
+  for (let vertex = 0, at = 3; vertex < corners.length; vertex++, at += FLOATS) {
+    const face = Math.floor(vertex / 3);
     for (let side = 0; side < 2; side++) {
-      out[at + 3 + side] = place[2 * face + side];
-      out[at + 5 + side] = means[side][point];
-      out[at + 7 + side] = hatched[2 * face + side];
+      out[at + side] = place[2 * face + side];
+      out[at + 2 + side] = means ? means[side][corners[vertex]] : -1;
+      out[at + 4 + side] = hatched[2 * face + side];
     }
   }
-  return { part, body: map.bodies[part.body], vertices: out, count: corners.length };
+}
+
+function contourMeans(points, corners, place) {
+  const areas = Float32Array.from({ length: corners.length / 3 }, (_, face) => faceArea(points, corners, face));
+  return [0, 1].map((side) => cornerMeans(corners, areas, place, side, points.length / 3));
 }
 
 function faceArea(points, corners, face) {
@@ -173,17 +182,25 @@ function crossesBox(piece, origin, toward) {
   return enter <= leave;
 }
 
-// Everything that can be drawn: the parts of the scene, and the lamp tubes as a piece of their own.
-// Without smooth there are no contours: they take most of the time.
-export function buildPieces(map, values = unpackValues(map), smooth = true) {
-  const pieces = map.parts.map((part) => buildPart(map, part, values, smooth));
+// The lamp tubes as a piece of their own.
+export function buildTubes(map) {
   const tubes = placed(map, words(map.tubes)), vertices = new Float32Array(FLOATS * tubes.length / 3);
   for (let i = 0; i < tubes.length / 3; i++) {
     vertices.set(tubes.subarray(3 * i, 3 * i + 3), FLOATS * i);
     vertices.fill(-1, FLOATS * i + 3, FLOATS * i + 7);
   }
-  const lamps = { name: "a lamp", kind: "lamp", judged: false };
-  pieces.push({ part: null, body: lamps, vertices, count: tubes.length / 3 });
-  for (const piece of pieces) piece.bounds = vertexBounds(piece.vertices);
-  return { pieces: pieces.filter((piece) => piece.count > 0), values };
+  const body = { name: "a lamp", kind: "lamp", judged: false };
+  return { part: null, body, vertices, count: tubes.length / 3, bounds: vertexBounds(vertices) };
+}
+
+// Everything that can be drawn: the parts of the scene, and the lamp tubes.
+// Without smooth there are no contours: they take most of the time.
+export function buildPieces(map, values = unpackValues(map), smooth = true) {
+  const pieces = map.parts.map((part) => shapePart(map, part)).filter((piece) => piece.count > 0);
+  for (const piece of pieces) {
+    paintPart(map, piece, values, smooth);
+    piece.bounds = vertexBounds(piece.vertices);
+  }
+  const lamps = buildTubes(map);
+  return { pieces: lamps.count ? [...pieces, lamps] : pieces, values };
 }
