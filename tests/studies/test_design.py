@@ -23,9 +23,9 @@ from raysim.scene.check.check import check_scene
 from raysim.scene.check.contact import contact_faults
 from raysim.starter.shapes import SHAPES
 from raysim.studies.design import boxes, read_wish, search, study
+from raysim.studies.design.limits import Limit
 from raysim.studies.design.places import PATTERNS, with_lamps
 from raysim.studies.design.proposals import WALLS, cost_of, proposals
-from raysim.studies.design.result import Limit
 from raysim.studies.design.scenes import scene_files, workplace
 from raysim.studies.design.shapes import hung_shapes
 from raysim.studies.design.sums import sums_of

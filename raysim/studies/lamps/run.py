@@ -95,7 +95,8 @@ def study(
     present = len(alone.written.lamp)
     interrupted = False
     try:
-        search.run(precision, present if present in numbers else numbers[-1])
+        search.choose(precision, present if present in numbers else numbers[-1])
+        search.prove()
     except KeyboardInterrupt:
         interrupted = True
         if not search.traced:
