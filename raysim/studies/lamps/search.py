@@ -92,7 +92,7 @@ class Search:
             choice = self._chosen(number)
             if choice is not None:
                 self._trace(number, choice, precision)
-            if number != order[0] and (other := self._promising(number)):
+            if most > 1 and number != order[0] and (other := self._promising(number)):
                 self._trace(number, other, precision)
 
     def _possible(self, first: int) -> list[int]:
