@@ -226,7 +226,7 @@ def most_telling(
 
 
 def _name(triangles: SceneTriangles, point: MeterPoint, grid: Grid = MM) -> str:
-    """Distances (mm or inches) from the left wall, the door and the floor, and the way the head faces."""
+    """Distances (mm or inches) from left wall, door and floor, and the way the head faces."""
     walls = np.flatnonzero(np.isin(triangles.face_body, wall_bodies(triangles)))
     ways = -np.eye(3)
     met = Surroundings(triangles, walls).first(np.tile(point.at, (3, 1)), ways, np.full(3, np.inf))
