@@ -6,9 +6,9 @@ from raysim.base.errors import RaysimError
 from raysim.dose.verdict_record import State
 from raysim.library.surfaces import UnknownSurface
 from raysim.page.document import Document
-from raysim.page.net_view import grid_of
 from raysim.page.verdict import result_folder, verdict
 from raysim.scene.file.written import SceneAsWritten
+from raysim.workshop.grid import grid_of
 
 
 def card(document: Document, shown: dict[str, Any]) -> dict[str, Any]:
@@ -37,7 +37,7 @@ def card(document: Document, shown: dict[str, Any]) -> dict[str, Any]:
 def _box(scene: SceneAsWritten, shown: dict[str, Any]) -> tuple[str, bool]:
     if shown["box"] is None:
         return f"mesh {scene.chamber.mesh}", scene.chamber.mesh is not None
-    grid = grid_of(scene)
+    grid = grid_of(scene.units)
     sides = [grid.text(grid.steps(0.001 * side)) for side in shown["box"]]
     return f"{' x '.join(sides)} {grid.unit} inside", True
 

@@ -12,7 +12,7 @@ from raysim.output.pages.svg import svg
 from raysim.scene.file.written import SceneAsWritten
 from raysim.workshop.fixings import Held, Mark, box_walls, marks
 from raysim.workshop.frames import Frame, frames, net
-from raysim.workshop.grid import INCH, MM, Grid
+from raysim.workshop.grid import grid_of
 from raysim.workshop.net import net_drawing, whose
 from raysim.workshop.panels import Panel, Place, panels
 
@@ -27,7 +27,7 @@ def net_view(scene: SceneAsWritten) -> dict[str, Any] | None:
     """
     if scene.chamber.inside is None:
         return None
-    grid = grid_of(scene)
+    grid = grid_of(scene.units)
     w, d, h = map(grid.steps, scene.chamber.inside)
     bare = scene.model_copy(update={"chamber": scene.chamber.model_copy(update={"sheet": None})})
     walls = box_walls(scene.chamber.inside)
@@ -90,8 +90,3 @@ def _holds(panel: Panel, corner: tuple[int, int], mm: float) -> Iterator[dict[st
             "tag": place.tag,
             "at": [mm * (corner[0] + place.u), mm * (corner[1] + place.v)],
         }
-
-
-def grid_of(scene: SceneAsWritten) -> Grid:
-    """The grid on which a scene is shown (definition)."""
-    return INCH if scene.units in ("in", "inch", "ft") else MM

@@ -90,3 +90,8 @@ class Grid:
 
 MM, INCH = Grid("mm", 2), Grid("in", 16)
 GRIDS = {"mm": MM, "inch": INCH}
+
+
+def grid_of(units: str) -> Grid:
+    """The grid on which a scene in some units is measured (definition)."""
+    return INCH if units in ("in", "inch", "ft") else MM

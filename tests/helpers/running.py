@@ -29,8 +29,8 @@ from raysim.cli.statuses import UNFORESEEN
 from raysim.dose import simulate, trace_failures
 from raysim.output.pictures import draw
 from raysim.output.words.cautions import CAUTION_LINE
+from raysim.studies.design import finals, relax, search
 from raysim.studies.design import run as design_run
-from raysim.studies.design import search
 from raysim.studies.leak import brightest
 from raysim.studies.leak import run as leak_run
 from raysim.studies.linings import compare
@@ -161,8 +161,8 @@ def contents(folder: Path) -> dict[str, bytes]:
 def with_few_traces(patch: pytest.MonkeyPatch, rounds: int, first: int, full: int) -> None:
     """A search for designs of few traces, for all that does not depend on how many there are."""
     patch.setattr(design_run, "ROUNDS", rounds)
-    patch.setattr(design_run, "MORE_ROUNDS", rounds)
-    patch.setattr(design_run, "MOST_FULL", full)
+    patch.setattr(relax, "ROUNDS", rounds)
+    patch.setattr(finals, "MOST_FULL", full)
     for module in (search, design_run):
         patch.setattr(module, "FIRST", first)
         patch.setattr(module, "EACH", rounds)

@@ -1,6 +1,7 @@
 """Proposed places of the meter: free, open to the door, and telling."""
 
 import tomllib
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -79,6 +80,16 @@ def test_a_place_is_named_by_its_distances_from_the_walls(found):
         left, door, floor = (f"{mm:.0f}" for mm in to_mm(row.meter.point.at))
         start = f"{left} mm from left, {door} from door, {floor} up, facing "
         assert row.meter.name.startswith(start)
+
+
+def test_in_a_scene_in_inches_places_and_their_names_are_on_half_inches(scene):
+    written = scene.written.model_copy(update={"units": "in"})
+    found = propose(replace(scene, written=written))
+    for point in found.triangles.meters:
+        assert np.allclose(point.at / 0.0127, np.round(point.at / 0.0127))
+        assert " in from left, " in point.name
+        whole, *rest = point.name.split(" in ")[0].split()
+        assert int(whole) + 0.5 * len(rest) == pytest.approx(point.at[0] / 0.0254)
 
 
 def test_a_box_of_metres_has_places_too(tmp_path):

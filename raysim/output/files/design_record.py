@@ -74,7 +74,7 @@ def _proposal(one: Proposal) -> dict[str, Any]:
 
 
 def _relaxation(one: Relaxation) -> dict[str, Any]:
-    return {"limit": str(one.limit), "design": one.design.name, "factor": one.factor}
+    return {"limits": [*map(str, one.limits)], "design": one.design.name, "factor": one.factor}
 
 
 def _trial(one: Trial) -> dict[str, Any]:

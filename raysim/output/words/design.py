@@ -7,8 +7,9 @@ from raysim.output.words.table import Table
 from raysim.output.words.verdict import state_words
 from raysim.scene.check.check import WEAK_LINING
 from raysim.studies.design.boxes import size_words
+from raysim.studies.design.limits import Limit
 from raysim.studies.design.proposals import WALLS, Proposal
-from raysim.studies.design.result import Design, DesignStudy, Limit, Relaxation
+from raysim.studies.design.result import Design, DesignStudy, Relaxation
 from raysim.studies.design.trial import Trial
 
 FIRST_RUN = "Run 'raysim dose' on its scene file before setting a timer."
@@ -40,14 +41,16 @@ def answer(study: DesignStudy) -> str:
         return "Broken off before any design was shown to meet the wish: run it to its end."
     if study.relaxations:
         first = study.relaxations[0]
+        binding = " and the ".join(map(_limit, first.limits))
+        alone = "" if len(first.limits) == 1 else ": of one alone no change was found that helps"
         return (
-            f"No design of those tried meets the wish. What binds is the {_limit(first.limit)}: "
+            f"No design of those tried meets the wish. What binds is the {binding}{alone}: "
             f"{relaxation_words(study, first)}"
         )
     return (
-        "No design of those tried meets the wish, and with one limit alone let go none of the few "
-        "that were tried did either: that does not show that none would. Loosen a limit and ask "
-        f"again. {' '.join(_misses(study))}"
+        "No design of those tried meets the wish, nor did any with one limit let go, or with two: "
+        "that does not show that none would. Loosen several limits and ask again. "
+        f"{' '.join(_misses(study))}"
     )
 
 
@@ -145,8 +148,9 @@ def relaxation_words(study: DesignStudy, one: Relaxation) -> str:
         Limit.WEAR: f"{_cycles(design)} in place of {limits.cycles}",
         Limit.SIZE: f"{size_words(design.proposal.box.outside(thick))} outside in place of "
         f"{size_words(limits.outside)}",
-    }[one.limit]
-    return f"with {_limit(one.limit)} {told} all else can be kept ({design.name})."
+    }
+    changes = " and ".join(f"{_limit(limit)} {told[limit]}" for limit in one.limits)
+    return f"with {changes} all else can be kept ({design.name})."
 
 
 def _misses(study: DesignStudy) -> Iterator[str]:

@@ -3,26 +3,15 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from pathlib import Path
 
 from raysim.assess.reuse import Reuse
 from raysim.base.figures import Figures
 from raysim.dose.result import Result
-from raysim.studies.design.limits import Limits
+from raysim.studies.design.limits import Limit, Limits
 from raysim.studies.design.proposals import Proposal
 from raysim.studies.design.trial import Trial
 from raysim.studies.design.wish import Wish
-
-
-class Limit(StrEnum):
-    """What a wish sets limits to."""
-
-    BUDGET = "budget"
-    SIZE = "size"
-    TIME = "time"
-    WEAR = "wear"
-    VERDICT = "verdict"  # forbids use for another reason
 
 
 @dataclass(frozen=True)
@@ -81,14 +70,27 @@ class Design(Figures):
         limits = [limit for limit in self.reuse.limits if limit.what in doses]
         return tuple(1e4 * float(limit.value.split()[0]) / doses[limit.what] for limit in limits)
 
+    def needs(self, wish: Wish) -> dict[Limit, float]:
+        """What it needs of each of LIMITS, over what was wished for (definition)."""
+        limits = wish.limits
+        return {
+            Limit.BUDGET: self.cost / wish.money(limits.budget),
+            Limit.SIZE: self.excess,
+            Limit.TIME: self.time / limits.longest_cycle,
+            Limit.WEAR: limits.cycles / max(self.cycles, 0.5),
+        }
+
 
 @dataclass(frozen=True)
 class Relaxation(Figures):
-    """One limit that alone stands in the way, and the design that shows what would do instead."""
+    """Limits that stand in the way, one or two, and the design that shows what would do instead.
 
-    limit: Limit
+    `factor` is what it needs over what was wished for, 1 and more; of two limits the product.
+    """
+
+    limits: tuple[Limit, ...]
     design: Design
-    factor: float  # of what is needed over what was wished for, 1 and more
+    factor: float
 
 
 @dataclass(frozen=True)
@@ -102,7 +104,8 @@ class DesignStudy:
     trials : tuple of Trial
         Short traces, to compare by.
     relaxations : tuple of Relaxation
-        Where no design meets the wish: the smallest change of one limit that helps, the best first.
+        Where no design meets the wish: the smallest change of each limit that helps alone, the best
+        first; where none does, of two.
     proposals, hopeless, geometries : int
         How many proposals there were, how many of them cannot do by an energy balance alone, and
         how many geometries had a short trace.

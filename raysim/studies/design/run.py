@@ -5,35 +5,31 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from raysim.assess.reuse import reuse
-from raysim.base.errors import Level
+import numpy as np
+
 from raysim.base.progress import nobody_watching
 from raysim.base.units import J_M2_PER_J_CM2
 from raysim.dose.result import Result
-from raysim.dose.simulate import simulate
 from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
-from raysim.scene.check.check import check_scene
 from raysim.studies.asked import checked
 from raysim.studies.design.boxes import size_words
-from raysim.studies.design.limits import Limits
+from raysim.studies.design.finals import FULL, MOST_FULL, Finals, Judge
+from raysim.studies.design.limits import KEPT, Limits
 from raysim.studies.design.proposals import Proposal, excess, proposals
-from raysim.studies.design.result import Design, DesignStudy, Limit, Relaxation
-from raysim.studies.design.scenes import Workplace, scene_files, workplace
-from raysim.studies.design.search import EACH, FIRST, Search, Steps
+from raysim.studies.design.relax import Relaxing
+from raysim.studies.design.result import DesignStudy
+from raysim.studies.design.scenes import Workplace, workplace
+from raysim.studies.design.search import EACH, FIRST, SURE, Search, Steps
 from raysim.studies.design.shapes import hung_shapes, refuse_nameless
 from raysim.studies.design.sums import sums_of
 from raysim.studies.design.trial import Trial
 from raysim.studies.design.wish import Wish, read_wish, refused
 from raysim.transport.options import RunOptions
 
-Judge = Callable[[BuiltScene, Result], Result]
-ROUNDS, MORE_ROUNDS = 3, 1  # of short traces; where a limit is loosened
+ROUNDS = 3  # of short traces; own choice, as all here
 TRIES = 3  # full traces for each aim
-MOST_FULL = 6  # in all
-SMALLER, NOTABLY = 3, 0.95  # times a smaller change is asked for, and how much; own choice
-FULL = 4.0  # pieces of work that a full trace counts for
-SURE = 1.1  # how far a short trace may miss a limit and still be followed; own choice
+NOTABLY = 1.1  # times the light of a cheaper one that makes a step of the front
 
 
 def unjudged(scene: BuiltScene, result: Result) -> Result:
@@ -94,15 +90,15 @@ class _Study:
         options: RunOptions,
         judge: Judge,
     ) -> None:
-        self.work, self.path, self.judge = work, path, judge
+        self.work, self.path = work, path
         self.options = replace(options, progress=nobody_watching)
         material = assumptions()["material_dose_J_cm2"].value * J_M2_PER_J_CM2
         sums = sums_of(work.wish, work.hung)
         self.limits = Limits(sums, work.wish.wear.material_dose or material)
         self.search = Search(work, sums, self.limits, pool)
         self.steps = Steps(options.progress, FIRST + ROUNDS * EACH + 1 + (MOST_FULL + 2) * FULL)
-        self.full: dict[Proposal, Design | None] = {}
-        self.relaxations: list[Relaxation] = []
+        self.finals = Finals(work, self.options, self.steps, judge)
+        self.relaxing = Relaxing(self.search, self.finals, self.steps, self.options)
 
     def found(self) -> DesignStudy:
         """The study; broken off by Ctrl-C, with what is known by then."""
@@ -111,11 +107,11 @@ class _Study:
             self.steps.done("short traces", 0.0)
             self.search.run(self.options, self.steps, ROUNDS)
             self._finalists()
-            if not any(one and not one.broken for one in self.full.values()):
-                self._relax()
+            if not self.finals.any_meets:
+                self.relaxing.run()
         except KeyboardInterrupt:
             interrupted = True
-        designs = [one for one in self.full.values() if one is not None]
+        designs = self.finals.designs
         if interrupted and not designs and not self.search.trials:
             raise KeyboardInterrupt
         return DesignStudy(
@@ -125,7 +121,7 @@ class _Study:
             seed=self.options.seed,
             designs=tuple(sorted(designs, key=lambda one: (one.cost, one.time))),
             trials=tuple(self.search.trials),
-            relaxations=tuple(sorted(self.relaxations, key=lambda one: one.factor)),
+            relaxations=tuple(sorted(self.relaxing.found, key=lambda one: one.factor)),
             proposals=len(self.search.pool),
             hopeless=self.search.hopeless,
             geometries=int(self.search.done.sum()),
@@ -134,7 +130,7 @@ class _Study:
 
     def _finalists(self) -> None:
         """Full traces for each aim, and of some more of the front."""
-        cheap = self._likely(lambda trial: trial.proposal.cost)
+        cheap = self._likely(_cost)
         if cheap:
             self.search.other_linings(cheap[0], self.options)
         self.steps.done("places for lamps")
@@ -145,149 +141,25 @@ class _Study:
             self._first_that_meets(self._likely(aim)[:TRIES])
         front: list[Trial] = []
         for trial in self._likely(_cost):
-            if not front or trial.worst > 1.1 * front[-1].worst:
+            if not front or trial.worst > NOTABLY * front[-1].worst:
                 front.append(trial)
         step = max((len(front) - 1) // 3, 1)
         for trial in front[::step]:
-            self._trace(trial.proposal)
+            self.finals.trace(trial.proposal)
 
-    def _likely(self, aim: Callable[[Trial], float], loosened: Sequence[Limit] = ()) -> list[Trial]:
+    def _likely(self, aim: Callable[[Trial], float]) -> list[Trial]:
         """Short traces that seem to meet the wish, the best by some aim first."""
-        likely = [t for t in self.search.trials if not set(self._missed(t)) - {*loosened}]
+        if not self.search.trials:
+            return []
+        keeps = (self.search.traced <= np.array([KEPT, KEPT, SURE, SURE])[:, None]).all(axis=0)
+        likely = [self.search.trials[k] for k in np.flatnonzero(keeps)]
         return sorted(likely, key=lambda trial: (aim(trial), trial.proposal.cost))
-
-    def _missed(self, trial: Trial) -> list[Limit]:
-        """Limits that a short trace seems to miss."""
-        limits, own = self.limits, trial.proposal
-        missed = []
-        if own.cost > limits.budget:
-            missed.append(Limit.BUDGET)
-        if self._excess(own) > limits.size + 1e-9:
-            missed.append(Limit.SIZE)
-        if trial.worst * SURE < limits.irradiance:
-            missed.append(Limit.TIME)
-        if trial.spread > SURE * limits.spread:
-            missed.append(Limit.WEAR)
-        return missed
-
-    def _excess(self, proposal: Proposal) -> float:
-        wish = self.work.wish
-        return excess(proposal.box, wish.limits.outside, wish.sheet[proposal.sheet].thickness)
 
     def _first_that_meets(self, trials: Sequence[Trial]) -> None:
         for trial in trials:
-            design = self._trace(trial.proposal)
+            design = self.finals.trace(trial.proposal)
             if design is not None and not design.broken:
                 return
-
-    def _trace(self, proposal: Proposal, beyond: bool = False) -> Design | None:
-        """A proposal traced in full, once; None where it cannot be built, or enough were traced."""
-        if proposal in self.full:
-            return self.full[proposal]
-        if len(self.full) >= MOST_FULL and not beyond:
-            return None
-        name = f"design {len(self.full) + 1}"
-        scene = self.work.scene(proposal, f"{name.replace(' ', '_')}.toml")
-        faults = check_scene(scene)
-        design = None
-        if not any(fault.level is Level.ERROR for fault in faults):
-            result = simulate(
-                scene,
-                seed=self.options.seed,
-                threads=self.options.threads,
-                warnings=tuple(faults),
-            )
-            if result.interrupted:
-                raise KeyboardInterrupt
-            design = self._design(name, proposal, self.judge(scene, result))
-        self.full[proposal] = design
-        self.steps.done("full traces", FULL)
-        return design
-
-    def _design(self, name: str, proposal: Proposal, result: Result) -> Design:
-        wish, text_and_meshes = self.work.wish, scene_files(self.work, proposal)
-        found = Design(
-            name,
-            proposal,
-            result,
-            reuse(replace(result, verdict=None)),
-            *text_and_meshes,
-            self._excess(proposal),
-            (),
-            wish.load.number,
-        )
-        broken = []
-        if found.cost > wish.money(wish.limits.budget):
-            broken.append(Limit.BUDGET)
-        if found.excess > 1.0 + 1e-9:
-            broken.append(Limit.SIZE)
-        if found.time > wish.limits.longest_cycle:
-            broken.append(Limit.TIME)
-        if found.cycles < wish.limits.cycles:
-            broken.append(Limit.WEAR)
-        if not broken and result.verdict is not None and result.verdict.forbids:
-            broken.append(Limit.VERDICT)
-        return replace(found, broken=tuple(broken))
-
-    def _relax(self) -> None:
-        """The smallest change of each limit alone that a full trace shows to help."""
-        limits = (Limit.BUDGET, Limit.TIME, Limit.WEAR, Limit.SIZE)
-        self.steps.whole += len(limits) * (MORE_ROUNDS * EACH + FULL)
-        for limit in limits:
-            self._loosen(limit)
-
-    def _loosen(self, limit: Limit) -> None:
-        """Let one limit go; then ask for a smaller change than the one that was found to help."""
-        aim = {
-            Limit.BUDGET: _cost,
-            Limit.TIME: _darkness,
-            Limit.WEAR: _spread,
-            Limit.SIZE: lambda trial: self._excess(trial.proposal),
-        }[limit]
-        before, loosened = vars(self.limits).copy(), [limit]
-        for _ in range(SMALLER):
-            self.search.run(self.options, self.steps, MORE_ROUNDS, loosened)
-            # A short trace errs: the first that seems to do may not, and the next one does.
-            for trial in self._likely(aim, loosened)[: TRIES if loosened else 1]:
-                self._trace(trial.proposal, beyond=True)
-                if self._helps(trial, limit):
-                    break
-            helping = [t for t in self.search.trials if self._helps(t, limit)]
-            if not helping:
-                break
-            best = min(helping, key=aim)
-            self._ask_less(limit, best)
-            loosened = []
-        vars(self.limits).update(before)
-        own = [one for one in self.full.values() if one and set(one.broken) == {limit}]
-        if own:
-            design = min(own, key=lambda one: self._factor(limit, one))
-            self.relaxations.append(Relaxation(limit, design, self._factor(limit, design)))
-
-    def _helps(self, trial: Trial, limit: Limit) -> bool:
-        """Whether a full trace showed a proposal to miss this limit alone (definition)."""
-        design = self.full.get(trial.proposal)
-        return design is not None and set(design.broken) == {limit}
-
-    def _ask_less(self, limit: Limit, trial: Trial) -> None:
-        """Set a limit notably nearer to the wish than what a proposal takes."""
-        name, value = {
-            Limit.BUDGET: ("budget", NOTABLY * trial.proposal.cost),
-            Limit.SIZE: ("size", NOTABLY * self._excess(trial.proposal)),
-            Limit.TIME: ("irradiance", trial.worst / NOTABLY),
-            Limit.WEAR: ("spread", NOTABLY * trial.spread),
-        }[limit]
-        setattr(self.limits, name, value)
-
-    def _factor(self, limit: Limit, design: Design) -> float:
-        """What a design needs of a limit, over what was wished for."""
-        wish = self.work.wish.limits
-        return {
-            Limit.BUDGET: design.cost / self.work.wish.money(wish.budget),
-            Limit.SIZE: design.excess,
-            Limit.TIME: design.time / wish.longest_cycle,
-            Limit.WEAR: wish.cycles / max(design.cycles, 0.5),
-        }[limit]
 
 
 def _cost(trial: Trial) -> float:

@@ -12,7 +12,7 @@ from raysim.base.progress import Progress
 from raysim.library.surfaces import find_surface
 from raysim.scene.check.check import WEAK_LINING
 from raysim.studies.design.chosen import chosen_lamps
-from raysim.studies.design.limits import Limits
+from raysim.studies.design.limits import KEPT, Limits
 from raysim.studies.design.proposals import WALLS, Proposal, cost_of, excess
 from raysim.studies.design.scenes import Workplace
 from raysim.studies.design.sums import Sketch, Sums
@@ -21,11 +21,12 @@ from raysim.studies.linings.columns import Variant, glossy_and_bright
 from raysim.transport.options import RunOptions
 from raysim.transport.pieces import Shared, each
 
-FIRST = 6  # geometries traced before anything is learned
+FIRST = 6  # geometries traced before anything is learned; own choice, as all here
 SOME_WALLS = (("front",), ("floor",), ("front", "floor"))  # where a cheaper lining may do
 EACH = 5  # geometries traced in each round after that
 LEVELS = (0.25, 0.5, 0.75)  # of the way from the least cost to the budget, for the front
-DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is left out; own choice
+DOUBT = 1.25  # times the longest cycle: what is sketched to take longer is left out
+SURE = 1.1  # how far a short trace may miss a limit and still be followed
 
 
 class Steps:
@@ -49,9 +50,7 @@ class Search:
         self.work, self.sums, self.limits, self.pool = work, sums, limits, pool
         self.sketch = Sketch(sums, pool)
         self.cost = np.array([one.cost for one in pool])
-        thick = [work.wish.sheet[one.sheet].thickness for one in pool]
-        limit = work.wish.limits.outside
-        self.size = np.array([excess(p.box, limit, t) for p, t in zip(pool, thick, strict=True)])
+        self.size = self._excess(pool)
         self.most = np.array([sums.most(one) for one in pool])
         numbers: dict[object, int] = {}
         self.geometry = np.array([numbers.setdefault(p.geometry, len(numbers)) for p in pool])
@@ -59,29 +58,43 @@ class Search:
         self.trials: list[Trial] = []
         self.hopeless = int((self.most < limits.irradiance).sum())
 
-    def run(
-        self, options: RunOptions, steps: Steps, rounds: int, loosened: Sequence[str] = ()
-    ) -> None:
-        """Trace in rounds; `loosened` are limits that do not count: size, budget, time or wear."""
-        if not self.trials:
-            self._trace(self._first(), options, steps, FIRST)
+    def run(self, options: RunOptions, steps: Steps, rounds: int) -> None:
+        """Trace in rounds what seems to keep the wish."""
+        self.trace(self._first(), options, steps, FIRST)
         for _ in range(rounds):
-            self._trace(self._next(loosened), options, steps, EACH)
+            self.trace(self._next(), options, steps, EACH)
 
-    def _allowed(self, loosened: Sequence[str]) -> np.ndarray:
+    @property
+    def least(self) -> np.ndarray:
+        """What proposals need of each limit at the least, as is known for sure, (4, proposals)."""
+        return self.limits.needs(self.cost, self.size, self.most, np.zeros(len(self.pool)))
+
+    @property
+    def sketched(self) -> np.ndarray:
+        """The same as it is sketched (definition)."""
+        return self.limits.needs(self.cost, self.size, self.sketch.worst, self.sketch.spread)
+
+    @property
+    def traced(self) -> np.ndarray:
+        """The same of all short traces, (4, trials) (definition)."""
+        own = [t.proposal for t in self.trials]
+        cost, worst = np.array([p.cost for p in own]), np.array([t.worst for t in self.trials])
+        spread = np.array([t.spread for t in self.trials])
+        return self.limits.needs(cost, self._excess(own), worst, spread)
+
+    def _excess(self, those: Sequence[Proposal]) -> np.ndarray:
+        wish = self.work.wish
+        thick = [wish.sheet[one.sheet].thickness for one in those]
+        pairs = zip(those, thick, strict=True)
+        return np.array([excess(one.box, wish.limits.outside, t) for one, t in pairs])
+
+    def _allowed(self) -> np.ndarray:
         """Proposals that are not traced yet, and inside all limits that are known exactly."""
-        allowed = ~self.done[self.geometry] & np.ones(len(self.pool), bool)
-        if "size" not in loosened:
-            allowed &= self.size <= self.limits.size
-        if "budget" not in loosened:
-            allowed &= self.cost <= self.limits.budget
-        if "time" not in loosened:
-            allowed &= self.most >= self.limits.irradiance
-        return allowed
+        return ~self.done[self.geometry] & (self.least <= KEPT).all(axis=0)
 
     def _first(self) -> list[int]:
         """Unlike geometries that seem bright: of every pattern and gap the brightest."""
-        allowed = self._allowed(())
+        allowed = self._allowed()
         found: dict[tuple[object, ...], int] = {}
         for place in map(int, np.argsort(-self.sketch.worst, kind="stable")):
             one = self.pool[place]
@@ -89,12 +102,12 @@ class Search:
                 found.setdefault((one.lamps.axis, one.box.gap), place)
         return list(found.values())[:FIRST]
 
-    def _next(self, loosened: Sequence[str]) -> list[int]:
+    def _next(self) -> list[int]:
         """What to trace next, one for each aim: cheap, quick, even, and steps of the front."""
-        allowed, worst = self._allowed(loosened), self.sketch.worst
+        allowed, worst = self._allowed(), self.sketch.worst
         bright = worst * DOUBT >= self.limits.irradiance
         even = self.sketch.spread <= DOUBT * self.limits.spread
-        fits = allowed & (bright | ("time" in loosened)) & (even | ("wear" in loosened))
+        fits = allowed & bright & even
         least = self.cost[allowed].min(initial=self.limits.budget)
         aims = [(fits, self.cost), (fits, -worst), (fits, self.sketch.spread)]
         aims += [
@@ -110,9 +123,7 @@ class Search:
                 found.append(int(free[value[free].argmin()]))
         return found
 
-    def _trace(
-        self, places: Sequence[int], options: RunOptions, steps: Steps, planned: int
-    ) -> None:
+    def trace(self, places: Sequence[int], options: RunOptions, steps: Steps, planned: int) -> None:
         """Short traces of the geometries of some proposals, each under several linings."""
         pieces = []
         for place in places:

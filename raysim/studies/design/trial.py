@@ -16,7 +16,7 @@ from raysim.studies.linings.bench import LiningBench
 from raysim.studies.linings.columns import Variant, glossy_and_bright, in_groups
 from raysim.transport.options import RunOptions
 
-COARSE = 0.3  # precision of a short trace
+COARSE = 0.3  # precision of a short trace; own choice, as the limit of rays
 MOST_RAYS = 12_000_000  # of one; what is darker than these show is hopeless
 # What the best-lit face gets in the bright case over what 1 % of the area exceeds in the expected
 # one: own estimate, for the choice of what is traced in full.

@@ -15,6 +15,7 @@ from raysim.studies.lamps.choice import Choice, Field
 from raysim.studies.lamps.proof import Known
 from raysim.studies.lamps.sources import Sources
 
+# Efforts are our own choice, as in `search`.
 PIECE, WORKER_PIECE = 512, 32  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
 DARK_CELLS, LOOKED_ROWS, LOOKED_FACES, NEW_ROWS = 96, 160, 64, 8  # of a choice, step by step

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 import numpy as np
 
 Choice = tuple[int, ...]  # numbers of places, rising
-EXCHANGES = 60
+EXCHANGES = 60  # own choice, as are the starts
 STARTS = 8
 
 

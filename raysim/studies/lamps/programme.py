@@ -23,10 +23,11 @@ from raysim.base.figures import Figures
 from raysim.studies.lamps.branches import Branches, OutOfBranchesError
 from raysim.studies.lamps.choice import Choice, Field
 
+# Efforts are our own choice.
 TIGHTER = 0.002  # share by which the bound of a relaxation has to fall for another round
 MOST_TIGHTENED = 40
 STEPS = (0.3, 0.2, 0.15, 0.12, 0.09, 0.06, 0.04, 0.02, 0.01)  # above the best known: T comes down
-BRANCHES = 2_000_000  # looked at for each step: five seconds or so
+BRANCHES = 500_000  # looked at for each step: a second or two; own choice
 FEWER = 10  # times fewer branches for each look for a better choice
 SLACK = 1e-6  # share by which bounds are raised: tolerance of the solver of the relaxation
 

@@ -18,7 +18,7 @@ from raysim.studies.lamps.programme import better
 from raysim.studies.lamps.sources import Sources, read_low
 from raysim.transport.paths import PATH_BATCHES
 
-MOST_ROWS = 96  # that share the error probability
+MOST_ROWS = 96  # that share the error probability; own choice, as all here
 # Paths per batch of a row, points per candidate, and the price of it, for each look at a row.
 LOOKS = ((320, 12.0, 1), (1280, 48.0, 4), (3840, 144.0, 12))
 BRANCHES = 20_000  # that are looked at for the choice that looks best

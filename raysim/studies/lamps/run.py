@@ -80,22 +80,14 @@ def study(
     (2, {'too near a wall': 1}, 1)
     """
     options = checked(options, precision)
-    numbers = sorted(set(numbers))
-    if not numbers:
-        raise RaysimError("no number of lamps. Mend: numbers=[1, 2]")
-    within("number of lamps", numbers[0], 1, MOST_LAMPS)
-    within("number of lamps", numbers[-1], 1, MOST_LAMPS)
     alone = set_aside(in_one_pose(scene, pose))
-    room = LampRoom(alone.triangles, alone.written.chamber.inside, clearances)
-    kept, no_room, spacing = _with_room(room, alone, lamps, places)
-    if len(kept) < numbers[0]:
-        raise RaysimError(_no_room_words(len(kept), no_room, numbers[0]))
-    bills = {place.kind.name: _bill(place, prices) for place in kept}
-    search = Search(alone, kept, ~too_near(kept, clearances.lamps), numbers, options)
-    present = len(alone.written.lamp)
+    search, no_room, spacing = _begun(alone, numbers, lamps, places, clearances, options=options)
+    bills = {place.kind.name: _bill(place, prices) for place in search.places}
+    numbers, present = search.numbers, len(alone.written.lamp)
     interrupted = False
     try:
-        search.run(precision, present if present in numbers else numbers[-1])
+        search.choose(precision, present if present in numbers else numbers[-1])
+        search.prove()
     except KeyboardInterrupt:
         interrupted = True
         if not search.traced:
@@ -104,8 +96,8 @@ def study(
     told = [one.number for one in found]
     return LampStudy(
         scene=alone,
-        seed=options.seed,
-        places=tuple(kept),
+        seed=search.options.seed,
+        places=tuple(search.places),
         no_room=no_room,
         clearances=clearances,
         spacing=spacing,
@@ -119,6 +111,49 @@ def study(
         interrupted=interrupted,
         other_poses=max(len(scene.written.pose) - 1, 0),
     )
+
+
+def best_places(
+    scene: BuiltScene,
+    numbers: Sequence[int],
+    places: LampGrid,
+    *,
+    precision: float,
+    options: RunOptions,
+) -> dict[int, list[Place]]:
+    """The places that seem best for each number of lamps: no proof, and no second choice.
+
+    Raises
+    ------
+    RaysimError
+        As `study` does.
+    """
+    search, *_ = _begun(set_aside(scene), numbers, (), places, CLEAR, options=options)
+    search.choose(precision, max(search.numbers), 1)
+    return {n: [search.places[k] for k in search.traced[n][0][0]] for n in sorted(search.traced)}
+
+
+def _begun(
+    scene: BuiltScene,
+    numbers: Sequence[int],
+    lamps: Sequence[str],
+    places: LampGrid | Sequence[tuple[Axis, Axis]] | Sequence[Place],
+    clearances: LampClearances,
+    *,
+    options: RunOptions,
+) -> tuple[Search, Counter[str], float | None]:
+    """A search among the places with room, how many have none, and the spacing of a grid."""
+    numbers = sorted(set(numbers))
+    if not numbers:
+        raise RaysimError("no number of lamps. Mend: numbers=[1, 2]")
+    within("number of lamps", numbers[0], 1, MOST_LAMPS)
+    within("number of lamps", numbers[-1], 1, MOST_LAMPS)
+    room = LampRoom(scene.triangles, scene.written.chamber.inside, clearances)
+    kept, no_room, spacing = _with_room(room, scene, lamps, places)
+    if len(kept) < numbers[0]:
+        raise RaysimError(_no_room_words(len(kept), no_room, numbers[0]))
+    apart = ~too_near(kept, clearances.lamps)
+    return Search(scene, kept, apart, numbers, options), no_room, spacing
 
 
 def _with_room(

@@ -24,14 +24,15 @@ from raysim.studies.lamps.sources import Sources
 from raysim.studies.lamps.trace import LampTracer, TracedLamps
 from raysim.transport.options import RunOptions
 
+# Efforts are our own choice, by what they cost and bring (README.md).
 ROUNDS = 12  # of choices judged, for each number of lamps
-JUDGED, MORE = 4, 6  # the best so many are judged before one is traced; before another one is
+JUDGED, MORE = 3, 4  # the best so many are judged before one is traced; before another one is
 NOTABLY = 0.03  # share above what was traced from which another choice is traced as well
 SURE = 3  # times that what seems best is looked at more widely
-BRANCHES, SELDOM = 200_000, 4  # that are looked at for a better choice, every so many rounds
+BRANCHES, SELDOM = 50_000, 6  # that are looked at for a better choice, every so many rounds
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
 TWINS = 3  # dark faces of a choice traced that are looked at in all objects of the same mesh
-EFFORT = 260  # of the proof, in rows looked at once
+EFFORT = 130  # of the proof, in rows looked at once
 ERROR = 1.0 - CONFIDENCE
 PROOF_SHARE = 0.6  # of the error probability; the rest is for the bounds of what is traced
 TRACE_SEED = 5_000_011
@@ -73,8 +74,8 @@ class Search:
         self.now: TracedLamps | None = None
         self.proof: Proof | None = None
 
-    def run(self, precision: float, first: int) -> None:
-        """All of it; `first` is the number of lamps that is traced first, and most."""
+    def choose(self, precision: float, first: int, most: int = SHOWN) -> None:
+        """Choices for every number of lamps, traced; of the `first` one as many as `most`."""
         self.sources.count_photons(self.progress)
         self.board.look_at_all(self.progress)
         order = self._possible(first)
@@ -85,15 +86,14 @@ class Search:
         for done, number in enumerate(order):
             self.progress("the best choices", done, len(order))
             self._judge(number)
-        shown = order + [order[0]] * (SHOWN - 1)
+        shown = order + [order[0]] * (most - 1)
         for done, number in enumerate(shown):
             self.progress("tracing the best, tubes in the way", done, len(shown))
             choice = self._chosen(number)
             if choice is not None:
                 self._trace(number, choice, precision)
-            if number != order[0] and (other := self._promising(number)):
+            if most > 1 and number != order[0] and (other := self._promising(number)):
                 self._trace(number, other, precision)
-        self._prove()
 
     def _possible(self, first: int) -> list[int]:
         """Numbers of lamps that go together somewhere, `first` before the others."""
@@ -161,7 +161,7 @@ class Search:
         dark = found[1].dark
         self.board.add_rows(np.union1d(dark, self.board.twins(dark[:TWINS])))
 
-    def _prove(self) -> None:
+    def prove(self) -> None:
         """The bound on all choices, for every number of lamps; most effort for the one told of."""
         board, best = self.board, {n: pairs[0][0] for n, pairs in self.traced.items()}
         self.proof = Proof(self.sources, board.sites, board.known, PROOF_SHARE * ERROR)

@@ -23,7 +23,7 @@ from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 from raysim.transport.photons import PhotonRun
 from raysim.transport.tiles import tiles_of
 
-BATCH_PHOTONS = 16_384
+BATCH_PHOTONS = 16_384  # own choice, as all here
 MOST_RAYS = 4e7  # of one choice: a dark one need not be known as well as the good ones
 FAILURE_PATHS, FAILURE_CELLS = 16, 16
 DARK_FACES, WELL = 24, 0.1  # told of a choice, and the relative error up to which they are known

@@ -30,6 +30,7 @@ from raysim.studies.walls import box_of, wall_bodies
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.tallies import MAX_BOUNCES
+from raysim.workshop.grid import MM, Grid, grid_of
 
 # Own choices, m: room for a head on every side of its middle; distance from a lamp at which 5 mm
 # change a reading by 5 %, as its budget has it (`meter_position_std`).
@@ -37,6 +38,7 @@ CLEAR, CLEAR_OF_LAMPS = 0.04, 0.1
 # m of free way in front of a head: one 40 mm wide hides sin^2 = 6 % of what a wall sends it.
 AHEAD = 0.08
 PER_AXIS = 6  # places of the grid along each axis
+EASY = {"mm": 0.01, "in": 0.0127}  # m, cm and half inches are easy to measure; own choice
 PATHS = 8  # per batch and place: to choose by, not to tell
 PLACES = 3  # at least
 BY_REFLECTION = 0.8  # share of the light from which a place tells of the lining; own choice
@@ -71,7 +73,8 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
     """
     options = checked(options)
     triangles = a_scene(scene).triangles
-    points = free_points(triangles)
+    grid = grid_of(scene.written.units)
+    points = free_points(triangles, grid)
     chosen = chosen_points(replace(triangles, meters=points), options) if points else []
     if not chosen:
         raise RaysimError(
@@ -79,7 +82,7 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
             f"{to_mm(CLEAR):.0f} mm, open to the door, and lit. Mend: take an object out while you "
             "read, and give a [[meter]] of your own"
         )
-    named = [replace(point, name=_name(triangles, point)) for point in chosen]
+    named = [replace(point, name=_name(triangles, point, grid)) for point in chosen]
     meters = [
         Meter.model_validate(
             {"name": point.name, "at": point.at.tolist(), "facing": point.facing.tolist()},
@@ -92,16 +95,16 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
     return replace(scene, written=written, poses=(first, *scene.poses[1:]))
 
 
-def free_points(triangles: SceneTriangles) -> tuple[MeterPoint, ...]:
+def free_points(triangles: SceneTriangles, grid: Grid = MM) -> tuple[MeterPoint, ...]:
     """Every free place with each way to face that has nothing within AHEAD (definition)."""
-    places, ways = free_places(triangles), np.array(list(WAYS.values()), float)
+    places, ways = free_places(triangles, grid), np.array(list(WAYS.values()), float)
     everything = Surroundings(triangles, np.arange(len(triangles.areas)))
     at, facing = np.repeat(places, len(ways), axis=0), np.tile(ways, (len(places), 1))
     met = everything.first(at, facing, np.full(len(at), AHEAD))
     return tuple(MeterPoint("", at[k], facing[k], None) for k in np.flatnonzero(met < 0))
 
 
-def free_places(triangles: SceneTriangles) -> np.ndarray:
+def free_places(triangles: SceneTriangles, measured: Grid = MM) -> np.ndarray:
     """Places of a grid that a head can be put into from the door, (places, 3), m.
 
     In the chamber, nothing within CLEAR, no lamp within CLEAR_OF_LAMPS (or half of that, where no
@@ -110,7 +113,8 @@ def free_places(triangles: SceneTriangles) -> np.ndarray:
     low, high = box_of(triangles)
     steps = [np.linspace(a + CLEAR, b - CLEAR, PER_AXIS) for a, b in zip(low, high, strict=True)]
     grid = np.stack(np.meshgrid(*steps, indexing="ij"), axis=-1).reshape(-1, 3)
-    grid = np.round(grid, 2)  # whole cm are easier to measure
+    easy = EASY[measured.unit]
+    grid = np.round(np.round(grid / easy) * easy, 9)
     is_wall = np.isin(triangles.face_body, wall_bodies(triangles))
     walls = Surroundings(triangles, np.flatnonzero(is_wall))
     everything = Surroundings(triangles, np.arange(len(triangles.areas)))
@@ -221,8 +225,8 @@ def most_telling(
     return picked
 
 
-def _name(triangles: SceneTriangles, point: MeterPoint) -> str:
-    """Distances (mm) from the left wall, the door and the floor, and the way the head faces."""
+def _name(triangles: SceneTriangles, point: MeterPoint, grid: Grid = MM) -> str:
+    """Distances (mm or inches) from left wall, door and floor, and the way the head faces."""
     walls = np.flatnonzero(np.isin(triangles.face_body, wall_bodies(triangles)))
     ways = -np.eye(3)
     met = Surroundings(triangles, walls).first(np.tile(point.at, (3, 1)), ways, np.full(3, np.inf))
@@ -230,6 +234,7 @@ def _name(triangles: SceneTriangles, point: MeterPoint) -> str:
     off = ((triangles.corners[met, 0] - point.at) * normals).sum(axis=1) / (ways * normals).sum(
         axis=1
     )
-    left, door, floor = (f"{value:.0f}" for value in to_mm(off))
+    left, door, floor = (grid.text(grid.steps(float(value))) for value in off)
     way = next(words for words, axis in WAYS.items() if np.allclose(axis, point.facing))
-    return f"{left} mm from left, {door} from door, {floor} up, facing {way}"  # a `Name` is short
+    # A `Name` is short.
+    return f"{left} {grid.unit} from left, {door} from door, {floor} up, facing {way}"

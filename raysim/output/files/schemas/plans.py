@@ -91,9 +91,9 @@ design = {
     "file": text("Its scene file."),
 }
 relaxation = {
-    "limit": text("The limit that is loosened, alone."),
+    "limits": rows("What is loosened: one limit, or two.", {"type": "string"}),
     "design": text("The design that then meets the wish."),
-    "factor": figure("By how much.", True),
+    "factor": figure("By how much; of two limits the product.", True),
 }
 trial = proposal | {
     "worst_W_m2": figure("Worst spot of a short trace, W/m2.", True),
@@ -110,7 +110,7 @@ DESIGN = study(
         "roles": by_name("Design by role: cheapest, quickest, longest-lived.", {"type": "string"}),
         "front": rows("Designs that no other beats in cost and time.", {"type": "string"}),
         "designs": rows("What was traced in full.", table("One design.", design)),
-        "relaxations": rows("What loosening one limit brings.", table("One.", relaxation)),
+        "relaxations": rows("What loosening a limit brings.", table("One.", relaxation)),
         "proposals": count("Boxes that were thought of."),
         "hopeless": count("Of these, dropped by their energy balance."),
         "geometries": count("Boxes apart from lining."),
