@@ -30,6 +30,7 @@ MODULES = (
     *(f"raysim.studies.{name}.run" for name in STUDIES),
     "raysim.studies.survey.places",
     "raysim.studies.lamps.kinds",
+    "raysim.studies.design.relax",
     "raysim.studies.design.wish",
     "raysim.dose.simulate",
     "raysim.dose.seeds",

@@ -40,12 +40,11 @@ def planned(
     from raysim.dose.simulate import load_scene
     from raysim.output.files.guide_scene import aside, renamed, rounded_scene
     from raysim.scene.check.check import check_scene
-    from raysim.workshop.grid import GRIDS
+    from raysim.workshop.grid import GRIDS, grid_of
     from raysim.workshop.plan import plan_of
 
     written = load_scene(path, teller.progress)
-    own = "inch" if written.written.units in ("in", "inch", "ft") else "mm"
-    grid = GRIDS[units or own]
+    grid = GRIDS[units] if units else grid_of(written.written.units)
     size = None if stock is None else _stock(stock, grid)
     try:
         scene, moved = rounded_scene(written, grid, folder, load_scene)
