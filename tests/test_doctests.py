@@ -58,7 +58,7 @@ OPTIONS = doctest.ELLIPSIS
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_in_docstrings_hold(name, monkeypatch):
     monkeypatch.chdir(ROOT)
-    with_few_traces(monkeypatch, 0, 1, 1)
+    with_few_traces(monkeypatch, 1, 4, 3)
     with batches_of(SMALL_BATCH):  # they show shapes and relations, hardly a figure
         failed, tried = doctest.testmod(importlib.import_module(name), optionflags=OPTIONS)
     assert tried > 0

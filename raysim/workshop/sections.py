@@ -32,7 +32,7 @@ def _section(gap: Gap, number: int, scene: SceneAsWritten, grid: Grid) -> Drawin
     proud = width if door is not None and step else 0
     inner = (depth - width) // 2 if door is None else door.layer
     inner, depth = (inner, 2 * inner if proud else depth) if step else (depth, depth)
-    frame, leaf = _solids(width, depth, step, inner, wide, proud)
+    frame, leaf = _solids(width, depth, step, inner, wide, proud=proud)
     names = ("wall", "wall") if door is None else ("frame", "leaf")
     text, far = grid.text, 3.5 * letter if step else 0.0
     lines = [
@@ -70,7 +70,7 @@ def _section(gap: Gap, number: int, scene: SceneAsWritten, grid: Grid) -> Drawin
 
 
 def _solids(
-    width: float, depth: float, step: float, inner: float, wide: float, proud: float
+    width: float, depth: float, step: float, inner: float, wide: float, *, proud: float
 ) -> tuple[Polyline, Polyline]:
     """Frame and leaf on both sides of a seam whose inner half lies from 0 to `width`."""
     frame: tuple[Point, ...] = ((-wide, 0), (0, 0), (0, inner))

@@ -5,7 +5,8 @@ from dataclasses import replace
 from raysim.base.errors import RaysimError
 from raysim.scene.build import BuiltScene
 from raysim.studies.design.places import CHOSEN, Lamps
-from raysim.studies.lamps import LampGrid, best_places
+from raysim.studies.lamps import LampGrid
+from raysim.studies.lamps.run import best_places
 from raysim.transport.options import RunOptions
 
 CANDIDATES = 100  # places that the study chooses among; own choice, as all here
