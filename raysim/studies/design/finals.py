@@ -9,7 +9,7 @@ from raysim.dose.result import Result
 from raysim.dose.simulate import simulate
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.check import check_scene
-from raysim.studies.design.limits import Limit
+from raysim.studies.design.limits import KEPT, Limit
 from raysim.studies.design.proposals import Proposal, excess
 from raysim.studies.design.result import Design
 from raysim.studies.design.scenes import Workplace, scene_files
@@ -77,7 +77,7 @@ class Finals:
             (),
             wish.load.number,
         )
-        broken = [limit for limit, need in found.needs(wish).items() if need > 1.0 + 1e-9]
+        broken = [limit for limit, need in found.needs(wish).items() if need > KEPT]
         if result.verdict is not None and result.verdict.forbids:
             broken.append(Limit.VERDICT)
         return replace(found, broken=tuple(broken))
