@@ -27,7 +27,7 @@ STEPS = (
     "Hang them as in the picture: open, straps spread, nothing touching.",
     "Shut the door. Lamps on, start the timer from cold lamps. See that every lamp burns, by the "
     "indicator outside or the fixed meter; never look in.",
-    "Door opened or a lamp out: the cycle does not count. Start the full time again.",
+    "Door opened: start the full time again. A lamp out: stop, and do not use the box.",
     "A smell of ozone: lamps off, leave, air the room. The box has the wrong lamp: do not use it.",
     "Tick one box for each cycle. No box left: discard the respirator.",
     "Each respirator goes back to its own wearer; a failed fit check ends its use.",
