@@ -11,6 +11,7 @@ from validation import (
     Outcome,
     case_of,
     document,
+    evidence_rows,
     found_before,
     keep,
     row,
@@ -41,8 +42,8 @@ def test_a_failure_is_never_a_pass():
     assert "FAILS" in verdict(outcome)
     assert "FAILS" in row(case, outcome)
     assert "1.1" in row(case, outcome)
-    told = Outcome(failed=["t"], evidence=[("what|1|2|", False)])
-    assert "| what | 1 | 2 |  | **FAILS** |" in document({case.title: told})
+    told = Outcome(failed=["t"], evidence=[("what|1|2|", False, "c3, today")])
+    assert "| what | 1 | 2 |  | **FAILS** | c3, today |" in document({case.title: told})
 
 
 def test_what_was_skipped_or_not_chosen_is_said():
@@ -60,7 +61,7 @@ def test_the_comparison_farthest_off_is_shown():
 
 def test_parts_of_the_page_are_put_together(tmp_path):
     file = tmp_path / "page.jsonl"
-    first = Outcome(passed=1, evidence=[("what|1|1|", True)], when=["a1, 2026-01-01"])
+    first = Outcome(passed=1, evidence=[("what|1|1|", True, "a1")], when=["a1, 2026-01-01"])
     keep({"tests/a.py::test_a": first, "tests/a.py::test_b": Outcome(failed=["b"])}, file)
     found = found_before(file)
     assert "holds" in verdict(found["tests/a.py::test_a"])
@@ -71,7 +72,17 @@ def test_parts_of_the_page_are_put_together(tmp_path):
     assert verdict(whole) == "holds (2 tests)"
     line = row(CASES[0], whole)
     assert line.endswith("| a1, 2026-01-01; b2, 2026-01-02 |")
-    assert [tuple(e) for e in whole.evidence] == [("what|1|1|", True)]
+    assert [tuple(e) for e in whole.evidence] == [("what|1|1|", True, "a1")]
+
+
+def test_of_a_short_and_a_long_form_the_longer_is_shown_and_what_fails():
+    told = [(f"kills|{count}|{count}|", True, "a1") for count in (4, 100, 20)]
+    told += [("kills|4|0|", False, "b2"), ("other|4|4|", True, "a1"), ("x|1.98|1|", True, "a1")]
+    rows = evidence_rows({CASES[0].title: Outcome(evidence=[*told, ("x|1.5|1|", True, "a1")])})
+    assert [row.split(" | ")[:2] for row in rows] == [
+        *(["| kills", "100"], ["| kills", "4"], ["| other", "4"]),
+        *(["| x", "1.98"], ["| x", "1.5"]),
+    ]
 
 
 @pytest.mark.parametrize("broken", [False, True])

@@ -36,7 +36,7 @@ class Outcome:
     ----------
     compared : int
         How many comparisons were made; `farthest` is the one farthest off: expected, got, error, z.
-    evidence : list of (text, whether it holds)
+    evidence : list of (text, whether it holds, commit and day)
     when : list of str
         Commits and days on which it was run.
     """
@@ -47,7 +47,7 @@ class Outcome:
     planted: int = 0
     compared: int = 0
     farthest: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
-    evidence: list[tuple[str, bool]] = field(default_factory=list)
+    evidence: list[tuple[str, bool, str]] = field(default_factory=list)
     when: list[str] = field(default_factory=list)
 
     def add(self, other: "Outcome") -> None:
@@ -103,7 +103,7 @@ class Collector:
             outcome.compared = len(seen)
             outcome.farthest = max(seen, key=lambda c: abs(c[3]))
         told = [text for key, text in report.user_properties if key == "evidence"]
-        outcome.evidence += [(text, report.passed) for text in told]
+        outcome.evidence += [(text, report.passed, self.when) for text in told]
 
 
 def found_before(file: Path) -> dict[str, Outcome]:
@@ -173,12 +173,32 @@ def row(case: Case, outcome: Outcome) -> str:
 
 
 def evidence_rows(outcomes: dict[str, Outcome]) -> list[str]:
-    """Lines of the second table, in the order of the cases."""
-    return [
-        f"| {text.replace('|', ' | ')} | {'holds' if passed else '**FAILS**'} |"
+    """Lines of the second table, in the order of the cases.
+
+    Of the short and the long form of a test, which say the same of different counts, the one that
+    counted more is shown; what fails is always shown.
+    """
+    told = [
+        (text, holds, when)
         for case in CASES
-        for text, passed in outcomes.get(case.title, Outcome()).evidence
+        for text, holds, when in outcomes.get(case.title, Outcome()).evidence
     ]
+    most: dict[str, int] = defaultdict(int)
+    for text, _, _ in told:
+        what, size = _counted(text)
+        most[what] = max(most[what], size)
+    return [
+        f"| {text.replace('|', ' | ')} | {'holds' if holds else '**FAILS**'} | {when} |"
+        for text, holds, when in told
+        if not holds or _counted(text)[1] == most[_counted(text)[0]]
+    ]
+
+
+def _counted(text: str) -> tuple[str, int]:
+    """What a figure is about, and the whole number that its expected value begins with, or 0."""
+    what, expected = text.split("|")[:2]
+    number = re.match(r"\d+(?![.\d])", expected)
+    return what, int(number[0]) if number else 0
 
 
 def commit_and_day() -> str:
@@ -216,9 +236,9 @@ def document(outcomes: dict[str, Outcome]) -> str:
             "",
             "## Published measurements, faults and other single figures",
             "",
-            "| what | expected | got | error bar | verdict |",
-            "|---|---|---|---|---|",
-            *(evidence_rows(outcomes) or ["| none in this run | | | | |"]),
+            "| what | expected | got | error bar | verdict | commit, day |",
+            "|---|---|---|---|---|---|",
+            *(evidence_rows(outcomes) or ["| none in this run | | | | | |"]),
             "",
             "## Could not be done",
             "",

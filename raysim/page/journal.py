@@ -66,6 +66,8 @@ class Journal:
         self.recovered = self._read(text)
         if not self.recovered:
             self.begin(text)
+        elif self.text == text != self.saved:  # it was killed before it could note that
+            self.keep_saved(text)
 
     @property
     def undo_words(self) -> str:
@@ -127,8 +129,9 @@ class Journal:
         """
         try:
             lines = self.path.read_bytes().splitlines(keepends=True)
-            first = json.loads(lines[0])
-            self.text = self.saved = str(first["begin"])
+            if not lines[0].endswith(b"\n"):
+                return False
+            self.text = self.saved = str(json.loads(lines[0])["begin"])
         except (OSError, ValueError, KeyError, TypeError, IndexError):
             return False
         sound = len(lines[0])

@@ -13,8 +13,10 @@ from typing import Any
 
 import pytest
 from answers import behaves
+from changes import FILE, Course, noted
 from kennels import in_kennels
 from killing import JOBS, LAID, Job, added, beside, dark_scene, left_whole, rows, seen, small_wish
+from page_killing import PageTrial
 from small_scenes import write_scene
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
@@ -24,9 +26,10 @@ AROUND += "stack.enter_context(killing.quickly())"
 # What a killed process leaves in its folder for temporary files goes with the trial.
 BEFORE = f"""
 {AROUND.replace("stack", "killing.FOR_GOOD")}
-import injected, tempfile
+import changes, injected, tempfile
 injected.failing('write', 0)
 tempfile.tempdir = '.temporary'
+changes.note_changes()
 """
 BROKEN_OFF = """
 import os, signal
@@ -43,6 +46,7 @@ KILLS = int(os.environ.get("RAYSIM_MOST_KILLS", "100"))  # of the slow form, of 
 def run(kennel, folder: Path, words: tuple[str, ...], **more: Any):
     """Answer to a command line in a folder."""
     (folder / ".temporary").mkdir(exist_ok=True)
+    (folder / FILE).unlink(missing_ok=True)
     return kennel.run(*words, folder=folder, **({"before": BEFORE} | LIMITS | more))
 
 
@@ -71,10 +75,10 @@ class Trial:
         if job.before:
             assert run(kennel, place, job.before).status in (0, 3)
         kennel.prepare(*job.words, folder=place, around=AROUND)
-        self.old, self.new, self.seconds = in_kennels(self._whole, [0], place, kennel)[0]
+        self.old, self.new, self.course = in_kennels(self._whole, [0], place, kennel)[0]
 
-    def _whole(self, kennel, folder: Path, _: int) -> tuple[Any, Any, float]:
-        """What a run that nobody kills finds and leaves, and the seconds that it takes."""
+    def _whole(self, kennel, folder: Path, _: int) -> tuple[Any, Any, Course]:
+        """What a run that nobody kills finds and leaves, and how it goes."""
         target = folder / self.job.writes
         read = rows if target.suffix == ".db" and target.exists() else seen
         old, began = read(target), time.monotonic()
@@ -82,17 +86,18 @@ class Trial:
         assert answer.status in (0, 3), answer.said
         seconds = time.monotonic() - began
         read = rows if target.suffix == ".db" else seen
-        return old, read(target), seconds
+        return old, read(target), Course(seconds, noted(folder))
 
     def kills(self, kennel, folder: Path, moments: list[float]) -> tuple[Counter, str]:
         """How the runs ended, and what was wrong with what was left; "" if nothing."""
         ended: Counter = Counter()
         rest = beside(folder, self.job.writes)
         try:
-            for share in (*moments, None):
-                limits = {} if share is None else {"wall": share * self.seconds}
-                answer = run(kennel, folder, self.job.words, **limits)
+            for moment in (*moments, None):
+                answer = run(kennel, folder, self.job.words, **self.course.limits(folder, moment))
                 ended["killed" if answer.status == -signal.SIGKILL else "done"] += 1
+                amid = self.course.is_amid(folder, self.job.writes)
+                ended["amid"] += answer.status == -signal.SIGKILL and amid
                 through = self.through(answer)
                 self.left(folder, through)
                 assert beside(folder, self.job.writes) == rest, "something else was changed"
@@ -130,7 +135,11 @@ class Trial:
 
 def kill(kennel, desk: Path, place: Path, command: str, most: int, record_property) -> None:
     """Kill a command so many times, and note how it went."""
-    trial = Trial(kennel, desk, place / "place", JOBS[command])
+    folder = place / "place"
+    if command == "open":
+        trial = PageTrial(kennel, desk, folder)
+    else:
+        trial = Trial(kennel, desk, folder, JOBS[command])
     draw = random.Random(command)
     ended: Counter = Counter()
     wrong: list[str] = []
@@ -145,10 +154,11 @@ def kill(kennel, desk: Path, place: Path, command: str, most: int, record_proper
         for more, said in in_kennels(trial.kills, cases, trial.place, kennel):
             ended += more
             wrong += [said] if said else []
-    what = f"{command}: killed (SIGKILL) at random moments, seed {command!r}, {ended['done']} runs let through"
+    killed = ended["killed"] if not wrong else 0
     record_property(
         "evidence",
-        f"{what}; all whole, each next run goes on|{most}|{ended['killed'] if not wrong else 0}|",
+        f"{command}: killed at random moments (SIGKILL), all whole, and the next run goes on"
+        f"|{most}|{killed}, of which {ended['amid']} amid its writing|",
     )
     assert not wrong, "\n".join(wrong)
 
@@ -159,6 +169,6 @@ def test_some_kills_leave_whole_files(kennel, desk, tmp_path, command, record_pr
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("command", JOBS)
+@pytest.mark.parametrize("command", [*JOBS, "open"])
 def test_a_hundred_kills_leave_whole_files(kennel, desk, tmp_path, command, record_property):
     kill(kennel, desk, tmp_path, command, KILLS, record_property)

@@ -41,7 +41,7 @@ class Kennel:
 
         self._private = tempfile.TemporaryDirectory()
         folder = Path(self._private.name)
-        self._outputs = {name: folder / name for name in ("out", "err")}
+        self.outputs = {name: folder / name for name in ("out", "err")}
         environment = os.environ | {
             "PYTHONPATH": str(Path(raysim.__file__).parents[1]),
             "PYTHONIOENCODING": "utf-8",
@@ -67,13 +67,15 @@ class Kennel:
         seconds: int = SECONDS,
         gigabytes: float = GIGABYTES,
         wall: float = WALL,
+        after: tuple[str, float] | None = None,
         before: str = "",
         warm: bool = False,
         **environment: str,
     ) -> Answer:
         """Answer to `raysim WORDS`, run in `folder`, after a piece of Python if there is one.
 
-        What traces rays is quicker in a process that is `warm`: it has traced some before.
+        It is killed after `wall` seconds, and so many seconds `after` a file has come to hold
+        something. What traces rays is quicker in a process that is `warm`: it has traced some before.
         """
         task = {
             "words": [str(word) for word in words],
@@ -81,14 +83,15 @@ class Kennel:
             "seconds": seconds,
             "gigabytes": gigabytes,
             "wall": wall,
+            "after": after or (),
             "before": before,
             "warm": warm,
             "environment": environment,
-        } | {name: str(path) for name, path in self._outputs.items()}
+        } | {name: str(path) for name, path in self.outputs.items()}
         ended = self._asked(task)
         texts = {
             name: path.read_text(encoding="utf-8", errors="replace")
-            for name, path in self._outputs.items()
+            for name, path in self.outputs.items()
         }
         return Answer(**texts, **ended)
 

@@ -94,18 +94,24 @@ def prepare(task: dict) -> None:
     gc.freeze()
 
 
-def waited(process: int, wall: float) -> dict:
-    """Status, seconds and peak memory of a child; one that outstays its time is killed."""
-    began = time.monotonic()
+def waited(process: int, wall: float, after: list) -> dict:
+    """Status, seconds and peak memory of a child; one that outstays its time is killed.
+
+    `after` may name a file, and seconds from when something stands in it, which end its time too.
+    """
+    end = time.monotonic() + wall
     killed = False
     while True:
         done, status, used = os.wait4(process, os.WNOHANG)
         if done:
             break
-        if not killed and time.monotonic() - began > wall:
+        now = time.monotonic()
+        if after and has_something(after[0]):
+            end, after = min(end, now + after[1]), []
+        if not killed and now > end:
             os.kill(process, signal.SIGKILL)
             killed = True
-        time.sleep(min(0.002, max(wall + began - time.monotonic(), 0.0)) if not killed else 0.002)
+        time.sleep(0.002 if killed else min(0.0005 if after else 0.002, max(end - now, 0.0)))
     status = os.waitstatus_to_exitcode(status)
     return {
         "status": status,
@@ -113,6 +119,14 @@ def waited(process: int, wall: float) -> dict:
         "seconds": used.ru_utime + used.ru_stime,
         "megabytes": used.ru_maxrss / 1024,
     }
+
+
+def has_something(file: str) -> bool:
+    """Whether something stands in a file."""
+    try:
+        return os.path.getsize(file) > 0
+    except OSError:
+        return False
 
 
 def say(what: dict) -> None:
@@ -152,7 +166,7 @@ def main() -> None:
                 sys.stderr.flush()
             finally:
                 os._exit(status)
-        say(waited(process, task["wall"]))
+        say(waited(process, task["wall"], task["after"]))
 
 
 if __name__ == "__main__":

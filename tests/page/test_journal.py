@@ -50,6 +50,24 @@ def test_a_line_torn_by_a_power_cut_loses_that_step_alone(tmp_path, lost):
     assert Journal(tmp_path / "journal", "a").text == "abd"
 
 
+def test_a_first_line_without_its_end_is_begun_anew(tmp_path):
+    journal = Journal(tmp_path / "journal", "a")
+    journal.path.write_bytes(journal.path.read_bytes().removesuffix(b"\n"))
+    Journal(tmp_path / "journal", "a").change("ab", "one")
+    again = Journal(tmp_path / "journal", "a")
+    assert (again.text, again.undo_words) == ("ab", "one")
+
+
+def test_a_file_that_holds_the_draft_was_changed_by_nobody_else(tmp_path):
+    journal = Journal(tmp_path / "journal", "a")
+    journal.change("ab", "one")
+    # the scene file is written, and the program ends before it notes that
+    saved = Journal(tmp_path / "journal", "ab")
+    assert (saved.text, saved.saved, saved.undo_words) == ("ab", "ab", "one")
+    saved.change("abc", "two")
+    assert Journal(tmp_path / "journal", "ab").saved == "ab"
+
+
 def test_on_a_full_disk_the_step_is_not_taken_and_the_journal_stays_whole(tmp_path, monkeypatch):
     journal = Journal(tmp_path / "journal", "a")
     journal.change("ab", "one")

@@ -249,9 +249,9 @@ def test_z_scores_of_all_faces_are_spread_as_chance_spreads_them(form, statistic
 def test_z_scores_of_faces_have_variance_one_and_no_outlier(form, record_property):
     scores = face_scores(ours_once(form), theirs(form))
     z = scores.mean(axis=0)
-    what = f"demo in Mitsuba, {form} form: variance of z of {len(z):,} face-sides"
-    record_property("evidence", f"{what}|1|{(z**2).mean():.3f}|")
-    record_property("evidence", f"the same, largest z|below 7|{np.abs(z).max():.1f}|")
+    what = f"demo in Mitsuba, {form} form, z of {len(z):,} face-sides"
+    record_property("evidence", f"{what}: variance|1|{(z**2).mean():.3f}|")
+    record_property("evidence", f"{what}: largest|below 7|{np.abs(z).max():.1f}|")
     assert (z**2).mean() == pytest.approx(1.0, abs=0.05)
     # Largest of so many normal scores (Sidak); counts of 5 have somewhat longer tails.
     limit = stats.norm.isf(0.5e-6 / scores.shape[1])

@@ -107,9 +107,11 @@ def test_the_floor_of_a_biosafety_cabinet_is_as_uneven_as_measured(depth, record
     )
     ratio = work[high] / work[low]
     spread = ratio * np.hypot(work_error[high] / work[high], work_error[low] / work[low])
-    name = f"cabinet floor, tube {depth:g} m from the front, brightest / dimmest"
-    record_property("evidence", f"{name}|1.98, factor 1.3|{ratio:.2f}|{spread:.1g}")
-    record_property("evidence", f"the same, mean uW/cm2|65 to 250, factor 1.3|{work.mean():.0f}|")
+    name = f"cabinet floor, tube {depth:g} m from the front"
+    record_property(
+        "evidence", f"{name}: brightest / dimmest|1.98, factor 1.3|{ratio:.2f}|{spread:.1g}"
+    )
+    record_property("evidence", f"{name}: mean uW/cm2|65 to 250, factor 1.3|{work.mean():.0f}|")
     assert spread < 0.06 * ratio
     assert 1.98 / 1.3 < ratio < 1.98 * 1.3
     assert 65.0 / 1.3 < work.mean() < 250.0 * 1.3
