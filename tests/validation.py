@@ -202,10 +202,16 @@ def _counted(text: str) -> tuple[str, int]:
 
 
 def commit_and_day() -> str:
-    """Which code is tested, and when."""
-    git = ["git", "-C", str(TESTS), "describe", "--always", "--dirty"]
-    commit = subprocess.run(git, capture_output=True, text=True, check=False).stdout.strip()
-    return f"{commit or 'unknown'}, {date.today()}"
+    """Which code is tested, and when; "changed" where it is not what was committed."""
+
+    def git(*words: str) -> str:
+        command = ["git", "-C", str(TESTS.parent), *words]
+        return subprocess.run(command, capture_output=True, text=True, check=False).stdout.strip()
+
+    own = (f":!tests/{name}" for name in (TARGET.name, TARGET.with_suffix(".jsonl").name))
+    changed = git("status", "--porcelain", "--", ".", *own)
+    commit = git("describe", "--always") or "unknown"
+    return f"{commit}{' changed' if changed else ''}, {date.today()}"
 
 
 def document(outcomes: dict[str, Outcome]) -> str:
