@@ -17,7 +17,7 @@ from typing import Any
 from changes import FILE, Course, noted
 from kennels import in_kennels
 from killing import beside
-from websockets.exceptions import ConnectionClosed
+from websockets.exceptions import WebSocketException
 from websockets.sync.client import connect
 
 from raysim.page.document import Document
@@ -98,7 +98,7 @@ class PageTrial:
                 limits = self.course.limits(folder, moment)
                 answered, answer = self._session(kennel, folder, number, limits)
                 killed = answer.status == -signal.SIGKILL
-                assert killed or answer.status == 0, answer.said
+                assert killed or (answered, answer.status) == (SENT, 0), answer.said
                 ended["killed" if killed else "done"] += 1
                 ended["amid"] += killed and self.course.is_amid(folder, "")
                 document = Document(folder / "scene.toml")
@@ -153,6 +153,6 @@ def _answered(address: str, first: int) -> int:
                 record = json.loads(page.recv(PATIENCE))
                 assert record["is"] != "refused", record
                 told += record["is"] == "document"
-    except (ConnectionClosed, OSError, EOFError):
+    except (WebSocketException, OSError, EOFError):
         pass  # it was killed
     return max(told, 0)
