@@ -39,7 +39,7 @@ PATIENCE = 60.0  # s
 
 def asked(number: int) -> dict[str, Any]:
     """What the page asks for as its n-th: edits, each another one; undo, redo; and to save."""
-    turns = {3: "undo", 4: "redo", 5: "save"}
+    turns = {1: "save", 3: "undo", 4: "redo", 5: "save"}
     if number % 6 in turns:
         return {"do": turns[number % 6]}
     edit = {"do": "set", "path": ["target", "safety_factor"], "value": 1.2 + number / 10_000}
