@@ -118,7 +118,7 @@ def keep(outcomes: dict[str, Outcome], file: Path) -> None:
     """Write what each test said, a line for each, without what says nothing."""
     lines = (
         {"test": name} | {key: value for key, value in vars(outcomes[name]).items() if value}
-        for name in sorted(outcomes)
+        for name in outcomes
     )
     file.write_text("".join(json.dumps(line) + "\n" for line in lines), "utf-8")
 
@@ -282,7 +282,7 @@ def main() -> int:
     status = pytest.main(options, plugins=[collector])
     found = chosen.out.with_suffix(".jsonl")
     kept = found_before(found) | collector.outcomes
-    kept = {name: outcome for name, outcome in kept.items() if name in collector.known}
+    kept = {name: kept[name] for name in sorted(kept) if name in collector.known}
     keep(kept, found)
     chosen.out.write_text(document(by_case(kept)), encoding="utf-8")
     sys.stderr.write(f"wrote {chosen.out}\n")
