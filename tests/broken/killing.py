@@ -13,12 +13,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from subprocess import CompletedProcess
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from running import contents, with_few_traces
 from small_scenes import small_scene
 
 import raysim.output.studies.design
+import raysim.studies.design
 from raysim.dose.checkpoint import is_checkpoint
 from raysim.dose.checkpoint_file import read_checkpoint
 from raysim.dose.part import PART_FILE
@@ -89,7 +91,7 @@ JOBS = {
     "linings": replacing("linings", "scene.toml", *WOODEN, *STUDY),
     "hooks": replacing("hooks", "scene.toml", *HUNG, *STUDY),
     "lamps": replacing("lamps", "scene.toml", "--number", "1", *PLACES, *STUDY),
-    "design": replacing("design", "wish.toml", *QUICK, *OUT),
+    "design": Job(("design", "wish.toml", *QUICK, *OUT), before=(*DOSE, *OUT)),
     "guide": replacing("guide", "scene.toml", *FEW, "--no-pictures", *QUICK, *OUT),
     "meter": Job(("meter", "scene.toml", "--seed", "2", "--sheet", "sheet.html"), "sheet.html", taken=NEW),
     "share": Job(SHARED, "box.zip", before=SHARED[:-2]),
@@ -129,6 +131,7 @@ PICTURE = bytes.fromhex(  # of one dot
     "1f15c4890000000a49444154789c63000100000500010d0a2db40000000049454e44ae426082"
 )
 FEWER = 64  # times the paths that studies trace of each spot
+SEARCHED: dict[int, Any] = {}  # what searches for designs have found, by seed
 FOR_GOOD = ExitStack()  # contexts that a process which is killed never leaves
 
 
@@ -145,11 +148,18 @@ def quickly() -> Iterator[None]:
     """Have pictures of graphics libraries be one dot, studies trace little, and designs be few.
 
     The pictures are drawn by processes of their own, into folders of their own, and take seconds.
+    A search for designs takes most of a minute and writes nothing: it is made once, by the process
+    that forks, and what it found is written by each of its children.
     """
-    whole = Tracer.batches
+    whole, search = Tracer.batches, raysim.studies.design.study
 
     def few(tracer, arrays, triangles, starts, paths, seed, **more):
         return whole(tracer, arrays, triangles, starts, max(paths // FEWER, 1), seed, **more)
+
+    def searched(wish, options, **more):
+        if options.seed not in SEARCHED:
+            SEARCHED[options.seed] = search(wish, options, **more)
+        return SEARCHED[options.seed]
 
     def drawn(words, **more):
         Path(words[-1]).write_bytes(PICTURE)
@@ -163,6 +173,7 @@ def quickly() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(apart, "subprocess", SimpleNamespace(run=drawn))
         patch.setattr(raysim.output.studies.design, "write_pictures", pictures)
+        patch.setattr(raysim.studies.design, "study", searched)
         patch.setattr(Tracer, "batches", few)
         patch.setattr(linings_run, "BLACK_RAYS", 10_000)
         with_few_traces(patch, 0, 1, 1)
