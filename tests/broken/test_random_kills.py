@@ -39,7 +39,7 @@ simulate.refine_best = lambda *a: (signal.raise_signal(signal.SIGINT), whole(*a)
 """
 LIMITS = {"seconds": 200, "gigabytes": 6.0, "wall": 300.0}
 AT_A_TIME = 10  # kills, one upon what the other has left, before a run is let through
-SHORT = {"dose": 4, "dose --resume": 3, "meter": 2, "start": 4, "log start": 3}
+SHORT = {"dose": 2, "dose --resume": 2, "meter": 2, "start": 2, "log start": 2, "open": 2}
 KILLS = int(os.environ.get("RAYSIM_MOST_KILLS", "100"))  # of the slow form, of each command
 
 
