@@ -15,6 +15,7 @@ import re
 import subprocess
 import sys
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -37,6 +38,8 @@ class Outcome:
     compared : int
         How many comparisons were made; `farthest` is the one farthest off: expected, got, error, z.
     evidence : list of (text, whether it holds, commit and day)
+    missing : int
+        How many tests of a case have never been run, long forms included.
     when : list of str
         Commits and days on which it was run.
     """
@@ -45,6 +48,7 @@ class Outcome:
     failed: list[str] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
     planted: int = 0
+    missing: int = 0
     compared: int = 0
     farthest: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     evidence: list[tuple[str, bool, str]] = field(default_factory=list)
@@ -54,6 +58,7 @@ class Outcome:
         """Take in what another test did."""
         self.passed += other.passed
         self.planted += other.planted
+        self.missing += other.missing
         self.compared += other.compared
         self.farthest = max(self.farthest, other.farthest, key=lambda c: abs(c[3]))
         for name in ("failed", "skipped", "evidence", "when"):
@@ -123,13 +128,13 @@ def keep(outcomes: dict[str, Outcome], file: Path) -> None:
     file.write_text("".join(json.dumps(line) + "\n" for line in lines), "utf-8")
 
 
-def by_case(outcomes: dict[str, Outcome]) -> dict[str, Outcome]:
-    """What all tests of each case said."""
+def by_case(outcomes: dict[str, Outcome], known: Iterable[str] = ()) -> dict[str, Outcome]:
+    """What all tests of each case said, and how many of those `known` said nothing yet."""
     whole: dict[str, Outcome] = defaultdict(Outcome)
-    for name, outcome in outcomes.items():
+    for name in {**outcomes, **dict.fromkeys(sorted(known))}:
         case = case_of(name)
         if case is not None:
-            whole[case.title].add(outcome)
+            whole[case.title].add(outcomes.get(name, Outcome(missing=1)))
     return whole
 
 
@@ -153,6 +158,7 @@ def verdict(outcome: Outcome) -> str:
     words = f"holds ({outcome.passed} tests"
     words += f", {outcome.planted} of them planted errors found" if outcome.planted else ""
     words += f", {len(outcome.skipped)} not run: {outcome.skipped[0]}" if outcome.skipped else ""
+    words += f", {outcome.missing} not run yet" if outcome.missing else ""
     return words + ")"
 
 
@@ -284,7 +290,7 @@ def main() -> int:
     kept = found_before(found) | collector.outcomes
     kept = {name: kept[name] for name in sorted(kept) if name in collector.known}
     keep(kept, found)
-    chosen.out.write_text(document(by_case(kept)), encoding="utf-8")
+    chosen.out.write_text(document(by_case(kept, collector.known)), encoding="utf-8")
     sys.stderr.write(f"wrote {chosen.out}\n")
     return int(status)
 
