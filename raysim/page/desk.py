@@ -21,6 +21,7 @@ from raysim.page.offers import offers
 from raysim.page.rows import rows
 from raysim.page.sketch.process import fault_record
 from raysim.page.tracer import TracingProcess
+from raysim.workshop.fixings import box_walls
 
 if TYPE_CHECKING:
     from starlette.websockets import WebSocket
@@ -44,6 +45,7 @@ class Desk:
         self.solid: dict[str, Any] = {"is": "solid", "number": -1}  # walls and load of `shape`
         self.shape: dict[str, Any] = {"is": "shape", "number": -1}
         self.picture = b""  # the last of the light in that shape
+        self.net: dict[str, Any] | None = None  # of the last mesh that the tracer has unrolled
 
     def close(self) -> None:
         """End what runs; jobs keep what they have traced."""
@@ -152,6 +154,8 @@ class Desk:
             self.solid = record
         elif record["number"] != self.document.number:
             return
+        if record["is"] == "net":
+            self.net = record["net"]
         if record["is"] == "faults":
             record["faults"] = with_mends(record["faults"], self.document)
             self.found = record
@@ -177,7 +181,7 @@ class Desk:
             "answers": self.last,
             "name": self.path.name,
             "rows": shown,
-            "net": None if document.scene is None else net_view(document.scene),
+            "net": self._net(),
             "readable": document.scene is not None,
             "faults": with_mends([fault_record(one) for one in document.faults], document),
             "undo": document.journal.undo_words,
@@ -190,6 +194,14 @@ class Desk:
             "writes": page is None or page is self.pages[0],
             "card": card(document, shown),
         }
+
+    def _net(self) -> dict[str, Any] | None:
+        """The net of the draft: of a box at once, of a mesh that of the draft that was built."""
+        scene = self.document.scene
+        if scene is None or scene.chamber.inside is None:
+            return self.net
+        self.net = None
+        return net_view(scene, box_walls(scene.chamber.inside))
 
     async def _tell_document(self) -> None:
         record = self._record()

@@ -1,6 +1,7 @@
 """A page of `raysim open` in a process of its own, and a browser that looks at it."""
 
 import http.client
+import json
 import os
 import signal
 import subprocess
@@ -142,6 +143,23 @@ class Page:
     def slip(self, at: str):
         """A field of the slip."""
         return self.page.locator(f'#slip [data-at="{at}"]')
+
+
+def journal(scene: Path) -> list[dict]:
+    """All lines of the journal of a scene's draft."""
+    lines = (scene.parent / ".raysim-page" / scene.name / "journal").read_text().splitlines()
+    return [json.loads(line) for line in lines]
+
+
+def drag(page: Page, hold: str, right: float, down: float) -> None:
+    """Drag what can be taken hold of by so many CSS px."""
+    box = page.hold(hold).bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.page.mouse.move(x, y)
+    page.page.mouse.down()
+    for k in range(1, 5):
+        page.page.mouse.move(x + right * k / 4, y + down * k / 4)
+    page.page.mouse.up()
 
 
 def has_no_browser() -> bool:

@@ -5,48 +5,11 @@ import shutil
 from pathlib import Path
 
 import pytest
-from page_server import Page, chromium, has_no_browser, served
+from page_server import Page, drag, has_no_browser, journal, served
 from small_scenes import small_scene, write_scene
 
 pytestmark = pytest.mark.skipif(has_no_browser(), reason="no Chromium or no playwright was found")
 ROOT = Path(__file__).parents[2]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
-
-
-@pytest.fixture
-def scene(tmp_path):
-    return write_scene(tmp_path)
-
-
-@pytest.fixture
-def page(browser, scene):
-    """A page about the small box; afterwards nothing may have been complained of."""
-    with served(scene) as server:
-        found = Page(browser, server.address)
-        found.server = server
-        yield found
-        found.page.close()
-        assert found.complaints == []
-
-
-def journal(scene: Path) -> list[dict]:
-    lines = (scene.parent / ".raysim-page" / scene.name / "journal").read_text().splitlines()
-    return [json.loads(line) for line in lines]
-
-
-def drag(page: Page, hold: str, right: float, down: float) -> None:
-    box = page.hold(hold).bounding_box()
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    page.page.mouse.move(x, y)
-    page.page.mouse.down()
-    for k in range(1, 5):
-        page.page.mouse.move(x + right * k / 4, y + down * k / 4)
-    page.page.mouse.up()
 
 
 def test_a_lamp_is_dragged_and_the_light_follows_and_undo_takes_it_back(page, scene):

@@ -57,6 +57,12 @@ const HEARD = {
     tell("document", told);
     tell("faults");
   },
+  // Of a mesh the net comes once its mesh was read.
+  net(told) {
+    if (told.number !== desk.doc.number) return;
+    desk.doc.net = told.net;
+    tell("document", desk.doc);
+  },
   faults(told) {
     if (told.number !== desk.doc.number) return;
     desk.checked = true;

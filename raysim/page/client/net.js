@@ -1,7 +1,7 @@
 // The box unfolded: the drawing of the server, with what can be taken hold of.
 
 import { choose, desk, on } from "./desk.js";
-import { alongWall, faultsOf, isChosen, moveBy, onWall, pointOf, rowOf, thingOf, wordsOf } from "./things.js";
+import { faultsOf, isChosen, moveOn, onWall, pointOf, rowOf, thingOf, wordsOf } from "./things.js";
 import { snapped } from "./snap.js";
 import { shown, whenFree } from "./words.js";
 import { act } from "./acts.js";
@@ -32,8 +32,8 @@ const svgMade = (name, attributes, text) => {
 function draw() {
   const { net } = desk.doc;
   if (net === null) {
-    if (desk.doc.rows.box === null) place.replaceChildren(drawing = null);
-    place.hidden = desk.doc.rows.box === null;
+    place.replaceChildren(drawing = null);
+    place.hidden = true;
     return;
   }
   place.hidden = false;
@@ -64,7 +64,7 @@ function addWalls() {
     const [x, y] = corner([wall.at[0], wall.at[1] + wall.size[1]]);
     const [w, h] = wall.size.map((side) => side / desk.doc.net.mm);
     const sheet = svgMade("rect", {
-      x, y, width: w, height: h, class: "sheet", tabindex: 0, role: "button", "data-wall": name,
+      x, y, width: w, height: h, rx: wall.disc ? 0.5 * w : 0, class: "sheet", tabindex: 0, role: "button", "data-wall": name,
       "data-hold": `wall:${name}`, "aria-label": `${name}, lined with ${desk.doc.net.linings[name]}`,
     });
     const take = () => choose({ wall: name });
@@ -226,7 +226,7 @@ function dropped(event, taken) {
   if (!drag) return;
   const { thing, du, dv, shapes } = drag;
   drag = null;
-  if (taken && (du !== 0 || dv !== 0)) moveBy(thing, alongWall(thing.wall, du, dv, 0), ways.alone);
+  if (taken && (du !== 0 || dv !== 0)) moveOn(thing, [du, dv, 0], ways.alone);
   else for (const shape of shapes) shape.removeAttribute("transform");
 }
 
@@ -237,7 +237,7 @@ function pressed(event, thing) {
   const way = ARROWS[event.key], fine = stepsToChoose()[0][0], far = event.shiftKey ? fine : step() || fine;
   if (way && rowOf(thing)) {
     event.preventDefault();
-    moveBy(thing, alongWall(thing.wall, ...way.map((one) => one * far)), ways.alone);
+    moveOn(thing, way.map((one) => one * far), ways.alone);
   } else if (event.key === "Enter") {
     event.preventDefault();
     document.querySelector("#slip input")?.focus();

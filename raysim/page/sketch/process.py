@@ -111,6 +111,8 @@ class Work:
         except SceneError as error:
             self._faults(error.faults)
             return False
+        if written.chamber.inside is None:
+            self.tell({"is": "net", "net": _unrolled(self.scene)})
         for record in self.shapes.records(self.number, self.scene.triangles):
             self.tell(record)
         return True
@@ -175,6 +177,14 @@ class Work:
             "done": sketch.enough,
         }
         self.tell(record, body)
+
+
+def _unrolled(scene: BuiltScene) -> dict[str, Any] | None:
+    """The net of a chamber from a mesh, None where it cannot be laid flat."""
+    from raysim.page.net_view import net_view
+    from raysim.workshop.fixings import walls_of
+
+    return net_view(scene.written, walls_of(scene.written, scene.triangles))
 
 
 def _darkest(sketch: Sketch, light: Light) -> dict[str, Any] | None:
