@@ -39,7 +39,7 @@ class Desk:
         self.tracer = TracingProcess(self._answered)
         self.jobs = Jobs(self.path, self._tell_jobs)
         self.log = Logbook(self.path)
-        self.light = True
+        self.light, self.walls = True, False  # whether it is traced, and shown on the walls too
         self.last: list[Any] = ["", 0]  # edit that was done: of which page, and its number there
         self.found: dict[str, Any] = {"is": "faults", "number": -1, "faults": []}
         self.solid: dict[str, Any] = {"is": "solid", "number": -1}  # walls and load of `shape`
@@ -122,6 +122,9 @@ class Desk:
         elif what == "light":
             self.light = bool(asked["on"])
             await self._order()
+        elif what == "walls":
+            self.walls = bool(asked["on"])
+            await self._order()
         elif what == "why":
             await self._order([int(asked["face"]), int(asked["side"])])
         elif what == "job":
@@ -141,6 +144,7 @@ class Desk:
             "text": self.document.text.removeprefix("\ufeff"),
             "path": str(self.path),
             "light": self.light and bool(self.pages) and not self.jobs.running,
+            "walls": self.walls,
             "why": why,
         }
         await self.tracer.order(order)

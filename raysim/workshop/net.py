@@ -106,7 +106,7 @@ def _panel(panel: Panel, corner: tuple[int, int], letter: float, grid: Grid) -> 
 
 def _lines_up(mantle: DrumSide, corner: tuple[int, int], small: float) -> Iterator[Shape]:
     """Where on a mantle one looks to the left, to the back and to the right of an upright drum."""
-    (x, y), (a, b) = corner, mantle.size
+    (x, y), (a, _) = corner, mantle.size
     words = ("left", "back", "right") if mantle.drum.axis == 2 else ()
     for quarter, word in enumerate(words, 1):
         middle = x + 0.25 * quarter * a
@@ -116,8 +116,8 @@ def _lines_up(mantle: DrumSide, corner: tuple[int, int], small: float) -> Iterat
 
 def _tube(lamp: Lamp, frame: Frame | DrumSide, corner: tuple[int, int]) -> Iterator[Shape]:
     """The outline of a lamp on a wall that all of it is near, as seen straight on it."""
-    middle = tuple(0.5 * (p + q) for p, q in zip(lamp.start, lamp.end, strict=True))
-    ends = np.array([frame.measured(at) for at in (lamp.start, middle, lamp.end)], float)
+    x, y, z = (0.5 * (p + q) for p, q in zip(lamp.start, lamp.end, strict=True))
+    ends = np.array([frame.measured(at) for at in (lamp.start, (x, y, z), lamp.end)], float)
     if (ends[:, 2] * frame.grid.step > REACH).any():
         return
     along = ends[2, :2] - ends[0, :2]

@@ -5,6 +5,7 @@ import { faultsOf, isChosen, moveOn, onWall, pointOf, rowOf, thingOf, wordsOf } 
 import { snapped } from "./snap.js";
 import { shown, whenFree } from "./words.js";
 import { act } from "./acts.js";
+import { lightWalls, startWalls } from "./walls.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const FINGER = 22;  // CSS px: half of the least size of a target
@@ -47,6 +48,7 @@ function draw() {
   addWalls();
   addTubes();
   addHolds();
+  lightWalls(drawing);
   mark();
   if (held) place.querySelector(`[data-hold="${CSS.escape(held)}"]`)?.focus();
 }
@@ -67,10 +69,14 @@ function addWalls() {
       x, y, width: w, height: h, rx: wall.disc ? 0.5 * w : 0, class: "sheet", tabindex: 0, role: "button", "data-wall": name,
       "data-hold": `wall:${name}`, "aria-label": `${name}, lined with ${desk.doc.net.linings[name]}`,
     });
-    const take = () => choose({ wall: name });
-    sheet.addEventListener("click", take);
+    const take = (u, v) => choose({ wall: name, u, v });
+    sheet.addEventListener("click", (event) => {
+      const frame = drawing.getBoundingClientRect(), box = drawing.viewBox.baseVal;
+      const [a, b] = [event.clientX - frame.left, event.clientY - frame.top].map((px) => px * scale);
+      take((box.x + a) * desk.doc.net.mm - wall.at[0], -(box.y + b) * desk.doc.net.mm - wall.at[1]);
+    });
     sheet.addEventListener("keydown", (event) => {
-      if (event.key === "Enter" || event.key === " ") { event.preventDefault(); take(); }
+      if (event.key === "Enter" || event.key === " ") { event.preventDefault(); take(0.5 * wall.size[0], 0.5 * wall.size[1]); }
     });
     drawing.querySelector("g").prepend(sheet);
   }
@@ -248,5 +254,7 @@ export function startNet() {
   on("document", whenFree(draw));
   on("faults", mark);
   on("chosen", mark);
+  for (const kind of ["walls", "scale", "waiting"]) on(kind, () => { if (drawing && desk.doc.net) lightWalls(drawing); });
+  startWalls();
   new ResizeObserver(() => { if (drawing && !drag) draw(); }).observe(place);
 }

@@ -1,6 +1,6 @@
 // The box to look at: folded, with its load and the sketch of the light. Viewer shared with the report.
 
-import { ask, choose, desk, on } from "./desk.js";
+import { ask, choose, desk, on, tell } from "./desk.js";
 import { makeDrawing } from "/map/map_draw.js";
 import { make as shape, numberWords, writeLegend } from "/map/map_legend.js";
 import { SIDE_NAMES, boundsOf, buildPieces, buildTubes, meet, paintPart } from "/map/map_mesh.js";
@@ -68,7 +68,8 @@ function takeLight(told) {
   map.typical = told.typical;
   const scale = colourScale(told.irradiance.length ? values.known() : [], map.scale);
   const fresh = scale !== map.scale;
-  map.scale = scale;
+  map.scale = desk.scale = scale;
+  if (fresh) tell("scale");
   repaint();
   if (fresh || !part("legend").hasChildNodes()) writeLegend(part("legend"), map, "colours");
   sketchWords();

@@ -7,6 +7,7 @@ import { button, choice, field, lengthIn, make, refill, shown, whenFree } from "
 import { linings, surfaceWords } from "./lists.js";
 import { faultLines } from "./faults.js";
 import { step, stepsToChoose, ways } from "./net.js";
+import { wallWords } from "./walls.js";
 
 const slip = document.getElementById("slip");
 const AXES = ["x", "y", "z"];
@@ -15,7 +16,7 @@ const GAP_RIM = 12;  // mm from the rim of a wall
 const show = whenFree(() => refill(slip, () => {
   const thing = desk.chosen;
   if (!desk.doc || !thing || (thing.kind && !rowOf(thing))) return idle();
-  return thing.kind ? ofThing(thing) : ofWall(thing.wall);
+  return thing.kind ? ofThing(thing) : ofWall(thing);
 }));
 
 function idle() {
@@ -40,7 +41,7 @@ function steps() {
     (value) => { ways.step = Number(value); });
 }
 
-function ofWall(wall) {
+function ofWall({ wall, u, v }) {
   const raw = desk.doc.rows.raw.chamber || {}, known = desk.doc.net?.walls[wall];
   const name = known ? known.name : wall, own = raw.walls?.[name];
   const now = typeof own === "string" ? own : own ? "its own table in the file" : "";
@@ -51,6 +52,7 @@ function ofWall(wall) {
       : choice("Lined with", now, options, (value) => edit(
         { do: "set", path: ["chamber", "walls", name], value: value || null }, `line ${wall}`, "slip"), { at: "lining" }),
     make("p", { class: "hint" }, surfaceWords(now || raw.lining)),
+    make("p", {}, u === undefined ? "" : wallWords(wall, u, v)),
     ...(known ? gapButtons(wall) : []),
   ];
 }
@@ -184,6 +186,7 @@ function askRow(thing, place) {
 
 export function startSlip() {
   for (const kind of ["document", "chosen", "faults", "offers"]) on(kind, show);
+  on("walls", () => { if (desk.chosen?.u !== undefined) show(); });
   on("refused", (told) => {
     const at = slip.querySelector(`[data-at="${CSS.escape(told.at)}"]`);
     const said = at?.parentElement.querySelector(".said");
