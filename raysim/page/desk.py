@@ -6,6 +6,7 @@ they take over.
 
 import json
 import struct
+from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,8 +33,8 @@ LOOKING_ON = "This page is open in another window, which may change it. Mend: ta
 class Desk:
     """The document with all that is done about it."""
 
-    def __init__(self, document: Document) -> None:
-        self.document = document
+    def __init__(self, document: Document, back: Callable[[], Awaitable[None]]) -> None:
+        self.document, self.back = document, back
         self.path: Path = document.path
         self.pages: list[WebSocket] = []  # the first of them may write
         self.tracer = TracingProcess(self._answered)
@@ -136,6 +137,8 @@ class Desk:
             await self._tell({**await self.log.record(), "says": says})
         elif what == "stop":
             self.jobs.stop()
+        elif what == "back":
+            await self.back()
 
     async def _order(self, why: list[int] | None = None) -> None:
         """Have the newest draft built and checked; traced where somebody looks and no job works."""

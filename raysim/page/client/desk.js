@@ -42,6 +42,7 @@ export function edit(change, says, at = "") {
 }
 
 const HEARD = {
+  go() { location.reload(); },  // another page stands here now
   document(told) {
     // An answer to an edit that others of ours have followed would take things back for a moment.
     const [page, number] = told.answers;

@@ -1,6 +1,7 @@
 // The page: its head, its modules, and what is said where no other place is.
 
 import { ask, desk, on, open, tell } from "./desk.js";
+import { startDim } from "./dim.js";
 import { startCard } from "./card.js";
 import { startNet } from "./net.js";
 import { startNumbers } from "./numbers.js";
@@ -70,14 +71,8 @@ function listen() {
     tell("faults");  // for the words under the picture
   });
   document.addEventListener("visibilitychange", () => { if (desk.doc?.writes) trace(); });
-  const dim = (yes) => {
-    document.documentElement.classList.toggle("dim", yes);
-    pressed("dim", yes);
-    localStorage.setItem("raysim-dim", String(yes));
-    desk.repaint?.();
-  };
-  part("dim").addEventListener("click", () => dim(!document.documentElement.classList.contains("dim")));
-  dim(localStorage.getItem("raysim-dim") === "true");
+  startDim(() => desk.repaint?.());
+  part("back").addEventListener("click", () => ask({ do: "back", at: "" }));
   on("document", head);
   on("refused", refused);
   on("alive", alive);

@@ -28,9 +28,21 @@ export function lightWalls(drawing) {
   colours ??= bytes(desk.offers.colours);
   const { net } = doc, layer = make("g", { class: "wall-light" });
   layer.append(stripes(0.006 * drawing.viewBox.baseVal.width));
-  for (const row of walls.rows) if (net.walls[row.wall]) layer.append(...cells(row, net.walls[row.wall], net.mm));
+  for (const row of walls.rows) if (net.walls[row.wall]) layer.append(lit(row, net.walls[row.wall], net.mm));
   const last = [...drawing.querySelectorAll(".sheet")].pop();
   last.after(layer);
+}
+
+// The cells of a wall; of a disc those that reach over its rim are cut there.
+function lit(row, wall, mm) {
+  const group = make("g", wall.disc ? { "clip-path": `url(#rim-${row.wall})` } : {}), [w, h] = wall.size.map((side) => side / mm);
+  if (wall.disc) {
+    const rim = make("clipPath", { id: `rim-${row.wall}` });
+    rim.append(make("circle", { cx: wall.at[0] / mm + 0.5 * w, cy: -wall.at[1] / mm - 0.5 * h, r: 0.5 * w }));
+    group.append(rim);
+  }
+  group.append(...cells(row, wall, mm));
+  return group;
 }
 
 function cells(row, wall, mm) {
