@@ -35,7 +35,7 @@ function head() {
   } else if (doc.recovered && !desk.told) {
     desk.told = true;
     say("The draft of last time was found and is shown. Undo takes it back step by step. ", button("Good", () => say("")));
-  } else if (!desk.lasting) say("");
+  } else if (desk.refused?.number !== doc.number || desk.refused.saved !== doc.saved) say("");
 }
 
 function lookingOn() {
@@ -45,8 +45,10 @@ function lookingOn() {
 function refused(told) {
   if (told.at === "writer") { lookingOn(); return; }
   if (told.at === "log") return;  // it says so itself
-  const own = told.at && document.querySelector(`[data-at="${CSS.escape(told.at)}"]`);
-  if (!own) say(`${told.says} `, button("Good", () => say("")));
+  const own = told.at && document.querySelector(`[data-at="${CSS.escape(told.at)}"]`)?.parentElement.querySelector(".said");
+  if (own) return;
+  desk.refused = { number: desk.doc?.number, saved: desk.doc?.saved };  // it stands until something changes
+  say(`${told.says} `, button("Good", () => say("")));
 }
 
 function alive() {
