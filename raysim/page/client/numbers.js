@@ -16,8 +16,10 @@ const show = whenFree(() => {
   refill(place, () => {
     const box = make("details", {}, make("summary", {}, `All in numbers, ${unit}: x right, y back, z up`));
     box.open = open || desk.doc.rows.box === null;
-    box.addEventListener("toggle", () => { open = box.open; });
-    for (const [kind, title] of Object.entries(KINDS)) box.append(...table(kind, title, unit));
+    // What nobody looks at is not made: that would cost its time with every arrow key.
+    const fill = () => { if (box.open && box.children.length === 1) for (const [kind, title] of Object.entries(KINDS)) box.append(...table(kind, title, unit)); };
+    box.addEventListener("toggle", () => { open = box.open; fill(); });
+    fill();
     return [box];
   });
 });
