@@ -102,3 +102,28 @@ def test_in_a_drum_things_go_round_the_wall_and_along_it(browser, tmp_path):
     facing = load_scene(path).written.meter[0].facing  # it looks at the axis as before
     assert tuple(facing[:2]) == pytest.approx((math.sin(angle), math.cos(angle)), abs=1e-3)
     assert load_scene(path).written.gap[0].around.plane == (2, pytest.approx(0.3))
+
+
+def test_the_walls_show_the_light_of_this_draft_and_stripes_where_it_is_not_known(page):
+    cells = "[...document.querySelectorAll('#net .wall-light g rect')]"
+    page.until("canvas.dataset.pictures > 1")
+    assert page.value(f"{cells}.length") == 0
+    page.page.locator("#walls").click()
+    page.until(f"{cells}.some(one => one.getAttribute('fill').startsWith('rgb'))")
+    fills = page.value(f"{cells}.map(one => one.getAttribute('fill'))")
+    assert {fill for fill in fills if not fill.startswith("rgb")} <= {"url(#not-known)"}
+    page.page.locator('#net [data-wall="back"]').click(position={"x": 60, "y": 60})
+    page.until("document.querySelector('#slip').innerText.includes('falls')")
+    assert "SKETCH" in page.page.locator("#slip").inner_text() or "not known" in (
+        page.page.locator("#slip").inner_text()
+    )
+    page.page.evaluate(
+        "new MutationObserver(() => { if (!document.querySelector('.wall-light g')) window.gone = 1; })"
+        ".observe(document.getElementById('net'), { childList: true, subtree: true })"
+    )
+    page.hold("from:left@floor").focus()
+    page.page.keyboard.press("ArrowRight")
+    page.until("window.gone === 1")  # no light of an older draft
+    page.until(f"{cells}.length > 0")
+    page.page.locator("#walls").click()
+    page.until(f"{cells}.length === 0")
