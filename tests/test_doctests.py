@@ -13,7 +13,7 @@ from running import SMALL_BATCH, batches_of, with_few_traces
 import raysim
 
 ROOT = Path(__file__).parents[1]
-STUDIES = ("linings", "shadows", "hooks", "leak", "survey", "lamps", "design")
+STUDIES = tuple(sorted(path.parent.name for path in (ROOT / "raysim/studies").glob("*/run.py")))
 MODULES = (
     "raysim.base.csv_cells",
     "raysim.base.errors",

@@ -5,11 +5,9 @@ from pathlib import Path
 import click
 
 from raysim.base.errors import RaysimError
-from raysim.cli.common import Teller, quiet_option
+from raysim.cli.common import quiet_option
 from raysim.cli.given import PATH
 from raysim.cli.groups import with_examples
-
-MY_BOX = "my_box"
 
 
 @with_examples(
@@ -26,31 +24,19 @@ MY_BOX = "my_box"
 def command(*, scene: Path | None, browser: bool, quiet: bool) -> None:
     """A page on this computer about SCENE, in which the whole job is done by hand and eye.
 
-    Without SCENE it opens my_box/my_box.toml, and writes that starter scene if there is none. The
-    page and the command line write the same scene file. Only this computer can reach the page; end
-    it with Ctrl-C.
+    Without SCENE it begins with two doors, from a wish and from the box you have, and with the
+    boxes of before. The page and the command line write the same scene file. Only this computer can
+    reach the page; end it with Ctrl-C.
     """
     from raysim.page.server import serve
 
-    path = _my_box(Teller(quiet)) if scene is None else scene
-    if path.suffix.casefold() == ".zip":
+    if scene is not None and scene.suffix.casefold() == ".zip":
         raise RaysimError(
-            f"{path}: the page changes scenes. Mend: unzip it, and open the scene in it"
+            f"{scene}: the page changes scenes. Mend: unzip it, and open the scene in it"
         )
 
     def told(address: str) -> None:
         if not browser or not quiet:
             click.echo(address if quiet else f"The page is at {address}\nEnd it with Ctrl-C.")
 
-    serve(path, told, browser)
-
-
-def _my_box(teller: Teller) -> Path:
-    """The starter scene in the current folder, written if it is not there."""
-    from raysim.cli.start import write_starter
-
-    path = Path(MY_BOX) / f"{MY_BOX}.toml"
-    if not path.exists():
-        write_starter(path.parent)
-        teller.say(f"a starter scene was written: {path}")
-    return path
+    serve(scene, told, browser)

@@ -12,12 +12,11 @@ from raysim.output.files.schemas.versions import NAMES
     "raysim schema scene > my_box/scene.schema.json",
     "raysim schema dose",
 )
-@click.argument("name", type=click.Choice(NAMES), metavar="NAME")
+@click.argument("name", type=click.Choice(NAMES))
 def command(*, name: str) -> None:
     """JSON Schema (draft 2020-12): "scene" of scene files, else what that command writes.
 
-    NAME is scene, dose, linings, shadows, hooks, meter, leak, guide, check,
-    compare or share. An editor with
-    a language server of TOML completes a scene whose first line is "#:schema ./scene.schema.json".
+    An editor with a language server of TOML completes a scene whose first line is
+    "#:schema ./scene.schema.json".
     """
     click.echo(schema_text(name), nl=False)

@@ -38,6 +38,9 @@ class DoseRun:
         The backward paths that `state` rests on, if any.
     poses : tuple of PoseResult
         Each of several poses by itself, once that is known.
+    bound_without : dict of int to (sites,) float64
+        Lower bounds (W/m2) of the cautious case with a lamp out, by its number, from the paths
+        that were traced for its failure.
     second : SecondLook or None
         What the originals of thinned meshes get, once that is known.
     """
@@ -48,6 +51,7 @@ class DoseRun:
         self.scene, self.forward, self.error, self.left = scene, forward, error, left
         self.backward: BackwardCycle | None = None
         self.poses: tuple[PoseResult, ...] = ()
+        self.bound_without: dict[int, np.ndarray] = {}
         self.second: SecondLook | None = None
         once = requirement_of(scene.written)
         curve = replace(once.warm_up, poses=scene.written.pose_shares)

@@ -23,6 +23,7 @@ from raysim.estimate.bounds import (
     count_lower_bound,
     t_quantile,
 )
+from raysim.estimate.face_sides import upper_end
 from raysim.scene.triangles import LampRating
 from raysim.transport.paths import ROUND_BATCHES, Paths
 
@@ -148,16 +149,17 @@ def lamp_failures(run: DoseRun, tallies: LampTallies, timer: float) -> tuple[Lam
     for number in np.flatnonzero(run.factors[0] > 0.0):
         weights = run.factors[0].copy()
         weights[number] = 0.0
-        values = estimate_of_mix(tallies, weights)
-        bound = values[2]
-        lowest = np.flatnonzero(bound == bound.min())
-        worst = lowest[values[0][lowest].argmin()]
+        mean, error, bound = estimate_of_mix(tallies, weights)
+        bound = np.maximum(bound, run.bound_without.get(int(number), 0.0))
+        mean, least = np.maximum(mean, bound), float(bound.min())
+        worst = int(upper_end(mean, error, np.zeros(len(mean), bool)).argmin())
+        values = (mean, error, np.full_like(bound, least))
         failures.append(
             LampFailure(
                 lamp=run.scene.triangles.lamps[number].name,
-                worst=site_spot(run.scene.triangles, run.sites, int(worst), values),
-                exposure_time=asked.time(float(bound[worst])),
-                dose_at_timer=None if reached is None else float(bound[worst] * reached),
+                worst=site_spot(run.scene.triangles, run.sites, worst, values),
+                exposure_time=asked.time(least),
+                dose_at_timer=None if reached is None else least * reached,
                 counted_only=bool(worst not in tallies.looked),
             )
         )

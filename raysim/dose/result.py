@@ -151,7 +151,7 @@ class LampFailure(Figures):
     lamp : str
         The lamp that is out.
     worst : Spot
-        The spot with the lowest bound; its `lower_bound` holds for all judged face-sides.
+        The spot with the lowest upper end of its error; its `lower_bound` holds for all.
     exposure_time : float
         Seconds that would then be needed; inf if no time can be vouched for.
     dose_at_timer : float or None

@@ -17,6 +17,8 @@ def trace_failures(run: DoseRun, backward: BackwardCycle, progress: Progress) ->
     """Add paths to `backward` until the worst spot without each burning lamp is known fairly well.
 
     `lamp_failures` reads them from the tallies of the lamps. They serve the light of all lamps too.
+    What the best look at each site vouched for is kept: a later one may know less, where a site has
+    given up what it read.
     What one failure leaves of its part goes to the others, in a second turn to those not settled.
     """
     before = run.state.rounds.copy()
@@ -59,4 +61,6 @@ def _settled(
         progress=progress,
         most_rays=most_rays,
     )
+    held = run.bound_without.get(lamp, without.bound[0])
+    run.bound_without[lamp] = np.maximum(held, without.bound[0])
     return without.reached

@@ -1,17 +1,16 @@
 """What the server answers: the page, its modules, results of the scene's folder, and one socket."""
 
-from collections.abc import Awaitable, Callable
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from raysim.page.guard import RESULT_POLICY
+from raysim.page.rooms import Rooms
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.requests import Request
     from starlette.responses import Response
-    from starlette.websockets import WebSocket
 
 KINDS = {
     ".js": "text/javascript",
@@ -32,20 +31,24 @@ SHARED = (
 )  # modules of the report's map that are used here
 
 
-def made_app(folder: Path, serve: Callable[["WebSocket"], Awaitable[None]]) -> "Starlette":
-    """The application about one scene, in its folder; `serve` speaks with one page."""
+def made_app(rooms: Rooms) -> "Starlette":
+    """The application: the start page, or the page about the scene that is on the desk."""
     from starlette.applications import Starlette
     from starlette.routing import Route, WebSocketRoute
 
     return Starlette(
         routes=[
-            Route("/", lambda _: _packaged("raysim.page", "client", "page.html")),
+            Route("/", lambda _: _packaged("raysim.page", "client", _shown(rooms))),
             Route("/client/{name}", lambda asked: _own(asked, "raysim.page", "client")),
             Route("/map/{name}", lambda asked: _own(asked, "raysim.output.pages", "templates")),
-            Route("/results/{path:path}", lambda asked: _result(asked, folder)),
-            WebSocketRoute("/desk", serve),
+            Route("/results/{path:path}", lambda asked: _result(asked, rooms)),
+            WebSocketRoute("/desk", rooms.serve),
         ]
     )
+
+
+def _shown(rooms: Rooms) -> str:
+    return "start.html" if rooms.desk is None else "page.html"
 
 
 def _own(asked: "Request", package: str, folder: str) -> "Response":
@@ -64,8 +67,11 @@ def _packaged(package: str, folder: str, name: str) -> "Response":
     return _sent(data, Path(name).suffix)
 
 
-def _result(asked: "Request", folder: Path) -> "Response":
+def _result(asked: "Request", rooms: Rooms) -> "Response":
     """A file of results within the scene's folder; pages of it run without any rights here."""
+    if rooms.desk is None:
+        return _missing()
+    folder = rooms.desk.path.parent
     results = (folder / "results").resolve()
     try:
         path = (results / str(asked.path_params["path"])).resolve()

@@ -6,6 +6,7 @@ they take over.
 
 import json
 import struct
+from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,7 @@ from raysim.page.offers import offers
 from raysim.page.rows import rows
 from raysim.page.sketch.process import fault_record
 from raysim.page.tracer import TracingProcess
+from raysim.workshop.fixings import box_walls
 
 if TYPE_CHECKING:
     from starlette.websockets import WebSocket
@@ -31,19 +33,20 @@ LOOKING_ON = "This page is open in another window, which may change it. Mend: ta
 class Desk:
     """The document with all that is done about it."""
 
-    def __init__(self, document: Document) -> None:
-        self.document = document
+    def __init__(self, document: Document, back: Callable[[], Awaitable[None]]) -> None:
+        self.document, self.back = document, back
         self.path: Path = document.path
         self.pages: list[WebSocket] = []  # the first of them may write
         self.tracer = TracingProcess(self._answered)
         self.jobs = Jobs(self.path, self._tell_jobs)
         self.log = Logbook(self.path)
-        self.light = True
+        self.light, self.walls = True, False  # whether it is traced, and shown on the walls too
         self.last: list[Any] = ["", 0]  # edit that was done: of which page, and its number there
         self.found: dict[str, Any] = {"is": "faults", "number": -1, "faults": []}
         self.solid: dict[str, Any] = {"is": "solid", "number": -1}  # walls and load of `shape`
         self.shape: dict[str, Any] = {"is": "shape", "number": -1}
         self.picture = b""  # the last of the light in that shape
+        self.net: dict[str, Any] | None = None  # of the last mesh that the tracer has unrolled
 
     def close(self) -> None:
         """End what runs; jobs keep what they have traced."""
@@ -120,6 +123,9 @@ class Desk:
         elif what == "light":
             self.light = bool(asked["on"])
             await self._order()
+        elif what == "walls":
+            self.walls = bool(asked["on"])
+            await self._order()
         elif what == "why":
             await self._order([int(asked["face"]), int(asked["side"])])
         elif what == "job":
@@ -131,6 +137,8 @@ class Desk:
             await self._tell({**await self.log.record(), "says": says})
         elif what == "stop":
             self.jobs.stop()
+        elif what == "back":
+            await self.back()
 
     async def _order(self, why: list[int] | None = None) -> None:
         """Have the newest draft built and checked; traced where somebody looks and no job works."""
@@ -139,6 +147,7 @@ class Desk:
             "text": self.document.text.removeprefix("\ufeff"),
             "path": str(self.path),
             "light": self.light and bool(self.pages) and not self.jobs.running,
+            "walls": self.walls,
             "why": why,
         }
         await self.tracer.order(order)
@@ -152,6 +161,8 @@ class Desk:
             self.solid = record
         elif record["number"] != self.document.number:
             return
+        if record["is"] == "net":
+            self.net = record["net"]
         if record["is"] == "faults":
             record["faults"] = with_mends(record["faults"], self.document)
             self.found = record
@@ -177,7 +188,7 @@ class Desk:
             "answers": self.last,
             "name": self.path.name,
             "rows": shown,
-            "net": None if document.scene is None else net_view(document.scene),
+            "net": self._net(),
             "readable": document.scene is not None,
             "faults": with_mends([fault_record(one) for one in document.faults], document),
             "undo": document.journal.undo_words,
@@ -190,6 +201,14 @@ class Desk:
             "writes": page is None or page is self.pages[0],
             "card": card(document, shown),
         }
+
+    def _net(self) -> dict[str, Any] | None:
+        """The net of the draft: of a box at once, of a mesh that of the draft that was built."""
+        scene = self.document.scene
+        if scene is None or scene.chamber.inside is None:
+            return self.net
+        self.net = None
+        return net_view(scene, box_walls(scene.chamber.inside))
 
     async def _tell_document(self) -> None:
         record = self._record()

@@ -1,6 +1,7 @@
 """The one scene document of a page: its text, edits, undo, draft on disk, and saving."""
 
 import tomllib
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -175,11 +176,13 @@ def _is_toml(text: str) -> bool:
     return True
 
 
-def mesh_names(text: str) -> set[str]:
+@lru_cache(maxsize=4)  # of the text before and after an edit, and of the file
+def mesh_names(text: str) -> frozenset[str]:
     """Meshes that a text names, whether the rest of it can be read or not."""
     data = tomllib.loads(text)
     tables = [data.get("chamber"), *_tables(data.get("object"))]
-    return {str(table["mesh"]) for table in tables if isinstance(table, dict) and "mesh" in table}
+    with_mesh = (table for table in tables if isinstance(table, dict) and "mesh" in table)
+    return frozenset(str(table["mesh"]) for table in with_mesh)
 
 
 def _tables(value: Any) -> list[Any]:

@@ -44,6 +44,11 @@ def _interrupted(asked: dict[str, Any], result: str) -> list[str]:
     return [*option("ran", asked["ran"]), str(int(asked["number"]))]
 
 
+def _lamp(asked: dict[str, Any], result: str) -> list[str]:
+    words = [*option("box", asked["box"]), *option("hours", asked.get("hours", ""))]
+    return [*words, "--", str(asked["name"])[:LONGEST], str(asked["event"])[:LONGEST]]
+
+
 VERBS: dict[str, Callable[[dict[str, Any], str], list[str]]] = {
     "new": lambda asked, result: [],
     "add": _add,
@@ -51,6 +56,7 @@ VERBS: dict[str, Callable[[dict[str, Any], str], list[str]]] = {
     "end": _close,
     "interrupted": _interrupted,
     "void": _close,
+    "lamp": _lamp,
 }
 WITHOUT_OPERATOR = ("new",)
 

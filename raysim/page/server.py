@@ -9,12 +9,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from raysim.base.errors import RaysimError
-from raysim.output.files.lock import locked
 from raysim.page.app import made_app
-from raysim.page.desk import Desk
-from raysim.page.document import Document, draft_folder
 from raysim.page.guard import Guard
+from raysim.page.rooms import Rooms
 
 if TYPE_CHECKING:
     import uvicorn
@@ -23,8 +20,8 @@ HOST = "127.0.0.1"
 LARGEST_MESSAGE = 1_000_000  # bytes, from the page
 
 
-def serve(scene: Path, told: Callable[[str], None], browser: bool = True) -> None:
-    """Serve the page about a scene until Ctrl-C.
+def serve(scene: Path | None, told: Callable[[str], None], browser: bool = True) -> None:
+    """Serve the page about a scene, or the start page, until Ctrl-C.
 
     `told` is called with the address to open.
 
@@ -35,21 +32,13 @@ def serve(scene: Path, told: Callable[[str], None], browser: bool = True) -> Non
     """
     import uvicorn
 
-    scene = scene.resolve()
-    _refuse_missing(scene)
+    rooms = Rooms(Path.cwd())
     try:
-        lock = locked(draft_folder(scene))
-        lock.__enter__()
-    except RaysimError:
-        raise RaysimError(
-            f"{scene}: it is open in another 'raysim open' already, or its folder cannot be "
-            "written. Mend: use that page, or end that program with Ctrl-C"
-        ) from None
-    try:
+        if scene is not None:
+            rooms.enter(scene)
         with socket.create_server((HOST, 0)) as listening:
-            desk = Desk(Document(scene))
             port = int(listening.getsockname()[1])
-            guard = Guard(made_app(scene.parent, desk.serve), port)
+            guard = Guard(made_app(rooms), port)
             told(guard.address)
             if browser:
                 threading.Timer(0.3, webbrowser.open, [guard.address]).start()
@@ -64,20 +53,13 @@ def serve(scene: Path, told: Callable[[str], None], browser: bool = True) -> Non
                 timeout_graceful_shutdown=2,
             )
             with suppress(KeyboardInterrupt):  # the way to end it
-                asyncio.run(_until_ended(uvicorn.Server(config), listening, desk))
+                asyncio.run(_until_ended(uvicorn.Server(config), listening, rooms))
     finally:
-        lock.__exit__(None, None, None)
+        rooms.leave()
 
 
-async def _until_ended(server: "uvicorn.Server", listening: socket.socket, desk: Desk) -> None:
+async def _until_ended(server: "uvicorn.Server", listening: socket.socket, rooms: Rooms) -> None:
     try:
         await server.serve(sockets=[listening])
     finally:
-        desk.close()
-
-
-def _refuse_missing(scene: Path) -> None:
-    if not scene.is_file():
-        from raysim.scene.file.read import read_scene
-
-        read_scene(scene)  # says what is wrong
+        rooms.leave()

@@ -8,14 +8,14 @@ from datetime import date
 from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from raysim.base.errors import RaysimError, printable
 from raysim.base.units import minutes_seconds
 from raysim.dose.verdict_record import State, Why
 from raysim.output.files.folder import RESULT_FILE
-from raysim.page.document import Document
 from raysim.scene.file.read import joined_hash, scene_files
+from raysim.scene.file.written import SceneAsWritten
 from raysim.verdict.of_readings import too_old
 
 NOT_YET = "Not worked out yet"
@@ -23,12 +23,28 @@ STALE = "The scene has changed since it was worked out"
 LARGEST_RESULT = 50_000_000  # bytes
 
 
+class Draft(Protocol):
+    """A scene as it stands now; `scene` is None where its text cannot be read."""
+
+    @property
+    def path(self) -> Path:
+        """Its file."""
+
+    @property
+    def text(self) -> str:
+        """Its text."""
+
+    @property
+    def scene(self) -> SceneAsWritten | None:
+        """The text as read."""
+
+
 def result_folder(scene: Path) -> Path:
     """Where the dose of a scene is worked out to (definition)."""
     return scene.parent / "results" / scene.stem
 
 
-def verdict(document: Document) -> dict[str, Any]:
+def verdict(document: Draft) -> dict[str, Any]:
     """State, its words, time and reasons for the page; no time unless the record has one."""
     record = result_record(result_folder(document.path))
     if record is None:
@@ -98,7 +114,7 @@ def result_record(folder: Path) -> dict[str, Any] | None:
         return None
 
 
-def draft_hash(document: Document) -> str:
+def draft_hash(document: Draft) -> str:
     """The hash that a run of the draft would give its result; "" where it cannot be read."""
     if document.scene is None:
         return ""

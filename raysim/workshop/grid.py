@@ -8,6 +8,7 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 from raysim.base.units import LENGTH, parse_quantity
 
@@ -26,7 +27,7 @@ class Grid:
         """The unit as it stands behind "in" (definition)."""
         return "inches" if self.unit == "in" else self.unit
 
-    @property
+    @cached_property
     def step(self) -> float:
         """Length of a step, m."""
         return self.metres(1)

@@ -1,4 +1,7 @@
-"""The box unfolded like a carton: all panels on one drawing, where they meet in the box."""
+"""The box unfolded like a carton: all panels on one drawing, where they meet in the box.
+
+A drum is unfolded like a can: the mantle unrolled, the ends where they touch its back line.
+"""
 
 from collections.abc import Iterator, Sequence
 
@@ -6,8 +9,9 @@ import numpy as np
 
 from raysim.scene.file.written import Lamp
 from raysim.workshop.drawing import Circle, Drawing, Layer, Point, Polyline, Shape, Words, rectangle
+from raysim.workshop.drum import BOTTOM, MANTLE, TOP, DrumSide
 from raysim.workshop.fixings import REACH
-from raysim.workshop.frames import Frame, Steps3, net
+from raysim.workshop.frames import Frame, net
 from raysim.workshop.grid import Grid
 from raysim.workshop.panel_drawing import hole_diameter
 from raysim.workshop.panels import Panel, Place
@@ -16,15 +20,16 @@ LETTERS, BOLD = 60.0, 30.0  # heights of a letter along the longer side: to plac
 
 
 def net_drawing(
-    panels: Sequence[Panel], inside: Steps3, grid: Grid, lamps: Sequence[Lamp] | None = None
+    panels: Sequence[Panel], grid: Grid, lamps: Sequence[Lamp] | None = None
 ) -> Drawing:
-    """The insides of all panels of a box as one net, seen from inside; steps.
+    """The insides of all panels of a box or a drum as one net, seen from inside; steps.
 
     With what is drilled, to build from. Where `lamps` are given, to place things on: with all
     places and gaps, and the tubes of those lamps on every wall that they pass.
     """
-    corners = net(inside)
-    w, h = net_size(inside)
+    corners = net_corners(panels)
+    ends = [np.add(corners[panel.wall], panel.frame.size) for panel in panels]
+    w, h = map(int, np.max(ends, axis=0))
     letter = max(w, h) / (BOLD if lamps is None else LETTERS)
     shapes: list[Shape] = []
     for panel in panels:
@@ -32,9 +37,8 @@ def net_drawing(
             shapes += _drilled(panel, corners[panel.wall], letter, grid)
             continue
         shapes += _panel(panel, corners[panel.wall], letter, grid)
-        if isinstance(panel.frame, Frame):
-            for lamp in lamps:
-                shapes += _tube(lamp, panel.frame, corners[panel.wall])
+        for lamp in lamps:
+            shapes += _tube(lamp, panel.frame, corners[panel.wall])
         shapes += _places(panel, corners[panel.wall], letter)
     high = (w + letter, h + letter)
     return Drawing(
@@ -42,10 +46,15 @@ def net_drawing(
     )
 
 
-def net_size(inside: Steps3) -> tuple[int, int]:
-    """Width and height of the net of a box, steps (definition)."""
-    w, d, h = inside
-    return 2 * d + 2 * w, 2 * d + h
+def net_corners(panels: Sequence[Panel]) -> dict[str, tuple[int, int]]:
+    """Lower left corner of each panel on the net, steps (definition)."""
+    first = panels[0].frame
+    if isinstance(first, Frame):
+        return net(first.inside)
+    sizes = {panel.wall: panel.frame.size for panel in panels}
+    (long, high), (wide, _) = sizes[MANTLE], sizes[BOTTOM]
+    left = (long - wide) // 2  # the back line is in the middle of the mantle
+    return {MANTLE: (0, wide), BOTTOM: (left, 0), TOP: (left, wide + high)}
 
 
 def whose(place: Place) -> str:
@@ -79,28 +88,48 @@ def _drilled(panel: Panel, corner: tuple[int, int], letter: float, grid: Grid) -
 
 def _panel(panel: Panel, corner: tuple[int, int], letter: float, grid: Grid) -> Iterator[Shape]:
     (x, y), (a, b) = corner, panel.frame.size
-    yield rectangle(Layer.OUTLINE, x, y, a, b)
     name = f"{panel.wall} (door)" if panel.opens else panel.wall
-    told = f"{name}, {grid.text(a)} x {grid.text(b)}"
+    told = f"{name}, {grid.text(a)} {'across' if panel.frame.is_disc else f'x {grid.text(b)}'}"
     small = min(letter, a / (0.58 * len(told)))
-    yield Words(Layer.WORDS, (x + 0.5 * small, y + 0.5 * small), told, small, "start")
+    if panel.frame.is_disc:
+        yield Circle(Layer.OUTLINE, (x + 0.5 * a, y + 0.5 * b), a)
+        yield Words(Layer.WORDS, (x + 0.5 * a, y + 0.12 * b), told, small)
+    else:
+        yield rectangle(Layer.OUTLINE, x, y, a, b)
+        yield Words(Layer.WORDS, (x + 0.5 * small, y + 0.5 * small), told, small, "start")
+    if isinstance(panel.frame, DrumSide) and not panel.frame.is_disc:
+        yield from _lines_up(panel.frame, corner, small)
     for line in panel.gaps:
         on = tuple((x + u, y + v) for u, v in line.points)
         yield Polyline(Layer.GAP, on, of=f"gap:{line.gap.name}")
 
 
-def _tube(lamp: Lamp, frame: Frame, corner: tuple[int, int]) -> Iterator[Shape]:
-    """The outline of a lamp on a wall that both its ends are near, as seen straight on it."""
-    ends = np.array([frame.measured(lamp.start), frame.measured(lamp.end)], float)
+def _lines_up(mantle: DrumSide, corner: tuple[int, int], small: float) -> Iterator[Shape]:
+    """Where on a mantle one looks to the left, to the back and to the right of an upright drum."""
+    (x, y), (a, _) = corner, mantle.size
+    words = ("left", "back", "right") if mantle.drum.axis == 2 else ()
+    for quarter, word in enumerate(words, 1):
+        middle = x + 0.25 * quarter * a
+        yield Polyline(Layer.MEASURE, ((middle, y), (middle, y + 2.0 * small)))
+        yield Words(Layer.MEASURE, (middle, y + 2.4 * small), word, small)
+
+
+def _tube(lamp: Lamp, frame: Frame | DrumSide, corner: tuple[int, int]) -> Iterator[Shape]:
+    """The outline of a lamp on a wall that all of it is near, as seen straight on it."""
+    x, y, z = (0.5 * (p + q) for p, q in zip(lamp.start, lamp.end, strict=True))
+    ends = np.array([frame.measured(at) for at in (lamp.start, (x, y, z), lamp.end)], float)
     if (ends[:, 2] * frame.grid.step > REACH).any():
         return
-    along = ends[1, :2] - ends[0, :2]
+    along = ends[2, :2] - ends[0, :2]
+    if isinstance(frame, DrumSide) and not frame.is_disc and abs(along[0]) > 0.5 * frame.size[0]:
+        along[0] -= np.copysign(frame.size[0], along[0])  # across the line that it is cut open at
     length = float(np.hypot(*along))
     half = 0.5 * (lamp.diameter + (lamp.spacing or 0.0) * (lamp.tubes - 1)) / frame.grid.step
     if length < 2.0 * half:
         return  # it stands on this wall: its holder says all
     side = half / length * np.array([-along[1], along[0]])
-    first, last = ends[:, :2] + np.array(corner)
+    first = ends[0, :2] + np.array(corner)
+    last = first + along
     around = (first + side, last + side, last - side, first - side)
     points = tuple((float(x), float(y)) for x, y in around)
     yield Polyline(Layer.TUBE, points, closed=True, of=f"tube:{lamp.name}")

@@ -105,14 +105,10 @@ def panels(
 
     Source: definition of the joints.
     """
-    chamber, thick = scene.chamber, None
-    walls: Mapping[str, Frame | DrumSide] = drum_sides(drum, grid) if drum else {}
-    if chamber.inside is not None:
-        w, d, h = map(grid.steps, chamber.inside)
-        walls = frames((w, d, h), grid)
-        thick = None if chamber.sheet is None else grid.steps(chamber.sheet)
+    chamber, walls = scene.chamber, wall_frames(scene.chamber, grid, drum)
     if not walls:
         return ()
+    thick = None if chamber.sheet is None else grid.steps(chamber.sheet)
     t = thick or 0
     margins = {
         wall: (0, 0) if drum else (t * beyond(wall)[0], t * beyond(wall)[1]) for wall in walls
@@ -129,6 +125,16 @@ def panels(
         )
         for wall, frame in walls.items()
     )
+
+
+def wall_frames(
+    chamber: Chamber, grid: Grid, drum: Drum | None = None
+) -> Mapping[str, Frame | DrumSide]:
+    """Walls of a rectangular box or sides of a drum by name; else none (definition)."""
+    if chamber.inside is not None:
+        w, d, h = map(grid.steps, chamber.inside)
+        return frames((w, d, h), grid)
+    return {} if drum is None else drum_sides(drum, grid)
 
 
 def beyond(wall: str) -> Steps2:

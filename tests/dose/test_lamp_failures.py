@@ -105,6 +105,7 @@ def test_each_failure_is_settled_by_further_paths(tmp_path, monkeypatch):
     assert none.segments < usual.segments < 1.5 * none.segments
     for before, after in zip(none.lamp_failures, much.lamp_failures, strict=True):
         assert before.worst.lower_bound < 0.9 * after.worst.lower_bound
+        assert after.precision < 1.1 * trace_failures.PRECISION
     monkeypatch.setattr(trace_failures, "SHARE", 0.0)
     alone = raysim.simulate(scene, seed=2, precision=0.05, without=("left",))
     row = much.lamp_failures[0]

@@ -1,10 +1,12 @@
 """A page of `raysim open` in a process of its own, and a browser that looks at it."""
 
 import http.client
+import json
 import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,9 +21,18 @@ class Served:
     """A server: its process, port and key, and requests to it by hand."""
 
     def __init__(self, scene: Path, *more: str) -> None:
-        words = [sys.executable, "-m", "raysim", "open", str(scene), "--no-browser", "--quiet"]
+        """A page about a scene, or the start page where it is a folder; its list lies there."""
+        begins = scene.is_dir()
+        words = [sys.executable, "-m", "raysim", "open", "--no-browser", "--quiet", *more]
+        self.state = tempfile.TemporaryDirectory()
         self.process = subprocess.Popen(
-            [*words, *more], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+            words if begins else [*words[:4], str(scene), *words[4:]],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=scene if begins else None,
+            env=os.environ
+            | {"XDG_STATE_HOME": str(scene / ".state" if begins else self.state.name)},
         )
         self.address = self.process.stdout.readline().strip()
         host, _, self.key = self.address.removeprefix("http://").partition("/?key=")
@@ -81,6 +92,7 @@ def served(scene: Path, *more: str) -> Iterator[Served]:
                 found.process.wait(20)
             except subprocess.TimeoutExpired:
                 found.kill()
+        found.state.cleanup()
         found.process.stdout.close()
         found.process.stderr.close()
 
@@ -100,13 +112,15 @@ def chromium() -> Iterator:
 class Page:
     """A page in a browser, with all that it complained of."""
 
-    def __init__(self, browser, address: str, **more) -> None:
+    def __init__(
+        self, browser, address: str, ready: str = "document.querySelector('.foot') !== null", **more
+    ) -> None:
         self.complaints: list[str] = []
         self.page = browser.new_page(viewport={"width": 1500, "height": 1000}, **more)
         self.page.on("console", self._heard)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.goto(address)
-        self.until("document.querySelector('.foot') !== null")
+        self.until(ready)
 
     def _heard(self, message) -> None:
         if message.type in ("error", "warning") and "GPU stall" not in message.text:
@@ -119,11 +133,21 @@ class Page:
     def until(self, expression: str, patience: float = PATIENCE) -> float:
         """Wait until an expression is true; how long that took, s."""
         began = time.monotonic()
-        while not self.page.evaluate(f"Boolean({expression})"):
+        while not self._is(expression):
             if time.monotonic() > began + patience:
                 raise TimeoutError(expression)
             time.sleep(0.02)
         return time.monotonic() - began
+
+    def _is(self, expression: str) -> bool:
+        from playwright.sync_api import Error
+
+        try:
+            return bool(self.page.evaluate(f"Boolean({expression})"))
+        except Error as error:
+            if "navigation" in str(error):  # from page to page there is nothing to be asked
+                return False
+            raise
 
     def line(self, name: str) -> str:
         """What a line of the job card says."""
@@ -142,6 +166,23 @@ class Page:
     def slip(self, at: str):
         """A field of the slip."""
         return self.page.locator(f'#slip [data-at="{at}"]')
+
+
+def journal(scene: Path) -> list[dict]:
+    """All lines of the journal of a scene's draft."""
+    lines = (scene.parent / ".raysim-page" / scene.name / "journal").read_text().splitlines()
+    return [json.loads(line) for line in lines]
+
+
+def drag(page: Page, hold: str, right: float, down: float) -> None:
+    """Drag what can be taken hold of by so many CSS px."""
+    box = page.hold(hold).bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.page.mouse.move(x, y)
+    page.page.mouse.down()
+    for k in range(1, 5):
+        page.page.mouse.move(x + right * k / 4, y + down * k / 4)
+    page.page.mouse.up()
 
 
 def has_no_browser() -> bool:

@@ -2,51 +2,20 @@
 
 import json
 import shutil
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from page_server import Page, chromium, has_no_browser, served
+from page_server import Page, drag, has_no_browser, journal, served
 from small_scenes import small_scene, write_scene
+
+from raysim.logbook.book import new_logbook, open_logbook
+from raysim.logbook.cycles import Setting, close_cycle, start_cycle
+from raysim.logbook.lamps import enter_lamp
+from raysim.logbook.respirators import Respirator, add_respirator
 
 pytestmark = pytest.mark.skipif(has_no_browser(), reason="no Chromium or no playwright was found")
 ROOT = Path(__file__).parents[2]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as found:
-        yield found
-
-
-@pytest.fixture
-def scene(tmp_path):
-    return write_scene(tmp_path)
-
-
-@pytest.fixture
-def page(browser, scene):
-    """A page about the small box; afterwards nothing may have been complained of."""
-    with served(scene) as server:
-        found = Page(browser, server.address)
-        found.server = server
-        yield found
-        found.page.close()
-        assert found.complaints == []
-
-
-def journal(scene: Path) -> list[dict]:
-    lines = (scene.parent / ".raysim-page" / scene.name / "journal").read_text().splitlines()
-    return [json.loads(line) for line in lines]
-
-
-def drag(page: Page, hold: str, right: float, down: float) -> None:
-    box = page.hold(hold).bounding_box()
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    page.page.mouse.move(x, y)
-    page.page.mouse.down()
-    for k in range(1, 5):
-        page.page.mouse.move(x + right * k / 4, y + down * k / 4)
-    page.page.mouse.up()
 
 
 def test_a_lamp_is_dragged_and_the_light_follows_and_undo_takes_it_back(page, scene):
@@ -367,6 +336,41 @@ def test_the_logbook_begins_refuses_and_takes_entries(page, scene):
     )
     assert page.line("log") == "0 cycles"
     assert (scene.parent / "raysim-logbook.db").is_file()
+
+
+def test_lamp_hours_grow_with_the_cycles_and_a_lamp_past_its_life_is_marked(browser, tmp_path):
+    scene = write_scene(tmp_path)
+    book, box = tmp_path / "raysim-logbook.db", small_scene()["title"]
+    days = [datetime.now(UTC) - timedelta(days=k) for k in (3, 2)]
+    new_logbook(book)
+    with open_logbook(book) as opened:
+        add_respirator(opened, Respirator("R1", "AB"), "CD")
+        for name, hours in (("left", 100.0), ("right", 7999.0)):
+            enter_lamp(opened, box, name, "fitted", hours=hours, operator="CD", at=days[0])
+        number, _ = start_cycle(opened, ["R1"], Setting(box, 7200.0), "CD", at=days[1])
+        close_cycle(opened, number, "ended", "CD")
+    with served(scene) as server:
+        page = Page(browser, server.address)
+        log = page.open_line("log")
+        page.until("document.getElementById('lamp-hours') !== null")
+        left, right = page.page.locator("#lamp-hours li").all_inner_texts()
+        assert left == "left: 102.0 h of 8000 h"
+        assert right == "right: 8001.0 h of 8000 h: past its life, put in a new one"
+        log.get_by_label("Your initials").fill("CD")
+        log.get_by_label("Your initials").press("Tab")
+        log.get_by_text("Enter a lamp").click()
+        log.get_by_label("Lamp", exact=True).select_option("right")
+        log.get_by_label("Its hours so far").fill("-3")
+        log.get_by_label("Its hours so far").press("Tab")
+        log.get_by_role("button", name="Enter the lamp").click()
+        page.until("document.getElementById('log-said').textContent !== ''")
+        assert "-3" in page.page.locator("#log-said").inner_text()
+        log.get_by_label("Its hours so far").fill("0")
+        log.get_by_label("Its hours so far").press("Tab")
+        log.get_by_role("button", name="Enter the lamp").click()
+        page.until("document.getElementById('lamp-hours').textContent.includes('right: 0.0 h')")
+        page.page.close()
+        assert page.complaints == []
 
 
 def test_the_timer_is_worked_out_stopped_gone_on_with_and_its_card_opened(browser, tmp_path):

@@ -5,25 +5,19 @@ from typing import Any
 
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mW_cm2
-from raysim.output.files.records import scene_record, spot_record
-from raysim.output.files.schemas.versions import VERSIONS
+from raysim.output.files.records import scene_record, spot_record, study_head
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.linings.bench import LiningRow
 from raysim.studies.linings.compare import LiningPair
 from raysim.studies.linings.run import LiningStudy
-from raysim.version import __version__
 
 
 def linings_record(study: LiningStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, as plain data for result.json."""
     scene = study.scene
+    about = scene_record(scene.written.title, scene.sha256, scene.name.as_posix())
     return {
-        "schema_version": VERSIONS["linings"],
-        "study": "linings",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
-        "raysim_version": __version__,
-        "seed": study.seed,
-        "answer": said,
+        **study_head("linings", about, study.seed, said),
         "linings": [_row(row) for row in study.rows],
         "bare_black_box": _row(study.black),
         "pairs": [_pair(pair) for pair in study.pairs],

@@ -4,24 +4,18 @@ from typing import Any
 
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mm, to_mW_cm2
-from raysim.output.files.records import scene_record
-from raysim.output.files.schemas.versions import VERSIONS
+from raysim.output.files.records import scene_record, study_head
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.shadows.remedies import Remedy
 from raysim.studies.shadows.run import Shadow, ShadowStudy
-from raysim.version import __version__
 
 
 def shadows_record(study: ShadowStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, as plain data for result.json."""
     result = study.result
+    about = scene_record(result.title, result.sha256, result.scene_file)
     return {
-        "schema_version": VERSIONS["shadows"],
-        "study": "shadows",
-        "scene": scene_record(result.title, result.sha256, result.scene_file),
-        "raysim_version": __version__,
-        "seed": study.seed,
-        "answer": said,
+        **study_head("shadows", about, study.seed, said),
         "limit_mW_cm2": finite_or_none(to_mW_cm2(study.limit)),
         "median_mW_cm2": finite_or_none(to_mW_cm2(study.median)),
         "dark_area_cm2": 1e4 * study.dark_area,

@@ -72,7 +72,7 @@ def write_guide(
         paper=paper,
         width=PAPERS[paper][0],
         drawings=_drawings(plan, result),
-        net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.inside, plan.grid)),
+        net=None if plan.inside is None else svg(net_drawing(plan.panels, plan.grid)),
         sheets=[
             (sheet, svg(stock_drawing(sheet, number, plan.grid)))
             for number, sheet in enumerate(plan.stock, 1)

@@ -23,7 +23,7 @@ const FORMS = {
   box() {
     const { box } = desk.doc.rows, unit = desk.doc.net?.unit || "mm";
     const title = field("Title", raw().title ?? "", set(["title"], "title"), { at: "title" });
-    if (!box) return [title, hint("The box is a mesh. Its things are placed by their numbers in the table below.")];
+    if (!box) return [title, hint(desk.doc.net ? "The box is a drum from a mesh: its mantle is unrolled from the front line on, its ends lie flat." : "The box is a mesh. Its things are placed by their numbers in the table below.")];
     const sides = ["Width, left to right", "Depth, door to back", "Height"].map((label, k) => field(label, shown(box[k], unit), (text) => {
       const value = lengthIn(text, unit);
       if (value <= 0) throw new Error("the box needs a size above 0");

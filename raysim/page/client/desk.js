@@ -42,6 +42,7 @@ export function edit(change, says, at = "") {
 }
 
 const HEARD = {
+  go() { location.reload(); },  // another page stands here now
   document(told) {
     // An answer to an edit that others of ours have followed would take things back for a moment.
     const [page, number] = told.answers;
@@ -56,6 +57,12 @@ const HEARD = {
     desk.doc = told;
     tell("document", told);
     tell("faults");
+  },
+  // Of a mesh the net comes once its mesh was read.
+  net(told) {
+    if (told.number !== desk.doc.number) return;
+    desk.doc.net = told.net;
+    tell("document", desk.doc);
   },
   faults(told) {
     if (told.number !== desk.doc.number) return;

@@ -60,11 +60,23 @@ function respirators(log) {
 
 // Hours of light of each lamp that is in place, by the cycles in the book; one past its life is marked.
 function lampHours(log) {
-  if (!log.lamps?.length) return [];
   const past = (lamp) => lamp.hours > lamp.rated_hours;
-  return [make("h4", {}, "Lamp hours"), make("ul", {}, ...log.lamps.map((lamp) => make("li", past(lamp) ? { class: "said" } : {},
-    `${lamp.lamp}: ${lamp.hours.toFixed(1)} h of ${Math.round(lamp.rated_hours)} h${past(lamp) ? ": past its life, put in a new one" : ""}`))),
-  make("p", { class: "hint" }, "Older lamps give less light: a timer holds for the hours of its verdict.")];
+  const told = (log.lamps || []).map((lamp) => make("li", past(lamp) ? { class: "said" } : {},
+    `${lamp.lamp}: ${lamp.hours.toFixed(1)} h of ${Math.round(lamp.rated_hours)} h${past(lamp) ? ": past its life, put in a new one" : ""}`));
+  return [make("h4", {}, "Lamp hours"), ...(told.length ? [make("ul", { id: "lamp-hours" }, ...told)] : []), enterLamp(),
+    make("p", { class: "hint" }, "Older lamps give less light: a timer holds for the hours of its verdict.")];
+}
+
+const EVENTS = [["fitted", "was put in"], ["read", "has burnt so many hours"], ["removed", "was taken out"]];
+
+function enterLamp() {
+  const { rows, name } = desk.doc, lamps = rows.lamp.map((one) => one.name);
+  const now = { name: lamps[0] ?? "", event: "fitted", hours: "0", box: rows.raw.title ?? name };
+  return make("details", {}, make("summary", {}, "Enter a lamp"),
+    choice("Lamp", now.name, lamps.map((one) => [one, one]), (value) => { now.name = value; }),
+    choice("What happened", now.event, EVENTS, (value) => { now.event = value; }),
+    field("Its hours so far", now.hours, (text) => { now.hours = text.trim(); }, { unit: "h" }),
+    button("Enter the lamp", () => enter("lamp", now)));
 }
 
 const burning = () => [choice("That every lamp burns is shown by", wish.burn, [["", "nobody has looked yet"], ["indicator", "the indicator outside"], ["meter", "the fixed meter"]], (value) => { wish.burn = value; })];

@@ -1,6 +1,7 @@
 // The page: its head, its modules, and what is said where no other place is.
 
 import { ask, desk, on, open, tell } from "./desk.js";
+import { startDim } from "./dim.js";
 import { startCard } from "./card.js";
 import { startNet } from "./net.js";
 import { startNumbers } from "./numbers.js";
@@ -34,7 +35,7 @@ function head() {
   } else if (doc.recovered && !desk.told) {
     desk.told = true;
     say("The draft of last time was found and is shown. Undo takes it back step by step. ", button("Good", () => say("")));
-  } else if (!desk.lasting) say("");
+  } else if (desk.refused?.number !== doc.number || desk.refused.saved !== doc.saved) say("");
 }
 
 function lookingOn() {
@@ -44,8 +45,10 @@ function lookingOn() {
 function refused(told) {
   if (told.at === "writer") { lookingOn(); return; }
   if (told.at === "log") return;  // it says so itself
-  const own = told.at && document.querySelector(`[data-at="${CSS.escape(told.at)}"]`);
-  if (!own) say(`${told.says} `, button("Good", () => say("")));
+  const own = told.at && document.querySelector(`[data-at="${CSS.escape(told.at)}"]`)?.parentElement.querySelector(".said");
+  if (own) return;
+  desk.refused = { number: desk.doc?.number, saved: desk.doc?.saved };  // it stands until something changes
+  say(`${told.says} `, button("Good", () => say("")));
 }
 
 function alive() {
@@ -70,14 +73,8 @@ function listen() {
     tell("faults");  // for the words under the picture
   });
   document.addEventListener("visibilitychange", () => { if (desk.doc?.writes) trace(); });
-  const dim = (yes) => {
-    document.documentElement.classList.toggle("dim", yes);
-    pressed("dim", yes);
-    localStorage.setItem("raysim-dim", String(yes));
-    desk.repaint?.();
-  };
-  part("dim").addEventListener("click", () => dim(!document.documentElement.classList.contains("dim")));
-  dim(localStorage.getItem("raysim-dim") === "true");
+  startDim(() => desk.repaint?.());
+  part("back").addEventListener("click", () => ask({ do: "back", at: "" }));
   on("document", head);
   on("refused", refused);
   on("alive", alive);

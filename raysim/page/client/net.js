@@ -1,10 +1,11 @@
 // The box unfolded: the drawing of the server, with what can be taken hold of.
 
 import { choose, desk, on } from "./desk.js";
-import { alongWall, faultsOf, isChosen, moveBy, onWall, pointOf, rowOf, thingOf, wordsOf } from "./things.js";
+import { faultsOf, isChosen, moveOn, onWall, pointOf, rowOf, thingOf, wordsOf } from "./things.js";
 import { snapped } from "./snap.js";
 import { shown, whenFree } from "./words.js";
 import { act } from "./acts.js";
+import { lightWalls, startWalls } from "./walls.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const FINGER = 22;  // CSS px: half of the least size of a target
@@ -32,8 +33,8 @@ const svgMade = (name, attributes, text) => {
 function draw() {
   const { net } = desk.doc;
   if (net === null) {
-    if (desk.doc.rows.box === null) place.replaceChildren(drawing = null);
-    place.hidden = desk.doc.rows.box === null;
+    place.replaceChildren(drawing = null);
+    place.hidden = true;
     return;
   }
   place.hidden = false;
@@ -47,6 +48,7 @@ function draw() {
   addWalls();
   addTubes();
   addHolds();
+  lightWalls(drawing);
   mark();
   if (held) place.querySelector(`[data-hold="${CSS.escape(held)}"]`)?.focus();
 }
@@ -64,13 +66,17 @@ function addWalls() {
     const [x, y] = corner([wall.at[0], wall.at[1] + wall.size[1]]);
     const [w, h] = wall.size.map((side) => side / desk.doc.net.mm);
     const sheet = svgMade("rect", {
-      x, y, width: w, height: h, class: "sheet", tabindex: 0, role: "button", "data-wall": name,
+      x, y, width: w, height: h, rx: wall.disc ? 0.5 * w : 0, class: "sheet", tabindex: 0, role: "button", "data-wall": name,
       "data-hold": `wall:${name}`, "aria-label": `${name}, lined with ${desk.doc.net.linings[name]}`,
     });
-    const take = () => choose({ wall: name });
-    sheet.addEventListener("click", take);
+    const take = (u, v) => choose({ wall: name, u, v });
+    sheet.addEventListener("click", (event) => {
+      const frame = drawing.getBoundingClientRect(), box = drawing.viewBox.baseVal;
+      const [a, b] = [event.clientX - frame.left, event.clientY - frame.top].map((px) => px * scale);
+      take((box.x + a) * desk.doc.net.mm - wall.at[0], -(box.y + b) * desk.doc.net.mm - wall.at[1]);
+    });
     sheet.addEventListener("keydown", (event) => {
-      if (event.key === "Enter" || event.key === " ") { event.preventDefault(); take(); }
+      if (event.key === "Enter" || event.key === " ") { event.preventDefault(); take(0.5 * wall.size[0], 0.5 * wall.size[1]); }
     });
     drawing.querySelector("g").prepend(sheet);
   }
@@ -226,7 +232,7 @@ function dropped(event, taken) {
   if (!drag) return;
   const { thing, du, dv, shapes } = drag;
   drag = null;
-  if (taken && (du !== 0 || dv !== 0)) moveBy(thing, alongWall(thing.wall, du, dv, 0), ways.alone);
+  if (taken && (du !== 0 || dv !== 0)) moveOn(thing, [du, dv, 0], ways.alone);
   else for (const shape of shapes) shape.removeAttribute("transform");
 }
 
@@ -237,7 +243,7 @@ function pressed(event, thing) {
   const way = ARROWS[event.key], fine = stepsToChoose()[0][0], far = event.shiftKey ? fine : step() || fine;
   if (way && rowOf(thing)) {
     event.preventDefault();
-    moveBy(thing, alongWall(thing.wall, ...way.map((one) => one * far)), ways.alone);
+    moveOn(thing, way.map((one) => one * far), ways.alone);
   } else if (event.key === "Enter") {
     event.preventDefault();
     document.querySelector("#slip input")?.focus();
@@ -248,5 +254,7 @@ export function startNet() {
   on("document", whenFree(draw));
   on("faults", mark);
   on("chosen", mark);
+  for (const kind of ["walls", "scale", "waiting"]) on(kind, () => { if (drawing && desk.doc.net) lightWalls(drawing); });
+  startWalls();
   new ResizeObserver(() => { if (drawing && !drag) draw(); }).observe(place);
 }

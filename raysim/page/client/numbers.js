@@ -16,8 +16,10 @@ const show = whenFree(() => {
   refill(place, () => {
     const box = make("details", {}, make("summary", {}, `All in numbers, ${unit}: x right, y back, z up`));
     box.open = open || desk.doc.rows.box === null;
-    box.addEventListener("toggle", () => { open = box.open; });
-    for (const [kind, title] of Object.entries(KINDS)) box.append(...table(kind, title, unit));
+    // What nobody looks at is not made: that would cost its time with every arrow key.
+    const fill = () => { if (box.open && box.children.length === 1) for (const [kind, title] of Object.entries(KINDS)) box.append(...table(kind, title, unit)); };
+    box.addEventListener("toggle", () => { open = box.open; fill(); });
+    fill();
     return [box];
   });
 });
@@ -39,6 +41,7 @@ const wallOf = (kind, name) => desk.doc.net?.holds.find((hold) => hold.of.endsWi
 
 function cell(kind, index, key, axis, unit) {
   const row = desk.doc.rows[kind][index], at = row[key];
+  const said = make("span", { class: "said", role: "alert" });
   const input = make("input", {
     value: at ? shown(at[axis], unit) : "", size: 6, autocomplete: "off",
     "aria-label": `${row.name}, ${WORDS[key]}, ${"xyz"[axis]}, ${unit}`,
@@ -49,15 +52,15 @@ function cell(kind, index, key, axis, unit) {
       const point = [...(at || [0, 0, 0])];
       point[axis] = tidy(lengthIn(input.value, unit));
       input.removeAttribute("aria-invalid");
-      input.title = "";
+      said.textContent = "";
       input.defaultValue = input.value;
       edit({ do: "move", points: [[kind, index, key, point]] }, `move ${row.name}`, "numbers");
     } catch (error) {
       input.setAttribute("aria-invalid", "true");
-      input.title = error.message;
+      said.textContent = error.message;
     }
   });
-  return input;
+  return make("div", {}, input, said);
 }
 
 export function startNumbers() {

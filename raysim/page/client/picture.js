@@ -1,13 +1,13 @@
 // The box to look at: folded, with its load and the sketch of the light. Viewer shared with the report.
 
-import { ask, choose, desk, on } from "./desk.js";
+import { ask, choose, desk, on, tell } from "./desk.js";
 import { makeDrawing } from "/map/map_draw.js";
 import { make as shape, numberWords, writeLegend } from "/map/map_legend.js";
 import { SIDE_NAMES, boundsOf, buildPieces, buildTubes, meet, paintPart } from "/map/map_mesh.js";
 import { turntable } from "/map/map_turntable.js";
 import { HALF_ANGLE, along, cameraFrame, dot, middle, minus, onCanvas, radius, rayThrough } from "/map/map_vectors.js";
 import { NOISY, colourScale, judgedSides, lightValues, noValues } from "./light.js";
-import { isChosen } from "./things.js";
+import { isChosen, wallCalled } from "./things.js";
 import { drawRays, sayOfSpot, startWhy } from "./why.js";
 
 const part = (id) => document.getElementById(id);
@@ -22,7 +22,7 @@ function inSight() { return true; }
 function lit(piece) {
   if (piece.part === null || !desk.chosen) return false;
   const { name, kind } = piece.body;
-  if (kind === "wall") return !desk.chosen.kind && name === `chamber: ${desk.chosen.wall}`;
+  if (kind === "wall") return !desk.chosen.kind && wallCalled(name.replace("chamber: ", "")) === desk.chosen.wall;
   const index = desk.doc.rows.object.findIndex((row) => row.name === name);
   return index >= 0 && isChosen("object", index);
 }
@@ -68,7 +68,8 @@ function takeLight(told) {
   map.typical = told.typical;
   const scale = colourScale(told.irradiance.length ? values.known() : [], map.scale);
   const fresh = scale !== map.scale;
-  map.scale = scale;
+  map.scale = desk.scale = scale;
+  if (fresh) tell("scale");
   repaint();
   if (fresh || !part("legend").hasChildNodes()) writeLegend(part("legend"), map, "colours");
   sketchWords();
@@ -151,10 +152,13 @@ function touched(place) {
   const hit = meet(pieces, frame.eye, toward, inSight, "both", 0);
   if (!hit || hit.piece.part === null) return;
   const { body } = hit.piece, at = along(frame.eye, hit.distance, toward);
-  if (body.kind === "wall") { choose({ wall: body.name.replace("chamber: ", "") }); return; }
+  if (body.kind === "wall") {
+    if (body.name.startsWith("chamber: ")) choose({ wall: wallCalled(body.name.replace("chamber: ", "")) });
+    return;
+  }
   const index = desk.doc.rows.object.findIndex((row) => row.name === body.name);
   const hold = desk.doc.net?.holds.find((one) => one.of === `at:${body.name}`);
-  if (index >= 0) choose({ kind: "object", index, end: "at", wall: hold?.wall ?? (desk.doc.net ? "ceiling" : undefined) });
+  if (index >= 0) choose({ kind: "object", index, end: "at", wall: hold?.wall });
   spotWords(hit, at);
 }
 

@@ -1,5 +1,6 @@
 // Readings of the meter: what was read, when, and what the page has to say of it.
 
+import { addMeter } from "./adding.js";
 import { desk, edit } from "./desk.js";
 import { faultLines } from "./faults.js";
 import { faultsOf } from "./things.js";
@@ -43,12 +44,6 @@ export function readings() {
       }, { at: `reading${index}`, attributes: { placeholder: "1.2 mW/cm2" } }),
       field("on", raw.read_on ?? "", (text) => edit({ do: "set", path: path("read_on"), value: text.trim() || null }, "day of the reading", `day${index}`), { at: `day${index}`, attributes: { placeholder: "2026-03-01" } }));
   });
-  const box = rows.box;
-  if (box) {
-    told.push(button("Add a meter point", () => edit({
-      do: "add", kind: "meter", table: { name: "meter point", facing: [0, -1, 0] },
-      points: { at: [box[0] / 2, 0.3 * box[1], box[2] / 2] },
-    }, "add a meter point", "readings")));
-  }
+  told.push(button("Add a meter point", addMeter));
   return told;
 }

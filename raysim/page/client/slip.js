@@ -2,19 +2,21 @@
 
 import { desk, edit, on } from "./desk.js";
 import { copy, mirror, remove, row as rowOfN, turn } from "./acts.js";
-import { alongWall, faultsOf, moveBy, onWall, pointOf, rawOf, rowOf, tidy, wordsOf } from "./things.js";
+import { faultsOf, moveBy, moveOn, motion, onWall, pointOf, rawOf, rowOf, tidy, wordsOf } from "./things.js";
 import { button, choice, field, lengthIn, make, refill, shown, whenFree } from "./words.js";
 import { linings, surfaceWords } from "./lists.js";
 import { faultLines } from "./faults.js";
 import { step, stepsToChoose, ways } from "./net.js";
+import { wallWords } from "./walls.js";
 
 const slip = document.getElementById("slip");
+const AXES = ["x", "y", "z"];
 const GAP_RIM = 12;  // mm from the rim of a wall
 
 const show = whenFree(() => refill(slip, () => {
   const thing = desk.chosen;
   if (!desk.doc || !thing || (thing.kind && !rowOf(thing))) return idle();
-  return thing.kind ? ofThing(thing) : ofWall(thing.wall);
+  return thing.kind ? ofThing(thing) : ofWall(thing);
 }));
 
 function idle() {
@@ -39,31 +41,33 @@ function steps() {
     (value) => { ways.step = Number(value); });
 }
 
-function ofWall(wall) {
-  const raw = desk.doc.rows.raw.chamber || {}, own = raw.walls?.[wall];
+function ofWall({ wall, u, v }) {
+  const raw = desk.doc.rows.raw.chamber || {}, known = desk.doc.net?.walls[wall];
+  const name = known ? known.name : wall, own = raw.walls?.[name];
   const now = typeof own === "string" ? own : own ? "its own table in the file" : "";
   const options = [["", `as all walls (${raw.lining?.name ?? raw.lining})`], ...linings()];
   return [
     make("h3", {}, `Wall: ${wall}`),
-    choice("Lined with", now, options, (value) => edit(
-      { do: "set", path: ["chamber", "walls", wall], value: value || null }, `line ${wall}`, "slip"), { at: "lining" }),
+    name === null ? make("p", { class: "hint" }, "The mesh gives this wall no name of its own, so it is lined as all walls.")
+      : choice("Lined with", now, options, (value) => edit(
+        { do: "set", path: ["chamber", "walls", name], value: value || null }, `line ${wall}`, "slip"), { at: "lining" }),
     make("p", { class: "hint" }, surfaceWords(now || raw.lining)),
-    button("Draw a gap along its lower edge", () => addGap(wall)),
+    make("p", {}, u === undefined ? "" : wallWords(wall, u, v)),
+    ...(known ? gapButtons(wall) : []),
   ];
 }
 
-// A gap of 1 mm through 18 mm, an eye at 300 mm: to be measured and typed.
-function addGap(wall) {
-  const { size } = desk.doc.net.walls[wall], { box } = desk.doc.rows;
-  const corner = desk.doc.net.walls[wall].ways.reduce((at, [axis, sign]) => {
-    if (sign < 0) at[axis] = box[axis];
-    return at;
-  }, [0, 0, 0]);
-  const end = (u) => alongWall(wall, u, GAP_RIM, 0).map((x, axis) => x + corner[axis]);
-  edit({
-    do: "add", kind: "gap", table: { name: `gap, ${wall}`, wall },
-    points: { from: end(GAP_RIM), to: end(size[0] - GAP_RIM) }, lengths: { width: 1, depth: 18, distance: 300 },
-  }, "draw a gap", "slip");
+// A gap of 1 mm through 18 mm, an eye at 300 mm: to be measured and typed. In a drum it runs round.
+function gapButtons(wall) {
+  const { size, round, ways } = desk.doc.net.walls[wall];
+  const add = (table, points) => edit({ do: "add", kind: "gap", table: { name: `gap, ${wall}`, ...table }, points, lengths: { width: 1, depth: 18, distance: 300 } }, "draw a gap", "slip");
+  if (round) {
+    const at = tidy(round.low + size[1] - GAP_RIM);
+    return [button("Draw a gap round its upper edge", () => add({ around: { [AXES[round.axis]]: `${at} mm` } }, {}))];
+  }
+  if (desk.doc.net.walls[wall].disc) return [];
+  const end = (u) => motion(wall, null, [u, GAP_RIM, 0])([0, 1, 2].map((axis) => ways.find((way) => way[0] === axis)[2]));
+  return [button("Draw a gap along its lower edge", () => add({ wall }, { from: end(GAP_RIM), to: end(size[0] - GAP_RIM) }))];
 }
 
 function ofThing(thing) {
@@ -90,7 +94,7 @@ function places(thing) {
       const by = [0, 0, 0];
       by[axis] = tidy(lengthIn(text, unit) - at[axis]);
       moveBy(thing, by, ways.alone);
-    }, { at: "xyz"[axis], unit }));
+    }, { at: AXES[axis], unit }));
   }
   const wall = desk.doc.net.walls[thing.wall], [u, v, off] = onWall(thing.wall, at), [w, h] = wall.size;
   const nearer = [
@@ -101,7 +105,7 @@ function places(thing) {
   return nearer.map(([from, value, sign], k) => field(`from ${from}`, shown(value, unit), (text) => {
     const by = [0, 0, 0];
     by[k] = tidy(sign * (lengthIn(text, unit) - value));
-    moveBy(thing, alongWall(thing.wall, ...by), ways.alone);
+    moveOn(thing, by, ways.alone);
   }, { at: "uvo"[k], unit, attributes: { inputmode: "text" } }));
 }
 
@@ -140,9 +144,11 @@ const OWN = {
     return [choice("The head faces", String(raw.facing), facings, (value) => set(thing, "facing", "facing")(value.split(",").map(Number)), { at: "facing" })];
   },
   gap(thing, raw) {
-    return ["width", "depth", "distance"].filter((key) => key in raw).map((key) => field(
+    const [axis] = Object.keys(raw.around || {}), round = axis ? [field(`round the box at ${axis}`, String(raw.around[axis]), (text) =>
+      edit({ do: "set", path: ["gap", thing.index, "around", axis], value: Number.isFinite(Number(text)) ? number(text) : text }, "move the gap", "around"), { at: "around" })] : [];
+    return [...round, ...["width", "depth", "distance"].filter((key) => key in raw).map((key) => field(
       `${key} (${typeof raw[key] === "string" ? "with its unit" : desk.doc.rows.raw.units ?? "mm"})`, String(raw[key]),
-      (text) => set(thing, key, key)(Number.isFinite(Number(text)) ? number(text) : text), { at: key }));
+      (text) => set(thing, key, key)(Number.isFinite(Number(text)) ? number(text) : text), { at: key }))];
   },
 };
 
@@ -180,6 +186,7 @@ function askRow(thing, place) {
 
 export function startSlip() {
   for (const kind of ["document", "chosen", "faults", "offers"]) on(kind, show);
+  on("walls", () => { if (desk.chosen?.u !== undefined) show(); });
   on("refused", (told) => {
     const at = slip.querySelector(`[data-at="${CSS.escape(told.at)}"]`);
     const said = at?.parentElement.querySelector(".said");

@@ -37,21 +37,44 @@ export function pointOf(thing) {
   return row[thing.end === "to" ? "to" : "from"];
 }
 
-// Move a thing by so many mm; of a lamp one end alone where that is asked for.
-export function moveBy(thing, by, alone = false) {
+// Move a thing; `way` puts a point elsewhere. Of a lamp one end alone where that is asked for.
+function move(thing, way, alone, more = []) {
   const points = [];
   for (const [kind, index] of family(thing)) {
     const row = desk.doc.rows[kind][index];
     const keys = kind === "lamp" && alone && thing.end !== "tube" ? [thing.end] : KEYS[kind];
-    for (const key of keys) {
-      if (row[key]) points.push([kind, index, key, row[key].map((x, k) => tidy(x + by[k]))]);
-    }
+    for (const key of keys) if (row[key]) points.push([kind, index, key, way(row[key]).map(tidy)]);
   }
-  if (points.length && by.some((x) => x !== 0)) {
-    // At once, so that the next arrow key goes on from here; the server's answer comes after it.
-    for (const [kind, index, key, point] of points) desk.doc.rows[kind][index][key] = point;
-    edit({ do: "move", points }, `move ${rowOf(thing).name}`, "slip");
+  if (points.length === 0) return;
+  // At once, so that the next arrow key goes on from here; the server's answer comes after it.
+  for (const [kind, index, key, point] of points) desk.doc.rows[kind][index][key] = point;
+  edit({ do: "several", edits: [{ do: "move", points }, ...more] }, `move ${rowOf(thing).name}`, "slip");
+}
+
+// Move by so many mm along x, y and z.
+export function moveBy(thing, by, alone = false) {
+  if (by.some((x) => x !== 0)) move(thing, (point) => point.map((x, k) => x + by[k]), alone);
+}
+
+// Move by so many mm along a wall to the right, up it and off it. What goes round an upright drum
+// turns with its wall.
+export function moveOn(thing, by, alone = false) {
+  if (by.every((x) => x === 0)) return;
+  const { round } = desk.doc.net.walls[thing.wall];
+  const turned = round?.axis === 2 && by[0] !== 0 ? family(thing).flatMap((one) => withWall(one, by[0] / round.radius)) : [];
+  move(thing, motion(thing.wall, pointOf(thing), by), alone, turned);
+}
+
+// Edits that turn an entry about the upright by so much (radians) as it goes to the right.
+function withWall([kind, index], angle) {
+  const raw = rawOf({ kind, index }), path = (key) => [kind, index, key];
+  if (kind === "object") {
+    const [a, b, c] = raw.turn || [0, 0, 0];
+    return [{ do: "set", path: path("turn"), value: [a, b, tidy(c - 180 * angle / Math.PI)] }];
   }
+  if (kind !== "meter" || !raw.facing) return [];
+  const [x, y, z] = raw.facing, [cos, sin] = [Math.cos(angle), Math.sin(angle)];
+  return [{ do: "set", path: path("facing"), value: [x * cos + y * sin, y * cos - x * sin, z].map(tidy) }];
 }
 
 export const tidy = (x) => Math.round(x * 1e4) / 1e4;
@@ -64,18 +87,36 @@ export const wordsOf = (thing) => {
   return [`${kind} ${row.name}`.trim(), ...hung].join(" with ");
 };
 
-// u, v and off a wall of a point (mm), and back.
+// u, v and off a wall of a point (mm); on the mantle of a drum u runs round to the right.
 export function onWall(wall, point) {
-  const box = desk.doc.rows.box;
-  return desk.doc.net.walls[wall].ways.map(([axis, sign]) =>
-    (sign > 0 ? point[axis] : box[axis] - point[axis]));
+  const { ways, round } = desk.doc.net.walls[wall];
+  if (ways) return ways.map(([axis, sign, zero]) => sign * (point[axis] - zero));
+  const [a, b] = round.across.map((axis, k) => point[axis] - round.centre[k]);
+  const angle = (Math.atan2(-a, -b) + 2 * Math.PI) % (2 * Math.PI);
+  return [round.radius * angle, point[round.axis] - round.low, round.radius - Math.hypot(a, b)];
 }
 
-export function alongWall(wall, u, v, off) {
-  const by = [0, 0, 0];
-  desk.doc.net.walls[wall].ways.forEach(([axis, sign], k) => { by[axis] += sign * [u, v, off][k]; });
-  return by;
+// How all that goes along with a point moves when that goes so far to the right, up and off a wall.
+export function motion(wall, at, [du, dv, off]) {
+  const { ways, round } = desk.doc.net.walls[wall];
+  if (ways) {
+    const by = [0, 0, 0];
+    ways.forEach(([axis, sign], k) => { by[axis] += sign * [du, dv, off][k]; });
+    return (point) => point.map((x, k) => x + by[k]);
+  }
+  const { axis, across: [i, j], centre: [p, q], radius } = round;
+  const [cos, sin] = [Math.cos(du / radius), Math.sin(du / radius)];
+  const about = (point) => [(point[i] - p) * cos + (point[j] - q) * sin, (point[j] - q) * cos - (point[i] - p) * sin];
+  const held = about(at), far = Math.hypot(...held) || 1;  // off the wall: towards the axis
+  return (point) => {
+    const moved = [...point], [a, b] = about(point);
+    [moved[i], moved[j], moved[axis]] = [p + a - off * held[0] / far, q + b - off * held[1] / far, point[axis] + dv];
+    return moved;
+  };
 }
+
+// The wall of the net that the scene calls so; its own name where it has no other.
+export const wallCalled = (name) => Object.keys(desk.doc.net?.walls || {}).find((wall) => desk.doc.net.walls[wall].name === name) ?? name;
 
 export const faultsOf = (kind, index) =>
   desk.faults.filter((one) => one.thing && one.thing[0] === kind && one.thing[1] === index);

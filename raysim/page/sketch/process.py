@@ -19,6 +19,7 @@ from raysim.base.units import to_mW_cm2
 from raysim.output.pages.map_data import light_codes
 from raysim.page.sketch.light import Light, Sketch
 from raysim.page.sketch.shape import KeptMeshes, Shapes
+from raysim.page.sketch.walls import WallLight
 from raysim.page.sketch.why import changes, why
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.check import check_scene
@@ -101,7 +102,7 @@ class Work:
             if order.get("why"):
                 self._say_why(self.sketch, *order["why"])
             if order["light"]:
-                self._go_on(self.sketch)
+                self._go_on(self.sketch, bool(order.get("walls")))
 
     def _build(self, order: dict[str, Any]) -> bool:
         path = Path(order["path"])
@@ -111,6 +112,8 @@ class Work:
         except SceneError as error:
             self._faults(error.faults)
             return False
+        if written.chamber.inside is None:
+            self.tell({"is": "net", "net": _unrolled(self.scene)})
         for record in self.shapes.records(self.number, self.scene.triangles):
             self.tell(record)
         return True
@@ -128,16 +131,18 @@ class Work:
         self.forbidden = any(fault.level is Level.ERROR for fault in faults)
         self.tell({"is": "faults", "faults": [fault_record(fault) for fault in faults]})
 
-    def _go_on(self, sketch: Sketch) -> None:
+    def _go_on(self, sketch: Sketch, walls: bool) -> None:
         """Trace in small portions, each of which may be the last, and show what they gave."""
         while sketch.paths is None:
             if self.orders.waiting:
                 return
             sketch.prepare()
+        lit = WallLight(sketch) if walls else None
         portion, shown, metered = FIRST_SITES, time.perf_counter(), False
-        while not self.orders.waiting and not sketch.enough:
+        while not self.orders.waiting and not (sketch.enough and (lit is None or lit.enough)):
             began = time.perf_counter()
-            sketch.add_paths(portion)
+            if not sketch.enough:
+                sketch.add_paths(portion)
             now = time.perf_counter()
             portion = int(np.clip(portion * PORTION / (now - began), 50, len(sketch.sites.faces)))
             if now - shown > PACE or sketch.enough:
@@ -145,6 +150,9 @@ class Work:
                 if not metered and sketch.triangles.meters and not self.orders.waiting:
                     self.tell({"is": "meters", "rows": sketch.meters()})
                     metered = True
+                if lit is not None and not lit.enough and not self.orders.waiting:
+                    lit.add_paths()
+                    self.tell({"is": "walls", "rows": lit.rows()})
                 shown = time.perf_counter()
 
     def _say_why(self, sketch: Sketch, face: int, side: int) -> None:
@@ -175,6 +183,14 @@ class Work:
             "done": sketch.enough,
         }
         self.tell(record, body)
+
+
+def _unrolled(scene: BuiltScene) -> dict[str, Any] | None:
+    """The net of a chamber from a mesh, None where it cannot be laid flat."""
+    from raysim.page.net_view import net_view
+    from raysim.workshop.fixings import walls_of
+
+    return net_view(scene.written, walls_of(scene.written, scene.triangles))
 
 
 def _darkest(sketch: Sketch, light: Light) -> dict[str, Any] | None:

@@ -1,4 +1,4 @@
-"""Connected dark patches of the judged surface."""
+"""Patches: connected dark sites of the judged surface."""
 
 from dataclasses import dataclass
 

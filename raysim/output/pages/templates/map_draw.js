@@ -115,9 +115,17 @@ function vertexArray(gl, made, data, floats, layout) {
   return { array, buffer };
 }
 
+// Whether triangles are drawn by the processor, where smooth edges cost as much as all else.
+function drawnBySoftware() {
+  const gl = document.createElement("canvas").getContext("webgl2"), told = gl?.getExtension("WEBGL_debug_renderer_info");
+  const name = told ? gl.getParameter(told.UNMASKED_RENDERER_WEBGL) : "";
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return /swiftshader|llvmpipe|softpipe|basic render/i.test(name);
+}
+
 // Returns draw(frame, state, size), or throws where WebGL 2 is missing.
 export function makeDrawing(canvas, map, pieces) {
-  const gl = canvas.getContext("webgl2", { antialias: true, alpha: false });
+  const gl = canvas.getContext("webgl2", { antialias: !drawnBySoftware(), alpha: false });
   if (!gl) throw new Error("WebGL 2 is missing");
   const solid = program(gl, VERTEX, FRAGMENT), thin = program(gl, LINE_VERTEX, LINE_FRAGMENT);
   const layout = [["place", 3, 0], ["value", 2, 3], ["contour", 2, 5], ["hatched", 2, 7]];
