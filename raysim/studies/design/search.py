@@ -179,7 +179,7 @@ class Search:
         """Short traces of a box with its lamps, and with one fewer, where the study puts them."""
         own, wish = trial.proposal, self.work.wish
         scene = fitting_scene(self.work, own)
-        for lamps in () if scene is None else chosen_lamps(scene, own.lamps, options):
+        for lamps in () if scene is None else chosen_lamps(scene, own.lamps, own.box.grid, options):
             cost = cost_of(
                 wish, own.box, lamps, offer=own.offer, sheet=own.sheet, linings=own.linings
             )
