@@ -29,7 +29,7 @@ from raysim.transport.starts import Start
 from raysim.transport.tallies import MAX_BOUNCES
 from raysim.transport.tiles import Tiles, tiles_of
 
-LAMP_PHOTONS = 256  # of each lamp in one batch; own choice, as all here
+LAMP_PHOTONS = 512  # of each lamp in one batch; own choice, as all here
 POINTS_AT_ONCE = 4  # of each lamp that are looked at from one point of a face
 CHUNK = 16  # lamps whose photons are counted at a time: counts by face take memory
 DIRECT_SEED = 77_777  # apart from that of the paths
