@@ -315,7 +315,9 @@ def take_over(run: Paths, state: Refinement, sites: np.ndarray, factors: np.ndar
     """Bring a state up to date with paths that were traced for another one with the same rows.
 
     `factors` (cases, lamps) are those of the state, which may have the first cases of the run only.
+    A run that was broken off in a round may have sites without a path: they tell nothing.
     """
+    sites = sites[run.paths[state.row[sites]] > 0]
     for some in np.array_split(sites, max(len(sites) // STARTS_AT_ONCE, 1)):
         _update(run, state, some, factors)
 

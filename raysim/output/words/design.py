@@ -69,6 +69,11 @@ def more_lines(study: DesignStudy) -> list[str]:
         else:
             lines.append(f"{ROLES[role]}: {_verdict(design)}")
     lines += [f"Another way: {relaxation_words(study, one)}" for one in study.relaxations[1:]]
+    if study.relaxations:
+        lines.append(
+            f"Each change told is the smallest that a full trace showed, of {study.geometries} "
+            "geometries with short traces: a smaller one may do."
+        )
     lines += dark_linings(study)
     lines.append(
         "Boxes grow in steps, and lamps stand in symmetric places unless they were chosen as by "
