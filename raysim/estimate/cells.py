@@ -4,6 +4,7 @@ A cell is what lies together in a cube of 10 mm edge, on one part and side, faci
 Enough to rank walls or hooks by; a single dark face within a bright cell does not show.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,7 +46,7 @@ class Cells(Sites):
         owner, areas = self.owner, self.of.areas
         return np.asarray((np.bincount(owner, areas * values) / np.bincount(owner, areas))[owner])
 
-    def targets(self, sites: np.ndarray) -> list[Start]:
+    def targets(self, sites: np.ndarray) -> Sequence[Start]:
         """Where backward paths from some cells start: anywhere on each, even by area."""
         members = [self.members(site) for site in sites.tolist()]
         return spread_targets(Sites.targets(self, sites), members, self.of)

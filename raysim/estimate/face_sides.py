@@ -1,12 +1,13 @@
 """The face-sides that are judged, each by itself or by the disc about it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from raysim.estimate.discs import PATCH_AREA, Discs, discs_about, lone_discs
 from raysim.scene.triangles import SceneTriangles
-from raysim.transport.starts import Start, face_start
+from raysim.transport.starts import FaceStarts, Start
 
 # Standard errors that an irradiance may lie too low: of what is hardly known, noise is not to pass
 # for darkness. Common practice, no source.
@@ -26,17 +27,16 @@ class Sites:
     bodies: np.ndarray
     patches: Discs
 
-    def targets(self, sites: np.ndarray) -> list[Start]:
+    def targets(self, sites: np.ndarray) -> Sequence[Start]:
         """Where backward paths from some sites start."""
-        both = zip(self.faces[sites].tolist(), self.sides[sites].tolist(), strict=True)
-        return [face_start(face, side) for face, side in both]
+        return FaceStarts(self.faces[sites], self.sides[sites])
 
     def averaged(self, mean: np.ndarray, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What stands for each judged face-side (..., faces, 2): its own mean and variance."""
         return mean, variance
 
 
-def spread_targets(leads: list[Start], members: list[np.ndarray], of: Sites) -> list[Start]:
+def spread_targets(leads: Sequence[Start], members: list[np.ndarray], of: Sites) -> list[Start]:
     """The streams of `leads`, each spread over several face-sides, given as rows of `of`."""
     return [
         Start(lead.stream, tuple(of.faces[own].tolist()), tuple(of.sides[own].tolist()))
@@ -50,7 +50,7 @@ class DiscSites(Sites):
 
     discs: Discs
 
-    def targets(self, sites: np.ndarray) -> list[Start]:
+    def targets(self, sites: np.ndarray) -> Sequence[Start]:
         """Where backward paths from some discs start: anywhere on each, even by area."""
         members = [self.discs.members(site) for site in sites.tolist()]
         return spread_targets(Sites.targets(self, sites), members, self)

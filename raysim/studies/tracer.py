@@ -142,7 +142,7 @@ class Tracer(InPieces):
         self,
         arrays: KernelScene,
         triangles: SceneTriangles,
-        starts: list[Start],
+        starts: Sequence[Start],
         paths: int,
         seed: int,
         *,

@@ -1,5 +1,6 @@
 """Backward paths from face-sides and points to the lamps, in batches for each target."""
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -45,7 +46,7 @@ class Paths(Protocol):
     def stop_reading(self, chosen: np.ndarray) -> None:
         """Forget the paths of some targets; further ones go on to the lamps."""
 
-    def add_starts(self, targets: list[Start]) -> None:
+    def add_starts(self, targets: Sequence[Start]) -> None:
         """Append targets; they are numbered on from those there are."""
 
     def add_paths(self, chosen: np.ndarray, paths: np.ndarray) -> None:
@@ -119,7 +120,7 @@ class BackwardRun:
             return
         wait_until_compiled("trace_backward")
 
-    def add_starts(self, targets: list[Start]) -> None:
+    def add_starts(self, targets: Sequence[Start]) -> None:
         """Append targets; they are numbered on from those there are."""
         self._targets.extend(targets)
         count = len(self._targets)
@@ -143,7 +144,7 @@ class BackwardRun:
         sums = self._sums[: len(self.paths)]
         return {"sums": sums, "paths": self.paths, "rays": rays, "reads": self.reads}
 
-    def restore(self, targets: list[Start], tallies: dict[str, np.ndarray]) -> None:
+    def restore(self, targets: Sequence[Start], tallies: dict[str, np.ndarray]) -> None:
         """Go on from the tallies of another run of the same scene and seed, with its targets.
 
         Raises
@@ -210,7 +211,7 @@ class Traced(NamedTuple):
 def traced_irradiance(
     scene: KernelScene,
     triangles: SceneTriangles,
-    starts: list[Start],
+    starts: Sequence[Start],
     paths: int,
     options: RunOptions,
     *,

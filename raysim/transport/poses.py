@@ -192,7 +192,7 @@ class BackwardCycle:
         """Rays traced in all poses."""
         return sum(run.rays for run in self.runs)
 
-    def add_starts(self, targets: list[Start]) -> None:
+    def add_starts(self, targets: Sequence[Start]) -> None:
         """Append targets: the same face-sides in every pose."""
         for run in self.runs:
             run.add_starts(targets)

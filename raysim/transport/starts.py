@@ -1,7 +1,9 @@
 """Where backward paths start: face-sides, taken together or each by itself, and points."""
 
 from array import array
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import overload
 
 import numpy as np
 
@@ -30,6 +32,31 @@ def face_start(face: int, side: int) -> Start:
     return Start(2 * face + side, (face,), (side,))
 
 
+@dataclass(frozen=True)
+class FaceStarts(Sequence[Start]):
+    """Starts on one face-side each, `faces` and `sides` (starts,) int64: as objects only if asked.
+
+    Hundreds of thousands of objects take seconds to make.
+    """
+
+    faces: np.ndarray
+    sides: np.ndarray
+
+    def __len__(self) -> int:
+        """Number of starts."""
+        return len(self.faces)
+
+    @overload
+    def __getitem__(self, which: int) -> Start: ...
+    @overload
+    def __getitem__(self, which: slice) -> "FaceStarts": ...
+    def __getitem__(self, which: int | slice) -> "Start | FaceStarts":
+        """One start as an object, or some of them."""
+        if isinstance(which, slice):
+            return FaceStarts(self.faces[which], self.sides[which])
+        return face_start(int(self.faces[which]), int(self.sides[which]))
+
+
 class Targets:
     """Starts in flat arrays: as objects, a million of them would take ten times the memory."""
 
@@ -42,8 +69,16 @@ class Targets:
         """Number of targets."""
         return len(self._stream)
 
-    def extend(self, targets: list[Start]) -> None:
+    def extend(self, targets: Sequence[Start]) -> None:
         """Append targets; they are numbered on from those there are."""
+        if isinstance(targets, FaceStarts):
+            faces, sides = targets.faces.astype(np.int64), targets.sides.astype(np.int64)
+            self._stream.frombytes((2 * faces + sides).astype(np.uint64).tobytes())
+            ends = self._end[-1] + 1 + np.arange(len(faces), dtype=np.int64)
+            self._end.frombytes(ends.tobytes())
+            self._faces.frombytes(faces.tobytes())
+            self._sides.frombytes(sides.astype(np.int8).tobytes())
+            return
         for target in targets:
             if target.at is not None:
                 self._points[len(self)] = target

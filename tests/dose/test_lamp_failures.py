@@ -199,3 +199,31 @@ def test_bounds_are_seldom_above_the_truth():
         above += int((estimate_of_mix(tallies, weights)[2] > weights @ truth).sum())
     # At most FORWARD_ERROR + ROUND_ERROR of the units, well within 1 - CONFIDENCE.
     assert above / (repeats * units) < 0.5 * (1.0 - CONFIDENCE)
+
+
+def test_what_one_failure_leaves_of_its_part_goes_to_the_others(scene, monkeypatch):
+    """The first wants more than its third; the others are settled at no cost: so it has all."""
+    given = []
+
+    def refined(backward, sites, without, factors, *, most_rays, **rest):
+        lamp = int(np.flatnonzero(factors[0] == 0.0)[0])
+        given.append((lamp, most_rays - backward.rays))
+        if lamp == 0:
+            backward.runs[0].rays += int(given[-1][1])
+        without.reached = lamp > 0 or len(given) > 3
+
+    monkeypatch.setattr(trace_failures, "refine", refined)
+    before = []
+    whole = trace_failures.trace_failures
+    monkeypatch.setattr(
+        "raysim.dose.simulate.trace_failures",
+        lambda run, paths, progress: (
+            before.append(paths.rays + run.forward.segments),
+            whole(run, paths, progress),
+        ),
+    )
+    raysim.simulate(scene, seed=1, photons=200_000, precision=0.5)
+    most = trace_failures.SHARE * before[0]
+    assert [lamp for lamp, _ in given] == [0, 1, 2, 0]
+    shares = [rays / most for _, rays in given]
+    assert shares == pytest.approx([1 / 3, 1 / 3, 2 / 3, 2 / 3], abs=1e-4)

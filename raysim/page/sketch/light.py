@@ -6,6 +6,7 @@ shows more than ten times as many photons would. Faces whose turn has not come a
 within 1 cm2 of them.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -64,7 +65,7 @@ class Sketch:
         self.judged = np.nonzero(self.triangles.judged)
         self.paths: BackwardCycle | None = None
         self._sites: Sites | None = None
-        self._starts: list[Start] | None = None
+        self._starts: Sequence[Start] | None = None
         if earlier is not None and self._has_the_load_of(earlier):
             self._sites, self._starts = earlier._sites, earlier._starts
         self._next = 0

@@ -94,7 +94,7 @@ class Sources(InPieces):
         return light, int(run.photons.sum())
 
     def looked(
-        self, starts: list[Start], paths: int, points: int, seed: int
+        self, starts: Sequence[Start], paths: int, points: int, seed: int
     ) -> tuple[np.ndarray, np.ndarray]:
         """Means of `batches`, and their standard errors, W/m2, (starts, lamps) each."""
         direct, rest = self.batches(starts, paths, points, seed)
@@ -102,7 +102,7 @@ class Sources(InPieces):
 
     def batches(
         self,
-        starts: list[Start],
+        starts: Sequence[Start],
         paths: int,
         points: int,
         seed: int,
@@ -124,7 +124,7 @@ class Sources(InPieces):
         rest = self._run(arrays, known, starts, paths, seed=seed)
         return first * factors, rest * factors
 
-    def whole(self, starts: list[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
+    def whole(self, starts: Sequence[Start], paths: int, seed: int, choice: Choice) -> np.ndarray:
         """Irradiance of starts by a choice of lamps, tubes in the way, W/m2, (starts,)."""
         lamps = np.array(choice)
         arrays = with_bodies(only(self.arrays, lamps))
@@ -135,7 +135,7 @@ class Sources(InPieces):
         self,
         arrays: KernelScene,
         known: Known,
-        starts: list[Start],
+        starts: Sequence[Start],
         paths: int,
         *,
         seed: int,
