@@ -38,7 +38,8 @@ def dark_sites(run: Paths, state: Refinement) -> np.ndarray:
 
 def enough_paths(state: Refinement) -> np.ndarray:
     """Paths per batch that tell whether a site is too dark, (1 or cases decided, 1)."""
-    return np.maximum(ENOUGH_PATHS * state.enough_share, LEAST_ENOUGH)[:, None]
+    enough = np.maximum(ENOUGH_PATHS * state.enough_share, LEAST_ENOUGH)[:, None]
+    return np.asarray(enough * (ROUND_BATCHES / state.batches))
 
 
 def sites_seem_dark(state: Refinement, sites: np.ndarray, errors: float) -> np.ndarray:

@@ -16,7 +16,7 @@ from raysim.estimate.bounds import MOST_ROUNDS, READING_ERROR, batch_mean, t_qua
 from raysim.estimate.darkness import MOST_PATHS, enough_paths, found_dark, sites_seem_dark
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
-from raysim.transport.paths import ROUND_BATCHES, Paths
+from raysim.transport.paths import Paths
 
 # Sites that get their first paths in one round: so many, and of very many a larger share, since
 # each round looks at all of them.
@@ -74,12 +74,12 @@ def refine(
     Raises
     ------
     ValueError
-        For a run of other than `ROUND_BATCHES`: bounds and counts of paths rest on that number.
+        For a run of other than `state.batches`: bounds and counts of paths rest on that number.
     """
-    if run.batches != ROUND_BATCHES:
-        raise ValueError(f"{run.batches} batches; a round has {ROUND_BATCHES}")
+    if run.batches != state.batches:
+        raise ValueError(f"{run.batches} batches; a round has {state.batches}")
     while True:
-        pieces = _pieces(state.planned_paths)
+        pieces = _pieces(state.planned_paths * state.batches)
         while state.pieces_done < len(pieces):
             if run.rays > most_rays:
                 return
@@ -162,7 +162,7 @@ def precise(state: Refinement, precision: float) -> np.ndarray:
 
 def _later_quantile(state: Refinement) -> float:
     """Standard errors from a mean to its bound, at any round but the first."""
-    return t_quantile(state.round_error, ROUND_BATCHES)
+    return t_quantile(state.round_error, state.batches)
 
 
 def _least_light(
@@ -274,7 +274,7 @@ def _pieces(paths: np.ndarray) -> list[np.ndarray]:
     """Rows in pieces short enough for a progress bar and for Ctrl-C to be heard."""
     if not len(paths):
         return []
-    step = np.cumsum(paths * ROUND_BATCHES) // PATHS_PER_STEP
+    step = np.cumsum(paths) // PATHS_PER_STEP
     return np.split(np.arange(len(paths)), np.flatnonzero(np.diff(step)) + 1)
 
 
@@ -308,14 +308,16 @@ def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarr
     bound *= np.where(state.reads[chosen], 1.0 - READING_ERROR, 1.0)
     bound[:, state.rounds[chosen] >= MOST_ROUNDS] = 0.0  # their error probability is spent
     state.bound[:, chosen] = np.maximum(state.bound[:, chosen], bound)
-    state.paths, state.rays = int(run.paths.sum()) * ROUND_BATCHES, run.rays
+    state.paths, state.rays = int(run.paths.sum()) * state.batches, run.rays
 
 
 def take_over(run: Paths, state: Refinement, sites: np.ndarray, factors: np.ndarray) -> None:
     """Bring a state up to date with paths that were traced for another one with the same rows.
 
     `factors` (cases, lamps) are those of the state, which may have the first cases of the run only.
+    A run that was broken off in a round may have sites without a path: they tell nothing.
     """
+    sites = sites[run.paths[state.row[sites]] > 0]
     for some in np.array_split(sites, max(len(sites) // STARTS_AT_ONCE, 1)):
         _update(run, state, some, factors)
 
@@ -325,7 +327,7 @@ def _join(
 ) -> None:
     """Means of backward paths, (cases, chosen), and of photon counts, by what each are worth."""
     paths_per_count = np.where(state.reads[chosen], READS_PER_COUNT, PATHS_PER_COUNT)
-    worth = paths * ROUND_BATCHES / paths_per_count
+    worth = paths * state.batches / paths_per_count
     share = worth / (worth + state.counts[:, chosen])
     state.share[:, chosen] = share
     both = share < 1.0  # else the photons may know nothing at all
@@ -343,7 +345,7 @@ def _first_bound(scores: np.ndarray, state: Refinement) -> np.ndarray:
     bound of that as well. Where to clip was fixed before the paths were traced.
     """
     mean, error = batch_mean(np.minimum(scores, state.clip))
-    return np.asarray((mean - t_quantile(state.first_error, ROUND_BATCHES) * error).T)
+    return np.asarray((mean - t_quantile(state.first_error, state.batches) * error).T)
 
 
 def _distance(state: Refinement, precision: float) -> tuple[float, float]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from raysim.estimate.bounds import FIRST_ROUND_ERROR, ROUND_ERROR
+from raysim.transport.paths import ROUND_BATCHES
 from raysim.transport.tallies import fitting
 
 # Cases whose worst face-side is settled: cautious and expected. The bright one comes along.
@@ -72,6 +73,8 @@ class Refinement:
     enough_share : like it
         Share of `darkness.ENOUGH_PATHS` that tells such a site: less, where a limit is higher than
         what takes a week, as fewer paths then suffice to reach it.
+    batches : int
+        Of the backward run: fewer make its first round quicker, and its bounds wider.
     everywhere : bool
         Whether sites that could not be the worst are looked at once as well, for the map.
     """
@@ -101,6 +104,7 @@ class Refinement:
     round_error: float = ROUND_ERROR
     too_dark: np.ndarray = field(default_factory=lambda: np.zeros(1))
     enough_share: np.ndarray = field(default_factory=lambda: np.ones(1))
+    batches: int = ROUND_BATCHES
     everywhere: bool = False
 
     def tallies(self) -> dict[str, np.ndarray]:

@@ -24,7 +24,7 @@ from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SceneTriangles
 from raysim.transport.kernel_scene import KernelScene
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun, traced_irradiance
+from raysim.transport.paths import BackwardRun, traced_irradiance
 from raysim.transport.pieces import Shared, each
 from raysim.transport.starts import Start
 
@@ -209,9 +209,9 @@ class Tracer(InPieces):
         week = np.full(cases, self.requirement.week_irradiance)
         counted.too_dark = week
         seed, threads, progress = seed % 2**64, self.options.threads, self.options.progress
-        only, batches = slice(cases), ROUND_BATCHES
+        only = slice(cases)
         run = BackwardRun(
-            arrays, triangles, seed, threads, cases=only, batches=batches, known=known
+            arrays, triangles, seed, threads, cases=only, batches=counted.batches, known=known
         )
         for step in [precision] if too_slow is None else [max(COARSE, precision), precision]:
             if too_slow is not None and step == precision:

@@ -1,5 +1,7 @@
 """Variances of counts, bounds of means, and what the smallest of many bounds promises."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from agreement import FALSE_ALARM
@@ -17,6 +19,8 @@ from raysim.estimate.bounds import (
     mean_upper_bound,
     t_quantile,
 )
+from raysim.estimate.refine import take_over
+from raysim.estimate.refinement import forward_only
 from raysim.transport.paths import ROUND_BATCHES
 
 # One-sided 95 % lower limits of a Poisson mean after n counts: Garwood 1936 (from memory).
@@ -211,3 +215,18 @@ def test_upper_bounds_of_many_paths_are_student_s():
     mean, error = np.array([2.0, 2.0]), np.array([0.0, 1e-4])
     student = mean + t_quantile(1e-3, 64) * error
     assert np.allclose(mean_upper_bound(mean, error, 64, 1e-3), student)
+
+
+def test_a_site_whose_paths_were_never_traced_tells_nothing_to_another_state():
+    """A run broken off in a round has starts without a path: 0 / 0 would spread as a NaN."""
+    state = forward_only(np.full((1, 2), 5.0), np.ones((1, 2)), np.ones((1, 2)))
+    state.row[:] = 0, 1
+    run = SimpleNamespace(
+        paths=np.array([0, 2]),
+        batches=ROUND_BATCHES,
+        rays=9,
+        batch_irradiance=lambda rows: np.full((len(rows), ROUND_BATCHES, 1, 1), 3.0 / rows.min()),
+    )
+    take_over(run, state, np.array([0, 1]), np.ones((1, 1)))
+    assert state.mean.tolist() == [[5.0, 3.0]]
+    assert state.bound[0, 0] == 1.0

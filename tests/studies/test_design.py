@@ -28,7 +28,7 @@ from raysim.studies.design.proposals import WALLS, cost_of, proposals
 from raysim.studies.design.scenes import scene_files, workplace
 from raysim.studies.design.shapes import hung_shapes
 from raysim.studies.design.sums import sums_of
-from raysim.workshop.grid import MM
+from raysim.workshop.grid import INCH, MM
 from raysim.workshop.plan import plan_of
 from raysim.workshop.prices import priced
 
@@ -182,6 +182,62 @@ def test_the_cost_is_that_of_the_bill_of_the_guide(example, tmp_path, place):
     assert tomllib.loads(own)["chamber"]["inside"] == [round(1000 * s, 4) for s in one.box.inside]
     mixed = cost_of(wish, one.box, one.lamps, offer=one.offer, sheet=one.sheet, linings=linings)
     assert mixed != one.cost
+
+
+INCHES = (
+    ('units = "mm"', 'units = "in"'),
+    ("[800, 600, 1000]", "[32, 24, 40]"),
+    ("[2500, 1250]\nthickness = 12", "[96, 48]\nthickness = 0.5"),
+    ("[1250, 800]\nthickness = 12", "[48, 32]\nthickness = 0.5"),
+)
+
+
+def in_steps(values, step):
+    """Whether all are whole steps; numbers of a scene, not quantities."""
+    return all(not isinstance(value, str) and value % step == 0.0 for value in values)
+
+
+def test_a_wish_in_inches_gives_scenes_in_inches(example, tmp_path):
+    path = wish_file(tmp_path, *INCHES)
+    wish = read_wish(path)
+    hung = hung_shapes(wish, path)
+    work, pool = workplace(wish, hung, path, tmp_path), list(proposals(wish, hung))
+    (like, _), known = example, {}
+    for one in pool:
+        known.setdefault((one.lamps.axis, one.lamps.kind.name), one)
+    assert len(known) == 9
+    for one in known.values():
+        data = tomllib.loads(scene_files(work, one)[0])
+        assert data["units"] == "in"
+        assert in_steps(data["chamber"]["inside"], 0.25)
+        assert data["chamber"]["sheet"] == 0.5
+        assert in_steps([value for lamp in data["lamp"] for value in lamp["from"]], 1 / 16)
+        assert in_steps([value for lamp in data["lamp"] for value in lamp["to"]], 1 / 16)
+        assert in_steps([value for row in data["row"] for value in row["from"]], 1 / 16)
+        assert in_steps([row["spacing"] for row in data["row"] if row["count"] > 1], 0.25)
+        assert in_steps([value for point in data["gap"][0]["points"] for value in point], 1 / 16)
+        scene = work.scene(one, "inches.toml")
+        assert check_scene(scene) == []
+        for lamp, (start, end) in zip(scene.written.lamp, one.lamps.arcs, strict=True):
+            assert math.dist(lamp.start, start) < 1e-7
+            assert math.dist(lamp.end, end) < 1e-7
+            assert math.dist(start, end) == pytest.approx(0.001 * one.lamps.kind.arc_mm, abs=1.6e-3)
+    # The same respirators and hooks hang in both, in the same size.
+    metric = like.scene(example[1][0], "metric.toml")
+    sizes = [sizes_of_bodies(built) for built in (scene, metric)]
+    assert sizes[0] == pytest.approx(sizes[1], rel=1e-5)
+    assert boxes.size_words((0.8128, 0.6128, 1.0), INCH) == "32 x 24 1/8 x 39 3/8 in"
+
+
+def sizes_of_bodies(scene):
+    """Sizes (m) of all objects but rails, the smallest first."""
+    found = []
+    triangles = scene.triangles
+    for number, body in enumerate(triangles.bodies):
+        own = triangles.corners[triangles.face_body == number]
+        if body.kind == "object" and "rail" not in body.name:
+            found.append(np.ptp(own.reshape(-1, 3), axis=0).max())
+    return sorted(found)
 
 
 def test_lamps_of_a_pattern_lie_inside_and_are_as_long_as_their_arc(example):

@@ -12,6 +12,8 @@ from raysim.studies.design.limits import LIMITS, Limit
 from raysim.studies.design.relax import SHOWN, Relaxing, change
 from raysim.studies.design.result import Relaxation
 from raysim.studies.design.search import Steps
+from raysim.studies.design.trial import CLOSE, COARSE
+from raysim.workshop.grid import MM
 
 BUDGET, SIZE, TIME, WEAR = range(4)
 
@@ -31,7 +33,7 @@ class World:
         self.sketched = needs * np.exp(sketch * errs * random.standard_normal(needs.shape))
         self.short = needs * np.exp(short * errs * random.standard_normal(needs.shape))
         self.least = needs * (1.0 - 0.5 * errs)
-        self.trials, self.known = [], {}
+        self.trials, self.known, self.closer = [], {}, 0
         self.work = SimpleNamespace(wish=None)
 
     @property
@@ -49,7 +51,7 @@ class World:
     def trace(self, what, *_, beyond=False):
         if not beyond:  # as the search does
             self.done[what] = True
-            self.trials += [SimpleNamespace(proposal=one) for one in what]
+            self.trials += [SimpleNamespace(proposal=one, precision=COARSE) for one in what]
             return None
         own = dict(zip(LIMITS, self.needs[:, what], strict=True))
         broken = [limit for limit in LIMITS if own[limit] > 1.0]
@@ -58,6 +60,13 @@ class World:
             needs=lambda wish: own, broken=tuple(broken), proposal=what
         )
         return self.known[what]
+
+    def look_closer(self, place, _):
+        one = self.trials[place]
+        assert one.precision == COARSE
+        self.short[:, one.proposal] = self.needs[:, one.proposal]
+        self.trials[place] = SimpleNamespace(proposal=one.proposal, precision=CLOSE)
+        self.closer += 1
 
     def other_linings(self, *_):
         pass
@@ -156,7 +165,7 @@ def study_of(*relaxations):
         money=lambda price: price[0],
         told=lambda amount: f"{amount:.0f} EUR",
     )
-    box = SimpleNamespace(outside=lambda thickness: (0.6, 0.5, 0.5))
+    box = SimpleNamespace(outside=lambda thickness: (0.6, 0.5, 0.5), grid=MM)
     design = SimpleNamespace(
         cost=120.0,
         time=900.0,

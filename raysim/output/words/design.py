@@ -69,6 +69,11 @@ def more_lines(study: DesignStudy) -> list[str]:
         else:
             lines.append(f"{ROLES[role]}: {_verdict(design)}")
     lines += [f"Another way: {relaxation_words(study, one)}" for one in study.relaxations[1:]]
+    if study.relaxations:
+        lines.append(
+            f"Each change told is the smallest that a full trace showed, of {study.geometries} "
+            "geometries with short traces: a smaller one may do."
+        )
     lines += dark_linings(study)
     lines.append(
         "Boxes grow in steps, and lamps stand in symmetric places unless they were chosen as by "
@@ -127,10 +132,8 @@ def lining_words(proposal: Proposal) -> str:
 def box_words(study: DesignStudy, proposal: Proposal) -> str:
     """Size, lamps and lining of a box."""
     thick = study.wish.sheet[proposal.sheet].thickness
-    return (
-        f"{size_words(proposal.box.outside(thick))} outside, {lamps_words(proposal)}, "
-        f"{lining_words(proposal)}"
-    )
+    size = size_words(proposal.box.outside(thick), proposal.box.grid)
+    return f"{size} outside, {lamps_words(proposal)}, {lining_words(proposal)}"
 
 
 def _limit(limit: Limit) -> str:
@@ -140,14 +143,14 @@ def _limit(limit: Limit) -> str:
 def relaxation_words(study: DesignStudy, one: Relaxation) -> str:
     """What a limit would have to be for a design that was traced in full."""
     limits, design = study.wish.limits, one.design
-    thick = study.wish.sheet[design.proposal.sheet].thickness
+    box, thick = design.proposal.box, study.wish.sheet[design.proposal.sheet].thickness
     told = {
         Limit.BUDGET: f"{_money(study, design.cost)} in place of "
         f"{_money(study, study.wish.money(limits.budget))}",
         Limit.TIME: f"{told_time(design.time)} in place of {told_time(limits.longest_cycle)}",
         Limit.WEAR: f"{_cycles(design)} in place of {limits.cycles}",
-        Limit.SIZE: f"{size_words(design.proposal.box.outside(thick))} outside in place of "
-        f"{size_words(limits.outside)}",
+        Limit.SIZE: f"{size_words(box.outside(thick), box.grid)} outside in place of "
+        f"{size_words(limits.outside, box.grid)}",
     }
     changes = " and ".join(f"{_limit(limit)} {told[limit]}" for limit in one.limits)
     return f"with {changes} all else can be kept ({design.name})."
@@ -198,7 +201,7 @@ def designs_table(study: DesignStudy) -> Table:
                 one.name,
                 why_lost(study, one, named.get(id(one))),
                 state_words(one.result) if one.result.verdict else "",
-                size_words(one.proposal.box.outside(thick)),
+                size_words(one.proposal.box.outside(thick), one.proposal.box.grid),
                 lamps_words(one.proposal),
                 lining_words(one.proposal),
                 f"{one.cost:,.0f}",

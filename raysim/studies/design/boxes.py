@@ -7,13 +7,15 @@ from itertools import product
 
 import numpy as np
 
-from raysim.base.units import to_mm
 from raysim.starter.hooks import RAIL_RADIUS_MM, hook
 from raysim.studies.design.shapes import Hung
 from raysim.studies.design.wish import Wish
+from raysim.workshop.grid import Grid, grid_of
 
 Size = tuple[float, float, float]
-STEP = 0.005  # m: insides are whole steps, which a workshop can measure
+# Insides are whole steps of these, m, and places whole steps of the grid of the workshop.
+STEPS = {"mm": 0.005, "in": 0.25 * 0.0254}
+DIGITS = 9  # decimals of a m
 # What is kept free is our own choice, throughout.
 GAPS = (0.02, 0.05, 0.09)  # m between neighbours in a row
 LEVEL_GAP = 0.03  # m between what hangs above and what hangs below
@@ -38,7 +40,8 @@ class Hooks:
 class Box:
     """An inside (m), and rows of hooks in it.
 
-    `margins` (m) are what is free between load and walls: at the sides; before and behind.
+    `margins` (m) are what is free between load and walls: at the sides; before and behind. All is
+    on a `grid` that a workshop can measure.
     """
 
     inside: Size
@@ -46,6 +49,7 @@ class Box:
     spacing: float
     gap: float
     margins: tuple[float, float]
+    grid: Grid
 
     def outside(self, thickness: float) -> Size:
         """Outer size, m (definition)."""
@@ -56,10 +60,10 @@ class Box:
 def boxes(wish: Wish, hung: tuple[Hung, ...]) -> Iterator[Box]:
     """Boxes for the load of a wish, whatever its limits say of their size."""
     low, high = (np.array([getattr(one, end) for one in hung]) for end in ("low", "high"))
-    ends = low.min(axis=0), high.max(axis=0)
+    ends, grid = (low.min(axis=0), high.max(axis=0)), grid_of(wish.units)
     for arrangement, gap, margins in product(_arrangements(wish.load.number), GAPS, MARGINS):
         if gap == GAPS[0] or arrangement[:2] != (1, 1):  # a column has no neighbours
-            yield _box(wish.load.number, ends, arrangement, gap, margins)
+            yield _box(wish.load.number, ends, arrangement, gap, margins, grid)
 
 
 def _arrangements(number: int) -> Iterator[tuple[int, int, int]]:
@@ -78,18 +82,20 @@ def _box(
     arrangement: tuple[int, int, int],
     gap: float,
     margins: tuple[float, float],
+    grid: Grid,
 ) -> Box:
     """The box of an arrangement; `ends` (3,), m, hold whatever hangs on a hook."""
     across, deep, levels = arrangement
     low, high = ends
     side, fore = margins
     rear = max(float(high[1]), HOOK_REAR, BEHIND + RAIL)
-    spacing, level = up(float(high[0] - low[0]) + gap), up(float(high[2] - low[2]) + LEVEL_GAP)
-    pitch = up(rear - float(low[1]) + gap)
+    wide, high_up = float(high[0] - low[0]), float(high[2] - low[2])
+    spacing, level = up(wide + gap, grid), up(high_up + LEVEL_GAP, grid)
+    pitch = up(rear - float(low[1]) + gap, grid)
     inside = (
-        up((across - 1) * spacing + float(high[0] - low[0]) + 2.0 * side),
-        up((deep - 1) * pitch + rear - float(low[1]) + 2.0 * fore),
-        up((levels - 1) * level - float(low[2]) + FLOOR_GAP + CEILING_GAP),
+        up((across - 1) * spacing + wide + 2.0 * side, grid),
+        up((deep - 1) * pitch + rear - float(low[1]) + 2.0 * fore, grid),
+        up((levels - 1) * level - float(low[2]) + FLOOR_GAP + CEILING_GAP, grid),
     )
     left = 0.5 * (inside[0] - (across - 1) * spacing - float(high[0] + low[0]))
     front = 0.5 * (inside[1] - (deep - 1) * pitch - rear - float(low[1]))
@@ -100,21 +106,22 @@ def _box(
         if count:
             x = left + 0.5 * (across - count) * spacing
             at = (x, front + back * pitch, inside[2] - CEILING_GAP - down * level)
-            rows.append(Hooks(measurable(at), count))
-    return Box(inside, tuple(rows), spacing, gap, margins)
+            rows.append(Hooks(measurable(at, grid), count))
+    return Box(inside, tuple(rows), spacing, gap, margins, grid)
 
 
-def size_words(size: Size) -> str:
-    """Width, depth and height in whole mm."""
-    return " x ".join(f"{to_mm(side):.0f}" for side in size) + " mm"
+def up(length: float, grid: Grid) -> float:
+    """A length rounded up to whole steps of a box, m (definition)."""
+    step = STEPS[grid.unit]
+    return round(math.ceil(length / step - 1e-9) * step, DIGITS)
 
 
-def up(length: float) -> float:
-    """A length rounded up to whole steps, m (definition)."""
-    return round(math.ceil(length / STEP - 1e-9) * STEP, 6)
+def size_words(size: Size, grid: Grid) -> str:
+    """Width, depth and height as printed (definition)."""
+    return f"{' x '.join(grid.text(grid.steps(side)) for side in size)} {grid.unit}"
 
 
-def measurable(at: Size) -> Size:
-    """A place on half millimetres, as workshops measure."""
-    x, y, z = (round(round(value / 0.0005) * 0.0005, 6) for value in at)
+def measurable(at: Size, grid: Grid) -> Size:
+    """A place on the grid, m (definition)."""
+    x, y, z = (round(round(value / grid.step) * grid.step, DIGITS) for value in at)
     return x, y, z

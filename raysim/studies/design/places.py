@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from raysim.library.lamps import LampType
-from raysim.studies.design.boxes import BEHIND, STEP, Box, Hooks, Size, measurable, up
+from raysim.studies.design.boxes import BEHIND, DIGITS, STEPS, Box, Hooks, Size, measurable, up
+from raysim.workshop.grid import Grid
 
 OFF_WALL = 0.045  # m from a wall to the axis of a lamp; own choice
 OFF_RAIL = 0.038  # m from the axis of a rail to that of a lamp which crosses it; own choice
@@ -63,21 +64,26 @@ def with_lamps(box: Box, kind: LampType, most: int) -> Iterator[tuple[Box, Lamps
         for pattern in patterns:
             if len(pattern) <= most and _before_load(room, axis, pattern):
                 middles = _middles(room, axis, pattern)
-                yield room, Lamps(kind, axis, tuple(_arc(kind, axis, one) for one in middles))
+                yield (
+                    room,
+                    Lamps(
+                        kind, axis, tuple(arc(kind, AXIS[axis], one, box.grid) for one in middles)
+                    ),
+                )
 
 
-def _arc(kind: LampType, axis: str, middle: Size) -> tuple[Size, Size]:
-    """The ends of an arc about its middle, on half millimetres."""
+def arc(kind: LampType, along: int, middle: Size, grid: Grid) -> tuple[Size, Size]:
+    """The ends of an arc about its middle, on the grid, m."""
     half = [0.0, 0.0, 0.0]
-    half[AXIS[axis]] = 0.0005 * kind.arc_mm
-    start = measurable(_sum(middle, [-value for value in half]))
-    return start, measurable(_sum(middle, half))
+    half[along] = 0.0005 * kind.arc_mm
+    start = measurable(_sum(middle, [-value for value in half]), grid)
+    return start, measurable(_sum(middle, half), grid)
 
 
 def _with_room(box: Box, kind: LampType, along: int) -> Box | None:
     """The box, longer along an axis where a lamp needs it; None where most of it would be empty."""
     needed = 0.001 * kind.tube_length_mm + SOCKETS
-    more = up(needed) - box.inside[along]
+    more = up(needed, box.grid) - box.inside[along]
     if more <= 0.0:
         return box
     if box.inside[along] < LEAST_USED * needed:
@@ -85,13 +91,14 @@ def _with_room(box: Box, kind: LampType, along: int) -> Box | None:
     inside = list(box.inside)
     inside[along] += more
     shift = [0.0, 0.0, 0.0]
-    shift[along] = STEP * round(0.5 * more / STEP)
+    step = STEPS[box.grid.unit]
+    shift[along] = step * round(0.5 * more / step)
     rows = tuple(Hooks(_sum(row.first, shift), row.count) for row in box.rows)
     return replace(box, inside=_sum(inside, (0.0, 0.0, 0.0)), rows=rows)
 
 
 def _sum(a: list[float] | Size, b: list[float] | Size) -> Size:
-    x, y, z = (round(p + q, 6) for p, q in zip(a, b, strict=True))
+    x, y, z = (round(p + q, DIGITS) for p, q in zip(a, b, strict=True))
     return x, y, z
 
 

@@ -16,7 +16,7 @@ from raysim.studies.design.places import Lamps, with_lamps
 from raysim.studies.design.shapes import Hung
 from raysim.studies.design.wish import Wish
 from raysim.workshop.bill import with_spare
-from raysim.workshop.grid import MM
+from raysim.workshop.grid import Grid
 from raysim.workshop.nesting import Piece, nested
 
 WALLS = ("front", "back", "left", "right", "floor", "ceiling")
@@ -80,7 +80,7 @@ def cost_of(
     Source: definition, see the head of this module.
     """
     stock = wish.sheet[sheet]
-    count = sheets_needed(box.inside, stock.thickness, stock.size) or 0
+    count = sheets_needed(box.inside, stock.thickness, stock.size, box.grid) or 0
     areas: dict[str, float] = {}
     for wall, name in zip(WALLS, linings, strict=True):
         areas[name] = areas.get(name, 0.0) + wall_area(box.inside, wall)
@@ -105,18 +105,20 @@ def panel_sizes(inside: Size, thickness: float) -> Mapping[str, tuple[float, flo
 
 
 @cache
-def sheets_needed(inside: Size, thickness: float, size: tuple[float, float]) -> int | None:
+def sheets_needed(
+    inside: Size, thickness: float, size: tuple[float, float], grid: Grid
+) -> int | None:
     """How many sheets of stock a box takes, None where a panel is larger than a sheet.
 
     Source: `workshop.nesting.nested`, with the kerf of the guide.
     """
     pieces = [
-        Piece(wall, (MM.steps(a), MM.steps(b)))
+        Piece(wall, (grid.steps(a), grid.steps(b)))
         for wall, (a, b) in panel_sizes(inside, thickness).items()
     ]
-    kerf, least = (MM.steps(0.001 * assumptions()[k].value) for k in ("saw_kerf_mm", "offcut_mm"))
+    kerf, least = (grid.steps(0.001 * assumptions()[k].value) for k in ("saw_kerf_mm", "offcut_mm"))
     try:
-        return len(nested(pieces, (MM.steps(size[0]), MM.steps(size[1])), kerf, least))
+        return len(nested(pieces, (grid.steps(size[0]), grid.steps(size[1])), kerf, least))
     except RaysimError:
         return None
 
@@ -125,7 +127,7 @@ def _sheets(wish: Wish, box: Box) -> list[int]:
     """The cheapest sheets to cut a box from, for each thickness."""
     costs: dict[float, list[tuple[float, int]]] = {}
     for place, one in enumerate(wish.sheet):
-        count = sheets_needed(box.inside, one.thickness, one.size)
+        count = sheets_needed(box.inside, one.thickness, one.size, box.grid)
         if count is not None:
             cost = count * wish.money(one.price)
             costs.setdefault(one.thickness, []).append((cost, place))

@@ -2,8 +2,9 @@
 
 Searched as the wish itself is, with all other limits held: sums rank all proposals by the change
 that they need; the best of them get short traces, which teach the sums; the best of those are
-traced in full until nothing seems to need less than what was shown to do. Short traces are kept:
-what was traced for one limit serves the others.
+traced in full until nothing seems to need less than what was shown to do. Since short traces err,
+those that may need less all the same are looked at closer, the smallest first. Short traces are
+kept: what was traced for one limit serves the others.
 """
 
 from collections.abc import Sequence
@@ -15,11 +16,12 @@ from raysim.studies.design.finals import FULL, Finals
 from raysim.studies.design.limits import KEPT, LIMITS, Limit
 from raysim.studies.design.result import Relaxation
 from raysim.studies.design.search import DOUBT, EACH, SURE, Search, Steps
-from raysim.studies.design.trial import Trial
+from raysim.studies.design.trial import CLOSE, Trial
 from raysim.transport.options import RunOptions
 
 ROUNDS = 3  # of short traces for each limit; own choice, as all below
 TRIES = 3  # full traces for each limit
+TURNS, CLOSER = 3, 4  # of closer traces for each limit, and how many in each of them
 NEARLY = 4.0  # power of what a sketch needs of a limit that is held: it errs, so no bar
 SHOWN = np.full(4, np.inf)  # the same of what is known: a bar
 SKETCHED = np.array([np.inf, np.inf, NEARLY, NEARLY])  # costs and sizes are exact
@@ -68,10 +70,8 @@ class Relaxing:
     def _loosen(self, ways: Ways) -> None:
         """The smallest change in one of these ways that a full trace shows to do."""
         for _ in range(ROUNDS):
-            places = [] if self.finals.any_meets else self._worth_tracing(ways)
-            if not places:
+            if self.finals.any_meets or not self._short(ways):
                 break
-            self.search.trace(places, self.options, self.steps, EACH)
         if (Limit.BUDGET,) in ways and (best := self._best(ways, SURE)) is not None:
             self.search.other_linings(best, self.options)
             self.search.better_lamps(self._best(ways, SURE) or best, self.options)
@@ -80,7 +80,37 @@ class Relaxing:
             if best is None or best.proposal in self.finals.known or self.finals.any_meets:
                 break
             self.finals.trace(best.proposal, beyond=True)
+        for _ in range(TURNS):
+            if self.finals.any_meets or not self._below(ways):
+                break
         self._keep(ways)
+
+    def _short(self, ways: Ways) -> bool:
+        """A round of short traces; False where none is worth it."""
+        places = self._worth_tracing(ways)
+        if places:
+            self.search.trace(places, self.options, self.steps, EACH)
+        return bool(places)
+
+    def _below(self, ways: Ways) -> bool:
+        """Look closer at what may need less than what was shown, and trace the best of it in full.
+
+        False where there is nothing that does.
+        """
+        self._short(ways)
+        trials = self.search.trials
+        full = np.array([trial.proposal in self.finals.known for trial in trials], bool)
+        needed = change(self._known(np.inf), ways, SHOWN)
+        shown = needed[full].min(initial=np.inf)
+        rough = np.array([trial.precision > CLOSE for trial in trials], bool)
+        order = np.argsort(np.where(rough & ~full, needed, np.inf), kind="stable")
+        for place in order[: min(CLOSER, int((needed[rough & ~full] < shown).sum()))]:
+            self.search.look_closer(int(place), self.options)
+        best = self._best(ways, SURE)
+        if best is None or best.proposal in self.finals.known:
+            return False
+        self.finals.trace(best.proposal, beyond=True)
+        return True
 
     def _worth_tracing(self, ways: Ways) -> list[int]:
         """Proposals that seem to need less change than any known one, of unlike geometries."""
@@ -102,8 +132,12 @@ class Relaxing:
         return list(found.values())
 
     def _known(self, sure: float) -> np.ndarray:
-        """What each short trace needs, (4, trials): as shown in full, else if it errs by `sure`."""
-        needs = self.search.traced / sure ** ERRS[:, None]
+        """What each short trace needs, (4, trials): as shown in full, else if it errs by `sure`.
+
+        At most by its own precision.
+        """
+        own = np.array([1.0 + trial.precision for trial in self.search.trials])
+        needs = self.search.traced / np.minimum(sure, own) ** ERRS[:, None]
         for place, trial in enumerate(self.search.trials):
             if trial.proposal in self.finals.known:
                 design = self.finals.known[trial.proposal]

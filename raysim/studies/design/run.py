@@ -186,6 +186,6 @@ def _refuse_if_nothing_fits(wish: Wish, path: Path, pool: Sequence[Proposal]) ->
     mend = "allow a larger box, fewer respirators or shorter lamps"
     if pool:
         near = min(pool, key=over)
-        size = size_words(near.box.outside(wish.sheet[near.sheet].thickness))
+        size = size_words(near.box.outside(wish.sheet[near.sheet].thickness), near.box.grid)
         what += f"; the nearest is {size} outside, with {near.lamps.kind.name} lamps"
     raise refused(path, "limits.outside", what, mend)

@@ -16,7 +16,14 @@ from raysim.studies.design.limits import KEPT, Limits
 from raysim.studies.design.proposals import WALLS, Proposal, cost_of, excess
 from raysim.studies.design.scenes import Workplace
 from raysim.studies.design.sums import Sketch, Sums
-from raysim.studies.design.trial import Trial, fitting_scene, of_one_geometry, relined, trials
+from raysim.studies.design.trial import (
+    CLOSE,
+    Trial,
+    fitting_scene,
+    of_one_geometry,
+    relined,
+    trials,
+)
 from raysim.studies.linings.columns import Variant, glossy_and_bright
 from raysim.transport.options import RunOptions
 from raysim.transport.pieces import Shared, each
@@ -175,11 +182,18 @@ class Search:
         if scene is not None and tried:
             self.trials += trials(scene, tried, options)
 
+    def look_closer(self, place: int, options: RunOptions) -> None:
+        """One of the short traces once more, closer."""
+        own = self.trials[place].proposal
+        scene = fitting_scene(self.work, own)
+        if scene is not None:
+            self.trials[place] = trials(scene, [own], options, CLOSE)[0]
+
     def better_lamps(self, trial: Trial, options: RunOptions) -> None:
         """Short traces of a box with its lamps, and with one fewer, where the study puts them."""
         own, wish = trial.proposal, self.work.wish
         scene = fitting_scene(self.work, own)
-        for lamps in () if scene is None else chosen_lamps(scene, own.lamps, options):
+        for lamps in () if scene is None else chosen_lamps(scene, own.lamps, own.box.grid, options):
             cost = cost_of(
                 wish, own.box, lamps, offer=own.offer, sheet=own.sheet, linings=own.linings
             )

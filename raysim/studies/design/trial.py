@@ -16,7 +16,8 @@ from raysim.studies.linings.bench import LiningBench
 from raysim.studies.linings.columns import Variant, glossy_and_bright, in_groups
 from raysim.transport.options import RunOptions
 
-COARSE = 0.3  # precision of a short trace; own choice, as the limit of rays
+# Precisions of a short trace and of a closer one; own choice, as the limit of rays.
+COARSE, CLOSE = 0.3, 0.1
 MOST_RAYS = 12_000_000  # of one; what is darker than these show is hopeless
 # What the best-lit face gets in the bright case over what 1 % of the area exceeds in the expected
 # one: own estimate, for the choice of what is traced in full.
@@ -28,13 +29,15 @@ IN_THE_WAY = {Code.CUTS_OTHER, Code.CUTS_WALL, Code.OUTSIDE_BOX, Code.TOUCHES_OT
 class Trial(Figures):
     """What a short trace found of a proposal, W/m2: the worst face, cautious, and about the best.
 
-    `bound` is the lower bound on the worst face: it vouches for no more than this.
+    `bound` is the lower bound on the worst face: it vouches for no more than this. By about
+    `precision`, as a share, `worst` may err.
     """
 
     proposal: Proposal
     worst: float
     bound: float
     best: float
+    precision: float
 
     @property
     def spread(self) -> float:
@@ -54,7 +57,9 @@ def fitting_scene(work: Workplace, proposal: Proposal) -> BuiltScene | None:
     return scene
 
 
-def trials(scene: BuiltScene, tried: Sequence[Proposal], options: RunOptions) -> list[Trial]:
+def trials(
+    scene: BuiltScene, tried: Sequence[Proposal], options: RunOptions, precision: float = COARSE
+) -> list[Trial]:
     """Short traces of proposals of one geometry, which differ in their linings."""
     bench = LiningBench(scene, options)
     variants = [
@@ -64,13 +69,13 @@ def trials(scene: BuiltScene, tried: Sequence[Proposal], options: RunOptions) ->
     found = []
     for places in in_groups(variants, glossy_and_bright):
         group = [variants[place] for place in places]
-        light = bench.worst_face(group, COARSE, MOST_RAYS)
+        light = bench.worst_face(group, precision, int(MOST_RAYS * COARSE / precision))
         for number, place in enumerate(places):
-            row = bench.row("", bench.walls, light, COARSE, number=number)
+            row = bench.row("", bench.walls, light, precision, number=number)
             case = row.cases[CAUTIOUS]
             best = BRIGHTEST * row.cases[EXPECTED].best
             worst = max(case.worst.irradiance, case.worst.lower_bound, 1e-9)
-            found.append(Trial(tried[place], worst, case.worst.lower_bound, best))
+            found.append(Trial(tried[place], worst, case.worst.lower_bound, best, precision))
     return found
 
 

@@ -18,9 +18,9 @@ from raysim.studies.lamps.sources import Sources
 # Efforts are our own choice, as in `search`.
 PIECE, WORKER_PIECE = 512, 32  # starts traced at a time: batches of all candidates take memory
 ROUGH_SHARE = 0.125  # points of lamps looked at in the first look, per candidate
-DARK_CELLS, LOOKED_ROWS, LOOKED_FACES, NEW_ROWS = 96, 160, 64, 8  # of a choice, step by step
+DARK_CELLS, LOOKED_ROWS, LOOKED_FACES, NEW_ROWS = 96, 96, 48, 8  # of a choice, step by step
 LOOKED_CELLS, WIDELY = 10, 60  # whose faces are looked at; before a choice is traced
-CELL_PATHS, FACE_PATHS, AGAIN_PATHS, LAST_PATHS = 4, 2, 8, 96  # per batch, of these steps
+CELL_PATHS, FACE_PATHS, AGAIN_PATHS, LAST_PATHS = 3, 2, 8, 48  # per batch, of these steps
 ROW_PATHS, ROW_POINTS = 48, 2.0  # per batch of a row, and points per candidate
 MARGIN = 1.0  # standard errors taken off every entry: the programme would choose noise
 FRESH = 0.8  # share of the rows that were known when a choice was judged, for that to count

@@ -32,9 +32,9 @@ SURE = 3  # times that what seems best is looked at more widely
 BRANCHES, SELDOM = 50_000, 6  # that are looked at for a better choice, every so many rounds
 SHOWN = 3  # choices traced in full, of the number that the answer tells of
 TWINS = 3  # dark faces of a choice traced that are looked at in all objects of the same mesh
-EFFORT = 130  # of the proof, in rows looked at once
+EFFORT = 90  # of the proof, in rows looked at once
 ERROR = 1.0 - CONFIDENCE
-PROOF_SHARE = 0.6  # of the error probability; the rest is for the bounds of what is traced
+PROOF_SHARE = 0.2  # of the error probability; the rest is for the bounds of what is traced
 TRACE_SEED = 5_000_011
 STEP = 1_000
 

@@ -1,7 +1,7 @@
 """A choice of lamps with its tubes in the way: worst face, its bound, and what a failure leaves."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from raysim.estimate.bounds import FORWARD_ERROR, count_variance
 from raysim.estimate.cells import Cells
 from raysim.estimate.face_sides import Sites
 from raysim.estimate.photon_counts import Counted
+from raysim.estimate.refinement import Refinement
 from raysim.scene.build import BuiltScene, with_lamps
 from raysim.scene.file.written import Lamp
 from raysim.studies.lamps.sources import one_case
@@ -19,13 +20,15 @@ from raysim.studies.tracer import Tracer, WorstOfCases
 from raysim.transport.kernel_scene import KernelScene, kernel_scene
 from raysim.transport.known import known_light
 from raysim.transport.options import RunOptions
-from raysim.transport.paths import ROUND_BATCHES, BackwardRun
+from raysim.transport.paths import traced_irradiance
 from raysim.transport.photons import PhotonRun
 from raysim.transport.tiles import tiles_of
 
-BATCH_PHOTONS = 16_384  # own choice, as all here
+# Most of a trace is the first look at every face, a path in each batch: half as many as elsewhere,
+# and the bounds of a tenth of the faces are settled later. Own choice, as all here.
+BATCHES, BATCH_PHOTONS = 16, 32_768
 MOST_RAYS = 4e7  # of one choice: a dark one need not be known as well as the good ones
-FAILURE_PATHS, FAILURE_CELLS = 16, 16
+FAILURE_PATHS, FAILURE_CELLS = 8, 16
 DARK_FACES, WELL = 24, 0.1  # told of a choice, and the relative error up to which they are known
 
 
@@ -91,9 +94,10 @@ class LampTracer:
             self.options.threads,
             batch_photons=BATCH_PHOTONS,
             tiles=tiles_of(arrays, triangles),
-            groups=ROUND_BATCHES,
+            groups=BATCHES,
         )
-        photons.add_batches(ROUND_BATCHES)
+        photons.add_batches(BATCHES)
+        counted, by_cell = self._counted(photons, factors[0])
         found = tracer.worst(
             arrays,
             triangles,
@@ -101,7 +105,7 @@ class LampTracer:
             factors,
             precision=precision,
             seed=seed,
-            counted=self._counted(photons, factors[0]),
+            counted=counted,
             known=known_light(photons, triangles),
             most_rays=MOST_RAYS,
         )
@@ -112,7 +116,7 @@ class LampTracer:
             worst=worst,
             best=found.best(0),
             time=tracer.requirement.time(worst.lower_bound),
-            left=self._left(scene, arrays, factors[0], seed),
+            left=self._left(scene, arrays, factors[0], by_cell, seed),
             field=self._field(mean),
             dark=self._dark(found),
         )
@@ -125,9 +129,12 @@ class LampTracer:
         _, first = np.unique(self.cells.owner[known], return_index=True)
         return known[np.sort(first)[:DARK_FACES]]
 
-    def _counted(self, photons: PhotonRun, factors: np.ndarray):  # type: ignore[no-untyped-def]
-        """What photons say of each site, with the share of the error probability."""
-        sites = self.sites
+    def _counted(self, photons: PhotonRun, factors: np.ndarray) -> tuple[Refinement, np.ndarray]:
+        """What photons say of each site, with the share of the error probability.
+
+        And of each cell by lamp, W/m2, (cells, lamps).
+        """
+        sites, cells = self.sites, self.cells
         total, squares = (t[:, :, sites.faces, sites.sides] for t in photons.arrivals())
         scale = factors * photons.scene.lamp_watts / photons.photons
         mean = np.einsum("clu,l->cu", total, scale) / sites.areas
@@ -137,7 +144,9 @@ class LampTracer:
         state = Counted(mean, variance, one).state(self.share * FORWARD_ERROR)
         state.first_error *= self.share
         state.round_error *= self.share
-        return state
+        state.batches = BATCHES
+        power = [np.bincount(cells.owner, of_lamp) for of_lamp in total[0] * scale[:, None]]
+        return state, np.array(power).T / cells.areas[:, None]
 
     def _field(self, mean: np.ndarray) -> np.ndarray:
         """Means over cells by face-side, for pictures."""
@@ -146,36 +155,25 @@ class LampTracer:
         return field
 
     def _left(
-        self, scene: BuiltScene, arrays: KernelScene, factors: np.ndarray, seed: int
+        self,
+        scene: BuiltScene,
+        arrays: KernelScene,
+        factors: np.ndarray,
+        by_cell: np.ndarray,
+        seed: int,
     ) -> tuple[float, ...]:
         """Share of the light at the darkest cell that is left without each lamp in turn.
 
-        Cells that look darkest in a first round are looked at once more, by fresh paths.
+        Cells that look darkest by photons are looked at once more, by fresh paths.
         """
         lamps = len(factors)
         if lamps == 1:
             return (0.0,)
-        weights = np.where(np.eye(lamps, dtype=bool), 0.0, factors)
-        weights = np.vstack([factors, weights])  # all of them, then each one out
-        everyone = np.arange(len(self.cells.faces))
-        rough = self._by_lamp(scene, arrays, everyone, 1, seed + 1) @ weights.T
-        dark = np.unique(np.argsort(rough, axis=0, kind="stable")[:FAILURE_CELLS])
-        light = self._by_lamp(scene, arrays, dark, FAILURE_PATHS, seed + 2) @ weights.T
-        worst = light.min(axis=0)
+        out = np.vstack([np.ones(lamps), 1.0 - np.eye(lamps)]).T  # none, then each in turn
+        dark = np.argsort(by_cell @ out, axis=0, kind="stable")[:FAILURE_CELLS]
+        starts = self.cells.targets(np.unique(dark))
+        options = replace(self.options, seed=(seed + 1) % 2**64)
+        light, rays = traced_irradiance(arrays, scene.triangles, starts, FAILURE_PATHS, options)
+        self.rays += rays
+        worst = ((light[..., 0].mean(axis=1) * factors) @ out).min(axis=0)
         return tuple(float(one) for one in worst[1:] / max(worst[0], 1e-300))
-
-    def _by_lamp(
-        self, scene: BuiltScene, arrays: KernelScene, cells: np.ndarray, paths: int, seed: int
-    ) -> np.ndarray:
-        """Irradiance of some cells by lamp at its rating, W/m2, (cells, lamps)."""
-        run = BackwardRun(
-            arrays,
-            scene.triangles,
-            seed % 2**64,
-            self.options.threads,
-            batches=ROUND_BATCHES,
-        )
-        run.add_starts(self.cells.targets(cells))
-        run.add_paths(np.arange(len(cells)), np.full(len(cells), paths))
-        self.rays += run.rays
-        return run.batch_irradiance(np.arange(len(cells)))[..., 0].mean(axis=1)
