@@ -12,7 +12,7 @@ import synthetic
 
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.dose.simulate import load_scene
-from raysim.output.pages.map_data import band_limits, map_record
+from raysim.output.pages.map_data import band_limits, geometry_record, map_record
 from raysim.output.pages.map_page import json_in_script, map_block, script, sides_table
 from raysim.output.pages.report import write_report
 from raysim.output.pictures.scale import dose_scale
@@ -20,6 +20,8 @@ from raysim.output.pictures.scale import dose_scale
 TRICKS = (
     "</script><script>alert(1)</script>", "<!--<script>", "]]>", "a&lt;b", "\u2028\u2029", "\\u003c",
 )  # fmt: skip
+
+DEMO = Path(__file__).parents[2] / "scenes/clinic_locker.toml"
 
 
 def record(result, case=CAUTIOUS):
@@ -35,9 +37,9 @@ def result():
     return synthetic.result()
 
 
-def test_every_triangle_lies_where_it_did(result):
-    data, corners = record(result), 1000.0 * result.triangles.corners
-    seen = np.zeros(len(corners), int)
+def lies_where_it_did(data, triangles):
+    """Whether every triangle of a record has its place, to the step of the grid, and its body."""
+    corners, seen = 1000.0 * triangles.corners, np.zeros(len(triangles.corners), int)
     low, step = np.array(data["grid"]["low"]), data["grid"]["step"]
     for part in data["parts"]:
         points = low + step * array(part["points"], "<u2").reshape(-1, 3)
@@ -45,9 +47,21 @@ def test_every_triangle_lies_where_it_did(result):
         faces = part["first"] + np.arange(len(index))
         seen[faces] += 1
         assert np.abs(points[index] - corners[faces]).max() <= 0.51 * step
-        assert np.all(result.triangles.face_body[faces] == part["body"])
-    assert step < 0.01  # mm
-    assert np.all(seen == 1)
+        assert np.all(triangles.face_body[faces] == part["body"])
+    return bool(np.all(seen == 1))
+
+
+def test_every_triangle_lies_where_it_did(result):
+    data = record(result)
+    assert lies_where_it_did(data, result.triangles)
+    assert data["grid"]["step"] < 0.01  # mm
+
+
+def test_walls_of_equal_areas_keep_their_own_corners():
+    """Left and right walls, and ceiling and floor, are split alike and counted another way."""
+    triangles, kept = load_scene(DEMO).triangles, {}
+    for _ in range(2):  # the second time from what was kept
+        assert lies_where_it_did(geometry_record(triangles, kept), triangles)
 
 
 def test_values_are_those_of_the_result(result):

@@ -94,10 +94,11 @@ def _parts(
         faces = np.flatnonzero(triangles.face_part == number_)
         corners = triangles.corners[faces].reshape(-1, 3)
         key = (len(faces), hash(np.round(triangles.areas[faces], 12).tobytes()))
-        if key not in welds:
+        # Walls that face each other have equal areas, and their corners in another order.
+        if key not in welds or not _fits(welds[key], corners):
             rounded = np.round(corners / SAME_PLACE)
             _, first, index = np.unique(rounded, axis=0, return_index=True, return_inverse=True)
-            welds[key] = first, index
+            welds[key] = first, index.reshape(-1)
         first, index = welds[key]
         points = corners[first]
         wide = len(points) > np.iinfo(np.uint16).max
@@ -109,10 +110,16 @@ def _parts(
                 "first": int(faces[0]) if len(faces) else 0,
                 "points": _placed(points, low, step),
                 "wide": wide,
-                "corners": _coded(index.reshape(-1), "<u4" if wide else "<u2"),
+                "corners": _coded(index, "<u4" if wide else "<u2"),
             }
         )
     return parts
+
+
+def _fits(weld: tuple[np.ndarray, np.ndarray], corners: np.ndarray) -> bool:
+    """Whether a part's corners (corners, 3), m, are one where those of another part are."""
+    first, index = weld
+    return bool((np.abs(corners[first][index] - corners) < 2.0 * SAME_PLACE).all())
 
 
 def _values(result: Result, case: str) -> dict[str, Any]:
