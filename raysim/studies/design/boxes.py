@@ -63,7 +63,7 @@ def boxes(wish: Wish, hung: tuple[Hung, ...]) -> Iterator[Box]:
     ends, grid = (low.min(axis=0), high.max(axis=0)), grid_of(wish.units)
     for arrangement, gap, margins in product(_arrangements(wish.load.number), GAPS, MARGINS):
         if gap == GAPS[0] or arrangement[:2] != (1, 1):  # a column has no neighbours
-            yield _box(wish.load.number, ends, arrangement, gap, margins, grid)
+            yield _box(wish.load.number, ends, arrangement, gap=gap, margins=margins, grid=grid)
 
 
 def _arrangements(number: int) -> Iterator[tuple[int, int, int]]:
@@ -80,6 +80,7 @@ def _box(
     number: int,
     ends: tuple[np.ndarray, np.ndarray],
     arrangement: tuple[int, int, int],
+    *,
     gap: float,
     margins: tuple[float, float],
     grid: Grid,
