@@ -10,7 +10,7 @@ from raysim.transport.poses import BackwardCycle
 
 PRECISION = 0.1  # of the worst spot of each failure, which is told for comparison only
 SHARE = 1 / 3  # of all that was traced so far may go into all failures together
-TURNS = 2
+TURNS = 2  # the second for what the first did not settle; own choice, as the share
 
 
 def trace_failures(run: DoseRun, backward: BackwardCycle, progress: Progress) -> None:

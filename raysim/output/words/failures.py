@@ -63,8 +63,8 @@ def _dose_words(result: Result, failure: LampFailure) -> str:
 
 def _note(result: Result) -> str:
     note = (
-        "Cautious case, one lamp out in each row, its tube left in place. Worked out from what "
-        "each lamp gives to each spot, with no new trace; each bound holds by itself."
+        "Cautious case, one lamp out in each row, its tube left in place. Worked out in the same "
+        "run, from what each lamp gives to each spot; each bound holds by itself."
     )
     if _only(result):
         return f"{note} {result.lamp_failures[0].lamp} is the only lamp that burns."

@@ -28,13 +28,13 @@ FIRST_WORD = METERS.first + METERS.number // 2  # meter points count from the fi
 class WallLight:
     """Paths from the cells of all walls that the net shows; none where there is no net."""
 
-    def __init__(self, sketch: Sketch, cell: float = CELL) -> None:
+    def __init__(self, sketch: Sketch, cell: float | None = None) -> None:
         scene = sketch.scene
         walls = walls_of(scene.written, scene.triangles)
         drum = None if walls.is_box else drum_of(walls)
         frames = wall_frames(scene.written.chamber, grid_of(scene.written.units), drum)
         area = sum(f.size[0] * f.size[1] * f.grid.step**2 for f in frames.values())
-        cell = max(cell, float(np.sqrt(area / MOST_CELLS))) if cell == CELL else cell
+        cell = cell or max(CELL, float(np.sqrt(area / MOST_CELLS)))
         self.grids = {wall: _cells(frame, cell) for wall, frame in frames.items()}
         points = [at for wall, f in frames.items() for at in _middles(f, *self.grids[wall], walls)]
         self._starts = [
