@@ -164,6 +164,8 @@ def _add_chamber(builder: Builder, chamber: Chamber) -> bool:
         surface = builder.surface(chamber.walls.get(name, chamber.lining), key)
         part = Part(builder.add_body(wall_body(name)), "", surface, two_sided=False)
         builder.add_faces(part, vertices, faces, chamber.edge, "chamber.edge")
+    if len(vertices):
+        builder.room = min(builder.room, np.ptp(vertices, axis=0).max())
     return closed
 
 

@@ -25,7 +25,7 @@ from raysim.scene.triangles import (
     normals_and_areas,
 )
 
-LARGEST_SPLIT = 5.0  # m, of the largest box: the faces of anything larger stay whole
+LARGEST_SPLIT = 5.0  # m, of the largest box
 MOST_TRIANGLES = 3_000_000  # of a scene: beyond it the tallies outgrow a laptop
 
 
@@ -49,6 +49,7 @@ class Builder:
     lamps: list[LampRating] = field(default_factory=list)
     tubes: list[LampTube] = field(default_factory=list)
     meshes: dict[Path, list[MeshPart]] = field(default_factory=dict)
+    room: float = LARGEST_SPLIT  # m, longest side of the walls: whatever is longer stays whole
 
     def add_body(self, body: Body) -> int:
         """Number of a new body, to which parts can then be added."""
@@ -98,9 +99,9 @@ class Builder:
         before = sum(map(len, self.corners))
         if before > MOST_TRIANGLES:
             return  # the fault is noted already; save the memory
-        # Things of absurd size are not split; the check of sizes reports them.
+        # A mesh drawn in another unit is not split; the check of sizes reports it.
         size = np.ptp(vertices, axis=0).max()
-        if edge is not None and size < LARGEST_SPLIT:
+        if edge is not None and size <= self.room:
             try:
                 vertices, faces = split_to_edge(vertices, faces, edge)
             except ValueError as error:

@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from small_scenes import small_scene, write_scene
 
+from raysim.base.errors import Level
 from raysim.scene.build import build_scene
 from raysim.scene.check.check import check_scene
 from raysim.scene.file.read import read_scene
 from raysim.scene.mesh.drawn_in import scale_mend
+from raysim.starter.files import mesh_files
 
 CUP = np.array([125.0, 74.0, 258.0])  # as drawn, in mm
 BOX = np.array([0.5, 0.42, 0.62])  # m
@@ -52,3 +54,19 @@ def test_a_scene_put_into_other_units_without_its_meshes_says_so(tmp_path, units
     (fault,) = (one for one in faults if one.key.endswith(".scale"))
     assert f"write scale = {share:.6g} if it was drawn in mm" in fault.mend
     assert "e+" not in fault.what
+
+
+def test_a_cup_in_millimetres_in_a_scene_in_inches_says_so_once(tmp_path):
+    """Of 3.3 m it was split to over a million faces, and the answer was that the edge is short."""
+    data = small_scene()
+    data["units"] = "in"
+    data["chamber"]["inside"] = [20.0, 16.0, 24.0]
+    data["lamp"] = [{**data["lamp"][0], "from": [2, 2, 4], "to": [2, 2, 18], "diameter": 1}]
+    data["object"] = []
+    data["row"] = [{"name": "cups", "count": 1, "from": [10, 8, 22], "mesh": "cup.obj"}]
+    path = write_scene(tmp_path, data)
+    (tmp_path / "cup.obj").write_bytes(mesh_files()["cup.obj"])
+    faults = check_scene(build_scene(path, read_scene(path)))
+    (fault,) = (one for one in faults if "cups 1" in one.key)
+    assert fault.level is Level.ERROR
+    assert "write scale = 0.0393701 if it was drawn in mm" in fault.mend

@@ -88,6 +88,8 @@ def _doubt_size(
     longest = float(np.ptp(corners, axis=0).max())
     if is_coupon(corners) or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
         return
+    if any(fault.key == f"{key}.scale" for fault in notes.faults):
+        return  # larger than the box: an error has said so, with the scale to write
     what = f"it is {1000.0 * longest:.3g} mm long, which is not the size of a respirator"
     mend = f'meshes, too, are read in units = "{units}": check scale (now {entry.scale:.6g})'
     notes.warning(Code.RESPIRATOR_SIZE, f"{key}.scale", what, mend)
