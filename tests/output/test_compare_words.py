@@ -16,7 +16,7 @@ def made(timer, light=1.0, error=0.01, low=0.95, dose=1000.0):
     """A record with these figures."""
     record = copy.deepcopy(brought_up(json.loads(OLD.read_text("utf-8"))))
     state = "ready" if timer else "do not use"
-    record["verdict"] |= {"timer_s": timer, "state": state, "reasons": []}
+    record["verdict"] |= {"timer_s": timer, "calculated_s": timer, "state": state, "reasons": []}
     record["cases"]["cautious"]["worst"] |= {
         "irradiance_mW_cm2": light,
         "standard_error_mW_cm2": error,
@@ -55,6 +55,11 @@ def test_a_timer_that_readings_made_longer_is_no_noise():
     """Of the same light: what a run can lose to noise is 7 % here, from 1.02 to 0.95."""
     assert "noise of the two runs does not explain" in answer(made(500.0), made(600.0))
     assert told_apart(made(600.0), made(500.0)) is True
+    read = made(605.0)  # 1 % longer by a reading: noise could do that too, but it did not
+    read["verdict"]["calculated_s"] = 600.0
+    said = answer(made(600.0), read)
+    assert "noise" not in said
+    assert said.endswith("meter readings make the difference.")
     assert told_apart(made(600.0), made(None)) is False
 
 

@@ -36,6 +36,7 @@ from raysim.output.words.tables import (
     objects_table,
     reflectance_gain,
 )
+from raysim.output.words.uncertainty import doubt_line
 from raysim.output.words.verdict import reason_lines, timer_words
 from raysim.verdict.rules import with_verdict
 
@@ -478,19 +479,28 @@ def test_an_estimate_has_no_seconds(seconds, words):
     assert about_time(seconds) == words
 
 
+def test_the_doubt_does_not_ask_for_a_meter_that_was_read():
+    whole = synthetic.result()
+    assert "only a calibrated 254 nm meter tells" in doubt_line(whole)
+    assert doubt_line(synthetic.read(whole, 25.0)).endswith(
+        "the meter readings agree, but were taken elsewhere in the box."
+    )
+    assert doubt_line(synthetic.read(whole, 2.0)).endswith("do not agree with the calculation.")
+
+
 def test_of_an_only_lamp_no_further_run_is_advised():
     """'raysim dose --without' refuses to leave no lamp, and nothing is open: there is no light."""
     whole = synthetic.result()
     dark = replace(whole.cases[CAUTIOUS].worst, irradiance=0.0, standard_error=0.0, lower_bound=0.0)
     mast, rear = (LampFailure(name, dark, np.inf, 0.0, False) for name in ("mast", "rear"))
     alone = failure_line(replace(whole, lamp_failures=(mast,)))
-    assert "mast is the only lamp that burns" in alone
+    assert alone.startswith('Lamp "mast" is the only lamp that burns')
     assert "nothing in the box gets any light" in alone
     assert "--without" not in alone
     assert "--without" in failure_line(replace(whole, lamp_failures=(mast, rear)))
     table = failures_table(replace(whole, lamp_failures=(mast,)))
     assert table.rows[0][4] == "no light"
-    assert "mast is the only lamp that burns" in table.note
+    assert 'Lamp "mast" is the only lamp that burns' in table.note
     assert "--without" not in table.note
 
 
@@ -510,6 +520,6 @@ def test_a_row_that_this_run_did_not_look_at_tells_no_time_as_if_it_were_known()
     table = failures_table(replace(whole, lamp_failures=rows))
     assert [row[5] for row in table.rows] == ["950", "500", "not settled"]
     assert [row[4] for row in table.rows] == ["10 min 00 s", "at most 15 min 00 s", "not settled"]
-    assert "Without b or c another spot is the worst" in table.note
+    assert 'Without "b" or "c" another spot is the worst' in table.note
     note = failures_table(replace(whole, lamp_failures=rows[1:])).note
     assert "Without any one of them another spot" in note

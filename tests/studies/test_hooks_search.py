@@ -59,7 +59,10 @@ def test_the_load_as_it_hangs_is_compared_though_it_is_no_candidate(tmp_path):
     other = model.model_copy(update={"name": "flat fold", "mesh": "fold.obj", "judged": True})
     mixed = read.model_copy(update={"object": [*read.object, other]})
     load = replace(load, scene=replace(scene, written=mixed))
-    assert "flat fold has another" in doubts(replace(found, load=load))[0]  # the one on the page
+    mixed = replace(found, load=load)
+    assert '"flat fold" has another' in doubts(mixed)[0]  # the one on the page
+    moved = replace(mixed, load=replace(load, now=()))
+    assert f'Hang 1 respirator shaped like "{model.name}"' in answer(moved)
 
 
 def test_the_load_as_it_hangs_does_not_win_if_it_hangs_too_near(tmp_path):

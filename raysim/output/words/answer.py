@@ -35,12 +35,12 @@ def first_lines(result: Result) -> list[str]:
 
 def head_lines(result: Result) -> list[str]:
     """The verdict with the one number; the one thing to do, and why; the one doubt."""
-    return [*first_lines(result), doubt_line(result.budget)]
+    return [*first_lines(result), doubt_line(result)]
 
 
 def closing_lines(result: Result) -> list[str]:
     """The one doubt, and the verdict again: what stands last."""
-    return [doubt_line(result.budget), headline(result)]
+    return [doubt_line(result), headline(result)]
 
 
 def report_lines(result: Result) -> list[str]:

@@ -67,8 +67,8 @@ def _note(result: Result) -> str:
         "run, from what each lamp gives to each spot; each bound holds by itself."
     )
     if _only(result):
-        return f"{note} {result.lamp_failures[0].lamp} is the only lamp that burns."
-    coarse = [f.lamp for f in result.lamp_failures if f.precision > COARSE]
+        return f'{note} Lamp "{result.lamp_failures[0].lamp}" is the only lamp that burns.'
+    coarse = [f'"{f.lamp}"' for f in result.lamp_failures if f.precision > COARSE]
     if coarse:
         words = "this row" if len(coarse) == 1 else "these rows"
         which = ALL if len(coarse) == len(result.lamp_failures) else " or ".join(coarse)
@@ -85,19 +85,20 @@ def failure_line(result: Result) -> str | None:
     if not result.lamp_failures or not np.isfinite(result.timer):
         return None
     worst = max(result.lamp_failures, key=lambda failure: failure.exposure_time)
+    lamp = f'lamp "{worst.lamp}"'
     check = "check that all lamps burn in every cycle, never with bare eyes."
     if _only(result):
         return (
-            f"{worst.lamp} is the only lamp that burns: if it fails unnoticed, nothing in the box "
+            f"L{lamp[1:]} is the only lamp that burns: if it fails unnoticed, nothing in the box "
             "gets any light. Check in every cycle that it burns, never with bare eyes."
         )
     if worst.precision > COARSE:
         return (
-            f"What a failure of {worst.lamp} would mean is not settled by this run; 'raysim dose "
+            f"What a failure of {lamp} would mean is not settled by this run; 'raysim dose "
             f'SCENE --without "{worst.lamp}"\' settles it. Until then: {check}'
         )
     share = (worst.dose_at_timer or 0.0) / (result.safety_factor * result.target_dose)
     return (
-        f"If {worst.lamp} fails unnoticed, the worst-lit spot is sure of only {share:.0%} of what "
+        f"If {lamp} fails unnoticed, the worst-lit spot is sure of only {share:.0%} of what "
         f"is asked by the end of the timer: {check}"
     )

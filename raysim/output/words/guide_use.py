@@ -189,7 +189,7 @@ def answer(plan: Plan, result: Result) -> list[str]:
     return [
         f"{headline(result)}",
         f"Read the guide through before you buy{cost}; {missing}.",
-        doubt_line(result.budget),
+        doubt_line(result),
     ]
 
 

@@ -47,7 +47,8 @@ def answer(study: HookStudy) -> str:
         better = "" if len(best.layouts) < 2 else ": no other place was shown to be better"
         return f"Leave {them}{better}."
     noun = "respirator" if best.number == 1 else "respirators"
-    return f"Hang {best.number} {noun} as listed here and in best.toml."
+    like = f' shaped like "{study.load.model.name}"' if _other_shapes(study) else ""
+    return f"Hang {best.number} {noun}{like} as listed here and in best.toml."
 
 
 def is_now(study: HookStudy, layout: Ranked) -> bool:
@@ -167,7 +168,7 @@ def _other_shapes(study: HookStudy) -> str:
     if other is None:
         return ""
     return (
-        f"This holds for the shape of {model.name}, hung everywhere; {other.name} has another: "
+        f'This holds for the shape of "{model.name}", hung everywhere; "{other.name}" has another: '
         f'try --hang "{other.name}" as well.'
     )
 

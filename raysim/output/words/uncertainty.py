@@ -56,17 +56,20 @@ def budget_lines(budget: Budget | None) -> list[str]:
     return [f"The light at the worst-lit spot hangs most on {', '.join(parts)} (each k = 1)."]
 
 
-def doubt_line(budget: Budget | None) -> str:
+def doubt_line(result: Result) -> str:
     """The one doubt: how far off the light of the worst-lit spot may be, and by what most."""
+    budget, readings = result.budget, result.readings
+    tells = "only a calibrated 254 nm meter tells"
+    if readings is not None:
+        tells = "the meter readings do not agree with the calculation"
+        if readings.agree:
+            tells = "the meter readings agree, but were taken elsewhere in the box"
     if budget is None:
-        return (
-            "Doubt: how far lamps, linings and shapes are off was not worked out; only a "
-            "calibrated 254 nm meter tells."
-        )
+        return f"Doubt: how far lamps, linings and shapes are off was not worked out; {tells}."
     most = budget.contributions[0]
     return (
-        f"Doubt: the light at the worst-lit spot is known to ± {budget.expanded:.0%} (k = 2), and "
-        f"{most.what} is the largest part of that; only a calibrated 254 nm meter tells."
+        f"Doubt: the light at the worst-lit spot is known to ± {budget.expanded:.0%} (k = 2), "
+        f"and {most.what} is the largest part of that; {tells}."
     )
 
 
