@@ -271,9 +271,9 @@ def _LeftColumn() -> Any:  # noqa: N802
 
     class Left(ProgressColumn):
         def render(self, task: Any) -> Text:
-            elapsed = task.elapsed or 0.0
             if task.finished:
-                return Text(f"took {minutes_seconds(elapsed)}")
-            return Text(time_left(task.percentage / 100.0, elapsed, task.fields["begun"]))
+                return Text(f"took {minutes_seconds(task.finished_time)}")
+            share, begun = task.percentage / 100.0, task.fields["begun"]
+            return Text(time_left(share, task.elapsed or 0.0, begun))
 
     return Left()

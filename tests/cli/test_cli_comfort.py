@@ -8,6 +8,7 @@ import shlex
 import subprocess
 import sys
 import threading
+from types import SimpleNamespace
 
 import click
 import pytest
@@ -17,7 +18,7 @@ from small_scenes import write_scene
 import raysim.cli
 from raysim.base.errors import RaysimError
 from raysim.cli.answers import tell_table
-from raysim.cli.common import COMPILING, Teller, time_left
+from raysim.cli.common import COMPILING, Teller, _LeftColumn, time_left
 from raysim.kernels import compile as compiling
 from raysim.kernels import disk_cache
 from raysim.output.words.table import Table
@@ -251,6 +252,12 @@ def test_progress_with_remaining_time_is_for_the_terminal_and_its_colours_can_be
     assert out == "result\n"
     for words in ("tracing photons", "100 %", "took ", "writing the report ..."):
         assert words in seen
+
+
+def test_what_is_done_keeps_the_time_that_it_took():
+    """It counted on while the next piece of work ran."""
+    done = SimpleNamespace(finished=True, finished_time=3.0, elapsed=90.0)
+    assert _LeftColumn().render(done).plain == "took 3 s"
 
 
 def test_the_longest_progress_fits_a_line_of_80_letters():
