@@ -11,7 +11,7 @@ from running import shows_cautions
 from raysim.base.errors import RaysimError
 from raysim.output.studies import hooks as written
 from raysim.output.words.hooks import answer, doubts, more_lines
-from raysim.output.words.hooks_tables import layouts_table
+from raysim.output.words.hooks_tables import layouts_table, numbers_table
 from raysim.scene.file.written import Meter
 from raysim.studies.hooks import Clearances, light, study
 from raysim.studies.hooks.clearances import LAMP, Room
@@ -103,6 +103,9 @@ def test_what_is_known_when_stopped_is_kept(tmp_path, what, done, number):
     assert found.numbers[-1].tried == done
     said = " ".join(more_lines(found))
     assert "This run was stopped before its end" in said
+    for one, row in zip(found.numbers, numbers_table(found).rows, strict=True):
+        assert row[1].startswith("about ") is not one.best.has_bound
+        assert bool(row[4]) is one.best.has_bound  # no bound is not a bound of 0
     written.write(found, tmp_path / "out")
     record = json.loads((tmp_path / "out" / "result.json").read_text("utf-8"))
     assert record["interrupted"]

@@ -410,17 +410,17 @@ def test_numbers_of_the_table_say_no_more_digits_than_they_are_worth(study):
     assert table.rows[-1][1] == table.rows[-1][7] == "more than a week"
     big = replace(study.rows[0], gain={CAUTIOUS: 11163.85, EXPECTED: 11472.19})
     spot = study.black.cases[CAUTIOUS].worst
-    lit, none = (
+    lit, noise, none = (
         replace(
             study.black,
             cases={
-                name: replace(case, worst=replace(spot, irradiance=light))
+                name: replace(case, worst=replace(spot, irradiance=light), settled=settled)
                 for name, case in study.black.cases.items()
             },
         )
-        for light in (0.01, 1e-5)  # W/m2
+        for light, settled in ((0.01, True), (0.01, False), (1e-5, False))  # W/m2
     )
-    for black, words in ((lit, "11,200"), (none, "from nothing")):
+    for black, words in ((lit, "11,200"), (noise, "not settled"), (none, "from nothing")):
         rows = linings_table(replace(study, rows=(big, *study.rows[1:]), black=black)).rows
         assert rows[0][5] == words
 

@@ -3,7 +3,7 @@
 import math
 
 from raysim.base.units import minutes_seconds, to_mm
-from raysim.output.words.numbers import OVER_A_WEEK, number
+from raysim.output.words.numbers import OVER_A_WEEK, about_time, number
 from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK, too_dark_words
 from raysim.studies.hooks.contestant import Fate
@@ -72,12 +72,20 @@ def page_lines(study: HookStudy) -> tuple[str, ...]:
 
 
 def _time_line(best: NumberResult) -> str:
-    about = "" if best.best.has_bound else "about "
     return (
-        f"Exposure {about}{minutes_seconds(best.best.time)} (cautious case, from cold lamps), "
+        f"Exposure {layout_time(best.best)} (cautious case, from cold lamps), "
         f"{number(best.per_hour)} respirators per hour. Run 'raysim dose' on best.toml before "
         "setting a timer."
     )
+
+
+def layout_time(layout: Ranked) -> str:
+    """Its exposure time; without a bound an estimate, which has no seconds."""
+    if layout.dark:
+        return OVER_A_WEEK
+    if layout.has_bound or not math.isfinite(layout.time):
+        return minutes_seconds(layout.time)
+    return f"about {about_time(layout.time)}"
 
 
 def layout_title(place: int, number_: int) -> str:
@@ -226,4 +234,4 @@ def _now_time(number_: int, now: Ranked) -> str:
     if not math.isfinite(now.time):
         time = f"it would take {OVER_A_WEEK}" if now.dark else "no time can be vouched for"
         return f"{where} {time}"
-    return f"{where} it would take {'' if now.has_bound else 'about '}{minutes_seconds(now.time)}"
+    return f"{where} it would take {layout_time(now)}"

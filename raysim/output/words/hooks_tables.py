@@ -3,7 +3,14 @@
 import math
 
 from raysim.base.units import minutes_seconds
-from raysim.output.words.hooks import FATE_WORDS, is_now, measured, mm, place_words
+from raysim.output.words.hooks import (
+    FATE_WORDS,
+    is_now,
+    layout_time,
+    measured,
+    mm,
+    place_words,
+)
 from raysim.output.words.numbers import (
     OVER_A_WEEK,
     irradiance_words,
@@ -23,19 +30,19 @@ def numbers_table(study: HookStudy) -> Table:
     loading = minutes_seconds(study.loading) if study.loading else "not counted"
     note = (
         "Cautious case, the best layout found of each number; times from cold lamps (every cycle "
-        f"warms up anew), from the bound. Loading and unloading: {loading}. Set aside: looked "
-        "worse, not shown to be worse. With 95 % confidence for each number, all at once: the "
-        "bounds of what is shown hold, and the best layout tried is not among those shown to be "
-        "worse."
+        'warms up anew), from the bound, or "about" without one. Loading and unloading: '
+        f"{loading}. Set aside: looked worse, not shown to be worse. With 95 % confidence for each "
+        "number, all at once: the bounds of what is shown hold, and the best layout tried is not "
+        "among those shown to be worse."
     )
     return table_of(
         study.numbers,
         {
             "respirators": lambda one: str(one.number),
-            "exposure time": lambda one: _time(one.best),
+            "exposure time": lambda one: layout_time(one.best),
             "respirators per hour": lambda one: number(one.per_hour),
             "worst face, mW/cm² ± standard error": lambda one: _irradiance(one.best),
-            "95% bound": lambda one: milliwatts(one.best.lower),
+            "95% bound": lambda one: milliwatts(one.best.lower) if one.best.has_bound else "",
             "layouts tried": lambda one: str(one.tried),
             FATE_WORDS[Fate.WORSE]: lambda one: str(one.worse),
             FATE_WORDS[Fate.ASIDE]: lambda one: str(one.aside),
@@ -70,7 +77,7 @@ def layouts_table(study: HookStudy) -> Table:
             "hooks": lambda entry: "; ".join(place_words(hang) for hang in entry[1].layout),
             "worst face": lambda entry: _worst_words(entry[1]),
             "shown to be worse": lambda entry: _told(best, entry[1]),
-            "exposure time": lambda entry: _about(entry[1]) + _time(entry[1]),
+            "exposure time": lambda entry: layout_time(entry[1]),
             "mW/cm² ± standard error": lambda entry: _irradiance(entry[1]),
             "from": lambda entry: milliwatts(entry[1].lower) if entry[1].has_bound else "",
             "to": lambda entry: _upper(entry[1]),
@@ -86,10 +93,6 @@ def _told(best: Ranked, other: Ranked) -> str:
 
 def _upper(layout: Ranked) -> str:
     return milliwatts(layout.upper) if math.isfinite(layout.upper) else ""
-
-
-def _about(layout: Ranked) -> str:
-    return "" if layout.has_bound else "about "
 
 
 def _worst_words(layout: Ranked) -> str:
@@ -126,7 +129,3 @@ def _wall_words(hang: Hang, inside: tuple[float, float, float] | None) -> str:
         return ""
     wall, off = nearest_wall(hang.at, inside)
     return f"{wall}, {mm(off)} off"
-
-
-def _time(layout: Ranked) -> str:
-    return OVER_A_WEEK if layout.dark else minutes_seconds(layout.time)

@@ -80,7 +80,7 @@ def looks_words(study: LiningStudy) -> tuple[str, ...]:
     times = [f"{row.name} ({time_words(row.cases[CAUTIOUS])})" for row in fooled]
     return (
         "What looks bright to the eye and is nearly black at 254 nm, with the exposure it would "
-        f"take in the cautious case: {', '.join(times)}.",
+        f"take in the cautious case: {'; '.join(times)}.",
     )
 
 
@@ -111,7 +111,7 @@ def alike_words(study: LiningStudy) -> tuple[str, ...]:
         else:
             lines.append(
                 f"These {len(names)} cannot be told apart, each from the next, by this run: "
-                f"{', '.join(names)}."
+                f"{'; '.join(names)}."
             )
     return tuple(lines)
 

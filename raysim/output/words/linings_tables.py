@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from raysim.base.cases import CAUTIOUS, EXPECTED
 from raysim.base.units import to_mW_cm2
 from raysim.library.surfaces import Surface
+from raysim.output.words.failures import NOT_SETTLED
 from raysim.output.words.linings import minutes_per_money, neighbours, time_words
 from raysim.output.words.numbers import FAINT, milliwatts, number, spot_irradiance
 from raysim.output.words.table import Table, table_of
@@ -57,8 +58,11 @@ def _irradiance(row: LiningRow, case: str) -> str:
 
 def _gain(study: LiningStudy, row: LiningRow, case: str) -> str:
     """What a lining gains; where the black box gets next to no light, all of it is."""
-    dark = to_mW_cm2(study.black.cases[case].worst.irradiance) < FAINT
-    return FROM_NOTHING if dark and row is not study.black else _ratio(row.gain[case])
+    black = study.black.cases[case]
+    if row is not study.black and to_mW_cm2(black.worst.irradiance) < FAINT:
+        return FROM_NOTHING
+    known = black.settled and row.cases[case].settled
+    return _ratio(row.gain[case]) if known or row is study.black else NOT_SETTLED
 
 
 def _ratio(value: float) -> str:
