@@ -74,6 +74,11 @@ class Mark:
             return None
         return self.off_wall - self.beyond
 
+    @property
+    def is_too_long(self) -> bool:
+        """Whether the wall leaves no room for so much as the pins of the cap (definition)."""
+        return self.room is not None and to_mm(self.room) < assumptions()["lamp_pins_mm"].value
+
 
 @dataclass(frozen=True)
 class Walls:

@@ -92,7 +92,9 @@ def test_an_outline_covers_what_the_thing_hides():
     assert max(x for x, _ in edge) == pytest.approx(0.1 / MM.step)
 
 
-@pytest.mark.parametrize(("end", "room"), [(400.0, 0.025), (419.0, 0.006), (430.0, -0.005)])
+@pytest.mark.parametrize(
+    ("end", "room"), [(400.0, 0.025), (416.0, 0.009), (419.0, 0.006), (430.0, -0.005)]
+)
 def test_a_holder_bridges_what_lies_between_the_lamp_and_its_wall(end, room):
     """T8 15 W: 437 mm over all, so that 38.5 mm lie beyond each end of an arc of 360 mm."""
     written = scene()
@@ -108,3 +110,4 @@ def test_a_holder_bridges_what_lies_between_the_lamp_and_its_wall(end, room):
     assert found[1].held is Held.HOLE
     assert found[1].beyond == pytest.approx(0.0385)
     assert found[1].room == pytest.approx(room)
+    assert found[1].is_too_long is (room < 0.007)  # 6 mm was called the depth of its holder

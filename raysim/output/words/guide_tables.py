@@ -109,7 +109,7 @@ def _room(plan: Plan, mark: Mark) -> str:
         return f"{mark.held.split(',')[0]} from {mark.wall}, axis {off} off it"
     if mark.room is None:
         return "measure yours"
-    if mark.room < 0.0:
+    if mark.is_too_long:
         return "too long for this place"
     return f"{plan.grid.text(plan.grid.steps(mark.room))} ({mark.wall})"
 

@@ -139,11 +139,12 @@ def to_find_out(plan: Plan) -> list[str]:
             f"What carries {', '.join(free)}: no wall is near, and nothing is drawn. At the "
             "computer: draw a rail or a rod, for it shades, and run the guide again."
         )
-    long = [mark.what for mark in plan.marks if (room := mark.room) is not None and room < 0.0]
+    long = [mark.what for mark in plan.marks if mark.is_too_long]
     if long:
         found.append(
-            f"How {', '.join(long)} fits: a lamp of this type is longer than its place. Measure "
-            "yours; at the computer: move it, or make the box larger, and run the guide again."
+            f"How {', '.join(long)} fits: a lamp of this type, with its pins, is longer than its "
+            "place. Measure yours; at the computer: move it, or make the box larger, and run the "
+            "guide again."
         )
     if any(mark.held is Held.BRACKET for mark in plan.marks):
         found.append(
