@@ -25,6 +25,7 @@ from raysim.scene.triangles import (
     normals_and_areas,
 )
 
+NO_NAMES = 'none (a part begins with "o NAME" in an OBJ, "solid NAME" in a text STL)'
 LARGEST_SPLIT = 5.0  # m, of the largest box
 MOST_TRIANGLES = 3_000_000  # of a scene: beyond it the tallies outgrow a laptop
 
@@ -88,7 +89,7 @@ class Builder:
         kind = "wall" if code is Code.UNKNOWN_WALL else "part"
         for name in wanted:
             if known and name not in known:
-                named = ", ".join(filter(None, known)) or "none, the mesh has no named parts"
+                named = ", ".join(filter(None, known)) or NO_NAMES
                 mend = f"{kind}s known here: {named}"
                 self.notes.error(code, f"{key}.{name}", f"no such {kind}", mend)
 

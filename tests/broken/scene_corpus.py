@@ -249,6 +249,9 @@ NUMBERS = {
     "gap-of-no-length": Case("no length", put("gap", value=[GAP | {"to": [10, 0, 10]}])),
     "gap-beyond-the-box": Case("beyond the rim", put("gap", value=[GAP | {"to": [10, 0, 900]}])),
     "gap-above-the-box": Case("does not cut", put("gap", value=[RING | {"around": {"z": 400}}])),
+    "gap-round-a-lid": Case(
+        "leave wall out", put("gap", value=[RING | {"wall": "ceiling", "around": {"z": 340}}])
+    ),
     "gap-at-the-rim": Case("part of the width", put("gap", value=[RING | {"around": {"z": 350}}])),
     "gap-round-nothing": Case("one of x, y and z", put("gap", value=[RING | {"around": {}}])),
     "gap-without-axis": Case("write the axis too", put("gap", value=[RING | {"around": 300}])),

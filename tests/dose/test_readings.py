@@ -140,6 +140,10 @@ def test_all_lamps_by_hand():
     assert result.timer == pytest.approx(cause.time)
 
 
+def test_a_little_light_that_is_missing_is_not_told_as_none():
+    assert "all lamps give 0.28% less" in " ".join(reading_lines(judged(0.9972 * PREDICTED)))
+
+
 def failures(result, *bounds):
     """Lamp failures that leave such bounds, W/m2."""
     worst = result.cases[CAUTIOUS].worst

@@ -353,6 +353,8 @@ def test_a_vessel_is_unrolled_and_says_what_it_lacks(traced, tmp_path):
     assert "1256.5 x 500" in page  # 2 pi 200 mm of lining
     assert "Hinges on the left" not in page
     assert "bottom, sheet A1" in templates
+    steps = {step.title: step for step in building(plan_of(scene, GRIDS["mm"]), traced[2], 0)}
+    assert "no template to print" in steps["Drill"].lines[0]
 
 
 def test_a_vessel_of_another_shape_has_its_places_by_three_corners(traced, tmp_path):

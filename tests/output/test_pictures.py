@@ -262,7 +262,7 @@ def test_pictures_without_a_timer_say_so(tmp_path):
     dark = synthetic.result(dark=True)
     pictures = write_pictures(dark, tmp_path)
     wide = [picture for picture in pictures if picture.kind not in (OBJECT, LOAD)]
-    assert all("no finite timer" in picture.caption for picture in wide)
+    assert all("no timer setting" in picture.caption for picture in wide)
     assert all("mJ" not in picture.caption for picture in wide)
     worst = next(picture for picture in pictures if picture.kind == WORST_OBJECT)
     view = pixels(worst.file)[70:, :950]

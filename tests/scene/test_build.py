@@ -346,6 +346,8 @@ def test_parts_of_an_object_have_surfaces_and_names_of_their_own(tmp_path):
     assert fault.key == 'object 1 "plate".parts.strap'
     assert "shell" in fault.mend
     assert "straps" in fault.mend
+    (tmp_path / "mask.obj").write_text(text.replace("o ", "usemtl "))
+    assert '"o NAME" in an OBJ' in only_fault(write_scene(tmp_path, data)).mend
 
 
 def test_judged_faces_are_split_to_6_mm_unless_told_otherwise(tmp_path):

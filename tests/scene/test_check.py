@@ -235,7 +235,9 @@ def test_the_missing_corner_of_an_l_shape_is_outside(tmp_path):
     data["chamber"] = {"mesh": "room.ply", "lining": "aluminium foil, bright side"}
     data["lamp"][1] |= {"from": [260, 100, 60], "to": [260, 100, 290]}
     data["object"][0]["at"] = [220, 200, 150]
-    assert only_error(write_scene(tmp_path, data, room=room)).what == "it lies outside the box"
+    fault = only_error(write_scene(tmp_path, data, room=room))
+    assert fault.what == "it lies outside the box"
+    assert fault.mend.endswith("reaches from x 0 to 300, y 0 to 250, z 0 to 350 mm")
     data["object"][0]["at"] = [160, 200, 150]
     assert "it cuts through" in only_error(write_scene(tmp_path, data, room=room)).what
     data["object"][0]["at"] = [100, 200, 150]

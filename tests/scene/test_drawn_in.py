@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from small_scenes import small_scene, write_scene
+from small_scenes import box, faults_of, small_scene, write_scene
 
 from raysim.base.errors import Level
 from raysim.scene.build import build_scene
@@ -30,6 +30,13 @@ def test_a_mesh_in_metres_in_a_scene_in_millimetres():
 
 def test_the_scale_that_is_there_already_is_reckoned_with():
     assert "scale = 1 if it was drawn in mm" in scale_mend("mm", 50.0, CUP * 0.05, BOX)
+
+
+def test_a_box_in_metres_in_a_scene_in_millimetres(tmp_path):
+    data = small_scene()
+    data["chamber"] = {"mesh": "room.ply", "lining": "aluminium foil, bright side"}
+    (fault,) = faults_of(write_scene(tmp_path, data, room=box([0.3, 0.25, 0.35])))
+    assert "scale = 1000 if it was drawn in m" in fault.mend
 
 
 def test_what_fits_no_unit_is_left_to_the_user():

@@ -5,7 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 from boxes import three_lamps
+from small_scenes import small_scene, write_scene
 
 import raysim
 from raysim.base.errors import RaysimError
@@ -77,9 +79,24 @@ def test_a_few_places_are_proposed_one_of_them_by_reflected_light(found):
 
 def test_a_place_is_named_by_its_distances_from_the_walls(found):
     for row in found.rows:
-        left, door, floor = (f"{mm:.0f}" for mm in to_mm(row.meter.point.at))
-        start = f"{left} mm from left, {door} from door, {floor} up, facing "
+        left, front, floor = (f"{mm:.0f}" for mm in to_mm(row.meter.point.at))
+        start = f"{left} mm from left, {front} from front, {floor} up, facing "
         assert row.meter.name.startswith(start)
+
+
+def test_under_a_roof_a_place_is_named_as_the_guide_prints_it(tmp_path):
+    """By its `at`, from the lowest corner; it was the way to the roof, right beside the head."""
+    corners = [[x, y, z] for x, z in ((0, 0), (400, 0), (200, 400)) for y in (0, 300)]
+    tent = trimesh.Trimesh(corners).convex_hull.apply_translation([-50, 0, 20])
+    data = small_scene()
+    data["chamber"] = {"mesh": "tent.ply", "lining": "aluminium foil, bright side"}
+    for lamp, x in zip(data["lamp"], (30, 270), strict=True):
+        lamp |= {"from": [x, 40, 60], "to": [x, 260, 60]}
+    scene = raysim.load_scene(write_scene(tmp_path, data, tent=tent))
+    for point in propose(scene).triangles.meters:
+        left, front, floor = to_mm(point.at) - [-50, 0, 20]
+        start = f"{left:.0f} mm from left, {front:.0f} from front, {floor:.0f} up, facing "
+        assert point.name.startswith(start)
 
 
 def test_in_a_scene_in_inches_places_and_their_names_are_on_half_inches(scene):
@@ -101,7 +118,7 @@ def test_a_box_of_metres_has_places_too(tmp_path):
     found = propose(raysim.load_scene(path))
     assert max(point.at[2] for point in found.triangles.meters) > 1.0
     far = MeterPoint("", np.array([2.9, 2.4, 3.4]), np.array(WAYS["to the right"], float), None)
-    assert len(_name(found.triangles, far)) <= 80
+    assert len(_name(np.zeros(3), far)) <= 80
 
 
 def test_the_lines_to_paste_give_the_same_points_again(found):

@@ -9,6 +9,7 @@ from raysim.dose.simulate import load_scene
 from raysim.output.files.guide_scene import rounded_scene
 from raysim.output.words import guide_tables
 from raysim.output.words.guide_use import moved_words
+from raysim.output.words.same_box import linings_by_wall
 from raysim.workshop.corners import corners_of
 from raysim.workshop.fixings import Walls, box_walls
 from raysim.workshop.grid import GRIDS, MM
@@ -93,6 +94,24 @@ def test_what_is_printed_of_a_tent_gives_the_places_that_were_traced(grid, tmp_p
     ends = {(x.name, "from"): x.start for x in written.lamp}
     ends |= {(x.name, "to"): x.end for x in written.lamp}
     assert read == ends | {(x.name, "at"): x.at for x in written.object}
+
+
+def test_each_part_of_a_vessel_is_told_with_its_lining(tmp_path):
+    """All linings were those of "the inside": nobody could know which goes where."""
+    mesh = tent()
+    lines = ["v {} {} {}".format(*corner) for corner in mesh.vertices.tolist()]
+    for name, floor in (("floor", True), ("roof", False)):
+        faces = mesh.faces[(mesh.face_normals[:, 2] < -0.9) == floor] + 1
+        lines += [f"o {name}", *("f {} {} {}".format(*face) for face in faces.tolist())]
+    (tmp_path / "tent.obj").write_text("\n".join(lines))
+    data = small_scene()
+    foil, tape = "aluminium foil, bright side", "aluminium tape, bare metal"
+    data["chamber"] = {"mesh": "tent.obj", "lining": foil, "walls": {"floor": tape}}
+    for lamp, x in zip(data["lamp"], (120, 290), strict=True):
+        lamp |= {"from": [x, 60, 60], "to": [x, 440, 60]}
+    data["object"][0]["at"] = [180, 250, 170]
+    plan = plan_of(load_scene(write_scene(tmp_path, data)), MM)
+    assert set(linings_by_wall(plan)) == {("floor", tape), ("roof", foil)}
 
 
 def test_corners_are_told_by_their_places_where_several_lie_as_far_out(tmp_path):

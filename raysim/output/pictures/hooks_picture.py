@@ -51,7 +51,7 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     caption = (
         "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
         "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
-        "hook points in mm from the left wall / the door / the floor."
+        "hook points, x / y / z in mm."
     )
     return Picture(path, title, caption, OVERVIEW)
 

@@ -42,7 +42,7 @@ def write_lamps_picture(
     caption = (
         "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
         "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
-        "ends of the arcs in mm from the left wall / the door / the floor."
+        "ends of the arcs, x / y / z in mm."
     )
     return Picture(path, title, caption, OVERVIEW)
 

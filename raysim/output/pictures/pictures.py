@@ -132,7 +132,7 @@ def _colour_words(run: _Run) -> str:
         words += f", timer {minutes_seconds(run.result.timer)}."
         words += " The scale ends at the best-lit spot; what lies above it is counting noise."
     else:
-        words += ". There is no finite timer setting, so no dose can be shown."
+        words += ". There is no timer setting, so no dose is shown."
     if run.scale.wanting.any():
         words += f" Hatched: {run.scale.wanting_words}."
     return words

@@ -81,13 +81,17 @@ def _drill(plan: Plan, templates: int) -> Step:
             "front and back from all edges, floor and ceiling from left and right; of left and "
             "right the edge is the line"
         )
+    printed = (
+        f"Print templates.html ({templates} sheets), which lies beside this guide, at 100 %; its "
+        "100 mm must be 100 mm by a rule. Join the sheets by their crosses, lay them on the inside "
+        f"face, {lie}; centre-punch, drill from inside. Without templates: measure."
+    )
     return Step(
         "Drill",
         (
-            f"Print templates.html ({templates} sheets), which lies beside this guide, at 100 %; "
-            "its 100 mm must be 100 mm by a rule. Join the sheets by their crosses, lay them on "
-            f"the inside face, {lie}; centre-punch, drill from inside. Without templates: "
-            "measure.",
+            printed
+            if templates
+            else "The drawings have no hole to drill, and there is no template to print.",
             "Of a panel only what has a diameter on its drawing is drilled. Screw holes of "
             "holders, hinges, latch and earth: from the parts in your hand, blind or filled by "
             "their screws.",

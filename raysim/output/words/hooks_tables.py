@@ -20,7 +20,6 @@ from raysim.output.words.numbers import (
 )
 from raysim.output.words.table import Table, table_of
 from raysim.studies.hooks.contestant import Fate
-from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, Ranked
 from raysim.workshop.fixings import nearest_wall
 
@@ -103,29 +102,19 @@ def drill_table(study: HookStudy) -> Table:
     """Hook points of the best layout for the builder, mm on the inside of the box."""
     inside = study.load.scene.written.chamber.inside
     edges = "on the inside from the left and from the front edge"
+    heads = "from the left wall, mm", "from the door, mm", "above the floor, mm"
     if inside is None:
-        edges = "along x, y and z from the origin of the scene, which must be a corner of the box"
+        edges, heads = "from the origin of the scene", ("x, mm", "y, mm", "z, mm")
     note = (
         f"Measured {edges}, to the point where the respirator hangs. Turned: "
         f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
     )
-    return table_of(
-        enumerate(study.best.best.layout, 1),
-        {
-            "": lambda hook: f"hook {hook[0]}",
-            "nearest wall, mm": lambda hook: _wall_words(hook[1], inside),
-            "from the left wall, mm": lambda hook: mm(hook[1].at[0]),
-            "from the door, mm": lambda hook: mm(hook[1].at[1]),
-            "above the floor, mm": lambda hook: mm(hook[1].at[2]),
-            "turned, degrees": lambda hook: f"{hook[1].turn:g}",
-        },
-        words=2,
-        note=note,
-    )
-
-
-def _wall_words(hang: Hang, inside: tuple[float, float, float] | None) -> str:
-    if inside is None:
-        return ""
-    wall, off = nearest_wall(hang.at, inside)
-    return f"{wall}, {mm(off)} off"
+    rows = []
+    for k, hang in enumerate(study.best.best.layout, 1):
+        told = [f"hook {k}"]
+        if inside is not None:
+            wall, off = nearest_wall(hang.at, inside)
+            told.append(f"{wall}, {mm(off)} off")
+        rows.append((*told, *map(mm, hang.at), f"{hang.turn:g}"))
+    named = () if inside is None else ("nearest wall, mm",)
+    return Table(("", *named, *heads, "turned, degrees"), tuple(rows), 1 + len(named), note)

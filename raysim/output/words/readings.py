@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from raysim.dose.readings import ALL_LAMPS, LINING, Cause, Comparison, Together
 from raysim.dose.readings_together import COVERAGE, fit_each_other
 from raysim.dose.result import Result
-from raysim.output.words.numbers import irradiance_words, milliwatts, told_time
+from raysim.output.words.numbers import irradiance_words, milliwatts, number, told_time
 from raysim.output.words.sentences import is_forbidden
 from raysim.scene.file.written import SceneAsWritten
 
@@ -118,9 +118,10 @@ def _cause_words(cause: Cause) -> str:
     """A cause that would explain the missing light, as the beginning of a sentence."""
     if cause.what == LINING:
         return "if the lining reflects less than the library's low end"
+    amiss = number(100.0 * cause.amiss, 2)
     if cause.what == ALL_LAMPS:
-        return f"if all lamps give {cause.amiss:.0%} less than they should at their age"
-    return f'if lamp "{cause.lamp}" alone gives {cause.amiss:.0%} less than it should at its age'
+        return f"if all lamps give {amiss}% less than they should at their age"
+    return f'if lamp "{cause.lamp}" alone gives {amiss}% less than it should at its age'
 
 
 def _what_tells(cause: Cause) -> str:

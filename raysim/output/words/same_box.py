@@ -15,7 +15,7 @@ from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
 from raysim.workshop.fixings import Mark
 from raysim.workshop.grid import Grid
-from raysim.workshop.panels import tags
+from raysim.workshop.panels import surface_name, tags
 from raysim.workshop.plan import Plan
 
 # m: own choice, as what a careful hand keeps with rule and square. What more does: Measure twice.
@@ -114,9 +114,14 @@ def _rows(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
 
 
 def linings_by_wall(plan: Plan) -> Iterator[tuple[str, str]]:
-    """Walls that share a lining, and its name; of a vessel all of it (definition)."""
+    """Walls that share a lining, and its name; of a vessel its named parts (definition)."""
+    lined = [(panel.wall, panel.surface) for panel in plan.panels]
+    if not lined:
+        chamber, bodies = plan.scene.written.chamber, plan.scene.triangles.bodies
+        parts = [body.wall for body in bodies if body.kind == "wall" and body.wall]
+        lined = [(part, surface_name(chamber, part)) for part in parts]
     for name in plan.linings:
-        walls = [panel.wall for panel in plan.panels if panel.surface == name]
+        walls = [wall for wall, surface in lined if surface == name]
         yield ", ".join(walls) or "the inside", name
 
 

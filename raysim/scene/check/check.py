@@ -102,7 +102,11 @@ def _sizes(scene: BuiltScene, notes: Notes) -> None:
     if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
         key = "chamber.inside" if scene.written.chamber.inside else "chamber.mesh"
         what = f"the box is {_metres(chamber)} inside, which is not the size of a box"
-        notes.error(Code.BOX_SIZE, key, what, f'check units = "{units}" and scale')
+        mend = f'check units = "{units}" and scale'
+        if scene.written.chamber.mesh:
+            scale, room = scene.written.chamber.scale, np.full(3, LARGEST_CHAMBER)
+            mend = scale_mend(units, scale, chamber, room, least=SMALLEST_CHAMBER)
+        notes.error(Code.BOX_SIZE, key, what, mend)
         return
     scales = {entry.name: entry.scale for entry in scene.written.object}
     for body, entry in enumerate(triangles.bodies):

@@ -47,7 +47,7 @@ def _check_meter(report: "_Report", walls: Surroundings, number: int) -> None:
     at, ahead = (meter.at + METER_LIFT * meter.facing)[None], meter.facing[None]
     if not walls.seen_from_inside(at)[0]:
         what = "the point lies outside the box"
-        report.notes.error(Code.OUTSIDE_BOX, f"{key}.at", what, "move it inside")
+        report.notes.error(Code.OUTSIDE_BOX, f"{key}.at", what, _inwards(report, "it"))
     elif in_the_way := _who_is_at(report, meter.at):
         what = f"the point is in or right at {in_the_way}, where no head has room"
         mend = f"move it {to_mm(HEAD):.0f} mm away"
@@ -126,6 +126,19 @@ def _edges(corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return starts, np.roll(corners, -1, axis=1).reshape(-1, 3)
 
 
+def _inwards(report: _Report, what: str) -> str:
+    """Mend of what lies outside; of a mesh with its reach, as its origin may be anywhere."""
+    if report.scene.written.chamber.inside is not None:
+        return f"move {what} inside"
+    walls = [n for n, body in enumerate(report.triangles.bodies) if body.kind == "wall"]
+    of_walls = np.isin(report.triangles.face_body, walls)
+    ends = zip(
+        "xyz", report.low[of_walls].min(axis=0), report.high[of_walls].max(axis=0), strict=True
+    )
+    reach = ", ".join(f"{axis} {to_mm(a):.4g} to {to_mm(b):.4g}" for axis, a, b in ends)
+    return f"move {what} inside; the mesh of the box reaches from {reach} mm"
+
+
 def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
     triangles = report.triangles
     faces = triangles.faces_of(body)
@@ -134,7 +147,8 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
     inside = walls.seen_from_inside(corners.reshape(-1, 3))
     at = f"{report.scene.object_key(body)}.at"
     if not inside.any():
-        report.notes.error(Code.OUTSIDE_BOX, at, "it lies outside the box", "move it inside")
+        mend = _inwards(report, "it")
+        report.notes.error(Code.OUTSIDE_BOX, at, "it lies outside the box", mend)
         return
     cut = walls.crossed(*_edges(corners))
     if not inside.all() or len(cut):
@@ -234,7 +248,7 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
         if not inside.any():
             code, where = Code.OUTSIDE_BOX, "lies outside the box"
         what = f"the lamp {where}{_beyond_words(report.scene, points)}"
-        report.notes.error(code, key, what, "move its ends inside")
+        report.notes.error(code, key, what, _inwards(report, "its ends"))
         return
     everyone, cut = np.arange(len(triangles.areas)), np.zeros(0, np.int64)
     for tube in tubes:

@@ -153,6 +153,8 @@ def _around(scene: BuiltScene, gap: Gap, key: str, faces: np.ndarray) -> Seam:
         letter, wall = "xyz"[axis], "the box" if gap.wall is None else f"wall {gap.wall}"
         what = f"the plane {letter} = {1000 * at:.4g} mm does not cut {wall}"
         mend = f"give {letter} between {low:.4g} and {high:.4g} mm"
+        if high - low < 1000.0 * ON_WALL:  # a lid: its seam runs through the wall round it
+            mend = "leave wall out, or name the wall that the slit goes through"
         raise scene_fault(scene, Code.GAP_OFF_WALL, key, what, mend)
     if len(cuts) > 1:
         what = f"the plane meets the wall in {len(cuts)} separate lines"

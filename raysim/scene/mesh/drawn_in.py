@@ -8,7 +8,9 @@ LIKELY = ("mm", "cm", "in", "m")  # in this order
 SMALLEST_LIKELY = 0.02  # m: a hook
 
 
-def scale_mend(units: str, scale: float, size: np.ndarray, room: np.ndarray) -> str:
+def scale_mend(
+    units: str, scale: float, size: np.ndarray, room: np.ndarray, *, least: float = SMALLEST_LIKELY
+) -> str:
     """How to mend the `scale` of a mesh that came out too large or too small.
 
     Parameters
@@ -19,13 +21,15 @@ def scale_mend(units: str, scale: float, size: np.ndarray, room: np.ndarray) -> 
         The present scale.
     size, room : (3,) float64
         Sizes of the mesh at the present scale, and of the space that it has to fit into, m.
+    least : float
+        Least of its longest side, m.
 
     Source: definition of the units.
     """
     for drawn in LIKELY:
         wanted = UNIT_METRES[drawn] / UNIT_METRES[units]
         then = size * wanted / scale
-        if then.max() >= SMALLEST_LIKELY and (np.sort(then) <= np.sort(room)).all():
+        if then.max() >= least and (np.sort(then) <= np.sort(room)).all():
             return (
                 f'meshes, too, are read in units = "{units}": write scale = {wanted:.6g} if it was '
                 f"drawn in {drawn}"

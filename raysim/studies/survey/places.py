@@ -82,7 +82,8 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
             f"{to_mm(CLEAR):.0f} mm, open to the door, and lit. Mend: take an object out while you "
             "read, and give a [[meter]] of your own"
         )
-    named = [replace(point, name=_name(triangles, point, grid)) for point in chosen]
+    low, _ = box_of(triangles)
+    named = [replace(point, name=_name(low, point, grid)) for point in chosen]
     meters = [
         Meter.model_validate(
             {"name": point.name, "at": point.at.tolist(), "facing": point.facing.tolist()},
@@ -225,16 +226,9 @@ def most_telling(
     return picked
 
 
-def _name(triangles: SceneTriangles, point: MeterPoint, grid: Grid = MM) -> str:
-    """Distances (mm or inches) from left wall, door and floor, and the way the head faces."""
-    walls = np.flatnonzero(np.isin(triangles.face_body, wall_bodies(triangles)))
-    ways = -np.eye(3)
-    met = Surroundings(triangles, walls).first(np.tile(point.at, (3, 1)), ways, np.full(3, np.inf))
-    normals = triangles.normals[met]
-    off = ((triangles.corners[met, 0] - point.at) * normals).sum(axis=1) / (ways * normals).sum(
-        axis=1
-    )
-    left, door, floor = (grid.text(grid.steps(float(value))) for value in off)
+def _name(low: np.ndarray, point: MeterPoint, grid: Grid = MM) -> str:
+    """Distances (mm or inches) from `low` (3,), m, as in the guide, and the way the head faces."""
+    left, front, floor = (grid.text(grid.steps(float(value))) for value in point.at - low)
     way = next(words for words, axis in WAYS.items() if np.allclose(axis, point.facing))
     # A `Name` is short.
-    return f"{left} {grid.unit} from left, {door} from door, {floor} up, facing {way}"
+    return f"{left} {grid.unit} from left, {front} from front, {floor} up, facing {way}"
