@@ -41,7 +41,8 @@ def answer(study: DesignStudy) -> str:
     if cheapest is not None:
         return (
             f"Cheapest that meets the wish: {_money(study, cheapest.cost)}, "
-            f"{told_time(cheapest.time)} a cycle ({about_time(cheapest.each)} for each of {cheapest.number} respirators), "
+            f"{told_time(cheapest.time)} a cycle ({about_time(cheapest.each)} for each of "
+            f"{cheapest.number} respirators), "
             f"{box_words(study, cheapest.proposal)}. {FIRST_RUN}"
         )
     if study.interrupted:
@@ -71,8 +72,9 @@ def more_lines(study: DesignStudy) -> list[str]:
     lines += [f"Another way: {relaxation_words(study, one)}" for one in study.relaxations[1:]]
     if study.relaxations:
         lines.append(
-            f"Each change told is the smallest that a full trace showed, of {study.geometries} "
-            "geometries with short traces: a smaller one may do."
+            "Each change told is enough, as a full trace showed, but need not be the least: of "
+            f"{study.proposals:,} proposals {len(study.trials)} had short traces, and a smaller "
+            "change may do."
         )
     lines += dark_linings(study)
     lines.append(
