@@ -22,13 +22,15 @@ from raysim.kernels.side_by_side import BLOCK_SIZE, OWN_NUMBER, TRIANGLES
 from raysim.kernels.traverse import nearest_hit
 from raysim.transport.remade import remade
 
-THREADS = 128  # of a block
-BLOCKS = 8  # for each multiprocessor
+THREADS = 64  # of a block
+BLOCKS = 16  # for each multiprocessor
 REGISTERS = 64  # of a thread: fewer let more threads wait for memory side by side
-PIECE = 4  # paths of one batch that a thread traces
+PIECE = 8  # paths of one batch that a thread traces
 GRID_STEPS = 65_536.0  # of the boxes, along each axis
 MEMORY = 2**31  # bytes on the card for the counts of one launch
 SPARE = 1.5  # times the mean that a count may reach: far more than chance brings (own choice)
+# Of a path: with a copy at each place that searches, threads mostly waited for instructions.
+APART = ("nearest_hit",)
 INSTEAD = {
     count_alive: card_photons.count_alive,
     count_arrival: card_photons.count_arrival,
@@ -61,9 +63,10 @@ def the_card() -> Any:
     return cuda
 
 
-def for_card(function: Any, **names: Any) -> Any:
+def for_card(function: Any, apart: tuple[str, ...] = (), **names: Any) -> Any:
     """A function that a thread of the card runs, and all it calls, for the card.
 
+    Code of those named in `apart` stands there once, and not at each place that calls them.
     `names` are globals of its own, such as sizes of arrays.
     """
     cuda = the_card()
@@ -71,9 +74,38 @@ def for_card(function: Any, **names: Any) -> Any:
     def wrap(copy: FunctionType) -> Any:
         if copy.__name__ == function.__name__:
             return cuda.jit(max_registers=REGISTERS)(copy)
-        return cuda.jit(device=True)(copy)
+        made = cuda.jit(device=True)(copy)
+        return called(made) if copy.__name__ in apart else made
 
     return remade(function, wrap, INSTEAD, {"card": cuda} | names)
+
+
+def called(function: Any) -> Any:
+    """A function of the card whose code is not put in place of its calls."""
+    stays_apart = not_inlined()
+
+    def by_call(*arguments: Any) -> Any:
+        stays_apart()
+        return function(*arguments)
+
+    return the_card().jit(device=True)(by_call)
+
+
+@cache
+def not_inlined() -> Any:
+    """What keeps the function that calls it from being put in place of its calls."""
+    from numba.core import types
+    from numba.cuda.extending import intrinsic
+
+    @intrinsic
+    def stays_apart(typing: Any) -> Any:
+        def code(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            builder.function.attributes.add("noinline")
+            return context.get_dummy_value()
+
+        return types.void(), code
+
+    return stays_apart
 
 
 @cache
@@ -86,7 +118,7 @@ def photon_functions() -> tuple[Any, Any]:
 def path_function(lamps: int, cases: int, tubes: int, images: int) -> Any:
     """`trace_paths` for the card, with memory of a thread for so many lamps and so on."""
     sizes = {"LAMPS": lamps, "CASES": cases, "TUBES": tubes, "IMAGES": max(images, 1)}
-    return for_card(card_paths.trace_paths, **sizes)
+    return for_card(card_paths.trace_paths, APART, **sizes)
 
 
 @cache
