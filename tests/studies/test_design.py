@@ -419,7 +419,7 @@ def test_what_is_two_of_the_answers_is_told_once(found):
     assert found.designs == (one,)
     assert words.held_words(found, one) == "Cheapest, quickest and longest-lived"
     (line,) = [line for line in words.more_lines(found) if "verdict" in line]
-    assert line.startswith(f"Cheapest, quickest and longest-lived ({one.name}): verdict: ")
+    assert line.startswith(f"Cheapest, quickest and longest-lived ({one.name}): the verdict is ")
     assert words.held_words(replace(found, designs=()), one) == ""
 
 

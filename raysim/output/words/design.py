@@ -91,7 +91,7 @@ def more_lines(study: DesignStudy) -> list[str]:
 def _verdict(design: Design) -> str:
     if design.result.verdict is None:
         return "no verdict was given."
-    return f"verdict: {state_words(design.result)}."
+    return f"the verdict is {state_words(design.result)}."
 
 
 def _short(study: DesignStudy, design: Design) -> str:
@@ -243,7 +243,7 @@ def why_lost(study: DesignStudy, one: Design) -> str:
     if one in study.front:
         return "on the front between cost and time"
     better = next(d for d in study.front if d.cost <= one.cost and d.time <= one.time)
-    return f"dearer and slower than {better.name}"
+    return f"neither cheaper nor quicker than {better.name}"
 
 
 def _forbidding(one: Design) -> str:
