@@ -219,7 +219,9 @@ def test_several_faults_are_told_at_once(tmp_path):
 def test_two_of_one_name_are_refused_whatever_the_case(tmp_path, kind):
     data = small_scene()
     data[kind].append(data[kind][0] | {"name": data[kind][0]["name"].upper()})
-    assert f"two entries of {kind}" in only_fault(write_scene(tmp_path, data)).what
+    fault = only_fault(write_scene(tmp_path, data))
+    assert f"two entries of {kind}" in fault.what
+    assert fault.mend == "name each one otherwise"
 
 
 @pytest.mark.parametrize("letters", ["a\nb", "\x1b[31mred", "tab\there", "a\r\nb", "bell\x07"])

@@ -203,7 +203,8 @@ def _as_fault(shown: str, data: dict[str, Any], detail: Any, model: type[BaseMod
             what, mend = "this number is missing", "give as many as are asked for"
         return Fault(Code.MISSING_KEY, shown, key, what, mend)
     if kind == "value_error":
-        what, mend = str(context["error"]), "correct this entry"
+        what, _, mend = str(context["error"]).partition(". Mend: ")
+        mend = mend or "correct this entry"
     elif kind == "too_long" and context["field_type"] == "Tuple":
         many, asked = context["actual_length"], context["max_length"]
         what = f"{many} numbers stand here, {asked} are asked for"

@@ -297,7 +297,10 @@ class SceneAsWritten(Table):
             for entry in getattr(self, kind):
                 folded = " ".join(entry.name.casefold().split())
                 if folded in seen:
-                    raise ValueError(f'two entries of {kind} are called "{entry.name}"')
+                    raise ValueError(
+                        f'two entries of {kind} are called "{entry.name}". Mend: name each one '
+                        "otherwise"
+                    )
                 seen.add(folded)
         return self
 
