@@ -2,11 +2,13 @@
 
 import json
 import math
+import pickle
 import tomllib
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from importlib import resources
 from itertools import islice
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +18,7 @@ from running import raysim_said, with_few_traces
 from schemas import complaints
 
 import raysim
+import raysim.output.pictures.design_chart
 import raysim.output.studies.design
 from raysim.base.errors import Level, RaysimError
 from raysim.library.lamps import lamp_types
@@ -226,7 +229,8 @@ def test_a_wish_in_inches_gives_scenes_in_inches(example, tmp_path):
     metric = like.scene(example[1][0], "metric.toml")
     sizes = [sizes_of_bodies(built) for built in (scene, metric)]
     assert sizes[0] == pytest.approx(sizes[1], rel=1e-5)
-    assert boxes.size_words((0.8128, 0.6128, 1.0), INCH) == "32 x 24 1/8 x 39 3/8 in"
+    told = boxes.size_words((0.8128, 0.6128, 1.0), INCH)
+    assert told == "32 x 24\u00a01/8 x 39\u00a03/8 in"  # no line ends within a fraction
 
 
 def sizes_of_bodies(scene):
@@ -324,10 +328,18 @@ def test_it_answers_with_designs_that_keep_the_wish(found):
 def test_workers_change_nothing(found, small, monkeypatch):
     with_few_traces(monkeypatch, 0, 1, 1)
     monkeypatch.setattr(search, "chosen_lamps", lambda *_: [])
-    with ThreadPoolExecutor(2) as pool:
+    with ProcessPoolExecutor(2, get_context("spawn")) as pool:
         again = study(small, raysim.RunOptions(seed=3, threads=2, executor=pool))
     assert [t.worst for t in again.trials] == [t.worst for t in found.trials]
     assert [one.time for one in again.designs] == [one.time for one in found.designs]
+    assert [one.scene for one in again.designs] == [one.scene for one in found.designs]
+
+
+def test_a_copy_of_a_proposal_gives_the_same_scene(example):
+    """Workers send copies: the unit of a scene must not hang on which object its grid is."""
+    work, pool = example
+    for one in (pool[0], pool[-1]):
+        assert scene_files(work, pickle.loads(pickle.dumps(one))) == scene_files(work, one)
 
 
 def test_no_trace_beats_the_bound_of_the_sums(found, small):
@@ -395,6 +407,29 @@ def test_what_looks_bright_and_is_dark_is_told(found):
     assert "Household mirror sends back about 5% of 254 nm" in told
     tried = {trial.proposal.lining: trial.worst for trial in found.trials}
     assert {"white paint", "household mirror"} <= set(tried)
+    brightest = max(found.trials, key=lambda trial: trial.worst).proposal
+    assert brightest.geometry == found.cheapest.proposal.geometry  # the only one tried
+    assert brightest.lining not in ("white paint", "household mirror")
+    assert told.count(f" min with {brightest.lining}") == 2
+
+
+def test_what_is_two_of_the_answers_is_told_once(found):
+    one = found.cheapest
+    words = raysim.output.words.design
+    assert found.designs == (one,)
+    assert words.held_words(found, one) == "Cheapest, quickest and longest-lived"
+    (line,) = [line for line in words.more_lines(found) if "verdict" in line]
+    assert line.startswith(f"Cheapest, quickest and longest-lived ({one.name}): the verdict is ")
+    assert words.held_words(replace(found, designs=()), one) == ""
+
+
+def test_what_takes_far_longer_than_was_wished_is_in_the_picture_all_the_same(found, tmp_path):
+    wish = found.wish.model_copy(
+        update={"limits": found.wish.limits.model_copy(update={"longest_cycle": 1.0})}
+    )
+    slow = replace(found, wish=wish, designs=())
+    raysim.output.pictures.design_chart.write_front(slow, tmp_path / "front.png")
+    assert (tmp_path / "front.png").stat().st_size > 10_000
 
 
 @pytest.mark.slow

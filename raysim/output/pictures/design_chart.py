@@ -4,11 +4,11 @@ from pathlib import Path
 
 from raysim.output.pictures.figure import INK, SOFT_INK, beside, new_figure, save_figure
 from raysim.output.pictures.pictures import CHART, Picture
-from raysim.output.words.design import ROLES, roles
+from raysim.output.words.design import held_by
 from raysim.studies.design.result import DesignStudy
 
 SIZE = (1200, 700)  # px
-BEYOND = 6.0  # times the limit of time: what takes longer is left out
+BEYOND = 6.0  # times the limit of time, or the least time: what takes longer is left out
 TRIED, MEETS, MISSES = "#b7c3cb", "#17465a", "#a8443b"
 
 
@@ -22,9 +22,11 @@ def write_front(study: DesignStudy, path: Path) -> Picture:
         (trial.proposal.cost, study.limits.requirement.time(trial.worst) / 60.0 / number)
         for trial in study.trials
     ]
-    tried = [(cost, each) for cost, each in tried if each <= BEYOND * longest]
+    least = min(each for _, each in tried)
+    beyond = BEYOND * max(longest, least)
+    tried = [(cost, each) for cost, each in tried if each <= beyond]
     axes.plot(*_columns(tried), "o", color=TRIED, ms=7, label="short trace, good to a third")
-    shown = [one for one in study.designs if one.each / 60.0 <= BEYOND * longest]
+    shown = [one for one in study.designs if one.each / 60.0 <= beyond]
     for designs, colour, words in (
         ([one for one in shown if not one.broken], MEETS, "traced in full, meets the wish"),
         ([one for one in shown if one.broken], MISSES, "traced in full, misses a limit"),
@@ -34,11 +36,8 @@ def write_front(study: DesignStudy, path: Path) -> Picture:
             axes.plot(*_columns(points), "o", color=colour, ms=10, label=words)
     front = [(one.cost, one.each / 60.0) for one in study.front]
     axes.plot(*_columns(front), "-", color=MEETS, lw=1.6, drawstyle="steps-post")
-    named: dict[str, list[str]] = {one.name: [] for one in shown}
-    for role, design in roles(study).items():
-        named.setdefault(design.name, []).append(ROLES[role].split()[0].casefold())
     for place, one in enumerate(shown):
-        words = one.name + "".join(f", {role}" for role in named[one.name])
+        words = ", ".join([one.name, *held_by(study, one)])
         beside(
             axes,
             words,

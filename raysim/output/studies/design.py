@@ -47,13 +47,10 @@ def _sections(study: DesignStudy, folder: Path) -> list[Section]:
     """Tables and pictures; the pictures are put into `folder`."""
     front = (write_front(study, folder / "front.png"),) if study.trials else ()
     found = [Section("Designs traced in full", (), words.designs_table(study), front)]
-    shown: dict[str, list[str]] = {}
-    for role, design in words.roles(study).items():
-        shown.setdefault(design.name, []).append(words.ROLES[role].split()[0])
-    for name, own in shown.items():
-        design = next(one for one in study.designs if one.name == name)
-        pictures = _pictures(design, folder / name.replace(" ", "_"))
-        found.append(Section(f"{' and '.join(own)}: {name}", (), None, pictures))
+    for one in study.designs:
+        if held := words.held_words(study, one):
+            pictures = _pictures(one, folder / one.name.replace(" ", "_"))
+            found.append(Section(f"{held}: {one.name}", (), None, pictures))
     if study.trials:
         found.append(Section("What else was tried", (), words.trials_table(study)))
     return [*found, Section("How the search went", words.search_words(study))]

@@ -14,12 +14,8 @@ from raysim.studies.design.trial import Trial
 
 FIRST_RUN = "Run 'raysim dose' on its scene file before setting a timer."
 LONG = ("verdict", "outside", "lamps", "lining")  # columns that a terminal leaves out
-# The three answers: their words, and the names of their files.
-ROLES = {
-    "cheapest": "Cheapest that meets the wish",
-    "quickest": "Quickest",
-    "longest_lived": "Longest-lived",
-}
+# The three answers: names of their files, and words.
+ROLES = {"cheapest": "cheapest", "quickest": "quickest", "longest_lived": "longest-lived"}
 
 
 def roles(study: DesignStudy) -> dict[str, Design]:
@@ -28,13 +24,25 @@ def roles(study: DesignStudy) -> dict[str, Design]:
     return {role: design for role, design in found.items() if design is not None}
 
 
+def held_by(study: DesignStudy, one: Design) -> list[str]:
+    """Which of the three answers a design is, in words (definition)."""
+    return [ROLES[role] for role, design in roles(study).items() if design is one]
+
+
+def held_words(study: DesignStudy, one: Design) -> str:
+    """The same as a heading; empty for a design that is none of them (definition)."""
+    *most, last = held_by(study, one) or [""]
+    return " and ".join(filter(None, [", ".join(most), last])).capitalize()
+
+
 def answer(study: DesignStudy) -> str:
     """What to build, or what stands in the way."""
     cheapest = study.cheapest
     if cheapest is not None:
         return (
-            f"{ROLES['cheapest']}: {_money(study, cheapest.cost)}, {told_time(cheapest.time)} a "
-            f"cycle ({about_time(cheapest.each)} for each of {cheapest.number} respirators), "
+            f"Cheapest that meets the wish: {_money(study, cheapest.cost)}, "
+            f"{told_time(cheapest.time)} a cycle ({about_time(cheapest.each)} for each of "
+            f"{cheapest.number} respirators), "
             f"{box_words(study, cheapest.proposal)}. {FIRST_RUN}"
         )
     if study.interrupted:
@@ -57,22 +65,16 @@ def answer(study: DesignStudy) -> str:
 def more_lines(study: DesignStudy) -> list[str]:
     """What qualifies the answer."""
     lines = []
-    for role, design in roles(study).items():
-        if role != "cheapest":
-            same = next(r for r, d in roles(study).items() if d is design)
-            told = f"the same as the {ROLES[same].split()[0].casefold()}"
-            lines.append(
-                f"{ROLES[role]}: "
-                + (told if same != role else _short(study, design))
-                + f"; {_verdict(design)}"
-            )
-        else:
-            lines.append(f"{ROLES[role]}: {_verdict(design)}")
+    for one in study.designs:
+        if held := held_words(study, one):
+            what = "" if one is study.cheapest else f"{_short(study, one)}; "
+            lines.append(f"{held} ({one.name}): {what}{_verdict(one)}")
     lines += [f"Another way: {relaxation_words(study, one)}" for one in study.relaxations[1:]]
     if study.relaxations:
         lines.append(
-            f"Each change told is the smallest that a full trace showed, of {study.geometries} "
-            "geometries with short traces: a smaller one may do."
+            "Each change told is enough, as a full trace showed, but need not be the least: of "
+            f"{study.proposals:,} proposals {len(study.trials)} had short traces, and a smaller "
+            "change may do."
         )
     lines += dark_linings(study)
     lines.append(
@@ -89,7 +91,7 @@ def more_lines(study: DesignStudy) -> list[str]:
 def _verdict(design: Design) -> str:
     if design.result.verdict is None:
         return "no verdict was given."
-    return f"verdict: {state_words(design.result)}."
+    return f"the verdict is {state_words(design.result)}."
 
 
 def _short(study: DesignStudy, design: Design) -> str:
@@ -176,6 +178,10 @@ def dark_linings(study: DesignStudy) -> list[str]:
         best = max(tried, key=lambda trial: trial.worst, default=None)
         if best is not None:
             told += f"; the best box tried with it would take about {_sketched(study, best)}"
+            same = [t for t in study.trials if t.proposal.geometry == best.proposal.geometry]
+            other = max(same, key=lambda trial: trial.worst)
+            if other is not best:
+                told += f", and about {_sketched(study, other)} with {other.proposal.lining}"
         name = f"{surface.name[0].upper()}{surface.name[1:]}"
         lines.append(
             f"{name} sends back about {surface.reflectance:.0%} of 254 nm, however bright it "
@@ -192,14 +198,13 @@ def _sketched(study: DesignStudy, trial: Trial) -> str:
 
 def designs_table(study: DesignStudy) -> Table:
     """All designs traced in full, the cheapest first, with why they lost."""
-    named = {id(design): role for role, design in reversed(roles(study).items())}
     rows = []
     for one in study.designs:
         thick = study.wish.sheet[one.proposal.sheet].thickness
         rows.append(
             (
                 one.name,
-                why_lost(study, one, named.get(id(one))),
+                why_lost(study, one),
                 state_words(one.result) if one.result.verdict else "",
                 size_words(one.proposal.box.outside(thick), one.proposal.box.grid),
                 lamps_words(one.proposal),
@@ -229,17 +234,16 @@ def short_table(study: DesignStudy) -> Table:
     return Table(tuple(whole.headings[k] for k in kept), rows, 2)
 
 
-def why_lost(study: DesignStudy, one: Design, role: str | None) -> str:
+def why_lost(study: DesignStudy, one: Design) -> str:
     """What a design is, or which other one beats it."""
     if one.broken:
         return "misses: " + ", ".join(map(_limit, one.broken)) + _forbidding(one)
-    own = [ROLES[r].split()[0].casefold() for r, d in roles(study).items() if d is one]
-    if role is not None:
-        return ", ".join(own)
+    if held := held_by(study, one):
+        return ", ".join(held)
     if one in study.front:
         return "on the front between cost and time"
     better = next(d for d in study.front if d.cost <= one.cost and d.time <= one.time)
-    return f"dearer and slower than {better.name}"
+    return f"neither cheaper nor quicker than {better.name}"
 
 
 def _forbidding(one: Design) -> str:
@@ -272,7 +276,7 @@ def trials_table(study: DesignStudy) -> Table:
     ]
     headings = (
         *("lamps", "lining", "seems to miss", f"cost, {study.wish.currency}"),
-        *("about, to compare by", "best over worst"),
+        *("cycle, to compare by", "light, best over worst"),
     )
     note = "Short traces, good to about a third: they choose what is traced in full, and no timer."
     return Table(headings, tuple(rows), 3, note)
@@ -294,8 +298,8 @@ def _about_missed(study: DesignStudy, trial: Trial) -> str:
 def search_words(study: DesignStudy) -> tuple[str, ...]:
     """How the search went, from coarse to fine."""
     return (
-        f"{study.proposals:,} proposals of boxes, lamps and linings; {study.hopeless:,} of them "
-        "cannot do in the longest cycle even if all light ended evenly on the load, and were "
-        f"dropped. {study.geometries} geometries had short traces, {len(study.trials)} with their "
-        f"linings; {len(study.designs)} designs were traced in full.",
+        f"{study.proposals:,} proposals of boxes, lamps and linings (dropped: {study.hopeless:,} "
+        "that cannot do in the longest cycle even if all light ended evenly on the load). "
+        f"Geometries with short traces: {study.geometries}; with their linings: "
+        f"{len(study.trials)}. Designs traced in full: {len(study.designs)}.",
     )

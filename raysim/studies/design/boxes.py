@@ -119,7 +119,8 @@ def up(length: float, grid: Grid) -> float:
 
 def size_words(size: Size, grid: Grid) -> str:
     """Width, depth and height as printed (definition)."""
-    return f"{' x '.join(grid.text(grid.steps(side)) for side in size)} {grid.unit}"
+    sides = (grid.text(grid.steps(side)).replace(" ", "\u00a0") for side in size)
+    return f"{' x '.join(sides)} {grid.unit}"
 
 
 def measurable(at: Size, grid: Grid) -> Size:

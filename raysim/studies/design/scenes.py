@@ -112,7 +112,7 @@ def _point(point: Size, grid: Grid) -> list[float | int]:
 
 def _mm(value: float, grid: Grid) -> float | int | str:
     """A length that is known in mm: in scenes in inches it has its unit (definition)."""
-    return _number(0.001 * value, grid) if grid is MM else f"{value:g} mm"
+    return _number(0.001 * value, grid) if grid == MM else f"{value:g} mm"
 
 
 def _lamps(wish: Wish, proposal: Proposal) -> list[dict[str, Any]]:
@@ -161,7 +161,7 @@ def _row(
         **({"spacing": _number(spacing, grid)} if row.count > 1 else {}),
         "mesh": files if len(set(files)) > 1 else files[0],
         "parts": parts,
-        **({} if grid is MM else {"scale": MESH_SCALE}),
+        **({} if grid == MM else {"scale": MESH_SCALE}),
         "hook": HOOK,
         **({"rail": rail_file, "rail_at": _point(to_rail, grid)} if rail_file else {}),
     }
