@@ -31,6 +31,7 @@ FIRST_BATCHES = 2  # of photons, for a first picture: the fewest that have a spr
 BATCHES = 8  # independent, of photons and of paths
 ERRORS = 2.0  # standard errors above which the darkest spot is looked for
 DARKEST, DARKEST_PATHS = 32, 4  # sites that get so many more paths with every portion
+LEAST_PATHS = 12  # of a site and batch, before it may be called the darkest
 METER_PATHS = 64  # of a meter point and batch: some 2 per cent
 MOST_PATHS = 400  # of a site and batch: then a page that was left open traces no more
 
@@ -149,12 +150,16 @@ class Sketch:
             if one.standard_error < one.irradiance
         ]
 
-    def darkest(self, light: Light) -> tuple[int, float, float]:
+    def darkest(self, light: Light) -> tuple[int, float, float] | None:
         """The site that seems darkest so far, with its irradiance and error, W/m2.
 
-        Of noisy values the lowest would show the noise, so each is taken at its upper end.
+        Of noisy values the lowest would show the noise, so each is taken at its upper end; and of
+        thousands with a few paths some met little light by chance, so those are looked at first.
         """
-        site = int((light.mean + ERRORS * light.error).argmin())
+        if self.paths is None or not (self.paths.paths >= LEAST_PATHS).any():
+            return None
+        looked = np.flatnonzero(self.paths.paths >= LEAST_PATHS)
+        site = int(looked[(light.mean + ERRORS * light.error)[looked].argmin()])
         return site, float(light.mean[site]), float(light.error[site])
 
     def _counted(self) -> Light:

@@ -195,9 +195,7 @@ def _unrolled(scene: BuiltScene) -> dict[str, Any] | None:
 
 def _darkest(sketch: Sketch, light: Light) -> dict[str, Any] | None:
     """The spot that seems darkest so far, with its relative error; mm and mW/cm2."""
-    if sketch.paths is None:
-        return None
-    site, mean, error = sketch.darkest(light)
+    site, mean, error = sketch.darkest(light) or (0, 0.0, 0.0)
     if not error < mean:
         return None
     triangles, face = sketch.triangles, int(sketch.sites.faces[site])
