@@ -18,7 +18,7 @@ from raysim.scene.file.read import joined_hash, scene_files
 from raysim.scene.file.written import SceneAsWritten
 from raysim.verdict.of_readings import too_old
 
-NOT_YET = "Not worked out yet"
+NOT_YET = "Not worked out yet: no results/{} beside the scene"
 STALE = "The scene has changed since it was worked out"
 LARGEST_RESULT = 50_000_000  # bytes
 
@@ -48,7 +48,8 @@ def verdict(document: Draft) -> dict[str, Any]:
     """State, its words, time and reasons for the page; no time unless the record has one."""
     record = result_record(result_folder(document.path))
     if record is None:
-        return {"state": "none", "says": NOT_YET, "time": None, "reasons": [], "report": None}
+        says = NOT_YET.format(printable(document.path.stem))
+        return {"state": "none", "says": says, "time": None, "reasons": [], "report": None}
     found = record["verdict"]
     reasons = [
         {key: printable(str(reason[key])) for key in ("code", "says", "mend")}
