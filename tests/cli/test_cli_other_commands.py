@@ -7,6 +7,7 @@ import pytest
 from running import raysim_said, shows_cautions
 from small_scenes import small_scene, write_scene
 
+from raysim.library.lamps import lamp_types
 from raysim.library.surfaces import surfaces
 from raysim.version import __version__
 
@@ -106,6 +107,21 @@ def test_materials_by_name_shows_source_and_note(tmp_path):
     assert said.out.startswith("household mirror\n")
     assert " ".join(surfaces()["household mirror"].source.split()) in said.words
     assert "white paint\n" not in said.out
+
+
+def test_materials_lists_every_type_of_lamp_with_its_watts_and_mark(tmp_path):
+    lines = raysim_said("materials", "--lamps", folder=tmp_path).out.splitlines()
+    for kind in lamp_types().values():
+        (line,) = [line for line in lines if line.startswith(f"{kind.name}  ")]
+        assert kind.mark in line
+        assert f"  {kind.uvc_W_low:g}" in line
+    (only,) = json.loads(
+        raysim_said("materials", "--lamps", "t8", "15", "--json", folder=tmp_path).out
+    )
+    assert (only["name"], only["arc_mm"]) == ("T8 15 W", lamp_types()["T8 15 W"].arc_mm)
+    said = raysim_said("materials", "--lamps", "T99", folder=tmp_path)
+    assert said.status == 2
+    assert 'no lamp is called "T99". Mend: one of T5 4 W' in said.err
 
 
 @pytest.fixture(scope="module")
