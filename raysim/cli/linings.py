@@ -9,7 +9,7 @@ import click
 from raysim.base.errors import RaysimError
 from raysim.cli.common import POSE
 from raysim.cli.groups import with_examples
-from raysim.cli.statuses import NO_FINITE_TIME
+from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
 from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
 
 
@@ -34,7 +34,7 @@ def command(*, lining: tuple[str, ...], price: tuple[str, ...], **asked: Any) ->
 
     All walls get each lining in turn; then the best lining goes on one wall at a time of an
     otherwise black box. For comparing: run 'raysim dose' on the box as lined before setting a
-    timer.
+    timer. Ctrl-C ends it early, with what is known by then.
     """
     found = run_study(
         "linings",
@@ -43,6 +43,9 @@ def command(*, lining: tuple[str, ...], price: tuple[str, ...], **asked: Any) ->
         prices=_prices(price),
         **asked,
     )
+    if found.interrupted:
+        click.echo("raysim: interrupted; what was known by then was written", err=True)
+        sys.exit(INTERRUPTED)
     if not any(math.isfinite(row.cases["cautious"].exposure_time) for row in found.rows):
         sys.exit(NO_FINITE_TIME)
 

@@ -21,6 +21,7 @@ from raysim.estimate.face_sides import judged_sites
 from raysim.estimate.refinement import forward_only
 from raysim.library.surfaces import find_surface
 from raysim.output.pictures.linings_chart import longest_drawn
+from raysim.output.studies.linings import write
 from raysim.output.words.linings import (
     alike,
     alike_words,
@@ -626,6 +627,35 @@ def test_command_writes_all_and_says_what_to_do(tmp_path, monkeypatch):
     again = raysim_said(*words, folder=tmp_path)
     assert again.status == 2
     assert "--force" in again.err
+
+
+@pytest.mark.parametrize("call", [2, 3])
+def test_what_is_known_when_stopped_is_kept(scene, tmp_path, monkeypatch, call):
+    monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
+    calls, whole = [], LiningBench.worst_face
+
+    def stopped(bench, *asked):
+        calls.append(asked)
+        if len(calls) == call:  # the bare black box and the brightest linings come first
+            raise KeyboardInterrupt
+        return whole(bench, *asked)
+
+    monkeypatch.setattr(LiningBench, "worst_face", stopped)
+    names = ["foil", "white paint", "bare plywood"]
+    if call == 2:
+        with pytest.raises(KeyboardInterrupt):
+            study_of(scene, names, precision=0.3)
+        return
+    found = study_of(scene, names, precision=0.3)
+    assert found.interrupted
+    assert found.walls == ()
+    assert len(found.rows) + len(found.not_tried) == len(names) + 1
+    assert found.not_tried
+    folder = tmp_path / "out"
+    write(found, folder)
+    assert json.loads((folder / "result.json").read_text("utf-8"))["interrupted"]
+    page = " ".join((folder / "report.html").read_text("utf-8").split())
+    assert f"Not tried: {'; '.join(found.not_tried)}." in page
 
 
 def test_a_surface_of_the_scene_is_a_lining_like_any_other(tmp_path, monkeypatch):

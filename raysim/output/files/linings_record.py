@@ -23,6 +23,7 @@ def linings_record(study: LiningStudy, said: str) -> dict[str, Any]:
         "pairs": [_pair(pair) for pair in study.pairs],
         "wall_lining": study.wall_lining,
         "one_wall": [_row(row) for row in study.walls],
+        "interrupted": study.interrupted,
         "cautions": list(CAUTIONS),
     }
 

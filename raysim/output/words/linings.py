@@ -61,8 +61,22 @@ def answer(study: LiningStudy) -> str:
 def more_lines(study: LiningStudy) -> tuple[str, ...]:
     """What there is to doubt, and what the times leave out."""
     untreated = untreated_words(study.scene.untreated or ())
-    lines = (DOUBT, without_readings(study.scene.written), untreated and f"{untreated}.")
+    lines = (
+        _stopped(study),
+        DOUBT,
+        without_readings(study.scene.written),
+        untreated and f"{untreated}.",
+    )
     return tuple(filter(None, lines))
+
+
+def _stopped(study: LiningStudy) -> str:
+    if not study.interrupted:
+        return ""
+    return (
+        "This run was stopped before its end, and a better lining may be missing. Not tried: "
+        f"{'; '.join(study.not_tried)}."
+    )
 
 
 def level_with_best(study: LiningStudy) -> list[LiningRow]:

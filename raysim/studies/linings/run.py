@@ -68,6 +68,13 @@ class LiningStudy:
     walls: tuple[LiningRow, ...]
     wall_lining: str
     rays: int
+    interrupted: bool = False
+
+    @property
+    def not_tried(self) -> list[str]:
+        """Linings that were to be tried before the study was broken off (definition)."""
+        tried = {row.name for row in self.rows}
+        return [lining.name for lining in self.linings if lining.name not in tried]
 
     @property
     def own(self) -> LiningRow:
@@ -92,6 +99,9 @@ def study(
     options: RunOptions | None = None,
 ) -> LiningStudy:
     """Judge the scene as it is, and with all its walls lined in turn with each of `linings`.
+
+    Ctrl-C ends it early, with the linings that were judged by then; it is passed on where the scene
+    as it is was not, or no lining.
 
     Parameters
     ----------
@@ -129,6 +139,7 @@ def study(
     costs = prices_of(scene.written, prices, tried)
     bench = LiningBench(scene, options)
     rows, looked, black = _lined(bench, tried, costs, precision)
+    interrupted = len(rows) <= len(tried)
     most = most_light(looked, bench, options.seed + 3)
     rows = [replace(row, most=light) for row, light in zip(rows, most, strict=True)]
     order = sorted(range(len(rows)), key=lambda k: _rank(rows[k]))
@@ -143,9 +154,10 @@ def study(
         rows=tuple(rows[k] for k in order),
         pairs=compared(looked, [most[k] for k in order], bench, options.seed + 2),
         black=black,
-        walls=_one_wall_each(bench, best) if walls else (),
+        walls=_one_wall_each(bench, best) if walls and not interrupted else (),
         wall_lining=best.name,
         rays=bench.rays,
+        interrupted=interrupted,
     )
 
 
@@ -158,7 +170,10 @@ def _rank(row: LiningRow) -> tuple[bool, float]:
 def _lined(
     bench: LiningBench, linings: Sequence[Surface], prices: Mapping[str, float], precision: float
 ) -> tuple[list[LiningRow], list[Looked], LiningRow]:
-    """A row for every way to line the box, what it was judged by, and the row of the black box."""
+    """A row for every way to line the box, what it was judged by, and the row of the black box.
+
+    Where Ctrl-C comes, for those that were judged by then.
+    """
     variants = [Variant(AS_WRITTEN, wall_surfaces(bench.triangles))]
     variants += [Variant(s.name, (s,) * len(bench.walls)) for s in linings]
     black_box = Variant("bare black box", (BLACK,) * len(bench.walls))
@@ -172,9 +187,16 @@ def _lined(
     black = bench.row(black_box.name, bench.walls, in_the_dark, BLACK_PRECISION)
     best = best_of_group(brightest.state)
     others = [(group, precision, math.inf, best) for group in groups[1:]]
-    all_found = [brightest, *bench.each(LiningBench.worst_face, others)]
+    all_found = [brightest]
+    try:
+        for found in bench.each(LiningBench.worst_face, others):
+            all_found.append(found)
+    except KeyboardInterrupt:
+        judged = [variant.name for group in groups[: len(all_found)] for variant in group]
+        if AS_WRITTEN not in judged or len(judged) < 2:
+            raise
     rows, looked = [], []
-    for group, found in zip(groups, all_found, strict=True):
+    for group, found in zip(groups, all_found, strict=False):
         for number, variant in enumerate(group):
             row = bench.row(variant.name, bench.walls, found, precision, number=number, black=black)
             price = prices.get(variant.name)

@@ -65,6 +65,7 @@ LININGS = study(
         "pairs": rows("Which linings can be told apart.", table("Two linings.", pair)),
         "wall_lining": text("Lining that one wall at a time was given; null: none.", True),
         "one_wall": rows("One wall lined at a time.", _lining("That wall alone lined.")),
+        "interrupted": flag("Whether it was stopped before its end."),
     },
 )
 
