@@ -73,10 +73,9 @@ def more_lines(study: LiningStudy) -> tuple[str, ...]:
 def _stopped(study: LiningStudy) -> str:
     if not study.interrupted:
         return ""
-    return (
-        "This run was stopped before its end, and a better lining may be missing. Not tried: "
-        f"{'; '.join(study.not_tried)}."
-    )
+    left = "; ".join(study.not_tried)
+    missing = f"a better lining may be missing. Not tried: {left}" if left else "all were tried"
+    return f"This run was stopped before its end: {missing}."
 
 
 def level_with_best(study: LiningStudy) -> list[LiningRow]:

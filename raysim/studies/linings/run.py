@@ -140,6 +140,7 @@ def study(
     bench = LiningBench(scene, options)
     rows, looked, black = _lined(bench, tried, costs, precision)
     interrupted = len(rows) <= len(tried)
+    one_wall: tuple[LiningRow, ...] = ()
     most = most_light(looked, bench, options.seed + 3)
     rows = [replace(row, most=light) for row, light in zip(rows, most, strict=True)]
     order = sorted(range(len(rows)), key=lambda k: _rank(rows[k]))
@@ -147,14 +148,20 @@ def study(
     best = next(variant.walls[0] for variant, _, _ in looked if variant.name != AS_WRITTEN)
     if wall_lining is not None:
         best = named_surface(scene.written, wall_lining)
+    pairs = compared(looked, [most[k] for k in order], bench, options.seed + 2)
+    if walls and not interrupted:
+        try:
+            one_wall = _one_wall_each(bench, best)
+        except KeyboardInterrupt:
+            interrupted = True
     return LiningStudy(
         scene=scene,
         seed=options.seed,
         linings=tried,
         rows=tuple(rows[k] for k in order),
-        pairs=compared(looked, [most[k] for k in order], bench, options.seed + 2),
+        pairs=pairs,
         black=black,
-        walls=_one_wall_each(bench, best) if walls and not interrupted else (),
+        walls=one_wall,
         wall_lining=best.name,
         rays=bench.rays,
         interrupted=interrupted,
@@ -179,6 +186,8 @@ def _lined(
     black_box = Variant("bare black box", (BLACK,) * len(bench.walls))
     groups = [[variants[place] for place in own] for own in in_groups(variants, glossy_and_bright)]
     groups.sort(key=lambda group: -max(map(_brightness, group)))
+    # After the brightest the box as it is, so that it is known when the study is broken off.
+    groups[1:] = sorted(groups[1:], key=lambda group: variants[0] not in group)
     # Folds are all but dark in a black box; no more light is spent on them than on a lining. The
     # brightest group, which is judged beside it, shows what is too slow to be followed.
     own = np.zeros(len(STUDY_CASES))
