@@ -77,10 +77,11 @@ def test_it_compiles_for_the_very_types_of_a_real_run():
 
 def test_each_kernel_is_waited_for_by_itself(second):
     compiler = second(
-        "import time; print('noise\\ntrace_forward', flush=True); input(); "
+        "import time; print('noise\\ntrace_photons', flush=True); input(); "
         "print('trace_backward', flush=True); time.sleep(60)"
     )
     compiler.wait_for("trace_photons")
+    assert compiler._ready["trace_photons"].is_set()  # heard, not given up waiting for
     assert not compiler._ready["trace_backward"].is_set()
     compiler._process.stdin.write("go on\n")
     compiler._process.stdin.flush()
