@@ -120,7 +120,7 @@ def test_two_writers_at_once_both_get_everything_in(path):
     for process in both:
         fire(process)
     told = [process.communicate(timeout=120) for process in both]
-    assert [process.returncode for process in both] == [0, 0], told
+    assert [process.returncode for process in both] == [0, 0], "".join(errors for _, errors in told)
     is_whole(path)
     with open_logbook(path) as book:
         found = cycles(book)
