@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from answers import COMPILING, behaves
+from answers import FEW_RAYS, ROOM, behaves
 from browser import Browser, find_chromium
 from small_scenes import small_scene, write_scene
 
@@ -40,6 +40,8 @@ RUNS = (
         "--precision",
         "0.5",
         "--no-pictures",
+        "--threads",
+        "1",
         "--out",
         "dose",
     ),
@@ -61,6 +63,14 @@ STUDIES = (
     ("lamps", "scene.toml", "--number", "1", "--most", "4", "--precision", "0.5", "--out", "lit"),
     ("hooks", "scene.toml", "--at", "150,120,150", "--precision", "0.5", "--out", "hung"),
 )
+# Both maps of a comparison are a dot, and few rays are traced.
+BEFORE = f"""
+import sys
+sys.path.append({str(Path(__file__).parent)!r})
+from killing import FOR_GOOD, quickly
+FOR_GOOD.enter_context(quickly())
+{FEW_RAYS}
+"""
 STUDY_PAGES = tuple(f"{words[-1]}/report.html" for words in STUDIES)
 # What the script of the map has built from its data. How many names find room over the drawing
 # hangs on their length; of those, only the kinds of elements are told.
@@ -144,11 +154,14 @@ def skeleton(page: Path) -> _Skeleton:
 def written_by(runs: tuple, kennel, tmp_path_factory) -> dict[str, Path]:
     """Folders with pages of the scene with hostile names, and of the same with plain ones."""
     folders = {}
+    place = tmp_path_factory.mktemp("loaded")
+    write_scene(place, named(PLAIN))
+    kennel.prepare(*RUNS[0], folder=place)
     for kind, names in (("hostile", HOSTILE), ("plain", PLAIN)):
         folder = folders[kind] = tmp_path_factory.mktemp(kind)
         write_scene(folder, named(names))
         for words in runs:
-            answer = kennel.run(*words, folder=folder, **COMPILING)
+            answer = kennel.run(*words, folder=folder, before=BEFORE, **ROOM)
             behaves(answer)
             assert answer.status == 0, answer.said
             assert "UserWarning" not in answer.err

@@ -15,7 +15,19 @@ import pytest
 from answers import behaves
 from changes import FILE, Course, noted
 from kennels import in_kennels
-from killing import JOBS, LAID, Job, added, beside, dark_scene, left_whole, rows, seen, small_wish
+from killing import (
+    DOSE,
+    JOBS,
+    LAID,
+    Job,
+    added,
+    beside,
+    dark_scene,
+    left_whole,
+    rows,
+    seen,
+    small_wish,
+)
 from page_killing import PageTrial
 from small_scenes import write_scene
 
@@ -55,6 +67,7 @@ def desk(kennel, tmp_path_factory) -> Path:
     """Folder with a scene and all that commands need."""
     folder = tmp_path_factory.mktemp("desk")
     write_scene(folder, dark_scene())
+    kennel.prepare(*DOSE, folder=folder, around=AROUND)  # what is laid is then traced at once
     for words in LAID:
         made = run(kennel, folder, words)
         assert made.status in (0, 3), made.said
