@@ -96,7 +96,7 @@ def test_failure_row_agrees_with_a_fresh_trace(scene, usual, fresh, name):
 
 def test_each_failure_is_settled_by_further_paths(tmp_path, monkeypatch):
     """Most sites have few paths when all lamps burn: a bound from these is far too low."""
-    scene, found = three_lamps(tmp_path, edge=20), {}
+    scene, found = three_lamps(tmp_path, edge=30), {}
     for share in (0.0, trace_failures.SHARE, 10.0):
         monkeypatch.setattr(trace_failures, "SHARE", share)
         found[share] = raysim.simulate(scene, precision=0.1)

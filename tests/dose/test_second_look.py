@@ -12,7 +12,7 @@ from raysim.base.fault_codes import Code
 
 def pleated():
     """A sheet of 12 mm in pleats 1 mm wide and 1 mm deep, which thinning evens out."""
-    x, z = np.meshgrid(np.linspace(0.0, 12.0, 121), np.linspace(0.0, 12.0, 13), indexing="ij")
+    x, z = np.meshgrid(np.linspace(0.0, 12.0, 121), np.linspace(0.0, 12.0, 5), indexing="ij")
     corners = np.stack([x, 0.5 * np.sin(2.0 * np.pi * x), z], axis=-1).reshape(-1, 3)
     number = np.arange(len(corners)).reshape(x.shape)
     a, b, c, d = number[:-1, :-1], number[1:, :-1], number[1:, 1:], number[:-1, 1:]
