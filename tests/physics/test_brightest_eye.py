@@ -163,8 +163,8 @@ def check(found, here, most):
     assert found.irradiance == pytest.approx(here, rel=0.02, abs=4.0 * found.error)
 
 
-# A straight gap, a rabbet, and a short gap in a mirrored box; test_leak.py has three narrow ones.
-OFTEN = (0, 4, 11)
+# A straight gap; test_leak.py has a straight one, a rabbet and a short one, all narrow.
+OFTEN = (0,)
 
 
 @pytest.mark.parametrize("seed", OFTEN)

@@ -163,9 +163,13 @@ LIMIT = stats.norm.isf(0.5 * FALSE_ALARM)  # 4.9
 SEEN = 0.01  # largest bias of the mean over a scene that is allowed for: a fifth of READING_ERROR
 
 
-# What mirrors send on is held against plain paths below, and in test_mirror_box.py.
+# What mirrors send on is held against plain paths below, and in test_mirror_box.py. A lamp near a
+# wall is the worst for what is read on tiles, foil for what is not; the demo has all at once.
+OFTEN = ("lamp 5 mm from a white wall", "close to foil")
+
+
 @pytest.mark.parametrize(
-    "name", [pytest.param(n, marks=pytest.mark.slow) if n == "mirrors" else n for n in SCENES]
+    "name", [n if n in OFTEN else pytest.param(n, marks=pytest.mark.slow) for n in SCENES]
 )
 def test_what_is_read_is_hardly_ever_too_bright(tmp_path, name):
     lit = compared(scene_in(tmp_path, SCENES[name]))
@@ -223,7 +227,8 @@ def test_bounds_hold_where_tiles_hold_few_counts(tmp_path, seeds, record_propert
     triangles, arrays = scene.triangles, kernel_scene(scene.triangles)
     sites = judged_sites(triangles)
     starts = sites.targets(np.random.default_rng(1).permutation(len(sites.faces))[:16])
-    truth, _ = traced(arrays, triangles, starts, nothing_known(arrays), 8000, seed=8)
+    paths = 2000 if seeds < 100 else 8000  # errors of 0.5 % and half of it; bounds' are 30 %
+    truth, _ = traced(arrays, triangles, starts, nothing_known(arrays), paths, seed=8)
     tiles, beyond = tiles_of(arrays, triangles), []
     for seed in range(seeds):
         photons = PhotonRun(

@@ -93,6 +93,7 @@ def test_the_slit_of_one_facet_alone_would_not_do(tmp_path):
     assert not agrees(mean, error, truth, 0.03, GROUPS - 1)
 
 
+@SLOW
 def test_the_brightest_eye_of_a_ring_is_found(ring):
     (found,) = study(ring, options=RunOptions(threads=2)).leaks
     truth = smooth_ring((FAR, 0.0), RADIUS, DEPTH, WIDTH, TUBE, EXITANCE)
