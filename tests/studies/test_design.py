@@ -157,7 +157,9 @@ def test_a_scene_of_a_proposal_is_beyond_doubt(example):
     }
 
 
-@pytest.mark.parametrize("place", [0, 999, -1])
+@pytest.mark.parametrize(
+    "place", [999, *(pytest.param(k, marks=pytest.mark.slow) for k in (0, -1))]
+)
 def test_the_cost_is_that_of_the_bill_of_the_guide(example, tmp_path, place):
     work, pool = example
     one, wish = pool[place], work.wish

@@ -91,7 +91,7 @@ def test_the_matrix_agrees_with_photons_face_by_face(bright):
     direct, rest = bright.batches(sites.targets(np.arange(len(sites.faces))), 384, 384, 5)
     mean, error = batch_mean(direct + rest)
     run = PhotonRun(bright.arrays, 99, 2, batch_photons=6 * 32_768)
-    run.add_batches(128)
+    run.add_batches(80)
     total, squares = (t[0][:, sites.faces, sites.sides] for t in run.arrivals())
     scale = (bright.factors * bright.arrays.lamp_watts / run.photons)[:, None] / sites.areas
     counted = total * scale
@@ -149,7 +149,7 @@ def test_a_lamp_that_is_a_source_alone_shades_nothing(bright):
 def test_same_for_any_number_of_threads_and_stopped_early(tmp_path):
     scene = raysim.load_scene(write_scene(tmp_path))
     lines = [((x, 0.05, 0.06), (x, 0.05, 0.29)) for x in (0.05, 0.15, 0.25)]
-    asked = {"numbers": [1, 2], "places": lines, "precision": 0.3}
+    asked = {"numbers": [1, 2], "places": lines, "precision": 0.9}
 
     def told(options):
         found = study(scene, options=options, **asked)
