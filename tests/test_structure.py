@@ -65,10 +65,15 @@ def tree(path: Path) -> ast.Module:
 
 
 @cache
+def full_names() -> frozenset[str]:
+    """Names of all modules as they are imported."""
+    return frozenset(f"raysim.{dotted(path)}" for path in modules())
+
+
+@cache
 def imports(path: Path) -> frozenset[str]:
     """Full names that a module imports, wherever in it."""
-    known = {f"raysim.{dotted(other)}" for other in modules()}
-    found = set()
+    known, found = full_names(), set()
     for node in ast.walk(tree(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}

@@ -33,6 +33,7 @@ BANNED_NAMES = {
     "^_?settle(_.*)?$": "worst, or look_all_over; settled is what is known as well as asked",
     "^Close$|^close_before$": "InFront, in_front",
 }
+SUSPECT = re.compile("|".join(f"(?:{pattern})" for pattern in BANNED | BANNED_NAMES))
 # In backticks: `name`, `module.name`, or a file such as `templates/map.css`.
 REFERENCE = re.compile(r"(?<!`)`([A-Za-z_][\w./]*)`(?!`)")
 
@@ -63,7 +64,7 @@ def pieces(path: Path) -> tuple[Piece, ...]:
 
 def banned(source: tuple[Piece, ...]) -> Iterator[str]:
     """Line, word and mend for every banned word."""
-    for piece in source:
+    for piece in filter(lambda piece: SUSPECT.search(piece.text), source):
         patterns = BANNED | (BANNED_NAMES if piece.kind == "name" else {})
         for pattern, mend in patterns.items():
             for match in re.finditer(pattern, piece.text):
