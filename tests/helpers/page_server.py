@@ -15,15 +15,16 @@ from pathlib import Path
 from browser import find_chromium
 
 PATIENCE = 60.0  # s, for machines with much else to do
+PYTHON = sys.executable  # of servers that are started; the tests of the page take a warm one
 
 
 class Served:
     """A server: its process, port and key, and requests to it by hand."""
 
-    def __init__(self, scene: Path, *more: str) -> None:
+    def __init__(self, scene: Path, *more: str, python: str = "") -> None:
         """A page about a scene, or the start page where it is a folder; its list lies there."""
         begins = scene.is_dir()
-        words = [sys.executable, "-m", "raysim", "open", "--no-browser", "--quiet", *more]
+        words = [python or PYTHON, "-m", "raysim", "open", "--no-browser", "--quiet", *more]
         self.state = tempfile.TemporaryDirectory()
         self.process = subprocess.Popen(
             words if begins else [*words[:4], str(scene), *words[4:]],
@@ -77,12 +78,13 @@ class Served:
         """End it without a word, as a power cut does."""
         self.process.kill()
         self.process.wait(PATIENCE)
+        self.process.stdout.read()  # until nobody holds it any more
 
 
 @contextmanager
-def served(scene: Path, *more: str) -> Iterator[Served]:
+def served(scene: Path, *more: str, python: str = "") -> Iterator[Served]:
     """A page about a scene, ended by Ctrl-C."""
-    found = Served(scene, *more)
+    found = Served(scene, *more, python=python)
     try:
         yield found
     finally:

@@ -1,12 +1,22 @@
 """A browser for the tests of the page, and a page about a small box."""
 
+import page_server
 import pytest
 from page_server import Page, chromium, served
 from small_scenes import write_scene
+from warm import warm_python
 
 
 @pytest.fixture(scope="session")
-def browser():
+def warm():
+    """An interpreter that has loaded raysim; seconds for each page, and for the sketch in it."""
+    with warm_python() as python, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(page_server, "PYTHON", python)
+        yield
+
+
+@pytest.fixture(scope="session")
+def browser(warm):
     with chromium() as found:
         yield found
 

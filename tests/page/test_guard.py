@@ -4,6 +4,7 @@ Each speaks to a real server over its port.
 """
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -26,7 +27,7 @@ def page(tmp_path_factory):
     (folder / "secret.html").write_text("secret")
     (folder.parent / "secret.html").write_text("secret")
     (folder / "results" / "out.html").symlink_to(folder.parent / "secret.html")
-    with served(path) as found:
+    with served(path, python=sys.executable) as found:
         yield found
 
 
@@ -135,7 +136,7 @@ def test_pages_of_results_run_without_rights_here(page):
     assert ".py" not in KINDS
 
 
-def test_a_second_program_on_the_same_scene_is_told(page, tmp_path):
+def test_a_second_program_on_the_same_scene_is_told(page, warm):
     folder = next(Path("/proc").glob(f"{page.process.pid}/cmdline"), None)
     words = folder.read_bytes().split(b"\0") if folder else []
     scene = Path(words[words.index(b"open") + 1].decode())
@@ -147,7 +148,7 @@ def test_a_second_program_on_the_same_scene_is_told(page, tmp_path):
     assert page.asked("/").status == 200
 
 
-def test_a_file_that_is_no_toml_is_refused_in_one_line(tmp_path):
+def test_a_file_that_is_no_toml_is_refused_in_one_line(warm, tmp_path):
     path = tmp_path / "scene.toml"
     path.write_text("x = ")
     with served(path) as found:
@@ -156,7 +157,7 @@ def test_a_file_that_is_no_toml_is_refused_in_one_line(tmp_path):
         assert "Mend: " in line
 
 
-def test_there_is_no_scene(tmp_path):
+def test_there_is_no_scene(warm, tmp_path):
     with served(tmp_path / "none.toml") as found:
         assert found.process.wait(60) == 2
         assert "there is no such file" in found.process.stderr.read()

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -16,6 +17,16 @@ from raysim.logbook.respirators import Respirator, add_respirator
 
 pytestmark = pytest.mark.skipif(has_no_browser(), reason="no Chromium or no playwright was found")
 ROOT = Path(__file__).parents[2]
+
+
+def checked(page: Page) -> None:
+    """Wait until the check has answered: the card is drawn anew then, and what was open in it shut."""
+    page.until("document.querySelector('#line-check .tick').classList.contains('done')")
+
+
+def mend(page: Page) -> None:
+    """Press the button of a mend, at once: the slip is drawn anew whenever an answer comes."""
+    page.page.locator("#slip .mend-button").dispatch_event("click")
 
 
 def test_a_lamp_is_dragged_and_the_light_follows_and_undo_takes_it_back(page, scene):
@@ -140,7 +151,7 @@ def test_a_fault_stands_at_its_thing_and_its_mend_is_a_button(page):
     assert page.page.locator("#net .fault-tag.error").count() == 1
     page.until("document.querySelector('#line-check .says').textContent === '1 fault'")
     assert "No light is traced" in page.page.locator("#sketch").inner_text()
-    page.page.locator("#slip .mend-button").click()
+    mend(page)
     page.until("document.querySelector('#slip .fault') === null")
     page.until("document.querySelector('#line-check .tick').classList.contains('done')")
     assert page.slip("u").input_value() == "10"
@@ -156,7 +167,7 @@ def test_mains_watts_typed_as_uvc_are_asked_about_at_once(page):
     page.slip("uvc").press("Tab")
     page.until("document.querySelector('#slip .fault.error') !== null")
     assert "electrical watts" in page.page.locator("#slip .fault.error").inner_text()
-    page.page.locator("#slip .mend-button").click()
+    mend(page)
     page.until("document.querySelector('#slip [data-at=uvc]').value === '1.5 W'")
 
 
@@ -199,7 +210,7 @@ def test_a_second_window_looks_on_until_it_takes_over(page, browser):
 
 
 def test_nothing_is_lost_when_the_server_dies(browser, scene):
-    with served(scene) as server:
+    with served(scene, python=sys.executable) as server:  # all of it as a user has it
         page = Page(browser, server.address)
         page.hold("from:left@floor").focus()
         page.page.keyboard.press("ArrowRight")
@@ -316,6 +327,7 @@ def test_on_a_phone_card_and_verdict_need_no_scrolling_aside(browser, scene):
 
 
 def test_the_logbook_begins_refuses_and_takes_entries(page, scene):
+    checked(page)
     page.until("document.querySelector('#line-log .says').textContent === 'no logbook yet'")
     page.open_line("log").get_by_role("button", name="Begin a logbook").click()
     page.until("document.querySelector('#line-log .says').textContent === '0 cycles'")
@@ -351,6 +363,7 @@ def test_lamp_hours_grow_with_the_cycles_and_a_lamp_past_its_life_is_marked(brow
         close_cycle(opened, number, "ended", "CD")
     with served(scene) as server:
         page = Page(browser, server.address)
+        checked(page)
         log = page.open_line("log")
         page.until("document.getElementById('lamp-hours') !== null")
         left, right = page.page.locator("#lamp-hours li").all_inner_texts()

@@ -6,6 +6,7 @@ import os
 import pytest
 from page_server import Page, has_no_browser, journal, served
 from small_scenes import small_scene, write_scene
+from warm import LITTLE
 
 pytestmark = [
     pytest.mark.skipif(has_no_browser(), reason="no Chromium or no playwright was found"),
@@ -23,7 +24,13 @@ def tab_to(page: Page, selector: str, key: str = "Tab") -> None:
     raise AssertionError(f"no way by Tab to {selector}")
 
 
-def test_the_keyboard_alone_does_the_whole_job(page, scene):
+@pytest.fixture
+def little(monkeypatch):
+    """Has a page that is opened afterwards, and its jobs, trace little."""
+    monkeypatch.setenv(LITTLE, "1")
+
+
+def test_the_keyboard_alone_does_the_whole_job(little, page, scene):
     """A lamp is added and moved, a fault met and mended, the timer worked out: no mouse at all."""
     press, write = page.page.keyboard.press, page.page.keyboard.type
     page.until("canvas.dataset.pictures > 0")

@@ -177,7 +177,7 @@ def test_what_falls_on_the_walls_is_what_photons_count_there(shape, tmp_path):
     lit = WallLight(made, cell=0.01)
     for _ in range(3):
         lit.add_paths()
-    made.photons.add_batches(200)
+    made.photons.add_batches(50)
     triangles = made.triangles
     watts = made.factors * (made.arrays[0].lamp_watts / made.photons.photons_by_case)[0]
     power = np.einsum("l,lfs->f", watts, made.photons.arrivals()[0][0])
