@@ -2,15 +2,19 @@
 
 import ast
 import doctest
+import functools
 import importlib
 import inspect
 import typing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from running import SMALL_BATCH, batches_of, with_few_traces
 
 import raysim
+from raysim.dose import simulate
+from raysim.scene.build import BuiltScene
 
 ROOT = Path(__file__).parents[1]
 STUDIES = tuple(sorted(path.parent.name for path in (ROOT / "raysim/studies").glob("*/run.py")))
@@ -55,10 +59,45 @@ MODULES = (
 OPTIONS = doctest.ELLIPSIS
 
 
+def asked(value) -> str:
+    """What an argument of a study says, whichever copy of a scene or file it is."""
+    if isinstance(value, BuiltScene):
+        return f"{value.sha256} {value.written!r}"
+    return value.read_text("utf-8") if isinstance(value, Path) else repr(value)
+
+
+@pytest.fixture(scope="module")
+def once():
+    """Has studies and runs of the same arguments done once for all examples."""
+    known = {}
+
+    def of(function):
+        @functools.wraps(function)
+        def found(*given, **named):
+            key = (function, *map(asked, given), *((k, asked(v)) for k, v in named.items()))
+            if key not in known:
+                known[key] = function(*given, **named)
+            wish = {"path": given[0]} if hasattr(known[key], "path") else {}  # a new copy of it
+            return replace(known[key], **wish)
+
+        return found
+
+    with pytest.MonkeyPatch.context() as patch:
+        for name in STUDIES:
+            run = importlib.import_module(f"raysim.studies.{name}.run")
+            study = of(run.study)
+            patch.setattr(run, "study", study)
+            patch.setattr(f"raysim.studies.{name}.study", study)
+        whole = of(simulate.simulate)
+        patch.setattr(simulate, "simulate", whole)
+        patch.setattr(raysim, "simulate", whole, raising=False)
+        yield
+
+
 @pytest.mark.parametrize("name", MODULES)
-def test_examples_in_docstrings_hold(name, monkeypatch):
+def test_examples_in_docstrings_hold(name, once, monkeypatch):
     monkeypatch.chdir(ROOT)
-    with_few_traces(monkeypatch, 1, 4, 3)
+    with_few_traces(monkeypatch, 1, 2, 2)
     with batches_of(SMALL_BATCH):  # they show shapes and relations, hardly a figure
         failed, tried = doctest.testmod(importlib.import_module(name), optionflags=OPTIONS)
     assert tried > 0

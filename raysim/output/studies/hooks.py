@@ -23,7 +23,7 @@ def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
     >>> import raysim, tempfile
     >>> from raysim.studies import hooks
     >>> scene = raysim.load_scene("scenes/touching_wall.toml")
-    >>> points = [hooks.Hang((0.2, 0.15, 0.38))]
+    >>> points = [hooks.Hang((0.2, 0.15, 0.38)), hooks.Hang((0.0, 0.0, 0.0))]
     >>> found = hooks.study(scene, numbers=[1], points=points, precision=0.9)  # quick and noisy
     >>> with tempfile.TemporaryDirectory() as place:
     ...     write(found, place)

@@ -23,8 +23,8 @@ def write(study: LampStudy, folder: str | Path, *, command: str = "") -> None:
     >>> import raysim, tempfile
     >>> from raysim.studies import lamps
     >>> scene = raysim.load_scene("scenes/touching_wall.toml")
-    >>> place = ((0.06, 0.06, 0.06), (0.06, 0.06, 0.42))
-    >>> found = lamps.study(scene, numbers=[1], places=[place], precision=0.9)  # quick and noisy
+    >>> upright = [((0.06, y, 0.06), (0.06, y, 0.42)) for y in (0.001, 0.06, 0.38)]
+    >>> found = lamps.study(scene, numbers=[1], places=upright, precision=0.9)  # quick and noisy
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     write(found, folder)
     ...     sorted(path.name for path in Path(folder).iterdir())

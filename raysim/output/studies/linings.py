@@ -17,7 +17,8 @@ def write(study: LiningStudy, folder: str | Path, *, command: str = "") -> None:
     >>> import raysim, tempfile
     >>> from raysim.studies import linings
     >>> scene = raysim.load_scene("scenes/touching_wall.toml")
-    >>> found = linings.study(scene, ["foil"], walls=False, precision=0.9)  # quick and noisy
+    >>> foil = raysim.find_surface("foil")
+    >>> found = linings.study(scene, [foil], walls=False, precision=0.9)  # quick and noisy
     >>> with tempfile.TemporaryDirectory() as place:
     ...     write(found, place)
     ...     sorted(path.name for path in Path(place).iterdir())
