@@ -16,6 +16,7 @@ import sys
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from unittest import mock
 
@@ -29,11 +30,13 @@ from raysim.cli.statuses import UNFORESEEN
 from raysim.dose import simulate, trace_failures
 from raysim.output.pictures import draw
 from raysim.output.words.cautions import CAUTION_LINE
-from raysim.studies.design import finals, relax, search
+from raysim.studies.design import chosen, finals, relax, search
 from raysim.studies.design import run as design_run
+from raysim.studies.lamps import board
+from raysim.studies.lamps import trace as lamps_trace
 from raysim.studies.leak import brightest
 from raysim.studies.leak import run as leak_run
-from raysim.studies.linings import compare
+from raysim.studies.linings import bench, compare
 from raysim.transport.photons import BATCH_PHOTONS, PhotonRun
 
 ENVIRONMENT = os.environ | {
@@ -87,6 +90,7 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
 # What is traced in proportion to the photons of a batch.
 PATHS = ((uncertainty, "PATHS"), (uncertainty, "PAIRED_PATHS"), (compare, "PAIRED_PATHS"))
 PATHS += ((simulate, "METER_PATHS"), (trace_failures, "SHARE"))
+PATHS += ((bench, "PHOTONS"), (lamps_trace, "BATCH_PHOTONS"), (board, "ROW_PATHS"))
 LINES = ((leak_run, "LINES"), (brightest, "LINES_OUT"), (brightest, "FIRST_LINES"))
 GRIDS = ((leak_run, "WALL_LINES"), (leak_run, "TUBE_LINES"))  # which are square
 
@@ -159,7 +163,12 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def with_few_traces(patch: pytest.MonkeyPatch, rounds: int, first: int, full: int) -> None:
-    """A search for designs of few traces, for all that does not depend on how many there are."""
+    """A search for designs of few traces, for all that does not depend on how many there are.
+
+    Full traces are as coarse as those of studies, and lamps are chosen among few places.
+    """
+    patch.setattr(finals, "simulate", partial(simulate.simulate, precision=0.2))
+    patch.setattr(chosen, "CANDIDATES", 12)
     patch.setattr(design_run, "ROUNDS", rounds)
     patch.setattr(relax, "ROUNDS", rounds)
     patch.setattr(finals, "MOST_FULL", full)
