@@ -91,7 +91,7 @@ def test_the_matrix_agrees_with_photons_face_by_face(bright):
     direct, rest = bright.batches(sites.targets(np.arange(len(sites.faces))), 384, 384, 5)
     mean, error = batch_mean(direct + rest)
     run = PhotonRun(bright.arrays, 99, 2, batch_photons=6 * 32_768)
-    run.add_batches(80)
+    run.add_batches(128)
     total, squares = (t[0][:, sites.faces, sites.sides] for t in run.arrivals())
     scale = (bright.factors * bright.arrays.lamp_watts / run.photons)[:, None] / sites.areas
     counted = total * scale
