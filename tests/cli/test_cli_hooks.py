@@ -13,7 +13,7 @@ from raysim.base.errors import RaysimError
 from raysim.cli.hooks_options import lengths, number_range, seconds
 from raysim.output.words.hooks import answer
 
-PLAN = ("--x", "140..260", "--y", "140..200", "--spacing", "60", "--precision", "0.3")
+PLAN = ("--x", "140..260", "--y", "140..200", "--spacing", "60", "--precision", "0.1")
 FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)
 
 
