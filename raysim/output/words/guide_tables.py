@@ -13,7 +13,7 @@ from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
 from raysim.scene.file.things import Object
 from raysim.scene.poses import objects_by_pose
-from raysim.workshop.fixings import ENDS, Held, Mark, type_of
+from raysim.workshop.fixings import ENDS, Held, Mark
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 from raysim.workshop.sections import size_words
@@ -76,7 +76,7 @@ def lamps(plan: Plan) -> Table:
     }
     rows = []
     for lamp, rating in zip(plan.scene.written.lamp, plan.scene.triangles.lamps, strict=True):
-        kind, ends = type_of(lamp), [of[lamp.name, end] for end in ENDS]
+        kind, ends = lamp.kind, [of[lamp.name, end] for end in ENDS]
         arc = [",\u00a0".join(_from_corner(plan, at)) for at in (lamp.start, lamp.end)]
         rows.append(
             (
@@ -116,7 +116,7 @@ def _room(plan: Plan, mark: Mark) -> str:
 
 def types(plan: Plan) -> Table:
     """The types of lamps, as the catalogue has them (definition)."""
-    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := type_of(lamp))}
+    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := lamp.kind)}
     rows = tuple(
         (
             kind.name,
@@ -142,7 +142,7 @@ def types(plan: Plan) -> Table:
 
 def sources(plan: Plan) -> list[str]:
     """Where the sizes and watts of the types of lamps come from (definition)."""
-    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := type_of(lamp))}
+    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := lamp.kind)}
     return [f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values()]
 
 

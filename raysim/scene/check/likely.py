@@ -134,7 +134,7 @@ def _doubt_lamp(notes: Notes, key: str, lamp: Lamp, power: float) -> None:
 def _like(lamp: Lamp, arc_mm: float) -> LampType | None:
     """The catalogue lamp of this arc and diameter; else one whose whole tube has this length."""
     tube = (lamp.tubes, 1000.0 * lamp.diameter, arc_mm)
-    return lamp_like(*tube) or lamp_like(*tube, "tube_length_mm")
+    return lamp.kind or lamp_like(*tube, "tube_length_mm")
 
 
 def _exitance(kind: LampType) -> float:
