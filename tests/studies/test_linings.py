@@ -613,8 +613,8 @@ def test_cells_hold_every_judged_face_side_once(scene):
 def test_command_writes_all_and_says_what_to_do(tmp_path, monkeypatch):
     monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
     write_scene(tmp_path)
-    words = ("linings", "scene.toml", "--lining", "foil", "--lining", "white paint")
-    words += ("--price", "foil=2", "--precision", "0.2", "--no-walls", "--out", "out")
+    words = ("linings", "scene.toml", "--lining", "dull foil", "--lining", "white paint")
+    words += ("--price", "dull foil=2", "--precision", "0.2", "--no-walls", "--out", "out")
     said = raysim_said(*words, folder=tmp_path)
     assert said.status == 0
     assert "Run 'raysim dose'" in said.words
@@ -682,6 +682,7 @@ def test_a_surface_of_the_scene_is_a_lining_like_any_other(tmp_path, monkeypatch
         (("--lining", "foyl"), "did you mean"),
         (("--lining", "foil", "--price", "foil=cheap"), "not a name and a price"),
         (("--lining", "foil", "--price", "white paint=3"), 'add --lining "white paint"'),
+        (("--lining", "foil", "--price", "foil=3"), 'such as "aluminium foil, bright side"'),
     ],
 )
 def test_mistakes_are_one_line(tmp_path, words, mend):
