@@ -17,6 +17,7 @@ from small_scenes import write_scene
 
 import raysim.cli
 from raysim.base.errors import RaysimError
+from raysim.cli import common
 from raysim.cli.answers import tell_table
 from raysim.cli.common import COMPILING, Teller, _LeftColumn, time_left
 from raysim.kernels import compile as compiling
@@ -252,6 +253,21 @@ def test_progress_with_remaining_time_is_for_the_terminal_and_its_colours_can_be
     assert out == "result\n"
     for words in ("tracing photons", "100 %", "took ", "writing the report ..."):
         assert words in seen
+
+
+def test_the_same_work_on_the_next_piece_begins_its_own_bar_anew(monkeypatch):
+    """It stood at 1 % and said how long the piece before had taken; and rows piled up."""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(common, "SLOWEST_QUIET_UPDATE", -1.0)
+    teller = Teller(quiet=False)
+    with teller.bar():
+        for _ in range(2):
+            teller.progress("counting", 1.0, 1.0)
+            teller.progress("tracing back", 1.0, 1.0)
+        teller.progress("tracing back", 1.0, 4.0)
+        counting, tracing = teller._bar.tasks
+        assert (counting.finished, tracing.finished) == (True, False)
+        assert (tracing.percentage, _LeftColumn().render(tracing).plain) == (25.0, "")
 
 
 def test_what_is_done_keeps_the_time_that_it_took():
