@@ -658,6 +658,29 @@ def test_what_is_known_when_stopped_is_kept(scene, tmp_path, monkeypatch, call):
     assert f"Not tried: {'; '.join(found.not_tried)}." in page
 
 
+def test_stopped_at_one_wall_at_a_time_all_linings_are_kept(scene, tmp_path, monkeypatch):
+    monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
+    calls, whole = [], LiningBench.worst_cell
+
+    def stopped(bench, *asked):
+        calls.append(asked)
+        if len(calls) == 3:  # the box without any, and the first wall
+            raise KeyboardInterrupt
+        return whole(bench, *asked)
+
+    monkeypatch.setattr(LiningBench, "worst_cell", stopped)
+    names = ["foil", "white paint"]
+    found = study_of(scene, names, precision=0.3, walls=True)
+    assert (len(calls), found.interrupted, found.walls, found.not_tried) == (3, True, (), [])
+    assert len(found.rows) == len(names) + 1
+    write(found, tmp_path / "out")
+    record = json.loads((tmp_path / "out" / "result.json").read_text("utf-8"))
+    assert record["interrupted"]
+    assert len(record["linings"]) == len(names) + 1
+    page = " ".join((tmp_path / "out" / "report.html").read_text("utf-8").split())
+    assert "all linings were tried, but not one wall at a time." in page
+
+
 def test_a_surface_of_the_scene_is_a_lining_like_any_other(tmp_path, monkeypatch):
     """It was refused: "no surface is called this"."""
     monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
