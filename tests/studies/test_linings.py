@@ -426,6 +426,18 @@ def test_numbers_of_the_table_say_no_more_digits_than_they_are_worth(study):
         assert rows[0][5] == words
 
 
+def test_where_nothing_can_be_vouched_for_no_light_is_shown(study):
+    """A black box of many folds seemed brighter than one with white paint: 0.02 mW/cm2."""
+    guess = replace(study.black.cases[CAUTIOUS].worst, irradiance=0.2, lower_bound=0.0)
+    cases = {
+        name: replace(case, worst=guess, settled=False) for name, case in study.black.cases.items()
+    }
+    row = linings_table(replace(study, black=replace(study.black, cases=cases))).rows[-1]
+    assert (row[2], row[6], row[8]) == ("not settled",) * 3
+    known = linings_table(study).rows[-1]
+    assert "not settled" not in (known[2], known[6], known[8])
+
+
 def test_one_dark_lining_does_not_flatten_the_bars_of_the_good_ones(study):
     times = {row.name: row.cases[CAUTIOUS].exposure_time / 60.0 for row in study.rows}
     end = longest_drawn(study)
