@@ -77,6 +77,7 @@ class Code(StrEnum):
     CUTS_OTHER = "cuts-other"
     LIES_ON_OTHER = "lies-on-other"
     TOUCHES_OTHER = "touches-other"
+    CAPS_MEET = "caps-meet"  # of two lamps
     CANNOT_HANG = "cannot-hang"  # too long for the place where it hangs
     NOTHING_HOLDS_IT = "nothing-holds-it"
     METER_FACES_WALL = "meter-faces-wall"

@@ -6,7 +6,7 @@ import sys
 import click
 
 from raysim.cli.groups import SETTINGS, Commands, examples
-from raysim.cli.statuses import BAD_INPUT, INTERRUPTED, READER_GONE
+from raysim.cli.statuses import BAD_INPUT, INTERRUPTED
 from raysim.version import __version__
 
 # Name of each command, and the question that it answers.
@@ -107,6 +107,5 @@ def _status() -> int:
         click.echo("raysim: interrupted; nothing was written", err=True)
         return INTERRUPTED
     except SystemExit as stop:
-        # Status 1 comes from click if the reader of our output, such as `head`, closed the pipe.
-        return 0 if stop.code in (READER_GONE, None) else int(stop.code)
+        return int(stop.code or 0)
     return 0

@@ -169,8 +169,7 @@ class Teller:
         self.quiet = quiet
         self.live = not quiet and sys.stderr.isatty()
         self._bar: Any = None
-        self._task: Any = None
-        self._what = ""
+        self._tasks: dict[str, Any] = {}
         self._shown = self._written = 0.0
         self._told_of_compiling = False
         self._file = os.environ.get(PROGRESS_VARIABLE)
@@ -205,12 +204,14 @@ class Teller:
         self._write(what, done / whole)
         if self._bar is None:
             return
-        if what != self._what:
-            self._what = what
-            self._task = self._bar.add_task(what, total=whole, begun=done / whole)
+        task = self._tasks.get(what)
+        if task is None:
+            task = self._tasks[what] = self._bar.add_task(what, total=whole, begun=done / whole)
+        elif self._bar.tasks[task].finished and done < whole:  # the same work on the next piece
+            self._bar.reset(task, total=whole, begun=done / whole)
         now = time.monotonic()
         if now - self._shown > SLOWEST_QUIET_UPDATE or done >= whole:
-            self._bar.update(self._task, completed=done, total=whole)
+            self._bar.update(task, completed=done, total=whole)
             self._shown = now
 
     def _write(self, what: str, share: float) -> None:
@@ -239,7 +240,7 @@ class Teller:
             TextColumn("{task.percentage:>3.0f} %"),
             _LeftColumn(),
         )
-        self._what = ""
+        self._tasks = {}
         console = Console(stderr=True)
         with Progress(*columns, console=console, transient=passing) as self._bar:
             yield

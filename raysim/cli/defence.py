@@ -30,8 +30,6 @@ def defended(run: Callable[[], int]) -> int:
         try:
             status = run()
             sys.stdout.flush()  # a full disk may be noticed no sooner
-        except BrokenPipeError:
-            _give_up_output()
         except Exception as error:
             status = _told(error)
             del error
@@ -63,7 +61,10 @@ def _opened(number: int) -> TextIO:
 
 
 class _Output:
-    """Standard output, of which one can tell that it was this that failed."""
+    """Standard output, of which one can tell that it was this that failed.
+
+    Whoever reads it, such as `head`, may have had enough: the work goes on, and its files with it.
+    """
 
     def __init__(self, stream: Any) -> None:
         self._stream = stream
@@ -96,7 +97,7 @@ def _output_failing() -> Iterator[None]:
     try:
         yield
     except BrokenPipeError:
-        raise  # whoever read it, such as `head`, has had enough
+        _give_up_output()
     except OSError as error:
         raise OutputLost(error.errno, error.strerror) from None
 

@@ -16,7 +16,7 @@ from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
 @with_examples(
     "linings",
     "raysim linings scenes/clinic_locker.toml",
-    'raysim linings my_box/my_box.toml --lining foil --lining "white paint" --price foil=1.5',
+    'raysim linings my_box/my_box.toml --lining "dull foil" --price "dull foil=1.5"',
     "raysim linings my_box/my_box.toml --no-walls --json --force",
 )
 @study_options

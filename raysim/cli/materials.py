@@ -126,7 +126,7 @@ def _print_table(titles: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     # In a pipe each row keeps to one line, so that it can be searched.
     width = None if sys.stdout.isatty() else WIDE
     console = Console(highlight=False, width=width)
-    with console.capture() as shown:  # rich would end the program if `head` has closed the pipe
+    with console.capture() as shown:
         console.print(table)
     click.echo(shown.get(), nl=False)
 

@@ -31,6 +31,11 @@ def _what_and_mend(error: click.ClickException, context: click.Context | None) -
     example = first_example(context.command) if context else ""
     like = f"as in: {example}" if example else explain
     if isinstance(error, click.NoSuchOption):
+        if error.option_name == "--out":
+            return (
+                "it writes no folder of results",
+                "leave --out away, or keep what it prints by > FILE",
+            )
         near = _near_option(error.option_name, context)
         return f"there is no option {error.option_name}", near or explain
     if isinstance(error, click.MissingParameter):

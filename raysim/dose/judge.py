@@ -7,6 +7,7 @@ import numpy as np
 from raysim.dose.exposure import Requirement
 from raysim.dose.result import CaseResult, DoseSummary, EnergyAccount, Spot
 from raysim.estimate.face_sides import GUESS_ERRORS, Estimate, Sites, upper_end, weighted_percentile
+from raysim.scene.sides import sides_of
 from raysim.scene.triangles import SIDES, SceneTriangles
 
 # The same where one spot is named of thousands: some of them lie two errors low by chance.
@@ -22,16 +23,13 @@ class CaseEstimate(Estimate):
 
 
 def place_words(triangles: SceneTriangles, body: int, point: np.ndarray) -> str:
-    """Where on a body a point (m) lies, in words: height, side and depth seen from the front."""
+    """Where on a body a point (m) lies, in words: height, side and depth."""
     corners = triangles.corners[triangles.faces_of(body)].reshape(-1, 3)
     low, high = corners.min(axis=0), corners.max(axis=0)
     share = (point - low) / np.maximum(high - low, 1e-9)
-    words = []
-    for axis, (first, last) in (
-        (2, ("bottom", "top")),
-        (0, ("left", "right")),
-        (1, ("door side", "rear side")),
-    ):
+    words, sides = [], sides_of(triangles).things
+    for axis in (2, 0, 1):
+        first, last = sides[axis]
         if share[axis] < 1 / 3:
             words.append(first)
         elif share[axis] > 2 / 3:

@@ -61,6 +61,10 @@ class Surface:
         """True where the table of reflectance and mirror share says all (definition)."""
         return not self.is_fresnel and not self.model
 
+    def is_loosely(self, name: str) -> bool:
+        """Whether this name of it fits surfaces which reflect less as well (definition)."""
+        return folded_name(name) in map(folded_name, self.loose)
+
 
 class UnknownSurface(KeyError):
     """No surface has this name or alias; `nearest` lists the closest library names."""

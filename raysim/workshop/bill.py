@@ -13,7 +13,7 @@ from raysim.scene.file.things import Object
 from raysim.scene.file.written import Lamp, SceneAsWritten
 from raysim.workshop.door import Door, door_of
 from raysim.workshop.fixings import DOOR as FRONT
-from raysim.workshop.fixings import Held, Mark, type_of
+from raysim.workshop.fixings import Held, Mark
 from raysim.workshop.grid import Grid
 from raysim.workshop.kit import CARE, DOOR, WIRING
 from raysim.workshop.nesting import Stock
@@ -144,7 +144,7 @@ def _white_tubes(lamps: Sequence[Lamp]) -> Iterator[Line]:
 
 def lamp_name(lamp: Lamp) -> str:
     """A lamp as one asks for it in a shop."""
-    kind = type_of(lamp)
+    kind = lamp.kind
     if kind is not None:
         return kind.name
     arc = 1000.0 * math.dist(lamp.start, lamp.end)
@@ -194,7 +194,7 @@ def lamp_lines(lamps: Sequence[Lamp]) -> tuple[Line, ...]:
 def _lamps(lamps: Sequence[Lamp]) -> Iterator[Line]:
     for name, number in Counter(map(lamp_name, lamps)).items():
         lamp = next(lamp for lamp in lamps if lamp_name(lamp) == name)
-        kind = type_of(lamp)
+        kind = lamp.kind
         caps = kind.caps if kind else (2 if lamp.tubes == 1 else 1)
         cap = f"lamp holder {kind.cap}" if kind else f"lamp holder for {name}"
         yield from _pieces({f"lamp, {name}, ozone-free": number, cap: caps * number})

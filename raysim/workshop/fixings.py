@@ -1,6 +1,5 @@
 """Where a builder drills and fixes: lamp ends, hooks and whatever hangs, in any box."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, unique
@@ -12,7 +11,6 @@ import numpy as np
 
 from raysim.base.units import to_mm
 from raysim.library.assumptions import assumptions
-from raysim.library.lamps import LampType, lamp_like
 from raysim.scene.file.written import Lamp, SceneAsWritten
 from raysim.scene.place import BOX_WALLS, box_vertices
 from raysim.scene.triangles import SceneTriangles
@@ -213,26 +211,9 @@ def _lamp_marks(lamp: Lamp, walls: Walls) -> list[Mark]:
         else:
             told = (lamp.name, name, f"{what}, without a cap")
             mark = _fixed(told, Held.SUPPORT, ends[k], walls)
-        found.append(replace(mark, beyond=_beyond(lamp, mark.held)))
+        beyond = 0.0 if lamp.kind and mark.held is Held.SUPPORT else lamp.beyond
+        found.append(replace(mark, beyond=beyond))
     return found
-
-
-def _beyond(lamp: Lamp, held: Held) -> float | None:
-    """How far a lamp of this size in the catalogue reaches beyond the end of its arc, m.
-
-    Source: length over all, the arc in its middle; a single cap has all of the rest.
-    """
-    kind = type_of(lamp)
-    if kind is None or held is Held.SUPPORT:
-        return None if kind is None else 0.0
-    rest = 0.001 * kind.tube_length_mm - math.dist(lamp.start, lamp.end)
-    return max(rest, 0.0) / kind.caps
-
-
-def type_of(lamp: Lamp) -> LampType | None:
-    """The type of the catalogue that has the size of a lamp, None if there is none (definition)."""
-    arc = 1000.0 * math.dist(lamp.start, lamp.end)
-    return lamp_like(lamp.tubes, 1000.0 * lamp.diameter, arc)
 
 
 def _end_mark(told: Told, end: np.ndarray, face: int, distance: float, walls: Walls) -> Mark:

@@ -12,11 +12,12 @@ from types import SimpleNamespace
 
 import click
 import pytest
-from running import ENVIRONMENT, process_said, raysim_said
+from running import ENVIRONMENT, contents, process_said, raysim_said
 from small_scenes import write_scene
 
 import raysim.cli
 from raysim.base.errors import RaysimError
+from raysim.cli import common
 from raysim.cli.answers import tell_table
 from raysim.cli.common import COMPILING, Teller, _LeftColumn, time_left
 from raysim.kernels import compile as compiling
@@ -254,6 +255,21 @@ def test_progress_with_remaining_time_is_for_the_terminal_and_its_colours_can_be
         assert words in seen
 
 
+def test_the_same_work_on_the_next_piece_begins_its_own_bar_anew(monkeypatch):
+    """It stood at 1 % and said how long the piece before had taken; and rows piled up."""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(common, "SLOWEST_QUIET_UPDATE", -1.0)
+    teller = Teller(quiet=False)
+    with teller.bar():
+        for _ in range(2):
+            teller.progress("counting", 1.0, 1.0)
+            teller.progress("tracing back", 1.0, 1.0)
+        teller.progress("tracing back", 1.0, 4.0)
+        counting, tracing = teller._bar.tasks
+        assert (counting.finished, tracing.finished) == (True, False)
+        assert (tracing.percentage, _LeftColumn().render(tracing).plain) == (25.0, "")
+
+
 def test_what_is_done_keeps_the_time_that_it_took():
     """It counted on while the next piece of work ran."""
     done = SimpleNamespace(finished=True, finished_time=3.0, elapsed=90.0)
@@ -314,24 +330,38 @@ def test_a_pipe_gets_no_progress_and_no_colours(tmp_path):
     assert listed.err == ""
 
 
-@pytest.mark.parametrize("words", [("materials",), ("materials", "--json"), ("--help",)])
-def test_a_reader_who_has_seen_enough_is_no_fault(tmp_path, words):
+def without_reader(folder, *words):
+    """What a command ends with whose output nobody reads."""
     here, there = os.pipe()
     os.close(here)
     done = subprocess.run(
         [sys.executable, "-m", "raysim", *words],
-        cwd=tmp_path,
+        cwd=folder,
         env=ENVIRONMENT,
         stdout=there,
         stderr=subprocess.PIPE,
         encoding="utf-8",
-        timeout=60,
+        timeout=120,
         check=False,
     )
     os.close(there)
     assert "Traceback" not in done.stderr
     assert "Error" not in done.stderr
-    assert done.returncode == 0
+    return done.returncode
+
+
+@pytest.mark.parametrize("words", [("materials",), ("materials", "--json"), ("--help",)])
+def test_a_reader_who_has_seen_enough_is_no_fault(tmp_path, words):
+    assert without_reader(tmp_path, *words) == 0
+
+
+@pytest.mark.parametrize("shown", [(), ("--json",)])
+def test_a_reader_who_has_seen_enough_costs_no_result(tmp_path, shown):
+    write_scene(tmp_path)
+    quick = ("dose", "scene.toml", "--photons", "20000", "--no-pictures", "--out")
+    read = process_said(*quick, "read", folder=tmp_path).status
+    assert without_reader(tmp_path, *quick, "unread", *shown) == read
+    assert contents(tmp_path / "unread").keys() == contents(tmp_path / "read").keys()
 
 
 def test_the_first_run_says_once_that_it_compiles(monkeypatch, capsys):

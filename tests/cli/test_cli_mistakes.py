@@ -72,6 +72,7 @@ COMMANDS = {
     "no-material": (("materials", "unobtainium"), "no surface is called"),
     "near-material": (("materials", "white", "pante"), 'did you mean "white paint"'),
     "scene-alone": (("good.toml",), "did you mean raysim dose good.toml?"),
+    "out-of-leak": (("leak", "good.toml", "--out", "x"), "it writes no folder of results"),
     "help-word": (("help",), "did you mean raysim --help?"),
     "no-value": (("dose", "good.toml", "--seed"), "--seed needs a value after it"),
     "near-case": (("dose", "good.toml", "--case", "cautios"), "did you mean cautious?"),

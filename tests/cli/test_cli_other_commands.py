@@ -200,7 +200,7 @@ def test_start_keeps_what_stands_there(started):
 def test_start_fills_an_empty_folder(tmp_path):
     (tmp_path / "new").mkdir()
     assert raysim_said("start", "new", folder=tmp_path).status == 0
-    assert (tmp_path / "new" / "my_box.toml").is_file()
+    assert (tmp_path / "new" / "new.toml").is_file()
 
 
 @pytest.mark.parametrize("command", ["", "dose", "check", "materials", "start"])

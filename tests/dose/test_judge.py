@@ -12,7 +12,16 @@ from raysim.dose.result import EnergyAccount
 from raysim.estimate.discs import PATCH_AREA, Discs, discs_about
 from raysim.estimate.face_sides import judged_sites, weighted_percentile
 from raysim.library.surfaces import find_surface
-from raysim.scene.triangles import INSIDE, OUTSIDE, Body, LampRating, Part, SceneTriangles
+from raysim.scene.place import BOX_WALLS
+from raysim.scene.triangles import (
+    INSIDE,
+    OUTSIDE,
+    Body,
+    LampRating,
+    Part,
+    SceneTriangles,
+    wall_body,
+)
 
 STEP = 0.002  # m, mesh of the sheets
 
@@ -215,8 +224,16 @@ def test_face_sides_that_lie_densely_are_taken_together(monkeypatch):
     ],
 )
 def test_places_are_said_as_seen_from_the_door(point, words):
-    block = [sheet(0.3), sheet(0.3, across=(0.0, 1.0, 0.0))]
-    assert place_words(scene_of(block, [0, 0]), 0, np.array(point)) == words
+    block = scene_of([sheet(0.3), sheet(0.3, across=(0.0, 1.0, 0.0))], [0, 0])
+    box = replace(block, bodies=(*block.bodies, *map(wall_body, BOX_WALLS)))
+    assert place_words(box, 0, np.array(point)) == words
+    # A drum has neither door nor left side; nor has an attic whose mesh names some walls like that.
+    for walls in ([""], ["front", "left", "roof"]):
+        drum = replace(block, bodies=(*block.bodies, *map(wall_body, walls)))
+        axes = {"left": "small x", "right": "large x", "door side": "small y"}
+        axes |= {"rear side": "large y"}
+        said = ", ".join(axes.get(word, word) for word in words.split(", "))
+        assert place_words(drum, 0, np.array(point)) == said
 
 
 # ---------------------------------------------------------------- a whole case

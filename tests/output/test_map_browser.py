@@ -321,6 +321,10 @@ def test_keys_do_what_the_mouse_does(browser):
 def test_a_phone_shows_it_without_scrolling_sideways(window, page):
     with phone(window, page) as browser:
         assert browser.value("document.documentElement.scrollWidth <= innerWidth")
+        # A picture is pushed along within its own frame: shrunk to the phone, nobody could read it.
+        frame = "document.querySelector('.figures figure')"
+        assert browser.value(f"{frame}.querySelector('img').clientWidth") > 600
+        assert browser.value(f"{frame}.clientWidth < innerWidth")
         before, at = drawn(browser), browser.stage()
         assert at["width"] > 300
         assert at["height"] < 0.7 * 740  # room left to scroll past it

@@ -108,9 +108,9 @@ def test_a_new_scene_names_the_schema_that_lies_beside_it(tmp_path):
 
 def test_what_check_prints_keeps_to_its_schema(tmp_path):
     raysim_said("start", "box", folder=tmp_path)
-    scene = tmp_path / "box" / "my_box.toml"
+    scene = tmp_path / "box" / "box.toml"
     scene.write_text(scene.read_text("utf-8").replace("title = ", "titel = "), encoding="utf-8")
-    said = raysim_said("check", "box/my_box.toml", "--json", folder=tmp_path)
+    said = raysim_said("check", "box/box.toml", "--json", folder=tmp_path)
     record = json.loads(said.out)
     assert len(record["faults"]) >= 1
     assert complaints("check", record) == []

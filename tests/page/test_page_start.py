@@ -118,13 +118,13 @@ def test_by_both_doors_and_back_and_into_a_box_of_before(browser, tmp_path):
         page.page.get_by_label("Name of the new folder").first.fill("locker")
         page.page.get_by_role("button", name="Begin with a box").click()
         page.until(FOOT)
-        assert (tmp_path / "locker" / "my_box.toml").is_file()
+        assert (tmp_path / "locker" / "locker.toml").is_file()
         page.until("document.querySelector('#net svg') !== null")
         page.page.locator("#back").click()
         page.until(THERE)
         (row,) = page.page.locator(".boxes li").all_inner_texts()
         assert "Not worked out yet" in row
-        assert "my_box.toml in " in row
+        assert "locker.toml in " in row
         page.page.get_by_label("Respirators at a time").fill("no")
         page.page.get_by_role("button", name="Write down the wish").click()
         page.until("document.querySelector('[data-said=wish]').textContent.includes('number')")

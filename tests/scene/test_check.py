@@ -352,6 +352,20 @@ def test_a_respirator_far_from_its_hook_is_doubted(tmp_path, off, held):
         assert "nothing holds it: hook, 60 mm off, is the nearest" in found[-1].what
 
 
+def test_one_wrong_unit_is_one_error(tmp_path):
+    """Meshes in mm, a scene in inches: one line for each object hid the rest."""
+    data = small_scene()
+    data["object"] = [data["object"][0] | {"name": f"cup {k}"} for k in range(5)]
+    data |= {"units": "in"}
+    data["chamber"]["inside"] = [12, 10, 12]
+    for lamp in data["lamp"]:
+        lamp |= {"from": [2, 2, 2], "to": [2, 2, 8], "diameter": 1}
+    (fault,) = (f for f in faults_of(write_scene(tmp_path, data)) if f.code.startswith("object"))
+    assert fault.key == 'object 1 "cup 0".scale'
+    assert 'it is alike with "cup 1", "cup 2" and 2 more' in fault.what
+    assert "write scale = 0.0393701" in fault.mend
+
+
 def test_without_a_hook_in_the_scene_nobody_asks_for_one(tmp_path):
     data = small_scene()
     data["object"][0] |= {"mesh": "cup.ply", "at": [150, 125, 150]}

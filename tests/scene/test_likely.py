@@ -1,10 +1,13 @@
 """Slips that make a time too short in silence: units of a lamp or a mesh, a forgotten `judged`."""
 
+import re
+
 import pytest
 import trimesh
 from small_scenes import faults_of, only_fault, plate, small_scene, with_object, write_scene
 
 from raysim.base.errors import Level
+from raysim.base.fault_codes import Code
 from raysim.library.lamps import lamp_types
 
 
@@ -106,3 +109,29 @@ def test_a_solid_that_lets_light_through_is_an_error_and_a_sleeve_is_none(tmp_pa
     assert 'sides = "both"' in fault.mend
     thin = with_object(**keys, sides="both")
     assert faults_of(write_scene(tmp_path, thin, thing=sleeve)) == []
+
+
+@pytest.mark.parametrize(
+    ("gap", "shift", "meet"),
+    # A T8 of 15 W reaches 38.5 mm beyond either end of its arc, and its pins 7 mm more.
+    [
+        (30.0, 0.0, True),
+        (82.0, 0.0, True),
+        (90.0, 0.0, True),
+        (92.0, 0.0, False),
+        (30.0, 30.0, False),
+    ],
+)
+def test_lamps_end_to_end_need_room_for_their_caps(tmp_path, gap, shift, meet):
+    data = one_lamp(to=[250, 250, 390], uvc="4.7 W")
+    low, high = 390 + gap, 750 + gap
+    other = {"name": "other", "from": [250 + shift, 250, high], "to": [250 + shift, 250, low]}
+    data["lamp"].append(data["lamp"][0] | other)
+    path = write_scene(tmp_path, data)
+    if not meet:
+        assert faults_of(path) == []
+        return
+    fault = only_fault(path)
+    assert (fault.code, fault.level) == (Code.CAPS_MEET, Level.WARNING)
+    assert fault.key == 'lamp 1 "lamp".from'
+    assert re.search(r'"other": .* 3[89] mm beyond the arc', fault.what)

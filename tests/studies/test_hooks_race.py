@@ -10,6 +10,7 @@ from raysim.studies.hooks import race as hooks_race
 from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.race import Race
+from raysim.transport.options import RunOptions
 from raysim.transport.paths import PATH_BATCHES
 
 RUNS = 300
@@ -20,7 +21,7 @@ class KnownLight:
 
     def __init__(self, truth, spread, random):
         self.truth, self.spread, self.random = truth, spread, random
-        self.pilots = 0
+        self.pilots, self.options = 0, RunOptions()
 
     def each(self, method, calls):
         return (method(self, *call) for call in calls)

@@ -232,3 +232,13 @@ def contestant_with(here, faces):
     one = Contestant((Hang(NEAR),), None, None, np.arange(faces), nothing + 1e-12, nothing)
     here.set_up(one)
     return one
+
+
+def test_the_longest_step_tells_how_far_it_is(tmp_path):
+    """A look at every face took minutes, and its bar stood at 0 % to the end."""
+    told = []
+    options = RunOptions(1, threads=2, progress=lambda *how: told.append(how))
+    study(between_tubes(tmp_path), numbers=[1], points=[Hang((0.2, 0.15, 0.2))], options=options)
+    shares = [done / whole for what, done, whole in told if "every face of the best" in what]
+    assert len(shares) > 2
+    assert any(0.0 < share < 1.0 for share in shares)

@@ -426,6 +426,18 @@ def test_numbers_of_the_table_say_no_more_digits_than_they_are_worth(study):
         assert rows[0][5] == words
 
 
+def test_where_nothing_can_be_vouched_for_no_light_is_shown(study):
+    """A black box of many folds seemed brighter than one with white paint: 0.02 mW/cm2."""
+    guess = replace(study.black.cases[CAUTIOUS].worst, irradiance=0.2, lower_bound=0.0)
+    cases = {
+        name: replace(case, worst=guess, settled=False) for name, case in study.black.cases.items()
+    }
+    row = linings_table(replace(study, black=replace(study.black, cases=cases))).rows[-1]
+    assert (row[2], row[6], row[8]) == ("not settled",) * 3
+    known = linings_table(study).rows[-1]
+    assert "not settled" not in (known[2], known[6], known[8])
+
+
 def test_one_dark_lining_does_not_flatten_the_bars_of_the_good_ones(study):
     times = {row.name: row.cases[CAUTIOUS].exposure_time / 60.0 for row in study.rows}
     end = longest_drawn(study)
@@ -613,8 +625,8 @@ def test_cells_hold_every_judged_face_side_once(scene):
 def test_command_writes_all_and_says_what_to_do(tmp_path, monkeypatch):
     monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
     write_scene(tmp_path)
-    words = ("linings", "scene.toml", "--lining", "foil", "--lining", "white paint")
-    words += ("--price", "foil=2", "--precision", "0.2", "--no-walls", "--out", "out")
+    words = ("linings", "scene.toml", "--lining", "dull foil", "--lining", "white paint")
+    words += ("--price", "dull foil=2", "--precision", "0.2", "--no-walls", "--out", "out")
     said = raysim_said(*words, folder=tmp_path)
     assert said.status == 0
     assert "Run 'raysim dose'" in said.words
@@ -658,6 +670,29 @@ def test_what_is_known_when_stopped_is_kept(scene, tmp_path, monkeypatch, call):
     assert f"Not tried: {'; '.join(found.not_tried)}." in page
 
 
+def test_stopped_at_one_wall_at_a_time_all_linings_are_kept(scene, tmp_path, monkeypatch):
+    monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
+    calls, whole = [], LiningBench.worst_cell
+
+    def stopped(bench, *asked):
+        calls.append(asked)
+        if len(calls) == 3:  # the box without any, and the first wall
+            raise KeyboardInterrupt
+        return whole(bench, *asked)
+
+    monkeypatch.setattr(LiningBench, "worst_cell", stopped)
+    names = ["foil", "white paint"]
+    found = study_of(scene, names, precision=0.3, walls=True)
+    assert (len(calls), found.interrupted, found.walls, found.not_tried) == (3, True, (), [])
+    assert len(found.rows) == len(names) + 1
+    write(found, tmp_path / "out")
+    record = json.loads((tmp_path / "out" / "result.json").read_text("utf-8"))
+    assert record["interrupted"]
+    assert len(record["linings"]) == len(names) + 1
+    page = " ".join((tmp_path / "out" / "report.html").read_text("utf-8").split())
+    assert "all linings were tried, but not one wall at a time." in page
+
+
 def test_a_surface_of_the_scene_is_a_lining_like_any_other(tmp_path, monkeypatch):
     """It was refused: "no surface is called this"."""
     monkeypatch.setattr(raysim.studies.linings.compare, "PAIRED_PATHS", 50_000)
@@ -682,6 +717,7 @@ def test_a_surface_of_the_scene_is_a_lining_like_any_other(tmp_path, monkeypatch
         (("--lining", "foyl"), "did you mean"),
         (("--lining", "foil", "--price", "foil=cheap"), "not a name and a price"),
         (("--lining", "foil", "--price", "white paint=3"), 'add --lining "white paint"'),
+        (("--lining", "foil", "--price", "foil=3"), 'such as "aluminium foil, bright side"'),
     ],
 )
 def test_mistakes_are_one_line(tmp_path, words, mend):

@@ -15,6 +15,7 @@ from raysim.base.units import to_mm
 from raysim.output.files.scene_file import meters_toml
 from raysim.output.words.survey import places_lines
 from raysim.scene.file.written import Meter
+from raysim.scene.sides import OF_AXES, OF_BOX
 from raysim.scene.triangles import MeterPoint
 from raysim.studies.survey.places import (
     AHEAD,
@@ -28,6 +29,7 @@ from raysim.studies.survey.places import (
     propose,
 )
 from raysim.studies.survey.run import study
+from raysim.workshop.grid import MM
 
 INSIDE = np.array([0.30, 0.25, 0.35])
 
@@ -95,7 +97,7 @@ def test_under_a_roof_a_place_is_named_as_the_guide_prints_it(tmp_path):
     scene = raysim.load_scene(write_scene(tmp_path, data, tent=tent))
     for point in propose(scene).triangles.meters:
         left, front, floor = to_mm(point.at) - [-50, 0, 20]
-        start = f"{left:.0f} mm from left, {front:.0f} from front, {floor:.0f} up, facing "
+        start = f"{left:.0f} mm along x, {front:.0f} along y, {floor:.0f} up, facing "
         assert point.name.startswith(start)
 
 
@@ -117,8 +119,9 @@ def test_a_box_of_metres_has_places_too(tmp_path):
     )
     found = propose(raysim.load_scene(path))
     assert max(point.at[2] for point in found.triangles.meters) > 1.0
-    far = MeterPoint("", np.array([2.9, 2.4, 3.4]), np.array(WAYS["to the right"], float), None)
-    assert len(_name(np.zeros(3), far)) <= 80
+    far = MeterPoint("", np.array([2.9, 2.4, 3.4]), WAYS[0], None)
+    for sides in (OF_BOX, OF_AXES):
+        assert len(_name(np.zeros(3), far, MM, sides)) <= 80
 
 
 def test_the_lines_to_paste_give_the_same_points_again(found):

@@ -51,8 +51,8 @@ _with_limits = together(
     click.option(
         "--cycles", "cycles_limit", type=COUNT, help="Limit of cycles of the local policy."
     ),
-    click.option("--dose-limit", type=DOSE, help="Of the best-lit face ['10 J/cm2']."),
-    click.option("--strap-dose-limit", type=DOSE, help="Of the straps, sides added ['20 J/cm2']."),
+    click.option("--dose-limit", type=DOSE, help="Of the best-lit face [120 J/cm2]."),
+    click.option("--strap-dose-limit", type=DOSE, help="Of the straps, sides added [240 J/cm2]."),
 )
 
 

@@ -8,20 +8,22 @@ from raysim.output.files.schemas.versions import IN_FIRST_LINE, SCENE, SCENE_FIL
 from raysim.starter.files import mesh_files
 from raysim.starter.scenes import DEMO, demo_text, starter_text, wish_text
 
-SCENE_NAME, WISH_NAME = "my_box.toml", "wish.toml"
+WISH_NAME = "wish.toml"
 
 
 def write_starter(folder: Path, demo: bool = False, wish: str | None = None) -> Path:
     """Write the starter scene, or the demo, with its meshes and schema into a new folder.
 
-    Beside it lies a `wish`, where the text of one is given. Returns the path of the scene.
+    The starter scene has the name of the folder, which folders of results take from it. Beside it
+    lies a `wish`, where the text of one is given. Returns the path of the scene.
 
     Raises
     ------
     RaysimError
         Where something stands there, or writing fails.
     """
-    name, text = (DEMO, demo_text()) if demo else (SCENE_NAME, starter_text())
+    own = folder.absolute().name + ("" if wish is None else "_box")
+    name, text = (DEMO, demo_text()) if demo else (f"{own}.toml", starter_text())
 
     def fill(fresh: Path) -> None:
         (fresh / name).write_text(IN_FIRST_LINE + text, encoding="utf-8")

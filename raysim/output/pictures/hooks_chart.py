@@ -19,6 +19,7 @@ from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.pictures.shades import is_wall
 from raysim.output.words.hooks import mm
 from raysim.output.words.numbers import OVER_A_WEEK
+from raysim.scene.sides import sides_of
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang
@@ -140,8 +141,9 @@ def draw_plan(axes: Any, triangles: SceneTriangles) -> None:
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
     axes.set_aspect("equal")
-    axes.set_xlabel("mm from the left wall", fontsize=11)
-    axes.set_ylabel("mm from the door", fontsize=11)
+    across, deep, _ = sides_of(triangles).measured
+    axes.set_xlabel(f"mm {across}", fontsize=11)
+    axes.set_ylabel(f"mm {deep}", fontsize=11)
 
 
 def _heading(figure: Any, width: int, height: int) -> None:

@@ -2,7 +2,6 @@
 
 from raysim.library.assumptions import assumptions
 from raysim.output.words.guide_use import OZONE_FREE, Step, seam_rows
-from raysim.workshop.fixings import type_of
 from raysim.workshop.plan import Plan
 
 
@@ -80,7 +79,7 @@ def _load(plan: Plan) -> Step:
 
 # Output against air temperature: see temperature_factor in the assumptions [from memory].
 def _heat(plan: Plan) -> str:
-    kinds = [(lamp.electrical, type_of(lamp)) for lamp in plan.scene.written.lamp]
+    kinds = [(lamp.electrical, lamp.kind) for lamp in plan.scene.written.lamp]
     watts = [own or (kind.lamp_W_high if kind else None) for own, kind in kinds]
     known = [one for one in watts if one is not None]
     heat = f"some {sum(known):.0f} W" if len(known) == len(watts) else "their mains watts"

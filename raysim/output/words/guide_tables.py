@@ -13,7 +13,8 @@ from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
 from raysim.scene.file.things import Object
 from raysim.scene.poses import objects_by_pose
-from raysim.workshop.fixings import ENDS, Held, Mark, type_of
+from raysim.scene.sides import sides_of
+from raysim.workshop.fixings import ENDS, Held, Mark
 from raysim.workshop.panels import Panel, tags
 from raysim.workshop.plan import Plan
 from raysim.workshop.sections import size_words
@@ -49,7 +50,8 @@ def _thing(plan: Plan, entry: Object, letters: dict[str, str]) -> tuple[str, ...
     shape = plan.shapes[entry.name]
     low, high = (_from_corner(plan, end) for end in (shape.low, shape.high))
     size = _size_words(plan, entry, shape)
-    facing = "" if shape.facing is None else facing_words(np.round(shape.facing, 1))
+    sides = sides_of(plan.scene.triangles)
+    facing = "" if shape.facing is None else facing_words(np.round(shape.facing, 1), sides)
     kind = PurePosixPath(entry.mesh).stem.replace("_", " ")
     made = entry.name if kind in entry.name else f"{entry.name} ({kind})"
     room = "; ".join(f"{a}\u00a0to\u00a0{b}" for a, b in zip(low, high, strict=True))
@@ -76,7 +78,7 @@ def lamps(plan: Plan) -> Table:
     }
     rows = []
     for lamp, rating in zip(plan.scene.written.lamp, plan.scene.triangles.lamps, strict=True):
-        kind, ends = type_of(lamp), [of[lamp.name, end] for end in ENDS]
+        kind, ends = lamp.kind, [of[lamp.name, end] for end in ENDS]
         arc = [",\u00a0".join(_from_corner(plan, at)) for at in (lamp.start, lamp.end)]
         rows.append(
             (
@@ -116,7 +118,7 @@ def _room(plan: Plan, mark: Mark) -> str:
 
 def types(plan: Plan) -> Table:
     """The types of lamps, as the catalogue has them (definition)."""
-    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := type_of(lamp))}
+    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := lamp.kind)}
     rows = tuple(
         (
             kind.name,
@@ -142,7 +144,7 @@ def types(plan: Plan) -> Table:
 
 def sources(plan: Plan) -> list[str]:
     """Where the sizes and watts of the types of lamps come from (definition)."""
-    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := type_of(lamp))}
+    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := lamp.kind)}
     return [f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values()]
 
 
@@ -158,7 +160,7 @@ def meters(plan: Plan, result: Result) -> Table:
             f"meter {number}",
             point.name,
             place_words(plan, point.at),
-            facing_words(point.facing),
+            facing_words(point.facing, sides_of(plan.scene.triangles)),
             expected.get(point.name, ""),
         )
         for number, point in enumerate(plan.scene.triangles.meters, 1)

@@ -6,6 +6,7 @@ from raysim.base.units import minutes_seconds, to_mm
 from raysim.output.words.numbers import OVER_A_WEEK, about_time, number
 from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK, too_dark_words
+from raysim.scene.sides import sides_of
 from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
@@ -25,9 +26,7 @@ FATE_WORDS = {
 
 def measured(study: HookStudy) -> str:
     """What the three numbers of a hook point mean."""
-    if study.load.scene.written.chamber.inside is None:
-        return "along x / y / z from the origin of the scene"
-    return "from the left wall / from the door / above the floor"
+    return " / ".join(sides_of(study.load.scene.triangles).measured)
 
 
 def answer(study: HookStudy) -> str:

@@ -7,6 +7,7 @@ from raysim.output.words.hooks import mm
 from raysim.output.words.numbers import number, told_time
 from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK
+from raysim.scene.sides import sides_of
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.result import LampCount, LampStudy
 
@@ -66,9 +67,7 @@ def page_lines(study: LampStudy) -> tuple[str, ...]:
 
 def measured(study: LampStudy) -> str:
     """What the three numbers of a place mean."""
-    if study.scene.written.chamber.inside is None:
-        return "along x / y / z from the origin of the scene"
-    return "from the left wall / from the door / above the floor"
+    return " / ".join(sides_of(study.scene.triangles).measured)
 
 
 def place_words(place: Place) -> str:

@@ -74,7 +74,9 @@ def _stopped(study: LiningStudy) -> str:
     if not study.interrupted:
         return ""
     left = "; ".join(study.not_tried)
-    missing = f"a better lining may be missing. Not tried: {left}" if left else "all were tried"
+    missing = "all linings were tried, but not one wall at a time"
+    if left:
+        missing = f"a better lining may be missing. Not tried: {left}"
     return f"This run was stopped before its end: {missing}."
 
 

@@ -33,13 +33,13 @@ def linings_table(study: LiningStudy) -> Table:
         {
             "all walls lined with": lambda row: row.name,
             "time, cautious": lambda row: time_words(row.cases[CAUTIOUS]),
-            "worst face, mW/cm² ± standard error": lambda row: _irradiance(row, CAUTIOUS),
+            "worst face, mW/cm² ± standard error": lambda row: _worst_face(row, CAUTIOUS),
             "at least": lambda row: milliwatts(row.cases[CAUTIOUS].worst.lower_bound),
             "at most": lambda row: milliwatts(row.most) if math.isfinite(row.most) else "",
             "gain over black": lambda row: _gain(study, row, CAUTIOUS),
-            "best / worst": lambda row: _ratio(row.cases[CAUTIOUS].evenness),
+            "best / worst": _evenness,
             "time, expected": lambda row: time_words(row.cases[EXPECTED]),
-            "worst face, expected": lambda row: _irradiance(row, EXPECTED),
+            "worst face, expected": lambda row: _worst_face(row, EXPECTED),
             "gain, expected": lambda row: _gain(study, row, EXPECTED),
             "cost": lambda row: _number(row.cost),
             "minutes saved per unit of money": lambda row: _number(minutes_per_money(study, row)),
@@ -50,6 +50,19 @@ def linings_table(study: LiningStudy) -> Table:
 
 def _number(value: float | None) -> str:
     return "" if value is None else number(value)
+
+
+def _worst_face(row: LiningRow, case: str) -> str:
+    """Its light, unless nothing can be vouched for: others may be as dark as can be."""
+    return _irradiance(row, case) if _is_known(row, case) else NOT_SETTLED
+
+
+def _evenness(row: LiningRow) -> str:
+    return _ratio(row.cases[CAUTIOUS].evenness) if _is_known(row, CAUTIOUS) else NOT_SETTLED
+
+
+def _is_known(row: LiningRow, case: str) -> bool:
+    return row.cases[case].settled or row.cases[case].worst.lower_bound > 0.0
 
 
 def _irradiance(row: LiningRow, case: str) -> str:

@@ -22,6 +22,7 @@ from raysim.output.words.readings import (
 )
 from raysim.output.words.table import Row, Table, labelled, table_of
 from raysim.output.words.verdict import headline, reason_lines, the_verdict
+from raysim.scene.sides import OF_BOX, Sides
 from raysim.scene.triangles import SIDES, LampRating, MeterPoint
 from raysim.studies.survey import Survey
 from raysim.studies.survey.fit import Fit
@@ -40,10 +41,10 @@ UNCERTAINTY_WORDS = (
 )
 
 
-def facing_words(facing: np.ndarray) -> str:
+def facing_words(facing: np.ndarray, sides: Sides = OF_BOX) -> str:
     """Direction of a head in words: the nearest main direction, and degrees from it."""
-    names = ("to the right", "to the left", "to the rear", "to the door", "up", "down")
-    axes = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]])
+    names = [way for ways in sides.ways for way in ways]
+    axes = np.kron(np.eye(3), [[-1.0], [1.0]])
     cosines = axes @ (facing / np.linalg.norm(facing))
     order = np.argsort(-cosines)
     degrees = float(np.degrees(np.arccos(min(cosines[order[0]], 1.0))))

@@ -109,6 +109,7 @@ def _sizes(scene: BuiltScene, notes: Notes) -> None:
         notes.error(Code.BOX_SIZE, key, what, mend)
         return
     scales = {entry.name: entry.scale for entry in scene.written.object}
+    wrong: dict[str, list[tuple[int, str]]] = {}  # by their mend, which most often is one for all
     for body, entry in enumerate(triangles.bodies):
         if entry.kind != "object":
             continue
@@ -120,7 +121,12 @@ def _sizes(scene: BuiltScene, notes: Notes) -> None:
             what = f"it measures only {_metres(size)}"
         if what:
             mend = scale_mend(units, scales.get(entry.name, 1.0), size, chamber)
-            notes.error(Code.OBJECT_SIZE, f"{scene.object_key(body)}.scale", what, mend)
+            wrong.setdefault(mend, []).append((body, what))
+    for mend, ((body, what), *others) in wrong.items():
+        names = ", ".join(f'"{triangles.bodies[other].name}"' for other, _ in others[:2])
+        alike = f"; it is alike with {names}" if names else ""
+        alike += f" and {len(others) - 2} more" if len(others) > 2 else ""
+        notes.error(Code.OBJECT_SIZE, f"{scene.object_key(body)}.scale", what + alike, mend)
     for number, lamp in enumerate(scene.written.lamp):
         if not THINNEST_TUBE <= lamp.diameter <= THICKEST_TUBE:
             key = f'lamp {number + 1} "{lamp.name}".diameter'

@@ -1,6 +1,8 @@
 """Objects, lamps, walls and meters that cut or touch each other."""
 
+from dataclasses import replace
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 
@@ -8,9 +10,11 @@ from raysim.base.errors import Fault
 from raysim.base.fault_codes import Code
 from raysim.base.progress import Progress, nobody_watching
 from raysim.base.units import to_mm
+from raysim.library.assumptions import assumptions
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.likely import is_coupon
 from raysim.scene.check.surroundings import BEHIND, ODD_DIRECTION, Surroundings, reached
+from raysim.scene.file.written import Lamp
 from raysim.scene.notes import Notes
 from raysim.scene.triangles import METER_LIFT, SIDES, LampTube, SceneTriangles, face_boxes
 from raysim.scene.tubes import faces_within, segment_distance, tube_box, tube_points
@@ -260,12 +264,35 @@ def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:
 
 
 def _check_tubes_apart(report: _Report) -> None:
-    """Tubes of different lamps that cut each other."""
-    tubes = report.triangles.tubes
-    for i, a in enumerate(tubes):
-        for b in tubes[i + 1 :]:
-            if a.lamp != b.lamp and segment_distance(a, b) < a.radius + b.radius:
-                names = [report.triangles.lamps[tube.lamp].name for tube in (a, b)]
-                key = f'lamp {a.lamp + 1} "{names[0]}".from'
-                what = f'the lamp cuts into lamp "{names[1]}"'
-                report.notes.error(Code.CUTS_OTHER, key, what, "move them apart")
+    """Lamps whose tubes cut each other, or whose caps do."""
+    lamps, tubes = report.scene.written.lamp, report.triangles.tubes
+    capped = [_with_caps(tube, lamps[tube.lamp]) for tube in tubes]
+    for i, j in combinations(range(len(tubes)), 2):
+        first, other = lamps[tubes[i].lamp], lamps[tubes[j].lamp]
+        if first is other:
+            continue
+        reach = tubes[i].radius + tubes[j].radius
+        key = f'lamp {tubes[i].lamp + 1} "{first.name}".from'
+        if segment_distance(tubes[i], tubes[j]) < reach:
+            what = f'the lamp cuts into lamp "{other.name}"'
+            report.notes.error(Code.CUTS_OTHER, key, what, "move them apart")
+        elif segment_distance(capped[i], capped[j]) < reach:
+            over = [to_mm(lamp.beyond) for lamp in (first, other) if lamp.beyond is not None]
+            what = (
+                f'there is no room for its cap and that of lamp "{other.name}": lamps of this size '
+                f"reach some {max(over):.0f} mm beyond the arc, pins and holders farther"
+            )
+            mend = "move them apart, or check from and to: they are the ends of the glowing arc"
+            report.notes.warning(Code.CAPS_MEET, key, what, mend)
+
+
+def _with_caps(tube: LampTube, lamp: Lamp) -> LampTube:
+    """A tube with a cap and its pins at either end; as it is where they are not known.
+
+    Which end of a lamp with a single cap that is the scene does not say.
+    """
+    if lamp.beyond is None or lamp.tubes > 1:
+        return tube
+    more = lamp.beyond + 0.001 * assumptions()["lamp_pins_mm"].value - tube.radius  # ends are flat
+    way = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+    return replace(tube, start=tube.start - more * way, end=tube.end + more * way)

@@ -5,7 +5,6 @@ import numpy as np
 from raysim.base.fault_codes import Code
 from raysim.library.assumptions import assumptions
 from raysim.library.lamps import LampType, lamp_like, lamp_types
-from raysim.library.surfaces import find_surface, folded_name
 from raysim.scene.build import BuiltScene
 from raysim.scene.file.things import Object
 from raysim.scene.file.written import Lamp, SceneAsWritten
@@ -56,17 +55,16 @@ def doubt_likeness(scene: BuiltScene, notes: Notes) -> None:
 
 def _doubt_names(notes: Notes, written: SceneAsWritten) -> None:
     """Note names of surfaces that fit several, of which the brightest would be taken."""
-    own = {table.name.casefold() for table in written.surface if table.name is not None}
     chosen = {"chamber.lining": written.chamber.lining}
     chosen |= {f"chamber.walls.{wall}": choice for wall, choice in written.chamber.walls.items()}
     for number, entry in enumerate(written.object):
         chosen[f"{written.object_key(number)}.surface"] = entry.surface
     told: set[str] = set()
     for key, choice in chosen.items():
-        if not isinstance(choice, str) or choice.casefold() in own | told:
+        if not isinstance(choice, str) or choice.casefold() in told:
             continue
-        found = find_surface(choice)
-        if folded_name(choice) in map(folded_name, found.loose):
+        found = written.find_surface(choice)
+        if found.is_loosely(choice):
             told.add(choice.casefold())
             what = f'"{choice}" is taken as "{found.name}", and other kinds reflect less'
             mend = "write the full name of the one that you have; 'raysim materials' lists them"
@@ -88,7 +86,7 @@ def _doubt_size(
     longest = float(np.ptp(corners, axis=0).max())
     if is_coupon(corners) or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
         return
-    if any(fault.key == f"{key}.scale" for fault in notes.faults):
+    if any(fault.code is Code.OBJECT_SIZE for fault in notes.faults):
         return  # larger than the box: an error has said so, with the scale to write
     what = f"it is {1000.0 * longest:.3g} mm long, which is not the size of a respirator"
     mend = f'meshes, too, are read in units = "{units}": check scale (now {entry.scale:.6g})'
@@ -134,7 +132,7 @@ def _doubt_lamp(notes: Notes, key: str, lamp: Lamp, power: float) -> None:
 def _like(lamp: Lamp, arc_mm: float) -> LampType | None:
     """The catalogue lamp of this arc and diameter; else one whose whole tube has this length."""
     tube = (lamp.tubes, 1000.0 * lamp.diameter, arc_mm)
-    return lamp_like(*tube) or lamp_like(*tube, "tube_length_mm")
+    return lamp.kind or lamp_like(*tube, "tube_length_mm")
 
 
 def _exitance(kind: LampType) -> float:

@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from raysim.base import units
 from raysim.library.assumptions import assumptions
+from raysim.library.lamps import LampType, lamp_like
 from raysim.library.meter_heads import CORRECTED, AngularResponse, as_response
 from raysim.library.organisms import find_organism
 from raysim.library.surfaces import Surface, UnknownSurface, find_surface, folded_name
@@ -115,6 +116,23 @@ class Lamp(Table):
         if self.spacing is not None and self.spacing <= self.diameter:
             raise ValueError("spacing must exceed diameter, or the tubes cut each other")
         return self
+
+    @property
+    def kind(self) -> LampType | None:
+        """The type of the catalogue that has the size of this lamp, or None (definition)."""
+        arc = 1000.0 * math.dist(self.start, self.end)
+        return lamp_like(self.tubes, 1000.0 * self.diameter, arc)
+
+    @property
+    def beyond(self) -> float | None:
+        """How far a lamp of its `kind` reaches beyond an end of the arc with a cap, m, or None.
+
+        Source: length over all, the arc in its middle; a single cap has all of the rest.
+        """
+        if self.kind is None:
+            return None
+        rest = 0.001 * self.kind.tube_length_mm - math.dist(self.start, self.end)
+        return max(rest, 0.0) / self.kind.caps
 
 
 class Target(Table):

@@ -26,11 +26,12 @@ Somekh, "Almost optimal exploration in multi-armed bandits", ICML (2013) [all fr
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
-from raysim.base.progress import Progress, nobody_watching
+from raysim.base.progress import Progress, nobody_watching, stretch
 from raysim.estimate.bounds import CONFIDENCE
 from raysim.studies.hooks.contestant import Contestant, Fate
 from raysim.studies.hooks.light import PILOTS, Light
@@ -121,17 +122,23 @@ class Race:
                     self.light.flown(one)
                 yield k, one
 
-    def look_all_over(self, some: Sequence[Contestant], precision: float) -> None:
+    def look_all_over(self, some: Sequence[Contestant], precision: float, what: str) -> None:
         """All faces of some layouts: a lower bound on each, as often as LOWER_PARTS has one."""
+        self.progress(what, 0.0, 1.0)
         calls: list[tuple[Contestant, float, int, float]] = []
         for one in some[: len(LOWER_PARTS) - self.looked_all_over]:
             part = LOWER_PARTS[self.looked_all_over]
             self.looked_all_over += 1
             seed = (self.seed + STEP * (MOST_ROUNDS + 1 + self.looked_all_over)) % 2**64
             calls.append((one, precision, seed, part * LOWER * ERROR))
+        quiet = self.light.options
         looks = self.light.each(_looked_all_over, calls)
-        for (one, _, seed, _), seen in zip(calls, looks, strict=True):
-            one.take(seen)
+        for number, (one, _, seed, _) in enumerate(calls):
+            told = stretch(self.progress, number, len(calls))
+            watched = partial(_under_one_name, told, what)
+            self.light.options = replace(quiet, progress=watched)
+            one.take(next(looks))
+            self.light.options = quiet
             if one.found is not None and one.found.dark[0].any():
                 site = np.array([one.found.worst_site(0)])
                 error = DARK_LOOK * self.upper_error
@@ -167,8 +174,7 @@ class Race:
 
     def _hold_against(self, leader: Contestant) -> None:
         """Lower bound of the layout that looks best; its dark faces are looked at from then on."""
-        self.progress("every face of the brightest", 0, 1)
-        self.look_all_over([leader], ROUGH)
+        self.look_all_over([leader], ROUGH, "every face of the brightest")
         if leader.fate is not Fate.RACING:
             return
         leader.sites = np.union1d(leader.sites, self.light.faces_of(leader, len(leader.sites)))
@@ -188,16 +194,14 @@ class Race:
             left = self.finalists
             if not left or left[0].worst is not None:
                 break
-            self.progress("every face of the best", 0, 1)
-            self.look_all_over(left[:1], precision)
+            self.look_all_over(left[:1], precision, "every face of the best")
         self._drop()
 
     def show(self, precision: float) -> list[Contestant]:
         """Look all over what is shown, the best first, and bring its upper bounds down."""
         self.finish(precision)
         blank = [one for one in self._shown() if one.worst is None]
-        self.progress("every face of what is shown", 0, 1)
-        self.look_all_over(blank, precision)
+        self.look_all_over(blank, precision, "every face of what is shown")
         shown = self._shown()
         for number, one in enumerate(shown[:MOST_SHOWN]):
             if one.found is not None and one.fate is not Fate.TOO_DARK:
@@ -241,6 +245,11 @@ class Race:
         ranking, present = self.ranking, self.present
         shown = ranking if present is None or present in ranking else [*ranking, present]
         return sorted(shown, key=lambda one: (one.in_the_way, one.worst is None, -one.estimate))
+
+
+def _under_one_name(told: Progress, what: str, _: str, done: float, whole: float) -> None:
+    """Progress of parts with names of their own."""
+    told(what, done, whole)
 
 
 def _tried_out(light: Light, layout: Layout, seed: int, error: float) -> Contestant:

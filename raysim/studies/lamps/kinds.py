@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from raysim.base.errors import RaysimError
-from raysim.library.lamps import LampType, lamp_like, lamp_types
+from raysim.library.lamps import LampType, lamp_types
 from raysim.scene.file.written import Lamp, SceneAsWritten
 from raysim.workshop.bill import lamp_name
 
@@ -74,7 +74,7 @@ def kinds_of(scene: SceneAsWritten, names: Sequence[str] = ()) -> tuple[LampKind
 
 def _from_scene(lamp: Lamp) -> LampKind:
     arc = float(np.linalg.norm(np.subtract(lamp.end, lamp.start)))
-    like = lamp_like(lamp.tubes, 1000.0 * lamp.diameter, 1000.0 * arc)
+    like = lamp.kind
     ends = ARC_ENDS if like is None else 0.001 * like.tube_length_mm - arc
     new = lamp.model_copy(update={"start": (0.0, 0.0, 0.0), "end": (arc, 0.0, 0.0), "hours": 0.0})
     return _with_room(lamp_name(lamp), new, max(ends, 0.0), like.caps if like else 2)

@@ -57,12 +57,17 @@ def prices_of(
     Raises
     ------
     RaysimError
-        A price that is none, or of a lining that is not tried.
+        A price that is none, of several linings, or of one that is not tried.
     """
     found = {}
     for name, price in prices.items():
         surface = named_surface(written, name)
         within(f'price of "{name}",', price, 0.0, math.inf)
+        if surface.is_loosely(name):
+            raise RaysimError(
+                f'price of "{name}": several linings are called so. Mend: write a full name, such '
+                f"as \"{surface.name}\"; 'raysim materials' lists them"
+            )
         if surface not in tried:
             raise RaysimError(
                 f'price of "{name}": this lining is not tried. Mend: add --lining "{surface.name}"'

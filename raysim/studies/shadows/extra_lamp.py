@@ -8,17 +8,13 @@ from raysim.base.figures import Figures
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.file.written import Lamp
+from raysim.scene.sides import Pairs, sides_of
 from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
 from raysim.studies.walls import box_of, wall_bodies
 
 FROM_WALL = 0.035  # m from a wall to the axis of a lamp more: room for its sockets (estimate)
 FROM_CORNER = 0.03  # m from its ends to the next wall (estimate)
 POINTS, ALONG = 32, 16  # of sight lines
-WALL_WORDS = (
-    ("on the left wall", "on the right wall"),
-    ("on the front wall", "on the rear wall"),
-    ("on the floor", "under the ceiling"),
-)
 
 
 @dataclass(frozen=True)
@@ -44,7 +40,9 @@ def lamp_places(scene: BuiltScene, patch: DarkPatch) -> list[LampPlace]:
     entry = scene.written.lamp[strongest]
     walls = np.isin(triangles.face_body, wall_bodies(triangles))
     low, high = box_of(triangles)
-    ends = [*_along_walls(entry, low, high, patch.centroid), *_mirrored(entry, low, high)]
+    sides = sides_of(triangles)
+    ends = _along_walls(entry, low, high, patch.centroid, sides.walls)
+    ends += _mirrored(entry, low, high, sides.things)
     points, normals = sample_points(triangles, patch, POINTS, 1)
     around = Surroundings(triangles, np.flatnonzero(walls))
     everything = Surroundings(triangles, np.arange(len(triangles.areas)))
@@ -66,7 +64,7 @@ def _new_name(scene: BuiltScene) -> str:
 
 
 def _along_walls(
-    entry: Lamp, low: np.ndarray, high: np.ndarray, middle: np.ndarray
+    entry: Lamp, low: np.ndarray, high: np.ndarray, middle: np.ndarray, words: Pairs
 ) -> list[tuple[str, np.ndarray, np.ndarray]]:
     """Words, start and end (3,) of the lamp along each wall, level with `middle` where it fits."""
     length = float(np.linalg.norm(np.subtract(entry.end, entry.start)))
@@ -83,20 +81,20 @@ def _along_walls(
             centre[along] = np.clip(middle[along], low[along] + half, high[along] - half)
             centre[axis] = high[axis] - FROM_WALL if side else low[axis] + FROM_WALL
             step = 0.5 * length * np.eye(3)[along]
-            found.append((WALL_WORDS[axis][side], centre - step, centre + step))
+            found.append((words[axis][side], centre - step, centre + step))
     return found
 
 
 def _mirrored(
-    entry: Lamp, low: np.ndarray, high: np.ndarray
+    entry: Lamp, low: np.ndarray, high: np.ndarray, words: Pairs
 ) -> list[tuple[str, np.ndarray, np.ndarray]]:
     """Words, start and end (3,) of the lamp mirrored at each middle plane of the box."""
     found = []
-    for axis, words in enumerate(("left and right", "front and rear", "top and bottom")):
+    for axis, between in enumerate(words):
         start, end = np.array(entry.start), np.array(entry.end)
         for point in (start, end):
             point[axis] = low[axis] + high[axis] - point[axis]
-        found.append((f"mirrored between {words}", start, end))
+        found.append((f"mirrored between {' and '.join(between)}", start, end))
     return found
 
 

@@ -14,6 +14,7 @@ from raysim.estimate.darkness import DARK_ERRORS
 from raysim.scene.build import BuiltScene, build_scene
 from raysim.scene.check.contact import contact_faults
 from raysim.scene.file.written import SceneAsWritten
+from raysim.scene.sides import Sides, sides_of
 from raysim.studies.shadows.extra_lamp import lamp_places
 from raysim.studies.shadows.patches import DarkPatch
 from raysim.studies.tracer import Tracer
@@ -85,7 +86,10 @@ def what_helps(
     before = patch_batches(scene, [patch], options, paths)[0]
     name = scene.triangles.bodies[patch.body].name
     known = set(contact_faults(scene))
-    changes = [*_changes(scene.written, name), *_lamps_more(scene, patch, known)]
+    changes = [
+        *_changes(scene.written, name, sides_of(scene.triangles)),
+        *_lamps_more(scene, patch, known),
+    ]
     tracer = Tracer(scene, options)
     remedies, skipped = [], []
     for number, (what, written) in enumerate(changes):
@@ -126,7 +130,7 @@ def _gain(before: np.ndarray, after: np.ndarray) -> tuple[float, float]:
     return gain, float(off.std(ddof=1) / np.sqrt(len(off)))
 
 
-def _changes(written: SceneAsWritten, name: str) -> list[Change]:
+def _changes(written: SceneAsWritten, name: str, sides: Sides) -> list[Change]:
     """Changes to try for the object of that name; a hook at the same place moves along."""
 
     def with_keys(names: list[str], **keys: Any) -> SceneAsWritten:
@@ -142,11 +146,11 @@ def _changes(written: SceneAsWritten, name: str) -> list[Change]:
         what = f"turn {name} by {turn:+.0f}° about the vertical"
         changes.append((what, with_keys([name], turn=(a, b, c + turn))))
     hung = [one.name for one in written.object if one.at == entry.at and not one.judged]
-    for axis, ways in ((0, ("to the right", "to the left")), (1, ("to the rear", "to the door"))):
+    for axis, ways in enumerate(sides.ways[:2]):
         for step in MOVES:
             at = list(entry.at)
             at[axis] += step
-            what = f"move {name} {1000 * abs(step):.0f} mm {ways[step < 0.0]}"
+            what = f"move {name} {1000 * abs(step):.0f} mm {ways[step > 0.0]}"
             changes.append((what, with_keys([name, *hung], at=tuple(at))))
     for lining in LININGS:
         chamber = written.chamber.model_copy(update={"lining": lining, "walls": {}})

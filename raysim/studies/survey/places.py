@@ -22,6 +22,7 @@ from raysim.estimate.meter import DIRECT_ONLY, meter_batches
 from raysim.scene.build import BuiltScene
 from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.file.written import Meter
+from raysim.scene.sides import Sides, sides_of
 from raysim.scene.triangles import LampTube, MeterPoint, SceneTriangles
 from raysim.scene.tubes import segment_distance
 from raysim.studies.asked import a_scene, checked
@@ -44,14 +45,7 @@ PLACES = 3  # at least
 BY_REFLECTION = 0.8  # share of the light from which a place tells of the lining; own choice
 SURELY = 1.1  # few paths: a place that just tells of a lamp may not; own choice
 LEAST_READ = 0.1  # W/m2; ten times the least that UVC meters show (`meter_half_width`)
-WAYS = {
-    "to the right": (1, 0, 0),
-    "to the left": (-1, 0, 0),
-    "to the rear": (0, 1, 0),
-    "to the door": (0, -1, 0),
-    "up": (0, 0, 1),
-    "down": (0, 0, -1),
-}
+WAYS = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]], float)
 
 
 def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltScene:
@@ -83,7 +77,7 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
             "read, and give a [[meter]] of your own"
         )
     low, _ = box_of(triangles)
-    named = [replace(point, name=_name(low, point, grid)) for point in chosen]
+    named = [replace(point, name=_name(low, point, grid, sides_of(triangles))) for point in chosen]
     meters = [
         Meter.model_validate(
             {"name": point.name, "at": point.at.tolist(), "facing": point.facing.tolist()},
@@ -98,7 +92,7 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
 
 def free_points(triangles: SceneTriangles, grid: Grid = MM) -> tuple[MeterPoint, ...]:
     """Every free place with each way to face that has nothing within AHEAD (definition)."""
-    places, ways = free_places(triangles, grid), np.array(list(WAYS.values()), float)
+    places, ways = free_places(triangles, grid), WAYS
     everything = Surroundings(triangles, np.arange(len(triangles.areas)))
     at, facing = np.repeat(places, len(ways), axis=0), np.tile(ways, (len(places), 1))
     met = everything.first(at, facing, np.full(len(at), AHEAD))
@@ -226,9 +220,11 @@ def most_telling(
     return picked
 
 
-def _name(low: np.ndarray, point: MeterPoint, grid: Grid = MM) -> str:
+def _name(low: np.ndarray, point: MeterPoint, grid: Grid, sides: Sides) -> str:
     """Distances (mm or inches) from `low` (3,), m, as in the guide, and the way the head faces."""
-    left, front, floor = (grid.text(grid.steps(float(value))) for value in point.at - low)
-    way = next(words for words, axis in WAYS.items() if np.allclose(axis, point.facing))
+    off = [grid.text(grid.steps(float(value))) for value in point.at - low]
+    off[0] += f" {grid.unit}"
+    axis = int(np.abs(point.facing).argmax())
+    places = ", ".join(f"{far} {way}" for far, way in zip(off, sides.short, strict=True))
     # A `Name` is short.
-    return f"{left} {grid.unit} from left, {front} from front, {floor} up, facing {way}"
+    return f"{places}, facing {sides.ways[axis][int(point.facing[axis] > 0.0)]}"
