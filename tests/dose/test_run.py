@@ -129,6 +129,15 @@ def usual(scene):
 # ---------------------------------------------------------------- what is promised of any result
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("sharp", [0.0, 0.5])
+def test_a_plate_of_equal_sites_is_known_as_well_as_asked(tmp_path, sharp):
+    """Every one of 2048 sites could be the worst, so each has to be known."""
+    lining = f"{{ reflectance = 0.9, specular = {sharp} }}"
+    worst = raysim.simulate(scene_in(tmp_path, lining=lining, edge=8)).cases["cautious"].worst
+    assert 0.98 * worst.irradiance <= worst.lower_bound < worst.irradiance
+
+
 def test_public_names():
     calls = {"load_scene", "check_scene", "simulate", "simulate_seeds", "surfaces"}
     calls |= {"find_surface", "RunOptions", "write_results", "with_verdict", "stray_light"}

@@ -180,8 +180,15 @@ def test_what_is_read_is_hardly_ever_too_bright(tmp_path, name):
     assert (lit.known - LIMIT * noise < (1.0 + READING_ERROR) * lit.plain).all()
 
 
-def test_the_demo_is_the_same_by_both_ways():
-    lit = compared(raysim.load_scene(DEMO), paths=32, longer=10, count=300)
+OTHERS = sorted(path.stem for path in DEMO.parent.glob("*.toml") if path != DEMO)
+
+
+@pytest.mark.parametrize(
+    "name", [DEMO.stem, *(pytest.param(name, marks=pytest.mark.slow) for name in OTHERS)]
+)
+def test_every_scene_is_the_same_by_both_ways(name):
+    scene = raysim.load_scene(DEMO.with_stem(name))
+    lit = compared(scene, paths=32, longer=10, count=300)
     ratio = lit.known.sum() / lit.plain.sum()
     error = np.sqrt((lit.known_error**2 + lit.plain_error**2).sum()) / lit.plain.sum()
     assert error < 0.0016  # so that 1 % would be seen
