@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def checked(page: Page) -> None:
-    """Wait until the check has answered: the card is drawn anew then, and what was open in it shut."""
+    """Wait until the check has answered: the card is drawn anew then."""
     page.until("document.querySelector('#line-check .tick').classList.contains('done')")
 
 
@@ -348,6 +348,22 @@ def test_the_logbook_begins_refuses_and_takes_entries(page, scene):
     )
     assert page.line("log") == "0 cycles"
     assert (scene.parent / "raysim-logbook.db").is_file()
+
+
+def test_a_form_half_filled_stays_when_the_server_tells_something(page):
+    checked(page)
+    page.open_line("log").get_by_role("button", name="Begin a logbook").click()
+    page.until("document.querySelector('#line-log .says').textContent === '0 cycles'")
+    log = page.open_line("log")
+    log.get_by_text("Enter a respirator").click()
+    log.get_by_label("Code on it").fill("R7")
+    log.get_by_label("Code on it").press("Tab")
+    page.value("document.querySelector('#line-log summary + div details').was = true")
+    page.open_line("box").get_by_label("Title").fill("another title")
+    page.open_line("box").get_by_label("Title").press("Tab")
+    page.until("document.querySelector('#line-log summary + div details').was !== true")
+    assert log.get_by_label("Code on it").is_visible()
+    assert log.get_by_label("Code on it").input_value() == "R7"
 
 
 def test_lamp_hours_grow_with_the_cycles_and_a_lamp_past_its_life_is_marked(browser, tmp_path):

@@ -3,10 +3,14 @@
 import { ask, desk, on } from "./desk.js";
 import { button, choice, field, make } from "./words.js";
 
-const wish = { operator: "", codes: new Set(), burn: "", done: {} };
-let said = "";
+// What was typed and not entered yet: the form is drawn anew whenever the server tells something.
+const wish = { operator: "", codes: new Set(), burn: "", done: {}, fresh: {}, lamp: {}, broken: {} };
+let said = "", sent = "";
 
-const enter = (verb, more = {}) => ask({ do: "log", at: "log", entry: { verb, operator: wish.operator, ...more } });
+const enter = (verb, more = {}) => {
+  sent = verb;
+  ask({ do: "log", at: "log", entry: { verb, operator: wish.operator, ...more } });
+};
 
 export function logLine() {
   const { log } = desk;
@@ -49,12 +53,12 @@ function respirators(log) {
       else wish.codes.delete(one.respirator);
       currentTarget.setAttribute("aria-pressed", String(on_));
     }, { "aria-pressed": String(wish.codes.has(one.respirator)), class: "wide-button" }));
-  const fresh = { code: "", owner: "" };
+  const { fresh } = wish;
   return [
     make("div", { class: "buttons" }, ...rows),
     make("details", {}, make("summary", {}, "Enter a respirator"),
-      field("Code on it", "", (text) => { fresh.code = text.trim(); }), field("Initials of its wearer", "", (text) => { fresh.owner = text.trim(); }),
-      button("Enter it", () => enter("add", fresh))),
+      field("Code on it", fresh.code ?? "", (text) => { fresh.code = text.trim(); }), field("Initials of its wearer", fresh.owner ?? "", (text) => { fresh.owner = text.trim(); }),
+      button("Enter it", () => enter("add", { code: "", owner: "", ...fresh }))),
   ];
 }
 
@@ -71,11 +75,11 @@ const EVENTS = [["fitted", "was put in"], ["read", "has burnt so many hours"], [
 
 function enterLamp() {
   const { rows, name } = desk.doc, lamps = rows.lamp.map((one) => one.name);
-  const now = { name: lamps[0] ?? "", event: "fitted", hours: "0", box: rows.raw.title ?? name };
+  const now = { name: lamps[0] ?? "", event: "fitted", hours: "0", box: rows.raw.title ?? name, ...wish.lamp };
   return make("details", {}, make("summary", {}, "Enter a lamp"),
-    choice("Lamp", now.name, lamps.map((one) => [one, one]), (value) => { now.name = value; }),
-    choice("What happened", now.event, EVENTS, (value) => { now.event = value; }),
-    field("Its hours so far", now.hours, (text) => { now.hours = text.trim(); }, { unit: "h" }),
+    choice("Lamp", now.name, lamps.map((one) => [one, one]), (value) => { now.name = wish.lamp.name = value; }),
+    choice("What happened", now.event, EVENTS, (value) => { now.event = wish.lamp.event = value; }),
+    field("Its hours so far", now.hours, (text) => { now.hours = wish.lamp.hours = text.trim(); }, { unit: "h" }),
     button("Enter the lamp", () => enter("lamp", now)));
 }
 
@@ -89,19 +93,23 @@ function toBeDone() {
 }
 
 function running(cycle) {
-  const broken = { ran: "", note: "" };
+  const broken = wish.broken[cycle.cycle] ??= { ran: "", note: "" };
   return make("div", { class: "running" },
     make("b", {}, `Cycle ${cycle.cycle}: ${cycle.respirators.join(", ")}`),
     make("p", {}, `started ${new Date(cycle.started).toLocaleTimeString()} by ${cycle.operator}`),
     button("The timer has run down", () => enter("end", { number: cycle.cycle }), { class: "wide-button" }),
     make("details", {}, make("summary", {}, "It was broken off"),
-      field("How long the lamps were on", "", (text) => { broken.ran = text; }, { attributes: { placeholder: "6 min" } }),
-      field("What happened", "", (text) => { broken.note = text; }),
+      field("How long the lamps were on", broken.ran, (text) => { broken.ran = text; }, { attributes: { placeholder: "6 min" } }),
+      field("What happened", broken.note, (text) => { broken.note = text; }),
       button("Enter it", () => enter("interrupted", { number: cycle.cycle, ...broken })),
       button("It never took place", () => enter("void", { number: cycle.cycle, note: broken.note }))));
 }
 
-on("log", (told) => { said = told.says || told.trouble || ""; });
+on("log", (told) => {
+  said = told.says || told.trouble || "";
+  const typed = told.says && { add: "fresh", lamp: "lamp" }[sent];
+  if (typed) wish[typed] = {};  // it stands in the book
+});
 on("refused", (told) => {
   if (told.at !== "log") return;
   said = told.says;

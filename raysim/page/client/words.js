@@ -44,7 +44,9 @@ export function shown(value, unit) {
   return whole === 0 ? `${top}/${below}` : `${whole} ${top}/${below}`;
 }
 
-// What is drawn anew while a finger or a button is down would take the click away: it waits.
+// What is drawn anew while a finger or a button is down would take the click away: it waits. After a
+// finger the click comes some time later.
+const CLICK_COMES = 100;  // ms, own choice
 let down = false;
 const waiting = new Set();
 document.addEventListener("pointerdown", () => { down = true; }, true);
@@ -55,7 +57,7 @@ for (const kind of ["pointerup", "pointercancel"]) {
       const now = [...waiting];
       waiting.clear();
       for (const draw of now) draw();
-    });
+    }, CLICK_COMES);
   }, true);
 }
 
@@ -63,15 +65,18 @@ export const whenFree = (draw) => () => { if (down) waiting.add(draw); else draw
 
 const known = (one) => one.dataset.at || one.dataset.cell || one.getAttribute("aria-label") || one.textContent;
 
-// Put other things into a place; the focus stays, and what is being typed is not taken away.
+// Put other things into a place; the focus stays, what is being typed is not taken away, and what was
+// unfolded stays open.
 export function refill(place, build) {
   const active = place.contains(document.activeElement) ? document.activeElement : null;
   if (active?.matches("input:not([type=checkbox])") && active.value !== active.defaultValue) {
     active.addEventListener("blur", whenFree(() => refill(place, build)), { once: true });
     return;
   }
-  const name = active && known(active);
+  const name = active && known(active), folds = () => [...place.querySelectorAll("summary")];
+  const open = folds().filter((one) => one.parentElement.open).map(known);
   place.replaceChildren(...build());
+  for (const one of folds()) one.parentElement.open ||= open.includes(known(one));
   if (name) [...place.querySelectorAll("input, select, button, summary")].find((one) => known(one) === name)?.focus();
 }
 
