@@ -50,4 +50,4 @@ def command(
         click.echo(json_of(found), nl=False)
         return
     title = f"{found.scene.written.title}: stray light outside"
-    tell_study(title, answer(found), leak_table(found.leaks), rows(found))
+    tell_study(title, answer(found), leak_table(found), rows(found))

@@ -54,6 +54,7 @@ def spot(
         irradiance=float(irradiance),
         standard_error=float(error),
         lower_bound=float(bound),
+        units=triangles.units,
     )
 
 

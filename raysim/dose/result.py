@@ -35,6 +35,7 @@ class Spot(Figures):
     irradiance: float
     standard_error: float
     lower_bound: float
+    units: str = "mm"  # of the scene, in which its place is told
 
 
 @dataclass(frozen=True)

@@ -136,6 +136,7 @@ class Builder:
             tubes=tuple(self.tubes),
             meters=_meters(scene),
             closed=closed,
+            units=scene.units,
         )
 
 
@@ -148,6 +149,7 @@ def _meters(scene: SceneAsWritten) -> tuple[MeterPoint, ...]:
             meter.reading,
             meter.response,
             scene.hours_when_read(meter),
+            scene.units,
         )
         for meter in scene.meter
     )

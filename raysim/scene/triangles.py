@@ -91,6 +91,7 @@ class MeterPoint:
     """A meter: its point (m), unit direction, head, and reading (W/m2) if there is one.
 
     `lamp_hours` (lamps,) is the age of each lamp at the reading, h; None if it is the present age.
+    Its place is told in the `units` of the scene.
     """
 
     name: str
@@ -99,6 +100,7 @@ class MeterPoint:
     reading: float | None
     response: AngularResponse = CORRECTED
     lamp_hours: tuple[float, ...] | None = None
+    units: str = "mm"
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,8 @@ class SceneTriangles:
         Face-sides that must reach the target.
     closed : bool
         Whether the chamber is closed. Light that hits nothing is then lost, else escaped.
+    units : str
+        Of the scene file, in which places are told.
     """
 
     corners: np.ndarray
@@ -130,6 +134,7 @@ class SceneTriangles:
     tubes: tuple[LampTube, ...]
     meters: tuple[MeterPoint, ...] = ()
     closed: bool = True
+    units: str = "mm"
 
     @property
     def centroids(self) -> np.ndarray:

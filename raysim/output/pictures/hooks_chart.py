@@ -17,8 +17,7 @@ from raysim.output.pictures.figure import (
 )
 from raysim.output.pictures.pictures import CHART, Picture
 from raysim.output.pictures.shades import is_wall
-from raysim.output.words.hooks import mm
-from raysim.output.words.numbers import OVER_A_WEEK
+from raysim.output.words.numbers import OVER_A_WEEK, length_words
 from raysim.scene.sides import sides_of
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.contestant import Fate
@@ -49,6 +48,7 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
     width, height = PANEL[0] * columns + MARGIN, HEAD + PANEL[1] * rows + LEGEND
     figure = new_figure(width, height)
     times = np.array([p.time for p in study.points]) / 60.0
+    units = study.load.scene.triangles.units
     norm = _norm(times[np.isfinite(times)])
     _heading(figure, width, height)
     for k, key in enumerate(shown):
@@ -57,7 +57,9 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
         axes = figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height))
         _panel(axes, study, groups[key], norm)
         turned = f", turned {key[1]:g}°" if key[1] else ""
-        axes.set_title(f"hooks {mm(key[0])} mm above the floor{turned}", fontsize=12, color=INK)
+        axes.set_title(
+            f"hooks {length_words(key[0], units)} above the floor{turned}", fontsize=12, color=INK
+        )
     if np.isfinite(times).any():
         _scale(figure, norm, width, bool((times[np.isfinite(times)] > norm.vmax).any()))
     drawn = [point for key in shown for point in groups[key]]

@@ -23,9 +23,10 @@ from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.pictures.scale import COLOUR_MAP
 from raysim.output.pictures.shades import is_wall, tube_triangles, wall_edges
 from raysim.output.pictures.views import View, parallel_view
-from raysim.output.words.hooks import mm
+from raysim.output.words.numbers import length
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.result import Ranked
+from raysim.workshop.grid import grid_of
 
 SIZE = (1200, 760)  # px
 VIEW = (620, 690)  # px, of the box
@@ -42,7 +43,7 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     plan = figure.add_axes((0.555, 0.25, 0.34, 0.6))
     _draw_hooks(plan, layout)
     draw_plan(plan, triangles)
-    _list_hooks(figure, layout)
+    _list_hooks(figure, layout, triangles.units)
     figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
     about = "" if layout.has_bound else "about "
     words = f"{about}{minutes_seconds(layout.time)} in the cautious case, from cold lamps"
@@ -51,7 +52,7 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     caption = (
         "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
         "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
-        "hook points, x / y / z in mm."
+        f"hook points, x / y / z in {grid_of(triangles.units).name}."
     )
     return Picture(path, title, caption, OVERVIEW)
 
@@ -114,10 +115,10 @@ def _draw_hooks(axes: Any, layout: Ranked) -> None:
         beside(axes, ", ".join(words), to_mm(np.array(place)), (0, 5), fontsize=10, **style)
 
 
-def _list_hooks(figure: Any, layout: Ranked) -> None:
+def _list_hooks(figure: Any, layout: Ranked, units: str) -> None:
     """Hook points with their numbers, in columns under the plan."""
     for k, hang in enumerate(layout.layout[:MOST_LISTED]):
-        place = " / ".join(mm(value) for value in hang.at)
+        place = " / ".join(length(value, units) for value in hang.at)
         turned = f", {hang.turn:g}°" if hang.turn else ""
         at = 0.555 + 0.19 * (k % 2), 0.135 - 0.023 * (k // 2)
         figure.text(*at, f"{k + 1}:  {place}{turned}", fontsize=9.5, color=INK)

@@ -11,10 +11,10 @@ from raysim.output.pictures.figure import INK, SOFT_INK, beside, halo, new_figur
 from raysim.output.pictures.hooks_chart import draw_plan
 from raysim.output.pictures.hooks_picture import SIZE, coloured_box, draw_load
 from raysim.output.pictures.pictures import OVERVIEW, Picture
-from raysim.output.words.hooks import mm
-from raysim.output.words.numbers import OVER_A_WEEK
+from raysim.output.words.numbers import OVER_A_WEEK, length
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.trace import TracedLamps
+from raysim.workshop.grid import grid_of
 
 MOST_LISTED = 6
 
@@ -31,7 +31,8 @@ def write_lamps_picture(
     draw_plan(plan, triangles)
     _number(plan, places)
     for k, place in enumerate(places[:MOST_LISTED]):
-        ends = (" / ".join(mm(value) for value in end) for end in (place.start, place.end))
+        both = (place.start, place.end)
+        ends = (" / ".join(length(value, triangles.units) for value in end) for end in both)
         at = 0.555, 0.165 - 0.026 * k
         figure.text(*at, f"{k + 1}:  {' to '.join(ends)}", fontsize=9.5, color=INK)
     figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
@@ -42,7 +43,7 @@ def write_lamps_picture(
     caption = (
         "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
         "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
-        "ends of the arcs, x / y / z in mm."
+        f"ends of the arcs, x / y / z in {grid_of(triangles.units).name}."
     )
     return Picture(path, title, caption, OVERVIEW)
 

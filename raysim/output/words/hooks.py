@@ -1,15 +1,23 @@
 """The study of hooks in words: what to do, the one number, the one doubt; then the rest."""
 
 import math
+from functools import partial
 
-from raysim.base.units import minutes_seconds, to_mm
-from raysim.output.words.numbers import OVER_A_WEEK, about_time, number
+from raysim.base.units import minutes_seconds
+from raysim.output.words.numbers import (
+    OVER_A_WEEK,
+    about_time,
+    length,
+    length_words,
+    number,
+)
 from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK, too_dark_words
 from raysim.scene.sides import sides_of
 from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.load import Hang
 from raysim.studies.hooks.result import HookStudy, NumberResult, Ranked
+from raysim.workshop.grid import grid_of
 
 LIGHT = (
     "Open the folds, turn the respirator (--turn) or add a lamp; 'raysim shadows SCENE' says what "
@@ -61,13 +69,16 @@ def more_lines(study: HookStudy) -> tuple[str, ...]:
     if not math.isfinite(best.best.time):
         return tuple(filter(None, [*_dark_lines(best), _stopped(study)]))
     doubt = next(iter(doubts(study)), "")
-    places = [f"Hook {k}: {place_words(hang)}" for k, hang in enumerate(best.best.layout, 1)]
-    return tuple(filter(None, (_time_line(best), doubt, f"In mm {measured(study)}.", *places)))
+    units = study.load.scene.triangles.units
+    places = [f"Hook {k}: {place_words(hang, units)}" for k, hang in enumerate(best.best.layout, 1)]
+    told = f"In {grid_of(units).name} {measured(study)}."
+    return tuple(filter(None, (_time_line(best), doubt, told, *places)))
 
 
 def page_lines(study: HookStudy) -> tuple[str, ...]:
     """The number and the doubt alone, where tables follow."""
-    return tuple(line for line in more_lines(study) if not line.startswith(("Hook ", "In mm ")))
+    places = "Hook ", "In mm ", "In inches "
+    return tuple(line for line in more_lines(study) if not line.startswith(places))
 
 
 def _time_line(best: NumberResult) -> str:
@@ -92,15 +103,10 @@ def layout_title(place: int, number_: int) -> str:
     return f"Layout {place}: {number_} respirator{'s' if number_ > 1 else ''}"
 
 
-def place_words(hang: Hang) -> str:
-    """A hook point in mm from left wall, door and floor, and its turn."""
-    place = " / ".join(mm(value) for value in hang.at)
+def place_words(hang: Hang, units: str) -> str:
+    """A hook point as `measured` says, in the unit of the scene, and its turn."""
+    place = " / ".join(length(value, units) for value in hang.at)
     return f"{place}, turned {hang.turn:g}°" if hang.turn else place
-
-
-def mm(value: float) -> str:
-    """A length (m) in whole mm, or tenths where there are any."""
-    return f"{round(float(to_mm(value)), 1):g}"
 
 
 def doubts(study: HookStudy) -> list[str]:
@@ -154,6 +160,7 @@ def _touching(study: HookStudy) -> str:
 
 def _hung_words(study: HookStudy) -> str:
     load, clear = study.load, study.clearances
+    told = partial(length_words, units=load.scene.triangles.units)
     along = f" with {', '.join(entry.name for entry in load.along)}" if load.along else ""
     stays = ", ".join(entry.name for entry in load.stays)
     left = sum(study.no_room.values())
@@ -161,8 +168,8 @@ def _hung_words(study: HookStudy) -> str:
     words = (
         f"What was hung everywhere: {load.model.name}{along}"
         f"{f'; in the box stays {stays}' if stays else ''}. {len(study.points)} hook positions "
-        f"that keep {mm(clear.wall)} mm from walls, {mm(clear.lamp)} mm from lamps and "
-        f"{mm(clear.other)} mm from all else were tried"
+        f"that keep {told(clear.wall)} from walls, {told(clear.lamp)} from lamps and "
+        f"{told(clear.other)} from all else were tried"
     )
     return f"{words} ({left} left out: {why})." if left else f"{words}."
 

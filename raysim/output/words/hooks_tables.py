@@ -8,20 +8,22 @@ from raysim.output.words.hooks import (
     is_now,
     layout_time,
     measured,
-    mm,
     place_words,
 )
 from raysim.output.words.numbers import (
     OVER_A_WEEK,
     irradiance_words,
+    length,
     milliwatts,
     number,
     spot_words,
+    unit_of,
 )
 from raysim.output.words.table import Table, table_of
 from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.result import HookStudy, Ranked
 from raysim.workshop.fixings import nearest_wall
+from raysim.workshop.grid import grid_of
 
 
 def numbers_table(study: HookStudy) -> Table:
@@ -59,8 +61,9 @@ def layouts_table(study: HookStudy) -> Table:
     """The layouts shown of the best number, the present one with them: hooks, time, worst face."""
     best = study.best.best
     note = (
-        f"Hooks in mm {measured(study)}. Cautious case, traced with all respirators in place. "
-        "Shown to be worse: its upper bound lies below the lower bound of layout 1."
+        f"Hooks in {grid_of(_units(study)).name} {measured(study)}. Cautious case, traced with all "
+        "respirators in place. Shown to be worse: its upper bound lies below the lower bound of "
+        "layout 1."
     )
     named = [
         (f"layout {place}{' (as now)' if is_now(study, one) else ''}", one)
@@ -73,7 +76,9 @@ def layouts_table(study: HookStudy) -> Table:
         named,
         {
             "": lambda entry: entry[0],
-            "hooks": lambda entry: "; ".join(place_words(hang) for hang in entry[1].layout),
+            "hooks": lambda entry: "; ".join(
+                place_words(hang, _units(study)) for hang in entry[1].layout
+            ),
             "worst face": lambda entry: _worst_words(entry[1]),
             "shown to be worse": lambda entry: _told(best, entry[1]),
             "exposure time": lambda entry: layout_time(entry[1]),
@@ -98,13 +103,19 @@ def _worst_words(layout: Ranked) -> str:
     return spot_words(layout.worst) if layout.worst else "not looked for face by face"
 
 
+def _units(study: HookStudy) -> str:
+    return study.load.scene.triangles.units
+
+
 def drill_table(study: HookStudy) -> Table:
-    """Hook points of the best layout for the builder, mm on the inside of the box."""
+    """Hook points of the best layout for the builder, on the inside of the box."""
+    units = _units(study)
+    unit = unit_of(units)
     inside = study.load.scene.written.chamber.inside
     edges = "on the inside from the left and from the front edge"
-    heads = "from the left wall, mm", "from the door, mm", "above the floor, mm"
+    heads = "from the left wall", "from the door", "above the floor"
     if inside is None:
-        edges, heads = "from the origin of the scene", ("x, mm", "y, mm", "z, mm")
+        edges, heads = "from the origin of the scene", ("x", "y", "z")
     note = (
         f"Measured {edges}, to the point where the respirator hangs. Turned: "
         f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
@@ -114,7 +125,8 @@ def drill_table(study: HookStudy) -> Table:
         told = [f"hook {k}"]
         if inside is not None:
             wall, off = nearest_wall(hang.at, inside)
-            told.append(f"{wall}, {mm(off)} off")
-        rows.append((*told, *map(mm, hang.at), f"{hang.turn:g}"))
-    named = () if inside is None else ("nearest wall, mm",)
-    return Table(("", *named, *heads, "turned, degrees"), tuple(rows), 1 + len(named), note)
+            told.append(f"{wall}, {length(off, units)} off")
+        rows.append((*told, *(length(value, units) for value in hang.at), f"{hang.turn:g}"))
+    named = () if inside is None else ("nearest wall",)
+    in_unit = (f"{head}, {unit}" for head in (*named, *heads))
+    return Table(("", *in_unit, "turned, degrees"), tuple(rows), 1 + len(named), note)

@@ -1,15 +1,16 @@
 """The study of lamps in words: what to do, the one number, the proof; then the rest."""
 
 import math
+from functools import partial
 
 from raysim.base.units import minutes_seconds
-from raysim.output.words.hooks import mm
-from raysim.output.words.numbers import number, told_time
+from raysim.output.words.numbers import length, length_words, number, told_time
 from raysim.output.words.readings import without_readings
 from raysim.output.words.sentences import SO_DARK
 from raysim.scene.sides import sides_of
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.result import LampCount, LampStudy
+from raysim.workshop.grid import grid_of
 
 HELP = (
     "Open the folds, turn the load, or give other places (--at); 'raysim shadows SCENE' says why."
@@ -47,17 +48,18 @@ def beats_now(study: LampStudy) -> bool:
 
 def more_lines(study: LampStudy) -> tuple[str, ...]:
     """The one number, the proof and the present lamps, then where each lamp goes."""
-    best = study.best
+    best, units = study.best, study.scene.triangles.units
     if not math.isfinite(best.best.time):
         return tuple(filter(None, [proof(study, best), *doubts(study)]))
     places = [
-        f"Lamp {k}: {place_words(study.places[place])}"
+        f"Lamp {k}: {place_words(study.places[place], units)}"
         for k, place in enumerate(best.choices[0], 1)
     ]
     told = [_time_line(study), proof(study, best), equals(study), now_words(study)]
     told += [_all_numbers(study)]
     told += doubts(study)[:2]
-    return tuple(filter(None, [*told, f"Arcs, in mm {measured(study)}.", *places]))
+    told += [f"Arcs, in {grid_of(units).name} {measured(study)}.", *places]
+    return tuple(filter(None, told))
 
 
 def page_lines(study: LampStudy) -> tuple[str, ...]:
@@ -70,9 +72,9 @@ def measured(study: LampStudy) -> str:
     return " / ".join(sides_of(study.scene.triangles).measured)
 
 
-def place_words(place: Place) -> str:
-    """A place: the ends of the arc in mm, and which lamp."""
-    ends = (" / ".join(mm(value) for value in end) for end in (place.start, place.end))
+def place_words(place: Place, units: str) -> str:
+    """A place: the ends of the arc in the unit of the scene, and which lamp."""
+    ends = (" / ".join(length(value, units) for value in end) for end in (place.start, place.end))
     return f"{' to '.join(ends)} ({place.kind.name})"
 
 
@@ -165,14 +167,14 @@ def pose_of(study: LampStudy) -> str:
 
 def details(study: LampStudy) -> tuple[str, ...]:
     """All else that there is to say."""
-    clear = study.clearances
+    clear, told = study.clearances, partial(length_words, units=study.scene.triangles.units)
     left = "; ".join(f"{count} {why}" for why, count in study.no_room.most_common())
-    grid = f" on a grid of {mm(study.spacing)} mm" if study.spacing else ""
+    grid = f" on a grid of {told(study.spacing)}" if study.spacing else ""
     lines = [
         *doubts(study)[2:],
-        f"{len(study.places)} places{grid} that keep {mm(clear.wall)} mm from walls but for "
-        f"their ends, {mm(clear.door)} mm from the door, {mm(clear.load)} mm from the load, "
-        f"{mm(clear.other)} mm from all else, and {mm(clear.lamps)} mm from lamp to lamp, with "
+        f"{len(study.places)} places{grid} that keep {told(clear.wall)} from walls but for "
+        f"their ends, {told(clear.door)} from the door, {told(clear.load)} from the load, "
+        f"{told(clear.other)} from all else, and {told(clear.lamps)} from lamp to lamp, with "
         f"room for caps and sockets{f' (left out: {left})' if left else ''}. How a lamp is held "
         "there is for the builder.",
         "Choices were searched with lamps as sources alone, the best of them judged with "

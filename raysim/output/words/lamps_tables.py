@@ -3,18 +3,20 @@
 import math
 
 from raysim.base.units import minutes_seconds
-from raysim.output.words.hooks import mm
 from raysim.output.words.lamps import measured
 from raysim.output.words.numbers import (
     OVER_A_WEEK,
+    length,
     milliwatts,
     number,
     spot_irradiance,
     spot_words,
+    unit_of,
 )
 from raysim.output.words.table import Table, table_of
 from raysim.studies.lamps.result import LampCount, LampStudy
 from raysim.studies.lamps.trace import TracedLamps
+from raysim.workshop.grid import grid_of
 
 Entry = LampCount | TracedLamps
 
@@ -103,36 +105,38 @@ def _left(one: TracedLamps) -> str:
 
 
 def drill_table(study: LampStudy) -> Table:
-    """Where the lamps of the best choice go, mm, and what each leaves when it fails."""
-    best = study.best
+    """Where the lamps of the best choice go, and what each leaves when it fails."""
+    best, units = study.best, study.scene.triangles.units
     rows = list(zip(best.choices[0], best.best.left, strict=True))
     return table_of(
         enumerate(rows, 1),
         {
             "": lambda row: f"lamp {row[0]}",
             "which": lambda row: study.places[row[1][0]].kind.name,
-            "arc from, mm": lambda row: _at(study.places[row[1][0]].start),
-            "to, mm": lambda row: _at(study.places[row[1][0]].end),
+            f"arc from, {unit_of(units)}": lambda row: _at(study.places[row[1][0]].start, units),
+            f"to, {unit_of(units)}": lambda row: _at(study.places[row[1][0]].end, units),
             "light left at the darkest spot without it": lambda row: f"{100.0 * row[1][1]:.0f} %",
         },
         words=4,
-        note=f"Ends of the glowing arc in mm {measured(study)}; caps and sockets go beyond.",
+        note=f"Ends of the glowing arc in {grid_of(units).name} {measured(study)}; caps and "
+        "sockets go beyond.",
     )
 
 
-def _at(point: tuple[float, float, float]) -> str:
-    return " / ".join(mm(value) for value in point)
+def _at(point: tuple[float, float, float], units: str) -> str:
+    return " / ".join(length(value, units) for value in point)
 
 
 def choices_table(study: LampStudy) -> Table:
     """The choices traced of the number that the answer tells of."""
-    best = study.best
+    best, units = study.best, study.scene.triangles.units
     return table_of(
         list(enumerate(zip(best.choices, best.traced, strict=True), 1)),
         {
             "": lambda row: f"choice {row[0]}",
             "lamps": lambda row: "; ".join(
-                f"{_at(study.places[k].start)} to {_at(study.places[k].end)}" for k in row[1][0]
+                f"{_at(study.places[k].start, units)} to {_at(study.places[k].end, units)}"
+                for k in row[1][0]
             ),
             "worst face": lambda row: spot_words(row[1][1].worst),
             "exposure time": lambda row: time_words(row[1][1]),
@@ -140,5 +144,6 @@ def choices_table(study: LampStudy) -> Table:
             "95% bound": lambda row: milliwatts(row[1][1].worst.lower_bound),
         },
         words=3,
-        note=f"In mm {measured(study)}. Cautious case, traced with all tubes in the way.",
+        note=f"In {grid_of(units).name} {measured(study)}. Cautious case, traced with all tubes in "
+        "the way.",
     )

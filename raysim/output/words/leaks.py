@@ -6,7 +6,7 @@ import numpy as np
 
 from raysim.base.units import UW_CM2_PER_W_M2, minutes_seconds, to_mm
 from raysim.library.assumptions import assumptions
-from raysim.output.words.numbers import number, xyz
+from raysim.output.words.numbers import length_words, number, unit_of, xyz
 from raysim.output.words.table import Row, Table, labelled, table_of
 from raysim.scene.build import BuiltScene
 from raysim.scene.rabbet import closing_step
@@ -43,7 +43,7 @@ def answer(study: LeakStudy) -> list[str]:
     time = worst.times[0]
     stay = "all day" if time >= DAY else f"{time_words(time)} a day"
     most = ", which lets most out of all," if len(study.leaks) > 1 else ""
-    away = f"{to_mm(worst.gap.distance):.0f} mm off it"
+    away = f"{length_words(worst.gap.distance, study.scene.triangles.units)} off it"
     return [
         f'A bare eye may stay {stay} {away}: gap "{worst.gap.name}"{most} lets '
         f"{_unweighted(worst)} uW/cm2 out.",
@@ -62,13 +62,14 @@ def rows(study: LeakStudy) -> list[Row]:
     ]
 
 
-def leak_table(found: Sequence[Leak]) -> Table:
+def leak_table(study: LeakStudy) -> Table:
     """One row a gap: irradiance unweighted and effective, and how long a person may stay."""
+    units = study.scene.triangles.units
     return table_of(
-        found,
+        study.leaks,
         {
             "gap": lambda leak: leak.gap.name,
-            "eye at x, y, z, mm": lambda leak: ", ".join(xyz(leak.eye)),
+            f"eye at x, y, z, {unit_of(units)}": lambda leak: ", ".join(xyz(leak.eye, units)),
             "unweighted 254 nm, uW/cm2": _unweighted,
             "effective, uW/cm2": lambda leak: _microwatts(effective(leak.irradiance)),
             "a day, eyes bare": lambda leak: time_words(leak.times[0]),

@@ -9,6 +9,7 @@ from raysim.base.figures import NotAFigure, told
 from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Spot
+from raysim.workshop.grid import INCH, grid_of
 
 FAINT = 1e-4  # mW/cm2: of less than this no more is told (own choice)
 OVER_A_WEEK = "more than a week"  # words for a time beyond `LONGEST_TIME`
@@ -51,21 +52,44 @@ def spot_irradiance(spot: Spot) -> str:
     return irradiance_words(spot.irradiance, spot.standard_error)
 
 
-def xyz(at: np.ndarray) -> tuple[str, str, str]:
-    """A place (3,), m, in whole mm."""
-    x, y, z = (f"{value:.0f}" for value in to_mm(at))
+def length(metres: float, units: str, decimals: int = 1) -> str:
+    """A length in the `unit_of` a scene: mm, or sixteenths of an inch.
+
+    >>> length(0.1234, "mm"), length(0.1234, "in")
+    ('123.4', '4 7/8')
+    """
+    grid = grid_of(units)
+    if grid is INCH:
+        return grid.text(grid.steps(metres))
+    return f"{round(float(to_mm(metres)), decimals):g}"
+
+
+def length_words(metres: float, units: str) -> str:
+    """A length with its unit, as `length` tells it (definition)."""
+    return f"{length(metres, units)} {unit_of(units)}"
+
+
+def unit_of(units: str) -> str:
+    """Unit in which lengths of a scene are told: "mm", or "in" for one in inches or feet."""
+    return grid_of(units).unit
+
+
+def xyz(at: np.ndarray, units: str) -> tuple[str, str, str]:
+    """A place (3,), m, in whole mm or sixteenths of an inch."""
+    x, y, z = (length(value, units, 0) for value in at)
     return x, y, z
 
 
-def place_words(at: np.ndarray, *named: str) -> str:
-    """The names that there are, and where it is in millimetres."""
-    x, y, z = xyz(at)
-    return f"{', '.join(filter(None, named))} (at x {x}, y {y}, z {z} mm)"
+def place_words(at: np.ndarray, *named: str, units: str) -> str:
+    """The names that there are, and where it is."""
+    x, y, z = xyz(at, units)
+    return f"{', '.join(filter(None, named))} (at x {x}, y {y}, z {z} {unit_of(units)})"
 
 
 def spot_words(spot: Spot) -> str:
-    """Which face-side this is, in words and millimetres."""
-    return place_words(spot.centroid, spot.object, spot.part, spot.side, spot.place)
+    """Which face-side this is, in words and numbers."""
+    named = spot.object, spot.part, spot.side, spot.place
+    return place_words(spot.centroid, *named, units=spot.units)
 
 
 def told_time(seconds: float) -> str:

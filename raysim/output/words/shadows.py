@@ -86,9 +86,9 @@ def best_remedy(tried: Remedies) -> Remedy | None:
 
 
 def where(shadow: Shadow) -> str:
-    """A patch in words a person can find, with its size and place in mm; one face has no size."""
+    """A patch in words a person can find, with its size and place; one face has no size."""
     size = "" if shadow.worst else f"{number(1e4 * shadow.patch.area, 2)} cm2"
-    return place_words(shadow.patch.centroid, shadow.place, size)
+    return place_words(shadow.patch.centroid, shadow.place, size, units=shadow.units)
 
 
 def _hidden_words(shadow: Shadow) -> str:

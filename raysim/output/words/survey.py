@@ -13,7 +13,7 @@ from raysim.dose.readings import Comparison
 from raysim.dose.readings_together import COVERAGE, lamps_not_told_of
 from raysim.dose.result import Result
 from raysim.dose.verdict_record import Why
-from raysim.output.words.numbers import milliwatts, number, spot_words, xyz
+from raysim.output.words.numbers import milliwatts, number, spot_words, unit_of, xyz
 from raysim.output.words.readings import (
     agreement_words,
     disagreements,
@@ -115,11 +115,14 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
         "difference exceeds both uncertainties together."
     )
     note += "".join(f" {line}" for line in head_lines(rows))
+    units = rows[0].meter.point.units if rows else "mm"
     return table_of(
         rows,
         {
             "point": lambda row: point_words(row.meter.point),
-            "middle of the head at x, y, z, mm": lambda row: ", ".join(xyz(row.meter.point.at)),
+            f"middle of the head at x, y, z, {unit_of(units)}": lambda row: ", ".join(
+                xyz(row.meter.point.at, units)
+            ),
             "facing": lambda row: facing_words(row.meter.point.facing),
             "verdict": agreement_words,
             "predicted ± U (k = 2), mW/cm²": predicted_words,

@@ -49,7 +49,7 @@ def _dose(part: PartWear) -> str:
 
 
 def _where(result: Result, part: PartWear) -> str:
-    """The best-lit place of one kind of part, in words and millimetres."""
+    """The best-lit place of one kind of part, in words and numbers."""
     triangles = result.triangles
     piece = triangles.parts[triangles.face_part[part.face]]
     at = triangles.centroids[part.face]
@@ -59,7 +59,7 @@ def _where(result: Result, part: PartWear) -> str:
         "both sides" if part.side is None else SIDES[part.side],
         judge.place_words(triangles, piece.body, at),
     )
-    return place_words(at, *words)
+    return place_words(at, *words, units=triangles.units)
 
 
 def _part_words(result: Result, part: PartWear) -> str:

@@ -44,6 +44,8 @@ class Shadow(Figures):
         Whether it was found too dark to wait for.
     worst : Spot or None
         The worst-lit spot of all, which sets the timer, where the patch is that.
+    units : str
+        Of the scene, in which its place is told.
     in_front : InFront or None
         What lies right before it.
     things : dict
@@ -57,6 +59,7 @@ class Shadow(Figures):
     extra_time: float
     dark: bool
     worst: Spot | None
+    units: str
     sights: tuple[Sight, ...]
     in_front: InFront | None
     things: dict[str, Thing]
@@ -245,6 +248,7 @@ def _shadow(
         extra_time=max(own - time(median), 0.0) if math.isfinite(own) else math.inf,
         dark=light.dark,
         worst=worst,
+        units=triangles.units,
         sights=view.sights(),
         in_front=view.in_front(),
         things=view.things(),
