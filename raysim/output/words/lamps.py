@@ -114,7 +114,7 @@ def _taken(one: LampCount) -> str:
     share = 100.0 * one.taken
     if not math.isfinite(share) or share < 1.0:
         return ""
-    return f" Without its tubes in the way it would get some {share:.0f} % more: part of this share."
+    return f" Without its tubes in the way it would be {share:.0f} % more: part of this share."
 
 
 def equals(study: LampStudy) -> str:
