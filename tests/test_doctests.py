@@ -44,6 +44,7 @@ MODULES = (
     "raysim.output.studies",
     *(f"raysim.output.studies.{name}" for name in STUDIES),
     "raysim.output.files.results",
+    "raysim.output.words.numbers",
     "raysim.output.words.parcel",
     "raysim.scene.file.parcel_members",
     "raysim.page.edits",
@@ -89,8 +90,9 @@ def once():
             patch.setattr(run, "study", study)
             patch.setattr(f"raysim.studies.{name}.study", study)
         whole = of(simulate.simulate)
+        # As an entry: an attribute that is looked up when asked for would stay behind as this one.
+        patch.setitem(vars(raysim), "simulate", whole)
         patch.setattr(simulate, "simulate", whole)
-        patch.setattr(raysim, "simulate", whole, raising=False)
         yield
 
 

@@ -77,6 +77,7 @@ def test_in_a_drum_things_go_round_the_wall_and_along_it(browser, tmp_path):
         page.slip("u").fill("100")
         page.slip("u").press("Tab")
         page.until("document.querySelector('#slip [data-at=u]').value === '100'")
+        page.until("document.querySelector('#line-check .tick').classList.contains('done')")
         page.page.locator("#net [data-of='gap:lid'].hit").click(force=True)
         page.slip("around").fill("300")
         page.slip("around").press("Tab")

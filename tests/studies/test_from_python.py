@@ -214,7 +214,7 @@ def test_defaults_are_those_of_the_commands():
         (lambda scene: linings.study(scene, [5]), "find_surface"),
         (lambda scene: linings.study(scene, ["foyl"]), 'did you mean "aluminium foil'),
         (
-            lambda scene: linings.study(scene, ["white paint"], prices={"foil": 1.0}),
+            lambda scene: linings.study(scene, ["white paint"], prices={"dull foil": 1.0}),
             "this lining is not tried",
         ),
         (lambda scene: linings.study(scene, precision=0.0), "precision 0.0 is out of range"),

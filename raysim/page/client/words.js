@@ -65,8 +65,8 @@ export const whenFree = (draw) => () => { if (down) waiting.add(draw); else draw
 
 const known = (one) => one.dataset.at || one.dataset.cell || one.getAttribute("aria-label") || one.textContent;
 
-// Put other things into a place; the focus stays, what is being typed is not taken away, and what was
-// unfolded stays open.
+// Put other things into a place; the focus stays, what is being typed, or was refused with a reason, is
+// not taken away, and what was unfolded stays open.
 export function refill(place, build) {
   const active = place.contains(document.activeElement) ? document.activeElement : null;
   if (active?.matches("input:not([type=checkbox])") && active.value !== active.defaultValue) {
@@ -75,8 +75,15 @@ export function refill(place, build) {
   }
   const name = active && known(active), folds = () => [...place.querySelectorAll("summary")];
   const open = folds().filter((one) => one.parentElement.open).map(known);
+  const fields = () => [...place.querySelectorAll(".field input[data-at]")].filter(known);
+  const of = () => place.querySelector("h3")?.textContent, before = of();
+  const refused = fields().filter((one) => one.value !== one.defaultValue);
   place.replaceChildren(...build());
   for (const one of folds()) one.parentElement.open ||= open.includes(known(one));
+  if (of() === before) for (const one of fields()) {
+    const own = refused.find((other) => known(other) === known(one));
+    if (own) one.parentElement.replaceWith(own.parentElement);
+  }
   if (name) [...place.querySelectorAll("input, select, button, summary")].find((one) => known(one) === name)?.focus();
 }
 

@@ -83,6 +83,8 @@ export function writeLegend(box, map, way) {
     + `${scale.logarithmic ? "logarithmic" : "linear"} scale${map.mostError ? "" : "; lines on the map stand at these values"})`));
   const marks = element("div", "map-marks", ""), ticks = element("div", "map-ticks", "");
   const bar = document.createElement("canvas");
+  bar.setAttribute("role", "img");
+  bar.setAttribute("aria-label", "colours of the scale, from low to high");
   bar.width = Math.max(box.clientWidth, 200);
   bar.height = 22;
   paintBar(bar, map, way);
