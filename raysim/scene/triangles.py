@@ -147,9 +147,40 @@ class SceneTriangles:
         """Body of each face, (faces,) int32."""
         return np.array([part.body for part in self.parts], np.int32)[self.face_part]
 
+    @property
+    def walls(self) -> list[int]:
+        """Bodies that are walls of the chamber (definition)."""
+        return [k for k, body in enumerate(self.bodies) if body.kind == "wall"]
+
+    @property
+    def on_wall(self) -> np.ndarray:
+        """Which faces are of walls of the chamber, (faces,) bool."""
+        return np.isin(self.face_body, self.walls)
+
+    @property
+    def box(self) -> tuple[np.ndarray, np.ndarray]:
+        """Lowest and highest corner of the box about the chamber, (3,) each, m (definition)."""
+        corners = self.corners[self.on_wall]
+        return corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+
+    @property
+    def judged_bodies(self) -> list[int]:
+        """Bodies that are judged (definition)."""
+        return [k for k, body in enumerate(self.bodies) if body.judged]
+
     def faces_of(self, body: int) -> np.ndarray:
         """Numbers of the faces of one body, (faces of it,) int64."""
         return np.flatnonzero(self.face_body == body)
+
+    def edges_of(self, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Points (points, 3), m, and edges of the chosen faces in turn, (3 faces, 2), as points.
+
+        Corners within 1e-7 m of one another are one point; the lower number comes first.
+        """
+        corners = np.round(self.corners[faces].reshape(-1, 3), 7)
+        points, index = np.unique(corners, axis=0, return_inverse=True)
+        ends = index.reshape(-1, 3)[:, [[0, 1], [1, 2], [2, 0]]]
+        return points, np.sort(ends.reshape(-1, 2), axis=1)
 
 
 @dataclass(frozen=True)

@@ -80,8 +80,8 @@ def _mirrored_tubes(scene: KernelScene, triangles: SceneTriangles) -> tuple[np.n
     own = geometry.surface[:count]
     is_mirror = np.array([MODELS[kind].direction is mirror_direction for kind in surfaces.kind])
     strength = np.where(is_mirror, (surfaces.reflectance * surfaces.lobe).max(axis=1), 0.0)
-    walls = np.array([body.kind == "wall" for body in triangles.bodies], bool)
-    there = np.flatnonzero(walls[geometry.body[:count]] & (strength[own] > LEAST_SHARE))
+    on_wall = triangles.on_wall[scene.order]
+    there = np.flatnonzero(on_wall & (strength[own] > LEAST_SHARE))
     plane = np.full(count, -1, np.int32)
     rows: list[np.ndarray] = []
     exitance, of, numbers = [], [], []

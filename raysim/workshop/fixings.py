@@ -118,9 +118,8 @@ def walls_of(scene: SceneAsWritten, triangles: SceneTriangles) -> Walls:
     """Walls of the chamber of a scene, m (definition)."""
     if scene.chamber.inside is not None:
         return box_walls(scene.chamber.inside)
-    bodies = triangles.bodies
-    faces = np.flatnonzero(np.array([body.kind == "wall" for body in bodies])[triangles.face_body])
-    names = tuple(bodies[body].wall for body in triangles.face_body[faces])
+    faces = np.flatnonzero(triangles.on_wall)
+    names = tuple(triangles.bodies[body].wall for body in triangles.face_body[faces])
     return Walls(triangles.corners[faces], names, False)
 
 

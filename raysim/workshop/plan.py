@@ -71,7 +71,8 @@ class Plan:
     @property
     def is_named(self) -> bool:
         """Whether the walls of the chamber have names of their own (definition)."""
-        return any(b.wall for b in self.scene.triangles.bodies if b.kind == "wall")
+        bodies = self.scene.triangles.bodies
+        return any(bodies[k].wall for k in self.scene.triangles.walls)
 
 
 def plan_of(
@@ -194,11 +195,10 @@ def _nested(
 def _linings(scene: BuiltScene) -> dict[str, float]:
     """Area (m2) of the walls under each lining."""
     triangles, areas = scene.triangles, dict[str, float]()
-    bodies, of = triangles.bodies, triangles.face_body
-    for number, body in enumerate(bodies):
-        if body.kind == "wall":
-            name = surface_name(scene.written.chamber, body.wall)
-            areas[name] = areas.get(name, 0.0) + float(triangles.areas[of == number].sum())
+    for number in triangles.walls:
+        name = surface_name(scene.written.chamber, triangles.bodies[number].wall)
+        area = float(triangles.areas[triangles.faces_of(number)].sum())
+        areas[name] = areas.get(name, 0.0) + area
     return areas
 
 

@@ -22,7 +22,7 @@ def resting(triangles: SceneTriangles) -> Mapping[str, tuple[str, ...]]:
     """
     bodies = triangles.bodies
     things = [k for k, body in enumerate(bodies) if body.kind == "object" and not body.judged]
-    walls = [k for k, b in enumerate(bodies) if b.kind == "wall" and b.wall != DOOR]
+    walls = [k for k in triangles.walls if bodies[k].wall != DOOR]
     found = {}
     for number, body in enumerate(things):
         others = [bodies[k].name for k in things[:number] if _touch(triangles, body, k)]

@@ -52,7 +52,7 @@ class _View:
 
 def lowest(scene: BuiltScene) -> np.ndarray:
     """The lowest corner of the inside (3,), m, that lengths are told from (definition)."""
-    return _walls(scene).reshape(-1, 3).min(axis=0)
+    return scene.triangles.box[0]
 
 
 def views(scene: BuiltScene, marks: Sequence[Mark], grid: Grid) -> tuple[Drawing, ...]:
@@ -63,17 +63,11 @@ def views(scene: BuiltScene, marks: Sequence[Mark], grid: Grid) -> tuple[Drawing
     )
 
 
-def _walls(scene: BuiltScene) -> np.ndarray:
-    triangles = scene.triangles
-    walls = np.array([body.kind == "wall" for body in triangles.bodies])[triangles.face_body]
-    return np.asarray(triangles.corners[walls])
-
-
 def _drawn(name: str, view: _View, scene: BuiltScene, marks: Sequence[Mark]) -> Drawing:
     title, _, *names = VIEWS[name]
-    walls = _walls(scene)
-    w, h = size = view.steps(walls.reshape(-1, 3).max(axis=0))
-    x, y, z = (walls.reshape(-1, 3).max(axis=0) - view.low) / view.grid.step
+    walls = scene.triangles.corners[scene.triangles.on_wall]
+    w, h = size = view.steps(scene.triangles.box[1])
+    x, y, z = (scene.triangles.box[1] - view.low) / view.grid.step
     letter = max(z / LETTERS[0], (x + y) / LETTERS[1])  # the same for both views
     shapes: list[Shape] = [*_outlined(walls, Layer.OUTLINE, view)]
     for number, body in enumerate(scene.triangles.bodies):

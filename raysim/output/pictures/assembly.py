@@ -13,7 +13,6 @@ from raysim.output.pictures.pictures import Picture
 from raysim.output.pictures.render import Canvas, Sheet
 from raysim.output.pictures.shades import (
     flat_colours,
-    is_wall,
     lamp_colours,
     tube_triangles,
     wall_edges,
@@ -67,22 +66,20 @@ def write_assembly(
 
 def _needed(triangles: SceneTriangles) -> dict[str, bool]:
     """Whether the box has what these pictures show: panels, a door, points for a meter."""
-    walls = [body.wall for body in triangles.bodies if body.kind == "wall"]
+    walls = [triangles.bodies[k].wall for k in triangles.walls]
     return {"exploded": len(walls) > 1, "door": DOOR in walls, "meter": bool(triangles.meters)}
 
 
 def _ends(triangles: SceneTriangles) -> np.ndarray:
     """The eight corners of the box about all walls, (8, 3), m."""
-    walls = triangles.corners[is_wall(triangles)]
-    ends = [end(walls, axis=(0, 1)) for end in (np.min, np.max)]
-    return np.array(list(product(*zip(*ends, strict=True))))
+    return np.array(list(product(*zip(*triangles.box, strict=True))))
 
 
 def _apart(triangles: SceneTriangles) -> SceneTriangles:
     """The walls moved away from the box, each along its outward normal."""
     corners = triangles.corners.copy()
     reach = APART * float(np.ptp(corners.reshape(-1, 3), axis=0).max())
-    walls = is_wall(triangles)
+    walls = triangles.on_wall
     corners[walls] -= reach * triangles.normals[walls][:, None]
     return replace(triangles, corners=corners)
 
@@ -98,22 +95,22 @@ def _walls(triangles: SceneTriangles, view: View, keep: np.ndarray, both: bool) 
 
 
 def _exploded(triangles: SceneTriangles, view: View) -> list[Sheet]:
-    return [*_walls(triangles, view, is_wall(triangles), True), *_tubes(triangles, view)]
+    return [*_walls(triangles, view, triangles.on_wall, True), *_tubes(triangles, view)]
 
 
 def _shell(triangles: SceneTriangles, view: View) -> list[Sheet]:
-    return _walls(triangles, view, is_wall(triangles), False)
+    return _walls(triangles, view, triangles.on_wall, False)
 
 
 def _closed(triangles: SceneTriangles, view: View) -> list[Sheet]:
-    return _walls(triangles, view, is_wall(triangles), True)
+    return _walls(triangles, view, triangles.on_wall, True)
 
 
 def _open(triangles: SceneTriangles, view: View) -> list[Sheet]:
     leaf = _leaf(triangles)
     colour = np.broadcast_to(LEAF.astype(np.uint8), (int(leaf.sum()), 3))
     door = [Sheet(triangles.corners[leaf], colour, side) for side in (OUTSIDE, INSIDE)]
-    return [*_walls(triangles, view, is_wall(triangles) & ~leaf, False), *door]
+    return [*_walls(triangles, view, triangles.on_wall & ~leaf, False), *door]
 
 
 def _leaf(triangles: SceneTriangles) -> np.ndarray:
@@ -155,7 +152,7 @@ def _ajar(triangles: SceneTriangles, leaf: Leaf | None) -> SceneTriangles:
 
 def _lined(triangles: SceneTriangles, view: View) -> list[Sheet]:
     """The inside with one tint for each lining."""
-    walls = is_wall(triangles)
+    walls = triangles.on_wall
     surfaces = np.array([part.surface for part in triangles.parts])[triangles.face_part[walls]]
     order = {s: k for k, s in enumerate(dict.fromkeys(surfaces.tolist()))}
     tints = np.array([TINTS[order[s] % len(TINTS)] for s in surfaces.tolist()], float)
@@ -164,7 +161,7 @@ def _lined(triangles: SceneTriangles, view: View) -> list[Sheet]:
 
 def _holders(triangles: SceneTriangles, view: View) -> list[Sheet]:
     """The linings with a holder at each end of a tube: to the wall ahead of it if that is near."""
-    walls = Walls(triangles.corners[is_wall(triangles)], (), False)
+    walls = Walls(triangles.corners[triangles.on_wall], (), False)
     reach = 0.001 * assumptions()["lamp_end_reach_mm"].value
     ends = []
     for tube in triangles.tubes:

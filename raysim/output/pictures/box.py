@@ -11,7 +11,6 @@ from raysim.output.pictures.render import Canvas, Sheet
 from raysim.output.pictures.scale import DoseScale
 from raysim.output.pictures.shades import (
     face_colours,
-    is_wall,
     lamp_colours,
     tube_triangles,
     wall_edges,
@@ -58,7 +57,7 @@ def _sheets(
 ) -> list[Sheet]:
     """All things in their colours; walls show their inner side only, so near ones are invisible."""
     colours = face_colours(triangles, scale, view, np.arange(len(triangles.areas)))
-    solid = ~is_wall(triangles)
+    solid = ~triangles.on_wall
     return [
         Sheet(triangles.corners, colours[:, OUTSIDE], OUTSIDE),
         Sheet(triangles.corners[solid], colours[solid, INSIDE], INSIDE),
@@ -70,7 +69,7 @@ def _spot_hidden(triangles: SceneTriangles, tubes: np.ndarray, spot: Spot, view:
     """Whether anything drawn hides the spot from the camera, including its own object."""
     towards, facing, start = spot_towards(triangles, spot, view)
     wall_seen = np.einsum("ij,ij->i", triangles.normals, view.to_camera(triangles.centroids)) > 0
-    others = (~is_wall(triangles) | wall_seen) & (np.arange(len(triangles.areas)) != spot.face)
+    others = (~triangles.on_wall | wall_seen) & (np.arange(len(triangles.areas)) != spot.face)
     corners = np.concatenate([triangles.corners[others], tubes])
     reach = float(np.linalg.norm(view.position - spot.centroid))
     return facing <= 0.0 or is_hidden(start, towards, corners, reach)
@@ -78,13 +77,12 @@ def _spot_hidden(triangles: SceneTriangles, tubes: np.ndarray, spot: Spot, view:
 
 def _labels(triangles: SceneTriangles, view: View, mark: Mark | None) -> tuple[Label, ...]:
     """Names of judged objects, lamps and the near upright walls, px; none names another thing."""
-    judged = [k for k, body in enumerate(triangles.bodies) if body.judged]
     boxes = {
         k: _box(view.pixels(triangles.corners[triangles.faces_of(k)].reshape(-1, 3)))
-        for k in judged
+        for k in triangles.judged_bodies
     }
     wanted = []
-    if len(judged) <= MOST_LABELS:
+    if len(boxes) <= MOST_LABELS:
         for k, box in boxes.items():
             others = [other for number, other in boxes.items() if number != k]
             wanted.append((Label(box.middle, triangles.bodies[k].name[:24]), box, others))
@@ -95,9 +93,9 @@ def _labels(triangles: SceneTriangles, view: View, mark: Mark | None) -> tuple[L
             places = view.pixels(np.array(ends))
             low = _box(places[places[:, 1].argmax()][None])
             wanted.append((Label(low.middle, lamp.name[:24], LAMP_INK, 11.5), low, everything))
-    for body, entry in enumerate(triangles.bodies):
-        if entry.kind == "wall" and entry.wall:
-            found = _wall_label(triangles, view, triangles.face_body == body, entry.wall)
+    for body in triangles.walls:
+        if name := triangles.bodies[body].wall:
+            found = _wall_label(triangles, view, triangles.face_body == body, name)
             wanted += [(label, Box(*label.at, *label.at), everything) for label in found]
     return placed_labels(wanted, mark)
 

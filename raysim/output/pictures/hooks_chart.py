@@ -16,7 +16,6 @@ from raysim.output.pictures.figure import (
     save_figure,
 )
 from raysim.output.pictures.pictures import CHART, Picture
-from raysim.output.pictures.shades import is_wall
 from raysim.output.words.numbers import OVER_A_WEEK, length_words
 from raysim.scene.sides import sides_of
 from raysim.scene.triangles import SceneTriangles
@@ -133,19 +132,38 @@ def draw_plan(axes: Any, triangles: SceneTriangles) -> None:
     """Outline of the box and its lamps as seen from above, mm, with axes to measure by."""
     from matplotlib.patches import Circle
 
-    walls = to_mm(triangles.corners[is_wall(triangles)])
-    low, high = walls.min(axis=(0, 1)), walls.max(axis=(0, 1))
     for tube in triangles.tubes:
         ends = to_mm(np.array([tube.start, tube.end]))[:, :2]
         axes.plot(*ends.T, color=LAMP, lw=2.5, zorder=2)
         for end in ends:
             axes.add_patch(Circle(end, to_mm(tube.radius), facecolor=LAMP, edgecolor="#2b50b8"))
-    axes.set_xlim(low[0], high[0])
-    axes.set_ylim(low[1], high[1])
-    axes.set_aspect("equal")
     across, deep, _ = sides_of(triangles).measured
-    axes.set_xlabel(f"mm {across}", fontsize=11)
-    axes.set_ylabel(f"mm {deep}", fontsize=11)
+    measure_box(axes, triangles, (0, 1), (f"mm {across}", f"mm {deep}"))
+
+
+def measure_box(
+    axes: Any, triangles: SceneTriangles, seen: tuple[int, int], labels: tuple[str, str]
+) -> None:
+    """Axes as wide as the box, mm, of which two axes are `seen`, with a label for each."""
+    low, high = (to_mm(end) for end in triangles.box)
+    across, up = seen
+    axes.set_xlim(low[across], high[across])
+    axes.set_ylim(low[up], high[up])
+    axes.set_aspect("equal")
+    axes.set_xlabel(labels[0], fontsize=11)
+    axes.set_ylabel(labels[1], fontsize=11)
+
+
+def fill_load(
+    axes: Any, triangles: SceneTriangles, seen: tuple[int, int] = (0, 1), **style: Any
+) -> None:
+    """Outlines of the judged objects, mm, where two axes are `seen`."""
+    from scipy.spatial import ConvexHull
+
+    for body in triangles.judged_bodies:
+        points = to_mm(triangles.corners[triangles.faces_of(body)].reshape(-1, 3)[:, seen])
+        hull = points[ConvexHull(points, qhull_options="QJ").vertices]
+        axes.fill(*hull.T, **style)
 
 
 def _heading(figure: Any, width: int, height: int) -> None:

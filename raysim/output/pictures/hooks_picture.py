@@ -18,10 +18,10 @@ from raysim.output.pictures.figure import (
     pixel_axes,
     save_figure,
 )
-from raysim.output.pictures.hooks_chart import draw_plan
+from raysim.output.pictures.hooks_chart import draw_plan, fill_load
 from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.pictures.scale import COLOUR_MAP
-from raysim.output.pictures.shades import is_wall, tube_triangles, wall_edges
+from raysim.output.pictures.shades import tube_triangles, wall_edges
 from raysim.output.pictures.views import View, parallel_view
 from raysim.output.words.numbers import length
 from raysim.scene.triangles import SceneTriangles
@@ -33,6 +33,7 @@ VIEW = (620, 690)  # px, of the box
 TOWARDS = np.array([-0.45, -1.0, 0.35])  # to the camera, from the front left
 MOST_LISTED = 12
 GREY, LAMP = (0.72, 0.74, 0.77), (0.62, 0.71, 0.93)
+LOAD: dict[str, Any] = {"facecolor": "#d9dee3", "edgecolor": "#666d76", "lw": 1.0, "alpha": 0.7}
 
 
 def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
@@ -63,7 +64,7 @@ def coloured_box(figure: Any, triangles: SceneTriangles, field: np.ndarray) -> N
     norm = light_norm(values[triangles.judged])
     axes = pixel_axes(figure, *VIEW)
     towards = TOWARDS / np.linalg.norm(TOWARDS)
-    walls = triangles.corners[is_wall(triangles)].reshape(-1, 3)
+    walls = triangles.corners[triangles.on_wall].reshape(-1, 3)
     view = parallel_view(walls, towards, VIEW)
     draw_lines(axes, view, wall_edges(triangles), "#8a9199", 1.0)
     _draw_things(axes, triangles, values, view, norm)
@@ -77,7 +78,7 @@ def _draw_things(
     """Draw everything except the walls, the farthest first."""
     from matplotlib import colormaps
 
-    chosen = np.flatnonzero(~is_wall(triangles))
+    chosen = np.flatnonzero(~triangles.on_wall)
     facing = triangles.normals[chosen] @ view.towards
     side = (facing < 0.0).astype(int)  # an open sheet shows the side that faces the camera
     shade = 0.6 + 0.4 * np.abs(facing)[:, None]
@@ -91,20 +92,9 @@ def _draw_things(
     draw_triangles(axes, view, corners, colours, 0.3)
 
 
-def draw_load(axes: Any, triangles: SceneTriangles) -> None:
-    """Outlines of the judged objects, from above, mm."""
-    from scipy.spatial import ConvexHull
-
-    body = triangles.face_body
-    for number in [k for k, entry in enumerate(triangles.bodies) if entry.judged]:
-        points = to_mm(triangles.corners[body == number].reshape(-1, 3)[:, :2])
-        hull = points[ConvexHull(points, qhull_options="QJ").vertices]
-        axes.fill(*hull.T, facecolor="#d9dee3", edgecolor="#666d76", lw=1.0, alpha=0.7)
-
-
 def _draw_hooks(axes: Any, layout: Ranked) -> None:
     """Hook points and the outlines of what hangs there, from above."""
-    draw_load(axes, layout.triangles)
+    fill_load(axes, layout.triangles, **LOAD)
     groups: dict[tuple[float, float], list[str]] = {}
     for number, hang in enumerate(layout.layout, 1):
         place = (round(hang.at[0], 4), round(hang.at[1], 4))

@@ -7,8 +7,8 @@ import numpy as np
 
 from raysim.base.units import to_mm
 from raysim.output.pictures.figure import INK, colour_bar, halo, new_figure, save_figure
+from raysim.output.pictures.hooks_chart import fill_load, measure_box
 from raysim.output.pictures.pictures import CHART, Picture
-from raysim.output.pictures.shades import is_wall
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.result import LampStudy
 
@@ -72,9 +72,9 @@ def _direction(place: Place) -> int:
 def _panel(axes: Any, study: LampStudy, view: str, these: list[int], norm: Any) -> None:
     _, across, up, right, above = VIEWS[view]
     triangles, shares = study.scene.triangles, 100.0 * study.best.swaps
-    walls = to_mm(triangles.corners[is_wall(triangles)])
-    low, high = walls.min(axis=(0, 1)), walls.max(axis=(0, 1))
-    _outlines(axes, study, across, up)
+    fill_load(
+        axes, triangles, (across, up), facecolor="#e7eaee", edgecolor="#8a9199", lw=0.8, zorder=1
+    )
     middle = np.array([np.add(p.start, p.end) for p in study.places]) * 0.5
     at = to_mm(middle[:, [across, up]])
     # Places behind one another share a dot: that of the best.
@@ -86,21 +86,5 @@ def _panel(axes: Any, study: LampStudy, view: str, these: list[int], norm: Any) 
     chosen = [j for j in these if j in study.best.choices[0]]
     rim: dict[str, Any] = {"facecolors": "none", "edgecolors": "black", "linewidths": 1.6}
     axes.scatter(*at[chosen].T, s=170, zorder=4, path_effects=halo(3.4), **rim)
-    axes.set_xlim(low[across], high[across])
-    axes.set_ylim(low[up], high[up])
-    axes.set_aspect("equal")
-    axes.set_xlabel(right, fontsize=11)
-    axes.set_ylabel(above, fontsize=11)
+    measure_box(axes, triangles, (across, up), (right, above))
     axes.set_title(view, fontsize=12, color=INK)
-
-
-def _outlines(axes: Any, study: LampStudy, across: int, up: int) -> None:
-    """Outlines of the judged objects in this view, mm."""
-    from scipy.spatial import ConvexHull
-
-    triangles = study.scene.triangles
-    body = triangles.face_body
-    for number in [k for k, entry in enumerate(triangles.bodies) if entry.judged]:
-        points = to_mm(triangles.corners[body == number].reshape(-1, 3)[:, [across, up]])
-        hull = points[ConvexHull(points, qhull_options="QJ").vertices]
-        axes.fill(*hull.T, facecolor="#e7eaee", edgecolor="#8a9199", lw=0.8, zorder=1)

@@ -8,8 +8,8 @@ import numpy as np
 
 from raysim.base.units import minutes_seconds, to_mm
 from raysim.output.pictures.figure import INK, SOFT_INK, beside, halo, new_figure, save_figure
-from raysim.output.pictures.hooks_chart import draw_plan
-from raysim.output.pictures.hooks_picture import SIZE, coloured_box, draw_load
+from raysim.output.pictures.hooks_chart import draw_plan, fill_load
+from raysim.output.pictures.hooks_picture import LOAD, SIZE, coloured_box
 from raysim.output.pictures.pictures import OVERVIEW, Picture
 from raysim.output.words.numbers import OVER_A_WEEK, length
 from raysim.studies.lamps.places import Place
@@ -27,7 +27,7 @@ def write_lamps_picture(
     figure = new_figure(*SIZE)
     coloured_box(figure, triangles, traced.field)
     plan = figure.add_axes((0.555, 0.27, 0.34, 0.58))
-    draw_load(plan, triangles)
+    fill_load(plan, triangles, **LOAD)
     draw_plan(plan, triangles)
     _number(plan, places)
     for k, place in enumerate(places[:MOST_LISTED]):

@@ -10,7 +10,6 @@ from raysim.output.pictures.figure import INK, new_figure, pixel_axes, save_figu
 from raysim.output.pictures.render import Canvas, Sheet
 from raysim.output.pictures.shades import (
     flat_colours,
-    is_wall,
     lamp_colours,
     tube_triangles,
     wall_edges,
@@ -38,7 +37,7 @@ def write_load(triangles: SceneTriangles, canvas: Canvas, path: Path) -> None:
 
 def _sheets(triangles: SceneTriangles, view: View) -> list[Sheet]:
     """Everything in plain colours; walls show their inner side only, so near ones are invisible."""
-    colours, solid = flat_colours(triangles, view), ~is_wall(triangles)
+    colours, solid = flat_colours(triangles, view), ~triangles.on_wall
     tubes = tube_triangles(triangles.tubes)
     return [
         Sheet(triangles.corners, colours, OUTSIDE),
@@ -49,8 +48,8 @@ def _sheets(triangles: SceneTriangles, view: View) -> list[Sheet]:
 
 def lower_ends(triangles: SceneTriangles, view: View) -> np.ndarray:
     """Where the lower end of each judged object is in a view, (objects, 2), px (definition)."""
-    judged = [k for k, body in enumerate(triangles.bodies) if body.judged]
-    shown = [view.pixels(triangles.corners[triangles.faces_of(k)].reshape(-1, 3)) for k in judged]
+    judged = [triangles.corners[triangles.faces_of(k)] for k in triangles.judged_bodies]
+    shown = [view.pixels(corners.reshape(-1, 3)) for corners in judged]
     ends = [(0.5 * (x.min() + x.max()), y.max()) for x, y in (points.T for points in shown)]
     return np.array(ends).reshape(-1, 2)
 

@@ -84,9 +84,6 @@ def camera_direction(triangles: SceneTriangles, patch: DarkPatch) -> tuple[np.nd
 
 def patch_edges(triangles: SceneTriangles, patch: DarkPatch) -> np.ndarray:
     """Edges (edges, 2, 3), m, that belong to one face of the patch only: its outline."""
-    corners = triangles.corners[patch.faces]
-    points, index = np.unique(np.round(corners.reshape(-1, 3), 7), axis=0, return_inverse=True)
-    corner = index.reshape(-1, 3)
-    edges = np.sort(corner[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    points, edges = triangles.edges_of(patch.faces)
     unique, count = np.unique(edges, axis=0, return_counts=True)
     return np.asarray(points[unique[count == 1]])

@@ -81,7 +81,7 @@ def drawn_bodies(result: Result, case: str) -> list[int]:
     """Numbers of the judged objects that get a picture of their own: the worst-lit ones."""
     bodies = result.triangles.bodies
     worst = {spot.object: spot.irradiance for spot in result.cases[case].worst_per_object}
-    judged = [k for k, body in enumerate(bodies) if body.judged and body.name in worst]
+    judged = [k for k in result.triangles.judged_bodies if bodies[k].name in worst]
     return sorted(sorted(judged, key=lambda k: worst[bodies[k].name])[:MOST_OBJECTS])
 
 
@@ -96,7 +96,7 @@ def _overviews(run: _Run) -> list[Picture]:
         if panel.mark is not None:
             hidden = " (behind something in this view: broken ring)" if panel.mark.hidden else ""
             caption += f" The ring marks the worst spot{hidden}."
-        judged = sum(body.judged for body in triangles.bodies)
+        judged = len(triangles.judged_bodies)
         if judged > MOST_OBJECTS:
             caption += f" Of {judged} judged objects the {MOST_OBJECTS} worst-lit have a picture."
         file, title = f"box_{name.replace(' ', '_')}.png", f"The loaded box from the {name}"

@@ -13,12 +13,6 @@ LAMP_MIDDLE, LAMP_RIM = np.array([250, 252, 255]) / 255, np.array([120, 150, 235
 TUBE_SIDES = 24
 
 
-def is_wall(triangles: SceneTriangles) -> np.ndarray:
-    """Which faces belong to a wall, (faces,) bool."""
-    kinds = np.array([body.kind == "wall" for body in triangles.bodies])
-    return np.asarray(kinds[triangles.face_body])
-
-
 def face_colours(
     triangles: SceneTriangles, scale: DoseScale, view: View, faces: np.ndarray
 ) -> np.ndarray:
@@ -35,7 +29,7 @@ def flat_colours(triangles: SceneTriangles, view: View) -> np.ndarray:
     """Colours (faces, 3) uint8 without a map: walls and fittings grey, what is judged blue."""
     slant = _slant(triangles, view)
     colours = np.full((len(slant), 3), OBJECT_GREY) * (0.6 + 0.4 * slant)[:, None]
-    wall, judged = is_wall(triangles), _judged(triangles)
+    wall, judged = triangles.on_wall, _judged(triangles)
     colours[wall] = (WALL_GREY + triangles.normals[wall] @ np.array([0.025, 0.0, -0.04]))[:, None]
     colours[judged] = LOAD_BLUE * (0.5 + 0.5 * slant[judged])[:, None]
     return np.asarray((255.0 * colours).round().astype(np.uint8))
@@ -43,7 +37,7 @@ def flat_colours(triangles: SceneTriangles, view: View) -> np.ndarray:
 
 def _judged(triangles: SceneTriangles) -> np.ndarray:
     """Which faces belong to a judged object, (faces,) bool."""
-    return np.array([body.judged for body in triangles.bodies])[triangles.face_body]
+    return np.isin(triangles.face_body, triangles.judged_bodies)
 
 
 def _slant(triangles: SceneTriangles, view: View) -> np.ndarray:
@@ -86,11 +80,8 @@ def lamp_colours(corners: np.ndarray, view: View) -> np.ndarray:
 
 def wall_edges(triangles: SceneTriangles) -> np.ndarray:
     """Edges (m, 2, 3), m, where walls of the chamber meet at an angle, or end."""
-    faces = np.flatnonzero(is_wall(triangles))
-    corners = np.round(triangles.corners[faces], 7).reshape(-1, 3)
-    points, index = np.unique(corners, axis=0, return_inverse=True)
-    index = index.reshape(-1, 3)
-    edges = np.sort(index[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    faces = np.flatnonzero(triangles.on_wall)
+    points, edges = triangles.edges_of(faces)
     normals = np.repeat(triangles.normals[faces], 3, axis=0)
     unique, where, count = np.unique(edges, axis=0, return_inverse=True, return_counts=True)
     mean = np.zeros((len(unique), 3))

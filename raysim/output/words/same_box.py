@@ -117,8 +117,8 @@ def linings_by_wall(plan: Plan) -> Iterator[tuple[str, str]]:
     """Walls that share a lining, and its name; of a vessel its named parts (definition)."""
     lined = [(panel.wall, panel.surface) for panel in plan.panels]
     if not lined:
-        chamber, bodies = plan.scene.written.chamber, plan.scene.triangles.bodies
-        parts = [body.wall for body in bodies if body.kind == "wall" and body.wall]
+        chamber, triangles = plan.scene.written.chamber, plan.scene.triangles
+        parts = list(filter(None, (triangles.bodies[k].wall for k in triangles.walls)))
         lined = [(part, surface_name(chamber, part)) for part in parts]
     for name in plan.linings:
         walls = [wall for wall, surface in lined if surface == name]

@@ -97,8 +97,7 @@ def _metres(size: np.ndarray) -> str:
 def _sizes(scene: BuiltScene, notes: Notes) -> None:
     """Millimetres, inches and metres mixed up."""
     triangles, units = scene.triangles, scene.written.units
-    walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
-    chamber = _size(triangles.corners[np.isin(triangles.face_body, walls)])
+    chamber = _size(triangles.corners[triangles.on_wall])
     if chamber.min() < SMALLEST_CHAMBER or chamber.max() > LARGEST_CHAMBER:
         key = "chamber.inside" if scene.written.chamber.inside else "chamber.mesh"
         what = f"the box is {_metres(chamber)} inside, which is not the size of a box"

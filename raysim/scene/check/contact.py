@@ -29,8 +29,7 @@ def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> l
     """Faults: objects, lamps and meters outside the chamber, cutting or touching each other."""
     triangles = scene.triangles
     kinds = np.array([body.kind for body in triangles.bodies])
-    face_kind = kinds[triangles.face_body]
-    walls = Surroundings(triangles, np.flatnonzero(face_kind == "wall"))
+    walls = Surroundings(triangles, np.flatnonzero(triangles.on_wall))
     report = _Report(scene)
     objects = np.flatnonzero(kinds == "object")
     for number, body in enumerate(objects):
@@ -134,11 +133,7 @@ def _inwards(report: _Report, what: str) -> str:
     """Mend of what lies outside; of a mesh with its reach, as its origin may be anywhere."""
     if report.scene.written.chamber.inside is not None:
         return f"move {what} inside"
-    walls = [n for n, body in enumerate(report.triangles.bodies) if body.kind == "wall"]
-    of_walls = np.isin(report.triangles.face_body, walls)
-    ends = zip(
-        "xyz", report.low[of_walls].min(axis=0), report.high[of_walls].max(axis=0), strict=True
-    )
+    ends = zip("xyz", *report.triangles.box, strict=True)
     reach = ", ".join(f"{axis} {to_mm(a):.4g} to {to_mm(b):.4g}" for axis, a, b in ends)
     return f"move {what} inside; the mesh of the box reaches from {reach} mm"
 
@@ -160,9 +155,8 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
         what += _beyond_words(report.scene, corners)
         note = report.notes.error if judged else report.notes.warning
         note(Code.CUTS_WALL, at, what, "move it inside, or shorten the mesh")
-    is_wall = np.array([one.kind == "wall" for one in triangles.bodies])
-    others = ~is_wall & (np.arange(len(is_wall)) != body)
-    near = report.near(np.flatnonzero(others[triangles.face_body]), faces)
+    others = ~triangles.on_wall & (triangles.face_body != body)
+    near = report.near(np.flatnonzero(others), faces)
     if len(near):
         crossed = Surroundings(triangles, near).crossed(*_edges(corners))
         if len(crossed) and report.is_news(body, crossed):
@@ -182,8 +176,7 @@ def _check_held(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
     """
     triangles = report.triangles
     drawn = np.array([one.kind == "object" and not one.judged for one in triangles.bodies])
-    wall = np.array([one.kind == "wall" for one in triangles.bodies])
-    around = np.flatnonzero((drawn | wall)[triangles.face_body])
+    around = np.flatnonzero(drawn[triangles.face_body] | triangles.on_wall)
     low, high = report.low[faces].min(axis=0), report.high[faces].max(axis=0)
     gaps = np.maximum(report.low[around] - high, low - report.high[around])
     off = np.linalg.norm(np.maximum(gaps, 0.0), axis=1)  # of boxes, so no less than this

@@ -47,9 +47,8 @@ def seam_of(scene: BuiltScene, gap: Gap, key: str) -> Seam:
 def gap_faults(scene: BuiltScene) -> list[Fault]:
     """What is wrong with the gaps of a scene."""
     triangles = scene.triangles
-    walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
-    corners = triangles.corners[np.isin(triangles.face_body, walls)].reshape(-1, 3)
-    largest = np.ptp(corners, axis=0).max() + 2.0 * ON_WALL
+    low, high = triangles.box
+    largest = (high - low).max() + 2.0 * ON_WALL
     faults: list[Fault] = []
     for number, gap in enumerate(scene.written.gap):
         key = f'gap {number + 1} "{gap.name}"'
@@ -172,8 +171,7 @@ def _numbered(seam: Seam, faces: np.ndarray) -> Seam:
 def _beyond_rim(scene: BuiltScene, gap: Gap, seam: Seam) -> bool:
     """Whether a slit lies beside the wall with part of its width."""
     triangles = scene.triangles
-    walls = [n for n, body in enumerate(triangles.bodies) if body.kind == "wall"]
-    corners = triangles.corners[np.isin(triangles.face_body, walls)]
+    corners = triangles.corners[triangles.on_wall]
     low, high = corners.min(axis=1), corners.max(axis=1)
     most = BEYOND_RIM * gap.width
     for leg in seam.legs:
@@ -192,8 +190,7 @@ def _beyond_rim(scene: BuiltScene, gap: Gap, seam: Seam) -> bool:
 def _wall_faces(scene: BuiltScene, gap: Gap, key: str) -> np.ndarray:
     """Numbers of the faces of the wall of a gap; of all walls where it names none."""
     triangles = scene.triangles
-    walls = [number for number, body in enumerate(triangles.bodies) if body.kind == "wall"]
-    named = walls
+    named = walls = triangles.walls
     if gap.wall is not None:
         bodies = triangles.bodies
         named = [n for n in walls if gap.wall in (bodies[n].wall, bodies[n].name)][:1]

@@ -1,6 +1,5 @@
 """Respirators that are too long for the place where they hang."""
 
-import numpy as np
 
 from raysim.base.fault_codes import Code
 from raysim.base.units import to_mm
@@ -14,9 +13,8 @@ FREE = 0.01  # m to leave below the lowest point; own choice
 def doubt_height(scene: BuiltScene, notes: Notes) -> None:
     """Note what is judged, hangs from its `at`, and is longer than the way down to the floor."""
     triangles = scene.triangles
-    walls = np.array([body.kind == "wall" for body in triangles.bodies])
-    inside = triangles.corners[walls[triangles.face_body]][..., 2]
-    floor, height = float(inside.min()), float(np.ptp(inside))
+    floor, top = (float(end[2]) for end in triangles.box)
+    height = top - floor
     names = [body.name for body in triangles.bodies]
     for number, entry in enumerate(scene.written.object):
         levels = triangles.corners[triangles.faces_of(names.index(entry.name))][..., 2]

@@ -24,8 +24,8 @@ def set_aside(scene: BuiltScene) -> BuiltScene:
     masks = [_touched(pose.triangles) for pose in scene.poses]
     touched = np.where(np.logical_and.reduce([m >= 0 for m in masks]), masks[0], -1)
     triangles = scene.triangles
-    for body in np.flatnonzero([body.judged for body in triangles.bodies]):
-        faces = triangles.faces_of(int(body))
+    for body in triangles.judged_bodies:
+        faces = triangles.faces_of(body)
         own = triangles.areas[faces, None] * triangles.judged[faces]
         if (own * (touched[faces] >= 0)).sum() > MOST_SET_ASIDE * own.sum():
             touched[faces] = -1
@@ -40,8 +40,8 @@ def _touched(triangles: SceneTriangles) -> np.ndarray:
     """Body that each judged face-side touches in one pose, (faces, 2), -1 for none."""
     found = np.full(triangles.judged.shape, -1)
     boxes = face_boxes(triangles.corners)
-    for body in np.flatnonzero([body.judged for body in triangles.bodies]):
-        faces = triangles.faces_of(int(body))
+    for body in triangles.judged_bodies:
+        faces = triangles.faces_of(body)
         low, high = boxes[0][faces].min(axis=0), boxes[1][faces].max(axis=0)
         foreign = reached(boxes, np.flatnonzero(triangles.face_body != body), low, high)
         if not len(foreign):

@@ -44,6 +44,7 @@ class Room:
         own = np.zeros(len(triangles.areas), bool)
         own[stage.groups[0]] = True
         kind = np.array([body.kind for body in triangles.bodies])[triangles.face_body]
+        walls = triangles.on_wall
         judged = triangles.judged.any(axis=1)
         origin = np.asarray(load.model.at)
         mask, mask_cover = surface_points(triangles, own & judged)
@@ -56,7 +57,6 @@ class Room:
         self._hung_tree = cKDTree(self.hung)
         self._mask_tree = cKDTree(self.mask)
         self._others = triangles.corners[(kind == "object") & ~own]
-        walls = kind == "wall"
         self._wall_corners = triangles.corners[walls]
         self._walls = Surroundings(triangles, np.flatnonzero(walls))
         self._sticks_out = self._outside(self.rest + origin) + 1e-6

@@ -7,7 +7,6 @@ import numpy as np
 
 from raysim.base.errors import RaysimError
 from raysim.studies.hooks.load import DIGITS, Hang, Load
-from raysim.studies.walls import box_of
 
 SPACING = 0.030  # m
 MOST_POINTS = 2000
@@ -52,7 +51,7 @@ def grid_points(load: Load, grid: Grid) -> list[Hang]:
     RaysimError
         More than MOST_POINTS points.
     """
-    low, high = box_of(load.scene.triangles)
+    low, high = load.scene.triangles.box
     planes = list(grid.heights) or sorted({hang.at[2] for hang in load.now}, reverse=True)
     ranges = (grid.across or (low[0], high[0]), grid.deep or (low[1], high[1]))
     lines = [_line(0.5 * (low[axis] + high[axis]), grid.spacing, *ranges[axis]) for axis in (0, 1)]

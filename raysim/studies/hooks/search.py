@@ -19,7 +19,6 @@ from raysim.studies.hooks.light import Light
 from raysim.studies.hooks.load import Hang, Layout, Load
 from raysim.studies.hooks.race import FINALISTS, Race
 from raysim.studies.hooks.result import NumberResult, Ranked
-from raysim.studies.walls import box_of
 from raysim.transport.options import RunOptions
 
 POOL, EVEN, FIRST_EVEN = 7, 4, 2  # layouts tried first: found by search, even rows
@@ -83,7 +82,7 @@ class Search:
         self.shown[best.number] = self.races[best.number].show(precision)
 
     def _even(self, sketch: Sketch, number: int, most: int) -> list[Layout]:
-        low, high = box_of(self.load.scene.triangles)
+        low, high = self.load.scene.triangles.box
         return sketch.rows(number, most, 0.5 * (low + high)[:2]) if self.even else []
 
     def _begin(self, number: int, layouts: list[Layout]) -> None:

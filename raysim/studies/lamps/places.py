@@ -18,7 +18,6 @@ from raysim.scene.file.written import Lamp
 from raysim.scene.triangles import SceneTriangles
 from raysim.studies.hooks.clearances import surface_points
 from raysim.studies.lamps.kinds import LampKind
-from raysim.studies.walls import box_of
 
 STEP = 0.010  # m between points looked at on an axis
 FINEST, COARSER = 0.020, 1.12  # m, and by how much a grid that holds too many is widened
@@ -26,7 +25,6 @@ MOST_TRIED = 2000
 DIGITS = 6  # decimals of a m that places are kept to
 WALL, DOOR = "too near a wall", "too near the door"
 LOAD, OTHER = "too near the load", "too near what else is in the box"
-TOO_LONG = "longer than the box"
 Axis = tuple[float, float, float]
 
 
@@ -100,9 +98,9 @@ class LampRoom:
 
     def __init__(self, triangles: SceneTriangles, inside: Axis | None, clear: LampClearances):
         self.clear, self.inside = clear, inside
-        self.low, self.high = box_of(triangles)
+        self.low, self.high = triangles.box
         kind = np.array([body.kind for body in triangles.bodies])[triangles.face_body]
-        judged = np.array([body.judged for body in triangles.bodies])[triangles.face_body]
+        judged = np.isin(triangles.face_body, triangles.judged_bodies)
         things = kind == "object"
         self._near = [
             (why, *_tree(triangles, chosen), distance)
@@ -113,8 +111,8 @@ class LampRoom:
         ]
         self._walls = None
         if inside is None:
-            self._walls = Surroundings(triangles, np.flatnonzero(kind == "wall"))
-            self._near.insert(0, (WALL, *_tree(triangles, kind == "wall"), clear.wall))
+            self._walls = Surroundings(triangles, np.flatnonzero(triangles.on_wall))
+            self._near.insert(0, (WALL, *_tree(triangles, triangles.on_wall), clear.wall))
 
     def trouble(self, place: Place) -> str:
         """What is in the way of a lamp; "" for nothing."""

@@ -26,7 +26,6 @@ from raysim.studies.linings.columns import (
     lamps_summed,
 )
 from raysim.studies.tracer import Tracer, WorstOfCases
-from raysim.studies.walls import wall_bodies
 from raysim.transport.known import known_beforehand, light_on_tiles
 from raysim.transport.options import RunOptions
 from raysim.transport.paths import ROUND_BATCHES
@@ -105,7 +104,7 @@ class LiningBench(Tracer):
         self.tiles = tiles_of(self.bare, scene.triangles)
         self.sites = judged_sites(scene.triangles)
         self.cells = in_cells(scene.triangles, self.sites)
-        self.walls = wall_bodies(scene.triangles)
+        self.walls = scene.triangles.walls
         self._both = np.stack([self.factors[case] for case in STUDY_CASES])
 
     def worst_face(

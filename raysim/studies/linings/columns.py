@@ -13,7 +13,6 @@ import numpy as np
 
 from raysim.library.surfaces import Surface
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.walls import wall_bodies
 from raysim.transport.kernel_scene import KernelScene, kernel_scene, surface_table
 
 LOW, EXPECTED_VALUE = 0, 1  # columns of `surface_table` taken for the cautious and expected case
@@ -33,7 +32,7 @@ class Variant:
 def wall_surfaces(triangles: SceneTriangles) -> tuple[Surface, ...]:
     """Surface of each wall as the scene has it."""
     by_body = {part.body: triangles.surfaces[part.surface] for part in triangles.parts}
-    return tuple(by_body[body] for body in wall_bodies(triangles))
+    return tuple(by_body[body] for body in triangles.walls)
 
 
 def in_groups(
@@ -67,7 +66,7 @@ def equally_glossy(variant: Variant) -> tuple[object, ...]:
 
 def bare_scene(triangles: SceneTriangles) -> KernelScene:
     """Kernel arrays with bare black walls, each with a surface of its own, to be lined."""
-    walls = wall_bodies(triangles)
+    walls = triangles.walls
     first = len(triangles.surfaces)
     parts = tuple(
         replace(part, surface=first + walls.index(part.body)) if part.body in walls else part

@@ -10,7 +10,6 @@ from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.file.written import Lamp
 from raysim.scene.sides import Pairs, sides_of
 from raysim.studies.shadows.patches import CLEAR, DarkPatch, sample_points
-from raysim.studies.walls import box_of, wall_bodies
 
 FROM_WALL = 0.035  # m from a wall to the axis of a lamp more: room for its sockets (estimate)
 FROM_CORNER = 0.03  # m from its ends to the next wall (estimate)
@@ -38,13 +37,12 @@ def lamp_places(scene: BuiltScene, patch: DarkPatch) -> list[LampPlace]:
     triangles = scene.triangles
     strongest = int(np.argmax([lamp.uvc_W for lamp in triangles.lamps]))
     entry = scene.written.lamp[strongest]
-    walls = np.isin(triangles.face_body, wall_bodies(triangles))
-    low, high = box_of(triangles)
+    low, high = triangles.box
     sides = sides_of(triangles)
     ends = _along_walls(entry, low, high, patch.centroid, sides.walls)
     ends += _mirrored(entry, low, high, sides.things)
     points, normals = sample_points(triangles, patch, POINTS, 1)
-    around = Surroundings(triangles, np.flatnonzero(walls))
+    around = Surroundings(triangles, np.flatnonzero(triangles.on_wall))
     everything = Surroundings(triangles, np.arange(len(triangles.areas)))
     name = _new_name(scene)
     found = []

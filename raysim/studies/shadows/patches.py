@@ -74,17 +74,14 @@ def neighbours(
 
     Rows (pairs,) and (pairs,); ends (pairs, 2, 3), m.
     """
-    points = np.round(triangles.corners[faces].reshape(-1, 3), 7)
-    unique, index = np.unique(points, axis=0, return_inverse=True)
-    corner = index.reshape(-1, 3)
-    edges = np.sort(corner[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    points, edges = triangles.edges_of(faces)
     owner = np.repeat(np.arange(len(faces)), 3)
     keys = np.column_stack([edges, triangles.face_part[faces[owner]]])
     _, where = np.unique(keys, axis=0, return_inverse=True)
     order = np.argsort(where.reshape(-1), kind="stable")
     same = where.reshape(-1)[order]
     touching = np.flatnonzero(same[1:] == same[:-1])
-    ends = unique[edges[order[touching]]]
+    ends = points[edges[order[touching]]]
     return owner[order[touching]], owner[order[touching + 1]], ends
 
 

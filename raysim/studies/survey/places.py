@@ -27,7 +27,6 @@ from raysim.scene.triangles import LampTube, MeterPoint, SceneTriangles
 from raysim.scene.tubes import segment_distance
 from raysim.studies.asked import a_scene, checked
 from raysim.studies.survey.fit import OUTPUT_PULL, REFLECTANCE_PULL
-from raysim.studies.walls import box_of, wall_bodies
 from raysim.transport.kernel_scene import kernel_scene
 from raysim.transport.options import RunOptions
 from raysim.transport.tallies import MAX_BOUNCES
@@ -76,7 +75,7 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
             f"{to_mm(CLEAR):.0f} mm, open to the door, and lit. Mend: take an object out while you "
             "read, and give a [[meter]] of your own"
         )
-    low, _ = box_of(triangles)
+    low, _ = triangles.box
     named = [replace(point, name=_name(low, point, grid, sides_of(triangles))) for point in chosen]
     meters = [
         Meter.model_validate(
@@ -106,12 +105,12 @@ def free_places(triangles: SceneTriangles, measured: Grid = MM) -> np.ndarray:
     In the chamber, nothing within CLEAR, no lamp within CLEAR_OF_LAMPS (or half of that, where no
     place is so far off), and nothing between them and the door.
     """
-    low, high = box_of(triangles)
+    low, high = triangles.box
     steps = [np.linspace(a + CLEAR, b - CLEAR, PER_AXIS) for a, b in zip(low, high, strict=True)]
     grid = np.stack(np.meshgrid(*steps, indexing="ij"), axis=-1).reshape(-1, 3)
     easy = EASY[measured.unit]
     grid = np.round(np.round(grid / easy) * easy, 9)
-    is_wall = np.isin(triangles.face_body, wall_bodies(triangles))
+    is_wall = triangles.on_wall
     walls = Surroundings(triangles, np.flatnonzero(is_wall))
     everything = Surroundings(triangles, np.arange(len(triangles.areas)))
     grid = grid[walls.seen_from_inside(grid)]
