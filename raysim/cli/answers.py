@@ -70,11 +70,7 @@ def tell_study(
     title: str, lines: Iterable[str], body: "Table | str", rows: Iterable[tuple[str, str]]
 ) -> None:
     """Print lines to act on, the caution, a table or a text as it is, and rows with labels."""
-    click.echo(f"\n{title}\n")
-    tell(lines)
-    click.echo("")
-    tell([CAUTION_LINE])
-    click.echo("")
+    tell_answer(title, lines)
     if isinstance(body, str):
         click.echo(body.strip())
     else:

@@ -157,9 +157,7 @@ def named_surface(name: str, unknown: str) -> "Surface":
     try:
         return find_surface(name)
     except UnknownSurface as error:
-        near = " or ".join(f'"{close}"' for close in error.nearest[:3])
-        mend = f"did you mean {near}?" if near else "'raysim materials' lists all"
-        raise RaysimError(f"{unknown}. Mend: {mend}") from None
+        raise RaysimError(f"{unknown}. Mend: {error.mend}") from None
 
 
 class Teller:

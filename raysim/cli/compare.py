@@ -1,15 +1,14 @@
 """`raysim compare`: two boxes or results side by side."""
 
-import sys
 from pathlib import Path
 
 import click
 
-from raysim.base.systems import shell_line
 from raysim.cli.answers import tell_answer, tell_json
 from raysim.cli.common import FORCE, JSON, Teller, quiet_option
 from raysim.cli.given import PATH, PLACE
 from raysim.cli.groups import with_examples
+from raysim.cli.study import typed
 
 
 @with_examples(
@@ -42,8 +41,7 @@ def command(
     context = click.get_current_context()
     one, other = (context.with_resource(found_result(path)) for path in (first, second))
     context.with_resource(claimed(folder, force))
-    typed = shell_line(["raysim", *sys.argv[1:]])
-    trouble = write(one, other, folder, command=typed)
+    trouble = write(one, other, folder, command=typed())
     if trouble:
         Teller(quiet or as_json).say(f"warning: {trouble}")
     if as_json:

@@ -1,8 +1,5 @@
 """`raysim design`: whole boxes from a wish."""
 
-import shlex
-import signal
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,8 +9,7 @@ from raysim.cli.answers import tell_answer, tell_json, tell_table
 from raysim.cli.common import FORCE, JSON, SEED, THREADS, Teller
 from raysim.cli.given import PATH
 from raysim.cli.groups import together, with_examples
-from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.study import CLUSTER, OUT, QUIET, run_options
+from raysim.cli.study import CLUSTER, OUT, QUIET, end_like_ctrl_c, leave, run_options, typed
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -55,28 +51,22 @@ def command(
 
     teller = Teller(quiet or as_json)
     folder = out or Path("results") / f"{wish.stem}_design"
-    context = click.get_current_context()
-    context.with_resource(claimed(folder, force, scene=wish))
+    click.get_current_context().with_resource(claimed(folder, force, scene=wish))
     teller.compiling()
     options = run_options(seed, threads, teller, executor)
     compile_ahead(options.threads)
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    context.call_on_close(lambda: signal.signal(signal.SIGTERM, before))
+    end_like_ctrl_c()
 
     def judge(scene: "BuiltScene", result: "Result") -> "Result":
         return with_verdict(result, stray_light(scene, RunOptions(seed, options.threads)))
 
     with teller.bar():
         found = study(wish, options, judge=judge)
-    write(found, folder, command=shlex.join(["raysim", *sys.argv[1:]]))
+    write(found, folder, command=typed())
     if as_json:
         tell_json(folder)
     elif not quiet:
         tell_answer(found.wish.title, (words.answer(found), *words.more_lines(found)))
         tell_table(words.short_table(found))
         click.echo(f"\n  Scene files: {folder / 'designs'}\n  Report: {folder / 'report.html'}")
-    if found.interrupted:
-        click.echo("raysim: interrupted; what was known by then was written", err=True)
-        sys.exit(INTERRUPTED)
-    if not found.meeting:
-        sys.exit(NO_FINITE_TIME)
+    leave(found.interrupted, bool(found.meeting))

@@ -1,13 +1,10 @@
 """`raysim hooks`: where the hooks should go, and how many respirators."""
 
-import math
-import signal
-import sys
 from typing import Any
 
 import click
 
-from raysim.cli.common import POSE, Teller, kept_scene
+from raysim.cli.common import POSE
 from raysim.cli.given import FiniteRange
 from raysim.cli.groups import with_examples
 from raysim.cli.hooks_options import (
@@ -20,8 +17,7 @@ from raysim.cli.hooks_options import (
     TIME_BETWEEN,
     asked_of_study,
 )
-from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
+from raysim.cli.study import CLUSTER, precision_option, run_search, study_options
 
 
 @with_examples(
@@ -104,14 +100,4 @@ def command(**given: Any) -> None:
     Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
     'raysim dose' on it before setting a timer. Ctrl-C ends it early, with what is known by then.
     """
-    given["scene"] = kept_scene(given["scene"], Teller(given["quiet"] or given["as_json"]))
-    asked = asked_of_study(**given)
-    # A time limit ends it as Ctrl-C does.
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    click.get_current_context().call_on_close(lambda: signal.signal(signal.SIGTERM, before))
-    found = run_study("hooks", lambda found: found.load.scene.written.title, **asked)
-    if found.interrupted:
-        click.echo("raysim: interrupted; what was known by then was written", err=True)
-        sys.exit(INTERRUPTED)
-    if not math.isfinite(found.best.best.time):
-        sys.exit(NO_FINITE_TIME)
+    run_search("hooks", lambda found: found.load.scene.written.title, given, asked_of_study)

@@ -1,20 +1,16 @@
 """`raysim lamps`: where the lamps should go, and how many."""
 
-import math
-import signal
-import sys
 from pathlib import Path
 from typing import Any
 
 import click
 
 from raysim.base.errors import RaysimError
-from raysim.cli.common import POSE, Teller, kept_scene
+from raysim.cli.common import POSE
 from raysim.cli.given import PATH, TEXT
 from raysim.cli.groups import with_examples
 from raysim.cli.hooks_options import CLEARANCE, SPACING, lengths, number_range
-from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
+from raysim.cli.study import CLUSTER, precision_option, run_search, study_options
 
 
 @with_examples(
@@ -79,16 +75,7 @@ def command(**given: Any) -> None:
     with its tubes in the way. The best is written to best.toml: run 'raysim dose' on it before
     setting a timer. Ctrl-C ends it early, with what is known by then.
     """
-    given["scene"] = kept_scene(given["scene"], Teller(given["quiet"] or given["as_json"]))
-    asked = asked_of_study(**given)
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    click.get_current_context().call_on_close(lambda: signal.signal(signal.SIGTERM, before))
-    found = run_study("lamps", lambda found: found.scene.written.title, **asked)
-    if found.interrupted:
-        click.echo("raysim: interrupted; what was known by then was written", err=True)
-        sys.exit(INTERRUPTED)
-    if not math.isfinite(found.best.best.time):
-        sys.exit(NO_FINITE_TIME)
+    run_search("lamps", lambda found: found.scene.written.title, given, asked_of_study)
 
 
 def asked_of_study(

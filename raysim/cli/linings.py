@@ -1,7 +1,6 @@
 """`raysim linings`: which lining is best, and what each one gains."""
 
 import math
-import sys
 from typing import Any
 
 import click
@@ -9,8 +8,7 @@ import click
 from raysim.base.errors import RaysimError
 from raysim.cli.common import POSE
 from raysim.cli.groups import with_examples
-from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
-from raysim.cli.study import CLUSTER, precision_option, run_study, study_options
+from raysim.cli.study import CLUSTER, leave, precision_option, run_study, study_options
 
 
 @with_examples(
@@ -43,11 +41,8 @@ def command(*, lining: tuple[str, ...], price: tuple[str, ...], **asked: Any) ->
         prices=_prices(price),
         **asked,
     )
-    if found.interrupted:
-        click.echo("raysim: interrupted; what was known by then was written", err=True)
-        sys.exit(INTERRUPTED)
-    if not any(math.isfinite(row.cases["cautious"].exposure_time) for row in found.rows):
-        sys.exit(NO_FINITE_TIME)
+    times = (row.cases["cautious"].exposure_time for row in found.rows)
+    leave(found.interrupted, any(map(math.isfinite, times)))
 
 
 def _prices(given: tuple[str, ...]) -> dict[str, float]:

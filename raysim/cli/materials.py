@@ -97,13 +97,12 @@ def _show_lamps(name: str, as_json: bool) -> None:
 
 
 def _lamp_row(kind: LampType) -> tuple[str, ...]:
-    def ends(low: float, high: float) -> str:
-        return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+    from raysim.output.words.numbers import spread_words
 
     return (
         kind.name,
-        ends(kind.lamp_W_low, kind.lamp_W_high),
-        ends(kind.uvc_W_low, kind.uvc_W_high),
+        spread_words(kind.lamp_W_low, kind.lamp_W_high),
+        spread_words(kind.uvc_W_low, kind.uvc_W_high),
         str(kind.tubes),
         f"{kind.arc_mm:g}",
         f"{kind.tube_length_mm:g} x {kind.diameter_mm:g}",

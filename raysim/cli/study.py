@@ -1,5 +1,7 @@
 """What the commands of all studies share: options, and the way from the scene to the answer."""
 
+import math
+import signal
 import sys
 from collections.abc import Callable
 from importlib import import_module
@@ -18,10 +20,12 @@ from raysim.cli.common import (
     THREADS,
     Teller,
     checked_scene,
+    kept_scene,
     quiet_option,
 )
 from raysim.cli.given import PLACE, PRECISION
 from raysim.cli.groups import together
+from raysim.cli.statuses import INTERRUPTED, NO_FINITE_TIME
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -111,8 +115,7 @@ def run_study(
     with teller.bar():
         study = import_module(f"raysim.studies.{name}").study
         found = study(built, pose=pose, options=options, **asked)
-    typed = shell_line(["raysim", *sys.argv[1:]])
-    import_module(f"raysim.output.studies.{name}").write(found, folder, command=typed)
+    import_module(f"raysim.output.studies.{name}").write(found, folder, command=typed())
     words = import_module(f"raysim.output.words.{name}")
     if as_json:
         tell_json(folder)
@@ -120,3 +123,37 @@ def run_study(
         tell_answer(title(found), (words.answer(found), *words.more_lines(found)))
         click.echo(f"\n  Report: {folder / 'report.html'}")
     return found
+
+
+def run_search(
+    name: str, title: Callable[[Any], str], given: dict[str, Any], asked: Callable[..., Any]
+) -> None:
+    """Run a study that leaves scene files behind, from all that was typed, and exit.
+
+    `asked` makes of it what `run_study` takes.
+    """
+    given["scene"] = kept_scene(given["scene"], Teller(given["quiet"] or given["as_json"]))
+    words = asked(**given)
+    end_like_ctrl_c()
+    found = run_study(name, title, **words)
+    leave(found.interrupted, math.isfinite(found.best.best.time))
+
+
+def typed() -> str:
+    """The command line that repeats what is run (definition)."""
+    return shell_line(["raysim", *sys.argv[1:]])
+
+
+def end_like_ctrl_c() -> None:
+    """Let a time limit end this command as Ctrl-C does."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    click.get_current_context().call_on_close(lambda: signal.signal(signal.SIGTERM, before))
+
+
+def leave(interrupted: bool, has_time: bool) -> None:
+    """End with the status that tells of a study broken off, or without a finite time."""
+    if interrupted:
+        click.echo("raysim: interrupted; what was known by then was written", err=True)
+        sys.exit(INTERRUPTED)
+    if not has_time:
+        sys.exit(NO_FINITE_TIME)

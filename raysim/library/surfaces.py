@@ -67,12 +67,17 @@ class Surface:
 
 
 class UnknownSurface(KeyError):
-    """No surface has this name or alias; `nearest` lists the closest library names."""
+    """No surface has this name or alias; `nearest` lists the closest library names.
+
+    `mend` says what to do about it, in one line.
+    """
 
     def __init__(self, name: str, nearest: list[str]) -> None:
         hint = f"; nearest: {', '.join(nearest)}" if nearest else ""
         super().__init__(f"no surface named '{name}'{hint}")
         self.nearest = nearest
+        close = " or ".join(f'"{one}"' for one in nearest[:3])
+        self.mend = f"did you mean {close}?" if close else "'raysim materials' lists all"
 
     __str__ = Exception.__str__  # KeyError would quote the message
 

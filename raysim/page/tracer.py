@@ -10,7 +10,6 @@ from typing import Any
 
 Answer = Callable[[dict[str, Any], bytes], Awaitable[None]]
 MOST_DEATHS = 3  # on one draft: then it is told, and nothing is traced before the next change
-LARGEST_ANSWER = 2**30
 
 
 class TracingProcess:

@@ -62,9 +62,8 @@ class Builder:
         try:
             found = self.find_surface(choice) if isinstance(choice, str) else choice.surface()
         except UnknownSurface as error:
-            near = " or ".join(f'"{name}"' for name in error.nearest[:3])
-            mend = f"did you mean {near}?" if near else "see 'raysim materials' for the names"
-            self.notes.error(Code.UNKNOWN_SURFACE, key, f'no surface is called "{choice}"', mend)
+            what = f'no surface is called "{choice}"'
+            self.notes.error(Code.UNKNOWN_SURFACE, key, what, error.mend)
             return 0
         except ValueError as error:
             self.notes.error(Code.BAD_SURFACE, key, str(error), "correct this surface")

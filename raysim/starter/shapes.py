@@ -6,14 +6,12 @@ Those that are folded shut or have a fallen strap are mistakes to look at, not s
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache, partial
+from functools import partial
 from typing import NamedTuple
-
-import numpy as np
 
 from raysim.starter.cup import cup_respirator
 from raysim.starter.flat_fold import flat_fold
-from raysim.starter.sheets import Array, Parts
+from raysim.starter.sheets import Parts
 
 SMALL = 0.87  # factor from the large size to the small one, invented
 
@@ -37,14 +35,3 @@ SHAPES = {
         "flat_fold_small_bare.obj", partial(flat_fold, 1.0, SMALL, False)
     ),
 }
-
-
-@cache
-def extent_mm(name: str) -> Array:
-    """Lowest and highest corner (2, 3), mm, of a shape, seen from its hook point.
-
-    Minus the third number of the first is the height that it needs below its hook.
-    """
-    meshes = list(SHAPES[name].make().values())
-    bounds = np.array([mesh.bounds for mesh in meshes])
-    return np.array([bounds[:, 0].min(axis=0), bounds[:, 1].max(axis=0)])

@@ -5,7 +5,6 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 
 CPU, CUDA = "cpu", "cuda"
-DEVICES = (CPU, CUDA)
 _chosen: ContextVar[str] = ContextVar("device", default=CPU)
 
 

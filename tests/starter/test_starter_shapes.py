@@ -9,10 +9,16 @@ import trimesh
 from triangle_distances import clearance, crossings
 
 from raysim.starter.hooks import hook
-from raysim.starter.shapes import SHAPES, SMALL, extent_mm
+from raysim.starter.shapes import SHAPES, SMALL
 from raysim.starter.straps import HOOK_CLEARANCE_MM
 
 PAGE = Path(__file__).parents[2] / "scenes" / "README.md"
+
+
+def extent_mm(name):
+    """Lowest and highest corner (2, 3) of a shape, seen from its hook point."""
+    bounds = np.array([mesh.bounds for mesh in SHAPES[name].make().values()])
+    return np.array([bounds[:, 0].min(axis=0), bounds[:, 1].max(axis=0)])
 
 
 def sheets(parts):

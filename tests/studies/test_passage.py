@@ -11,13 +11,22 @@ from raysim.studies.leak.passage import (
     cut,
     lines_through,
     straight,
-    transmitted_share,
     two_bends,
     view_factors,
     wall_radiosity,
 )
 
 WIDTH, DEPTH, STEP = 0.003, 0.018, 0.009
+
+
+def transmitted_share(strips, reflectance):
+    """Share of the light through the inner opening that comes out at the outer one.
+
+    By reciprocity of view factors; openings are as wide as one another.
+    """
+    radiosity = wall_radiosity(strips, reflectance)
+    outer = slice(*strips.first[strips.passage.outer :][:2])
+    return float((view_factors(strips)[outer] @ radiosity).mean())
 
 
 def test_rows_of_view_factors_add_up_and_are_reciprocal():

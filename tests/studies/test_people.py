@@ -9,7 +9,6 @@ from raysim.studies.leak.exposure_limits import (
     effective,
     exposure_limit,
     permissible_time,
-    permissible_time_effective,
 )
 
 UW_CM2 = 0.01  # W/m2 per uW/cm2
@@ -49,8 +48,11 @@ def test_both_bases_give_the_same_time():
     light = 0.2083 * UW_CM2
     assert effective(light) == pytest.approx(0.5 * light)
     assert permissible_time(light) == pytest.approx(8 * 3600.0, rel=1e-3)
-    assert permissible_time_effective(effective(light)) == pytest.approx(permissible_time(light))
-    assert permissible_time_effective(light) == pytest.approx(0.5 * permissible_time(light))
+    halved = 0.5 * exposure_limit()
+    assert permissible_time(effective(light), limit=halved) == pytest.approx(
+        permissible_time(light)
+    )
+    assert permissible_time(light, limit=halved) == pytest.approx(0.5 * permissible_time(light))
 
 
 def test_at_one_mw_cm2_inside_the_box_it_is_six_seconds():

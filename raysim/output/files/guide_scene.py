@@ -1,17 +1,14 @@
 """The scene of a guide: rounded to what is printed, and written where the guide will be."""
 
-import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 from raysim.base.errors import Fault, SceneError
 from raysim.dose.checkpoint_file import ASIDE
-from raysim.output.files.scene_file import path_from
+from raysim.output.files.scene_file import read_again, scene_text
 from raysim.scene.build import BuiltScene
-from raysim.scene.file.read import rename_meshes
 from raysim.scene.file.rows import spread
-from raysim.scene.file.toml import toml_text
 from raysim.workshop.grid import GRIDS, Grid
 from raysim.workshop.plan import places_as_printed
 from raysim.workshop.rounding import Moved, moved, rounded
@@ -43,13 +40,11 @@ def rounded_scene(
 
 def rounded_text(scene: BuiltScene, grid: Grid, folder: Path) -> tuple[str, tuple[Moved, ...]]:
     """The file of a scene on a grid, for `folder`, and what rounding moved."""
-    data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
-    data = spread(data, scene.written.object)
+    data = spread(read_again(scene), scene.written.object)
     rows = tuple(moved(data, scene.written, grid))
     data = rounded(data, scene.written, grid, places_as_printed(scene, grid))
-    rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
-    heading = f"# Rounded to {grid.step_words} by raysim guide: the box that its drawings show.\n\n"
-    return heading + toml_text(data), rows
+    heading = f"Rounded to {grid.step_words} by raysim guide: the box that its drawings show."
+    return scene_text(data, scene, folder, (heading,)), rows
 
 
 def shows(scene: BuiltScene, folder: Path, unit: str) -> bool:

@@ -27,8 +27,7 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
     comments at the top. Of several poses only the one of the layout is written.
     """
     scene = load.scene
-    data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
-    data = spread(data, scene.written.object)
+    data = spread(read_again(scene), scene.written.object)
     entries = {entry["name"]: entry for entry in data.get("object", [])}
     per_metre = 1.0 / UNIT_METRES[scene.written.units]
     poses = data.pop("pose", [])
@@ -46,8 +45,7 @@ def layout_toml(load: Load, layout: Layout, folder: Path, heading: tuple[str, ..
         objects.append(_as_written(entries[source.name], entry, placed))
     data["object"] = objects
     heading += _unread(data, "the load hangs otherwise")
-    rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
-    return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
+    return scene_text(data, scene, folder, heading)
 
 
 def lamps_toml(
@@ -58,10 +56,25 @@ def lamps_toml(
     Everything but the lamps stays as the user wrote it, without comments. `heading` becomes
     comments at the top.
     """
-    data = tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+    data = read_again(scene)
     per_metre = 1.0 / UNIT_METRES[scene.written.units]
     data["lamp"] = [_lamp(lamp, per_metre) for lamp in lamps]
     heading += _unread(data, "the lamps are others")
+    return scene_text(data, scene, folder, heading)
+
+
+def read_again(scene: BuiltScene) -> dict[str, Any]:
+    """The keys of the file of a scene, in its own units (definition)."""
+    return tomllib.loads(scene.path.read_text(encoding="utf-8-sig"))
+
+
+def scene_text(
+    data: dict[str, Any], scene: BuiltScene, folder: Path, heading: tuple[str, ...]
+) -> str:
+    """Scene file (text) of keys, for `folder`, with the meshes of a scene and a head of comments.
+
+    The names of meshes in `data` are changed.
+    """
     rename_meshes(data, lambda mesh: path_from(folder, scene.path.parent / mesh))
     return "".join(f"# {line}\n" for line in heading) + "\n" + toml_text(data)
 

@@ -67,7 +67,7 @@ class Card:
         return [self.rows[k * each : (k + 1) * each] for k in range(self.columns)]
 
 
-def card_of(result: Result, day: date | None = None) -> Card:
+def card_of(result: Result) -> Card:
     """The card of a result; where use is forbidden it has no steps, no rows and no boxes."""
     found, life = reuse(result), lamp_life(result)
     forbidden = the_verdict(result).forbids
@@ -88,7 +88,7 @@ def card_of(result: Result, day: date | None = None) -> Card:
         tuple(enumerate(_judged_names(result), 1)) if boxes else (),
         boxes,
         "" if life is None else f"Change the lamps at {life.holds_until:,.0f} h, or on: ",
-        card_origin(result, day),
+        card_origin(result),
     )
 
 
@@ -124,7 +124,8 @@ def _steps(result: Result) -> tuple[str, ...]:
 
 def _judged_names(result: Result) -> list[str]:
     """Names of the judged objects, in the order of their numbers in the picture (definition)."""
-    return [body.name for body in result.triangles.bodies if body.judged]
+    triangles = result.triangles
+    return [triangles.bodies[k].name for k in triangles.judged_bodies]
 
 
 def picture_of(pictures: Sequence[Picture]) -> Picture | None:

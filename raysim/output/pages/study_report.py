@@ -36,7 +36,8 @@ class StudyPage:
     sections: tuple[Section, ...] = ()
 
 
-def write_study(page: StudyPage, path: Path, day: date | None = None) -> None:
+def write_study(page: StudyPage, path: Path) -> None:
     """Write the report: HTML without script, pictures inside, nothing loaded from elsewhere."""
-    shown = (day or date.today()).isoformat()
-    write_page(path, "study.html.j2", **vars(page), day=shown, version=__version__)
+    write_page(
+        path, "study.html.j2", **vars(page), day=date.today().isoformat(), version=__version__
+    )

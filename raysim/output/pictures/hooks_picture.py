@@ -45,15 +45,24 @@ def write_layout_picture(layout: Ranked, title: str, path: Path) -> Picture:
     _draw_hooks(plan, layout)
     draw_plan(plan, triangles)
     _list_hooks(figure, layout, triangles.units)
+    time = f"{'' if layout.has_bound else 'about '}{minutes_seconds(layout.time)}"
+    told = f"hook points, x / y / z in {grid_of(triangles.units).name}"
+    return titled(figure, title, time, told, path)
+
+
+def titled(figure: Any, title: str, time: str, told: str, path: Path) -> Picture:
+    """Write a picture of a box beside its plan, with a title and the time that it takes.
+
+    `told` says what is listed below the plan.
+    """
     figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
-    about = "" if layout.has_bound else "about "
-    words = f"{about}{minutes_seconds(layout.time)} in the cautious case, from cold lamps"
+    words = f"{time} in the cautious case, from cold lamps"
     figure.text(0.02, 0.925, words, fontsize=12, color=SOFT_INK)
     save_figure(figure, path)
     caption = (
         "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
         "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
-        f"hook points, x / y / z in {grid_of(triangles.units).name}."
+        f"{told}."
     )
     return Picture(path, title, caption, OVERVIEW)
 

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 
 from raysim.base.units import minutes_seconds, to_mm
-from raysim.output.pictures.figure import INK, SOFT_INK, beside, halo, new_figure, save_figure
+from raysim.output.pictures.figure import INK, beside, halo, new_figure
 from raysim.output.pictures.hooks_chart import draw_plan, fill_load
-from raysim.output.pictures.hooks_picture import LOAD, SIZE, coloured_box
-from raysim.output.pictures.pictures import OVERVIEW, Picture
+from raysim.output.pictures.hooks_picture import LOAD, SIZE, coloured_box, titled
+from raysim.output.pictures.pictures import Picture
 from raysim.output.words.numbers import OVER_A_WEEK, length
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.trace import TracedLamps
@@ -35,17 +35,9 @@ def write_lamps_picture(
         ends = (" / ".join(length(value, triangles.units) for value in end) for end in both)
         at = 0.555, 0.165 - 0.026 * k
         figure.text(*at, f"{k + 1}:  {' to '.join(ends)}", fontsize=9.5, color=INK)
-    figure.text(0.02, 0.965, title, fontsize=16, weight="bold", color=INK, parse_math=False)
-    long = OVER_A_WEEK if not np.isfinite(traced.time) else minutes_seconds(traced.time)
-    words = f"{long} in the cautious case, from cold lamps"
-    figure.text(0.02, 0.925, words, fontsize=12, color=SOFT_INK)
-    save_figure(figure, path)
-    caption = (
-        "Left: the box from the front left, walls left out; colours: irradiance in the cautious "
-        "case, mean over cells of about 1 cm², logarithmic. Right: seen from above; below it the "
-        f"ends of the arcs, x / y / z in {grid_of(triangles.units).name}."
-    )
-    return Picture(path, title, caption, OVERVIEW)
+    time = OVER_A_WEEK if not np.isfinite(traced.time) else minutes_seconds(traced.time)
+    told = f"ends of the arcs, x / y / z in {grid_of(triangles.units).name}"
+    return titled(figure, title, time, told, path)
 
 
 def _number(axes: Any, places: Sequence[Place]) -> None:

@@ -1,6 +1,5 @@
 """Everything that is written of a study of hooks."""
 
-from functools import partial
 from pathlib import Path
 
 from raysim.output.files.hooks_record import hooks_record
@@ -40,9 +39,7 @@ def write(study: HookStudy, folder: str | Path, *, command: str = "") -> None:
     )
 
     def sections(fresh: Path) -> list[Section]:
-        files = {f"layouts/{one.number}.toml": one for one in study.numbers}
-        files["best.toml"] = study.best
-        write_scenes(fresh, folder, files, partial(_scene_file, study))
+        write_scenes(fresh, folder, "layouts", study, _scene_file)
         return _sections(study, fresh / "pictures")
 
     write_report(folder, hooks_record(study, answer), page, sections)

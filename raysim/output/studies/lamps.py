@@ -1,6 +1,5 @@
 """Everything that is written of a study of lamps."""
 
-from functools import partial
 from pathlib import Path
 
 from raysim.output.files.lamps_record import lamps_record
@@ -40,9 +39,7 @@ def write(study: LampStudy, folder: str | Path, *, command: str = "") -> None:
     )
 
     def sections(fresh: Path) -> list[Section]:
-        files = {f"lamps/{one.number}.toml": one for one in study.numbers}
-        files["best.toml"] = study.best
-        write_scenes(fresh, folder, files, partial(_scene_file, study))
+        write_scenes(fresh, folder, "lamps", study, _scene_file)
         return _sections(study, fresh / "pictures")
 
     write_report(folder, lamps_record(study, answer), page, sections)

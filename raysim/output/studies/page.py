@@ -31,15 +31,17 @@ def write_report(
 
 
 def write_scenes(
-    fresh: Path, folder: str | Path, files: dict[str, Any], text: Callable[[Any, Path], str]
+    fresh: Path, folder: str | Path, kept: str, found: Any, text: Callable[[Any, Any, Path], str]
 ) -> None:
-    """Write scene files into `fresh`, which goes to `folder`: what each shows, by its name.
+    """Write scene files into `fresh`, which goes to `folder`: the best, and those of each number.
 
-    `text` gives the file, which finds its meshes from the folder that it is given.
+    Those are `kept` in a folder of their own. `text` gives the file of one, which finds its meshes
+    from the folder that it is given.
     """
-    for name, one in files.items():
+    files = {f"{kept}/{one.number}.toml": one for one in found.numbers}
+    for name, one in (files | {"best.toml": found.best}).items():
         (fresh / name).parent.mkdir(exist_ok=True)
-        (fresh / name).write_text(text(one, (Path(folder) / name).parent), encoding="utf-8")
+        (fresh / name).write_text(text(found, one, (Path(folder) / name).parent), encoding="utf-8")
 
 
 def scene_heading(what: str, command: str, scene: Path, interrupted: bool) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 from raysim.dose.agreement import compare
 from raysim.dose.result import Result
 from raysim.library.assumptions import assumptions
+from raysim.output.words.numbers import spread_words
 from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
@@ -127,8 +128,8 @@ def types(plan: Plan) -> Table:
             f"{kind.arc_mm:g}",
             f"{kind.caps} x {kind.cap}, {kind.pins} pins",
             f"{kind.weight_g:g}",
-            _range(kind.lamp_W_low, kind.lamp_W_high),
-            _range(kind.uvc_W_low, kind.uvc_W_high),
+            spread_words(kind.lamp_W_low, kind.lamp_W_high),
+            spread_words(kind.uvc_W_low, kind.uvc_W_high),
         )
         for kind in kinds.values()
     )
@@ -146,10 +147,6 @@ def sources(plan: Plan) -> list[str]:
     """Where the sizes and watts of the types of lamps come from (definition)."""
     kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := lamp.kind)}
     return [f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values()]
-
-
-def _range(low: float, high: float) -> str:
-    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
 
 
 def meters(plan: Plan, result: Result) -> Table:

@@ -92,6 +92,11 @@ def spot_words(spot: Spot) -> str:
     return place_words(spot.centroid, *named, units=spot.units)
 
 
+def spread_words(low: float, high: float) -> str:
+    """Both ends of what a figure may be, or the one (definition)."""
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
 def told_time(seconds: float) -> str:
     """An exposure time in words: no minutes on days, and "more than a week" for all that is longer.
 

@@ -1,6 +1,5 @@
 """Respirators that are too long for the place where they hang."""
 
-
 from raysim.base.fault_codes import Code
 from raysim.base.units import to_mm
 from raysim.scene.build import BuiltScene

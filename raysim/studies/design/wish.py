@@ -101,10 +101,7 @@ class LiningOffer(Table):
         try:
             find_surface(self.name)
         except UnknownSurface as error:
-            near = " or ".join(f'"{name}"' for name in error.nearest[:3])
-            raise ValueError(
-                f'no surface is called "{self.name}"' + (f", did you mean {near}?" if near else "")
-            ) from None
+            raise ValueError(f'no surface is called "{self.name}", {error.mend}') from None
         return self
 
     @property

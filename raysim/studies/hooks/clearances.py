@@ -6,8 +6,9 @@ doubt (see `comes_near`), so that no box is too large. What is still in doubt co
 """
 
 from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from raysim.studies.hooks.load import Hang, Load, build_stage
 SPACING = 0.004  # m, longest edge between points
 COVER = SPACING / 3.0**0.5  # m, the circumradius of the largest triangle
 MOST_POINTS = 200_000  # of what hangs: of a larger thing the points lie farther apart
+Where = TypeVar("Where")
 WALL, LAMP, OTHER = "too near a wall", "too near a lamp", "too near what stays in the box"
 
 
@@ -114,9 +116,16 @@ class Room:
 
     def sifted(self, hangs: list[Hang]) -> tuple[list[Hang], Counter[str]]:
         """Hook points with room, and how many of the others fail for what reason."""
-        troubles = [self.trouble(hang) for hang in hangs]
-        kept = [hang for hang, trouble in zip(hangs, troubles, strict=True) if not trouble]
-        return kept, Counter(trouble for trouble in troubles if trouble)
+        return with_room(hangs, self.trouble)
+
+
+def with_room(
+    places: Sequence[Where], trouble: Callable[[Where], str]
+) -> tuple[list[Where], Counter[str]]:
+    """Places without trouble, and how many of the others have which."""
+    troubles = [trouble(place) for place in places]
+    kept = [place for place, found in zip(places, troubles, strict=True) if not found]
+    return kept, Counter(filter(None, troubles))
 
 
 def comes_near(corners: np.ndarray, tree: Any, cover: float, clear: float) -> bool:

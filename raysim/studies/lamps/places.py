@@ -16,7 +16,7 @@ from raysim.base.errors import RaysimError
 from raysim.scene.check.surroundings import Surroundings
 from raysim.scene.file.written import Lamp
 from raysim.scene.triangles import SceneTriangles
-from raysim.studies.hooks.clearances import surface_points
+from raysim.studies.hooks.clearances import surface_points, with_room
 from raysim.studies.lamps.kinds import LampKind
 
 STEP = 0.010  # m between points looked at on an axis
@@ -147,9 +147,7 @@ class LampRoom:
 
     def sifted(self, places: Sequence[Place]) -> tuple[list[Place], Counter[str]]:
         """Places with room, and how many of the others fail for what reason."""
-        troubles = [self.trouble(place) for place in places]
-        kept = [place for place, trouble in zip(places, troubles, strict=True) if not trouble]
-        return kept, Counter(trouble for trouble in troubles if trouble)
+        return with_room(places, self.trouble)
 
     def grid(
         self, kinds: Sequence[LampKind], grid: LampGrid

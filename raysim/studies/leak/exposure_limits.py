@@ -59,12 +59,3 @@ def permissible_time(
     if unweighted * safety_factor * DAY <= dose:
         return DAY
     return dose / (safety_factor * unweighted)
-
-
-def permissible_time_effective(weighted: float, safety_factor: float = 1.0) -> float:
-    """Seconds a person may stay in a day, from the effective irradiance (W/m2).
-
-    Source: as `permissible_time`, both sides times the actinic weight.
-    """
-    weight = assumptions()["spectral_weight_254nm"].value
-    return permissible_time(weighted / weight, safety_factor)

@@ -210,14 +210,3 @@ def wall_radiosity(strips: Strips, reflectance: float) -> np.ndarray:
     radiosity = wall_reply(strips, reflectance) @ view_factors(strips)[:, inner].sum(axis=1)
     radiosity[inner] = 1.0
     return radiosity
-
-
-def transmitted_share(strips: Strips, reflectance: float) -> float:
-    """Share of the light through the inner opening that comes out at the outer one.
-
-    Source: reciprocity of view factors; openings are as wide as one another.
-    """
-    radiosity = wall_radiosity(strips, reflectance)
-    passage = strips.passage
-    outer = slice(strips.first[passage.outer], strips.first[passage.outer + 1])
-    return float((view_factors(strips)[outer] @ radiosity).mean())

@@ -24,10 +24,8 @@ def named_surface(written: SceneAsWritten, one: Surface | str) -> Surface:
     try:
         return written.find_surface(one)
     except UnknownSurface as error:
-        near = " or ".join(f'"{close}"' for close in error.nearest[:3])
-        mend = f"did you mean {near}?" if near else "'raysim materials' lists all"
         what = f'lining "{one[:80]}": no surface of the scene or the library is called this'
-        raise RaysimError(f"{what}. Mend: {mend}") from None
+        raise RaysimError(f"{what}. Mend: {error.mend}") from None
 
 
 def linings_to_try(
