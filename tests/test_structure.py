@@ -121,6 +121,13 @@ def test_every_module_lies_in_a_room():
     assert loose == {"__init__.py", "__main__.py", "front_door.py", "version.py"}
 
 
+def test_tests_lie_in_folders_that_mirror_the_rooms():
+    """But for physics, other programs and broken input, which are of no one room."""
+    rooms = {room.split(".")[0] for room in ROOMS}
+    folders = {path.parent.name for path in (ROOT / "tests").glob("*/test_*.py")}
+    assert folders == rooms | {"physics", "peers", "broken"}
+
+
 def test_no_module_imports_itself_by_a_detour():
     arrows = {dotted(path): own_imports(path) for path in modules() if dotted(path)}
     # A package counts as imported with its modules only where it is named itself.

@@ -16,5 +16,7 @@ def data_rows(table: str, *labels: str) -> list[dict[str, Any]]:
         raise ValueError(f"{table}s: a {' and '.join(labels)} stands twice")
     for row in rows:
         if not row["source"].strip() or not set(row["mark"].split(" + ")) <= MARKS:
-            raise ValueError(f"{row[labels[0]]}: source missing or mark not understood")
+            known = ", ".join(sorted(MARKS))
+            what = f"source missing or mark not understood; marks: {known}"
+            raise ValueError(f"{row[labels[0]]}: {what}")
     return rows
