@@ -73,9 +73,9 @@ def part_wear(result: Result) -> tuple[PartWear, ...]:
     """Wear of facepieces and straps by the end of the timer; empty without a finite timer.
 
     Bright case: high end of every reflectance, new lamps at full output. Of a facepiece it is the
-    best-lit face-side, the one with the largest lower end of its error: the largest of many noisy
-    values is mostly noise. In a run that did not look at the best-lit spots (of photons only, or
-    broken off) even that one is, and the best-lit square centimetre is taken. Straps, whose faces
+    best-lit face-side, chosen by the lower end of its error: the largest of many noisy values is
+    mostly noise. A run of photons only, or one broken off, has not traced the best-lit spots
+    again: then the best-lit square centimetre is taken. Straps, whose faces
     are small and noisier, are judged by square centimetres (or what there is of one across a
     strap), both sides added.
     """

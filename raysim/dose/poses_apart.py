@@ -16,7 +16,7 @@ from raysim.transport.paths import ROUND_BATCHES, BackwardRun
 from raysim.transport.streams import alone_seed
 
 ALONE_PRECISION = 0.05  # of the time in one pose alone, which is told for comparison only
-ALONE_RAYS = 10_000_000  # of each: a side in the dark is what poses are for, and has no end
+ALONE_RAYS = 10_000_000  # for each pose: a side that hangs in the dark would never be settled
 UPPER = 3.0  # standard errors above which no irradiance is thought to lie
 
 

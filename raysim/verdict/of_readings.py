@@ -19,7 +19,7 @@ LINING_COUNTS = 0.05
 def reading_reasons(result: Result) -> Iterator[Reason]:
     """What is missing or wrong with the readings of a run.
 
-    Sent to where the lining is read as well: one reading is then enough.
+    The place to read is chosen so that it tells of the lining as well: one reading is enough.
     """
     points = result.written.meter if result.written else []
     if result.readings is None:

@@ -32,8 +32,8 @@ class Packing:
 
         The file stays as it is, byte by byte, where its meshes keep their places. Else it is
         written anew, without comments, with other names of meshes and nothing else changed.
-        Returns what is said of it in texts, and what is to be said of it in the parcel: names of
-        meshes and the hash, as far as they are others there.
+        Returns what has to be replaced in texts about the scene: names of meshes and the hash, as
+        far as they change, each with the new one.
 
         Raises
         ------

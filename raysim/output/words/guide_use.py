@@ -234,7 +234,7 @@ def _slip_words(one: Tolerance, grid: Grid) -> str:
 def measure_twice(panel: Panel, result: Result, grid: Grid) -> list[str]:
     """What a thing of a panel that is off its place does to the light at the worst spot.
 
-    Of the lamps the one that matters most stands for all: beside another spot another one does.
+    The lamp that matters most stands for all lamps: at another spot, another lamp matters most.
     """
     here: dict[str, list[str]] = {}
     for place in panel.places:

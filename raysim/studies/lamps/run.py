@@ -46,7 +46,7 @@ def study(
 ) -> LampStudy:
     """Choose places for some numbers of lamps, and prove how much better any choice could be.
 
-    Ctrl-C ends it early, with what is known by then; it is passed on where nothing is. The scene
+    Ctrl-C ends it early, with what is known by then; KeyboardInterrupt where nothing is. The scene
     need not be read from a file: what is used of it is `scene.written` and its triangles.
 
     Parameters

@@ -24,10 +24,10 @@ from raysim.transport.paths import traced_irradiance
 from raysim.transport.photons import PhotonRun
 from raysim.transport.tiles import tiles_of
 
-# Most of a trace is the first look at every face, a path in each batch: half as many as elsewhere,
-# and the bounds of a tenth of the faces are settled later. Own choice, as all here.
+# Most of the time goes into the first round, one path of each batch from every face. So there are
+# half as many batches as elsewhere; a tenth of the faces takes further rounds. Own choice.
 BATCHES, BATCH_PHOTONS = 16, 32_768
-MOST_RAYS = 4e7  # of one choice: a dark one need not be known as well as the good ones
+MOST_RAYS = 4e7  # for one choice: a dark choice need not be known as well as a good one
 FAILURE_PATHS, FAILURE_CELLS = 8, 16
 DARK_FACES, WELL = 24, 0.1  # told of a choice, and the relative error up to which they are known
 

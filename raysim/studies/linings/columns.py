@@ -130,7 +130,7 @@ def lamps_summed(light: np.ndarray, kind: np.ndarray, kinds: int) -> np.ndarray:
 def _shared_lobe(reflectance: np.ndarray, lobe: np.ndarray) -> np.ndarray:
     """Probability of the mirror lobe for each surface: the mean share, by light sent back.
 
-    (surfaces,); strictly between 0 and 1 wherever a column needs the lobe that this rules out.
+    (surfaces,). It is 0 or 1 only where every column sends all of its light that way.
     """
     light = reflectance.sum(axis=1)
     mean = (reflectance * lobe).sum(axis=1) / np.where(light > 0.0, light, 1.0)

@@ -47,7 +47,7 @@ LININGS = (
 )
 NO_PRICES: Mapping[str, float] = MappingProxyType({})
 BLACK_PRECISION = 0.1
-BLACK_RAYS = 4_000_000  # of the bare black box, which only the gains are reckoned from
+BLACK_RAYS = 4_000_000  # of the bare black box, which is only the base of the gains
 
 
 @dataclass(frozen=True)
@@ -100,8 +100,8 @@ def study(
 ) -> LiningStudy:
     """Judge the scene as it is, and with all its walls lined in turn with each of `linings`.
 
-    Ctrl-C ends it early, with the linings that were judged by then; it is passed on where the scene
-    as it is was not, or no lining.
+    Ctrl-C ends it early, with the linings that were judged by then. Before the scene as it is and
+    one lining are judged, it raises KeyboardInterrupt.
 
     Parameters
     ----------
@@ -188,8 +188,8 @@ def _lined(
     groups.sort(key=lambda group: -max(map(_brightness, group)))
     # After the brightest the box as it is, so that it is known when the study is broken off.
     groups[1:] = sorted(groups[1:], key=lambda group: variants[0] not in group)
-    # Folds are all but dark in a black box; no more light is spent on them than on a lining. The
-    # brightest group, which is judged beside it, shows what is too slow to be followed.
+    # In a black box, folds get next to no light, so its rays are bounded. The brightest group is
+    # judged first: it tells which of the others are too slow to be followed to their end.
     own = np.zeros(len(STUDY_CASES))
     first = [([black_box], BLACK_PRECISION, BLACK_RAYS), (groups[0], precision, math.inf, own)]
     in_the_dark, brightest = bench.each(LiningBench.worst_face, first)
