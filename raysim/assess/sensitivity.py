@@ -118,15 +118,11 @@ def held_by(triangles: SceneTriangles, body: int) -> tuple[int, ...]:
     """
     from scipy.spatial import cKDTree
 
-    tree = cKDTree(triangles.corners[triangles.faces_of(body)].reshape(-1, 3))
+    tree = cKDTree(triangles.corners_of(body).reshape(-1, 3))
     others = [
         k for k, other in enumerate(triangles.bodies) if other.kind == "object" and not other.judged
     ]
-    near = [
-        k
-        for k in others
-        if tree.query(triangles.corners[triangles.faces_of(k)].reshape(-1, 3))[0].min() < NEAR
-    ]
+    near = [k for k in others if tree.query(triangles.corners_of(k).reshape(-1, 3))[0].min() < NEAR]
     return (body, *(k for k in near if k != body))
 
 

@@ -186,7 +186,7 @@ def _lamp_rows(triangles: SceneTriangles, share: np.ndarray) -> list[Contributio
 def _place_rows(cycle: Cycle, triangles: SceneTriangles, spot: Spot) -> list[Contribution]:
     """Place of the respirator and of each lamp, each way alike and independent."""
     half = assumptions()["place_half_width_mm"]
-    body = next(k for k, b in enumerate(triangles.bodies) if b.name == spot.object)
+    body = triangles.body_called(spot.object)
 
     def hung(bench: Bench) -> np.ndarray:
         return body_pairs(bench, held_by(bench.triangles, body))

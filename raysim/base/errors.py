@@ -1,6 +1,7 @@
 """Faults of a user's input, each told in one line."""
 
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -55,6 +56,11 @@ class Fault:
     def __str__(self) -> str:
         text = f"{self.file}: {self.key}: {self.what}. Mend: {self.mend}"
         return printable(text)
+
+
+def any_error(faults: Iterable[Fault]) -> bool:
+    """Whether one of some faults is an error (definition)."""
+    return any(fault.level is Level.ERROR for fault in faults)
 
 
 class RaysimError(Exception):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.base.errors import Fault, Level, RaysimError, SceneError
+from raysim.base.errors import Fault, RaysimError, SceneError, any_error
 from raysim.base.progress import PROGRESS_VARIABLE
 from raysim.base.units import minutes_seconds
 from raysim.cli.given import PATH
@@ -102,7 +102,7 @@ def checked_scene(path: Path, teller: "Teller") -> tuple["BuiltScene", tuple[Fau
     compile_ahead(asked or default_threads())
     with teller.bar(passing=True):
         faults = check_scene(scene, teller.progress)
-    if any(fault.level is Level.ERROR for fault in faults):
+    if any_error(faults):
         raise SceneError(faults)
     return scene, tuple(faults)
 

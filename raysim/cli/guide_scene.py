@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from raysim.base.errors import Level, SceneError
+from raysim.base.errors import SceneError, any_error
 from raysim.cli.common import Teller
 from raysim.cli.dose import traced, with_budget
 
@@ -52,7 +52,7 @@ def planned(
         with teller.bar(passing=True):
             faults = check_scene(scene, teller.progress)
         faults = renamed(SceneError(faults), path, grid)
-        if any(fault.level is Level.ERROR for fault in faults):
+        if any_error(faults):
             raise SceneError(faults)
         teller.warn(faults)
         plan = plan_of(scene, grid, moved, size, prices)

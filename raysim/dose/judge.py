@@ -24,7 +24,7 @@ class CaseEstimate(Estimate):
 
 def place_words(triangles: SceneTriangles, body: int, point: np.ndarray) -> str:
     """Where on a body a point (m) lies, in words: height, side and depth."""
-    corners = triangles.corners[triangles.faces_of(body)].reshape(-1, 3)
+    corners = triangles.corners_of(body).reshape(-1, 3)
     low, high = corners.min(axis=0), corners.max(axis=0)
     share = (point - low) / np.maximum(high - low, 1e-9)
     words, sides = [], sides_of(triangles).things

@@ -176,6 +176,20 @@ def checked_run(
     """
     if not isinstance(scene, BuiltScene):
         raise RaysimError(f"{scene!r} is not a scene. Mend: simulate(load_scene(PATH))")
+    refuse_numbers(seed, photons, precision, threads)
+    return set_aside(scene)
+
+
+def refuse_numbers(
+    seed: int, photons: int | None, precision: float | None, threads: int | None
+) -> None:
+    """Refuse numbers of a run that are out of range; None goes with each but the seed.
+
+    Raises
+    ------
+    RaysimError
+        For the first such number.
+    """
     if not 0 <= seed < 2**64:
         raise RaysimError(f"seed {seed} is out of range. Mend: give 0 to 2**64 - 1")
     if photons is not None and not 1 <= photons <= MOST_PHOTONS:
@@ -184,7 +198,6 @@ def checked_run(
         raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
     if threads is not None and not 1 <= threads <= 1024:
         raise RaysimError(f"threads {threads} is out of range. Mend: give 1 to 1024")
-    return set_aside(scene)
 
 
 def batches_in_all(forward: PhotonCycle, photons: int | None) -> int:

@@ -38,7 +38,7 @@ def _box(scene: SceneAsWritten, shown: dict[str, Any]) -> tuple[str, bool]:
     if shown["box"] is None:
         return f"mesh {scene.chamber.mesh}", scene.chamber.mesh is not None
     grid = grid_of(scene.units)
-    sides = [grid.text(grid.steps(0.001 * side)) for side in shown["box"]]
+    sides = [grid.told(0.001 * side) for side in shown["box"]]
     return f"{' x '.join(sides)} {grid.unit} inside", True
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from raysim.base.errors import Fault, Level
+from raysim.base.errors import Fault, Level, any_error
 from raysim.base.fault_codes import Code
 
 
@@ -24,4 +24,4 @@ class Notes:
     @property
     def refused(self) -> bool:
         """Whether an error is among them."""
-        return any(fault.level is Level.ERROR for fault in self.faults)
+        return any_error(self.faults)

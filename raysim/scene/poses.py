@@ -43,11 +43,10 @@ def moved_to(
         The same objects, in the order of the scene, as they hang before and after.
     """
     corners = triangles.corners.copy()
-    names = [body.name for body in triangles.bodies]
     for before, after in zip(hung, then, strict=True):
         if (before.at, before.turn) == (after.at, after.turn):
             continue
-        faces = triangles.faces_of(names.index(before.name))
+        faces = triangles.faces_of(triangles.body_called(before.name))
         points, index = np.unique(corners[faces].reshape(-1, 3), axis=0, return_inverse=True)
         turn = turning(after.turn) @ turning(before.turn).T
         moved = (points - np.asarray(before.at)) @ turn.T + np.asarray(after.at)

@@ -74,6 +74,12 @@ class LampTube:
     end: np.ndarray  # (3,) float64
     radius: float
 
+    @property
+    def axis(self) -> np.ndarray:
+        """Unit vector from start to end, (3,) (definition)."""
+        way = self.end - self.start
+        return np.asarray(way / np.linalg.norm(way))
+
 
 @dataclass(frozen=True)
 class LampRating:
@@ -168,9 +174,17 @@ class SceneTriangles:
         """Bodies that are judged (definition)."""
         return [k for k, body in enumerate(self.bodies) if body.judged]
 
+    def body_called(self, name: str) -> int:
+        """Number of the body of this name; names differ (definition)."""
+        return [body.name for body in self.bodies].index(name)
+
     def faces_of(self, body: int) -> np.ndarray:
         """Numbers of the faces of one body, (faces of it,) int64."""
         return np.flatnonzero(self.face_body == body)
+
+    def corners_of(self, body: int) -> np.ndarray:
+        """Corners of the faces of one body, (faces of it, 3, 3), m."""
+        return self.corners[self.faces_of(body)]
 
     def edges_of(self, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Points (points, 3), m, and edges of the chosen faces in turn, (3 faces, 2), as points.

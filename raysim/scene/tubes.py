@@ -28,7 +28,7 @@ def segment_distance(a: LampTube, b: LampTube) -> float:
 
 def tube_frame(tube: LampTube) -> np.ndarray:
     """Unit vectors (3, 3) of a frame whose third axis is that of the tube (definition)."""
-    axis = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+    axis = tube.axis
     side = np.cross(axis, [1.0, 0.0, 0.0] if abs(axis[0]) < 0.9 else [0.0, 1.0, 0.0])
     side /= np.linalg.norm(side)
     return np.stack([side, np.cross(axis, side), axis])

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from raysim.base.errors import RaysimError
+from raysim.dose.simulate import refuse_numbers
 from raysim.scene.build import BuiltScene
 from raysim.transport.options import RunOptions
 
@@ -49,10 +50,7 @@ def checked(options: RunOptions | None, precision: float | None = None) -> RunOp
         Seed, threads or `precision` out of range.
     """
     options = options or RunOptions()
-    within("seed", options.seed, 0, 2**64 - 1)
-    within("threads", options.threads, 1, 1024)
-    if precision is not None and not 0.0005 <= precision < 1.0:
-        raise RaysimError(f"precision {precision} is out of range. Mend: give 0.0005 to below 1")
+    refuse_numbers(options.seed, None, precision, options.threads)
     return options
 
 

@@ -117,7 +117,7 @@ def _tube_rows(scene: SceneTriangles) -> np.ndarray:
     rows = []
     for tube in scene.tubes:
         length = np.linalg.norm(tube.end - tube.start)
-        rows.append([*tube.start, *((tube.end - tube.start) / length), length, tube.radius])
+        rows.append([*tube.start, *tube.axis, length, tube.radius])
     return np.array(rows, float).reshape(-1, TUBE_COLUMNS)
 
 

@@ -119,7 +119,7 @@ def _thing(entry: Object, shapes: Mapping[str, Shape], grid: Grid) -> str:
     name, shape = PurePosixPath(entry.mesh).stem, shapes.get(entry.name)
     if shape is None:
         return f"{name}, as drawn in its mesh"
-    size = " x ".join(grid.text(grid.steps(length)) for length in shape.size)
+    size = " x ".join(grid.told(length) for length in shape.size)
     made = entry.surface if isinstance(entry.surface, str) else entry.surface.name
     bar = f", {shape.section}" if shape.section else ""
     return f"{name} {size} {grid.unit}{bar}, {made or 'as drawn in its mesh'}"
@@ -130,7 +130,7 @@ def _bolt(mark: Mark, scene: SceneAsWritten, grid: Grid) -> str:
     off, wide = grid.steps(mark.off_wall or 0.0), 0.001 * assumptions()["hook_hole_mm"].value
     sheet = scene.chamber.sheet
     long = off + grid.steps((sheet or 0.0) + INTO * wide)
-    told = f"bolt of {grid.text(grid.steps(wide))} {grid.unit}, {grid.text(long)} {grid.unit}"
+    told = f"bolt of {grid.words(wide)}, {grid.text(long)} {grid.unit}"
     told += " long" if sheet is not None else " + t long"
     return f"{told}, with a distance tube of {grid.text(off)} {grid.unit}" if off else told
 
@@ -162,11 +162,11 @@ def _sheets(
     outline = (w + 2.0 * t, h + 2.0 * t)
     if stock and scene.chamber.sheet is not None:
         across, up = (grid.text(length) for length in stock[0].size)
-        thick = grid.text(grid.steps(t))
+        thick = grid.told(t)
         yield Line(f"sheet, {across} x {up} x {thick} {grid.unit}", len(stock), PIECES)
     else:
         plain = 2.0 * d * (w + 2.0 * t + h) + math.prod(outline) * (2 if door is None else 1)
-        told = f"panels: sheet of the thickness t that you choose, {_mm(t, grid)} at most"
+        told = f"panels: sheet of the thickness t that you choose, {grid.words(t)} at most"
         yield Line(told, with_spare(plain), SQUARE_METRES)
     if door is not None and not door.is_of(scene.chamber.sheet, grid):
         front = (grid.steps(outline[0]), grid.steps(outline[1]))
@@ -175,10 +175,6 @@ def _sheets(
         least = f"{grid.text(door.layer)} {grid.unit} thick or more"
         told = f"front and leaf of the door, {len(door.halves)} layers: sheet {least}"
         yield Line(told, with_spare(area), SQUARE_METRES)
-
-
-def _mm(length: float, grid: Grid) -> str:
-    return f"{grid.text(grid.steps(length))} {grid.unit}"
 
 
 def _linings(linings: Mapping[str, float]) -> Iterator[Line]:

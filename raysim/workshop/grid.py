@@ -69,6 +69,14 @@ class Grid:
         words = [str(whole)] if whole or not rest else []
         return " ".join([*words, *([str(Fraction(rest, self.per_unit))] if rest else [])])
 
+    def told(self, metres: float) -> str:
+        """The nearest length that is printed to one in m, without its unit (definition)."""
+        return self.text(self.steps(metres))
+
+    def words(self, metres: float) -> str:
+        """The same with its unit (definition)."""
+        return f"{self.told(metres)} {self.unit}"
+
     def read(self, text: str) -> int:
         """Steps of a length as it is printed.
 

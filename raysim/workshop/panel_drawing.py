@@ -226,5 +226,5 @@ def holder_words(mark: Mark, grid: Grid) -> str:
         return ""
     if mark.room < 0.0:
         return "; a lamp of this type is too long for this place: it would go through the wall"
-    room = grid.text(grid.steps(mark.room))
+    room = grid.told(mark.room)
     return f"; its holder keeps the end of the lamp {room} {grid.unit} off the wall"

@@ -35,8 +35,8 @@ def _touch(triangles: SceneTriangles, one: int, other: int) -> bool:
     """Whether any corner of one body lies within NEAR of a face of the other."""
     from trimesh import triangles as near
 
-    points = np.unique(triangles.corners[triangles.faces_of(one)].reshape(-1, 3), axis=0)
-    faces = triangles.corners[triangles.faces_of(other)]
+    points = np.unique(triangles.corners_of(one).reshape(-1, 3), axis=0)
+    faces = triangles.corners_of(other)
     low, high = points.min(axis=0) - NEAR, points.max(axis=0) + NEAR
     close = (faces.max(axis=1) >= low).all(axis=1) & (faces.min(axis=1) <= high).all(axis=1)
     faces = faces[close]

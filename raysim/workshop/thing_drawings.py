@@ -35,8 +35,7 @@ def thing_drawings(scene: BuiltScene, forms: Mapping[str, Form], grid: Grid) -> 
 
 def _drawn(entry: Object, form: Form, scene: BuiltScene, grid: Grid, number: int) -> Drawing:
     triangles = scene.triangles
-    body = next(k for k, one in enumerate(triangles.bodies) if one.name == entry.name)
-    corners = triangles.corners[triangles.faces_of(body)]
+    corners = triangles.corners_of(triangles.body_called(entry.name))
     own = (corners - np.array(entry.at)) @ turning(entry.turn)
     along = int(np.argmin(form.size))
     across, up = (axis for axis in range(3) if axis != along)
@@ -51,7 +50,7 @@ def _drawn(entry: Object, form: Form, scene: BuiltScene, grid: Grid, number: int
     inside = all(0 <= at <= end for at, end in zip(place, size, strict=True))
     shapes += cross(Layer.MARK, place, letter, slanting=True) if inside else ()
     lines, room = measured(size, [place] if inside else [], letter, grid)
-    thin = grid.text(grid.steps(form.size[along]))
+    thin = grid.told(form.size[along])
     names = ", ".join(_alike(entry, scene))
     return Drawing(
         f"thing_{number}",

@@ -72,7 +72,7 @@ def _drawn(name: str, view: _View, scene: BuiltScene, marks: Sequence[Mark]) -> 
     shapes: list[Shape] = [*_outlined(walls, Layer.OUTLINE, view)]
     for number, body in enumerate(scene.triangles.bodies):
         if body.kind == "object":
-            corners = scene.triangles.corners[scene.triangles.faces_of(number)]
+            corners = scene.triangles.corners_of(number)
             shapes += _outlined(corners, Layer.THING, view)
     shapes += _lamps(scene, marks, view)
     points: dict[Steps2, list[str]] = {}
@@ -113,7 +113,7 @@ def _lamps(scene: BuiltScene, marks: Sequence[Mark], view: _View) -> Iterator[Sh
     beyond = {(mark.thing, mark.end): mark.beyond or 0.0 for mark in marks}
     for tube in scene.triangles.tubes:
         name = scene.triangles.lamps[tube.lamp].name
-        way = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+        way = tube.axis
         yield _bar(tube.start, tube.end, tube.radius, Layer.TUBE, view)
         for at, end, out in ((tube.start, "from", -way), (tube.end, "to", way)):
             if reach := beyond.get((name, end), 0.0):

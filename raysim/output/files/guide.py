@@ -12,7 +12,7 @@ from raysim.dose.result import Result
 from raysim.output.files.dxf import write_dxf
 from raysim.output.files.folder import RESULT_FILE, json_text, write_whole
 from raysim.output.files.guide_scene import SCENE_FILE, aside
-from raysim.output.files.records import scene_record
+from raysim.output.files.records import built_record
 from raysim.output.files.schemas.versions import VERSIONS
 from raysim.output.pages.guide import write_guide
 from raysim.output.pages.svg import write_svg
@@ -85,7 +85,7 @@ def guide_record(plan: Plan, result: Result) -> dict[str, Any]:
     return {
         "schema_version": VERSIONS["guide"],
         "study": "guide",
-        "scene": scene_record(scene.written.title, scene.sha256, scene.name.as_posix()),
+        "scene": built_record(scene),
         "raysim_version": result.raysim_version,
         "verdict": verdict_record(result),
         "unit": plan.grid.unit,

@@ -5,7 +5,7 @@ from typing import Any
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mW_cm2
 from raysim.estimate.bounds import CONFIDENCE
-from raysim.output.files.records import rounded_mm, scene_record, spot_record, study_head
+from raysim.output.files.records import built_record, rounded_mm, spot_record, study_head
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.result import LampCount, LampStudy
@@ -15,7 +15,7 @@ from raysim.studies.lamps.trace import TracedLamps
 def lamps_record(study: LampStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, in mm, mW/cm2 and seconds."""
     scene, clear = study.scene, study.clearances
-    about = scene_record(scene.written.title, scene.sha256, scene.name.as_posix())
+    about = built_record(scene)
     return {
         **study_head("lamps", about, study.seed, said),
         "confidence": CONFIDENCE,

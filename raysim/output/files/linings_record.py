@@ -5,7 +5,7 @@ from typing import Any
 
 from raysim.base.figures import finite_or_none
 from raysim.base.units import to_mW_cm2
-from raysim.output.files.records import scene_record, spot_record, study_head
+from raysim.output.files.records import built_record, spot_record, study_head
 from raysim.output.words.cautions import CAUTIONS
 from raysim.studies.linings.bench import LiningRow
 from raysim.studies.linings.compare import LiningPair
@@ -15,7 +15,7 @@ from raysim.studies.linings.run import LiningStudy
 def linings_record(study: LiningStudy, said: str) -> dict[str, Any]:
     """The study, and what it `said`, as plain data for result.json."""
     scene = study.scene
-    about = scene_record(scene.written.title, scene.sha256, scene.name.as_posix())
+    about = built_record(scene)
     return {
         **study_head("linings", about, study.seed, said),
         "linings": [_row(row) for row in study.rows],

@@ -22,6 +22,7 @@ from raysim.output.words.parts import time_by_itself
 from raysim.output.words.uncertainty import budget_record
 from raysim.output.words.verdict import the_verdict, verdict_record
 from raysim.output.words.wear import reuse_record
+from raysim.scene.build import BuiltScene
 from raysim.scene.triangles import SIDES
 from raysim.version import __version__
 
@@ -42,6 +43,11 @@ FACE_COLUMNS = (
 def scene_record(title: str, sha256: str, file: str) -> dict[str, str]:
     """The scene of some results; a run of another scene does not overwrite them unless told to."""
     return {"title": title, "sha256": sha256, "file": file}
+
+
+def built_record(scene: BuiltScene) -> dict[str, str]:
+    """The same of a scene that was built (definition)."""
+    return scene_record(scene.written.title, scene.sha256, scene.name.as_posix())
 
 
 def study_head(kind: str, scene: dict[str, str], seed: int, said: str) -> dict[str, Any]:

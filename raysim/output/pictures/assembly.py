@@ -165,7 +165,7 @@ def _holders(triangles: SceneTriangles, view: View) -> list[Sheet]:
     reach = 0.001 * assumptions()["lamp_end_reach_mm"].value
     ends = []
     for tube in triangles.tubes:
-        way = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+        way = tube.axis
         for at, out in ((tube.start, -way), (tube.end, way)):
             _, off = ahead(at, out, walls)
             long = off if off <= reach else HOLDER

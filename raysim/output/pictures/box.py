@@ -78,7 +78,7 @@ def _spot_hidden(triangles: SceneTriangles, tubes: np.ndarray, spot: Spot, view:
 def _labels(triangles: SceneTriangles, view: View, mark: Mark | None) -> tuple[Label, ...]:
     """Names of judged objects, lamps and the near upright walls, px; none names another thing."""
     boxes = {
-        k: _box(view.pixels(triangles.corners[triangles.faces_of(k)].reshape(-1, 3)))
+        k: _box(view.pixels(triangles.corners_of(k).reshape(-1, 3)))
         for k in triangles.judged_bodies
     }
     wanted = []

@@ -161,7 +161,7 @@ def fill_load(
     from scipy.spatial import ConvexHull
 
     for body in triangles.judged_bodies:
-        points = to_mm(triangles.corners[triangles.faces_of(body)].reshape(-1, 3)[:, seen])
+        points = to_mm(triangles.corners_of(body).reshape(-1, 3)[:, seen])
         hull = points[ConvexHull(points, qhull_options="QJ").vertices]
         axes.fill(*hull.T, **style)
 

@@ -48,7 +48,7 @@ def _sheets(triangles: SceneTriangles, view: View) -> list[Sheet]:
 
 def lower_ends(triangles: SceneTriangles, view: View) -> np.ndarray:
     """Where the lower end of each judged object is in a view, (objects, 2), px (definition)."""
-    judged = [triangles.corners[triangles.faces_of(k)] for k in triangles.judged_bodies]
+    judged = [triangles.corners_of(k) for k in triangles.judged_bodies]
     shown = [view.pixels(corners.reshape(-1, 3)) for corners in judged]
     ends = [(0.5 * (x.min() + x.max()), y.max()) for x, y in (points.T for points in shown)]
     return np.array(ends).reshape(-1, 2)

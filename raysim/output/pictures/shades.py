@@ -5,7 +5,7 @@ import numpy as np
 from raysim.output.pictures.render import HATCH_PAPER
 from raysim.output.pictures.scale import DoseScale
 from raysim.output.pictures.views import View
-from raysim.scene.triangles import LampTube, SceneTriangles
+from raysim.scene.triangles import LampTube, SceneTriangles, normals_and_areas
 
 WALL_GREY, OBJECT_GREY = 0.93, 0.62
 LOAD_BLUE = np.array([0.36, 0.58, 0.72])
@@ -51,7 +51,7 @@ def tube_triangles(tubes: tuple[LampTube, ...]) -> np.ndarray:
     angle = 2.0 * np.pi * np.arange(TUBE_SIDES) / TUBE_SIDES
     found = [np.zeros((0, 3, 3))]
     for tube in tubes:
-        axis = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+        axis = tube.axis
         side = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
         side /= np.linalg.norm(side)
         other = np.cross(axis, side)
@@ -71,8 +71,7 @@ def tube_triangles(tubes: tuple[LampTube, ...]) -> np.ndarray:
 
 def lamp_colours(corners: np.ndarray, view: View) -> np.ndarray:
     """Colours (n, 3) uint8 of glowing tubes: nearly white along the middle, blue at the rim."""
-    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals = cross / np.linalg.norm(cross, axis=1, keepdims=True)
+    normals, _ = normals_and_areas(corners)
     slant = np.abs(np.einsum("ij,ij->i", normals, view.to_camera(corners.mean(axis=1))))
     blend = (slant**2)[:, None]
     return np.asarray((255 * (blend * LAMP_MIDDLE + (1 - blend) * LAMP_RIM)).astype(np.uint8))

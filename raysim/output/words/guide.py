@@ -203,7 +203,7 @@ def _mesh_shell(plan: Plan) -> Step:
 def _drill_vessel(plan: Plan) -> str:
     """What is drilled in a vessel that has no drawing of its walls."""
     cable, bolt = (
-        plan.grid.text(plan.grid.steps(0.001 * assumptions()[key].value))
+        plan.grid.told(0.001 * assumptions()[key].value)
         for key in ("cable_hole_mm", "hook_hole_mm")
     )
     unit = plan.grid.unit

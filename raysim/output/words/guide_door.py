@@ -89,7 +89,7 @@ def _framed(plan: Plan) -> Iterator[str]:
 
 def _trap(gap: Gap, plan: Plan, result: Result) -> str:
     grid = plan.grid
-    width, depth = (grid.text(grid.steps(x)) for x in (gap.width, gap.depth))
+    width, depth = (grid.told(x) for x in (gap.width, gap.depth))
     size = f"{width} {grid.unit} wide and {depth} {grid.unit} deep"
     if gap.step is None:
         least = number(to_mm(closing_step(gap.width, gap.depth)))
@@ -98,7 +98,7 @@ def _trap(gap: Gap, plan: Plan, result: Result) -> str:
             "of a step above "
             f"{least} mm would let no line of sight through."
         )
-    step = f"a step of {grid.text(grid.steps(gap.step))} {grid.unit}"
+    step = f"a step of {grid.words(gap.step)}"
     verdict = the_verdict(result)
     above = any(reason.code is Why.LEAK_ABOVE_LIMIT for reason in verdict.reasons)
     if gap.name not in verdict.holds_for.gaps:

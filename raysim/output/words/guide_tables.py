@@ -8,6 +8,7 @@ import numpy as np
 from raysim.dose.agreement import compare
 from raysim.dose.result import Result
 from raysim.library.assumptions import assumptions
+from raysim.library.lamps import LampType
 from raysim.output.words.numbers import spread_words
 from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import facing_words
@@ -108,18 +109,17 @@ def _room(plan: Plan, mark: Mark) -> str:
     if mark.off_wall is None:
         return "free"
     if mark.held is not Held.HOLE:
-        off = plan.grid.text(plan.grid.steps(mark.off_wall))
+        off = plan.grid.told(mark.off_wall)
         return f"{mark.held.split(',')[0]} from {mark.wall}, axis {off} off it"
     if mark.room is None:
         return "measure yours"
     if mark.is_too_long:
         return "too long for this place"
-    return f"{plan.grid.text(plan.grid.steps(mark.room))} ({mark.wall})"
+    return f"{plan.grid.told(mark.room)} ({mark.wall})"
 
 
 def types(plan: Plan) -> Table:
     """The types of lamps, as the catalogue has them (definition)."""
-    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := lamp.kind)}
     rows = tuple(
         (
             kind.name,
@@ -131,7 +131,7 @@ def types(plan: Plan) -> Table:
             spread_words(kind.lamp_W_low, kind.lamp_W_high),
             spread_words(kind.uvc_W_low, kind.uvc_W_high),
         )
-        for kind in kinds.values()
+        for kind in _kinds(plan)
     )
     heads = (
         "type", "tube, mm", "over all, mm", "arc, mm", "caps", "g", "mains, W", "UVC, W",
@@ -143,10 +143,14 @@ def types(plan: Plan) -> Table:
     return Table(heads, rows, words=len(heads), note=note)
 
 
+def _kinds(plan: Plan) -> list[LampType]:
+    kinds = (lamp.kind for lamp in plan.scene.written.lamp)
+    return list({kind.name: kind for kind in kinds if kind}.values())
+
+
 def sources(plan: Plan) -> list[str]:
     """Where the sizes and watts of the types of lamps come from (definition)."""
-    kinds = {kind.name: kind for lamp in plan.scene.written.lamp if (kind := lamp.kind)}
-    return [f"{kind.name}: {kind.source} ({kind.mark})." for kind in kinds.values()]
+    return [f"{kind.name}: {kind.source} ({kind.mark})." for kind in _kinds(plan)]
 
 
 def meters(plan: Plan, result: Result) -> Table:
@@ -262,4 +266,4 @@ def place_words(plan: Plan, place: Sequence[float] | np.ndarray) -> str:
 def _from_corner(plan: Plan, place: Sequence[float] | np.ndarray) -> Iterator[str]:
     """A place as it is printed: from the lowest corner of the inside."""
     for length in np.asarray(place) - lowest(plan.scene):
-        yield plan.grid.text(plan.grid.steps(float(length))).replace(" ", "\u00a0")
+        yield plan.grid.told(float(length)).replace(" ", "\u00a0")

@@ -222,10 +222,7 @@ def tolerance_words(one: Tolerance, grid: Grid) -> str:
 
 
 def _slip_words(one: Tolerance, grid: Grid) -> str:
-    words = (
-        f"{grid.text(grid.steps(one.off))} {grid.unit} off takes up to {one.share:.1%} of the "
-        "light at the worst spot"
-    )
+    words = f"{grid.words(one.off)} off takes up to {one.share:.1%} of the light at the worst spot"
     if math.isinf(one.more_time):
         return f"{words}; no time would then be long enough. Measure twice."
     return f"{words}, and the exposure time would have to be about as much longer."

@@ -60,7 +60,7 @@ def length(metres: float, units: str, decimals: int = 1) -> str:
     """
     grid = grid_of(units)
     if grid is INCH:
-        return grid.text(grid.steps(metres))
+        return grid.told(metres)
     return f"{round(float(to_mm(metres)), decimals):g}"
 
 

@@ -62,7 +62,7 @@ def _printed(plan: Plan) -> Iterator[str]:
         distances = (plan.grid.text(steps) for steps in place.distances)
         yield f"{place.tag}: {place.mark.what} {place.corners} {', '.join(distances)}"
     for gap in plan.scene.written.gap:
-        yield f"{gap.name} {plan.grid.text(plan.grid.steps(gap.width))}"
+        yield f"{gap.name} {plan.grid.told(gap.width)}"
     for point in plan.scene.triangles.meters:
         yield f"{point.name} {tables.place_words(plan, point.at)} {facing_words(point.facing)}"
 
@@ -99,7 +99,7 @@ def _rows(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
             name = line.name.removeprefix("lamp, ")
             yield f"lamps: maker, type, hours ({line.quantity:g} of them)", name, "no other"
     for gap in plan.scene.written.gap:
-        width = plan.grid.text(plan.grid.steps(gap.width))
+        width = plan.grid.told(gap.width)
         yield f'seam "{gap.name}", widest, by feeler', f"{width} {plan.grid.unit}", "no wider"
     yield "respirators: maker and model", "", "no other"
     rows = compare(result.meters)
@@ -134,10 +134,10 @@ def _sizes(plan: Plan) -> Iterator[tuple[str, str, str]]:
         yield f"inside, {name}", f"{grid.text(steps)} {grid.unit}", near
     w, d, h = inside
     for name, a, b in (("front and back", w, h), ("left and right", d, h), ("floor", w, d)):
-        both = f"{grid.text(grid.steps(grid.step * math.hypot(a, b)))} {grid.unit}"
+        both = grid.words(grid.step * math.hypot(a, b))
         yield f"both diagonals, {name}", both, near
     sheet = plan.scene.written.chamber.sheet
-    yield "thickness t, and what of", "" if sheet is None else _length(sheet, grid), ""
+    yield "thickness t, and what of", "" if sheet is None else grid.words(sheet), ""
 
 
 def _places(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
@@ -150,14 +150,10 @@ def _places(plan: Plan, result: Result) -> Iterator[tuple[str, str, str]]:
     for at, found in seen.items():
         told = ", ".join(f"{tag}: {mark.what}" for tag, mark in found)
         rooms = [mark.room for _, mark in found if mark.room is not None and mark.room > 0.0]
-        off = f"; lamp's end {_length(rooms[0], plan.grid)} off" if rooms else ""
+        off = f"; lamp's end {plan.grid.words(rooms[0])} off" if rooms else ""
         names = {name for _, mark in found for name in (mark.thing, *mark.carries)}
         yield told, at + off, _within(TWICE if names & twice else PLACE, plan.grid)
     yield "every respirator faces as in What hangs where", "", "yes"
-
-
-def _length(length: float, grid: Grid) -> str:
-    return f"{grid.text(grid.steps(length))} {grid.unit}"
 
 
 def _within(length: float, grid: Grid) -> str:

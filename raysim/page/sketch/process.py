@@ -14,7 +14,7 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
-from raysim.base.errors import Fault, Level, RaysimError, SceneError
+from raysim.base.errors import Fault, RaysimError, SceneError, any_error
 from raysim.base.units import to_mW_cm2
 from raysim.output.pages.map_data import light_codes
 from raysim.page.sketch.light import Light, Sketch
@@ -128,7 +128,7 @@ class Work:
             self.tell({"is": "compiling"})
 
     def _faults(self, faults: list[Fault]) -> None:
-        self.forbidden = any(fault.level is Level.ERROR for fault in faults)
+        self.forbidden = any_error(faults)
         self.tell({"is": "faults", "faults": [fault_record(fault) for fault in faults]})
 
     def _go_on(self, sketch: Sketch, walls: bool) -> None:

@@ -112,7 +112,7 @@ def _sizes(scene: BuiltScene, notes: Notes) -> None:
     for body, entry in enumerate(triangles.bodies):
         if entry.kind != "object":
             continue
-        size = _size(triangles.corners[triangles.faces_of(body)])
+        size = _size(triangles.corners_of(body))
         what = ""
         if (np.sort(size) > np.sort(chamber)).any():
             what = f"it measures {_metres(size)}, more than the box ({_metres(chamber)})"

@@ -287,5 +287,5 @@ def _with_caps(tube: LampTube, lamp: Lamp) -> LampTube:
     if lamp.beyond is None or lamp.tubes > 1:
         return tube
     more = lamp.beyond + 0.001 * assumptions()["lamp_pins_mm"].value - tube.radius  # ends are flat
-    way = (tube.end - tube.start) / np.linalg.norm(tube.end - tube.start)
+    way = tube.axis
     return replace(tube, start=tube.start - more * way, end=tube.end + more * way)

@@ -14,9 +14,8 @@ def doubt_height(scene: BuiltScene, notes: Notes) -> None:
     triangles = scene.triangles
     floor, top = (float(end[2]) for end in triangles.box)
     height = top - floor
-    names = [body.name for body in triangles.bodies]
     for number, entry in enumerate(scene.written.object):
-        levels = triangles.corners[triangles.faces_of(names.index(entry.name))][..., 2]
+        levels = triangles.corners_of(triangles.body_called(entry.name))[..., 2]
         above, below = float(levels.max()) - entry.at[2], entry.at[2] - float(levels.min())
         there = entry.at[2] - floor
         if not entry.judged or above > min(ABOVE, below) or below <= there:

@@ -81,8 +81,7 @@ def _doubt_size(
     notes: Notes, key: str, entry: Object, triangles: SceneTriangles, units: str
 ) -> None:
     """Note a size that only a wrong unit or `scale` can give; flat sheets may have any size."""
-    names = [body.name for body in triangles.bodies]
-    corners = triangles.corners[triangles.faces_of(names.index(entry.name))].reshape(-1, 3)
+    corners = triangles.corners_of(triangles.body_called(entry.name)).reshape(-1, 3)
     longest = float(np.ptp(corners, axis=0).max())
     if is_coupon(corners) or SMALLEST_RESPIRATOR <= longest <= LARGEST_RESPIRATOR:
         return

@@ -14,10 +14,12 @@ ODD_DIRECTION = np.array([0.36117, 0.47923, 0.79993])
 
 
 class Surroundings:
-    """Some triangles of a scene in a hierarchy of their own, to cast rays against."""
+    """Some triangles of a scene, or all, in a hierarchy of their own, to cast rays against."""
 
-    def __init__(self, triangles: SceneTriangles, faces: np.ndarray) -> None:
+    def __init__(self, triangles: SceneTriangles, faces: np.ndarray | None = None) -> None:
         self.triangles = triangles
+        if faces is None:
+            faces = np.arange(len(triangles.areas))
         self.nodes, self.blocks, order = build_tree(triangles.corners[faces])
         self.faces = faces[order]
 

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from raysim.scene.triangles import normals_and_areas
+
 MOST_PAIRS = 4_000_000  # pairs of a point and a triangle to look at
 BLOCK = 100_000  # pairs at a time
 MOST_FACES = 200
@@ -58,8 +60,7 @@ def wall_astray(corners: np.ndarray) -> np.ndarray | None:
     """
     most = max(MOST_PAIRS // (2 * len(_SHARES) * len(corners)), 2)
     chosen = np.linspace(0, len(corners) - 1, min(len(corners), MOST_FACES, most)).astype(int)
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])[chosen]
-    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    normals, _ = normals_and_areas(corners[chosen])
     points = (_SHARES @ corners[chosen]).reshape(-1, 3)
     size = float(np.ptp(corners.reshape(-1, 3), axis=0).max())
     lift = LIFT * size * np.repeat(normals, len(_SHARES), axis=0)

@@ -119,7 +119,7 @@ def up(length: float, grid: Grid) -> float:
 
 def size_words(size: Size, grid: Grid) -> str:
     """Width, depth and height as printed (definition)."""
-    sides = (grid.text(grid.steps(side)).replace(" ", "\u00a0") for side in size)
+    sides = (grid.told(side).replace(" ", "\u00a0") for side in size)
     return f"{' x '.join(sides)} {grid.unit}"
 
 

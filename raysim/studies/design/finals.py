@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from raysim.assess.reuse import reuse
-from raysim.base.errors import Level
+from raysim.base.errors import any_error
 from raysim.dose.result import Result
 from raysim.dose.simulate import simulate
 from raysim.scene.build import BuiltScene
@@ -51,7 +51,7 @@ class Finals:
         scene = self.work.scene(proposal, f"{name.replace(' ', '_')}.toml")
         faults = check_scene(scene)
         design = None
-        if not any(fault.level is Level.ERROR for fault in faults):
+        if not any_error(faults):
             result = simulate(
                 scene,
                 seed=self.options.seed,

@@ -164,8 +164,7 @@ def build_stage(load: Load, number: int) -> Stage:
     there = written_layout(load, (Hang(load.model.at),) * number)
     chamber = there.chamber.model_copy(update={"edge": WHOLE_WALLS})
     built = build_scene(load.scene.path, there.model_copy(update={"chamber": chamber}))
-    names = [body.name for body in built.triangles.bodies]
-    first = names.index(there.object[len(load.stays)].name)
+    first = built.triangles.body_called(there.object[len(load.stays)].name)
     each = len(load.hung)
     body = built.triangles.face_body
     groups = tuple(

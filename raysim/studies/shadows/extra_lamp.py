@@ -43,7 +43,7 @@ def lamp_places(scene: BuiltScene, patch: DarkPatch) -> list[LampPlace]:
     ends += _mirrored(entry, low, high, sides.things)
     points, normals = sample_points(triangles, patch, POINTS, 1)
     around = Surroundings(triangles, np.flatnonzero(triangles.on_wall))
-    everything = Surroundings(triangles, np.arange(len(triangles.areas)))
+    everything = Surroundings(triangles)
     name = _new_name(scene)
     found = []
     for words, start, end in ends:

@@ -50,10 +50,10 @@ class Thing:
 class View:
     """What is seen from points all over a patch."""
 
-    def __init__(self, triangles: SceneTriangles, patch: DarkPatch, seed: int = 1) -> None:
+    def __init__(self, triangles: SceneTriangles, patch: DarkPatch) -> None:
         self.triangles = triangles
-        self.everything = Surroundings(triangles, np.arange(len(triangles.areas)))
-        points, self.normals = sample_points(triangles, patch, POINTS, seed)
+        self.everything = Surroundings(triangles)
+        points, self.normals = sample_points(triangles, patch, POINTS, 1)
         self.starts = points + CLEAR * self.normals
         names = [triangles.bodies[part.body].name for part in triangles.parts]
         own = [f", {part.name}" if part.name else "" for part in triangles.parts]
@@ -115,9 +115,7 @@ class View:
         steps = (np.arange(ALONG) + 0.5) / ALONG
         ends = []
         for tube in (one for one in self.triangles.tubes if one.lamp == lamp):
-            axis = tube.end - tube.start
-            on_axis = tube.start + steps[:, None] * axis
-            unit = axis / np.linalg.norm(axis)
+            on_axis, unit = tube.start + steps[:, None] * (tube.end - tube.start), tube.axis
             way = self.starts[:, None] - on_axis[None]
             across = way - (way @ unit)[..., None] * unit
             across /= np.maximum(np.linalg.norm(across, axis=2, keepdims=True), 1e-12)

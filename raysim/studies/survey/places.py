@@ -92,7 +92,7 @@ def propose(scene: BuiltScene, *, options: RunOptions | None = None) -> BuiltSce
 def free_points(triangles: SceneTriangles, grid: Grid = MM) -> tuple[MeterPoint, ...]:
     """Every free place with each way to face that has nothing within AHEAD (definition)."""
     places, ways = free_places(triangles, grid), WAYS
-    everything = Surroundings(triangles, np.arange(len(triangles.areas)))
+    everything = Surroundings(triangles)
     at, facing = np.repeat(places, len(ways), axis=0), np.tile(ways, (len(places), 1))
     met = everything.first(at, facing, np.full(len(at), AHEAD))
     free, units = np.flatnonzero(met < 0), triangles.units
@@ -112,7 +112,7 @@ def free_places(triangles: SceneTriangles, measured: Grid = MM) -> np.ndarray:
     grid = np.round(np.round(grid / easy) * easy, 9)
     is_wall = triangles.on_wall
     walls = Surroundings(triangles, np.flatnonzero(is_wall))
-    everything = Surroundings(triangles, np.arange(len(triangles.areas)))
+    everything = Surroundings(triangles)
     grid = grid[walls.seen_from_inside(grid)]
     around = _sphere()
     near = everything.first(
@@ -222,7 +222,7 @@ def most_telling(
 
 def _name(low: np.ndarray, point: MeterPoint, grid: Grid, sides: Sides) -> str:
     """Distances (mm or inches) from `low` (3,), m, as in the guide, and the way the head faces."""
-    off = [grid.text(grid.steps(float(value))) for value in point.at - low]
+    off = [grid.told(float(value)) for value in point.at - low]
     off[0] += f" {grid.unit}"
     axis = int(np.abs(point.facing).argmax())
     places = ", ".join(f"{far} {way}" for far, way in zip(off, sides.short, strict=True))
