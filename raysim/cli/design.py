@@ -61,7 +61,7 @@ def command(
         return with_verdict(result, stray_light(scene, RunOptions(seed, options.threads)))
 
     with teller.bar():
-        found = study(wish, options, judge=judge)
+        found = study(wish, judge=judge, options=options)
     write(found, folder, command=typed())
     if as_json:
         tell_json(folder)

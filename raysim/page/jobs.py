@@ -14,7 +14,7 @@ from typing import Any
 from raysim.base.errors import RaysimError, printable
 from raysim.base.progress import PROGRESS_VARIABLE
 from raysim.dose.checkpoint import CHECKPOINT_FILE
-from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.folder import RESULT_FILE, record_in
 from raysim.page.document import draft_folder
 
 KINDS = ("dose", "linings", "lamps", "shadows", "hooks", "meter", "leak", "guide", "design")
@@ -135,8 +135,8 @@ def results(folder: Path) -> list[dict[str, Any]]:
     found = []
     for path in (folder / "results").glob(f"*/{RESULT_FILE}"):
         page = next((name for name in PAGES if (path.parent / name).is_file()), None)
-        with suppress(OSError, ValueError, KeyError, TypeError):
-            scene = json.loads(path.read_text(encoding="utf-8"))["scene"]
+        with suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
+            scene = record_in(path)["scene"]
             found.append(
                 {
                     "name": path.parent.name,

@@ -3,7 +3,6 @@
 Nothing is decided here. A verdict of another scene than the draft is stale, and shows no time.
 """
 
-import json
 from datetime import date
 from functools import lru_cache
 from hashlib import sha256
@@ -13,14 +12,13 @@ from typing import Any, Protocol
 from raysim.base.errors import RaysimError, printable
 from raysim.base.units import minutes_seconds
 from raysim.dose.verdict_record import State, Why
-from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.folder import RESULT_FILE, record_in
 from raysim.scene.file.read import joined_hash, scene_files
 from raysim.scene.file.written import SceneAsWritten
 from raysim.verdict.of_readings import too_old
 
 NOT_YET = "Not worked out yet: no results/{} beside the scene"
 STALE = "The scene has changed since it was worked out"
-LARGEST_RESULT = 50_000_000  # bytes
 
 
 class Draft(Protocol):
@@ -103,15 +101,12 @@ def _meters(record: dict[str, Any]) -> list[dict[str, Any]]:
 
 def result_record(folder: Path) -> dict[str, Any] | None:
     """The content of result.json with a verdict; None where there is none that can be read."""
-    path = folder / RESULT_FILE
     try:
-        if path.stat().st_size > LARGEST_RESULT:
-            return None
-        record = json.loads(path.read_text(encoding="utf-8"))
+        record = record_in(folder / RESULT_FILE)
         found = record["verdict"]
         State(found["state"]), found["timer_s"], found["holds_for"]["reading_date"]
-        return dict(record) if isinstance(found["reasons"], list) else None
-    except (OSError, ValueError, KeyError, TypeError):
+        return record if isinstance(found["reasons"], list) else None
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 

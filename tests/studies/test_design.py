@@ -84,7 +84,7 @@ def example(tmp_path_factory):
 def test_a_bad_wish_is_told_in_one_line(tmp_path, changes, key, said):
     path = wish_file(tmp_path, *changes)
     with pytest.raises(RaysimError) as error:
-        study(path, OPTIONS)
+        study(path, options=OPTIONS)
     lines = str(error.value).splitlines()
     assert any(line.startswith(f"{path}: {key}") and said in line for line in lines), lines
     assert all(". Mend: " in line for line in lines)
@@ -440,7 +440,7 @@ def test_a_wish_that_cannot_be_met_is_told_what_binds(small, few):
     text = small.read_text("utf-8").replace('"60 min"', '"6 min"').replace('"420 EUR"', '"125 EUR"')
     path = folder / "unmet.toml"
     path.write_text(text, "utf-8")
-    unmet = study(path, OPTIONS)
+    unmet = study(path, options=OPTIONS)
     assert unmet.cheapest is None
     assert unmet.meeting == ()
     assert all(one.broken for one in unmet.designs)

@@ -22,7 +22,7 @@ import raysim.output.studies.shadows
 import raysim.output.studies.survey
 from raysim.base.errors import RaysimError
 from raysim.cli.hooks_options import asked_of_study
-from raysim.studies import hooks, lamps, leak, linings, shadows, survey
+from raysim.studies import design, hooks, lamps, leak, linings, shadows, survey
 
 OPTIONS = raysim.RunOptions(seed=5, threads=2)
 SEED = ("--seed", "5")
@@ -204,6 +204,13 @@ def test_defaults_are_those_of_the_commands():
     assert meant.pop("points") == hooks.Grid([], 0.03, None, None, [0.0])
     assert called["hooks"]["points"] == hooks.Grid()
     assert meant == {name: called["hooks"][name] for name in meant}
+
+
+@pytest.mark.parametrize("one", [linings, shadows, hooks, leak, survey, lamps, design])
+def test_studies_are_called_alike(one):
+    first, *_, last = inspect.signature(one.study).parameters.values()
+    assert first.name in ("scene", "wish")
+    assert (last.name, last.kind, last.default) == ("options", inspect.Parameter.KEYWORD_ONLY, None)
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,5 @@
 """Shared by the sub-commands of `raysim log`: options, times, settings of a cycle."""
 
-import json
 import math
 import re
 from collections.abc import Sequence
@@ -18,7 +17,6 @@ from raysim.cli.logbook.obeyed import obey, refuse_made_to_come
 from raysim.logbook.cycles import Setting
 
 DEFAULT_BOOK = "raysim-logbook.db"
-LARGEST_RESULT = 50_000_000  # bytes of a result.json
 
 BOOK = click.option(
     "--book",
@@ -84,16 +82,6 @@ TIME, DOSE, MOMENT = Read("time", _time), Read("dose", _dose), Read("moment", _m
 AT = click.option("--at", type=MOMENT, help="When it happened, if not now: 'YYYY-MM-DD HH:MM'.")
 
 
-def _record(file: Path) -> dict[str, Any]:
-    """Content of a result file; pipes, devices and huge files are refused."""
-    if file.exists() and (not file.is_file() or file.stat().st_size > LARGEST_RESULT):
-        raise ValueError
-    record = json.loads(file.read_text(encoding="utf-8"))
-    if not isinstance(record, dict):
-        raise ValueError
-    return record
-
-
 def _figure(value: Any) -> float:
     """A number of a result file, which must be finite and not below zero."""
     if isinstance(value, bool) or not 0.0 <= value < math.inf:
@@ -115,8 +103,10 @@ def setting_of_result(
         Where its verdict forbids the cycle, or asks for more than was `done`; where it is of
         another box than `box`.
     """
+    from raysim.output.files.folder import RESULT_FILE, record_in
+
     try:
-        record = _record(folder / "result.json" if folder.is_dir() else folder)
+        record = record_in(folder / RESULT_FILE if folder.is_dir() else folder)
         obey(record, folder, done)
         scene, since = record["scene"], datetime.fromisoformat(record["made_at"])
         refuse_made_to_come(since, folder)

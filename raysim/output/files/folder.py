@@ -16,6 +16,7 @@ from raysim.dose.part import PART_FILE
 from raysim.output.files.lock import LOCK_FILE, locked
 
 RESULT_FILE, SHEET_FILE = "result.json", "sheet.html"
+LARGEST_RECORD = 100_000_000  # bytes of a result.json
 # What a run may have put into its folder, and the next one may replace.
 OWN_NAMES = {
     RESULT_FILE,
@@ -84,10 +85,26 @@ def claimed(
         yield
 
 
+def record_in(path: Path) -> dict[str, Any]:
+    """The content of a result.json, whoever wrote it.
+
+    Raises
+    ------
+    OSError, ValueError, RecursionError
+        Where it cannot be read: no file, larger than any result, or no record.
+    """
+    if path.exists() and (not path.is_file() or path.stat().st_size > LARGEST_RECORD):
+        raise ValueError("it is too large, or no file")
+    record = json.loads(path.read_text(encoding="utf-8"))
+    if not isinstance(record, dict):
+        raise ValueError("it is no record")
+    return record
+
+
 def _scene_of(result: Path) -> str:
     """File of the scene that the results belong to; "" if they do not say."""
-    with suppress(OSError, ValueError, KeyError, TypeError):
-        return str(json.loads(result.read_text(encoding="utf-8"))["scene"]["file"])
+    with suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
+        return str(record_in(result)["scene"]["file"])
     return ""
 
 

@@ -1,6 +1,5 @@
 """Find the result that a user names: by its folder, its scene, or a zip of `raysim share`."""
 
-import json
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -10,7 +9,7 @@ from typing import Any
 
 from raysim.base.errors import RaysimError, SceneError
 from raysim.dose.verdict_record import State
-from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.folder import RESULT_FILE, record_in
 from raysim.output.files.guide_scene import shows
 from raysim.output.files.older import brought_up
 from raysim.output.files.scene_file import scene_places
@@ -19,7 +18,6 @@ from raysim.scene.file.named import parcel_of
 from raysim.scene.file.parcel import SUFFIX, opened
 from raysim.scene.file.read import file_hash, read_scene, scene_files
 
-LARGEST_RECORD = 100_000_000  # bytes of a result.json
 ANEW = "Mend: run 'raysim dose' on its scene anew"
 
 
@@ -112,9 +110,7 @@ def _record(path: Path) -> dict[str, Any]:
             f"{path.parent}: holds no {path.name}. Mend: name a folder that 'raysim dose' wrote"
         )
     try:
-        if path.stat().st_size > LARGEST_RECORD:
-            raise ValueError("it is too large")
-        record = json.loads(path.read_text("utf-8"))
+        record = record_in(path)
         if "study" in record:
             raise ValueError(f"it is one of 'raysim {record['study']}'")
         record = brought_up(record)
@@ -122,7 +118,6 @@ def _record(path: Path) -> dict[str, Any]:
     except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError) as error:
         what = f"{type(error).__name__}: {error}"[:120]
         raise RaysimError(f"{path}: is no result of 'raysim dose' ({what}). {ANEW}") from None
-    assert isinstance(record, dict)
     return record
 
 
@@ -167,7 +162,7 @@ def _unchanged(scene: Path | None, folder: Path, record: dict[str, Any]) -> Path
 def _guide(folder: Path) -> dict[str, Any] | None:
     """Record of a guide with prices; None where there is none."""
     with suppress(OSError, ValueError, LookupError, TypeError, RecursionError):
-        record = json.loads((folder / RESULT_FILE).read_text("utf-8"))
+        record = record_in(folder / RESULT_FILE)
         if record["study"] == "guide" and type(record["cost"]) in (int, float):
             return {key: record[key] for key in ("cost", "currency", "lines_without_price")}
     return None
@@ -176,6 +171,6 @@ def _guide(folder: Path) -> dict[str, Any] | None:
 def _is_shown(scene: Path, guide: Path) -> bool:
     """Whether a guide is of a scene as it is now."""
     with suppress(RaysimError, SceneError, OSError, ValueError, LookupError):
-        unit = json.loads((guide / RESULT_FILE).read_text("utf-8"))["unit"]
+        unit = record_in(guide / RESULT_FILE)["unit"]
         return shows(build_scene(scene, read_scene(scene)), guide, unit)
     return False

@@ -15,7 +15,7 @@ from zlib import compress
 
 from raysim.base.errors import RaysimError, printable
 from raysim.logbook.book import new_logbook
-from raysim.output.files.folder import OWN_NAMES, RESULT_FILE, json_text
+from raysim.output.files.folder import OWN_NAMES, RESULT_FILE, json_text, record_in
 from raysim.output.files.guide_scene import SCENE_FILE, shows
 from raysim.output.files.parcel_scene import GUIDE, RESULTS, SCENE, Packing
 from raysim.output.files.parcel_texts import refuse_paths, retold
@@ -28,7 +28,6 @@ from raysim.version import __version__
 from raysim.workshop.grid import GRIDS
 
 LOGBOOK, SHEET, READ_ME = "logbook.db", "survey.html", "README.txt"
-LARGEST_RECORD = 100_000_000  # bytes of a result.json
 _LONG_AGO = (1980, 1, 1, 0, 0, 0)  # the same for all: the same content is the same file
 _PICTURED = "card.png"  # a picture, which shows the hash of the scene
 
@@ -127,15 +126,12 @@ def read_record(folder: Path) -> dict[str, Any]:
     if not path.is_file():
         raise RaysimError(f"{folder}: holds no {RESULT_FILE}. {mend}")
     try:
-        if path.stat().st_size > LARGEST_RECORD:
-            raise ValueError
-        record = json.loads(path.read_text("utf-8"))
+        record = record_in(path)
         verdict, scene = record["verdict"], record["scene"]
         if not (isinstance(verdict, dict) and {"sha256", "file"} <= set(scene)):
             raise ValueError
     except (OSError, ValueError, LookupError, TypeError, RecursionError):
         raise RaysimError(f"{path}: is no result of raysim. {mend}") from None
-    assert isinstance(record, dict)
     return record
 
 

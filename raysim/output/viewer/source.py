@@ -1,6 +1,5 @@
 """Read a finished result: its numbers, its map, and the scene it was traced from."""
 
-import json
 import math
 import warnings
 from dataclasses import dataclass
@@ -11,7 +10,7 @@ import numpy as np
 
 from raysim.base.cases import CASES
 from raysim.base.errors import RaysimError, SceneError
-from raysim.output.files.folder import RESULT_FILE
+from raysim.output.files.folder import RESULT_FILE, record_in
 from raysim.output.files.older import brought_up
 from raysim.output.files.scene_file import scene_places
 from raysim.output.pictures.scale import DoseScale, scale_of_doses, scale_of_irradiance
@@ -108,8 +107,8 @@ def read_view(place: Path, irradiance: bool = False) -> ViewedResult:
 
 def _read_record(path: Path) -> dict[str, Any]:
     try:
-        record = json.loads(path.read_text(encoding="utf-8"))
-        if not isinstance(record, dict) or "cases" not in record:
+        record = record_in(path)
+        if "cases" not in record:
             raise ValueError("it is not a result of raysim dose")
     except (OSError, ValueError, RecursionError) as error:
         raise RaysimError(

@@ -38,7 +38,7 @@ def unjudged(scene: BuiltScene, result: Result) -> Result:
 
 
 def study(
-    wish: str | Path, options: RunOptions | None = None, *, judge: Judge = unjudged
+    wish: str | Path, *, judge: Judge = unjudged, options: RunOptions | None = None
 ) -> DesignStudy:
     """Boxes for a wish: the cheapest, the quickest and the longest-lived, traced in full.
 
