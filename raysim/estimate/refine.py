@@ -44,6 +44,9 @@ BRIGHTEST = ((128, 8), (16, 64))
 # Rays of a run of up to so many sites; with more of them it may take more, as first paths alone
 # take some 200 for each.
 MOST_RAYS, SITES_FOR_THEM = 120_000_000, 400_000
+# Of what is left of them, one round takes so much at most; and the step by which a goal is lowered
+# that cannot be paid (own choice both).
+ROUND_SHARE, LOWER_GOAL = 0.5, 1.25
 PATHS_PER_STEP = 100_000  # between two calls of the progress bar
 STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
 
@@ -105,7 +108,7 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
     chosen = _undecided(run, state, goal, unsettled, is_open)
     close = state.bound[: state.cases_decided].min(axis=1) >= (1.0 - precision) * least
     state.reached = not len(chosen) and bool((is_open | close).all())
-    if run.rays > MOST_RAYS * max(len(state.row) / SITES_FOR_THEM, 1.0):
+    if run.rays > _most_rays(state):
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
@@ -114,10 +117,10 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
         return False
     _add_starts(run, sites, state, chosen)
     _leave_reading(state, chosen, goal)
-    state.planned_paths = _paths_needed(
-        run, state, chosen, goal, precision=precision, is_open=is_open
+    state.planned, state.planned_paths = _what_can_be_paid(
+        run, state, chosen, np.where(is_open, least, 0.0), precision
     )
-    state.planned, state.pieces_done = chosen, 0
+    state.pieces_done = 0
     clip = np.where(np.isfinite(goal), CLIP * goal, np.inf)
     state.clip[: state.cases_decided] = np.where(is_open, clip, state.clip[: state.cases_decided])
     return True
@@ -234,16 +237,40 @@ def _leave_reading(state: Refinement, chosen: np.ndarray, goal: np.ndarray) -> N
     state.reads[chosen[(rounds > 0) & (hopeless | (rounds >= READING_ROUNDS))]] = False
 
 
+def _what_can_be_paid(
+    run: Paths, state: Refinement, chosen: np.ndarray, least: np.ndarray, precision: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Sites of the next round and their further paths per batch.
+
+    Of the rays that are left, a round takes a part. Where all that is wanted takes more, the goal
+    is lowered until it can be paid: the bound is that of the site that is known least, so none
+    gets what would lift it above the others.
+
+    Parameters
+    ----------
+    least : (cases decided,) float64, W/m2
+        What the worst-lit site gets, 0 in cases that are closed.
+    """
+    rays_left = max(_most_rays(state) - run.rays, 0.0)
+    affordable = ROUND_SHARE * rays_left * run.paths.sum() / max(run.rays, 1)
+    bound = state.bound[: state.cases_decided]
+    while True:
+        paths = _paths_needed(run, state, chosen, (1.0 - precision) * least, precision)
+        precision *= LOWER_GOAL
+        below = (bound[:, chosen] < (1.0 - precision) * least[:, None]).any(axis=0)
+        if paths.sum() <= affordable or precision >= 1.0 or not below.any():
+            return chosen, np.minimum(paths, _level(paths, affordable))
+        chosen = chosen[below]
+
+
 def _paths_needed(
-    run: Paths,
-    state: Refinement,
-    chosen: np.ndarray,
-    goal: np.ndarray,
-    *,
-    precision: float,
-    is_open: np.ndarray,
+    run: Paths, state: Refinement, chosen: np.ndarray, goal: np.ndarray, precision: float
 ) -> np.ndarray:
-    """Further paths per batch that should lift each bound to the goal, within limits."""
+    """Further paths per batch that should lift each bound to the goal, within limits.
+
+    `goal` (cases decided,) W/m2 is 0 in cases that are closed.
+    """
+    is_open = goal > 0.0
     done = run.paths[state.row[chosen]]
     leaving = run.reads[state.row[chosen]] & ~state.reads[chosen]
     mean, error = (
@@ -264,10 +291,20 @@ def _paths_needed(
     ).max(axis=0)
     most = np.where(done < enough, enough, MOST_PATHS)
     further = np.minimum(np.ceil(done * growth), most - np.where(leaving, 0, done))
-    # No round may take more rays than all should: where it would, the bound stays too low.
-    rays = further.sum() * run.rays / max(run.paths.sum(), 1)
-    further = np.ceil(further * min(1.0, MOST_RAYS / max(rays, 1.0)))
-    return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
+    return np.where(done == 0, FIRST_PATHS, np.ceil(further)).astype(np.int64)
+
+
+def _most_rays(state: Refinement) -> float:
+    return MOST_RAYS * max(len(state.row) / SITES_FOR_THEM, 1.0)
+
+
+def _level(wanted: np.ndarray, in_all: float) -> float:
+    """The most that each may be given so that all that is given is no more than so much."""
+    ordered = np.sort(wanted)
+    after = np.arange(len(ordered), 0, -1)  # it and those that want as much or more
+    level = (in_all - (np.cumsum(ordered) - ordered)) / after
+    short = np.flatnonzero(level < ordered)
+    return max(float(np.floor(level[short[0]])), 1.0) if len(short) else math.inf
 
 
 def _pieces(paths: np.ndarray) -> list[np.ndarray]:
