@@ -83,11 +83,13 @@ def refine(
             else:
                 progress("tracing back from the darkest spots", *_distance(state, precision))
         with hold_interrupts():
-            if not _plan_round(run, sites, state, precision):
+            if not _plan_round(run, sites, state, precision, most_rays):
                 return
 
 
-def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -> bool:
+def _plan_round(
+    run: Paths, sites: Sites, state: Refinement, precision: float, most_rays: float
+) -> bool:
     """Choose the sites of the next round and their paths; False where there is none."""
     is_open = ~found_dark(run, state)
     least, unsettled = _least_light(state, precision, is_open)
@@ -95,7 +97,8 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
     chosen = _undecided(run, state, goal, unsettled, is_open)
     close = state.bound[: state.cases_decided].min(axis=1) >= (1.0 - precision) * least
     state.reached = not len(chosen) and bool((is_open | close).all())
-    if run.rays > rays_allowed(state):
+    rays_left = min(rays_allowed(state), most_rays) - run.rays
+    if rays_left < 0.0:
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
@@ -105,7 +108,7 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
     _add_starts(run, sites, state, chosen)
     _leave_reading(state, chosen, goal)
     state.planned, state.planned_paths = share_out(
-        run, state, chosen, np.where(is_open, least, 0.0), precision
+        run, state, chosen, np.where(is_open, least, 0.0), precision=precision, rays_left=rays_left
     )
     state.pieces_done = 0
     clip = np.where(np.isfinite(goal), CLIP * goal, np.inf)

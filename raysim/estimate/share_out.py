@@ -40,7 +40,13 @@ def later_quantile(state: Refinement) -> float:
 
 
 def share_out(
-    run: Paths, state: Refinement, chosen: np.ndarray, least: np.ndarray, precision: float
+    run: Paths,
+    state: Refinement,
+    chosen: np.ndarray,
+    least: np.ndarray,
+    *,
+    precision: float,
+    rays_left: float,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Sites of the next round and their further paths per batch.
 
@@ -52,9 +58,10 @@ def share_out(
     ----------
     least : (cases decided,) float64, W/m2
         What the worst-lit site gets, 0 in cases that are closed.
+    rays_left : float
+        Of all that may be traced.
     """
-    rays_left = max(rays_allowed(state) - run.rays, 0.0)
-    affordable = ROUND_SHARE * rays_left * run.paths.sum() / max(run.rays, 1)
+    affordable = ROUND_SHARE * max(rays_left, 0.0) * run.paths.sum() / max(run.rays, 1)
     bound = state.bound[: state.cases_decided]
     while True:
         paths = _paths_needed(run, state, chosen, (1.0 - precision) * least, precision)

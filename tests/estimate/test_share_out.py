@@ -5,9 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from raysim.estimate import share_out as module
 from raysim.estimate.refinement import forward_only
-from raysim.estimate.share_out import share_out
+from raysim.estimate.share_out import LATE_ROUND, share_out
 
 SITES = 40
 RAYS_PER_PATH = 10
@@ -31,9 +30,10 @@ def looked_at(error=0.05, paths=100, rounds=4):
 
 def given(run, state, rays_left):
     """Further paths of every site, 0 of those put off, where so many rays are left."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(module, "MOST_RAYS", run.rays + rays_left)
-        chosen, paths = share_out(run, state, np.arange(SITES), np.array([1.0]), PRECISION)
+    least = np.array([1.0])
+    chosen, paths = share_out(
+        run, state, np.arange(SITES), least, precision=PRECISION, rays_left=rays_left
+    )
     further = np.zeros(SITES, int)
     further[chosen] = paths
     return further
@@ -76,7 +76,7 @@ def test_where_nothing_is_left_each_gets_one_path():
 
 def test_late_a_lucky_error_is_not_believed():
     """A site whose few paths agree by luck gets what others of as many paths get."""
-    for rounds, is_late in ((module.LATE_ROUND, True), (module.LATE_ROUND - 1, False)):
+    for rounds, is_late in ((LATE_ROUND, True), (LATE_ROUND - 1, False)):
         run, state = looked_at(rounds=rounds)
         state.path_error[0, 0] = 0.001
         further = given(run, state, 10**9)
@@ -84,7 +84,7 @@ def test_late_a_lucky_error_is_not_believed():
 
 
 def test_unlit_sites_tell_nothing_of_the_usual_error():
-    run, state = looked_at(rounds=module.LATE_ROUND)
+    run, state = looked_at(rounds=LATE_ROUND)
     state.mean[:] = 0.0
     state.path_error[:] = 0.0
     assert (given(run, state, 10**9) > 0).all()
