@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from running import SMALL_BATCH, batches_of, with_few_traces
+from running import SMALL_BATCH, batches_of, blank_figures, with_few_traces
 
 import raysim
 from raysim.dose import simulate
@@ -99,8 +99,9 @@ def once():
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_in_docstrings_hold(name, once, monkeypatch):
     monkeypatch.chdir(ROOT)
-    with_few_traces(monkeypatch, 1, 2, 2)
-    with batches_of(SMALL_BATCH):  # they show shapes and relations, hardly a figure
+    with_few_traces(monkeypatch, 0, 1, 1)
+    # They show shapes and relations, hardly a figure.
+    with batches_of(SMALL_BATCH), blank_figures():
         failed, tried = doctest.testmod(importlib.import_module(name), optionflags=OPTIONS)
     assert tried > 0
     assert failed == 0

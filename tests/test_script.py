@@ -2,11 +2,14 @@
 
 import runpy
 import sys
+from contextlib import nullcontext
 from pathlib import Path
+from unittest import mock
 
 import pytest
-from running import SMALL_BATCH, batches_of
+from running import SMALL_BATCH, batches_of, blank_figures
 
+from raysim.output.pictures import draw
 from raysim.output.words.cautions import CAUTION_LINE
 
 SCENES = Path(__file__).parents[1] / "scenes"
@@ -23,11 +26,15 @@ GALLERY = {
 def run(monkeypatch, capsys, tmp_path):
     """Run a script quickly; gives its names and what it printed."""
 
-    def run(name: str):
+    def run(name: str, painted: bool = False):
         script, picture = SCENES / f"{name}.py", tmp_path / "drawn.png"
         monkeypatch.setattr(sys, "argv", [str(script), "quick", str(picture)])
         monkeypatch.setenv("MPLBACKEND", "agg")
-        with batches_of(SMALL_BATCH):
+        with (
+            batches_of(SMALL_BATCH),
+            nullcontext() if painted else blank_figures(),
+            mock.patch.object(draw, "default_threads", return_value=1),
+        ):
             left = runpy.run_path(str(script))
         assert picture.read_bytes().startswith(b"\x89PNG")
         return left, capsys.readouterr().out
@@ -52,7 +59,7 @@ def test_an_example_stands_in_the_gallery_with_its_picture(name):
 
 
 def test_linings_are_compared(run):
-    left, said = run("compare_linings")
+    left, said = run("compare_linings", painted=True)  # its own figure
     assert GALLERY["compare_linings"] in said
     assert CAUTION_LINE in said
     for lining in left["linings"]:

@@ -39,7 +39,7 @@ REFERENCE = re.compile(r"(?<!`)`([A-Za-z_][\w./]*)`(?!`)")
 
 
 class Piece(NamedTuple):
-    """A name, a comment or a text (docstrings too) of a source, with its first line."""
+    """A name, a comment or a text (docstrings too) of a source, with the first line it is on."""
 
     line: int
     kind: str
@@ -55,10 +55,13 @@ def pieces(path: Path) -> tuple[Piece, ...]:
         for node in ast.walk(ast.parse(source))
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
     ]
-    kinds = {tokenize.NAME: "name", tokenize.COMMENT: "comment"}
+    names: dict[str, int] = {}
     for token in tokenize.generate_tokens(io.StringIO(source).readline):
-        if token.type in kinds:
-            found.append(Piece(token.start[0], kinds[token.type], token.string))
+        if token.type == tokenize.NAME:
+            names.setdefault(token.string, token.start[0])
+        elif token.type == tokenize.COMMENT:
+            found.append(Piece(token.start[0], "comment", token.string))
+    found += [Piece(line, "name", name) for name, line in names.items()]
     return tuple(sorted(found))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 # Nobody waits longer for one load (s); common practice, no source. How much longer than this a
 # spot would take is not looked for with care.
 LONGEST_TIME = 7 * 86_400.0
+STEPS = 200  # of a bisection, for what is very near zero; own choice
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ class WarmUpCurve:
         high = max(seconds, 1.0)
         while self.effective_seconds(high) < seconds:
             high *= 2.0
-        return _smallest(lambda t: self.effective_seconds(t) >= seconds, high, 200)
+        return _smallest(lambda t: self.effective_seconds(t) >= seconds, high)
 
     def pose_times(self, t: float) -> tuple[float, ...]:
         """Lit time (s) of each pose in a cycle of t (s); inf stays inf."""
@@ -82,11 +83,12 @@ class WarmUpCurve:
         return tuple(self.of_one_pose.time_for(share * whole) for share in self.poses)
 
 
-def _smallest(enough: Callable[[float], bool], high: float, steps: int) -> float:
+def _smallest(enough: Callable[[float], bool], high: float) -> float:
     """Smallest number from 0 to `high` that is enough, by bisection; `high` is."""
-    low = 0.0
-    for _ in range(steps):
-        middle = 0.5 * (low + high)
+    low, steps = 0.0, 0
+    # As a rule no number is left between the two after some 55 steps.
+    while low < (middle := 0.5 * (low + high)) < high and steps < STEPS:
+        steps += 1
         if enough(middle):
             high = middle
         else:
@@ -97,7 +99,7 @@ def _smallest(enough: Callable[[float], bool], high: float, steps: int) -> float
 @lru_cache(maxsize=1024)
 def _seconds_of_cycle(curve: WarmUpCurve, t: float) -> float:
     # Warm-up can only make the lit time longer.
-    return _smallest(lambda seconds: curve.time_for(seconds) >= t, max(t, 0.0), 64)
+    return _smallest(lambda seconds: curve.time_for(seconds) >= t, max(t, 0.0))
 
 
 def exposure_time(

@@ -6,7 +6,7 @@ import time
 import pytest
 from fuzz import KINDS, fuzz
 
-SHORT = 12  # cases of each kind
+SHORT = 6  # cases of each kind
 SECONDS = float(os.environ.get("RAYSIM_FUZZ_SECONDS", "600"))  # of the long form
 
 

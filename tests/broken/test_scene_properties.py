@@ -135,7 +135,7 @@ def _mutation(folder: Path, data: dict) -> None:
 
 
 @given(data=mutated_scenes())
-@examples(120)
+@examples(60)
 def test_a_changed_scene_is_read_or_refused(folder, data):
     _mutation(folder, data)
 

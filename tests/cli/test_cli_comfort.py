@@ -23,6 +23,7 @@ from raysim.cli.common import COMPILING, Teller, _LeftColumn, time_left
 from raysim.kernels import compile as compiling
 from raysim.kernels import disk_cache
 from raysim.output.words.table import Table
+from raysim.transport.photons import BATCH_PHOTONS
 
 # What they do is no result: they put files or entries somewhere and say where.
 NO_JSON = {
@@ -355,13 +356,22 @@ def test_a_reader_who_has_seen_enough_is_no_fault(tmp_path, words):
     assert without_reader(tmp_path, *words) == 0
 
 
-@pytest.mark.parametrize("shown", [(), ("--json",)])
-def test_a_reader_who_has_seen_enough_costs_no_result(tmp_path, shown):
-    write_scene(tmp_path)
+@pytest.fixture(scope="module")
+def read(tmp_path_factory):
+    """Folder of a run whose output was read, its words but for the folder, its exit status."""
+    folder = tmp_path_factory.mktemp("read")
+    write_scene(folder)
     quick = ("dose", "scene.toml", "--photons", "20000", "--no-pictures", "--out")
-    read = process_said(*quick, "read", folder=tmp_path).status
-    assert without_reader(tmp_path, *quick, "unread", *shown) == read
-    assert contents(tmp_path / "unread").keys() == contents(tmp_path / "read").keys()
+    said = raysim_said(*quick, "read", folder=folder, batch=BATCH_PHOTONS)
+    return folder, quick, said.status
+
+
+@pytest.mark.parametrize("shown", [(), ("--json",)], ids=["words", "json"])
+def test_a_reader_who_has_seen_enough_costs_no_result(read, shown):
+    folder, quick, status = read
+    unread = "unread" + "".join(shown)
+    assert without_reader(folder, *quick, unread, *shown) == status
+    assert contents(folder / unread).keys() == contents(folder / "read").keys()
 
 
 def test_the_first_run_says_once_that_it_compiles(monkeypatch, capsys):

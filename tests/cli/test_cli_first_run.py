@@ -66,7 +66,7 @@ def is_gone(number: int) -> bool:
     return False
 
 
-@pytest.mark.parametrize("later", [0.0, 1.5])
+@pytest.mark.parametrize("later", [pytest.param(0.0, marks=pytest.mark.slow), 1.5])
 def test_ctrl_c_while_compiling_ends_both_processes_in_one_line(tmp_path, later):
     run = FirstRun(tmp_path)
     second = run.second()

@@ -20,7 +20,7 @@ FEW = ("--clear-lamp", "10", "--clear-other", "5", *PLAN)
 def test_command_writes_all_and_says_where_to_drill(tmp_path):
     between_tubes(tmp_path, lining={"reflectance": 0.5, "reflectance_low": 0.5})
     words = ("hooks", "scene.toml", "--number", "1..2", "--loading", "5 min", *FEW, "--out", "out")
-    said = raysim_said(*words, folder=tmp_path)
+    said = raysim_said(*words, folder=tmp_path, painted=True)
     assert said.status == 0, said.err
     assert shows_cautions(said.out)
     assert "respirators per hour" in said.words

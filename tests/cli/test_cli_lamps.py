@@ -23,9 +23,8 @@ def lit(tmp_path_factory):
         {"name": "left", "at": [70, 60, 170], "facing": [-1, 0, 0], "reading": "1.5 mW/cm2"}
     ]
     write_scene(folder, data)
-    said = raysim_said(
-        *ASKED, "--number", "1..2", "--precision", "0.3", "--out", "out", folder=folder
-    )
+    words = ("--number", "1..2", "--precision", "0.3", "--out", "out")
+    said = raysim_said(*ASKED, *words, folder=folder, painted=True)
     assert said.status == 0, said.err
     return folder, said
 

@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 from unittest import mock
 
 import pytest
@@ -62,16 +63,20 @@ class Said:
         return " ".join(self.out.split())
 
 
-def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> Said:
+def raysim_said(
+    *words: str | Path, folder: Path, batch: int = SMALL_BATCH, painted: bool = False
+) -> Said:
     """Run `raysim WORDS` in `folder`, in this process; what nobody foresaw fails the test.
 
-    Where its numbers are held against those of another run, `batch` must be BATCH_PHOTONS.
+    Where its numbers are held against those of another run, `batch` must be BATCH_PHOTONS. Charts
+    and plans are blank unless `painted`.
     """
     out, err = io.StringIO(), io.StringIO()
     status = 0
     with (
         contextlib.chdir(folder),
         batches_of(batch),
+        contextlib.nullcontext() if painted else blank_figures(),
         mock.patch.object(draw, "default_threads", return_value=1),  # each process loads VTK
         mock.patch.object(sys, "argv", ["raysim", *map(str, words)]),
         contextlib.redirect_stdout(out),
@@ -85,6 +90,14 @@ def raysim_said(*words: str | Path, folder: Path, batch: int = SMALL_BATCH) -> S
     assert isinstance(status, int), status
     assert status != UNFORESEEN, err.getvalue()
     return Said(status, out.getvalue(), err.getvalue())
+
+
+def blank_figures() -> contextlib.AbstractContextManager:
+    """Have figures of matplotlib composed and written, but not painted: half of what pages cost."""
+    return mock.patch("matplotlib.figure.Figure.draw", _not_painted)
+
+
+def _not_painted(figure: Any, renderer: Any) -> None: ...
 
 
 # What is traced in proportion to the photons of a batch.
@@ -104,8 +117,9 @@ def batches_of(photons: int) -> Iterator[None]:
 
     defaults = PhotonRun.__init__.__kwdefaults__
     assert defaults["batch_photons"] == BATCH_PHOTONS
+    # Most lines are those of the walks of an eye uphill; how far up it gets is of no matter here.
     walks = tuple(
-        (max(fewer(eyes), 1), steps, fewer(lines)) for eyes, steps, lines in brightest.WALKS
+        (max(fewer(eyes), 1), steps, fewer(lines) // 4) for eyes, steps, lines in brightest.WALKS
     )
     scans = tuple((fewer(lines), *more) for lines, *more in leak_run.SCANS)
     with contextlib.ExitStack() as patched:

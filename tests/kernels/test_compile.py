@@ -87,6 +87,7 @@ def test_a_changed_callee_changes_the_result(installed):
     assert hits == 0
 
 
+@pytest.mark.slow  # it says why the test above is made, and finds nothing in the package
 def test_without_the_hash_the_old_physics_would_run(installed):
     # The planted error: a folder that does not depend on the sources.
     copy, ask = installed

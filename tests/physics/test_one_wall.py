@@ -58,7 +58,10 @@ def measured(material, paths):
 
 
 # Glass: Kamptner 2024; aluminium: Rakic 1995.
-@pytest.mark.parametrize(("index", "extinction"), [(1.5728, 0.0), (0.1905, 2.9773)])
+@pytest.mark.parametrize(
+    ("index", "extinction"),
+    [pytest.param(1.5728, 0.0, marks=pytest.mark.slow), (0.1905, 2.9773)],
+)
 def test_smooth_wall_shows_the_image_of_the_lamp(index, extinction):
     truth = image_irradiance(lambda cosine: fresnel(cosine, index, extinction))
     assert agrees(*measured(smooth(index, extinction), 7_000_000), truth, degrees=DEGREES)

@@ -113,7 +113,7 @@ def folder(tmp_path_factory):
 
 
 @given(corners=placed_polygons())
-@examples(100)
+@examples(40)
 def test_random_polygons_keep_area_and_outline(folder, corners):
     _polygon(folder, corners)
 

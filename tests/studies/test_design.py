@@ -4,7 +4,7 @@ import json
 import math
 import pickle
 import tomllib
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 from importlib import resources
 from itertools import islice
@@ -327,10 +327,24 @@ def test_it_answers_with_designs_that_keep_the_wish(found):
     assert times == sorted(times, reverse=True)
 
 
-def test_workers_change_nothing(found, small, monkeypatch):
+class Copying(ThreadPoolExecutor):
+    """Workers that get copies of what they are sent, as those of other processes do."""
+
+    def submit(self, fn, /, *args, **kwargs):
+        fn, args, kwargs = pickle.loads(pickle.dumps((fn, args, kwargs)))
+        return super().submit(fn, *args, **kwargs)
+
+
+def processes(count):
+    """Workers as on a machine of its own."""
+    return ProcessPoolExecutor(count, get_context("spawn"))
+
+
+@pytest.mark.parametrize("workers", [Copying, pytest.param(processes, marks=pytest.mark.slow)])
+def test_workers_change_nothing(found, small, monkeypatch, workers):
     with_few_traces(monkeypatch, 0, 1, 1)
     monkeypatch.setattr(search, "chosen_lamps", lambda *_: [])
-    with ProcessPoolExecutor(2, get_context("spawn")) as pool:
+    with workers(2) as pool:
         again = study(small, raysim.RunOptions(seed=3, threads=2, executor=pool))
     assert [t.worst for t in again.trials] == [t.worst for t in found.trials]
     assert [one.time for one in again.designs] == [one.time for one in found.designs]

@@ -5,7 +5,7 @@ import json
 from types import MappingProxyType
 
 import pytest
-from running import SMALL_BATCH, batches_of, contents, raysim_said
+from running import SMALL_BATCH, batches_of, blank_figures, contents, raysim_said
 from schemas import complaints
 from small_scenes import box, small_scene, write_scene
 
@@ -63,7 +63,7 @@ def same_files(folder, command, write):
     words = (*command, *SEED, "--out", "typed", "--force", "--quiet")
     said = raysim_said(*words, folder=folder)
     assert said.status in (0, 3), said.err
-    with batches_of(SMALL_BATCH):
+    with batches_of(SMALL_BATCH), blank_figures():
         write(folder / "called")
     typed, called = contents(folder / "typed"), contents(folder / "called")
     assert set(typed) == set(called) >= {"report.html", "result.json"}
@@ -71,7 +71,7 @@ def same_files(folder, command, write):
     row = b"<dt>command</dt><dd>raysim " + command[0].encode()
     (shown,) = [line for line in typed["report.html"].splitlines(True) if row in line]
     typed["report.html"] = typed["report.html"].replace(shown, b"")
-    assert typed == called
+    assert [name for name in typed if typed[name] != called[name]] == []
 
 
 def test_linings(folder, scene):

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from agreement import all_agree
 from hung import BLACK, between_tubes
+from running import SMALL_BATCH, batches_of
 from small_scenes import box, small_scene, write_scene
 
 import raysim
@@ -75,10 +76,17 @@ def test_two_lamps_for_two_sides_are_mirrored(tmp_path):
     assert y < 200 < v
 
 
+def of_few_faces():
+    """The small scene with a plate of larger faces: each takes more of the light."""
+    data = small_scene()
+    data["object"][0]["edge"] = 40
+    return data
+
+
 @pytest.fixture(scope="module")
 def bright(tmp_path_factory):
     """Candidates as sources in a small box of foil."""
-    scene = raysim.load_scene(write_scene(tmp_path_factory.mktemp("bright")))
+    scene = raysim.load_scene(write_scene(tmp_path_factory.mktemp("bright"), of_few_faces()))
     lines = [((x, y, 0.06), (x, y, 0.29)) for x in (0.05, 0.15, 0.25) for y in (0.05, 0.2)]
     places = listed_places(kinds_of(scene.written), lines)
     sources = Sources(scene, places, OPTIONS)
@@ -91,7 +99,7 @@ def test_the_matrix_agrees_with_photons_face_by_face(bright):
     direct, rest = bright.batches(sites.targets(np.arange(len(sites.faces))), 384, 384, 5)
     mean, error = batch_mean(direct + rest)
     run = PhotonRun(bright.arrays, 99, 2, batch_photons=6 * 32_768)
-    run.add_batches(128)
+    run.add_batches(64)
     total, squares = (t[0][:, sites.faces, sites.sides] for t in run.arrivals())
     scale = (bright.factors * bright.arrays.lamp_watts / run.photons)[:, None] / sites.areas
     counted = total * scale
@@ -147,12 +155,13 @@ def test_a_lamp_that_is_a_source_alone_shades_nothing(bright):
 
 
 def test_same_for_any_number_of_threads_and_stopped_early(tmp_path):
-    scene = raysim.load_scene(write_scene(tmp_path))
+    scene = raysim.load_scene(write_scene(tmp_path, of_few_faces()))
     lines = [((x, 0.05, 0.06), (x, 0.05, 0.29)) for x in (0.05, 0.15, 0.25)]
     asked = {"numbers": [1, 2], "places": lines, "precision": 0.9}
 
     def told(options):
-        found = study(scene, options=options, **asked)
+        with batches_of(SMALL_BATCH):
+            found = study(scene, options=options, **asked)
         return json.dumps(lamps_record(found, ""), default=str), found
 
     one, found = told(RunOptions(5, threads=1))
@@ -167,9 +176,10 @@ def test_same_for_any_number_of_threads_and_stopped_early(tmp_path):
 
         return replace(OPTIONS, progress=progress)
 
-    with pytest.raises(KeyboardInterrupt):
-        study(scene, options=stop(0), **asked)
-    found = study(scene, options=stop(1), **asked)
+    with batches_of(SMALL_BATCH):
+        with pytest.raises(KeyboardInterrupt):
+            study(scene, options=stop(0), **asked)
+        found = study(scene, options=stop(1), **asked)
     assert found.interrupted
     assert [one.number for one in found.numbers] == [2]
 
@@ -233,7 +243,8 @@ def test_prices_are_counted_and_two_currencies_refused(tmp_path):
     prices = tmp_path / "prices.toml"
     name = "lamp, 16 mm with an arc of 280 mm, ozone-free"
     prices.write_text(f'[price]\n"{name}" = "9.5 EUR"\nhinge = "2 EUR"\n')
-    found = found_among(scene, [level(0.05), level(0.1)], [2], prices=prices, precision=0.3)
+    with batches_of(SMALL_BATCH):
+        found = found_among(scene, [level(0.05), level(0.1)], [2], prices=prices, precision=0.3)
     (one,) = found.numbers
     assert one.cost == pytest.approx(19.0)
     assert one.unpriced == 4  # holder and ballast of each
@@ -247,13 +258,14 @@ def test_a_wall_of_the_library_lamp_is_known(tmp_path):
     """Lamps of the library have a surface even where no lamp of the scene has that one."""
     scene = between_tubes(tmp_path, lining={"reflectance": 0.5})
     assert BLACK["reflectance"] == 0.0
-    found = study(
-        scene,
-        numbers=[1],
-        lamps=["T5 6 W"],
-        places=[upright(0.1, 0.06), upright(0.3, 0.06)],
-        precision=0.3,
-        options=OPTIONS,
-    )
+    with batches_of(SMALL_BATCH):
+        found = study(
+            scene,
+            numbers=[1],
+            lamps=["T5 6 W"],
+            places=[upright(0.1, 0.06), upright(0.3, 0.06)],
+            precision=0.3,
+            options=OPTIONS,
+        )
     assert found.places[0].kind.name == "T5 6 W"
     assert np.isfinite(found.best.best.time)

@@ -227,7 +227,7 @@ def test_the_box_tells_what_touches_and_that_readings_are_left_out(tmp_path):
 def test_command_writes_all_and_says_what_to_do(tmp_path):
     behind_a_screen(tmp_path, ([30, 30], [200, 200, 200]), POINT, lining="foil", edge=10)
     words = ("shadows", "scene.toml", "--photons", "300000", "--share", "0.9", "--out", "out")
-    said = raysim_said(*words, folder=tmp_path)
+    said = raysim_said(*words, folder=tmp_path, painted=True)
     assert said.status == 0
     assert "the spot that sets the timer" in said.words
     assert "That spot is plate" in said.words

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 from hung import between_tubes
-from small_scenes import write_scene
+from running import SMALL_BATCH, batches_of
+from small_scenes import small_scene, write_scene
 
 import raysim
 from raysim.base.errors import RaysimError
@@ -170,18 +171,31 @@ def lining_study(scene, **how):
     return linings_record(linings.study(scene, asked, precision=0.5, options=options), ("",))
 
 
-@pytest.mark.parametrize("of", [hook_study, lining_study])
-def test_studies_find_the_same_with_any_workers(tmp_path, pair, of):
+# One study on each kind of workers; the rest repeats it.
+@pytest.mark.parametrize(
+    ("of", "workers"),
+    [
+        (hook_study, "processes"),
+        (lining_study, "threads"),
+        pytest.param(hook_study, "threads", marks=pytest.mark.slow),
+        pytest.param(lining_study, "processes", marks=pytest.mark.slow),
+    ],
+)
+def test_studies_find_the_same_with_any_workers(tmp_path, pair, of, workers):
     scene = between_tubes(tmp_path)
     here = of(scene)
+    if workers == "processes":
+        assert of(scene, executor=pair, threads=1) == here
+        return
     with ThreadPoolExecutor(3) as pool:
         assert of(scene, executor=pool) == here
-    assert of(scene, executor=pair, threads=1) == here
 
 
 def test_places_of_lamps_are_the_same_with_workers(tmp_path, monkeypatch):
     monkeypatch.setattr(board, "WORKER_PIECE", 3)
-    scene = raysim.load_scene(write_scene(tmp_path))
+    data = small_scene()
+    data["object"][0]["edge"] = 40  # few faces
+    scene = raysim.load_scene(write_scene(tmp_path, data))
     lines = [((x, 0.05, 0.06), (x, 0.05, 0.29)) for x in (0.05, 0.15, 0.25)]
 
     def found(**how):
@@ -189,10 +203,11 @@ def test_places_of_lamps_are_the_same_with_workers(tmp_path, monkeypatch):
         study = lamps.study(scene, numbers=[1], places=lines, precision=0.9, options=options)
         return lamps_record(study, ("",))
 
-    with ThreadPoolExecutor(2) as pool:
+    with ThreadPoolExecutor(2) as pool, batches_of(SMALL_BATCH):
         assert found(executor=pool) == found()
 
 
+@pytest.mark.slow  # by default a piece does, above, and a study on a cluster
 def test_a_study_outlives_its_workers(tmp_path):
     scene = between_tubes(tmp_path)
     told = []
