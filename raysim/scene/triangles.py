@@ -91,7 +91,6 @@ class MeterPoint:
     """A meter: its point (m), unit direction, head, and reading (W/m2) if there is one.
 
     `lamp_hours` (lamps,) is the age of each lamp at the reading, h; None if it is the present age.
-    Its place is told in the `units` of the scene.
     """
 
     name: str
@@ -100,7 +99,6 @@ class MeterPoint:
     reading: float | None
     response: AngularResponse = CORRECTED
     lamp_hours: tuple[float, ...] | None = None
-    units: str = "mm"
 
 
 @dataclass(frozen=True)
