@@ -599,7 +599,7 @@ def test_the_box_says_in_a_few_lines_what_to_do_and_what_to_doubt(study):
     lines = more_lines(replace(study, scene=scene))
     assert len(lines) == 3
     assert "without the meter readings" in lines[1]
-    assert lines[2].startswith("0.2 cm2 touch something")
+    assert lines[2].startswith("0.20 cm2 touch something")
     assert "cup, straps, inside" in lines[2]
 
 

@@ -57,8 +57,8 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
         axes = figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height))
         _panel(axes, study, groups[key], norm)
         turned = f", turned {key[1]:g}°" if key[1] else ""
-        height = f"{length_words(key[0], units)} {sides_of(study.load.scene.triangles).measured[2]}"
-        axes.set_title(f"hooks {height}{turned}", fontsize=12, color=INK)
+        level = f"{length_words(key[0], units)} {sides_of(study.load.scene.triangles).measured[2]}"
+        axes.set_title(f"hooks {level}{turned}", fontsize=12, color=INK)
     if np.isfinite(times).any():
         _scale(figure, norm, width, bool((times[np.isfinite(times)] > norm.vmax).any()))
     drawn = [point for key in shown for point in groups[key]]
