@@ -13,37 +13,27 @@ import numpy as np
 from raysim.base.interrupts import hold_interrupts
 from raysim.base.progress import Progress
 from raysim.estimate.bounds import MOST_ROUNDS, READING_ERROR, batch_mean, t_quantile
-from raysim.estimate.darkness import MOST_PATHS, enough_paths, found_dark, sites_seem_dark
+from raysim.estimate.darkness import MOST_PATHS, found_dark, sites_seem_dark
 from raysim.estimate.face_sides import GUESS_ERRORS, Sites, upper_end
 from raysim.estimate.refinement import Refinement
+from raysim.estimate.share_out import later_quantile, rays_allowed, share_out
 from raysim.transport.paths import Paths
 
 # Sites that get their first paths in one round: so many, and of very many a larger share, since
 # each round looks at all of them.
 NEW_PER_ROUND, MOST_FIRST_ROUNDS = 1024, 64
 DIM_PER_ROUND = 32
-FIRST_PATHS = 1  # paths per batch in the first round of a face-side
-# Paths of one round against those before it. What a face-side needs is not known well before it has
-# nearly been given it; the darkest one found brighter than thought spares all others.
-# Looks are few, so those that are left must be able to make up for any number of paths: limits by
-# the rounds that a site has had, from none on.
-LEAST_GROWTH = np.array([0.0, 0.25, 0.25, 0.25, 0.5, 1.0, 2.0, 4.0])
-LARGEST_GROWTH = np.array([0.0, 4.0, 4.0, 4.0, 4.0, 8.0, 16.0, 64.0])
 # Paths that tell as much as one photon that arrives: the variance of a path, relative to the square
 # of its mean. Seen from 0.4 to 5; a figure that does not fit only wastes some of either.
 PATHS_PER_COUNT = 2.0
 # The same for paths that read the photons' counts, seen from 0.15 to 0.7.
 READS_PER_COUNT = 0.4
 # Reading paths tell in a few rounds which sites cannot be the worst; the others are then traced to
-# the lamps, beginning with so many times the paths. (Their variance is 1.1 to 5 times that of
-# reading ones; 1, 2, 5 times took 12, 12, 14 million rays in the demo, 14, 14, 12 in white paint.)
-READING_ROUNDS, LEAVING = 3, 2.5
+# the lamps.
+READING_ROUNDS = 3
 CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 # The brightest face-sides of each case: how many, and paths per batch for each.
 BRIGHTEST = ((128, 8), (16, 64))
-# Rays of a run of up to so many sites; with more of them it may take more, as first paths alone
-# take some 200 for each.
-MOST_RAYS, SITES_FOR_THEM = 120_000_000, 400_000
 PATHS_PER_STEP = 100_000  # between two calls of the progress bar
 STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
 
@@ -93,11 +83,13 @@ def refine(
             else:
                 progress("tracing back from the darkest spots", *_distance(state, precision))
         with hold_interrupts():
-            if not _plan_round(run, sites, state, precision):
+            if not _plan_round(run, sites, state, precision, most_rays):
                 return
 
 
-def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -> bool:
+def _plan_round(
+    run: Paths, sites: Sites, state: Refinement, precision: float, most_rays: float
+) -> bool:
     """Choose the sites of the next round and their paths; False where there is none."""
     is_open = ~found_dark(run, state)
     least, unsettled = _least_light(state, precision, is_open)
@@ -105,7 +97,8 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
     chosen = _undecided(run, state, goal, unsettled, is_open)
     close = state.bound[: state.cases_decided].min(axis=1) >= (1.0 - precision) * least
     state.reached = not len(chosen) and bool((is_open | close).all())
-    if run.rays > MOST_RAYS * max(len(state.row) / SITES_FOR_THEM, 1.0):
+    rays_left = min(rays_allowed(state), most_rays) - run.rays
+    if rays_left < 0.0:
         chosen = chosen[:0]
     chosen = _still_allowed(run, state, chosen)
     if not len(chosen) and state.everywhere:
@@ -114,10 +107,10 @@ def _plan_round(run: Paths, sites: Sites, state: Refinement, precision: float) -
         return False
     _add_starts(run, sites, state, chosen)
     _leave_reading(state, chosen, goal)
-    state.planned_paths = _paths_needed(
-        run, state, chosen, goal, precision=precision, is_open=is_open
+    state.planned, state.planned_paths = share_out(
+        run, state, chosen, np.where(is_open, least, 0.0), precision=precision, rays_left=rays_left
     )
-    state.planned, state.pieces_done = chosen, 0
+    state.pieces_done = 0
     clip = np.where(np.isfinite(goal), CLIP * goal, np.inf)
     state.clip[: state.cases_decided] = np.where(is_open, clip, state.clip[: state.cases_decided])
     return True
@@ -157,12 +150,7 @@ def precise(state: Refinement, precision: float) -> np.ndarray:
     What rests on reading the photons' counts is not.
     """
     mean, error = state.mean[: state.cases_decided], state.error[: state.cases_decided]
-    return ~state.reads & (mean > 0.0) & (_later_quantile(state) * error <= precision * mean)
-
-
-def _later_quantile(state: Refinement) -> float:
-    """Standard errors from a mean to its bound, at any round but the first."""
-    return t_quantile(state.round_error, state.batches)
+    return ~state.reads & (mean > 0.0) & (later_quantile(state) * error <= precision * mean)
 
 
 def _least_light(
@@ -234,42 +222,6 @@ def _leave_reading(state: Refinement, chosen: np.ndarray, goal: np.ndarray) -> N
     state.reads[chosen[(rounds > 0) & (hopeless | (rounds >= READING_ROUNDS))]] = False
 
 
-def _paths_needed(
-    run: Paths,
-    state: Refinement,
-    chosen: np.ndarray,
-    goal: np.ndarray,
-    *,
-    precision: float,
-    is_open: np.ndarray,
-) -> np.ndarray:
-    """Further paths per batch that should lift each bound to the goal, within limits."""
-    done = run.paths[state.row[chosen]]
-    leaving = run.reads[state.row[chosen]] & ~state.reads[chosen]
-    mean, error = (
-        state.mean[: state.cases_decided][:, chosen],
-        state.path_error[: state.cases_decided][:, chosen],
-    )
-    sure_of = np.where(state.reads[chosen], 1.0 - READING_ERROR, 1.0) * mean
-    margin = np.maximum(sure_of - goal[:, None], precision * mean)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        short = _later_quantile(state) * error / margin
-    rounds = state.rounds[chosen]
-    short = np.where(is_open[:, None], np.nan_to_num(short, nan=1e9, posinf=1e9), 0.0)
-    factor = 1.3 * short.max(axis=0) ** 2
-    growth = np.clip(factor - 1.0, LEAST_GROWTH[rounds], LARGEST_GROWTH[rounds])
-    growth = np.where(leaving, (growth + 1.0) * LEAVING, growth)
-    enough = np.where(
-        sites_seem_dark(state, chosen, GUESS_ERRORS) & is_open[:, None], enough_paths(state), 0.0
-    ).max(axis=0)
-    most = np.where(done < enough, enough, MOST_PATHS)
-    further = np.minimum(np.ceil(done * growth), most - np.where(leaving, 0, done))
-    # No round may take more rays than all should: where it would, the bound stays too low.
-    rays = further.sum() * run.rays / max(run.paths.sum(), 1)
-    further = np.ceil(further * min(1.0, MOST_RAYS / max(rays, 1.0)))
-    return np.where(done == 0, FIRST_PATHS, further).astype(np.int64)
-
-
 def _pieces(paths: np.ndarray) -> list[np.ndarray]:
     """Rows in pieces short enough for a progress bar and for Ctrl-C to be heard."""
     if not len(paths):
@@ -303,7 +255,7 @@ def _update(run: Paths, state: Refinement, chosen: np.ndarray, factors: np.ndarr
     _join(state, chosen, run.paths[state.row[chosen]], total.T, total_error.T)
     first = state.rounds[chosen] == 0
     state.even[:, chosen[first]] = state.mean[:, chosen[first]]
-    bound = (total - _later_quantile(state) * total_error).T
+    bound = (total - later_quantile(state) * total_error).T
     bound[:, first] = _first_bound(scores[first], state)
     bound *= np.where(state.reads[chosen], 1.0 - READING_ERROR, 1.0)
     bound[:, state.rounds[chosen] >= MOST_ROUNDS] = 0.0  # their error probability is spent

@@ -134,8 +134,8 @@ def usual(scene):
 def test_a_plate_of_equal_sites_is_known_as_well_as_asked(tmp_path, sharp):
     """Every one of 2048 sites could be the worst, so each has to be known."""
     lining = f"{{ reflectance = 0.9, specular = {sharp} }}"
-    worst = raysim.simulate(scene_in(tmp_path, lining=lining, edge=8)).cases["cautious"].worst
-    assert 0.98 * worst.irradiance <= worst.lower_bound < worst.irradiance
+    case = raysim.simulate(scene_in(tmp_path, lining=lining, edge=8)).cases["cautious"]
+    assert 0.98 * case.worst.irradiance <= case.bound < case.worst.irradiance
 
 
 def test_public_names():
@@ -389,7 +389,7 @@ def test_a_path_is_no_scene():
 
 
 def test_a_run_that_stops_short_of_its_precision_says_so(scene, monkeypatch):
-    monkeypatch.setattr(raysim.estimate.refine, "MOST_RAYS", 1)
+    monkeypatch.setattr(raysim.estimate.share_out, "MOST_RAYS", 1)
     result = few(scene, precision=0.0005)
     (doubt,) = result.warnings
     assert doubt.key == "precision"
@@ -400,7 +400,7 @@ def test_a_run_that_stops_short_of_its_precision_says_so(scene, monkeypatch):
 
 
 def test_no_look_takes_more_rays_than_all_may(plate, monkeypatch):
-    monkeypatch.setattr(raysim.estimate.refine, "MOST_RAYS", 1_000_000)
+    monkeypatch.setattr(raysim.estimate.share_out, "MOST_RAYS", 1_000_000)
     result = raysim.simulate(plate, photons=1, precision=0.0005)
     rays = result.segments - raysim.simulate(plate, photons=1).segments
     # Up to the limit, one look more (paths are no shorter than guessed by much), the brightest:
