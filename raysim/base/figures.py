@@ -34,6 +34,26 @@ def told(value: Any, what: str) -> float:
     return float(value)
 
 
+def number(value: float, figures: int = 3) -> str:
+    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept.
+
+    Raises
+    ------
+    NotAFigure
+        If it is not a finite number.
+    """
+    if math.isinf(told(value, "a figure")):
+        raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
+    if value == 0.0:
+        return "0"
+    if abs(value) < 1e-6:
+        mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
+        return f"{mantissa} × 10^{int(exponent)}"
+    rounded = float(f"{value:.{figures - 1}e}")
+    digits = figures - 1 - math.floor(math.log10(abs(rounded)))
+    return f"{rounded:,.{max(digits, 0)}f}"
+
+
 def finite_or_none(value: Any) -> float | None:
     """A number as JSON can hold it: None where it is infinite.
 

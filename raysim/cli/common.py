@@ -29,7 +29,8 @@ def _open_scene(context: click.Context, argument: click.Parameter, path: Path) -
     return context.find_root().with_resource(opened(path))
 
 
-SCENE = click.argument("scene", type=PATH, callback=_open_scene)
+# Read first: lengths of other options are in its unit.
+SCENE = click.argument("scene", type=PATH, callback=_open_scene, is_eager=True)
 SEED = click.option(
     "--seed", type=click.IntRange(0, 2**64 - 1), default=1, help="Key of the random numbers."
 )

@@ -15,16 +15,24 @@ from raysim.cli.study import typed
     "compare",
     "raysim compare scenes/clinic_locker.toml my_box/my_box.toml",
     "raysim compare results/monday results/tuesday/result.json --out results/two_days",
-    "raysim compare my_box/my_box.toml from_ward_3.zip",
+    "raysim compare my_box/my_box.toml from_ward_3.zip --json --no-pictures",
 )
 @click.argument("first", type=PATH, metavar="A")
 @click.argument("second", type=PATH, metavar="B")
 @click.option("--out", type=PLACE, help="Folder of the page [results/compared].")
 @JSON
+@click.option("--pictures/--no-pictures", default=True, help="Draw both dose maps.")
 @quiet_option("No warnings, no answer.")
 @FORCE
 def command(
-    *, first: Path, second: Path, out: Path | None, as_json: bool, quiet: bool, force: bool
+    *,
+    first: Path,
+    second: Path,
+    out: Path | None,
+    as_json: bool,
+    pictures: bool,
+    quiet: bool,
+    force: bool,
 ) -> None:
     """Two results side by side: what differs, timers, worst spots, spread, cost, pictures.
 
@@ -41,7 +49,7 @@ def command(
     context = click.get_current_context()
     one, other = (context.with_resource(found_result(path)) for path in (first, second))
     context.with_resource(claimed(folder, force))
-    trouble = write(one, other, folder, command=typed())
+    trouble = write(one, other, folder, command=typed(), pictures=pictures)
     if trouble:
         Teller(quiet or as_json).say(f"warning: {trouble}")
     if as_json:

@@ -40,6 +40,8 @@ def _path(text: str) -> Path:
         raise ValueError("the name is not written in UTF-8; rename it") from None
     if not text:
         raise ValueError("the name is empty")
+    if text.startswith("--"):  # taken for the value of the option before it
+        raise ValueError(f"a name is missing before {text}; a file that begins so is ./{text}")
     if first_control(text):
         raise ValueError("the name holds control characters; rename it")
     if len(raw) > LONGEST_PATH or max(map(len, raw.split(b"/"))) > LONGEST_NAME:

@@ -37,22 +37,20 @@ from raysim.cli.study import CLUSTER, precision_option, run_search, study_option
     "--height",
     multiple=True,
     type=HEIGHT,
-    metavar="MM",
+    metavar="LENGTH",
     help="Level plane to try [those of the hooks now].",
 )
 @click.option(
-    "--spacing", type=SPACING, default="30", metavar="MM", help="Of the grid of positions."
+    "--spacing", type=SPACING, default="30 mm", metavar="LENGTH", help="Of the grid of positions."
 )
-@click.option(
-    "--x", type=RANGE, metavar="A..B", help="Only so far from the left wall, mm [whole box]."
-)
-@click.option("--y", type=RANGE, metavar="A..B", help="Only so far from the door, mm [whole box].")
+@click.option("--x", type=RANGE, metavar="A..B", help="Only so far along x [whole box].")
+@click.option("--y", type=RANGE, metavar="A..B", help="Only so far along y [whole box].")
 @click.option(
     "--at",
     multiple=True,
     type=POSITION,
     metavar="X,Y,Z",
-    help="A position, mm, instead of the grid.",
+    help="A position instead of the grid.",
 )
 @click.option(
     "--turn",
@@ -69,16 +67,16 @@ from raysim.cli.study import CLUSTER, precision_option, run_search, study_option
     "--take-out", multiple=True, metavar="NAME", help="To leave out of the box, such as a rail."
 )
 @click.option(
-    "--clear-wall", type=CLEARANCE, default="15", metavar="MM", help="Respirator to wall."
+    "--clear-wall", type=CLEARANCE, default="15 mm", metavar="LENGTH", help="Respirator to wall."
 )
 @click.option(
-    "--clear-lamp", type=CLEARANCE, default="30", metavar="MM", help="Respirator to lamp."
+    "--clear-lamp", type=CLEARANCE, default="30 mm", metavar="LENGTH", help="Respirator to lamp."
 )
 @click.option(
     "--clear-other",
     type=CLEARANCE,
-    default="15",
-    metavar="MM",
+    default="15 mm",
+    metavar="LENGTH",
     help="Respirator to respirator, and to what stays.",
 )
 @click.option(

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from typing import Any
 
 import click
@@ -12,24 +13,24 @@ from raysim.base.units import LENGTH, TIME, parse_quantity
 MOST_RESPIRATORS = 40
 
 
-def _length(text: str, option: str) -> float:
-    """Metres of a number of mm, or of a number with its unit."""
+def _length(text: str, option: str, unit: str) -> float:
+    """Metres of a number in `unit`, or of a number with its own."""
+    mend = f"a number of {unit}, or a number with its unit"
+    with suppress(ValueError):
+        text = f"{float(text)} {unit}"
     try:
-        value = float(text) * 0.001
-    except ValueError:
-        try:
-            value = parse_quantity(text, LENGTH)
-        except ValueError as error:
-            raise RaysimError(
-                f'{option} "{text}": {error}. Mend: a number of mm, or a number with its unit'
-            ) from None
-    if not math.isfinite(value) or abs(value) > 100.0:
-        raise RaysimError(f'{option} "{text}": no length in a box. Mend: a number of mm')
+        value = parse_quantity(text, LENGTH)
+    except ValueError as error:
+        raise RaysimError(f'{option} "{text}": {error}. Mend: {mend}') from None
+    if abs(value) > 100.0:
+        raise RaysimError(f'{option} "{text}": no length in a box. Mend: {mend}')
     return value
 
 
-def lengths(text: str, option: str, count: int = 3, separator: str = ",") -> tuple[float, ...]:
-    """`count` lengths (m) from a text; three make a position.
+def lengths(
+    text: str, option: str, count: int = 3, separator: str = ",", *, unit: str = "mm"
+) -> tuple[float, ...]:
+    """`count` lengths (m) from a text, plain numbers in `unit`; three make a position.
 
     Raises
     ------
@@ -40,14 +41,14 @@ def lengths(text: str, option: str, count: int = 3, separator: str = ",") -> tup
     if len(parts) != count:
         shape = separator.join(("100", "120", "400")[:count])
         raise RaysimError(f'{option} "{text}": not {count} lengths. Mend: {option} {shape}')
-    return tuple(_length(part, option) for part in parts)
+    return tuple(_length(part, option, unit) for part in parts)
 
 
-def _one(least: float = -math.inf, mend: str = "") -> Callable[[str, str], float]:
+def _one(least: float = -math.inf, mend: str = "") -> Callable[[str, str, str], float]:
     """Reader of one length, which is not below `least` (m)."""
 
-    def read(text: str, option: str) -> float:
-        (found,) = lengths(text, option, 1)
+    def read(text: str, option: str, unit: str) -> float:
+        (found,) = lengths(text, option, 1, unit=unit)
         if found < least:
             raise RaysimError(f'{option} "{text}": too small. Mend: {mend}')
         return found
@@ -55,8 +56,8 @@ def _one(least: float = -math.inf, mend: str = "") -> Callable[[str, str], float
     return read
 
 
-def _range(text: str, option: str) -> tuple[float, float]:
-    low, high = lengths(text, option, 2, "..")
+def _range(text: str, option: str, unit: str) -> tuple[float, float]:
+    low, high = lengths(text, option, 2, "..", unit=unit)
     if low > high:
         raise RaysimError(f'{option} "{text}": ends before it begins. Mend: {option} 100..300')
     return low, high
@@ -105,7 +106,7 @@ class _Read(click.ParamType):  # type: ignore[type-arg]
 
     name = "text"
 
-    def __init__(self, read: Callable[[str, str], Any]) -> None:
+    def __init__(self, read: Callable[..., Any]) -> None:
         self.read = read
 
     def convert(self, value: str, param: Any, ctx: Any) -> Any:
@@ -113,9 +114,31 @@ class _Read(click.ParamType):  # type: ignore[type-arg]
         return self.read(value, param.opts[0])
 
 
-HEIGHT, POSITION, RANGE = _Read(_one()), _Read(lengths), _Read(_range)
-SPACING = _Read(_one(0.001, "at least 1 (mm)"))
-CLEARANCE = _Read(_one(0.0, "a length of at least 0"))
+class Lengths(_Read):
+    """The same, told also the unit of the scene, in which plain numbers are."""
+
+    def convert(self, value: str, param: Any, ctx: Any) -> Any:
+        """What was meant, in m."""
+        return self.read(value, param.opts[0], _unit(ctx))
+
+
+def _unit(ctx: click.Context) -> str:
+    """Unit of the scene that was named; mm where it cannot be read, which is told elsewhere."""
+    from raysim.scene.file.read import read_scene
+
+    try:
+        return read_scene(ctx.params["scene"]).units
+    except (KeyError, RaysimError):
+        return "mm"
+
+
+def _position(text: str, option: str, unit: str) -> tuple[float, ...]:
+    return lengths(text, option, unit=unit)
+
+
+HEIGHT, POSITION, RANGE = Lengths(_one()), Lengths(_position), Lengths(_range)
+SPACING = Lengths(_one(0.001, "at least 1 mm"))
+CLEARANCE = Lengths(_one(0.0, "a length of at least 0"))
 TIME_BETWEEN, NUMBERS = _Read(seconds), _Read(number_range)
 
 

@@ -9,8 +9,22 @@ from raysim.base.errors import RaysimError
 from raysim.cli.common import POSE
 from raysim.cli.given import PATH, TEXT
 from raysim.cli.groups import with_examples
-from raysim.cli.hooks_options import CLEARANCE, SPACING, lengths, number_range
+from raysim.cli.hooks_options import CLEARANCE, SPACING, Lengths, lengths, number_range
 from raysim.cli.study import CLUSTER, precision_option, run_search, study_options
+
+
+def _line(text: str, option: str, unit: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Ends (m) of a line."""
+    first, dots, last = text.partition("..")
+    if not dots:
+        raise RaysimError(f'--at "{text}": not a line. Mend: --at 50,50,60..50,50,500')
+    start, end = (lengths(part, option, unit=unit) for part in (first, last))
+    if start == end:
+        raise RaysimError(f'--at "{text}": a line without length. Mend: --at 50,50,60..50,50,500')
+    return start, end
+
+
+LINE = Lengths(_line)
 
 
 @with_examples(
@@ -39,7 +53,7 @@ from raysim.cli.study import CLUSTER, precision_option, run_search, study_option
 @click.option(
     "--along", type=TEXT, default="xyz", metavar="AXES", help="Directions of the grid: x, y, z."
 )
-@click.option("--spacing", type=SPACING, metavar="MM", help="Of the grid [by --most].")
+@click.option("--spacing", type=SPACING, metavar="LENGTH", help="Of the grid [by --most].")
 @click.option(
     "--most",
     type=click.IntRange(1, 600),
@@ -50,17 +64,29 @@ from raysim.cli.study import CLUSTER, precision_option, run_search, study_option
 @click.option(
     "--at",
     multiple=True,
-    type=TEXT,
+    type=LINE,
     metavar="X,Y,Z..X,Y,Z",
-    help="A line for the middle of a lamp, mm, instead of the grid.",
+    help="A line for the middle of a lamp instead of the grid.",
 )
 @click.option(
-    "--clear-wall", type=CLEARANCE, default="10", metavar="MM", help="Tube to wall, across it."
+    "--clear-wall",
+    type=CLEARANCE,
+    default="10 mm",
+    metavar="LENGTH",
+    help="Tube to wall, across it.",
 )
-@click.option("--clear-door", type=CLEARANCE, default="30", metavar="MM", help="Tube to door.")
-@click.option("--clear-load", type=CLEARANCE, default="30", metavar="MM", help="Tube to load.")
-@click.option("--clear-other", type=CLEARANCE, default="15", metavar="MM", help="Tube to all else.")
-@click.option("--clear-lamp", type=CLEARANCE, default="20", metavar="MM", help="Tube to tube.")
+@click.option(
+    "--clear-door", type=CLEARANCE, default="30 mm", metavar="LENGTH", help="Tube to door."
+)
+@click.option(
+    "--clear-load", type=CLEARANCE, default="30 mm", metavar="LENGTH", help="Tube to load."
+)
+@click.option(
+    "--clear-other", type=CLEARANCE, default="15 mm", metavar="LENGTH", help="Tube to all else."
+)
+@click.option(
+    "--clear-lamp", type=CLEARANCE, default="20 mm", metavar="LENGTH", help="Tube to tube."
+)
 @click.option(
     "--prices", type=PATH, metavar="FILE", help="Prices of lamps, holders, ballasts, as in guide."
 )
@@ -73,7 +99,8 @@ def command(**given: Any) -> None:
     Places on a grid, or given by --at, are tried as sources alone; a programme picks the best
     choice of each number and proves how much better any other could be. What is shown is traced
     with its tubes in the way. The best is written to best.toml: run 'raysim dose' on it before
-    setting a timer. Ctrl-C ends it early, with what is known by then.
+    setting a timer. Lengths are in the unit of the scene, or carry their own ("12 in"). Ctrl-C ends
+    it early, with what is known by then.
     """
     run_search("lamps", lambda found: found.scene.written.title, given, asked_of_study)
 
@@ -84,7 +111,7 @@ def asked_of_study(
     along: str,
     spacing: float | None,
     most: int,
-    at: tuple[str, ...],
+    at: tuple[Any, ...],
     clear_wall: float,
     clear_door: float,
     clear_load: float,
@@ -110,7 +137,7 @@ def asked_of_study(
         return asked | {"places": LampGrid("".join(dict.fromkeys(along)), spacing, most)}
     if spacing is not None:
         raise RaysimError("--spacing: goes with the grid, not with --at. Mend: take one out")
-    return asked | {"places": [_line(text) for text in at]}
+    return asked | {"places": list(at)}
 
 
 def _numbers(text: str) -> range:
@@ -120,14 +147,3 @@ def _numbers(text: str) -> range:
         raise RaysimError(
             f'--number "{text}": not a number of lamps. Mend: --number 4, or --number 1..6'
         ) from None
-
-
-def _line(text: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Ends (m) of a line."""
-    first, dots, last = text.partition("..")
-    if not dots:
-        raise RaysimError(f'--at "{text}": not a line. Mend: --at 50,50,60..50,50,500')
-    start, end = lengths(first, "--at"), lengths(last, "--at")
-    if start == end:
-        raise RaysimError(f'--at "{text}": a line without length. Mend: --at 50,50,60..50,50,500')
-    return start, end

@@ -82,7 +82,7 @@ def command(
         click.echo(json_of(found, result), nl=False)
     else:
         title = f"{found.scene.written.title}: meter points"
-        body = meters_toml(found) if places else short_table(found.rows)
+        body = meters_toml(found) if places else short_table(found)
         tell_study(title, answer(found, result, places), body, answer_rows(found, result, places))
         if sheet is not None:
             click.echo(f"\n  Sheet: {sheet}")

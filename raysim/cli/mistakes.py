@@ -31,11 +31,6 @@ def _what_and_mend(error: click.ClickException, context: click.Context | None) -
     example = first_example(context.command) if context else ""
     like = f"as in: {example}" if example else explain
     if isinstance(error, click.NoSuchOption):
-        if error.option_name == "--out":
-            return (
-                "it writes no folder of results",
-                "leave --out away, or keep what it prints by > FILE",
-            )
         near = _near_option(error.option_name, context)
         return f"there is no option {error.option_name}", near or explain
     if isinstance(error, click.MissingParameter):
@@ -59,9 +54,10 @@ def _what_and_mend(error: click.ClickException, context: click.Context | None) -
 def _near_option(name: str, context: click.Context | None) -> str:
     """The option that was probably meant, as a question; "" if none is near."""
     options = context.command.get_params(context) if context else []
-    known = [word for option in options for word in (*option.opts, *option.secondary_opts)]
-    close = difflib.get_close_matches(name, [k for k in known if k.startswith("-")], n=1)
-    return f"did you mean {close[0]}?" if close else ""
+    words = [word for option in options for word in (*option.opts, *option.secondary_opts)]
+    known = {word.lstrip("-"): word for word in words if word.startswith("-")}  # all have dashes
+    close = difflib.get_close_matches(name.lstrip("-"), known, n=1)
+    return f"did you mean {known[close[0]]}?" if close else ""
 
 
 def _name(parameter: click.Parameter | None) -> str:

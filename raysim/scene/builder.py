@@ -148,7 +148,6 @@ def _meters(scene: SceneAsWritten) -> tuple[MeterPoint, ...]:
             meter.reading,
             meter.response,
             scene.hours_when_read(meter),
-            scene.units,
         )
         for meter in scene.meter
     )

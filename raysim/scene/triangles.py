@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from raysim.base.figures import number
 from raysim.library.meter_heads import CORRECTED, AngularResponse
 from raysim.library.surfaces import Surface
 
@@ -97,7 +98,6 @@ class MeterPoint:
     """A meter: its point (m), unit direction, head, and reading (W/m2) if there is one.
 
     `lamp_hours` (lamps,) is the age of each lamp at the reading, h; None if it is the present age.
-    Its place is told in the `units` of the scene.
     """
 
     name: str
@@ -106,7 +106,6 @@ class MeterPoint:
     reading: float | None
     response: AngularResponse = CORRECTED
     lamp_hours: tuple[float, ...] | None = None
-    units: str = "mm"
 
 
 @dataclass(frozen=True)
@@ -215,13 +214,13 @@ class Untreated:
     def words(self) -> str:
         """Which spot it is, its area in cm2, and what it touches."""
         where = ", ".join(word for word in (self.object, self.part, self.side) if word)
-        return f"{where} ({1e4 * self.area:.2g} cm2 on {self.on})"
+        return f"{where} ({number(1e4 * self.area, 2)} cm2 on {self.on})"
 
 
 def untreated_words(rows: Sequence[Untreated]) -> str:
     """How large all of them are together, and where; "" for none."""
     if not rows:
         return ""
-    area = 1e4 * sum(spot.area for spot in rows)
+    area = number(1e4 * sum(spot.area for spot in rows), 2)
     spots = "; ".join(spot.words for spot in rows)
-    return f"{area:.2g} cm2 touch something, get no light in any pose and are not judged: {spots}"
+    return f"{area} cm2 touch something, get no light in any pose and are not judged: {spots}"

@@ -51,7 +51,6 @@ def workers_at(address: str) -> Iterator[Workers]:
         from distributed import Client
     except ModuleNotFoundError:
         raise RaysimError(f"--cluster: dask is not installed. Mend: {INSTALL}") from None
-    dask.config.set({"distributed.admin.large-graph-warning-threshold": "4 GB"})  # what is shared
     told = printable(f'--cluster "{address}"')
     try:
         _knock(address)
@@ -62,7 +61,8 @@ def workers_at(address: str) -> Iterator[Workers]:
             f"{told}: no scheduler answers there ({printable(str(error))[:80]}). Mend: start one "
             "with 'dask scheduler', and give the address that it prints"
         ) from None
-    with client:
+    of_shared = {"distributed.admin.large-graph-warning-threshold": "4 GB"}
+    with client, dask.config.set(of_shared):
         if not client.scheduler_info()["workers"]:
             mend = f"start 'dask worker {address}' on each machine, in the environment of raysim"
             raise RaysimError(f"{told}: it has no worker. Mend: {mend}")

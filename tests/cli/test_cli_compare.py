@@ -36,10 +36,12 @@ def place(tmp_path_factory):
 
 
 def record_of(place, *words):
-    """What `raysim compare --json` prints, without drawing for the page; status 0."""
-    with mock.patch.object(compare, "_pictures", return_value=((), "")):
-        said = raysim_said("compare", *words, "--json", "--force", "--quiet", folder=place)
+    """What `raysim compare --json --no-pictures` prints, which draws nothing; status 0."""
+    given = ("--json", "--no-pictures", "--force", "--quiet")
+    with mock.patch.object(compare, "_pictures") as drawing:
+        said = raysim_said("compare", *words, *given, folder=place)
     assert said.status == 0, said.err
+    assert not drawing.called
     return json.loads(said.out)
 
 

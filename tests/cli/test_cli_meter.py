@@ -58,7 +58,7 @@ def test_without_readings_it_predicts_and_writes_a_sheet(tmp_path, predicted):
     assert first.index("Hold the head") < first.index("Doubt: ± U is")
     assert shows_cautions(said.out)
     sheet = (tmp_path / "sheet.html").read_text()
-    assert "70 from the left, 60 from the door, 170 from the floor" in sheet
+    assert "70 from the left wall, 60 from the door, 170 above the floor" in sheet
     assert "to the left, tilted 35 degrees to the door" in sheet
     assert "left, 35° door" in said.out  # on one line: it filled six
     assert "injures eyes and skin" in sheet

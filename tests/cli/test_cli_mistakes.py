@@ -72,8 +72,15 @@ COMMANDS = {
     "no-material": (("materials", "unobtainium"), "no surface is called"),
     "near-material": (("materials", "white", "pante"), 'did you mean "white paint"'),
     "scene-alone": (("good.toml",), "did you mean raysim dose good.toml?"),
-    "out-of-leak": (("leak", "good.toml", "--out", "x"), "it writes no folder of results"),
+    "out-of-leak": (
+        ("leak", "good.toml", "--out", "x"),
+        "there is no option --out. Mend: 'raysim leak --help'",
+    ),
     "help-word": (("help",), "did you mean raysim --help?"),
+    "option-for-name": (
+        ("meter", "good.toml", "--sheet", "--threads", "1"),
+        "--sheet: a name is missing before --threads",
+    ),
     "no-value": (("dose", "good.toml", "--seed"), "--seed needs a value after it"),
     "near-case": (("dose", "good.toml", "--case", "cautios"), "did you mean cautious?"),
     "bad-lining": (("linings", "good.toml", "--lining", "allu foil"), "did you mean"),

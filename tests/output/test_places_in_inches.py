@@ -47,7 +47,7 @@ def test_a_spot_is_told_in_the_unit_of_its_scene(tmp_path):
 
 def test_meter_places_stand_under_their_unit(tmp_path):
     scene = survey.propose(raysim.load_scene(write_scene(tmp_path, in_inches())))
-    table = survey_table(survey.study(scene).rows)
+    table = survey_table(survey.study(scene).rows, scene.triangles)
     place = table.rows[0][table.headings.index("middle of the head at x, y, z, in")]
     at = scene.triangles.meters[0].at
     told = [float(sum(map(Fraction, one.split()))) * INCH for one in place.split(", ")]

@@ -287,7 +287,7 @@ def test_lamps_that_cut_each_other_are_an_error(tmp_path):
     [
         (([-40, 40, 60], [-40, 40, 290]), "lies outside the box by 48 mm"),
         (([40, 40, 60], [40, 40, 360]), "cuts through a wall by 10 mm"),
-        (([5, 40, 60], [5, 40, 290]), "cuts through a wall by 3 mm"),  # its glass only
+        (([5, 40, 60], [5, 40, 290]), "cuts through a wall by 3.0 mm"),  # its glass only
     ],
 )
 def test_lamps_outside_or_in_the_wall_are_errors(tmp_path, ends, what):
@@ -350,6 +350,24 @@ def test_a_respirator_far_from_its_hook_is_doubted(tmp_path, off, held):
     )
     if not held:
         assert "nothing holds it: hook, 60 mm off, is the nearest" in found[-1].what
+
+
+@pytest.mark.parametrize("hook", [(150, 125, 145), (218, 125, 160)])
+def test_a_hook_within_the_box_around_a_strap_does_not_hold_it(tmp_path, hook):
+    """Beside the strap or at half the height of the respirator: only one at its top holds it."""
+    data = with_object(name="hook", at=list(hook))
+    data["object"][0] |= {"mesh": "strap.ply", "at": [150, 125, 100]}
+    strap = trimesh.creation.torus(major_radius=60.0, minor_radius=2.0)
+    strap.apply_transform(trimesh.transformations.rotation_matrix(0.5 * np.pi, [1, 0, 0]))
+    strap.apply_translation([0.0, 0.0, 60.0])
+    shell = trimesh.creation.icosphere(subdivisions=2, radius=30.0)
+    rod = trimesh.creation.box([5.0, 20.0, 5.0])
+    respirator = trimesh.util.concatenate([strap, shell])
+    codes = [f.code for f in faults_of(write_scene(tmp_path, data, strap=respirator, thing=rod))]
+    assert "nothing-holds-it" in codes
+    data["object"][1]["at"] = [150, 125, 215]
+    found = faults_of(write_scene(tmp_path, data, strap=respirator, thing=rod))
+    assert "nothing-holds-it" not in {f.code for f in found}
 
 
 def test_one_wrong_unit_is_one_error(tmp_path):
@@ -614,3 +632,15 @@ def test_building_and_checking_tell_how_far_they_have_come(tmp_path):
     told.clear()
     check_scene(scene, lambda *one: told.append(one))
     assert [one[1:] for one in told] == [(0.0, 1.0), (0.25, 1.0), (0.5, 1.0), (0.75, 1.0)]
+
+
+def test_large_areas_and_lengths_are_told_without_powers_of_ten(tmp_path):
+    """A twin of a whole respirator was said to touch 2.3e+02 cm2 of it."""
+    data = with_object(mesh="plate.ply", at=[130, 125, 150])
+    data["object"][0] |= {"scale": 4.0, "at": [130, 125, 60]}
+    data["object"][1] |= {"scale": 4.0, "at": [130, 125, 60]}
+    told = " ".join(fault.what for fault in faults_of(write_scene(tmp_path, data)))
+    assert "(260 cm2) lie right on thing" in told
+    data = small_scene()
+    data["object"][0] |= {"scale": 5.0, "at": [80, 125, -120]}
+    assert any("by 120 mm" in fault.what for fault in faults_of(write_scene(tmp_path, data)))

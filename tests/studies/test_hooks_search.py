@@ -13,6 +13,7 @@ from raysim.output.studies import hooks as written
 from raysim.output.words.hooks import answer, doubts, more_lines
 from raysim.output.words.hooks_tables import drill_table, layouts_table, numbers_table
 from raysim.scene.file.written import Meter
+from raysim.scene.sides import OF_AXES
 from raysim.studies.hooks import Clearances, light, study
 from raysim.studies.hooks.clearances import LAMP, Room
 from raysim.studies.hooks.contestant import Contestant, Fate
@@ -54,9 +55,12 @@ def test_the_load_as_it_hangs_is_compared_though_it_is_no_candidate(tmp_path):
     scene = found.load.scene
     assert drill_table(found).headings[1:3] == ("nearest wall, mm", "from the left wall, mm")
     chamber = scene.written.chamber.model_copy(update={"inside": None})  # its origin is anywhere
-    vessel = replace(scene, written=scene.written.model_copy(update={"chamber": chamber}))
+    bodies = tuple(replace(body, wall="") for body in scene.triangles.bodies)
+    pose = replace(scene.poses[0], triangles=replace(scene.triangles, bodies=bodies))
+    written = scene.written.model_copy(update={"chamber": chamber})
+    vessel = replace(scene, written=written, poses=(pose, *scene.poses[1:]))
     told = drill_table(replace(found, load=replace(found.load, scene=vessel)))
-    assert told.headings == ("", "x, mm", "y, mm", "z, mm", "turned, degrees")
+    assert told.headings == ("", *(f"{along}, mm" for along in OF_AXES.measured), "turned, degrees")
     assert told.rows == (("hook 1", "200", "160", "250", "0"),)
     read = scene.written.model_copy(update={"meter": [Meter.model_construct(reading=12.0)]})
     load = replace(found.load, scene=replace(scene, written=read))

@@ -30,7 +30,7 @@ from raysim.output.words.linings import (
     time_words,
     wall_words,
 )
-from raysim.output.words.linings_tables import linings_table
+from raysim.output.words.linings_tables import linings_table, walls_table
 from raysim.output.words.numbers import least_time
 from raysim.scene.file.written import Meter
 from raysim.scene.triangles import Untreated
@@ -438,6 +438,17 @@ def test_where_nothing_can_be_vouched_for_no_light_is_shown(study):
     assert "not settled" not in (known[2], known[6], known[8])
 
 
+def test_a_wall_that_brings_no_light_to_the_darkest_cell_has_no_gain(study):
+    """It was given as 0 ± 0, and with a gain of 0 over the black box."""
+    row = study.rows[0]
+    none = replace(row.cases[CAUTIOUS].worst, irradiance=0.0, standard_error=0.0, lower_bound=0.0)
+    cases = {name: replace(case, worst=none) for name, case in row.cases.items()}
+    found = replace(study, walls=(row, replace(row, cases=cases, gain={CAUTIOUS: 0.0})))
+    lit, dark = walls_table(found).rows
+    assert dark[1:3] == ("not settled",) * 2
+    assert "not settled" not in lit
+
+
 def test_one_dark_lining_does_not_flatten_the_bars_of_the_good_ones(study):
     times = {row.name: row.cases[CAUTIOUS].exposure_time / 60.0 for row in study.rows}
     end = longest_drawn(study)
@@ -599,7 +610,7 @@ def test_the_box_says_in_a_few_lines_what_to_do_and_what_to_doubt(study):
     lines = more_lines(replace(study, scene=scene))
     assert len(lines) == 3
     assert "without the meter readings" in lines[1]
-    assert lines[2].startswith("0.2 cm2 touch something")
+    assert lines[2].startswith("0.20 cm2 touch something")
     assert "cup, straps, inside" in lines[2]
 
 

@@ -221,7 +221,7 @@ def test_the_box_tells_what_touches_and_that_readings_are_left_out(tmp_path):
     lines = more_lines(replace(study, result=result))
     assert len(lines) == 3
     assert "without the meter readings" in lines[1]
-    assert lines[2].startswith("0.2 cm2 touch something")
+    assert lines[2].startswith("0.20 cm2 touch something")
 
 
 def test_command_writes_all_and_says_what_to_do(tmp_path):

@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 
-from raysim.dose.readings import Comparison
 from raysim.output.pages.environment import rendered
 from raysim.output.words import numbers, readings, survey
+from raysim.scene.sides import sides_of
+from raysim.studies.survey import Survey
 
 # Steps: burn-in and a calibrated cosine head, makers' catalogues and CIE practice (from memory);
 # drift below 1 % a minute and three repeats, common practice.
@@ -17,17 +18,19 @@ STEPS = (
 )
 
 
-def sheet_page(title: str, rows: Sequence[Comparison], more: Sequence[str] = ()) -> str:
-    """The sheet as one self-contained HTML page (A4, landscape; mm and mW/cm2).
+def sheet_page(found: Survey, more: Sequence[str] = ()) -> str:
+    """The sheet as one self-contained HTML page (A4, landscape; mW/cm2).
 
     `more` are lines to stand below the table.
     """
     return rendered(
         "survey.html.j2",
         kind="Meter survey",
-        title=title,
+        title=found.scene.written.title,
         steps=STEPS,
-        rows=rows,
+        rows=found.rows,
+        units=found.scene.triangles.units,
+        sides=sides_of(found.scene.triangles),
         more=more,
         numbers=numbers,
         readings=readings,

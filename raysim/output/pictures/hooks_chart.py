@@ -56,9 +56,8 @@ def write_hooks_map(study: HookStudy, path: Path) -> Picture:
         axes = figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height))
         _panel(axes, study, groups[key], norm)
         turned = f", turned {key[1]:g}°" if key[1] else ""
-        axes.set_title(
-            f"hooks {length_words(key[0], units)} above the floor{turned}", fontsize=12, color=INK
-        )
+        level = f"{length_words(key[0], units)} {sides_of(study.load.scene.triangles).measured[2]}"
+        axes.set_title(f"hooks {level}{turned}", fontsize=12, color=INK)
     if np.isfinite(times).any():
         _scale(figure, norm, width, bool((times[np.isfinite(times)] > norm.vmax).any()))
     drawn = [point for key in shown for point in groups[key]]
@@ -137,21 +136,19 @@ def draw_plan(axes: Any, triangles: SceneTriangles) -> None:
         axes.plot(*ends.T, color=LAMP, lw=2.5, zorder=2)
         for end in ends:
             axes.add_patch(Circle(end, to_mm(tube.radius), facecolor=LAMP, edgecolor="#2b50b8"))
-    across, deep, _ = sides_of(triangles).measured
-    measure_box(axes, triangles, (0, 1), (f"mm {across}", f"mm {deep}"))
+    measure_box(axes, triangles, (0, 1))
 
 
-def measure_box(
-    axes: Any, triangles: SceneTriangles, seen: tuple[int, int], labels: tuple[str, str]
-) -> None:
-    """Axes as wide as the box, mm, of which two axes are `seen`, with a label for each."""
+def measure_box(axes: Any, triangles: SceneTriangles, seen: tuple[int, int]) -> None:
+    """Axes as wide as the box, mm, of which two axes are `seen`."""
     low, high = (to_mm(end) for end in triangles.box)
     across, up = seen
     axes.set_xlim(low[across], high[across])
     axes.set_ylim(low[up], high[up])
     axes.set_aspect("equal")
-    axes.set_xlabel(labels[0], fontsize=11)
-    axes.set_ylabel(labels[1], fontsize=11)
+    measured = sides_of(triangles).measured
+    axes.set_xlabel(f"mm {measured[across]}", fontsize=11)
+    axes.set_ylabel(f"mm {measured[up]}", fontsize=11)
 
 
 def fill_load(

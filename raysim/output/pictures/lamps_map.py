@@ -9,31 +9,20 @@ from raysim.base.units import to_mm
 from raysim.output.pictures.figure import INK, colour_bar, halo, new_figure, save_figure
 from raysim.output.pictures.hooks_chart import fill_load, measure_box
 from raysim.output.pictures.pictures import CHART, Picture
+from raysim.scene.sides import sides_of
 from raysim.studies.lamps.places import Place
 from raysim.studies.lamps.result import LampStudy
 
 PANEL = (560, 520)  # px
 HEAD, FOOT, MARGIN = 76, 46, 120
 COLOURS, NONE = "viridis", "#c9cdd2"
-# Across, up, and what the two are called, for lamps along each axis.
-VIEWS = {
-    "upright lamps, from above": (2, 0, 1, "mm from the left wall", "mm from the door"),
-    "lamps from left to right, from the left": (0, 1, 2, "mm from the door", "mm above the floor"),
-    "lamps from door to rear, from the door": (
-        1,
-        0,
-        2,
-        "mm from the left wall",
-        "mm above the floor",
-    ),
-    "other lamps, from above": (-1, 0, 1, "mm from the left wall", "mm from the door"),
-}
+ACROSS_UP = {2: (0, 1), 0: (1, 2), 1: (0, 2), -1: (0, 1)}  # axes, for lamps along each axis
 
 
 def write_lamps_map(study: LampStudy, path: Path) -> Picture:
     """Map (PNG) of the share of light with a lamp at each place; a panel for each direction."""
     kinds = [_direction(place) for place in study.places]
-    shown = [view for view in VIEWS if VIEWS[view][0] in kinds]
+    shown = [kind for kind in ACROSS_UP if kind in kinds]
     width, height = max(PANEL[0] * len(shown) + MARGIN, 820), HEAD + PANEL[1] + FOOT
     figure = new_figure(width, height)
     best = study.best
@@ -41,12 +30,11 @@ def write_lamps_map(study: LampStudy, path: Path) -> Picture:
     from matplotlib.colors import Normalize
 
     norm = Normalize(0.0, max(100.0, most))
-    for k, view in enumerate(shown):
+    for k, kind in enumerate(shown):
         left, low = PANEL[0] * k + 70, FOOT + 50
         place = (left / width, low / height, (PANEL[0] - 95) / width, (PANEL[1] - 80) / height)
         axes = figure.add_axes(place)
-        these = [j for j, kind in enumerate(kinds) if kind == VIEWS[view][0]]
-        _panel(axes, study, view, these, norm)
+        _panel(axes, study, kind, [j for j, one in enumerate(kinds) if one == kind], norm)
     bar = colour_bar(figure, ((width - 95) / width, 0.2, 24 / width, 0.55), norm, COLOURS)
     bar.set_title("%", fontsize=11)
     about = {"ha": "left", "va": "top", "color": INK}
@@ -69,8 +57,12 @@ def _direction(place: Place) -> int:
     return k if way[k] > 0.999 * np.linalg.norm(way) else -1
 
 
-def _panel(axes: Any, study: LampStudy, view: str, these: list[int], norm: Any) -> None:
-    _, across, up, right, above = VIEWS[view]
+def _panel(axes: Any, study: LampStudy, kind: int, these: list[int], norm: Any) -> None:
+    """One map: the places `these` of lamps along axis `kind`, by the words of `sides_of`."""
+    across, up = ACROSS_UP[kind]
+    sides = sides_of(study.scene.triangles)
+    titles = {2: "upright lamps, from above", -1: "other lamps, from above"}
+    lying = "lamps from {} to {}".format(*sides.things[kind])
     triangles, shares = study.scene.triangles, 100.0 * study.best.swaps
     fill_load(
         axes, triangles, (across, up), facecolor="#e7eaee", edgecolor="#8a9199", lw=0.8, zorder=1
@@ -86,5 +78,5 @@ def _panel(axes: Any, study: LampStudy, view: str, these: list[int], norm: Any) 
     chosen = [j for j in these if j in study.best.choices[0]]
     rim: dict[str, Any] = {"facecolors": "none", "edgecolors": "black", "linewidths": 1.6}
     axes.scatter(*at[chosen].T, s=170, zorder=4, path_effects=halo(3.4), **rim)
-    measure_box(axes, triangles, (across, up), (right, above))
-    axes.set_title(view, fontsize=12, color=INK)
+    measure_box(axes, triangles, (across, up))
+    axes.set_title(titles.get(kind, lying), fontsize=12, color=INK)

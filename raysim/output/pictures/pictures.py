@@ -104,7 +104,7 @@ def _overviews(run: _Run) -> list[Picture]:
     load = run.folder / "load.png"
     write_load(triangles, run.canvas, load)
     caption = "What is judged, numbered as in the tally. Walls nearest to you left out."
-    return [*pictures, Picture(load, "The load as seen from the door", caption, LOAD)]
+    return [*pictures, Picture(load, "The load with its numbers", caption, LOAD)]
 
 
 def _object(run: _Run, body: int) -> Picture:

@@ -72,9 +72,17 @@ def _side(found: Found) -> dict[str, Any]:
     }
 
 
-def write(first: Found, second: Found, folder: str | Path, *, command: str = "") -> str:
+def write(
+    first: Found,
+    second: Found,
+    folder: str | Path,
+    *,
+    command: str = "",
+    pictures: bool = True,
+) -> str:
     """Write result.json, two pictures on one scale and report.html into `folder`.
 
+    `pictures` can be left away: to draw them takes longest.
     Returns what went wrong with the pictures, without which the rest is written; "" if nothing.
     """
     trouble = ""
@@ -91,7 +99,9 @@ def write(first: Found, second: Found, folder: str | Path, *, command: str = "")
     def sections(fresh: Path) -> list[Section]:
         nonlocal trouble
         boxes = box_rows(first.scene, second.scene)
-        pictures, trouble = _pictures((first, second), fresh / "pictures")
+        drawn: tuple[Picture, ...] = ()
+        if pictures:
+            drawn, trouble = _pictures((first, second), fresh / "pictures")
         table = tables.side_by_side(*records, [first.guide, second.guide], boxes)
         differing = tables.differences_table(rows) if rows else None
         reasons = tables.reasons_table(*records)
@@ -99,7 +109,7 @@ def write(first: Found, second: Found, folder: str | Path, *, command: str = "")
             Section("Side by side, cautious case", (), table),
             Section("What differs in the scenes", (words.differing(rows, why),), differing),
             Section("What has to be done", (), reasons if reasons.rows else None),
-            Section("Dose maps on one scale", (trouble,) if trouble else (), None, pictures),
+            Section("Dose maps on one scale", (trouble,) if trouble else (), None, drawn),
         ]
 
     write_report(folder, compare_record(first, second), page, sections)

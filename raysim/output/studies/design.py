@@ -57,7 +57,7 @@ def _sections(study: DesignStudy, folder: Path) -> list[Section]:
 
 
 def _pictures(design: Design, folder: Path) -> tuple[Picture, ...]:
-    """The loaded box with its dose map, and as seen from the door."""
+    """The loaded box with its dose map, and its load with numbers."""
     overview, *_, load = write_pictures(design.result, folder, numbers=[0])
     return overview, load
 

@@ -22,7 +22,7 @@ def sheet_of(study: Survey, result: Result | None = None) -> str:
     `result` of a dose run tells where a dosimeter strip belongs.
     """
     lines = [] if result is None else strip_lines(result)
-    return sheet_page(study.scene.written.title, study.rows, lines)
+    return sheet_page(study, lines)
 
 
 def write(study: Survey, folder: str | Path, *, result: Result | None = None) -> None:

@@ -20,6 +20,7 @@ from raysim.output.words.numbers import (
     unit_of,
 )
 from raysim.output.words.table import Table, table_of
+from raysim.scene.sides import sides_of
 from raysim.studies.hooks.contestant import Fate
 from raysim.studies.hooks.result import HookStudy, Ranked
 from raysim.workshop.fixings import nearest_wall
@@ -112,12 +113,9 @@ def drill_table(study: HookStudy) -> Table:
     units = _units(study)
     unit = unit_of(units)
     inside = study.load.scene.written.chamber.inside
-    edges = "on the inside from the left and from the front edge"
-    heads = "from the left wall", "from the door", "above the floor"
-    if inside is None:
-        edges, heads = "from the origin of the scene", ("x", "y", "z")
+    heads = sides_of(study.load.scene.triangles).measured
     note = (
-        f"Measured {edges}, to the point where the respirator hangs. Turned: "
+        "Measured on the inside, to the point where the respirator hangs. Turned: "
         f"anticlockwise from above, against how {study.load.model.name} hangs in the scene."
     )
     rows = []

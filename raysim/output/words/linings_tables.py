@@ -62,7 +62,7 @@ def _evenness(row: LiningRow) -> str:
 
 
 def _is_known(row: LiningRow, case: str) -> bool:
-    return row.cases[case].settled or row.cases[case].worst.lower_bound > 0.0
+    return row.cases[case].worst.lower_bound > 0.0
 
 
 def _irradiance(row: LiningRow, case: str) -> str:
@@ -118,8 +118,10 @@ def walls_table(study: LiningStudy) -> Table:
         study.walls,
         {
             f"only this wall, {study.wall_lining}": lambda row: row.name,
-            "darkest cell, mW/cm² ± standard error": lambda row: _irradiance(row, CAUTIOUS),
-            "gain over black": lambda row: _ratio(row.gain[CAUTIOUS]),
+            "darkest cell, mW/cm² ± standard error": lambda row: _worst_face(row, CAUTIOUS),
+            "gain over black": lambda row: (
+                _ratio(row.gain[CAUTIOUS]) if _is_known(row, CAUTIOUS) else NOT_SETTLED
+            ),
             "area, m²": lambda row: f"{row.area:.3f}",
         },
         note="By the darkest cell of 1 cm². Rows whose errors overlap cannot be told apart.",

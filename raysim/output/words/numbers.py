@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from raysim.base.figures import NotAFigure, told
+from raysim.base.figures import number as number
 from raysim.base.units import minutes_seconds, to_mm, to_mW_cm2
 from raysim.dose.exposure import LONGEST_TIME
 from raysim.dose.result import Spot
@@ -13,26 +13,6 @@ from raysim.workshop.grid import INCH, grid_of
 
 FAINT = 1e-4  # mW/cm2: of less than this no more is told (own choice)
 OVER_A_WEEK = "more than a week"  # words for a time beyond `LONGEST_TIME`
-
-
-def number(value: float, figures: int = 3) -> str:
-    """A number to some significant figures: "0.0123", "1.23", "1,230"; the unit is kept.
-
-    Raises
-    ------
-    NotAFigure
-        If it is not a finite number.
-    """
-    if math.isinf(told(value, "a figure")):
-        raise NotAFigure("a figure without end has no digits. Mend: report it with the scene")
-    if value == 0.0:
-        return "0"
-    if abs(value) < 1e-6:
-        mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
-        return f"{mantissa} × 10^{int(exponent)}"
-    rounded = float(f"{value:.{figures - 1}e}")
-    digits = figures - 1 - math.floor(math.log10(abs(rounded)))
-    return f"{rounded:,.{max(digits, 0)}f}"
 
 
 def milliwatts(irradiance: Any, figures: int = 3) -> str:

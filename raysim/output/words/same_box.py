@@ -13,6 +13,7 @@ from raysim.output.words.guide_light import limit_words
 from raysim.output.words.readings import predicted_words
 from raysim.output.words.survey import facing_words
 from raysim.output.words.table import Table
+from raysim.scene.sides import sides_of
 from raysim.workshop.fixings import Mark
 from raysim.workshop.grid import Grid
 from raysim.workshop.panels import surface_name, tags
@@ -63,8 +64,10 @@ def _printed(plan: Plan) -> Iterator[str]:
         yield f"{place.tag}: {place.mark.what} {place.corners} {', '.join(distances)}"
     for gap in plan.scene.written.gap:
         yield f"{gap.name} {plan.grid.told(gap.width)}"
+    sides = sides_of(plan.scene.triangles)
     for point in plan.scene.triangles.meters:
-        yield f"{point.name} {tables.place_words(plan, point.at)} {facing_words(point.facing)}"
+        facing = facing_words(point.facing, sides)
+        yield f"{point.name} {tables.place_words(plan, point.at)} {facing}"
 
 
 def same_box(plan: Plan, result: Result) -> Table:

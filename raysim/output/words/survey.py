@@ -22,8 +22,8 @@ from raysim.output.words.readings import (
 )
 from raysim.output.words.table import Row, Table, labelled, table_of
 from raysim.output.words.verdict import headline, reason_lines, the_verdict
-from raysim.scene.sides import OF_BOX, Sides
-from raysim.scene.triangles import SIDES, LampRating, MeterPoint
+from raysim.scene.sides import Sides, sides_of
+from raysim.scene.triangles import SIDES, LampRating, MeterPoint, SceneTriangles
 from raysim.studies.survey import Survey
 from raysim.studies.survey.fit import Fit
 from raysim.studies.survey.places import BY_REFLECTION
@@ -41,7 +41,7 @@ UNCERTAINTY_WORDS = (
 )
 
 
-def facing_words(facing: np.ndarray, sides: Sides = OF_BOX) -> str:
+def facing_words(facing: np.ndarray, sides: Sides) -> str:
     """Direction of a head in words: the nearest main direction, and degrees from it."""
     names = [way for ways in sides.ways for way in ways]
     axes = np.kron(np.eye(3), [[-1.0], [1.0]])
@@ -107,7 +107,7 @@ def head_lines(rows: Sequence[Comparison]) -> list[str]:
     return [f"Head, {kind.name}: {kind.source}." for kind in kinds]
 
 
-def survey_table(rows: Sequence[Comparison]) -> Table:
+def survey_table(rows: Sequence[Comparison], triangles: SceneTriangles) -> Table:
     """One row per point: place, direction, prediction, reading, and whether they agree."""
     note = (
         "254 nm meter, cosine-corrected where nothing else is said; lamps warm, at their age when "
@@ -115,7 +115,7 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
         "difference exceeds both uncertainties together."
     )
     note += "".join(f" {line}" for line in head_lines(rows))
-    units = rows[0].meter.point.units if rows else "mm"
+    units, sides = triangles.units, sides_of(triangles)
     return table_of(
         rows,
         {
@@ -123,7 +123,7 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
             f"middle of the head at x, y, z, {unit_of(units)}": lambda row: ", ".join(
                 xyz(row.meter.point.at, units)
             ),
-            "facing": lambda row: facing_words(row.meter.point.facing),
+            "facing": lambda row: facing_words(row.meter.point.facing, sides),
             "verdict": agreement_words,
             "predicted ± U (k = 2), mW/cm²": predicted_words,
             REFLECTED: lambda row: f"{row.meter.reflected:.0%}",
@@ -135,9 +135,9 @@ def survey_table(rows: Sequence[Comparison]) -> Table:
     )
 
 
-def short_table(rows: Sequence[Comparison]) -> Table:
+def short_table(found: Survey) -> Table:
     """The same for a terminal: a tilt and a verdict in few letters, no reflection."""
-    table = survey_table(rows)
+    table = survey_table(found.rows, found.scene.triangles)
     shorter: dict[str, Callable[[str], str]] = {
         "facing": _few_letters,
         "verdict": lambda cell: cell.partition(",")[0],
@@ -217,7 +217,7 @@ def answer_rows(found: Survey, result: Result | None, proposed: bool = False) ->
         *labelled("by the readings", fit),
         *labelled("strip", strip_lines(result) if result else []),
         *labelled(REFLECTED, [] if proposed else [_reflected(found.rows)]),
-        ("the figures", survey_table(found.rows).note),
+        ("the figures", survey_table(found.rows, found.scene.triangles).note),
     ]
 
 

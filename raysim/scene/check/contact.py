@@ -8,6 +8,7 @@ import numpy as np
 
 from raysim.base.errors import Fault
 from raysim.base.fault_codes import Code
+from raysim.base.figures import number
 from raysim.base.progress import Progress, nobody_watching
 from raysim.base.units import to_mm
 from raysim.library.assumptions import assumptions
@@ -32,14 +33,14 @@ def contact_faults(scene: BuiltScene, progress: Progress = nobody_watching) -> l
     walls = Surroundings(triangles, np.flatnonzero(triangles.on_wall))
     report = _Report(scene)
     objects = np.flatnonzero(kinds == "object")
-    for number, body in enumerate(objects):
-        progress("looking for what touches or cuts", number, len(objects))
+    for place, body in enumerate(objects):
+        progress("looking for what touches or cuts", place, len(objects))
         _check_object(report, walls, int(body))
-    for number in range(len(triangles.lamps)):
-        _check_lamp(report, walls, number)
+    for lamp in range(len(triangles.lamps)):
+        _check_lamp(report, walls, lamp)
     _check_tubes_apart(report)
-    for number in range(len(triangles.meters)):
-        _check_meter(report, walls, number)
+    for meter in range(len(triangles.meters)):
+        _check_meter(report, walls, meter)
     return report.notes.faults
 
 
@@ -117,6 +118,12 @@ class _Report:
         """Those of `faces` whose boxes come within reach of the box from `low` to `high` (3,)."""
         return reached((self.low, self.high), faces, low, high)
 
+    def apart(self, faces: np.ndarray, others: np.ndarray) -> np.ndarray:
+        """Distances (faces,), m, of the boxes of some faces from the box around `others`."""
+        low, high = self.low[others].min(axis=0), self.high[others].max(axis=0)
+        gaps = np.maximum(self.low[faces] - high, low - self.high[faces])
+        return np.asarray(np.linalg.norm(np.maximum(gaps, 0.0), axis=1))
+
     def names(self, faces: np.ndarray) -> str:
         """Names of the bodies that some faces belong to."""
         bodies = np.unique(self.triangles.face_body[faces])
@@ -172,14 +179,16 @@ def _check_object(report: _Report, walls: Surroundings, body: int) -> None:
 def _check_held(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
     """A judged object that hangs in the air although hooks or shelves are drawn.
 
-    A coupon may: it is held by a wire.
+    It is held at its top or stands on its lowest part: the box around a strap is wide, and a hook
+    in it may be far from all of it. A coupon may hang in the air: it is held by a wire.
     """
     triangles = report.triangles
     drawn = np.array([one.kind == "object" and not one.judged for one in triangles.bodies])
     around = np.flatnonzero(drawn[triangles.face_body] | triangles.on_wall)
-    low, high = report.low[faces].min(axis=0), report.high[faces].max(axis=0)
-    gaps = np.maximum(report.low[around] - high, low - report.high[around])
-    off = np.linalg.norm(np.maximum(gaps, 0.0), axis=1)  # of boxes, so no less than this
+    below, above = report.low[faces], report.high[faces]
+    tops = faces[above[:, 2] > above[:, 2].max() - HELD]
+    feet = faces[below[:, 2] < below[:, 2].min() + HELD]
+    off = np.minimum(*(report.apart(around, own) for own in (tops, feet)))
     is_held = off.min() < HELD
     if not drawn.any() or is_held or is_coupon(triangles.corners[faces].reshape(-1, 3)):
         return
@@ -197,7 +206,7 @@ def _beyond_words(scene: BuiltScene, corners: np.ndarray) -> str:
         return ""
     points = corners.reshape(-1, 3)
     beyond = max(float(-points.min()), float((points - np.asarray(inside)).max()))
-    return f" by {to_mm(beyond):.2g} mm" if beyond > 0.0 else ""
+    return f" by {number(to_mm(beyond), 2)} mm" if beyond > 0.0 else ""
 
 
 def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> None:
@@ -211,9 +220,10 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> N
     upon = others.first(middles - BEHIND * normals, normals, np.full(len(faces), 2.0 * BEHIND))
     lying = triangles.judged[faces].any(axis=1) & (upon >= 0)
     if lying.any():
+        verb = "lies" if lying.sum() == 1 else "lie"
         what = (
-            f"{_count(triangles, faces[lying])} lie right on {report.names(upon[lying])}, so that "
-            "light meets one or the other by chance"
+            f"{_count(triangles, faces[lying])} {verb} right on {report.names(upon[lying])}, so "
+            "that light meets one or the other by chance"
         )
         mend = "move it by a millimetre, or delete one"
         report.notes.error(Code.LIES_ON_OTHER, at, what, mend)
@@ -231,7 +241,7 @@ def _check_touching(report: _Report, body: int, faces: np.ndarray, at: str) -> N
 
 def _count(triangles: SceneTriangles, faces: np.ndarray) -> str:
     noun = "face" if len(faces) == 1 else "faces"
-    return f"{len(faces)} {noun} ({1e4 * triangles.areas[faces].sum():.2g} cm2)"
+    return f"{len(faces):,} {noun} ({number(1e4 * triangles.areas[faces].sum(), 2)} cm2)"
 
 
 def _check_lamp(report: _Report, walls: Surroundings, number: int) -> None:

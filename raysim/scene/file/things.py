@@ -77,9 +77,9 @@ class SurfaceTable(Table):
     def surface(self) -> Surface:
         """The same as a record of the library."""
         if self.refractive_index is not None:
-            label, specular = f"refractive index {self.refractive_index:g}", 1.0
+            label, specular = f"own surface (refractive index {self.refractive_index:g})", 1.0
         else:
-            label = f"reflectance {self.reflectance:g}, specular share {self.specular:g}"
+            label = f"own surface ({self.reflectance:g}, specular share {self.specular:g})"
             specular = self.specular
         return Surface(
             self.name or label,

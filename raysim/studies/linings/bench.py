@@ -123,7 +123,9 @@ class LiningBench(Tracer):
         arrays = column_scene(self.triangles, group, self.bare)
         factors = np.tile(self._both, (len(group), 1))
         state, light, segments = self.counted(group, factors)
-        self.options.progress("counting photons under each lining", 1.0, 1.0)
+        first, *others = (one.name.partition(",")[0] for one in group)  # short: a line of 80
+        more = f" and {len(others)} more" if others else ""
+        self.options.progress(f"photons under {first}{more}", 1.0, 1.0)
         arrays, factors, kind = alike_lamps_as_one(arrays, factors)
         light = lamps_summed(light, kind, factors.shape[1])
         known = known_beforehand(arrays, self.triangles, self.tiles, light, segments)

@@ -95,8 +95,7 @@ def free_points(triangles: SceneTriangles, grid: Grid = MM) -> tuple[MeterPoint,
     everything = Surroundings(triangles)
     at, facing = np.repeat(places, len(ways), axis=0), np.tile(ways, (len(places), 1))
     met = everything.first(at, facing, np.full(len(at), AHEAD))
-    free, units = np.flatnonzero(met < 0), triangles.units
-    return tuple(MeterPoint("", at[k], facing[k], None, units=units) for k in free)
+    return tuple(MeterPoint("", at[k], facing[k], None) for k in np.flatnonzero(met < 0))
 
 
 def free_places(triangles: SceneTriangles, measured: Grid = MM) -> np.ndarray:
