@@ -85,11 +85,12 @@ def _joined(run: DoseRun) -> tuple[np.ndarray, np.ndarray, np.ndarray, LampTalli
     faces, sides = sites.faces[looked], sites.sides[looked]
     traced = traced_by_lamp(run.backward, state.row[looked], 0, run.factors.shape)
     mean, path_error, covariance = traced
-    share, there = state.share[:, None, looked], (..., faces, sides)
     by_lamp, error = run.by_lamp.copy(), np.sqrt(run.by_lamp_variance)
-    by_lamp[there] *= 1.0 - share
-    by_lamp[there] += share * mean.transpose(0, 2, 1)
-    error[there] = np.hypot((1.0 - share) * error[there], share * path_error.transpose(0, 2, 1))
+    for case, share in enumerate(state.share[:, looked]):  # one by one: copies take memory
+        at = (slice(None), faces, sides)
+        light, doubt = by_lamp[case], error[case]
+        light[at] = (1.0 - share) * light[at] + share * mean[case].T
+        doubt[at] = np.hypot((1.0 - share) * doubt[at], share * path_error[case].T)
     refined = np.zeros(by_lamp.shape[2:], bool)
     refined[faces, sides] = True
     counted, variance = (

@@ -135,6 +135,8 @@ def simulate(
     error = 1.0 - CONFIDENCE if precision is None else FORWARD_ERROR
     try:
         with hold_interrupts():
+            for one in forward.runs:
+                one.leave_to_one_worker()
             run = DoseRun(scene, forward, error, left)
         if precision is not None and not interrupted:
             run.backward = BackwardCycle.after(

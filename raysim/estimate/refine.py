@@ -36,6 +36,7 @@ CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 BRIGHTEST = ((128, 8), (16, 64))
 PATHS_PER_STEP = 100_000  # between two calls of the progress bar
 STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
+SITES_AT_ONCE = 2_048  # brought up to date: copies of their sums, 5 kB for each lamp and site
 
 
 def refine(
@@ -270,7 +271,7 @@ def take_over(run: Paths, state: Refinement, sites: np.ndarray, factors: np.ndar
     A run that was broken off in a round may have sites without a path: they tell nothing.
     """
     sites = sites[run.paths[state.row[sites]] > 0]
-    for some in np.array_split(sites, max(len(sites) // STARTS_AT_ONCE, 1)):
+    for some in np.array_split(sites, max(len(sites) // SITES_AT_ONCE, 1)):
         _update(run, state, some, factors)
 
 

@@ -116,6 +116,17 @@ class PhotonRun:
         whole: np.ndarray = getattr(self, f"_{name}")
         return whole
 
+    def leave_to_one_worker(self) -> None:
+        """Keep the counts of all workers as those of one: memory does not grow with threads.
+
+        Further batches are traced by one thread.
+        """
+        if self.threads > 1:
+            for name in self._COUNTS:
+                whole = getattr(self, f"_{name}")
+                setattr(self, f"_{name}", whole.sum(axis=0, keepdims=True, dtype=whole.dtype))
+            self.threads = 1
+
     def add_batches(self, count: int) -> None:
         """Trace `count` further batches."""
         if self._card is not None:

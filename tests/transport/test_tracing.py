@@ -71,6 +71,18 @@ def test_photons_are_counted_alike_in_any_portions():
     assert not equal(whole, forward(2, [12], seed=6))
 
 
+def test_counts_left_to_one_worker_are_the_same_and_go_on():
+    several, one = (PhotonRun(ARRAYS, 5, threads, batch_photons=3_000) for threads in (3, 1))
+    several.add_batches(5)
+    several.leave_to_one_worker()
+    one.add_batches(5)
+    assert equal(several.tallies().values(), one.tallies().values())
+    assert several._total.nbytes == one._total.nbytes
+    for run in (several, one):
+        run.add_batches(2)
+    assert equal(several.tallies().values(), one.tallies().values())
+
+
 def test_more_batches_add_to_those_before():
     fewer, more = forward(2, [4]), forward(2, [8])
     assert (more[0] >= fewer[0]).all()
