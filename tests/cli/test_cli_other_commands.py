@@ -161,11 +161,12 @@ def test_the_demo_comes_with_its_meshes(tmp_path):
 
 def dose_of(folder, *words) -> tuple[int, dict]:
     """Status and result.json of a dose run of the starter scene."""
-    common = ("dose", "my_box/my_box.toml", "--no-pictures", "--out", "-".join(words))
+    out = "-".join(words).strip("-")
+    common = ("dose", "my_box/my_box.toml", "--no-pictures", "--out", out)
     said = raysim_said(*common, *words, folder=folder)
     assert shows_cautions(said.out)
     assert said.err == ""
-    record = json.loads((folder / "-".join(words) / "result.json").read_text("utf-8"))
+    record = json.loads((folder / out / "result.json").read_text("utf-8"))
     assert len(record["cases"]["cautious"]["per_object"]) == 2
     assert record["meters"][0]["irradiance_mW_cm2"] > 0.0
     return said.status, record

@@ -306,7 +306,9 @@ def found(small):
     with pytest.MonkeyPatch.context() as patch:
         with_few_traces(patch, 0, 1, 1)
         patch.setattr(search, "chosen_lamps", lambda *_: [])
-        return study(small, OPTIONS, judge=lambda scene, result: raysim.with_verdict(result))
+        return study(
+            small, options=OPTIONS, judge=lambda scene, result: raysim.with_verdict(result)
+        )
 
 
 def test_it_answers_with_designs_that_keep_the_wish(found):
@@ -345,7 +347,7 @@ def test_workers_change_nothing(found, small, monkeypatch, workers):
     with_few_traces(monkeypatch, 0, 1, 1)
     monkeypatch.setattr(search, "chosen_lamps", lambda *_: [])
     with workers(2) as pool:
-        again = study(small, raysim.RunOptions(seed=3, threads=2, executor=pool))
+        again = study(small, options=raysim.RunOptions(seed=3, threads=2, executor=pool))
     assert [t.worst for t in again.trials] == [t.worst for t in found.trials]
     assert [one.time for one in again.designs] == [one.time for one in found.designs]
     assert [one.scene for one in again.designs] == [one.scene for one in found.designs]
@@ -368,8 +370,8 @@ def test_no_trace_beats_the_bound_of_the_sums(found, small):
 
 @pytest.mark.slow
 def test_threads_change_nothing_and_chosen_lamps_are_among_the_trials(small, few):
-    found = study(small, OPTIONS)
-    again = study(small, raysim.RunOptions(seed=3, threads=1))
+    found = study(small, options=OPTIONS)
+    again = study(small, options=raysim.RunOptions(seed=3, threads=1))
     assert any(trial.proposal.lamps.axis == "chosen" for trial in found.trials)
     assert found.quickest.time <= found.cheapest.time
     assert [t.worst for t in again.trials] == [t.worst for t in found.trials]
@@ -387,14 +389,14 @@ def test_broken_off_it_tells_what_is_known(small, few):
 
         return replace(OPTIONS, progress=progress)
 
-    found = study(small, stopped_from(1.0))
+    found = study(small, options=stopped_from(1.0))
     assert found.interrupted
     assert found.trials
     assert found.designs == found.relaxations == ()
     answer = raysim.output.words.design.answer(found)
     assert answer.startswith("Broken off before any design was shown to meet the wish")
     with pytest.raises(KeyboardInterrupt):
-        study(small, stopped_from(0.0))
+        study(small, options=stopped_from(0.0))
 
 
 def test_all_is_written_and_the_scenes_are_those_that_were_traced(found, tmp_path):

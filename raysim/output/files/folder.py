@@ -97,7 +97,7 @@ def record_in(path: Path) -> dict[str, Any]:
         raise ValueError("it is too large, or no file")
     record = json.loads(path.read_text(encoding="utf-8"))
     if not isinstance(record, dict):
-        raise ValueError("it is no record")
+        raise ValueError("it is not a result of raysim")
     return record
 
 
