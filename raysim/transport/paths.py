@@ -21,9 +21,8 @@ from raysim.transport.threads import in_threads
 PATH_BATCHES = 64
 # Where thousands of face-sides are looked at: half as many paths show which ones need no more.
 ROUND_BATCHES = 32
-# Bytes for the sums of targets before they have to be copied, which takes twice their memory: room
-# for all face-sides, up to so much. What is not used takes none.
-FIRST_ROOM = 2**30
+# Bytes for the sums of targets before they have to be copied; what is not used takes no memory.
+FIRST_ROOM = 2**28
 LARGEST_WEIGHT = 1e9  # W/m2 of one path: far above any lamp, and far below what overflows
 
 
@@ -110,8 +109,7 @@ class BackwardRun:
         lamps, columns = len(scene.lamp_watts), self.surfaces.reflectance.shape[1]
         # Single precision: a sum is added to at each look only, and it is most of the memory.
         one = np.zeros((batches, lamps, columns), np.float32)
-        room = min(max(FIRST_ROOM // one.nbytes, 1), 2 * len(scene.order))
-        self._sums = np.zeros((room, *one.shape), one.dtype)
+        self._sums = np.zeros((max(FIRST_ROOM // one.nbytes, 1), *one.shape), one.dtype)
         self.paths = np.zeros(0, np.int64)
         self.rays = 0
         self._card: Any = None

@@ -65,9 +65,9 @@ def test_a_process_without_streams_says_it_by_its_status(tmp_path, closed):
 
 def test_without_memory_the_line_says_so_and_results_stay(kennel, box):
     before = contents(box)
-    # Less than tallies and sums of paths take, enough for what the loader of the system needs: else
+    # Less than the sums of paths take, and enough for what the system's loader needs: without that
     # it ends the process by a line of its own, status 127.
-    limits = {"gigabytes": 0.01, "warm": True}
+    limits = {"gigabytes": 0.2, "warm": True}
     answer = kennel.run(*DOSE, "--out", "out", "--force", folder=box, **limits)
     behaves(answer)
     assert (answer.status, answer.out) == (2, "")
