@@ -95,7 +95,8 @@ def command(**given: Any) -> None:
 
     What hangs is the first judged object, together with everything that is not judged and has the
     same `at` (its hook); all other judged objects and their hooks are taken out, the rest stays.
-    Lengths are mm, or carry their unit ("12 in"). The best layout is written to best.toml: run
-    'raysim dose' on it before setting a timer. Ctrl-C ends it early, with what is known by then.
+    Lengths are in the unit of the scene, or carry their own ("12 in"). The best layout is written
+    to best.toml: run 'raysim dose' on it before setting a timer. Ctrl-C ends it early, with what is
+    known by then.
     """
     run_search("hooks", lambda found: found.load.scene.written.title, given, asked_of_study)

@@ -36,7 +36,7 @@ CLIP = 8.0  # times the irradiance to be shown; 4 to 12 do as well
 BRIGHTEST = ((128, 8), (16, 64))
 PATHS_PER_STEP = 100_000  # between two calls of the progress bar
 STARTS_AT_ONCE = 16_384  # as objects, until they are in arrays
-SITES_AT_ONCE = 2_048  # brought up to date: copies of their sums, 5 kB for each lamp and site
+SITES_AT_ONCE = 2_048  # brought up to date: their sums are copied in double precision
 
 
 def refine(
@@ -60,7 +60,7 @@ def refine(
     precision : float
         (worst - bound) / worst to reach in both cases.
     most_rays : float
-        Where to stop in the midst of a round, for what need not be known so well.
+        Rounds are planned within these; what takes more all the same is broken off.
 
     Raises
     ------

@@ -31,7 +31,7 @@ MOST_RAYS, SITES_FOR_THEM = 160_000_000, 400_000
 # Of what is left of them, one round takes so much at most; and the step by which a goal is lowered
 # that cannot be paid (own choice both).
 ROUND_SHARE, LOWER_GOAL = 0.5, 1.25
-LATE_ROUND = 5  # from here on, few paths of a site are not taken for better ones than usual
+LATE_ROUND = 5  # rounds after which few paths are not taken for better than usual (own choice)
 
 
 def later_quantile(state: Refinement) -> float:
